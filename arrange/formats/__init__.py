@@ -1,0 +1,1 @@
+"""Readers and writers: a path <-> a Song."""

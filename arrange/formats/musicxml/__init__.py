@@ -1,0 +1,165 @@
+"""MusicXML, read straight into columns.
+
+One pass over the tree (`events`) collects what notes, bars and signs say as two lists of small
+numbers; from there on everything is whole-column arithmetic on an integer grid (`timing`,
+`notes`), with the few statements between the notes read one by one (`attributes`, `signs`,
+`parts`). Partwise and timewise scores, plain or compressed, MusicXML 1.0 to 4.0.
+
+Decisions where the format leaves room, or files differ:
+
+- The sounding pitch is the written one moved by ``transpose``. A clef an octave lower and an
+  8va line move nothing: ``pitch`` tells the true line already. A guitar on a plain treble clef
+  without ``transpose`` is read as written, with a notice; `octaves` moves it.
+- Frets are counted from the capo in the file and from the nut in the table. If only the count
+  from the nut agrees with a part's pitches, that is taken, with a notice.
+- The length of a bar is the one that most sounding parts give it; its meter breaks a tie.
+- A note on a tablature staff that repeats one of its part's other staff is the same note.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+
+from arrange.errors import ReadError
+from arrange.formats.musicxml.attributes import Attributes, read_attributes
+from arrange.formats.musicxml.events import Array, Events, collect_events
+from arrange.formats.musicxml.notes import note_columns
+from arrange.formats.musicxml.parts import read_parts, settle_strings, tell_plain_clef_guitars
+from arrange.formats.musicxml.signs import read_bars, read_chords, read_marks, read_tempos
+from arrange.formats.musicxml.timing import Timing, read_timing
+from arrange.formats.musicxml.tree import parse_score
+from arrange.formats.written import Written, make_song
+from arrange.pitch import key_name
+from arrange.tables import Song
+
+
+def read_musicxml(
+    data: bytes,
+    name: str = "",
+    *,
+    played: bool = True,
+    octaves: Mapping[str, int] | None = None,
+    **about: Any,
+) -> Song:
+    """Return the Song in a MusicXML file.
+
+    Parameters
+    ----------
+    data : bytes
+        The file's content, compressed or not.
+    name : str
+        What to call the file in messages.
+    played : bool
+        False keeps the page order instead of playing out repeats and jumps.
+    octaves : mapping of part label to int, optional
+        Octaves to move a part by: -1 for a guitar that the file should have transposed.
+    **about
+        source and fingerprint of the Song.
+
+    Raises
+    ------
+    ReadError
+        If the file is no MusicXML, is damaged, or asks for something unsafe or absurd.
+    """
+    root = parse_score(data, name)
+    if next(root.iterchildren("part"), None) is None:
+        raise ReadError("there are no parts in it; export the song again", file=name)
+    events = collect_events(root, name)
+    notices: list[str] = []
+    said = read_attributes(events)
+    timing = read_timing(events, said, notices)
+    notes, voices, sources, staff = note_columns(events, said, timing, notices)
+    notes = _without_tab_doubles(events, said, notes, staff)
+    parts = read_parts(events, said, notes, notices)
+    settle_strings(parts, notes, notices)
+    tell_plain_clef_guitars(events, said, parts, notices)
+    _move_octaves(parts, notes, octaves or {}, name)
+    bars, double_bars = read_bars(events, timing, notices)
+    written = Written(
+        ticks=timing.ticks,
+        parts=parts,
+        notes=notes,
+        voices=voices,
+        sources=sources,
+        numbers=timing.numbers,
+        lengths=timing.lengths,
+        meters=timing.meters,
+        keys=_keys(events, said, timing, parts["transpose"]),
+        tempos=read_tempos(events, timing),
+        chords=read_chords(events, timing, notices),
+        marks=read_marks(events, timing),
+        double_bars=double_bars,
+        bars=bars,
+    )
+    return make_song(written, played=played, notices=notices, title=_title(root), **about)
+
+
+def _title(root: Any) -> str:
+    for path in ("movement-title", "work/work-title"):
+        title = " ".join((root.findtext(path) or "").split())
+        if title:
+            return title
+    return ""
+
+
+def _keys(
+    events: Events, said: Attributes, timing: Timing, transposes: list[int]
+) -> list[str | None]:
+    """The sounding key of each bar, from the first part that tells one."""
+    keys: list[str | None] = [None] * len(timing.numbers)
+    leader: int | None = None
+    for event, fifths, mode in said.keys:
+        part, bar = int(events.part[event]), int(timing.bar[event])
+        leader = part if leader is None else leader
+        if part != leader:
+            continue
+        name = None
+        if fifths is not None:
+            # A transposition of a semitone up is seven fifths up; keep within six signs.
+            sounding = fifths + 7 * transposes[part]
+            outside = transposes[part] % 12 != 0 or abs(fifths) > 7
+            name = key_name((sounding + 5) % 12 - 5 if outside else fifths, mode)
+        keys[bar:] = [name] * (len(keys) - bar)
+    return keys
+
+
+def _without_tab_doubles(
+    events: Events, said: Attributes, notes: dict[str, Array], staff: Array
+) -> dict[str, Array]:
+    """Leave out notes of a staff that a tablature staff of the same part repeats.
+
+    The note on the tablature staff stays: it knows its string and fret.
+    """
+    tabs = {(int(events.part[e]), number) for e, number, sign, _ in said.clefs if sign == "TAB"}
+    others = {
+        (int(events.part[e]), number) for e, number, sign, _ in said.clefs if sign != "TAB"
+    } - tabs
+    drop = np.zeros(len(staff), dtype=bool)
+    for part, number in tabs:
+        plain = [other for whose, other in others if whose == part]
+        if not plain:
+            continue
+        place = np.stack([notes[name] for name in ("measure", "offset", "duration", "pitch")])
+        own = notes["part"] == part
+        tab = {tuple(place[:, at]) for at in np.flatnonzero(own & (staff == number))}
+        for at in np.flatnonzero(own & np.isin(staff, plain)).tolist():
+            drop[at] = tuple(place[:, at]) in tab
+    return {name: column[~drop] for name, column in notes.items()} if drop.any() else notes
+
+
+def _move_octaves(
+    parts: dict[str, Any], notes: dict[str, Array], octaves: Mapping[str, int], name: str
+) -> None:
+    for label, shift in octaves.items():
+        if label not in parts["part"]:
+            raise ReadError(
+                f"no part is called {label!r}, to be moved by an octave; "
+                f"there are {', '.join(parts['part'])}",
+                file=name,
+            )
+        index = parts["part"].index(label)
+        notes["pitch"][notes["part"] == index] += 12 * shift
+        parts["transpose"][index] += 12 * shift

@@ -1,0 +1,135 @@
+"""What `attributes` elements say: divisions, key, meter, transposition, tuning, capo, clef."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from fractions import Fraction
+from typing import Any
+
+from arrange.formats.musicxml.events import Events
+from arrange.pitch import STEPS
+
+MOST_DIVISIONS = 10**6
+
+
+@dataclass
+class Attributes:
+    """Every statement with the event at which it is made, in document order.
+
+    Parameters
+    ----------
+    divisions : list of (event, divisions of a quarter note)
+    meters : list of (event, text, length of the bar in quarter notes or 0 if free)
+    keys : list of (event, sharps (+) or flats (-) or None, mode)
+    transposes : list of (event, staff or 0 for all, semitones)
+    tunings : list of (event, staff, open strings as MIDI numbers, highest first)
+    capos : list of (event, frets)
+    clefs : list of (event, staff, sign, octaves)
+    """
+
+    divisions: list[tuple[int, Fraction]] = field(default_factory=list)
+    meters: list[tuple[int, str, Fraction]] = field(default_factory=list)
+    keys: list[tuple[int, int | None, str]] = field(default_factory=list)
+    transposes: list[tuple[int, int, int]] = field(default_factory=list)
+    tunings: list[tuple[int, int, tuple[int, ...]]] = field(default_factory=list)
+    capos: list[tuple[int, int]] = field(default_factory=list)
+    clefs: list[tuple[int, int, str, int]] = field(default_factory=list)
+
+    @property
+    def grid(self) -> int:
+        """The least number of ticks in a quarter note in which all divisions are whole."""
+        return math.lcm(1, *(divisions.numerator for _, divisions in self.divisions))
+
+
+def read_attributes(events: Events) -> Attributes:
+    """Return all that the `attributes` elements say.
+
+    Raises
+    ------
+    ReadError
+        If divisions are not a positive number, or a meter or key makes no sense.
+    """
+    said = Attributes()
+    for event, element in events.elements("attributes"):
+        for child in element:
+            reader = _READERS.get(child.tag)
+            if reader is not None:
+                try:
+                    reader(said, event, child)
+                except (ValueError, TypeError, ZeroDivisionError, KeyError, OverflowError) as error:
+                    raise events.refuse(
+                        event, f"<{child.tag}> cannot be understood: {error}"
+                    ) from None
+    return said
+
+
+def _divisions(said: Attributes, event: int, element: Any) -> None:
+    text = (element.text or "").strip()
+    value = Fraction(text)
+    if not 0 < value <= MOST_DIVISIONS:
+        raise ValueError(
+            f"it is {text}, and must be a number above 0, at most {MOST_DIVISIONS:,}, that tells "
+            "how many divisions a quarter note has"
+        )
+    said.divisions.append((event, value))
+
+
+def _time(said: Attributes, event: int, element: Any) -> None:
+    beats = [(child.text or "").strip() for child in element.iterchildren("beats")]
+    types = [int(child.text) for child in element.iterchildren("beat-type")]
+    if element.find("senza-misura") is not None or not beats:
+        said.meters.append((event, "free", Fraction(0)))
+        return
+    length = Fraction(0)
+    for count, unit in zip(beats, types, strict=True):
+        length += Fraction(4 * sum(int(part) for part in count.split("+")), unit)
+    if not 0 < length <= 1000:
+        raise ValueError(f"a bar of {'+'.join(beats)}/{types[0]}")
+    text = " + ".join(f"{count}/{unit}" for count, unit in zip(beats, types, strict=True))
+    said.meters.append((event, text, length))
+
+
+def _key(said: Attributes, event: int, element: Any) -> None:
+    fifths = element.findtext("fifths")
+    mode = (element.findtext("mode") or "major").strip()
+    said.keys.append((event, None if fifths is None else int(fifths), mode))
+
+
+def _transpose(said: Attributes, event: int, element: Any) -> None:
+    chromatic = float(element.findtext("chromatic") or 0)
+    octaves = int(element.findtext("octave-change") or 0)
+    staff = int(element.get("number") or 0)
+    said.transposes.append((event, staff, round(chromatic) + 12 * octaves))
+
+
+def _staff_details(said: Attributes, event: int, element: Any) -> None:
+    staff = int(element.get("number") or 1)
+    strings = {
+        int(tuning.get("line")): 12 * (int(tuning.findtext("tuning-octave")) + 1)
+        + STEPS[tuning.findtext("tuning-step").strip()]
+        + round(float(tuning.findtext("tuning-alter") or 0))
+        for tuning in element.iterchildren("staff-tuning")
+    }
+    if strings:  # staff lines are numbered from the bottom, the lowest string
+        opened = tuple(strings[line] for line in sorted(strings, reverse=True))
+        said.tunings.append((event, staff, opened))
+    capo = element.findtext("capo")
+    if capo is not None:
+        said.capos.append((event, int(capo)))
+
+
+def _clef(said: Attributes, event: int, element: Any) -> None:
+    sign = (element.findtext("sign") or "G").strip()
+    octaves = int(element.findtext("clef-octave-change") or 0)
+    said.clefs.append((event, int(element.get("number") or 1), sign, octaves))
+
+
+_READERS = {
+    "divisions": _divisions,
+    "time": _time,
+    "key": _key,
+    "transpose": _transpose,
+    "staff-details": _staff_details,
+    "clef": _clef,
+}

@@ -1,0 +1,169 @@
+"""The part list and what else is told of each part: the rows of the parts table."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from arrange.formats.instruments import instrument_drive, instrument_family, unique_labels
+from arrange.formats.musicxml.attributes import Attributes
+from arrange.formats.musicxml.events import Array, Events
+
+STANDARD_TUNING = (64, 59, 55, 50, 45, 40)  # E4 B3 G3 D3 A2 E2
+
+
+def read_parts(
+    events: Events, said: Attributes, notes: dict[str, Array], notices: list[str]
+) -> dict[str, Sequence[Any]]:
+    """Return the columns of the parts table, a value a part, in score order.
+
+    Parameters
+    ----------
+    events : Events
+    said : Attributes
+    notes : mapping of str to array
+        Note columns, for what only they tell (unpitched parts).
+    notices : list of str
+        More is added.
+    """
+    listed = {element.get("id"): element for element in events.root.iterfind("part-list/score-part")}
+    parts = list(events.root.iterchildren("part"))
+    entries = [listed.get(part.get("id")) for part in parts]
+    names = [
+        _first(entry, "part-name", "part-abbreviation", "score-instrument/instrument-name")
+        or part.get("id")
+        or "Part"
+        for entry, part in zip(entries, parts, strict=True)
+    ]
+    labels = unique_labels(names)
+    columns: dict[str, list[Any]] = {
+        name: []
+        for name in ("part", "instrument", "family", "tuning", "capo", "transpose", "drive",
+                     "echo", "level", "program", "player")
+    }  # fmt: skip
+    volumes = []
+    for index, (entry, part, name, label) in enumerate(
+        zip(entries, parts, names, labels, strict=True)
+    ):
+        own = notes["part"] == index
+        instrument = _first(entry, "score-instrument/instrument-name")
+        program = _whole(_first(entry, "midi-instrument/midi-program"))
+        pitches = notes["pitch"][own]
+        family = instrument_family(
+            f"{name} {instrument or ''}",
+            sound=_first(entry, "score-instrument/instrument-sound") or "",
+            program=program,
+            unpitched=_first(entry, "midi-instrument/midi-channel") == "10"
+            or (len(pitches) > 0 and bool(np.isnan(pitches).all())),
+            sung=next(part.iter("lyric"), None) is not None,
+            beside=[other for other in names if other != name],
+        )
+        columns["part"].append(label)
+        columns["instrument"].append(instrument or name)
+        columns["family"].append(family)
+        columns["tuning"].append(_tuning(events, said, index))
+        columns["capo"].append(next((f for e, f in said.capos if events.part[e] == index), 0))
+        columns["transpose"].append(_transpose(events, said, index, label, notices))
+        columns["drive"].append(instrument_drive(f"{name} {instrument or ''}", program))
+        columns["echo"].append(None)
+        columns["program"].append(program if program and 1 <= program <= 128 else None)
+        columns["player"].append(_first(entry, "player/player-name"))
+        volumes.append(_volume(_first(entry, "midi-instrument/volume")))
+    loudest = max((volume for volume in volumes if volume), default=1.0)
+    columns["level"] = [20 * math.log10(v / loudest) if v else 0.0 for v in volumes]
+    return columns
+
+
+def _first(entry: Any, *paths: str) -> str | None:
+    """The first of these texts that is there, white space folded."""
+    for path in paths if entry is not None else ():
+        text = " ".join((entry.findtext(path) or "").split())
+        if text:
+            return text
+    return None
+
+
+def _whole(text: str | None) -> int | None:
+    return int(text) if text and text.isdecimal() else None
+
+
+def _volume(text: str | None) -> float | None:
+    try:
+        volume = float(text or "")
+    except ValueError:
+        return None
+    return volume if 0 < volume <= 100 else None
+
+
+def _tuning(events: Events, said: Attributes, index: int) -> tuple[int, ...] | None:
+    return next((tuning for e, _, tuning in said.tunings if events.part[e] == index), None)
+
+
+def _transpose(
+    events: Events, said: Attributes, index: int, label: str, notices: list[str]
+) -> int:
+    """The transposition that a part begins with."""
+    stated = [semitones for e, _, semitones in said.transposes if events.part[e] == index]
+    if len(set(stated)) > 1:
+        notices.append(
+            f"{label}: its transposition changes on the way; every note sounds as its place asks, "
+            f"the parts table tells the first ({stated[0]} semitones)"
+        )
+    return stated[0] if stated else 0
+
+
+def settle_strings(
+    columns: dict[str, list[Any]], notes: dict[str, Array], notices: list[str]
+) -> None:
+    """Turn frets from the capo into frets from the nut, and fill in a standard tuning.
+
+    Where a part tells strings and frets but no tuning, the standard one is taken if it fits
+    the pitches. Where only the count from the nut fits the pitches, that is what the file
+    counts. `notes` is changed: the columns are this reader's own.
+    """
+    for index, label in enumerate(columns["part"]):
+        own = np.flatnonzero((notes["part"] == index) & (notes["string"] > 0) & (notes["fret"] >= 0))
+        if not len(own):
+            continue
+        capo, tuning = columns["capo"][index], columns["tuning"][index]
+        opened = np.array(tuning or STANDARD_TUNING)
+        known = own[notes["string"][own] <= len(opened)]
+        bare = opened[notes["string"][known] - 1] + notes["fret"][known]
+        from_capo = int((bare + capo == notes["pitch"][known]).sum())
+        from_nut = int((bare == notes["pitch"][known]).sum())
+        if tuning is None and from_capo > 0.9 * len(own):
+            columns["tuning"][index] = STANDARD_TUNING
+        if capo and from_nut > from_capo:
+            notices.append(
+                f"{label}: its frets agree with its pitches only when counted from the nut, "
+                f"not from the capo at {capo}; they are taken so"
+            )
+        else:
+            notes["fret"][own] += capo
+        wrong = len(own) - max(from_capo, from_nut)
+        if wrong:
+            notices.append(
+                f"{label}: {wrong} of {len(own)} notes have a string and fret that do not give "
+                "their pitch; the pitch is kept, and both as written"
+            )
+
+
+def tell_plain_clef_guitars(
+    events: Events, said: Attributes, columns: dict[str, list[Any]], notices: list[str]
+) -> None:
+    """A guitar on a plain treble clef without transposition may be an octave too high: say so."""
+    for index, label in enumerate(columns["part"]):
+        clefs = [(sign, octaves) for e, _, sign, octaves in said.clefs if events.part[e] == index]
+        plain = bool(clefs) and all(clef == ("G", 0) for clef in clefs)
+        transposed = any(events.part[e] == index for e, _, _ in said.transposes)
+        if columns["family"][index] == "guitar" and plain and not transposed and (
+            columns["tuning"][index] is None
+        ):  # fmt: skip
+            notices.append(
+                f"{label}: a guitar on a plain treble clef without <transpose>. It is read as "
+                "sounding where it is written; if it sounds an octave lower, as guitars do, read "
+                f'it with octaves={{"{label}": -1}} (command: --octave "{label}=-1")'
+            )

@@ -1,0 +1,286 @@
+"""Signs between the notes: tempo, section names, chord symbols, repeats and jumps."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from typing import Any
+
+from arrange.chords import KINDS, Chord, Degree
+from arrange.formats.musicxml.events import CODE, Events
+from arrange.formats.musicxml.timing import Timing
+from arrange.formats.playing_order import Bar
+from arrange.formats.written import names_section
+from arrange.pitch import SHARP_NAMES
+
+# Note values of metronome marks in quarter notes (MusicXML note-type-value).
+_NOTE_VALUES = {
+    "breve": 8.0,
+    "whole": 4.0,
+    "half": 2.0,
+    "quarter": 1.0,
+    "eighth": 0.5,
+    "16th": 0.25,
+    "32nd": 0.125,
+    "64th": 0.0625,
+}
+_MOST_TEMPO = 2000.0  # quarter notes a minute
+_ACCIDENTALS = {-2: "bb", -1: "b", 0: "", 1: "#", 2: "##"}
+_DOUBLE_BARS = ("light-light", "light-heavy", "heavy-light", "heavy-heavy")
+
+# Words that ask for a jump where no `sound` element does (common practice).
+_DA_CAPO = re.compile(r"\bD\. ?C\.|\bda capo\b", re.I)
+_DAL_SEGNO = re.compile(r"\bD\. ?S\.|\bdal segno\b", re.I)
+_TO_CODA = re.compile(r"\bto coda\b", re.I)
+_FINE = re.compile(r"^\W*fine\W*$", re.I)
+
+
+def read_tempos(events: Events, timing: Timing) -> list[tuple[int, int, float]]:
+    """Return (bar, ticks, quarter notes a minute) of each change of tempo.
+
+    A `sound` tempo wins over a metronome mark of the same bar.
+    """
+    sounds: dict[tuple[int, int], float] = {}
+    for event, element in events.elements("sound"):
+        tempo = _number(element.get("tempo"))
+        if 0 < tempo <= _MOST_TEMPO:
+            sounds[_place(events, timing, event, element)] = tempo
+    told = {bar for bar, _ in sounds}
+    for event, element in events.elements("metronome"):
+        tempo = _metronome(element)
+        bar = int(timing.bar[event])
+        if 0 < tempo <= _MOST_TEMPO and bar not in told:
+            sounds[bar, int(timing.offset[event])] = tempo
+    return [(bar, offset, tempo) for (bar, offset), tempo in sorted(sounds.items())]
+
+
+def _number(text: str | None) -> float:
+    try:
+        return float(text or "nan")
+    except ValueError:
+        return float("nan")
+
+
+def _metronome(element: Any) -> float:
+    """Quarter notes a minute of a metronome mark; NaN for one of two note values."""
+    unit, dots, found = 0.0, 0, False
+    for child in element:
+        if child.tag == "beat-unit":
+            if found:
+                return float("nan")
+            unit, found = _NOTE_VALUES.get((child.text or "").strip(), 0.0), True
+        elif child.tag == "beat-unit-dot":
+            dots += 1
+    digits = re.search(r"\d+(\.\d+)?", element.findtext("per-minute") or "")
+    if not (digits and unit):
+        return float("nan")
+    return float(digits[0]) * unit * (2 - 0.5**dots)
+
+
+def _place(events: Events, timing: Timing, event: int, element: Any) -> tuple[int, int]:
+    """Bar and ticks of a `sound` or `harmony`, moved by its offset where that may be heard."""
+    bar, ticks = int(timing.bar[event]), int(timing.offset[event])
+    parent = element.getparent()
+    offset = element.find("offset")
+    if offset is None and element.tag == "sound" and parent.tag == "direction":
+        offset = parent.find("offset")
+        if offset is not None and offset.get("sound") != "yes":
+            offset = None
+    if offset is not None:
+        moved = _number(offset.text)
+        if moved == moved:
+            ticks += round(moved * timing.factor[event])
+    return bar, min(max(ticks, 0), int(timing.lengths[bar]))
+
+
+def read_marks(events: Events, timing: Timing) -> list[tuple[int, str, bool]]:
+    """Return (bar, text, is a rehearsal mark) of what names a section, each once a bar."""
+    marks: dict[tuple[int, str], bool] = {}
+    for tag in ("rehearsal", "words"):
+        for event in events.at(tag).tolist():
+            text = " ".join(events.texts[events.values[event]].split())
+            if text and (tag == "rehearsal" or names_section(text)):
+                marks.setdefault((int(timing.bar[event]), text), tag == "rehearsal")
+    return [(bar, text.strip(" :."), rehearsal) for (bar, text), rehearsal in marks.items()]
+
+
+def read_chords(
+    events: Events, timing: Timing, notices: list[str]
+) -> list[tuple[int, int, Chord]]:
+    """Return (bar, ticks, chord) of each chord symbol, in document order."""
+    chords = []
+    unread: dict[str, int] = {}
+    for event, element in events.elements("harmony"):
+        chord = _harmony(element)
+        if isinstance(chord, Chord):
+            chords.append((*_place(events, timing, event, element), chord))
+        else:
+            unread[chord] = unread.get(chord, 0) + 1
+    for reason, count in unread.items():
+        notices.append(f"{count} chord symbols were left out: {reason}")
+    return chords
+
+
+def _harmony(element: Any) -> Chord | str:
+    """The (first) chord of a harmony, or why there is none."""
+    kind_element = element.find("kind")
+    kind = ((kind_element.text if kind_element is not None else None) or "major").strip()
+    if kind not in KINDS:
+        return f"{kind!r} is no kind of MusicXML 4.0"
+    if kind == "none":
+        return Chord("", "none")
+    root = _spelled(element.find("root"), "root")
+    if root is None:
+        root = _numeral_root(element)
+    if root is None:
+        return "they name no root by letter"
+    degrees = []
+    for degree in element.iterchildren("degree"):
+        value, alter = _number(degree.findtext("degree-value")), degree.findtext("degree-alter")
+        if not 1 <= value <= 13:
+            return f"a degree of {degree.findtext('degree-value')!r}"
+        how = (degree.findtext("degree-type") or "add").strip()
+        shift = _number(alter or "0")
+        degrees.append(Degree(int(value), round(shift) if shift == shift else 0, how))
+    inversion = _number(element.findtext("inversion") or "0")
+    text = kind_element.get("text") if kind_element is not None and kind == "other" else None
+    return Chord(
+        root,
+        kind,
+        _spelled(element.find("bass"), "bass") or "",
+        tuple(degrees),
+        int(inversion) if inversion == inversion else 0,
+        text if text and re.fullmatch(r"[\w#()+/ -]{1,16}", text) else None,
+    )
+
+
+def _spelled(element: Any, name: str) -> str | None:
+    """A root or bass as letter and accidentals, or None."""
+    if element is None:
+        return None
+    step = (element.findtext(f"{name}-step") or "").strip().upper()
+    alter = _number(element.findtext(f"{name}-alter") or "0")
+    if len(step) != 1 or step not in "ABCDEFG" or alter != alter:
+        return None
+    return step + _ACCIDENTALS.get(round(alter), "")
+
+
+def _numeral_root(element: Any) -> str | None:
+    """The root of a harmony told as a numeral with its own key."""
+    numeral = element.find("numeral")
+    if numeral is None or numeral.find("numeral-key") is None:
+        return None
+    degree = _number(numeral.findtext("numeral-root"))
+    fifths = _number(numeral.findtext("numeral-key/numeral-fifths"))
+    minor = (numeral.findtext("numeral-key/numeral-mode") or "").strip() != "major"
+    if not (1 <= degree <= 7 and -7 <= fifths <= 7):
+        return None
+    scale = (0, 2, 3, 5, 7, 8, 10) if minor else (0, 2, 4, 5, 7, 9, 11)
+    tonic = (7 * int(fifths) + (9 if minor else 0)) % 12
+    alter = _number(numeral.findtext("numeral-alter") or "0")
+    return SHARP_NAMES[(tonic + scale[int(degree) - 1] + round(alter)) % 12]
+
+
+def read_bars(
+    events: Events, timing: Timing, notices: list[str]
+) -> tuple[list[Bar], list[int]]:
+    """Return the playing-order signs of each bar, of all parts together, and the double bars."""
+    bars = [Bar() for _ in timing.numbers]
+    double_bars: set[int] = set()
+
+    def put(bar: int, **signs: Any) -> None:
+        bars[bar] = replace(bars[bar], **signs)
+
+    for event, element in events.elements("barline"):
+        _barline(element, int(timing.bar[event]), put, double_bars, notices, timing)
+    for event, element in events.elements("sound"):
+        _jumps(element, int(timing.bar[event]), put)
+    _written_jumps(events, timing, bars, put)
+    return bars, sorted(double_bars)
+
+
+def _barline(
+    element: Any, bar: int, put: Any, double_bars: set[int], notices: list[str], timing: Timing
+) -> None:
+    left = element.get("location") == "left"
+    style = (element.findtext("bar-style") or "").strip()
+    repeat, ending = element.find("repeat"), element.find("ending")
+    if style in _DOUBLE_BARS or repeat is not None:
+        double_bars.add(bar if left else bar + 1)
+    if element.get("location") == "middle" and repeat is not None:
+        notices.append(
+            f"measure {timing.numbers[bar]}: a repeat in the middle of the bar is taken at its end"
+        )
+    if repeat is not None:
+        if repeat.get("direction") == "forward":
+            put(bar, forward=True)
+        else:
+            times = _number(repeat.get("times") or "2")
+            put(
+                bar,
+                backward=max(int(times), 1) if times == times else 2,
+                after_jump=repeat.get("after-jump") == "yes",
+            )
+    if ending is not None:
+        numbers = tuple(int(n) for n in re.findall(r"\d{1,4}", ending.get("number") or ""))
+        if ending.get("type") == "start":
+            put(bar, ending_starts=numbers or (1,))
+        else:
+            put(bar, ending_stops=True)
+    for sign in ("segno", "coda"):
+        if element.find(sign) is not None or element.get(sign):
+            target = bar if left else bar + 1
+            if target < len(timing.numbers):
+                put(target, **{sign: element.get(sign) or sign})
+
+
+def _jumps(element: Any, bar: int, put: Any) -> None:
+    """What a `sound` element says of jumps."""
+    signs: dict[str, Any] = {}
+    for attribute, sign in (
+        ("segno", "segno"),
+        ("coda", "coda"),
+        ("dalsegno", "dal_segno"),
+        ("tocoda", "to_coda"),
+    ):
+        if element.get(attribute):
+            signs[sign] = element.get(attribute)
+    if element.get("dacapo") == "yes":
+        signs["da_capo"] = True
+    if element.get("fine") not in (None, "no"):
+        signs["fine"] = True
+    if element.get("forward-repeat") == "yes":
+        signs["forward"] = True
+    if signs.keys() & {"dal_segno", "to_coda", "da_capo", "fine"} and element.get("time-only"):
+        signs["times"] = tuple(int(n) for n in re.findall(r"\d{1,4}", element.get("time-only")))
+    if signs:
+        put(bar, **signs)
+
+
+def _written_jumps(events: Events, timing: Timing, bars: list[Bar], put: Any) -> None:
+    """Jumps that are only written out in words and signs."""
+    if any(b.dal_segno or b.da_capo or b.to_coda or b.fine for b in bars):
+        return
+    for event in events.at("words").tolist():
+        text, bar = events.texts[events.values[event]], int(timing.bar[event])
+        if _DA_CAPO.search(text):
+            put(bar, da_capo=True)
+        elif _DAL_SEGNO.search(text):
+            put(bar, dal_segno="segno")
+        elif _TO_CODA.search(text):
+            put(bar, to_coda="coda")
+        elif _FINE.match(text):
+            put(bar, fine=True)
+    for event in events.at("segno").tolist():
+        if not bars[timing.bar[event]].segno and _in_direction(events, event):
+            put(int(timing.bar[event]), segno="segno")
+    codas = [int(timing.bar[e]) for e in events.at("coda").tolist() if _in_direction(events, e)]
+    if codas and not any(b.coda for b in bars):
+        put(max(codas), coda="coda")  # the last coda sign is the coda; one before leads to it
+        if min(codas) < max(codas) and not any(b.to_coda for b in bars):
+            put(min(codas), to_coda="coda")
+
+
+def _in_direction(events: Events, event: int) -> bool:
+    return bool(events.codes[events.container[event]] == CODE["direction"])
+

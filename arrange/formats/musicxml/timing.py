@@ -1,0 +1,269 @@
+"""When each event happens: ticks on one grid, a cursor for each bar, bars in step.
+
+MusicXML moves a cursor through each part's measure: notes and `forward` push it on, `backup`
+takes it back, a chord's further notes leave it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from dataclasses import dataclass
+from fractions import Fraction
+
+import numpy as np
+
+from arrange.formats.musicxml.attributes import Attributes
+from arrange.formats.musicxml.events import CODE, Array, Events
+
+MOST_TICKS = 2**31  # of one duration; a whole note on the finest grid has some 10**7
+MOST_GRID = 10**8
+
+
+@dataclass(frozen=True)
+class Timing:
+    """Where everything lies.
+
+    Parameters
+    ----------
+    ticks : int
+        Ticks in a quarter note.
+    factor : array, a value an event
+        Ticks of one division there.
+    offset : array, a value an event
+        Ticks from the start of the bar, where the event's container begins.
+    duration : array, a value an event
+        Ticks that the event's own `duration` tells, at the container's event; else 0.
+    bar : array, a value an event
+        Index of the printed bar, the same for all parts.
+    numbers : list of str
+        Printed number of each bar.
+    lengths : array
+        Ticks of each bar.
+    meters : list of str
+        Meter of each bar.
+    """
+
+    ticks: int
+    factor: Array
+    offset: Array
+    duration: Array
+    bar: Array
+    numbers: list[str]
+    lengths: Array
+    meters: list[str]
+
+
+def read_timing(events: Events, said: Attributes, notices: list[str]) -> Timing:
+    """Return the timing of all events.
+
+    Raises
+    ------
+    ReadError
+        If a duration is no number, is negative or absurd, or there are no measures.
+    """
+    durations = events.at("duration")
+    told = events.numbers[events.values[durations]]
+    ticks = _grid(events, said, durations, told)
+    factor = _forward_fill(
+        events, [(event, float(ticks / value)) for event, value in said.divisions], float(ticks)
+    )
+    if not said.divisions and len(durations):
+        notices.append("no divisions are given: durations are read as quarter notes")
+    amount = told * factor[durations]
+    bad = ~(amount >= 0) | (amount > MOST_TICKS)
+    if bad.any():
+        event = durations[np.argmax(bad)]
+        text = events.texts[events.values[event]]
+        raise events.refuse(
+            event, f"a <duration> of {text!r}; it must be a number, not negative and not absurd"
+        )
+    duration = np.zeros(len(events.codes), dtype=np.int64)
+    duration[events.container[durations]] = np.rint(amount).astype(np.int64)
+
+    advance = np.where(_moves(events), duration, 0)
+    advance[events.codes == CODE["backup"]] *= -1
+    offset, measure_lengths = _cursor(events, advance, notices)
+    bar_of_measure, numbers = _bars(events, notices)
+    meters, nominal = _meters(events, said, bar_of_measure, len(numbers), ticks, notices)
+    lengths = _lengths(events, bar_of_measure, measure_lengths, nominal, numbers, notices)
+    bar = bar_of_measure[np.maximum(events.measure, 0)]
+    return Timing(ticks, factor, offset, duration, bar, numbers, lengths, meters)
+
+
+def _grid(events: Events, said: Attributes, durations: Array, told: Array) -> int:
+    """Ticks in a quarter note in which every division, duration and bar is a whole number."""
+    ticks = said.grid
+    broken = np.unique(events.values[durations[told % 1 != 0]])
+    for text in (events.texts[value] for value in broken):
+        if math.isfinite(_as_float(text)):
+            ticks = math.lcm(ticks, said.grid * Fraction(text).limit_denominator(10**4).denominator)
+    for _, _, length in said.meters:
+        ticks = math.lcm(ticks, length.denominator)
+    if ticks > MOST_GRID:
+        raise events.refuse(
+            said.divisions[-1][0],
+            f"its divisions have no common grid below {MOST_GRID:,} to a quarter note",
+        )
+    return ticks
+
+
+def _as_float(text: str) -> float:
+    try:
+        return float(text)
+    except ValueError:
+        return math.nan
+
+
+def _forward_fill(
+    events: Events, stated: list[tuple[int, float]], otherwise: float
+) -> Array:
+    """A stated value from its event on, within its part; before that, `otherwise`."""
+    values = np.full(len(stated) + 1, otherwise)
+    values[1:] = [value for _, value in stated]
+    index = np.zeros(len(events.codes), dtype=np.int64)
+    index[[event for event, _ in stated]] = np.arange(1, len(stated) + 1)
+    index = np.maximum.accumulate(index)
+    part_of = np.array([-2, *(events.part[event] for event, _ in stated)])
+    return values[np.where(part_of[index] == events.part, index, 0)]
+
+
+def _moves(events: Events) -> Array:
+    """Which containers move the cursor: backup, forward, and notes but a chord's further ones."""
+    moves = np.isin(events.codes, [CODE["note"], CODE["backup"], CODE["forward"]])
+    stays = np.isin(events.codes, [CODE["chord"], CODE["grace"]])
+    moves[events.container[stays]] = False
+    return moves
+
+
+def _cursor(events: Events, advance: Array, notices: list[str]) -> tuple[Array, Array]:
+    """Each event's offset in its measure, and each measure's length, in ticks."""
+    heads = events.at("measure")
+    if not len(heads):
+        part = events.at("part")
+        raise events.refuse(part[0] if len(part) else 0, "there are no measures in it")
+    after = np.cumsum(advance)
+    before = after - advance
+    base = before[heads][np.maximum(events.measure, 0)]
+    offset = (before - base)[events.container]
+    ends = after - base
+    early = np.unique(events.measure[ends < 0])
+    for measure in early:
+        inside = np.flatnonzero(events.measure == measure)
+        event = inside[np.argmax(ends[inside] < 0)]
+        notices.append(
+            f"{events.refuse(event, 'a backup goes back beyond the start of the measure')}; "
+            "read as going back to its start"
+        )
+        low = np.minimum.accumulate(np.minimum(ends[inside], 0))
+        ends[inside] -= low
+        offset[inside] -= np.concatenate([[0], low[:-1]])
+        offset[inside] = offset[events.container[inside]]
+    lengths = np.maximum.reduceat(np.where(events.measure >= 0, ends, 0), heads)
+    return offset, np.maximum(lengths, 0)
+
+
+def _bars(events: Events, notices: list[str]) -> tuple[Array, list[str]]:
+    """The printed bar of each measure element, and the bars' numbers.
+
+    Parts that agree in their measure numbers stand in step. Where they do not, the part with
+    most measures leads and the others are put beside its equal numbers.
+    """
+    heads = events.at("measure")
+    part = events.part[heads]
+    names = [events.texts[value] for value in events.values[heads]]
+    columns: list[list[str]] = [[] for _ in range(int(events.part[-1]) + 1)]
+    for index, name in zip(part.tolist(), names, strict=True):
+        columns[index].append(name)
+    leader = max(columns, key=len)
+    placed: list[int] = []
+    wrong = []
+    for index, column in enumerate(columns):
+        if column == leader[: len(column)] or len(set(leader)) < len(leader):
+            placed += range(len(column))
+            continue
+        wrong.append(index)
+        at = -1
+        for name in column:
+            at = leader.index(name) if name in leader[at + 1 :] else at + 1
+            placed.append(at)
+    numbers = leader + [""] * (max(placed) + 1 - len(leader))
+    short = sum(len(column) < len(leader) for column in columns if column)
+    if wrong:
+        notices.append(
+            f"measure numbers differ between parts ({len(wrong)} of {len(columns)} parts): "
+            "measures of one number were put beside each other"
+        )
+    elif short:
+        notices.append(f"{short} of {len(columns)} parts have fewer measures than the others")
+    return np.array(placed, dtype=np.int64), numbers
+
+
+def _meters(
+    events: Events,
+    said: Attributes,
+    bar_of_measure: Array,
+    bars: int,
+    ticks: int,
+    notices: list[str],
+) -> tuple[list[str], Array]:
+    """Meter of each bar and its nominal length in ticks; the first part that tells one leads."""
+    meters, nominal = ["4/4"] * bars, np.full(bars, 4 * ticks, dtype=np.int64)
+    leader: int | None = None
+    told: dict[int, str] = {}
+    for event, text, length in said.meters:
+        part, bar = int(events.part[event]), int(bar_of_measure[events.measure[event]])
+        leader = part if leader is None else leader
+        if part == leader:
+            told[bar] = text
+            meters[bar:] = [text] * (bars - bar)
+            if length:
+                nominal[bar:] = int(length * ticks)
+        elif meters[bar] != text:
+            notices.append(
+                f"bar {bar + 1}: {text} in one part and {meters[bar]} in another; "
+                f"{meters[bar]} is told"
+            )
+    if leader is None:
+        notices.append("no meter is given: 4/4 is assumed where bars are empty")
+    return meters, nominal
+
+
+def _lengths(
+    events: Events,
+    bar_of_measure: Array,
+    measure_lengths: Array,
+    nominal: Array,
+    numbers: list[str],
+    notices: list[str],
+) -> Array:
+    """The length of each bar: what most sounding parts say, the nominal one to break ties."""
+    sounding = np.zeros(len(measure_lengths), dtype=bool)
+    sounding[events.measure[np.isin(events.codes, [CODE["step"], CODE["unpitched"]])]] = True
+    filled = measure_lengths > 0
+    lengths = nominal.copy()
+    longest = np.zeros(len(nominal), dtype=np.int64)
+    shortest = np.full(len(nominal), np.iinfo(np.int64).max)
+    count = np.zeros(len(nominal), dtype=np.int64)
+    sounds = np.zeros(len(nominal), dtype=bool)
+    np.logical_or.at(sounds, bar_of_measure, sounding & filled)
+    counts = filled & (sounding | ~sounds[bar_of_measure])
+    bars = bar_of_measure[counts]
+    np.maximum.at(longest, bars, measure_lengths[counts])
+    np.minimum.at(shortest, bars, measure_lengths[counts])
+    np.add.at(count, bars, 1)
+    agreed = (count > 0) & (longest == shortest)
+    lengths[agreed] = longest[agreed]
+    disputed = np.flatnonzero((count > 0) & ~agreed)
+    for bar in disputed.tolist():
+        votes = Counter(measure_lengths[counts & (bar_of_measure == bar)].tolist())
+        most = max(votes.values())
+        best = [length for length, number in votes.items() if number == most]
+        lengths[bar] = nominal[bar] if nominal[bar] in best else max(best)
+    if len(disputed):
+        told = ", ".join(numbers[bar] for bar in disputed[:8].tolist())
+        notices.append(
+            f"parts give different lengths to measure {told}"
+            f"{', ...' if len(disputed) > 8 else ''}: the length that most of them give is taken"
+        )
+    return lengths

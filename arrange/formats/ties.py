@@ -1,0 +1,90 @@
+"""Tied notes made one."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+Array = np.ndarray[Any, Any]
+
+
+def merge_ties(
+    part: Array,
+    pitch: Array,
+    voice: Array,
+    onset: Array,
+    duration: Array,
+    tie_start: Array,
+    tie_stop: Array,
+    ticks: int,
+) -> tuple[Array, Array, Array]:
+    """Merge each tied note with those it is tied to.
+
+    A tie joins a note to the one of its part and pitch that begins where it ends: in its own
+    voice first, else in another, across bars too. Bars that are too short or too long on the
+    page leave gaps or overlaps: then the next tied note of that pitch within a quarter is it.
+
+    Parameters
+    ----------
+    part, pitch, voice, onset, duration : array, one value a note, sorted by onset
+        Times in ticks; a pitch may be NaN.
+    tie_start, tie_stop : array of bool
+    ticks : int
+        Ticks in a quarter note.
+
+    Returns
+    -------
+    keep : array of bool
+        False for a note that goes on another.
+    duration : array of int
+        Ticks, of the whole chain at its first note.
+    is_open : array of bool
+        True for a note whose tie found no end.
+    """
+    keep = np.ones(len(part), dtype=bool)
+    is_open = np.zeros(len(part), dtype=bool)
+    tied = np.flatnonzero(tie_start | tie_stop)
+    if not len(tied):
+        return keep, duration, is_open
+    start, end = onset[tied], onset[tied] + duration[tied]
+    starts, stops = np.flatnonzero(tie_start[tied]), np.flatnonzero(tie_stop[tied])
+    span = int(end.max()) + ticks + 1
+    lines = part[tied] * 16_384 + (np.nan_to_num(pitch[tied], nan=-1.0) * 64).astype(np.int64)
+    line = np.unique(lines, return_inverse=True)[1] * span
+    own = np.unique(np.stack([lines, voice[tied]]), axis=1, return_inverse=True)[1] * span
+
+    follows = np.full(len(tied), -1)  # the note that each note goes on in
+    for key, slack in ((own, 0), (line, 0), (line, ticks - 1)):
+        first = starts[follows[starts] < 0]
+        second = stops[~np.isin(stops, follows)]
+        a, b = _matches((key + end)[first], (key + start)[second], slack)
+        later = start[second[b]] > start[first[a]]
+        follows[first[a[later]]] = second[b[later]]
+
+    is_open[tied[starts[follows[starts] < 0]]] = True
+    keep[tied[follows[follows >= 0]]] = False
+    ahead = follows
+    while (ahead >= 0).any():  # each round doubles how far along its chain a note looks
+        on = np.flatnonzero(ahead >= 0)
+        end[on] = np.maximum(end[on], end[ahead[on]])
+        ahead = np.where(ahead >= 0, ahead[ahead], -1)
+    merged = duration.copy()
+    merged[tied] = end - start
+    return keep, merged, is_open
+
+
+def _matches(wanted: Array, offered: Array, slack: int) -> tuple[Array, Array]:
+    """Pair each wanted value with an equal offered one, or one within `slack`, each once."""
+    if not (len(wanted) and len(offered)):
+        return np.empty(0, dtype=np.int64), np.empty(0, dtype=np.int64)
+    by_wanted, by_offered = np.argsort(wanted, kind="stable"), np.argsort(offered, kind="stable")
+    values, pool = wanted[by_wanted], offered[by_offered]
+    nth = np.arange(len(values)) - np.searchsorted(values, values)  # equal ones take turns
+    at = np.searchsorted(pool, values - slack) + nth
+    near = np.minimum(at, len(pool) - 1)
+    fits = (at < len(pool)) & (np.abs(pool[near] - values) <= slack)
+    once = np.zeros(len(values), dtype=bool)
+    once[np.unique(np.where(fits, at, -1), return_index=True)[1]] = True
+    fits &= once
+    return by_wanted[fits], by_offered[near[fits]]

@@ -1,0 +1,416 @@
+"""A score as printed, in whole columns, and how it becomes a Song as played.
+
+Every reader ends here: it fills a ``Written`` with what stands on the page, bar by bar;
+``make_song`` puts the bars into played order, merges the ties, names the sections, spreads the
+tempo and gives the five tables.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from arrange.chords import Chord, chord_intervals, chord_number, chord_symbol
+from arrange.formats.playing_order import Bar, playing_order
+from arrange.formats.ties import merge_ties
+from arrange.pitch import parse_pitch_class
+from arrange.tables import Song, integer_column, object_column, text_column
+
+Array = np.ndarray[Any, Any]
+
+TECHNIQUES = (
+    "slide",
+    "hammer-on",
+    "pull-off",
+    "bend",
+    "let ring",
+    "palm mute",
+    "muted",
+    "harmonic",
+    "tap",
+    "vibrato",
+    "cue",
+)
+DEFAULT_TEMPO = 120.0  # quarter notes a minute, as in the Standard MIDI File specification
+
+# Words that name a section, as bands use them (common practice); the first found decides.
+SECTION_KINDS = (
+    ("pre-chorus", r"pre-?\s?chorus|build(-?up)?|lift"),
+    ("chorus", r"chorus|refrain"),
+    ("verse", r"verse|strophe"),
+    ("bridge", r"bridge|middle (8|eight)"),
+    ("intro", r"intro(duction)?"),
+    ("outro", r"outro|ending|coda"),
+    ("tag", r"tag"),
+    ("turnaround", r"turn-?\s?around"),
+    ("instrumental", r"instrumental"),
+    ("solo", r"(\w+ )?solo"),
+    ("interlude", r"interlude|breakdown|break"),
+    ("vamp", r"vamp"),
+    ("hook", r"hook|riff"),
+)
+_NAMES_SECTION = re.compile(
+    rf"^\W*(last |first |final |half |double |quiet )?({'|'.join(p for _, p in SECTION_KINDS)})"
+    r"(\s*(\d+|[A-Z]))?\W*$",
+    re.I,
+)
+
+
+@dataclass(frozen=True)
+class Written:
+    """What stands on the page. Times are in ticks, whole numbers of one grid.
+
+    Parameters
+    ----------
+    ticks : int
+        Ticks in a quarter note.
+    parts : mapping
+        Column name of the parts table -> list of values, a value a part.
+    notes : mapping of str to array
+        A value a note, in the order of the page: ``part`` and ``measure`` (indices from 0),
+        ``offset`` and ``duration`` (ticks; offset from the start of the bar), ``pitch`` (NaN if
+        unpitched), ``voice`` (index into `voices`, -1 for none), ``string``, ``fret`` (-1 for
+        none), ``technique`` (a bit for each of ``TECHNIQUES``), ``grace``, ``tie_start``,
+        ``tie_stop``, ``source`` (index into `sources`, or -1).
+    voices, sources : list of str
+    numbers : list of str
+        The printed number of each bar.
+    lengths : array of int
+        Length of each bar in ticks.
+    meters, keys : list
+        Meter and key (or None) of each bar.
+    tempos : list of (measure, offset, quarter notes a minute)
+    chords : list of (measure, offset, Chord)
+    marks : list of (measure, text, is a rehearsal mark)
+    double_bars : list of int
+        Bars that begin behind a double bar or a repeat sign.
+    bars : list of Bar
+        Signs for the order of playing.
+    """
+
+    ticks: int
+    parts: Mapping[str, Sequence[Any]]
+    notes: Mapping[str, Array]
+    voices: Sequence[str]
+    sources: Sequence[str]
+    numbers: Sequence[str]
+    lengths: Array
+    meters: Sequence[str]
+    keys: Sequence[str | None]
+    tempos: Sequence[tuple[int, int, float]]
+    chords: Sequence[tuple[int, int, Chord]]
+    marks: Sequence[tuple[int, str, bool]]
+    double_bars: Sequence[int]
+    bars: Sequence[Bar]
+
+
+def section_kind(text: str) -> str:
+    """Return the kind of section that a text names, or ``"other"``."""
+    for kind, pattern in SECTION_KINDS:
+        if re.search(rf"\b({pattern})\b", text, re.I):
+            return kind
+    return "other"
+
+
+def names_section(text: str) -> bool:
+    """Tell whether a text is the name of a section and nothing else: "Chorus 2", "Tag"."""
+    return bool(_NAMES_SECTION.match(text))
+
+
+def make_song(written: Written, *, played: bool, notices: list[str], **about: Any) -> Song:
+    """Return the Song that a printed score makes, in played or in page order.
+
+    Parameters
+    ----------
+    written : Written
+    played : bool
+        False keeps the page order.
+    notices : list of str
+        What the reader had to say so far; more is added.
+    **about
+        title, source, fingerprint of the Song.
+    """
+    bars = len(written.numbers)
+    order = np.array(playing_order(written.bars) if played else range(bars), dtype=np.int64)
+    lengths = written.lengths[order]
+    starts = np.concatenate([[0], np.cumsum(lengths)])
+    sections, section_of_bar = _sections(written, order, starts)
+    labels = text_column(sections["section"])
+    measures = {
+        "measure": np.arange(1, len(order) + 1),
+        "written": text_column(written.numbers, order),
+        "section": labels.take(section_of_bar),
+        "onset": starts[:-1] / written.ticks,
+        "duration": lengths / written.ticks,
+        "meter": _taken(written.meters, order),
+        "key": _taken(written.keys, order),
+        "tempo": _mean_tempos(written, notices)[order],
+    }
+    return Song.from_columns(
+        {
+            "parts": _part_columns(written),
+            "sections": {**sections, "section": labels, "kind": text_column(sections["kind"])},
+            "measures": measures,
+            "chords": _chord_columns(written, order, starts, section_of_bar, labels, notices),
+            "notes": _note_columns(written, order, starts, section_of_bar, labels, notices),
+        },
+        notices=tuple(notices),
+        **about,
+    )
+
+
+def _taken(values: Sequence[str | None], order: Array) -> Any:
+    """The column of the values at each place of the order, through the few distinct ones."""
+    distinct = list(dict.fromkeys(values))
+    codes = {value: code for code, value in enumerate(distinct)}
+    return text_column(distinct, np.array([codes[value] for value in values])[order])
+
+
+def _part_columns(written: Written) -> dict[str, Any]:
+    parts = written.parts
+    numbers = [-1 if value is None else value for value in parts["program"]]
+    return {
+        **{
+            name: text_column(parts[name])
+            for name in ("part", "instrument", "family", "drive", "echo", "player")
+        },
+        "tuning": object_column(parts["tuning"]),
+        "capo": np.array(parts["capo"], dtype=np.int64),
+        "transpose": np.array(parts["transpose"], dtype=np.int64),
+        "level": np.array(parts["level"], dtype=np.float64),
+        "program": integer_column(numbers, np.array(numbers) < 0),
+    }
+
+
+def _sections(
+    written: Written, order: Array, starts: Array
+) -> tuple[dict[str, Any], Array]:
+    """The sections as played, and the row of each played bar."""
+    heads = _section_heads(written)
+    firsts = sorted(heads)
+    head_of_bar = np.searchsorted(firsts, order, side="right") - 1
+    is_head = np.isin(order, firsts)
+    begins = is_head | (np.diff(head_of_bar, prepend=-1) != 0)
+    first = np.flatnonzero(begins)
+    last = np.append(first[1:], len(order)) - 1
+    names = [heads[firsts[head]] for head in head_of_bar[first]]
+    rounds: dict[int, int] = {}
+    passes = []
+    for head in head_of_bar[first].tolist():
+        rounds[head] = rounds.get(head, 0) + 1
+        passes.append(rounds[head])
+    columns = {
+        "section": _section_labels(names),
+        "kind": [section_kind(name) for name in names],
+        "pass": np.array(passes, dtype=np.int64),
+        "first_measure": first + 1,
+        "last_measure": last + 1,
+        "onset": starts[first] / written.ticks,
+        "duration": (starts[last + 1] - starts[first]) / written.ticks,
+    }
+    return columns, np.cumsum(begins) - 1
+
+
+def _section_heads(written: Written) -> dict[int, str]:
+    """Printed bar -> name of the section that begins there; bar 0 always begins one."""
+    heads: dict[int, str] = {}
+    for measure, text, is_rehearsal in sorted(written.marks, key=lambda mark: mark[0]):
+        if measure not in heads:
+            heads[measure] = text
+        elif is_rehearsal and section_kind(heads[measure]) != "other":
+            continue
+        elif section_kind(text) != "other":
+            heads[measure] = f"{heads[measure]} {text}" if len(heads[measure]) < 4 else text
+    if heads:
+        return heads if 0 in heads else {0: "Start", **heads}
+    begins = sorted({0, *written.double_bars} - {len(written.numbers)})
+    if len(begins) == 1:
+        return {0: "Song"}
+    return {measure: f"Section {number}" for number, measure in enumerate(begins, 1)}
+
+
+def _section_labels(names: Sequence[str]) -> list[str]:
+    """Unique labels in played order: Verse twice is Verse 1, Verse 2; A twice is A, A (2)."""
+    labels: list[str] = []
+    for index, name in enumerate(names):
+        time = names[: index + 1].count(name)
+        plain = section_kind(name) != "other" and not name[-1].isdigit()
+        label = name
+        if names.count(name) > 1 and (plain or time > 1):
+            label = f"{name} {time}" if plain else f"{name} ({time})"
+        while label in labels or (label != name and label in names):
+            time += 1
+            label = f"{name} {time}" if plain else f"{name} ({time})"
+        labels.append(label)
+    return labels
+
+
+def _mean_tempos(written: Written, notices: list[str]) -> Array:
+    """The tempo of each printed bar: even within it, and right over its whole length."""
+    count = len(written.numbers)
+    changes = sorted(written.tempos)
+    if not changes:
+        notices.append(f"no tempo is given: {DEFAULT_TEMPO:g} quarter notes a minute are assumed")
+    tempos = np.empty(count)
+    tempo = changes[0][2] if changes else DEFAULT_TEMPO
+    by_bar: dict[int, list[tuple[int, float]]] = {}
+    for measure, offset, value in changes:
+        by_bar.setdefault(measure, []).append((offset, value))
+    done = 0
+    for measure, inside in by_bar.items():
+        tempos[done:measure] = tempo
+        length = max(int(written.lengths[measure]), 1)
+        at, minutes = 0, 0.0
+        for offset, value in inside:
+            offset = min(max(offset, at), length)
+            minutes += (offset - at) / tempo
+            at, tempo = offset, value
+        minutes += (length - at) / tempo
+        tempos[measure] = length / minutes
+        done = measure + 1
+    tempos[done:] = tempo
+    return tempos
+
+
+def _chord_columns(
+    written: Written,
+    order: Array,
+    starts: Array,
+    section_of_bar: Array,
+    labels: Any,
+    notices: list[str],
+) -> dict[str, Any]:
+    by_bar: dict[int, dict[int, Chord]] = {}
+    for measure, offset, chord in written.chords:
+        first = by_bar.setdefault(measure, {}).setdefault(offset, chord)
+        if chord_symbol(first) != chord_symbol(chord):
+            notices.append(
+                f"measure {written.numbers[measure]}: two chord symbols at one place, "
+                f"{chord_symbol(first)} and {chord_symbol(chord)}; the first is kept"
+            )
+    rows = [
+        (bar, starts[bar] + offset, chord)
+        for bar, measure in enumerate(order.tolist())
+        for offset, chord in sorted(by_bar.get(measure, {}).items())
+    ] if by_bar else []  # fmt: skip
+    bars = np.array([bar for bar, _, _ in rows], dtype=np.int64)
+    onsets = np.array([onset for _, onset, _ in rows], dtype=np.int64)
+    ends = np.append(onsets[1:], starts[-1]) if rows else onsets
+    told = [_told_chord(chord, written.keys[order[bar]]) for bar, _, chord in rows]
+    symbols, roots, basses, kinds, members, degrees = zip(*told, strict=True) if told else [()] * 6
+    return {
+        "onset": onsets / written.ticks,
+        "duration": (ends - onsets) / written.ticks,
+        "measure": bars + 1,
+        "section": labels.take(section_of_bar[bars]),
+        "symbol": text_column(symbols),
+        "root": integer_column(roots, np.array(roots, dtype=np.int64) < 0),
+        "bass": integer_column(basses, np.array(basses, dtype=np.int64) < 0),
+        "kind": text_column(kinds),
+        "pitch_classes": object_column(members),
+        "degree": text_column(degrees),
+    }
+
+
+def _told_chord(
+    chord: Chord, key: str | None
+) -> tuple[str, int, int, str, tuple[int, ...], str | None]:
+    """Symbol, root, bass (-1 for none), kind, pitch classes and number of a chord."""
+    symbol = chord_symbol(chord)
+    if not chord.root:
+        return symbol, -1, -1, chord.kind, (), None
+    root = parse_pitch_class(chord.root)
+    members = [(root + above) % 12 for above in chord_intervals(chord.kind, chord.degrees)]
+    members = list(dict.fromkeys(members))
+    bass = root
+    if chord.bass:
+        bass = parse_pitch_class(chord.bass)
+    elif 0 < chord.inversion < len(members):
+        bass = members[chord.inversion]
+    suffix = symbol.removeprefix(chord.root).split("/" + chord.bass)[0] if chord.bass else (
+        symbol.removeprefix(chord.root)
+    )  # fmt: skip
+    number = chord_number(root, suffix, bass, key) if key else None
+    return symbol, root, bass, chord.kind, tuple(members), number
+
+
+def _note_columns(
+    written: Written,
+    order: Array,
+    starts: Array,
+    section_of_bar: Array,
+    labels: Any,
+    notices: list[str],
+) -> dict[str, Any]:
+    notes = written.notes
+    rows, bars = _played_rows(notes["measure"], order, len(written.numbers))
+    onset = starts[bars] + notes["offset"][rows]
+    duration = notes["duration"][rows]
+    # A note that runs past its bar is kept as written; the order is by time, part and pitch.
+    pitch = notes["pitch"][rows]
+    sort = np.lexsort((pitch, notes["part"][rows], onset))
+    rows, bars, onset, duration = rows[sort], bars[sort], onset[sort], duration[sort]
+    part = notes["part"][rows]
+    keep, duration, open_ties = merge_ties(
+        part,
+        pitch[sort],
+        notes["voice"][rows],
+        onset,
+        duration,
+        notes["tie_start"][rows],
+        notes["tie_stop"][rows],
+        written.ticks,
+    )
+    _tell_open_ties(written, rows[open_ties], rows[keep & ~open_ties], notices)
+    rows, bars, onset, duration, part = (
+        values[keep] for values in (rows, bars, onset, duration, part)
+    )
+    technique, technique_code = np.unique(notes["technique"][rows], return_inverse=True)
+    string, fret = notes["string"][rows], notes["fret"][rows]
+    source = notes["source"][rows]
+    return {
+        "part": text_column(written.parts["part"], part),
+        "onset": onset / written.ticks,
+        "duration": duration / written.ticks,
+        "measure": bars + 1,
+        "section": labels.take(section_of_bar[bars]),
+        "pitch": notes["pitch"][rows],
+        "voice": text_column(written.voices, notes["voice"][rows]),
+        "string": integer_column(string, string < 0),
+        "fret": integer_column(fret, fret < 0),
+        "technique": text_column([_technique_text(bits) for bits in technique], technique_code),
+        "grace": notes["grace"][rows],
+        "source_id": text_column(written.sources, source),
+    }
+
+
+def _tell_open_ties(written: Written, open_rows: Array, other_rows: Array, notices: list[str]) -> None:
+    """A tie that ends nowhere, on no time round, is told."""
+    never = np.setdiff1d(open_rows, other_rows)
+    if len(never):
+        measures = written.notes["measure"][never]
+        names = dict.fromkeys(
+            f"{written.parts['part'][part]} measure {written.numbers[measure]}"
+            for part, measure in zip(written.notes["part"][never], measures, strict=True)
+        )
+        told = ", ".join(list(names)[:6]) + (", ..." if len(names) > 6 else "")
+        notices.append(f"a tie ends nowhere and was taken as none: {told}")
+
+
+def _technique_text(bits: int) -> str | None:
+    return ", ".join(name for at, name in enumerate(TECHNIQUES) if bits >> at & 1) or None
+
+
+def _played_rows(measure: Array, order: Array, bars: int) -> tuple[Array, Array]:
+    """The row of each played note on the page, and the played bar that it falls in."""
+    counts = np.bincount(measure, minlength=bars)
+    by_bar = np.argsort(measure, kind="stable")
+    firsts = np.concatenate([[0], np.cumsum(counts)])[:-1]
+    per_bar = counts[order]
+    bars_played = np.repeat(np.arange(len(order)), per_bar)
+    within = np.arange(len(bars_played)) - np.repeat(np.cumsum(per_bar) - per_bar, per_bar)
+    return by_bar[np.repeat(firsts[order], per_bar) + within], bars_played
