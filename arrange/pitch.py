@@ -41,9 +41,8 @@ INTERVAL_NAMES = (
 )
 
 # Tonics in fifths from C, and how many fifths a mode's tonic lies above its signature's major.
-CIRCLE = (
-    "Fb Cb Gb Db Ab Eb Bb F C G D A E B F# C# G# D# A# E# B#"
-).split()  # fmt: skip
+CIRCLE = ["Fb", "Cb", "Gb", "Db", "Ab", "Eb", "Bb", "F", "C", "G", "D",
+          "A", "E", "B", "F#", "C#", "G#", "D#", "A#", "E#", "B#"]  # fmt: skip
 C_IN_CIRCLE = CIRCLE.index("C")
 MODES = {
     "major": 0,

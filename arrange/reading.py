@@ -44,7 +44,7 @@ def read(
             "export the song as .musicxml or .mxl",
             file=name,
         )
-    song = read_musicxml(
+    return read_musicxml(
         data,
         name,
         played=played,
@@ -52,7 +52,6 @@ def read(
         source=path.name,
         fingerprint=hashlib.sha256(data).hexdigest(),
     )
-    return song
 
 
 def _looks_like_xml(data: bytes) -> bool:

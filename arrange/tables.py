@@ -135,7 +135,7 @@ NOTES = Table(
         _DURATION,
         _MEASURE,
         _SECTION,
-        Column("pitch", "float64", "MIDI number", "sounding pitch; none if unpitched", needed=False),
+        Column("pitch", "float64", "MIDI number", "sounding; none if unpitched", needed=False),
         Column("voice", "str", "", "MusicXML voice within the part", needed=False),
         Column("string", "Int64", "", "string, 1 is the highest", needed=False),
         Column("fret", "Int64", "frets", "from the nut, capo or not", needed=False),
@@ -244,7 +244,7 @@ def text_column(labels: Sequence[str | None], codes: Any = None) -> Any:
     if codes is not None:
         codes = np.asarray(codes)
         values = values.take(pa.array(codes, mask=codes < 0))
-    return pd.arrays.ArrowStringArray(values, dtype=_TEXT)
+    return pd.arrays.ArrowStringArray(values, dtype=_TEXT)  # type: ignore[call-arg]
 
 
 def integer_column(values: Any, missing: Any = None) -> Any:
@@ -342,7 +342,7 @@ class Song:
     def __post_init__(self) -> None:
         for table in SONG_TABLES:
             object.__setattr__(self, table.name, check_table(getattr(self, table.name), table))
-        self._check_across()
+        _check_across({table.name: getattr(self, table.name) for table in SONG_TABLES})
 
     @classmethod
     def from_columns(cls, columns: Mapping[str, Columns], **about: Any) -> Song:
@@ -359,15 +359,8 @@ class Song:
             object.__setattr__(song, table.name, make_table(columns[table.name], table))
         for name in ("title", "source", "fingerprint", "notices"):
             object.__setattr__(song, name, about.get(name, getattr(cls, name)))
-        song._check_across()
+        _check_across(columns)
         return song
-
-    def _check_across(self) -> None:
-        _check_known(self.notes, "notes", "part", self.parts)
-        for name in ("notes", "chords"):
-            _check_known(getattr(self, name), name, "measure", self.measures)
-        for name in ("notes", "chords", "measures"):
-            _check_known(getattr(self, name), name, "section", self.sections)
 
     def __repr__(self) -> str:
         return (
@@ -409,11 +402,21 @@ class Song:
         return 1 + (np.asarray(onset) - starts) * units.to_numpy()[rows] / 4
 
 
-def _check_known(frame: pd.DataFrame, table: str, column: str, known: pd.DataFrame) -> None:
-    used = pd.unique(frame[column].array)  # type: ignore[call-overload]
-    unknown = set(used.tolist()) - set(known[column].tolist())
-    if unknown:
-        raise TableError(
-            f"table '{table}': there is no {column} {min(unknown)!r}; "
-            f"there are {known[column].tolist()[:12]}"
-        )
+# Which columns of which tables must name rows of another.
+_KNOWN = (
+    ("part", "parts", ("notes",)),
+    ("measure", "measures", ("notes", "chords")),
+    ("section", "sections", ("measures", "notes", "chords")),
+)
+
+
+def _check_across(tables: Mapping[str, Columns | pd.DataFrame]) -> None:
+    for column, home, users in _KNOWN:
+        known = tables[home][column]
+        for user in users:
+            unknown = set(pd.unique(tables[user][column])) - set(known)
+            if unknown:
+                raise TableError(
+                    f"table '{user}': there is no {column} {min(unknown)!r}; "
+                    f"there are {list(known[:12])}"
+                )

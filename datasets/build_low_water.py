@@ -143,7 +143,7 @@ CHORUS_TUNE = """q:D5 q.:C5 e:Bb4 q:F4 | e:- e:F4 q:A4 h:C5 | q:C5 q.:Bb4 e:Ab4 
 SONG = (
     Section("Intro", "N.C. | . | . | .", (TRIADS, OPEN),
         "-", HOOK, LOW_HOOK, "-",
-        {"Guitar 1": "hook, Guitar 2 an octave below", "Guitar 2": "capo 3, hook"}, 102),
+        {"Guitar 1": "hook, Guitar 2 an octave below", "Guitar 2": "capo 3, low octave"}, 102),
     Section("Verse", "Gm | Gm/F | Eb | Bb/D | Cm7 | Gm | F | F7 | Eb | F", (PAIRS, OPEN),
         """e:- e:D4 q:G4 q:F4 e:D4 e:F4 | h:G4 q.:F4 e:D4 | e:- e:G4 e:G4 e:F4 q:G4 q:Bb4
         | q.:Bb4 e:G4 q:F4 q:- | e:- e:Eb4 q:G4 q:G4 e:F4 e:G4 | h:Bb4 q:G4 q:-
@@ -211,7 +211,7 @@ SONG = (
         tempo=102),
     Section("Tag", "Gm | Bb | Eb | F", (TRIADS, OPEN),
         "w:D5~ | h:D5 h:- | - | -", HOOK, LOW_HOOK, "heart",
-        {"Guitar 1": "hook, Guitar 2 an octave below", "Guitar 2": "hook"}),
+        {"Guitar 1": "hook, Guitar 2 an octave below", "Guitar 2": "low octave"}),
     Section("Outro", "Ebmaj7 | Cm7 | Fsus4 | Bb", (TRIADS, NO_THIRD),
         "-", "late | late | late | w:*", "w:6543 | w:6543 | w:432 | w:6543", "w:*"),
 )

@@ -186,9 +186,7 @@ def _part_columns(written: Written) -> dict[str, Any]:
     }
 
 
-def _sections(
-    written: Written, order: Array, starts: Array
-) -> tuple[dict[str, Any], Array]:
+def _sections(written: Written, order: Array, starts: Array) -> tuple[dict[str, Any], Array]:
     """The sections as played, and the row of each played bar."""
     heads = _section_heads(written)
     firsts = sorted(heads)
@@ -218,12 +216,10 @@ def _sections(
 def _section_heads(written: Written) -> dict[int, str]:
     """Printed bar -> name of the section that begins there; bar 0 always begins one."""
     heads: dict[int, str] = {}
-    for measure, text, is_rehearsal in sorted(written.marks, key=lambda mark: mark[0]):
+    for measure, text, _ in sorted(written.marks, key=lambda mark: (mark[0], not mark[2])):
         if measure not in heads:
             heads[measure] = text
-        elif is_rehearsal and section_kind(heads[measure]) != "other":
-            continue
-        elif section_kind(text) != "other":
+        elif section_kind(heads[measure]) == "other" and section_kind(text) != "other":
             heads[measure] = f"{heads[measure]} {text}" if len(heads[measure]) < 4 else text
     if heads:
         return heads if 0 in heads else {0: "Start", **heads}
@@ -388,7 +384,9 @@ def _note_columns(
     }
 
 
-def _tell_open_ties(written: Written, open_rows: Array, other_rows: Array, notices: list[str]) -> None:
+def _tell_open_ties(
+    written: Written, open_rows: Array, other_rows: Array, notices: list[str]
+) -> None:
     """A tie that ends nowhere, on no time round, is told."""
     never = np.setdiff1d(open_rows, other_rows)
     if len(never):

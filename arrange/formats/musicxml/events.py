@@ -138,9 +138,7 @@ class Events:
     def refuse(self, event: int, problem: str) -> ReadError:
         """An error at an event: its line, part and measure."""
         element = next(
-            element
-            for index, element in enumerate(self.root.iter(*_ORDER))
-            if index == int(event)
+            element for index, element in enumerate(self.root.iter(*_ORDER)) if index == int(event)
         )
         parts = [self.texts[value] for value in self.values[self.at("part")]]
         measures = self.values[self.at("measure")]

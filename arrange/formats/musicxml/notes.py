@@ -109,9 +109,7 @@ def note_columns(
     return columns, events.texts[1:], sources, staff[sounding]
 
 
-def _pitches(
-    events: Events, heads: Array, texts: Any, unpitched: Array
-) -> tuple[Array, Array]:
+def _pitches(events: Events, heads: Array, texts: Any, unpitched: Array) -> tuple[Array, Array]:
     """Written pitch of each note (NaN if it has none), and whether it is one, not a rest."""
     steps = np.array([STEPS.get(text, -1) for text in events.texts], dtype=np.float64)
     step, octave = texts("step"), events.numbers[texts("octave")]

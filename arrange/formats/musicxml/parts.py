@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -17,7 +16,7 @@ STANDARD_TUNING = (64, 59, 55, 50, 45, 40)  # E4 B3 G3 D3 A2 E2
 
 def read_parts(
     events: Events, said: Attributes, notes: dict[str, Array], notices: list[str]
-) -> dict[str, Sequence[Any]]:
+) -> dict[str, list[Any]]:
     """Return the columns of the parts table, a value a part, in score order.
 
     Parameters
@@ -29,7 +28,9 @@ def read_parts(
     notices : list of str
         More is added.
     """
-    listed = {element.get("id"): element for element in events.root.iterfind("part-list/score-part")}
+    listed = {
+        element.get("id"): element for element in events.root.iterfind("part-list/score-part")
+    }
     parts = list(events.root.iterchildren("part"))
     entries = [listed.get(part.get("id")) for part in parts]
     names = [
@@ -102,9 +103,7 @@ def _tuning(events: Events, said: Attributes, index: int) -> tuple[int, ...] | N
     return next((tuning for e, _, tuning in said.tunings if events.part[e] == index), None)
 
 
-def _transpose(
-    events: Events, said: Attributes, index: int, label: str, notices: list[str]
-) -> int:
+def _transpose(events: Events, said: Attributes, index: int, label: str, notices: list[str]) -> int:
     """The transposition that a part begins with."""
     stated = [semitones for e, _, semitones in said.transposes if events.part[e] == index]
     if len(set(stated)) > 1:
@@ -125,7 +124,9 @@ def settle_strings(
     counts. `notes` is changed: the columns are this reader's own.
     """
     for index, label in enumerate(columns["part"]):
-        own = np.flatnonzero((notes["part"] == index) & (notes["string"] > 0) & (notes["fret"] >= 0))
+        own = np.flatnonzero(
+            (notes["part"] == index) & (notes["string"] > 0) & (notes["fret"] >= 0)
+        )
         if not len(own):
             continue
         capo, tuning = columns["capo"][index], columns["tuning"][index]

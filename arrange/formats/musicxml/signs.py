@@ -104,9 +104,7 @@ def read_marks(events: Events, timing: Timing) -> list[tuple[int, str, bool]]:
     return [(bar, text.strip(" :."), rehearsal) for (bar, text), rehearsal in marks.items()]
 
 
-def read_chords(
-    events: Events, timing: Timing, notices: list[str]
-) -> list[tuple[int, int, Chord]]:
+def read_chords(events: Events, timing: Timing, notices: list[str]) -> list[tuple[int, int, Chord]]:
     """Return (bar, ticks, chord) of each chord symbol, in document order."""
     chords = []
     unread: dict[str, int] = {}
@@ -181,9 +179,7 @@ def _numeral_root(element: Any) -> str | None:
     return SHARP_NAMES[(tonic + scale[int(degree) - 1] + round(alter)) % 12]
 
 
-def read_bars(
-    events: Events, timing: Timing, notices: list[str]
-) -> tuple[list[Bar], list[int]]:
+def read_bars(events: Events, timing: Timing, notices: list[str]) -> tuple[list[Bar], list[int]]:
     """Return the playing-order signs of each bar, of all parts together, and the double bars."""
     bars = [Bar() for _ in timing.numbers]
     double_bars: set[int] = set()
@@ -283,4 +279,3 @@ def _written_jumps(events: Events, timing: Timing, bars: list[Bar], put: Any) ->
 
 def _in_direction(events: Events, event: int) -> bool:
     return bool(events.codes[events.container[event]] == CODE["direction"])
-

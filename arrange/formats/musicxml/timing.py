@@ -115,9 +115,7 @@ def _as_float(text: str) -> float:
         return math.nan
 
 
-def _forward_fill(
-    events: Events, stated: list[tuple[int, float]], otherwise: float
-) -> Array:
+def _forward_fill(events: Events, stated: list[tuple[int, float]], otherwise: float) -> Array:
     """A stated value from its event on, within its part; before that, `otherwise`."""
     values = np.full(len(stated) + 1, otherwise)
     values[1:] = [value for _, value in stated]

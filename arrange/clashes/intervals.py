@@ -1,0 +1,208 @@
+"""Intervals that notes held together make: ``rub`` and ``mud``."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from arrange.clashes.limits import DISPUTED_LIMITS, Limits
+from arrange.clashes.scene import Clash, Scene, grows, runs
+from arrange.pitch import interval_name
+from arrange.sounding import Array
+
+
+def find_rubs(scene: Scene, limits: Limits) -> list[Clash]:
+    """Return where two parts hold a minor second, a minor ninth or their compounds.
+
+    The value is seconds held, times two weights (ours): how low, 1 at C4 and sqrt(2) an octave
+    lower, between 0.5 and 2; how exposed, 1 if only the two notes sound, sqrt(2 / n) if n do.
+    Repeats of one rub within a section, at most a bar apart, are one finding. Excused: the root
+    of a dominant under its flat nine.
+    """
+    first, second = scene.pairs
+    size = np.abs(scene.pitch[first] - scene.pitch[second])
+    clash = (np.mod(size, 12) == 1) & (scene.part[first] != scene.part[second])
+    first, second = first[clash], second[clash]
+    lower = np.where(scene.pitch[first] < scene.pitch[second], first, second)
+    upper = first + second - lower
+    start = np.maximum(scene.onset[lower], scene.onset[upper])
+    end = np.minimum(scene.end[lower], scene.end[upper])
+    keep = ~_under_flat_nine(scene, scene.pitch[lower], start)
+    lower, upper, start, end = lower[keep], upper[keep], start[keep], end[keep]
+    if not len(lower):
+        return []
+
+    held = scene.seconds(end) - scene.seconds(start)
+    low = np.clip(2 ** ((60 - scene.pitch[lower]) / 24), 0.5, 2)
+    middle = (start + end) / 2
+    others = np.searchsorted(scene.onset, middle, side="right") - np.searchsorted(
+        np.sort(scene.end), middle, side="right"
+    )
+    weighted = held * low * np.sqrt(2 / np.maximum(others, 2))
+    found = []
+    order, starts = runs(
+        (scene.part[lower], scene.part[upper], scene.pitch[lower], scene.pitch[upper],
+         scene.section_of(start)),
+        start,
+        end,
+        _bar_after(scene, start),
+    )  # fmt: skip
+    for run in np.split(order, starts[1:]):
+        value = float(weighted[run].sum())
+        if value < limits.rub:
+            continue
+        one, other = lower[run[0]], upper[run[0]]
+        pitches = scene.pitch[one], scene.pitch[other]
+        at = float(start[run[0]])
+        names = [scene.name(pitch, at) for pitch in pitches]
+        parts = [scene.parts[scene.part[one]], scene.parts[scene.part[other]]]
+        times = f" in {len(run)} places" if len(run) > 1 else ""
+        found.append(
+            Clash(
+                "rub", at, float(end[run].max()), parts, pitches, value, limits.rub,
+                "weighted s", grows(value / limits.rub),
+                f"{parts[1]}'s {names[1]} rubs against {parts[0]}'s {names[0]}, "
+                f"{_a(interval_name(pitches[1] - pitches[0]))}, for {held[run].sum():.1f} s"
+                f"{times}: listen whether it is meant.",
+                "minor-ninth rule",
+            )
+        )  # fmt: skip
+    return found
+
+
+def find_mud(scene: Scene, limits: Limits) -> list[Clash]:
+    """Return where an interval stands below its low interval limit, in one part or between two.
+
+    The value is the semitones below the limit, times the seconds held; repeats within a section,
+    at most a bar apart, add up. Where the lowest sounding note is neither the chord symbol's
+    root nor the bass it asks for, and no bass plays, a root is assumed below it and the
+    intervals above that are checked again.
+    """
+    deepest = max(limits.low_intervals, default=0)
+    first, second = scene.pairs
+    size = np.abs(scene.pitch[first] - scene.pitch[second])
+    # Quarter tones are held against the nearest interval.
+    near = (size < deepest + 0.5) & (np.minimum(scene.pitch[first], scene.pitch[second]) < 60)
+    first, second = first[near], second[near]
+    swap = scene.pitch[first] > scene.pitch[second]
+    lower, upper = np.where(swap, second, first), np.where(swap, first, second)
+    below = _semitones_below(scene.pitch[lower], scene.pitch[upper], limits)
+    muddy = below > 0
+    lower, upper, below = lower[muddy], upper[muddy], below[muddy]
+    start = np.maximum(scene.onset[lower], scene.onset[upper])
+    end = np.minimum(scene.end[lower], scene.end[upper])
+    found = _mud_runs(
+        scene, limits, scene.part[lower], scene.part[upper],
+        scene.pitch[lower], scene.pitch[upper], below, start, end,
+    )  # fmt: skip
+    return found + _mud_over_assumed_roots(scene, limits)
+
+
+def _mud_runs(
+    scene: Scene,
+    limits: Limits,
+    lower_part: Array,
+    upper_part: Array,
+    lower: Array,
+    upper: Array,
+    below: Array,
+    start: Array,
+    end: Array,
+) -> list[Clash]:
+    """Findings from muddy intervals; a lower part of -1 is an assumed root."""
+    if not len(lower):
+        return []
+    held = scene.seconds(end) - scene.seconds(start)
+    order, starts = runs(
+        (lower_part, upper_part, lower, upper, scene.section_of(start)),
+        start,
+        end,
+        _bar_after(scene, start),
+    )
+    found = []
+    for run in np.split(order, starts[1:]):
+        value = float((below * held)[run].sum())
+        if value < limits.mud:
+            continue
+        at = run[0]
+        size = round(float(upper[at] - lower[at]))
+        names = [scene.name(pitch, float(start[at])) for pitch in (lower[at], upper[at])]
+        limit_name = scene.name(limits.low_intervals[size], float(start[at]))
+        owners = [scene.parts[part] for part in (lower_part[at], upper_part[at]) if part >= 0]
+        whose = " and ".join(dict.fromkeys(owners))
+        over = " over an assumed root" if lower_part[at] < 0 else ""
+        disputed = " (handbooks differ on this one)" if size in DISPUTED_LIMITS else ""
+        found.append(
+            Clash(
+                "mud", float(start[at]), float(end[run].max()), list(dict.fromkeys(owners)),
+                (lower[at], upper[at]), value, limits.mud, "semitones x s",
+                grows(value / limits.mud),
+                f"{whose}: {names[0]} and {names[1]}{over}, {_a(interval_name(size))}, stand low: "
+                f"below {limit_name} it tends to sound muddy{disputed}; "
+                f"held {held[run].sum():.1f} s.",
+                "low interval limits",
+            )
+        )  # fmt: skip
+    return found
+
+
+def _mud_over_assumed_roots(scene: Scene, limits: Limits) -> list[Clash]:
+    chords = scene.song.chords
+    lines, note, at = scene.slices
+    if chords.empty or not len(note):
+        return []
+    lowest = np.full(len(lines) - 1, np.inf)
+    np.minimum.at(lowest, at, scene.pitch[note])
+    bass_plays = np.zeros(len(lines) - 1, dtype=bool)
+    bass_plays[at[scene.families[scene.part[note]] == "bass"]] = True
+    which = np.searchsorted(chords["onset"].to_numpy(), lines[:-1] + 1e-9, side="right") - 1
+    bass = chords["bass"].fillna(-1).to_numpy(dtype=np.int64)
+    wanted = np.where(which >= 0, bass[which], -1)
+    with np.errstate(invalid="ignore"):
+        missing = np.mod(lowest - wanted, 12)  # semitones down to the root
+    assume = (wanted >= 0) & np.isfinite(lowest) & ~bass_plays & (missing > 0) & (missing % 1 == 0)
+    rows = np.flatnonzero(assume[at])
+    root = (lowest - missing)[at[rows]]
+    upper = scene.pitch[note[rows]]
+    below = _semitones_below(root, upper, limits)
+    muddy = below > 0
+    rows, root, upper, below = rows[muddy], root[muddy], upper[muddy], below[muddy]
+    return _mud_runs(
+        scene, limits, np.full(len(rows), -1), scene.part[note[rows]], root, upper, below,
+        lines[at[rows]], lines[at[rows] + 1],
+    )  # fmt: skip
+
+
+def _semitones_below(lower: Array, upper: Array, limits: Limits) -> Array:
+    """How far each interval's bottom note lies below its limit; 0 or less if it does not."""
+    table = np.full(max(limits.low_intervals, default=0) + 2, -np.inf)
+    for size, limit in limits.low_intervals.items():
+        table[size] = limit
+    size = np.minimum(np.rint(upper - lower).astype(np.int64), len(table) - 1)
+    return np.asarray(table[size] - lower)
+
+
+def _under_flat_nine(scene: Scene, lower: Array, onset: Array) -> Array:
+    """True where the lower note is the root of a dominant whose symbol holds a flat nine."""
+    chords = scene.song.chords
+    if chords.empty:
+        return np.zeros(len(lower), dtype=bool)
+    root = chords["root"].fillna(-1).to_numpy(dtype=np.int64)
+    flat_nine = np.array(
+        [
+            kind.startswith("dominant") and (base + 1) % 12 in members
+            for kind, base, members in zip(
+                chords["kind"], root.tolist(), chords["pitch_classes"], strict=True
+            )
+        ]
+    )
+    which = np.searchsorted(chords["onset"].to_numpy(), onset + 1e-9, side="right") - 1
+    return (which >= 0) & flat_nine[which] & (np.mod(lower, 12) == root[which])
+
+
+def _bar_after(scene: Scene, onset: Array) -> Array:
+    """Length of the bar that each onset lies in, in quarter notes."""
+    return scene.song.measures["duration"].to_numpy()[scene.measure_of(onset)]
+
+
+def _a(noun: str) -> str:
+    return f"an {noun}" if noun[0] in "aeiou" else f"a {noun}"

@@ -1,0 +1,213 @@
+"""What every kind of finding starts from, and how its rows are made.
+
+Findings are looked for in a ``Scene``: the song's sounding notes as whole columns, sorted by
+onset. A kind is a function ``find_...(scene, limits)`` that returns a list of ``Clash``.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+import pandas as pd
+
+from arrange.pitch import note_name
+from arrange.sounding import Array, slices, sounding_notes, together
+from arrange.tables import FINDINGS, Song, check_table
+
+
+@dataclass(frozen=True)
+class Clash:
+    """One finding before it is placed in the song.
+
+    Parameters
+    ----------
+    onset, end : float
+        Quarter notes.
+    parts : sequence of str
+    pitches : sequence of float
+        MIDI numbers, told as note names.
+    value, limit : float
+    unit : str
+    severity : float
+        0 to 1.
+    why : str
+        One plain sentence.
+    """
+
+    kind: str
+    onset: float
+    end: float
+    parts: Sequence[str]
+    pitches: Sequence[float]
+    value: float
+    limit: float
+    unit: str
+    severity: float
+    why: str
+    source: str
+
+
+@dataclass(frozen=True)
+class Scene:
+    """The sounding notes of a song as arrays, a value a note, sorted by onset."""
+
+    song: Song
+
+    @cached_property
+    def notes(self) -> pd.DataFrame:
+        """The sounding rows of the notes table."""
+        return sounding_notes(self.song.notes).sort_values("onset", kind="stable")
+
+    @cached_property
+    def parts(self) -> list[str]:
+        """Labels of the parts, in score order."""
+        return self.song.parts["part"].tolist()
+
+    @cached_property
+    def families(self) -> Array:
+        """Family of each part."""
+        return self.song.parts["family"].to_numpy(dtype=object)
+
+    @cached_property
+    def part(self) -> Array:
+        """Index of each note's part."""
+        return pd.Index(self.parts).get_indexer(self.notes["part"])
+
+    @cached_property
+    def pitch(self) -> Array:
+        """Sounding pitch."""
+        return self.notes["pitch"].to_numpy()
+
+    @cached_property
+    def onset(self) -> Array:
+        """Quarter notes."""
+        return self.notes["onset"].to_numpy()
+
+    @cached_property
+    def end(self) -> Array:
+        """Quarter notes."""
+        return self.onset + self.notes["duration"].to_numpy()
+
+    @cached_property
+    def pairs(self) -> tuple[Array, Array]:
+        """Pairs of notes that sound at one time, as indices."""
+        return together(self.onset, self.end)
+
+    @cached_property
+    def slices(self) -> tuple[Array, Array, Array]:
+        """Cuts in time, and the notes that sound in each slice between them."""
+        return slices(self.onset, self.end)
+
+    @cached_property
+    def slice_seconds(self) -> Array:
+        """Length of each slice in seconds."""
+        return np.diff(self.seconds(self.slices[0]))
+
+    @cached_property
+    def top(self) -> Array:
+        """Highest sounding pitch of each part (rows) in each slice, -inf where it is silent."""
+        lines, note, at = self.slices
+        top = np.full((len(self.parts), max(len(lines) - 1, 0)), -np.inf)
+        np.maximum.at(top, (self.part[note], at), self.pitch[note])
+        return top
+
+    def seconds(self, onset: Array) -> Array:
+        """Seconds from the start."""
+        return np.asarray(self.song.seconds(onset))
+
+    def section_of(self, onset: Array) -> Array:
+        """Row of the section that each onset lies in."""
+        starts = self.song.sections["onset"].to_numpy()
+        return np.maximum(np.searchsorted(starts, np.asarray(onset) + 1e-9, side="right") - 1, 0)
+
+    def measure_of(self, onset: Array) -> Array:
+        """Row of the measure that each onset lies in."""
+        starts = self.song.measures["onset"].to_numpy()
+        return np.maximum(np.searchsorted(starts, np.asarray(onset) + 1e-9, side="right") - 1, 0)
+
+    def name(self, pitch: float, onset: float) -> str:
+        """Note name as the key of that moment spells it."""
+        starts, keys = self._keys
+        key = keys[max(bisect_right(starts, onset + 1e-9) - 1, 0)]
+        return note_name(pitch, key if isinstance(key, str) else None)
+
+    @cached_property
+    def _keys(self) -> tuple[list[float], list[str]]:
+        measures = self.song.measures
+        return measures["onset"].tolist(), measures["key"].tolist()
+
+
+def grows(ratio: float) -> float:
+    """Severity of a value that has no upper end, from value / limit.
+
+    At the limit 0.29, at twice the limit 0.5, at four times 0.75, never quite 1.
+    """
+    return float(1 - 2 ** (-ratio / 2))
+
+
+def runs(groups: Sequence[Array], onset: Array, end: Array, gap: Array) -> tuple[Array, Array]:
+    """Join events of one group that follow each other within `gap` into runs.
+
+    Parameters
+    ----------
+    groups : arrays whose equal rows belong together
+    onset, end : array
+    gap : array
+        The longest pause that a run may hold, after each event; in the unit of `onset`.
+
+    Returns
+    -------
+    order : array
+        The events sorted by group and onset.
+    starts : array
+        Where in `order` each run begins.
+    """
+    order = np.lexsort((onset, *groups))
+    new = np.zeros(len(order), dtype=bool)
+    new[:1] = True
+    for group in groups:
+        new[1:] |= np.diff(group[order]) != 0
+    first = np.flatnonzero(new)
+    # The end of a run so far, within each group: shift groups apart, then run the maximum.
+    shift = np.zeros(len(order))
+    shift[first] = 1
+    span = float(end.max() - onset.min()) + 1 if len(order) else 1.0
+    shift = np.cumsum(shift) * span
+    reached = np.maximum.accumulate(end[order] + shift) - shift
+    new[1:] |= onset[order][1:] > reached[:-1] + gap[order][:-1] + 1e-9
+    return order, np.flatnonzero(new)
+
+
+def findings_table(scene: Scene, clashes: Sequence[Clash]) -> pd.DataFrame:
+    """Return the clashes as a findings table, the most severe first, then by time."""
+    onset = np.array([clash.onset for clash in clashes], dtype=np.float64)
+    measures = scene.song.measures
+    row = scene.measure_of(onset)
+    frame = pd.DataFrame(
+        {
+            "section": measures["section"].array.take(row),
+            "measure": row + 1,
+            "beat": scene.song.beat(onset, row + 1),
+            "onset": onset,
+            "duration": np.array([clash.end for clash in clashes], dtype=np.float64) - onset,
+            "kind": [clash.kind for clash in clashes],
+            "parts": [" + ".join(clash.parts) for clash in clashes],
+            "pitches": [
+                " ".join(scene.name(pitch, clash.onset) for pitch in sorted(clash.pitches))
+                for clash in clashes
+            ],
+            "value": np.array([clash.value for clash in clashes], dtype=np.float64),
+            "limit": np.array([clash.limit for clash in clashes], dtype=np.float64),
+            "unit": [clash.unit for clash in clashes],
+            "severity": np.array([clash.severity for clash in clashes], dtype=np.float64),
+            "why": [clash.why for clash in clashes],
+            "source": [clash.source for clash in clashes],
+            "waived": pd.array([None] * len(clashes), dtype="str"),
+        }
+    )
+    frame = frame.sort_values(["severity", "onset", "kind"], ascending=[False, True, True])
+    return check_table(frame, FINDINGS)

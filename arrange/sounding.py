@@ -1,0 +1,91 @@
+"""Which notes sound, and which sound together.
+
+Grace notes, cue notes, unpitched notes and notes without a duration are kept in the tables but
+do not count as sounding.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+Array = np.ndarray[Any, Any]
+
+
+def sounding_notes(notes: pd.DataFrame) -> pd.DataFrame:
+    """Return the rows of a notes table that sound with a pitch."""
+    cue = notes["technique"].str.contains("cue", na=False).to_numpy(dtype=bool)
+    counts = notes["pitch"].notna().to_numpy() & (notes["duration"].to_numpy() > 0)
+    return notes[counts & ~notes["grace"].to_numpy() & ~cue]
+
+
+def cut_notes(notes: pd.DataFrame, spans: pd.DataFrame, by: str) -> pd.DataFrame:
+    """Return the notes cut where the spans end, so that a held note counts in each.
+
+    Parameters
+    ----------
+    notes : a notes table
+    spans : a measures or a sections table
+    by : str
+        ``"measure"`` or ``"section"``, the label column of `spans`; it is set anew in the result.
+
+    Returns
+    -------
+    DataFrame
+        A notes table, a row for each note and span that it sounds in.
+    """
+    starts = spans["onset"].to_numpy()
+    onset = notes["onset"].to_numpy()
+    end = onset + notes["duration"].to_numpy()
+    first = np.maximum(np.searchsorted(starts, onset, side="right") - 1, 0)
+    last = np.maximum(np.searchsorted(starts, end, side="left") - 1, first)
+    pieces = last - first + 1
+    row = np.repeat(np.arange(len(notes)), pieces)
+    span = np.repeat(first, pieces) + _within(pieces)
+    begin = np.where(span == first[row], onset[row], starts[span])
+    finish = np.where(span == last[row], end[row], np.append(starts[1:], np.inf)[span])
+    cut = notes.iloc[row].reset_index(drop=True)
+    labels = spans[by].array.take(span)
+    return cut.assign(**{"onset": begin, "duration": finish - begin, by: labels})
+
+
+def together(onset: Array, end: Array) -> tuple[Array, Array]:
+    """Return the pairs of notes that sound at one time.
+
+    Parameters
+    ----------
+    onset, end : array, sorted by onset
+
+    Returns
+    -------
+    first, second : array of int
+        Indices, the second of each pair not beginning before the first.
+    """
+    until = np.searchsorted(onset, end, side="left")
+    count = np.maximum(until - np.arange(len(onset)) - 1, 0)
+    first = np.repeat(np.arange(len(onset)), count)
+    return first, first + 1 + _within(count)
+
+
+def _within(counts: Array) -> Array:
+    """0, 1, ... counts[0] - 1, 0, 1, ... counts[1] - 1, and so on."""
+    total = int(counts.sum())
+    return np.arange(total) - np.repeat(np.cumsum(counts) - counts, counts)
+
+
+def slices(onset: Array, end: Array) -> tuple[Array, Array, Array]:
+    """Cut time wherever a note begins or ends.
+
+    Returns
+    -------
+    lines : array
+        The cuts; slice k lies between lines k and k + 1.
+    note, at : array of int
+        A row for each note and slice in which it sounds.
+    """
+    lines = np.unique(np.concatenate([onset, end]))
+    first, last = np.searchsorted(lines, onset), np.searchsorted(lines, end)
+    note = np.repeat(np.arange(len(onset)), last - first)
+    return lines, note, np.repeat(first, last - first) + _within(last - first)
