@@ -55,6 +55,9 @@ KINDS: dict[str, tuple[tuple[int, ...], str]] = {
 # (MusicXML 4.0, element degree-alter).
 DEGREES = {1: 0, 2: 2, 3: 4, 4: 5, 5: 7, 6: 9, 7: 10, 8: 12, 9: 14, 10: 16, 11: 17, 12: 19, 13: 21}
 
+# The degree that a member is, by its semitones, 9 and beyond as 2, 4 and 6.
+_DEGREE_OF = (1, 2, 2, 3, 3, 4, 5, 5, 5, 6, 7, 7)
+
 _NUMBERS = ("1", "b2", "2", "b3", "3", "4", "#4", "5", "b6", "6", "b7", "7")
 _SIGNS = {-2: "bb", -1: "b", 0: "", 1: "#", 2: "##"}
 
@@ -96,20 +99,28 @@ class Chord:
 
 
 def chord_intervals(kind: str, degrees: Sequence[Degree] = ()) -> list[int]:
-    """Return the semitones of a chord's members above its root, root first."""
-    members = list(KINDS[kind][0])
+    """Return the semitones of a chord's members above its root, root first.
+
+    A degree to alter that the kind does not hold is added.
+    """
+    plain_members = KINDS[kind][0]
+    members = list(plain_members)
     for degree in degrees:
-        plain = DEGREES.get(degree.value, DEGREES[(degree.value - 1) % 7 + 1])
-        if degree.type == "add":
+        number = (degree.value - 1) % 7 + 1
+        plain = DEGREES.get(degree.value, DEGREES[number])
+        held = [m for m in plain_members if _degree_of(m, kind) == number and m in members]
+        if degree.type != "add" and held:
+            members.remove(held[0])
+        if degree.type == "alter" and held:
+            members.append(held[0] + degree.alter)
+        elif degree.type != "subtract":
             members.append(plain + degree.alter)
-            continue
-        held = [m for m in members if abs(m % 12 - plain % 12) <= 1]
-        kept = min(held, key=lambda m: abs(m % 12 - plain % 12)) if held else None
-        if kept is not None:
-            members.remove(kept)
-        if degree.type == "alter":
-            members.append((plain if kept is None else kept) + degree.alter)
     return sorted(set(members))
+
+
+def _degree_of(member: int, kind: str) -> int:
+    is_flat_seventh = kind == "diminished-seventh" and member == 9
+    return 7 if is_flat_seventh else _DEGREE_OF[member % 12]
 
 
 def chord_symbol(chord: Chord) -> str:

@@ -15,10 +15,7 @@ A4_HERTZ = 440.0  # ISO 16:1975
 
 STEPS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 
-# How a band spells a note when no key says otherwise (common practice).
-PLAIN_NAMES = ("C", "C#", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B")
 SHARP_NAMES = ("C", "C#", "D", "D#", "E", "F", "F#", "G", "G#", "A", "A#", "B")
-FLAT_NAMES = ("C", "Db", "D", "Eb", "E", "F", "Gb", "G", "Ab", "A", "Bb", "B")
 
 INTERVAL_NAMES = (
     "unison",
@@ -40,7 +37,7 @@ INTERVAL_NAMES = (
     "major tenth",
 )
 
-# Tonics in fifths from C, and how many fifths a mode's tonic lies above its signature's major.
+# Notes in fifths from C, and how many fifths a mode's tonic lies above its signature's major.
 CIRCLE = ["Fb", "Cb", "Gb", "Db", "Ab", "Eb", "Bb", "F", "C", "G", "D",
           "A", "E", "B", "F#", "C#", "G#", "D#", "A#", "E#", "B#"]  # fmt: skip
 C_IN_CIRCLE = CIRCLE.index("C")
@@ -109,20 +106,28 @@ def note_name(pitch: float, key: str | None = None) -> str:
         MIDI number. Off the semitone grid the nearest note is named, with ``+`` or ``-``
         behind it (a quarter tone above C4 is ``"C4+"``).
     key : str, optional
-        A key such as ``"Bb major"``; its signature decides between sharps and flats.
+        A key such as ``"Bb major"``, which decides between sharps and flats.
     """
     nearest = int(pitch + 0.5 - 1e-9)
     off = pitch - nearest
     mark = "+" if off > 0.1 else "-" if off < -0.1 else ""
-    return f"{pitch_class_name(nearest % 12, key)}{nearest // 12 - 1}{mark}"
+    name = pitch_class_name(nearest % 12, key)
+    octave = (nearest - STEPS[name[0]] - _alteration(name[1:])) // 12 - 1
+    return f"{name}{octave}{mark}"
 
 
 def pitch_class_name(pitch_class: int, key: str | None = None) -> str:
-    """Return the name of a pitch class, spelled as the key's signature asks."""
-    fifths = key_fifths(key) if key else 0
-    if fifths == 0:
-        return PLAIN_NAMES[pitch_class % 12]
-    return (SHARP_NAMES if fifths > 0 else FLAT_NAMES)[pitch_class % 12]
+    """Return the name of a pitch class as the key spells it; without a key as C major does.
+
+    The key's own notes are spelled as its signature asks, the other five as near to them in the
+    circle of fifths as a band spells them (common practice): in C major Ab Eb Bb F# C#, in
+    A minor, with its raised leading note, Bb F# C# G# D#.
+    """
+    mode = key.partition(" ")[2] if key else "major"
+    flatward = 2 if MODES.get(mode, 0) >= MODES["minor"] else 4
+    first = C_IN_CIRCLE + (key_fifths(key) if key else 0) - flatward
+    first = min(max(first, 0), len(CIRCLE) - 12)
+    return CIRCLE[first + (7 * pitch_class + C_IN_CIRCLE - first) % 12]
 
 
 def key_name(fifths: int, mode: str = "major") -> str:

@@ -1,7 +1,8 @@
 """Where the parts lie: the range of each, and how far two share a register.
 
 All figures weigh a note by how long it sounds. A note counts in the section or measure in which
-it begins; ``sounding.cut_notes`` cuts held notes where they should count in each.
+it begins; ``sounding.cut_notes`` cuts held notes where they should count in each. Where two parts
+are compared, a quarter tone counts as the semitone below it.
 
 References
 ----------
@@ -130,7 +131,7 @@ def register_overlap(notes: pd.DataFrame, by: str = "song") -> pd.DataFrame:
     onset = heard["onset"].to_numpy()
     end = onset + heard["duration"].to_numpy()
     pitch = heard["pitch"].to_numpy()
-    semitone = np.rint(pitch).astype(np.int64)
+    semitone = np.ceil(pitch - 0.5).astype(np.int64)
     bottom = int(semitone.min(initial=0))
     width = int(semitone.max(initial=0)) - bottom + 1
     cell = span * width + semitone - bottom
@@ -139,8 +140,8 @@ def register_overlap(notes: pd.DataFrame, by: str = "song") -> pd.DataFrame:
 
     rows_of = [np.flatnonzero(part == code) for code in range(len(names))]
     histograms = [_histogram(cell[rows], weight[rows], shape) for rows in rows_of]
-    lowest = [_extreme(np.minimum, pitch[rows], span[rows], shape[0], np.inf) for rows in rows_of]
-    highest = [_extreme(np.maximum, pitch[rows], span[rows], shape[0], -np.inf) for rows in rows_of]
+    lowest = [_extreme(np.minimum, semitone[r], span[r], shape[0], np.inf) for r in rows_of]
+    highest = [_extreme(np.maximum, semitone[r], span[r], shape[0], -np.inf) for r in rows_of]
     clocks = [_sounding_clock(onset[rows], end[rows]) for rows in rows_of]
 
     found = []

@@ -11,6 +11,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from arrange.errors import ArrangeError
+
 Array = np.ndarray[Any, Any]
 
 
@@ -35,7 +37,14 @@ def cut_notes(notes: pd.DataFrame, spans: pd.DataFrame, by: str) -> pd.DataFrame
     -------
     DataFrame
         A notes table, a row for each note and span that it sounds in.
+
+    Raises
+    ------
+    ArrangeError
+        If `by` is neither.
     """
+    if by not in ("measure", "section"):
+        raise ArrangeError(f"by={by!r}: it is one of 'measure', 'section'")
     starts = spans["onset"].to_numpy()
     onset = notes["onset"].to_numpy()
     end = onset + notes["duration"].to_numpy()
@@ -75,8 +84,8 @@ def _within(counts: Array) -> Array:
     return np.arange(total) - np.repeat(np.cumsum(counts) - counts, counts)
 
 
-def slices(onset: Array, end: Array) -> tuple[Array, Array, Array]:
-    """Cut time wherever a note begins or ends.
+def slices(onset: Array, end: Array, cuts: Array) -> tuple[Array, Array, Array]:
+    """Cut time wherever a note begins or ends, and at the cuts.
 
     Returns
     -------
@@ -85,7 +94,7 @@ def slices(onset: Array, end: Array) -> tuple[Array, Array, Array]:
     note, at : array of int
         A row for each note and slice in which it sounds.
     """
-    lines = np.unique(np.concatenate([onset, end]))
+    lines = np.unique(np.concatenate([onset, end, cuts]))
     first, last = np.searchsorted(lines, onset), np.searchsorted(lines, end)
     note = np.repeat(np.arange(len(onset)), last - first)
     return lines, note, np.repeat(first, last - first) + _within(last - first)

@@ -31,6 +31,7 @@ class Column:
     unit: str
     meaning: str
     needed: bool = True
+    allowed: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -63,12 +64,12 @@ PARTS = Table(
     (
         Column("part", "str", "", "unique label"),
         Column("instrument", "str", "", "instrument as the source names it", needed=False),
-        Column("family", "str", "", ", ".join(FAMILIES)),
+        Column("family", "str", "", ", ".join(FAMILIES), allowed=FAMILIES),
         Column("tuning", "object", "MIDI numbers", "open strings, highest first, without a capo; "
                "or none", needed=False),
         Column("capo", "int64", "frets", "fret of the capo, 0 for none"),
         Column("transpose", "int64", "semitones", "added to the written pitch to get the sounding"),
-        Column("drive", "str", "", ", ".join(DRIVES)),
+        Column("drive", "str", "", ", ".join(DRIVES), allowed=DRIVES),
         Column("echo", "str", "note value", "tempo-synced delay, or none", needed=False),
         Column("level", "float64", "dB", "loudness relative to the loudest part"),
         Column("program", "Int64", "General MIDI, 1-128", "sound", needed=False),
@@ -171,6 +172,7 @@ FINDINGS = Table(
 
 SONG_TABLES = (PARTS, SECTIONS, MEASURES, CHORDS, NOTES)
 _ALL_TABLES = {table.name: table for table in (*SONG_TABLES, FINDINGS)}
+_LABELS = {name: pd.Index(table.names) for name, table in _ALL_TABLES.items()}
 
 
 def describe(name: str | None = None) -> pd.DataFrame:
@@ -232,7 +234,15 @@ def make_table(columns: Columns, table: Table) -> pd.DataFrame:
     numpy has no dtype for.
     """
     _check_columns(columns, table)
-    return pd.DataFrame({name: columns[name] for name in table.names}, copy=False)
+    arrays = [columns[name] for name in table.names]
+    # The public constructor looks at every column anew, which takes most of the time that a
+    # small song has; this one takes the arrays as they are.
+    return pd.DataFrame._from_arrays(
+        arrays,
+        columns=_LABELS[table.name],
+        index=pd.RangeIndex(len(arrays[0])),
+        verify_integrity=False,
+    )
 
 
 _TEXT = pd.StringDtype("pyarrow", na_value=np.nan)
@@ -265,17 +275,28 @@ def _as_dtype(values: pd.Series[Any], dtype: str, table: str) -> pd.Series[Any]:
     if str(values.dtype) == dtype:
         return values
     try:
-        return values.astype(dtype)  # type: ignore[call-overload, no-any-return]
+        changed = values.astype(dtype)  # type: ignore[call-overload]
     except (TypeError, ValueError) as error:
         raise TableError(
             f"table '{table}', column '{values.name}': {error}; its values are {dtype}"
         ) from None
+    if dtype in ("int64", "bool"):
+        lost = (changed != values).to_numpy(dtype=bool, na_value=True)
+        if lost.any():
+            row = int(np.argmax(lost))
+            raise TableError(
+                f"table '{table}', column '{values.name}', row {row}: {values.tolist()[row]!r}; "
+                f"its values are {dtype}"
+            )
+    return changed  # type: ignore[no-any-return]
 
 
 def _check_columns(columns: Columns, table: Table) -> None:
     for column in table.columns:
         if column.needed and column.dtype not in ("int64", "bool"):
             _check_filled(columns[column.name], column, table.name)
+        if column.allowed:
+            _check_allowed(columns[column.name], column, table.name)
     for name in table.unique_by:
         _check_unique(columns[name], name, table)
 
@@ -285,21 +306,32 @@ def _check_filled(values: Any, column: Column, table: str) -> None:
         bad = ~np.isfinite(values)
         if column.name == "duration":
             bad |= np.asarray(values) < 0
+        if column.name == "tempo":
+            bad |= np.asarray(values) <= 0
     else:
         bad = values.isna() if hasattr(values, "isna") else pd.isna(values)
     if bad.any():
         row = int(np.argmax(bad))
         raise TableError(
-            f"table '{table}', column '{column.name}', row {row}: {values[row]!r}; "
+            f"table '{table}', column '{column.name}', row {row}: {values.tolist()[row]!r}; "
             f"a value is needed here ({column.meaning})"
         )
 
 
+def _check_allowed(values: Any, column: Column, table: str) -> None:
+    foreign = [value for value in pd.unique(values) if value not in column.allowed]
+    if foreign:
+        raise TableError(
+            f"table '{table}', column '{column.name}': {foreign[0]!r}; "
+            f"it is one of {', '.join(column.allowed)}"
+        )
+
+
 def _check_unique(values: Any, name: str, table: Table) -> None:
-    if len(pd.unique(values)) < len(values):
+    if len(set(values.tolist())) < len(values):
         row = int(np.argmax(pd.Series(values).duplicated().to_numpy()))
         raise TableError(
-            f"table '{table.name}', row {row}: a second row has {name} {values[row]!r}; "
+            f"table '{table.name}', row {row}: a second row has {name} {values.tolist()[row]!r}; "
             f"each row is {table.row}"
         )
 
@@ -326,7 +358,8 @@ class Song:
     Raises
     ------
     TableError
-        If a table breaks its schema, or names a part, section or measure that does not exist.
+        If a table breaks its schema, names a part, section or measure that does not exist, or
+        is not in order of time where it must be.
     """
 
     parts: pd.DataFrame
@@ -410,11 +443,28 @@ _KNOWN = (
 )
 
 
+# The tables that stand in order of time; notes may stand in any.
+_IN_ORDER = ("sections", "measures", "chords")
+
+
 def _check_across(tables: Mapping[str, Columns | pd.DataFrame]) -> None:
+    for name in _IN_ORDER:
+        back = np.flatnonzero(np.diff(np.asarray(tables[name]["onset"])) < 0)
+        if len(back):
+            raise TableError(
+                f"table '{name}', row {back[0] + 1}: it begins before the row above it; "
+                "sort by onset"
+            )
+    numbers = np.asarray(tables["measures"]["measure"])
+    if not len(numbers) or (numbers != np.arange(1, len(numbers) + 1)).any():
+        raise TableError(
+            f"table 'measures': its measures are {list(numbers[:12])}; they count 1, 2, 3, ..."
+        )
     for column, home, users in _KNOWN:
         known = tables[home][column]
+        names = set(known.tolist())
         for user in users:
-            unknown = set(pd.unique(tables[user][column])) - set(known)
+            unknown = set(pd.unique(tables[user][column]).tolist()) - names
             if unknown:
                 raise TableError(
                     f"table '{user}': there is no {column} {min(unknown)!r}; "

@@ -74,14 +74,15 @@ def find_mud(scene: Scene, limits: Limits) -> list[Clash]:
 
     The value is the semitones below the limit, times the seconds held; repeats within a section,
     at most a bar apart, add up. Where the lowest sounding note is neither the chord symbol's
-    root nor the bass it asks for, and no bass plays, a root is assumed below it and the
-    intervals above that are checked again.
+    root nor the bass it asks for, and no bass plays, that bass (the root, but for D/F#) is
+    assumed below it and the intervals above it are checked again.
     """
     deepest = max(limits.low_intervals, default=0)
     first, second = scene.pairs
     size = np.abs(scene.pitch[first] - scene.pitch[second])
     # Quarter tones are held against the nearest interval.
-    near = (size < deepest + 0.5) & (np.minimum(scene.pitch[first], scene.pitch[second]) < 60)
+    low = np.minimum(scene.pitch[first], scene.pitch[second])
+    near = (size <= deepest + 0.5) & (low < max(limits.low_intervals.values(), default=0))
     first, second = first[near], second[near]
     swap = scene.pitch[first] > scene.pitch[second]
     lower, upper = np.where(swap, second, first), np.where(swap, first, second)
@@ -154,20 +155,24 @@ def _mud_over_assumed_roots(scene: Scene, limits: Limits) -> list[Clash]:
     np.minimum.at(lowest, at, scene.pitch[note])
     bass_plays = np.zeros(len(lines) - 1, dtype=bool)
     bass_plays[at[scene.families[scene.part[note]] == "bass"]] = True
-    which = np.searchsorted(chords["onset"].to_numpy(), lines[:-1] + 1e-9, side="right") - 1
-    bass = chords["bass"].fillna(-1).to_numpy(dtype=np.int64)
-    wanted = np.where(which >= 0, bass[which], -1)
+    which = scene.chord_at(lines[:-1])
+    root, wanted = (
+        np.where(which >= 0, chords[name].fillna(-1).to_numpy(dtype=np.int64)[which], -1)
+        for name in ("root", "bass")
+    )
     with np.errstate(invalid="ignore"):
-        missing = np.mod(lowest - wanted, 12)  # semitones down to the root
-    assume = (wanted >= 0) & np.isfinite(lowest) & ~bass_plays & (missing > 0) & (missing % 1 == 0)
+        missing = np.mod(lowest - wanted, 12)  # semitones down to the assumed bass
+        is_root = np.mod(lowest - root, 12) == 0
+    assume = (wanted >= 0) & np.isfinite(lowest) & ~bass_plays & ~is_root & (missing > 0)
+    assume &= missing % 1 == 0
     rows = np.flatnonzero(assume[at])
-    root = (lowest - missing)[at[rows]]
+    lower = (lowest - missing)[at[rows]]
     upper = scene.pitch[note[rows]]
-    below = _semitones_below(root, upper, limits)
+    below = _semitones_below(lower, upper, limits)
     muddy = below > 0
-    rows, root, upper, below = rows[muddy], root[muddy], upper[muddy], below[muddy]
+    rows, lower, upper, below = rows[muddy], lower[muddy], upper[muddy], below[muddy]
     return _mud_runs(
-        scene, limits, np.full(len(rows), -1), scene.part[note[rows]], root, upper, below,
+        scene, limits, np.full(len(rows), -1), scene.part[note[rows]], lower, upper, below,
         lines[at[rows]], lines[at[rows] + 1],
     )  # fmt: skip
 
@@ -195,7 +200,7 @@ def _under_flat_nine(scene: Scene, lower: Array, onset: Array) -> Array:
             )
         ]
     )
-    which = np.searchsorted(chords["onset"].to_numpy(), onset + 1e-9, side="right") - 1
+    which = scene.chord_at(onset)
     return (which >= 0) & flat_nine[which] & (np.mod(lower, 12) == root[which])
 
 

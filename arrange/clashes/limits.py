@@ -57,7 +57,7 @@ class Limits:
     """
 
     rub: float = 0.4
-    mud: float = 1.0
+    mud: float = 2.0
     low_intervals: Mapping[int, int] = field(default_factory=lambda: dict(LOW_INTERVAL_LIMITS))
     crowding: float = 0.4
     crowding_seconds: float = 4.0

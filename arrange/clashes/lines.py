@@ -79,7 +79,7 @@ def find_crossings(scene: Scene, limits: Limits) -> list[Clash]:
         if not len(under):
             continue
         start, end = lines[under], lines[under + 1]
-        order, starts = runs((scene.section_of(start),), start, end, np.ones(len(under)))
+        order, starts = runs((), start, end, np.ones(len(under)))
         for run in np.split(under[order], starts[1:]):
             value = float(seconds[run].sum())
             if value < limits.crossing:
@@ -106,9 +106,9 @@ def find_doublings(scene: Scene, limits: Limits) -> list[Clash]:
 
     A line is a part's top note at each of its attacks. A run goes on while both attack together
     on the same interval; one attack that differs is forgiven, two in a row end it, and so does a
-    pause of a whole note. It must move (at least three changes of pitch). The value is the shared attacks. When
-    every attack is shared it reads as meant, else as accidental; it is never a fault, so that
-    severity stays below 0.2 if exact and below 0.5 if not.
+    pause of a whole note. It must move (at least three changes of pitch). The value is the
+    shared attacks. When every attack is shared it reads as meant, else as accidental; it is
+    never a fault, so that severity stays below 0.2 if exact and below 0.5 if not.
     """
     found = []
     attacks = [_top_attacks(scene, part) for part in range(len(scene.parts))]
@@ -155,18 +155,16 @@ def _doubled_runs(
     """Runs of shared attacks: onsets, upper pitches, interval, attacks missed, end."""
     common, in_one, in_other = np.intersect1d(one[0], other[0], return_indices=True)
     size = one[1][in_one] - other[1][in_other]
-    same = (np.mod(size, 12) == 0) & (np.abs(size) <= 12 * MOST_OCTAVES)
-    common, in_one, in_other, size = (v[same] for v in (common, in_one, in_other, size))
-    if len(common) < limits.doubling:
-        return []
+    pitch = np.maximum(one[1][in_one], other[1][in_other])
     ends = np.maximum(one[2][in_one], other[2][in_other])
-    strays = np.maximum(np.diff(in_one), np.diff(in_other)) - 1
-    breaks = (np.diff(size) != 0) | (strays > 1) | (common[1:] - ends[:-1] > 4)
     found = []
-    for run in np.split(np.arange(len(common)), np.flatnonzero(breaks) + 1):
-        pitch = np.maximum(one[1][in_one[run]], other[1][in_other[run]])
-        if len(run) < limits.doubling or np.count_nonzero(np.diff(pitch)) < 3:
-            continue
-        missed = int(strays[run[:-1]].sum())
-        found.append((common[run], pitch, int(size[run[0]]), missed, float(ends[run[-1]])))
+    for octaves in range(-MOST_OCTAVES, MOST_OCTAVES + 1):
+        same = np.flatnonzero(size == 12 * octaves)
+        strays = np.maximum(np.diff(in_one[same]), np.diff(in_other[same])) - 1
+        breaks = (strays > 1) | (common[same[1:]] - ends[same[:-1]] > 4)
+        for span in np.split(np.arange(len(same)), np.flatnonzero(breaks) + 1):
+            run, missed = same[span], int(strays[span[:-1]].sum())
+            if len(run) < limits.doubling or np.count_nonzero(np.diff(pitch[run])) < 3:
+                continue
+            found.append((common[run], pitch[run], 12 * octaves, missed, float(ends[run].max())))
     return found

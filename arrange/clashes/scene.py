@@ -59,8 +59,20 @@ class Scene:
 
     @cached_property
     def notes(self) -> pd.DataFrame:
-        """The sounding rows of the notes table."""
-        return sounding_notes(self.song.notes).sort_values("onset", kind="stable")
+        """The sounding rows of the notes table; a pitch that two voices of a part hold at one
+        time is there once, cut where it is struck again.
+        """
+        notes = sounding_notes(self.song.notes)
+        onset, part = notes["onset"].to_numpy(), pd.factorize(notes["part"])[0]
+        end = onset + notes["duration"].to_numpy()
+        order, starts = runs((part, notes["pitch"].to_numpy()), onset, end, np.zeros(len(notes)))
+        onset, end = onset[order], end[order]
+        reached = np.maximum.reduceat(end, starts) if len(starts) else end
+        end[:-1] = onset[1:]
+        end[np.append(starts, len(order))[1:] - 1] = reached
+        sounds = np.flatnonzero(end > onset)
+        sounds = sounds[np.lexsort((order[sounds], onset[sounds]))]
+        return notes.iloc[order[sounds]].assign(duration=(end - onset)[sounds])
 
     @cached_property
     def parts(self) -> list[str]:
@@ -99,8 +111,8 @@ class Scene:
 
     @cached_property
     def slices(self) -> tuple[Array, Array, Array]:
-        """Cuts in time, and the notes that sound in each slice between them."""
-        return slices(self.onset, self.end)
+        """Cuts in time, sections' starts too, and the notes that sound in each slice."""
+        return slices(self.onset, self.end, self.song.sections["onset"].to_numpy())
 
     @cached_property
     def slice_seconds(self) -> Array:
@@ -128,6 +140,14 @@ class Scene:
         """Row of the measure that each onset lies in."""
         starts = self.song.measures["onset"].to_numpy()
         return np.maximum(np.searchsorted(starts, np.asarray(onset) + 1e-9, side="right") - 1, 0)
+
+    def chord_at(self, onset: Array) -> Array:
+        """Row of the chord symbol that holds at each onset, -1 for none."""
+        chords = self.song.chords
+        starts = chords["onset"].to_numpy()
+        row = np.searchsorted(starts, onset + 1e-9, side="right") - 1
+        ends = np.append(starts + chords["duration"].to_numpy(), -np.inf)
+        return np.where(onset + 1e-9 < ends[row], row, -1)
 
     def name(self, pitch: float, onset: float) -> str:
         """Note name as the key of that moment spells it."""
@@ -178,7 +198,7 @@ def runs(groups: Sequence[Array], onset: Array, end: Array, gap: Array) -> tuple
     span = float(end.max() - onset.min()) + 1 if len(order) else 1.0
     shift = np.cumsum(shift) * span
     reached = np.maximum.accumulate(end[order] + shift) - shift
-    new[1:] |= onset[order][1:] > reached[:-1] + gap[order][:-1] + 1e-9
+    new[1:] |= onset[order][1:] > reached[:-1] + gap[order][:-1] + 1e-6
     return order, np.flatnonzero(new)
 
 

@@ -22,11 +22,13 @@ def read_bytes(path: Path) -> bytes:
         If there is no such file, or it is a folder, empty, too large or not readable.
     """
     name = str(path)
-    if not path.exists():
-        raise ReadError("there is no such file; look for a typing error in the path", file=name)
-    if path.is_dir():
-        raise ReadError("this is a folder; name a file in it", file=name)
     try:
+        if not path.exists():
+            raise ReadError("there is no such file; look for a typing error in the path", file=name)
+        if path.is_dir():
+            raise ReadError("this is a folder; name a file in it", file=name)
+        if not path.is_file():  # a pipe or device may never end
+            raise ReadError("this is no plain file; save the song as one", file=name)
         if path.stat().st_size > MOST_BYTES:
             raise ReadError(f"the file is larger than {MOST_BYTES >> 20} MB", file=name)
         data = path.read_bytes()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Sequence
 
 # The first pattern that fits a name decides; words in English, with common abbreviations and
@@ -105,14 +106,14 @@ def instrument_drive(name: str, program: int | None) -> str:
 
 def unique_labels(names: Sequence[str]) -> list[str]:
     """Return the names made unique by numbering the repeated ones: Guitar 1, Guitar 2."""
-    labels: list[str] = []
-    for index, name in enumerate(names):
-        label, number = name, 1
-        if names.count(name) > 1:
-            number = names[: index + 1].count(name)
-            label = f"{name} {number}"
-        while label in labels or (label != name and label in names):
-            number += 1
-            label = f"{name} {number}"
-        labels.append(label)
-    return labels
+    count = Counter(names)
+    labels: dict[str, None] = {}
+    numbers: Counter[str] = Counter()
+    for name in names:
+        numbers[name] += 1
+        label = f"{name} {numbers[name]}" if count[name] > 1 else name
+        while label in labels or (label != name and label in count):
+            numbers[name] += 1
+            label = f"{name} {numbers[name]}"
+        labels[label] = None
+    return list(labels)

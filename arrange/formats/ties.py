@@ -24,6 +24,8 @@ def merge_ties(
     A tie joins a note to the one of its part and pitch that begins where it ends: in its own
     voice first, else in another, across bars too. Bars that are too short or too long on the
     page leave gaps or overlaps: then the next tied note of that pitch within a quarter is it.
+    Some exports tell of no tie where it ends, only where it begins: then any note of that pitch
+    that begins where the tied one ends goes on with it.
 
     Parameters
     ----------
@@ -44,19 +46,23 @@ def merge_ties(
     """
     keep = np.ones(len(part), dtype=bool)
     is_open = np.zeros(len(part), dtype=bool)
-    tied = np.flatnonzero(tie_start | tie_stop)
-    if not len(tied):
+    if not tie_start.any():
         return keep, duration, is_open
+    told = bool(tie_stop.any())
+    tie_stop = tie_stop if told else duration > 0
+    tied = np.flatnonzero(tie_start | tie_stop)
     start, end = onset[tied], onset[tied] + duration[tied]
     starts, stops = np.flatnonzero(tie_start[tied]), np.flatnonzero(tie_stop[tied])
     span = int(end.max()) + ticks + 1
     lines = part[tied] * 16_384 + (np.nan_to_num(pitch[tied], nan=-1.0) * 64).astype(np.int64)
     line = np.unique(lines, return_inverse=True)[1] * span
-    own = np.unique(np.stack([lines, voice[tied]]), axis=1, return_inverse=True)[1] * span
+    own = np.unique(lines * 2**24 + voice[tied], return_inverse=True)[1] * span
 
     follows = np.full(len(tied), -1)  # the note that each note goes on in
-    for key, slack in ((own, 0), (line, 0), (line, ticks - 1)):
+    for key, slack in ((own, 0), (line, 0), (line, ticks))[: 3 if told else 2]:
         first = starts[follows[starts] < 0]
+        if not len(first):
+            break
         second = stops[~np.isin(stops, follows)]
         a, b = _matches((key + end)[first], (key + start)[second], slack)
         later = start[second[b]] > start[first[a]]

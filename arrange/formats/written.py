@@ -8,6 +8,7 @@ tempo and gives the five tables.
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -15,6 +16,7 @@ from typing import Any
 import numpy as np
 
 from arrange.chords import Chord, chord_intervals, chord_number, chord_symbol
+from arrange.errors import ReadError
 from arrange.formats.playing_order import Bar, playing_order
 from arrange.formats.ties import merge_ties
 from arrange.pitch import parse_pitch_class
@@ -35,6 +37,7 @@ TECHNIQUES = (
     "vibrato",
     "cue",
 )
+MOST_NOTES = 5_000_000  # as played; the longest symphonies have some 200,000
 DEFAULT_TEMPO = 120.0  # quarter notes a minute, as in the Standard MIDI File specification
 
 # Words that name a section, as bands use them (common practice); the first found decides.
@@ -231,18 +234,20 @@ def _section_heads(written: Written) -> dict[int, str]:
 
 def _section_labels(names: Sequence[str]) -> list[str]:
     """Unique labels in played order: Verse twice is Verse 1, Verse 2; A twice is A, A (2)."""
-    labels: list[str] = []
-    for index, name in enumerate(names):
-        time = names[: index + 1].count(name)
+    count = Counter(names)
+    labels: dict[str, None] = {}
+    times: Counter[str] = Counter()
+    for name in names:
+        times[name] += 1
         plain = section_kind(name) != "other" and not name[-1].isdigit()
         label = name
-        if names.count(name) > 1 and (plain or time > 1):
-            label = f"{name} {time}" if plain else f"{name} ({time})"
-        while label in labels or (label != name and label in names):
-            time += 1
-            label = f"{name} {time}" if plain else f"{name} ({time})"
-        labels.append(label)
-    return labels
+        if count[name] > 1 and (plain or times[name] > 1):
+            label = f"{name} {times[name]}" if plain else f"{name} ({times[name]})"
+        while label in labels or (label != name and label in count):
+            times[name] += 1
+            label = f"{name} {times[name]}" if plain else f"{name} ({times[name]})"
+        labels[label] = None
+    return list(labels)
 
 
 def _mean_tempos(written: Written, notices: list[str]) -> Array:
@@ -296,6 +301,14 @@ def _chord_columns(
     bars = np.array([bar for bar, _, _ in rows], dtype=np.int64)
     onsets = np.array([onset for _, onset, _ in rows], dtype=np.int64)
     ends = np.append(onsets[1:], starts[-1]) if rows else onsets
+    holds = ends > onsets
+    if not holds.all():
+        notices.append(
+            f"{int((~holds).sum())} chord symbols at the very end of a bar are left out: "
+            "the next chord or the end follows at once"
+        )
+        rows = [row for row, held in zip(rows, holds.tolist(), strict=True) if held]
+        bars, onsets, ends = bars[holds], onsets[holds], ends[holds]
     told = [_told_chord(chord, written.keys[order[bar]]) for bar, _, chord in rows]
     symbols, roots, basses, kinds, members, degrees = zip(*told, strict=True) if told else [()] * 6
     return {
@@ -343,6 +356,12 @@ def _note_columns(
     notices: list[str],
 ) -> dict[str, Any]:
     notes = written.notes
+    asked = int(np.bincount(notes["measure"], minlength=len(written.numbers))[order].sum())
+    if asked > MOST_NOTES:
+        raise ReadError(
+            f"played out, its repeats ask for {asked:,} notes, more than {MOST_NOTES:,}; "
+            "mend their 'times', or read the page order with played=False"
+        )
     rows, bars = _played_rows(notes["measure"], order, len(written.numbers))
     onset = starts[bars] + notes["offset"][rows]
     duration = notes["duration"][rows]
@@ -361,6 +380,11 @@ def _note_columns(
         notes["tie_stop"][rows],
         written.ticks,
     )
+    if notes["tie_start"].any() and not notes["tie_stop"].any():
+        notices.append(
+            "its ties tell only where they begin: each goes on in the note of its pitch that "
+            "follows at once"
+        )
     _tell_open_ties(written, rows[open_ties], rows[keep & ~open_ties], notices)
     rows, bars, onset, duration, part = (
         values[keep] for values in (rows, bars, onset, duration, part)

@@ -29,11 +29,13 @@ from arrange.formats.musicxml.events import Array, Events, collect_events
 from arrange.formats.musicxml.notes import note_columns
 from arrange.formats.musicxml.parts import read_parts, settle_strings, tell_plain_clef_guitars
 from arrange.formats.musicxml.signs import read_bars, read_chords, read_marks, read_tempos
-from arrange.formats.musicxml.timing import Timing, read_timing
+from arrange.formats.musicxml.timing import Timing, forward_fill, read_timing
 from arrange.formats.musicxml.tree import parse_score
 from arrange.formats.written import Written, make_song
 from arrange.pitch import key_name
 from arrange.tables import Song
+
+MOST_PARTS = 1000  # the largest orchestral scores have some 60
 
 
 def read_musicxml(
@@ -65,9 +67,14 @@ def read_musicxml(
         If the file is no MusicXML, is damaged, or asks for something unsafe or absurd.
     """
     root = parse_score(data, name)
-    if next(root.iterchildren("part"), None) is None:
+    parts_found = len(root.findall("part"))
+    if not parts_found:
         raise ReadError("there are no parts in it; export the song again", file=name)
+    if parts_found > MOST_PARTS:
+        raise ReadError(f"it has {parts_found:,} parts; {MOST_PARTS:,} is the most", file=name)
     events = collect_events(root, name)
+    if len(events.at("part")) > parts_found:
+        raise ReadError("there is a part inside a part; export the song again", file=name)
     notices: list[str] = []
     said = read_attributes(events)
     timing = read_timing(events, said, notices)
@@ -87,14 +94,17 @@ def read_musicxml(
         numbers=timing.numbers,
         lengths=timing.lengths,
         meters=timing.meters,
-        keys=_keys(events, said, timing, parts["transpose"]),
+        keys=_keys(events, said, timing),
         tempos=read_tempos(events, timing),
         chords=read_chords(events, timing, notices),
         marks=read_marks(events, timing),
         double_bars=double_bars,
         bars=bars,
     )
-    return make_song(written, played=played, notices=notices, title=_title(root), **about)
+    try:
+        return make_song(written, played=played, notices=notices, title=_title(root), **about)
+    except ReadError as error:
+        raise ReadError(error.problem, file=name) from None
 
 
 def _title(root: Any) -> str:
@@ -105,24 +115,27 @@ def _title(root: Any) -> str:
     return ""
 
 
-def _keys(
-    events: Events, said: Attributes, timing: Timing, transposes: list[int]
-) -> list[str | None]:
+def _keys(events: Events, said: Attributes, timing: Timing) -> list[str | None]:
     """The sounding key of each bar, from the first part that tells one."""
-    keys: list[str | None] = [None] * len(timing.numbers)
+    told: dict[int, str | None] = {}
     leader: int | None = None
+    transposes = forward_fill(events, [(event, by) for event, _, by in said.transposes], 0.0)
     for event, fifths, mode in said.keys:
-        part, bar = int(events.part[event]), int(timing.bar[event])
+        part = int(events.part[event])
         leader = part if leader is None else leader
         if part != leader:
             continue
         name = None
         if fifths is not None:
             # A transposition of a semitone up is seven fifths up; keep within six signs.
-            sounding = fifths + 7 * transposes[part]
-            outside = transposes[part] % 12 != 0 or abs(fifths) > 7
+            transpose = int(transposes[event])
+            sounding = fifths + 7 * transpose
+            outside = transpose % 12 != 0 or abs(fifths) > 7
             name = key_name((sounding + 5) % 12 - 5 if outside else fifths, mode)
-        keys[bar:] = [name] * (len(keys) - bar)
+        told[int(timing.bar[event])] = name
+    keys: list[str | None] = []
+    for bar in range(len(timing.numbers)):
+        keys.append(told.get(bar, keys[-1] if keys else None))
     return keys
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Any
@@ -11,6 +12,10 @@ from arrange.formats.musicxml.events import Events
 from arrange.pitch import STEPS
 
 MOST_DIVISIONS = 10**6
+MOST_QUARTERS = 1000  # in a bar
+MOST_CAPO = 24  # frets; guitars have some 20 to 24
+
+_DECIMAL = re.compile(r"[+-]?(\d{1,20}(\.\d{0,20})?|\.\d{1,20})")  # XSD decimal, of sane length
 
 
 @dataclass
@@ -57,19 +62,26 @@ def read_attributes(events: Events) -> Attributes:
             if reader is not None:
                 try:
                     reader(said, event, child)
-                except (ValueError, TypeError, ZeroDivisionError, KeyError, OverflowError) as error:
+                except _NO_SENSE as error:
                     raise events.refuse(
-                        event, f"<{child.tag}> cannot be understood: {error}"
+                        event,
+                        f"<{child.tag}> cannot be understood: {error}; export the song again",
                     ) from None
     return said
 
 
+# What converting the text of a wrong element raises.
+_NO_SENSE = (
+    ValueError, TypeError, AttributeError, KeyError, ZeroDivisionError, OverflowError,
+)  # fmt: skip
+
+
 def _divisions(said: Attributes, event: int, element: Any) -> None:
     text = (element.text or "").strip()
-    value = Fraction(text)
+    value = Fraction(text) if _DECIMAL.fullmatch(text) else Fraction(0)
     if not 0 < value <= MOST_DIVISIONS:
         raise ValueError(
-            f"it is {text}, and must be a number above 0, at most {MOST_DIVISIONS:,}, that tells "
+            f"it is {text[:40]!r}, and must be a number above 0, at most {MOST_DIVISIONS:,}, that tells "
             "how many divisions a quarter note has"
         )
     said.divisions.append((event, value))
@@ -84,8 +96,11 @@ def _time(said: Attributes, event: int, element: Any) -> None:
     length = Fraction(0)
     for count, unit in zip(beats, types, strict=True):
         length += Fraction(4 * sum(int(part) for part in count.split("+")), unit)
-    if not 0 < length <= 1000:
-        raise ValueError(f"a bar of {'+'.join(beats)}/{types[0]}")
+    if not 0 < length <= MOST_QUARTERS:
+        raise ValueError(
+            f"a bar of {'+'.join(beats)}/{types[0]}, which is not above 0 and at most "
+            f"{MOST_QUARTERS} quarter notes"
+        )
     text = " + ".join(f"{count}/{unit}" for count, unit in zip(beats, types, strict=True))
     said.meters.append((event, text, length))
 
@@ -116,6 +131,8 @@ def _staff_details(said: Attributes, event: int, element: Any) -> None:
         said.tunings.append((event, staff, opened))
     capo = element.findtext("capo")
     if capo is not None:
+        if not 0 <= int(capo) <= MOST_CAPO:
+            raise ValueError(f"a capo at fret {int(capo)}; it lies at 0 to {MOST_CAPO}")
         said.capos.append((event, int(capo)))
 
 

@@ -8,6 +8,7 @@ taken for one of a note.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
@@ -50,6 +51,7 @@ _FLAGS = (
     "grace",
     "cue",
     "unpitched",
+    "rest",
     "bend",
     "harmonic",
     "tap",
@@ -68,11 +70,29 @@ _WITH_ATTRIBUTE = len(_TEXTS)
 _FLAG = _WITH_ATTRIBUTE + len(_ATTRIBUTES)
 _KEEP = _FLAG + len(_FLAGS)
 _ATTRIBUTE_OF = {CODE[tag]: attribute for tag, attribute in _ATTRIBUTES.items()}
-_CONTAINERS = np.array([
-    CODE[tag]
-    for tag in ("part", "measure", "note", "backup", "forward", "direction", "figured-bass",
-                "attributes", "harmony", "barline", "sound")
-])  # fmt: skip
+
+
+def among(*tags: str) -> Array:
+    """A table of codes, True for those of the tags; index it with codes."""
+    table = np.zeros(len(_ORDER), dtype=bool)
+    table[[CODE[tag] for tag in tags]] = True
+    return table
+
+
+_CONTAINERS = among(
+    "part",
+    "measure",
+    "note",
+    "backup",
+    "forward",
+    "direction",
+    "figured-bass",
+    "attributes",
+    "harmony",
+    "barline",
+    "sound",
+)
+_NOWHERE = np.empty(0, dtype=np.int64)
 
 
 class _Numbered(dict[str | None, int]):
@@ -108,7 +128,13 @@ class Events:
 
     def at(self, tag: str) -> Array:
         """The events of an element."""
+        if not self._counts[CODE[tag]]:
+            return _NOWHERE
         return np.flatnonzero(self.codes == CODE[tag])
+
+    @cached_property
+    def _counts(self) -> list[int]:
+        return np.bincount(self.codes, minlength=len(_ORDER)).tolist()
 
     @cached_property
     def part(self) -> Array:
@@ -123,13 +149,13 @@ class Events:
     @cached_property
     def container(self) -> Array:
         """The event of the container that each event belongs to."""
-        is_container = np.isin(self.codes, _CONTAINERS)
+        is_container = _CONTAINERS[self.codes]
         return np.maximum.accumulate(np.where(is_container, np.arange(len(self.codes)), 0))
 
     @cached_property
     def numbers(self) -> Array:
         """Each text as a number, NaN where it is none."""
-        return np.array([_number(text) for text in self.texts])
+        return np.array([number(text) for text in self.texts])
 
     def elements(self, tag: str) -> list[tuple[int, Any]]:
         """The kept elements of a tag, each with its event."""
@@ -152,11 +178,13 @@ class Events:
         )
 
 
-def _number(text: str) -> float:
+def number(text: str | None) -> float:
+    """A text as a number; NaN where it is none, or is not finite."""
     try:
-        return float(text)
+        value = float(text or "nan")
     except ValueError:
-        return float("nan")
+        return math.nan
+    return value if math.isfinite(value) else math.nan
 
 
 def collect_events(root: Any, name: str) -> Events:

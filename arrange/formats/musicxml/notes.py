@@ -8,7 +8,7 @@ import numpy as np
 
 from arrange.formats.musicxml.attributes import Attributes
 from arrange.formats.musicxml.events import CODE, Array, Events
-from arrange.formats.musicxml.timing import Timing
+from arrange.formats.musicxml.timing import Timing, forward_fill
 from arrange.formats.written import TECHNIQUES
 from arrange.pitch import STEPS
 
@@ -57,11 +57,16 @@ def note_columns(
         column[number_of[at]] = events.values[at]
         return column
 
+    def whole(tag: str, otherwise: int) -> Array:
+        """A note's element as a small whole number; `otherwise` without it or with another text."""
+        told = events.numbers[texts(tag)]
+        return np.where(np.abs(told) < 1000, told, otherwise).astype(np.int64)
+
     def has(tag: str, text: str | None = None) -> Array:
         column = np.zeros(len(heads), dtype=bool)
         at = events.at(tag)
         at = at[in_note[at]]
-        if text is not None:
+        if text is not None and len(at):
             at = at[np.array([each == text for each in events.texts])[events.values[at]]]
         column[number_of[at]] = True
         return column
@@ -76,14 +81,17 @@ def note_columns(
     voice = texts("voice")
     voice = np.where(voice == 0, voice[head], voice)
     pitch, sounding = _pitches(events, heads, texts, has("unpitched"))
-    staff = np.nan_to_num(events.numbers[texts("staff")], nan=1).astype(np.int64)
+    staff = whole("staff", 1)
     staff = np.where(texts("staff") == 0, staff[head], staff)
     pitch += _transpositions(events, said, heads, staff)
     _check_pitches(events, heads, pitch)
 
     technique = np.zeros(len(heads), dtype=np.int64)
     for tag, text, name in _SIGNS:
-        technique[has(tag, text)] |= _BIT[name]
+        if len(events.at(tag)):
+            technique[has(tag, text)] |= _BIT[name]
+    # On a drum an x is a cymbal or a rim, not a muted string.
+    technique[np.isnan(pitch)] &= ~_BIT["muted"]
     technique |= np.where(_muted_from(events)[heads], _BIT["palm mute"], 0)
     duration = np.where(grace, 0, timing.duration[heads])
     columns = {
@@ -93,14 +101,17 @@ def note_columns(
         "duration": duration,
         "pitch": pitch,
         "voice": voice - 1,
-        "string": np.nan_to_num(events.numbers[texts("string")], nan=-1).astype(np.int64),
-        "fret": np.nan_to_num(events.numbers[texts("fret")], nan=-1).astype(np.int64),
+        "string": whole("string", -1),
+        "fret": whole("fret", -1),
         "technique": technique,
         "grace": grace,
         "tie_start": has("tie", "start") & ~grace,
         "tie_stop": has("tie", "stop") & ~grace,
         "source": np.arange(len(heads)),
     }
+    neither = ~(sounding | has("rest"))
+    if neither.any():
+        notices.append(f"{int(neither.sum())} notes have no pitch and are no rests: taken as rests")
     sources = _sources(events, heads)
     empty = sounding & (duration == 0) & ~grace
     if empty.any():
@@ -112,17 +123,21 @@ def note_columns(
 def _pitches(events: Events, heads: Array, texts: Any, unpitched: Array) -> tuple[Array, Array]:
     """Written pitch of each note (NaN if it has none), and whether it is one, not a rest."""
     steps = np.array([STEPS.get(text, -1) for text in events.texts], dtype=np.float64)
-    step, octave = texts("step"), events.numbers[texts("octave")]
-    pitched = step > 0
-    bad = pitched & ((steps[step] < 0) | ~np.isfinite(octave))
+    step, octave, alter = texts("step"), texts("octave"), texts("alter")
+    pitched = (step > 0) | (octave > 0)
+    shift = np.where(alter > 0, events.numbers[alter], 0.0)
+    bad = pitched & ((steps[step] < 0) | ~np.isfinite(events.numbers[octave] + shift))
     if bad.any():
-        at = heads[np.argmax(bad)]
+        first = int(np.argmax(bad))
+        told = (f"{name} {events.texts[column[first]]!r}" for name, column in (
+            ("step", step), ("alter", alter), ("octave", octave)
+        ))  # fmt: skip
         raise events.refuse(
-            at, f"a pitch of step {events.texts[step[np.argmax(bad)]]!r} without a right octave; "
-            "a step is a letter A to G, an octave a number 0 to 9"
-        )  # fmt: skip
-    alter = np.nan_to_num(events.numbers[texts("alter")], nan=0.0)
-    pitch = np.where(pitched, 12 * (octave + 1) + steps[step] + alter, np.nan)
+            heads[first],
+            f"a pitch of {', '.join(told)}; a step is a letter A to G, an octave a number 0 to 9, "
+            "an alter, where there is one, a number of semitones",
+        )
+    pitch = np.where(pitched, 12 * (events.numbers[octave] + 1) + steps[step] + shift, np.nan)
     return pitch, pitched | unpitched
 
 
@@ -139,10 +154,18 @@ def _check_pitches(events: Events, heads: Array, pitch: Array) -> None:
 
 def _transpositions(events: Events, said: Attributes, heads: Array, staff: Array) -> Array:
     """Semitones from written to sounding for each note."""
-    shift = np.zeros(len(heads))
-    for event, number, semitones in said.transposes:  # later ones overwrite, to the part's end
-        from_here = (heads > event) & (events.part[heads] == events.part[event])
-        shift[from_here & ((staff == number) | (number == 0))] = semitones
+    if not said.transposes:
+        return np.zeros(len(heads))
+    everywhere = [(event, semitones) for event, number, semitones in said.transposes if not number]
+    shift = forward_fill(events, everywhere, 0.0)[heads]
+    for staff_number in {number for _, number, _ in said.transposes if number}:
+        own = staff == staff_number
+        stated = [
+            (event, semitones)
+            for event, number, semitones in said.transposes
+            if number in (0, staff_number)
+        ]
+        shift[own] = forward_fill(events, stated, 0.0)[heads[own]]
     return shift
 
 
@@ -150,11 +173,8 @@ def _muted_from(events: Events) -> Array:
     """Which events lie after a `sound` that mutes with the palm, and before one that ends it."""
     at = events.at("mute")
     at = at[events.codes[events.container[at]] == CODE["sound"]]
-    state = np.zeros(len(events.codes), dtype=bool)
-    for event in at.tolist():
-        after = (events.part == events.part[event]) & (np.arange(len(state)) > event)
-        state[after] = events.texts[events.values[event]] == "palm"
-    return state
+    stated = [(event, events.texts[events.values[event]] == "palm") for event in at.tolist()]
+    return forward_fill(events, stated, 0.0) > 0
 
 
 def _sources(events: Events, heads: Array) -> list[str]:

@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import Any
 
 from arrange.chords import KINDS, Chord, Degree
-from arrange.formats.musicxml.events import CODE, Events
+from arrange.formats.musicxml.events import CODE, Events, number
 from arrange.formats.musicxml.timing import Timing
 from arrange.formats.playing_order import Bar
 from arrange.formats.written import names_section
@@ -25,7 +25,7 @@ _NOTE_VALUES = {
     "64th": 0.0625,
 }
 _MOST_TEMPO = 2000.0  # quarter notes a minute
-_ACCIDENTALS = {-2: "bb", -1: "b", 0: "", 1: "#", 2: "##"}
+_ACCIDENTALS: dict[float, str] = {-2: "bb", -1: "b", 0: "", 1: "#", 2: "##"}
 _DOUBLE_BARS = ("light-light", "light-heavy", "heavy-light", "heavy-heavy")
 
 # Words that ask for a jump where no `sound` element does (common practice).
@@ -38,27 +38,22 @@ _FINE = re.compile(r"^\W*fine\W*$", re.I)
 def read_tempos(events: Events, timing: Timing) -> list[tuple[int, int, float]]:
     """Return (bar, ticks, quarter notes a minute) of each change of tempo.
 
-    A `sound` tempo wins over a metronome mark of the same bar.
+    A `sound` tempo wins over a metronome mark of the same direction or place.
     """
-    sounds: dict[tuple[int, int], float] = {}
+    tempos: dict[tuple[int, int], float] = {}
+    told = set()  # directions whose sound says how fast
     for event, element in events.elements("sound"):
-        tempo = _number(element.get("tempo"))
+        tempo = number(element.get("tempo"))
         if 0 < tempo <= _MOST_TEMPO:
-            sounds[_place(events, timing, event, element)] = tempo
-    told = {bar for bar, _ in sounds}
+            tempos[_place(events, timing, event, element)] = tempo
+            told.add(element.getparent())
     for event, element in events.elements("metronome"):
         tempo = _metronome(element)
-        bar = int(timing.bar[event])
-        if 0 < tempo <= _MOST_TEMPO and bar not in told:
-            sounds[bar, int(timing.offset[event])] = tempo
-    return [(bar, offset, tempo) for (bar, offset), tempo in sorted(sounds.items())]
-
-
-def _number(text: str | None) -> float:
-    try:
-        return float(text or "nan")
-    except ValueError:
-        return float("nan")
+        place = int(timing.bar[event]), int(timing.offset[event])
+        direction = next(element.iterancestors("direction"), None)
+        if 0 < tempo <= _MOST_TEMPO and direction not in told:
+            tempos.setdefault(place, tempo)
+    return [(bar, offset, tempo) for (bar, offset), tempo in sorted(tempos.items())]
 
 
 def _metronome(element: Any) -> float:
@@ -87,7 +82,7 @@ def _place(events: Events, timing: Timing, event: int, element: Any) -> tuple[in
         if offset is not None and offset.get("sound") != "yes":
             offset = None
     if offset is not None:
-        moved = _number(offset.text)
+        moved = number(offset.text)
         if moved == moved:
             ticks += round(moved * timing.factor[event])
     return bar, min(max(ticks, 0), int(timing.lengths[bar]))
@@ -134,13 +129,15 @@ def _harmony(element: Any) -> Chord | str:
         return "they name no root by letter"
     degrees = []
     for degree in element.iterchildren("degree"):
-        value, alter = _number(degree.findtext("degree-value")), degree.findtext("degree-alter")
+        value, alter = number(degree.findtext("degree-value")), degree.findtext("degree-alter")
         if not 1 <= value <= 13:
             return f"a degree of {degree.findtext('degree-value')!r}"
         how = (degree.findtext("degree-type") or "add").strip()
-        shift = _number(alter or "0")
+        if how not in ("add", "alter", "subtract"):
+            return f"a degree of type {how!r}"
+        shift = number(alter or "0")
         degrees.append(Degree(int(value), round(shift) if shift == shift else 0, how))
-    inversion = _number(element.findtext("inversion") or "0")
+    inversion = number(element.findtext("inversion") or "0")
     text = kind_element.get("text") if kind_element is not None and kind == "other" else None
     return Chord(
         root,
@@ -157,10 +154,10 @@ def _spelled(element: Any, name: str) -> str | None:
     if element is None:
         return None
     step = (element.findtext(f"{name}-step") or "").strip().upper()
-    alter = _number(element.findtext(f"{name}-alter") or "0")
-    if len(step) != 1 or step not in "ABCDEFG" or alter != alter:
+    alter = number(element.findtext(f"{name}-alter") or "0")
+    if len(step) != 1 or step not in "ABCDEFG" or alter not in _ACCIDENTALS:
         return None
-    return step + _ACCIDENTALS.get(round(alter), "")
+    return step + _ACCIDENTALS[alter]
 
 
 def _numeral_root(element: Any) -> str | None:
@@ -168,14 +165,14 @@ def _numeral_root(element: Any) -> str | None:
     numeral = element.find("numeral")
     if numeral is None or numeral.find("numeral-key") is None:
         return None
-    degree = _number(numeral.findtext("numeral-root"))
-    fifths = _number(numeral.findtext("numeral-key/numeral-fifths"))
+    degree = number(numeral.findtext("numeral-root"))
+    fifths = number(numeral.findtext("numeral-key/numeral-fifths"))
     minor = (numeral.findtext("numeral-key/numeral-mode") or "").strip() != "major"
-    if not (1 <= degree <= 7 and -7 <= fifths <= 7):
+    alter = number(numeral.findtext("numeral-alter") or "0")
+    if not (1 <= degree <= 7 and -7 <= fifths <= 7) or alter not in _ACCIDENTALS:
         return None
     scale = (0, 2, 3, 5, 7, 8, 10) if minor else (0, 2, 4, 5, 7, 9, 11)
     tonic = (7 * int(fifths) + (9 if minor else 0)) % 12
-    alter = _number(numeral.findtext("numeral-alter") or "0")
     return SHARP_NAMES[(tonic + scale[int(degree) - 1] + round(alter)) % 12]
 
 
@@ -211,7 +208,7 @@ def _barline(
         if repeat.get("direction") == "forward":
             put(bar, forward=True)
         else:
-            times = _number(repeat.get("times") or "2")
+            times = number(repeat.get("times") or "2")
             put(
                 bar,
                 backward=max(int(times), 1) if times == times else 2,

@@ -14,10 +14,14 @@ from fractions import Fraction
 import numpy as np
 
 from arrange.formats.musicxml.attributes import Attributes
-from arrange.formats.musicxml.events import CODE, Array, Events
+from arrange.formats.musicxml.events import CODE, Array, Events, among, number
 
 MOST_TICKS = 2**31  # of one duration; a whole note on the finest grid has some 10**7
 MOST_GRID = 10**8
+
+_MOVES = among("note", "backup", "forward")
+_STAYS = among("chord", "grace")
+_SOUNDS = among("step", "unpitched")
 
 
 @dataclass(frozen=True)
@@ -65,7 +69,7 @@ def read_timing(events: Events, said: Attributes, notices: list[str]) -> Timing:
     durations = events.at("duration")
     told = events.numbers[events.values[durations]]
     ticks = _grid(events, said, durations, told)
-    factor = _forward_fill(
+    factor = forward_fill(
         events, [(event, float(ticks / value)) for event, value in said.divisions], float(ticks)
     )
     if not said.divisions and len(durations):
@@ -86,7 +90,10 @@ def read_timing(events: Events, said: Attributes, notices: list[str]) -> Timing:
     offset, measure_lengths = _cursor(events, advance, notices)
     bar_of_measure, numbers = _bars(events, notices)
     meters, nominal = _meters(events, said, bar_of_measure, len(numbers), ticks, notices)
-    lengths = _lengths(events, bar_of_measure, measure_lengths, nominal, numbers, notices)
+    metered = np.array([meter != "free" for meter in meters])
+    lengths = _lengths(
+        events, bar_of_measure, measure_lengths, nominal, metered, ticks, numbers, notices
+    )
     bar = bar_of_measure[np.maximum(events.measure, 0)]
     return Timing(ticks, factor, offset, duration, bar, numbers, lengths, meters)
 
@@ -96,26 +103,21 @@ def _grid(events: Events, said: Attributes, durations: Array, told: Array) -> in
     ticks = said.grid
     broken = np.unique(events.values[durations[told % 1 != 0]])
     for text in (events.texts[value] for value in broken):
-        if math.isfinite(_as_float(text)):
+        if number(text) == number(text):
             ticks = math.lcm(ticks, said.grid * Fraction(text).limit_denominator(10**4).denominator)
     for _, _, length in said.meters:
         ticks = math.lcm(ticks, length.denominator)
     if ticks > MOST_GRID:
+        stated = [event for event, *_ in (*said.divisions, *said.meters)]
         raise events.refuse(
-            said.divisions[-1][0],
-            f"its divisions have no common grid below {MOST_GRID:,} to a quarter note",
+            max(stated, default=int(durations[0]) if len(durations) else 0),
+            f"its divisions and meters have no common grid below {MOST_GRID:,} to a quarter note; "
+            "export the song again",
         )
     return ticks
 
 
-def _as_float(text: str) -> float:
-    try:
-        return float(text)
-    except ValueError:
-        return math.nan
-
-
-def _forward_fill(events: Events, stated: list[tuple[int, float]], otherwise: float) -> Array:
+def forward_fill(events: Events, stated: list[tuple[int, float]], otherwise: float) -> Array:
     """A stated value from its event on, within its part; before that, `otherwise`."""
     values = np.full(len(stated) + 1, otherwise)
     values[1:] = [value for _, value in stated]
@@ -128,9 +130,8 @@ def _forward_fill(events: Events, stated: list[tuple[int, float]], otherwise: fl
 
 def _moves(events: Events) -> Array:
     """Which containers move the cursor: backup, forward, and notes but a chord's further ones."""
-    moves = np.isin(events.codes, [CODE["note"], CODE["backup"], CODE["forward"]])
-    stays = np.isin(events.codes, [CODE["chord"], CODE["grace"]])
-    moves[events.container[stays]] = False
+    moves = _MOVES[events.codes]
+    moves[events.container[_STAYS[events.codes]]] = False
     return moves
 
 
@@ -146,17 +147,17 @@ def _cursor(events: Events, advance: Array, notices: list[str]) -> tuple[Array, 
     offset = (before - base)[events.container]
     ends = after - base
     early = np.unique(events.measure[ends < 0])
-    for measure in early:
-        inside = np.flatnonzero(events.measure == measure)
-        event = inside[np.argmax(ends[inside] < 0)]
-        notices.append(
-            f"{events.refuse(event, 'a backup goes back beyond the start of the measure')}; "
-            "read as going back to its start"
-        )
+    for measure in early.tolist():
+        first, after_last = np.searchsorted(events.measure, [measure, measure + 1]).tolist()
+        inside = slice(first, after_last)
         low = np.minimum.accumulate(np.minimum(ends[inside], 0))
         ends[inside] -= low
         offset[inside] -= np.concatenate([[0], low[:-1]])
         offset[inside] = offset[events.container[inside]]
+    if len(early):
+        where = events.refuse(heads[early[0]], "a backup goes back beyond the start of the measure")
+        more = f"; so in {len(early) - 1} more measures" if len(early) > 1 else ""
+        notices.append(f"{where}; read as going back to its start{more}")
     lengths = np.maximum.reduceat(np.where(events.measure >= 0, ends, 0), heads)
     return offset, np.maximum(lengths, 0)
 
@@ -176,14 +177,15 @@ def _bars(events: Events, notices: list[str]) -> tuple[Array, list[str]]:
     leader = max(columns, key=len)
     placed: list[int] = []
     wrong = []
+    place = {name: index for index, name in enumerate(leader)}
     for index, column in enumerate(columns):
-        if column == leader[: len(column)] or len(set(leader)) < len(leader):
+        if column == leader[: len(column)] or len(place) < len(leader):
             placed += range(len(column))
             continue
         wrong.append(index)
         at = -1
         for name in column:
-            at = leader.index(name) if name in leader[at + 1 :] else at + 1
+            at = place[name] if place.get(name, -1) > at else at + 1
             placed.append(at)
     numbers = leader + [""] * (max(placed) + 1 - len(leader))
     short = sum(len(column) < len(leader) for column in columns if column)
@@ -206,22 +208,31 @@ def _meters(
     notices: list[str],
 ) -> tuple[list[str], Array]:
     """Meter of each bar and its nominal length in ticks; the first part that tells one leads."""
-    meters, nominal = ["4/4"] * bars, np.full(bars, 4 * ticks, dtype=np.int64)
     leader: int | None = None
-    told: dict[int, str] = {}
+    told: dict[int, tuple[str, int]] = {}
+    others: dict[int, str] = {}
     for event, text, length in said.meters:
-        part, bar = int(events.part[event]), int(bar_of_measure[events.measure[event]])
+        part, bar = int(events.part[event]), int(bar_of_measure[max(events.measure[event], 0)])
         leader = part if leader is None else leader
         if part == leader:
-            told[bar] = text
-            meters[bar:] = [text] * (bars - bar)
-            if length:
-                nominal[bar:] = int(length * ticks)
-        elif meters[bar] != text:
-            notices.append(
-                f"bar {bar + 1}: {text} in one part and {meters[bar]} in another; "
-                f"{meters[bar]} is told"
-            )
+            told[bar] = text, int(length * ticks)
+        else:
+            others.setdefault(bar, text)
+    meters, nominal = [], np.empty(bars, dtype=np.int64)
+    text, size = "4/4", 4 * ticks
+    for bar in range(bars):
+        text, length = told.get(bar, (text, size))
+        size = length or size  # a free meter has no length of its own
+        meters.append(text)
+        nominal[bar] = size
+    odd = [bar for bar, text in others.items() if meters[bar] != text]
+    for bar in odd[:8]:
+        notices.append(
+            f"bar {bar + 1}: {others[bar]} in one part and {meters[bar]} in another; "
+            f"{meters[bar]} is told"
+        )
+    if len(odd) > 8:
+        notices.append(f"so do the meters in {len(odd) - 8} more bars")
     if leader is None:
         notices.append("no meter is given: 4/4 is assumed where bars are empty")
     return meters, nominal
@@ -232,12 +243,14 @@ def _lengths(
     bar_of_measure: Array,
     measure_lengths: Array,
     nominal: Array,
+    metered: Array,
+    ticks: int,
     numbers: list[str],
     notices: list[str],
 ) -> Array:
     """The length of each bar: what most sounding parts say, the nominal one to break ties."""
     sounding = np.zeros(len(measure_lengths), dtype=bool)
-    sounding[events.measure[np.isin(events.codes, [CODE["step"], CODE["unpitched"]])]] = True
+    sounding[events.measure[_SOUNDS[events.codes]]] = True
     filled = measure_lengths > 0
     lengths = nominal.copy()
     longest = np.zeros(len(nominal), dtype=np.int64)
@@ -253,8 +266,11 @@ def _lengths(
     agreed = (count > 0) & (longest == shortest)
     lengths[agreed] = longest[agreed]
     disputed = np.flatnonzero((count > 0) & ~agreed)
+    by_bar = np.argsort(bars, kind="stable")
+    firsts = np.searchsorted(bars[by_bar], np.arange(len(nominal) + 1))
     for bar in disputed.tolist():
-        votes = Counter(measure_lengths[counts & (bar_of_measure == bar)].tolist())
+        own = by_bar[firsts[bar] : firsts[bar + 1]]
+        votes = Counter(measure_lengths[counts][own].tolist())
         most = max(votes.values())
         best = [length for length, number in votes.items() if number == most]
         lengths[bar] = nominal[bar] if nominal[bar] in best else max(best)
@@ -264,4 +280,14 @@ def _lengths(
             f"parts give different lengths to measure {told}"
             f"{', ...' if len(disputed) > 8 else ''}: the length that most of them give is taken"
         )
+    # An export rounds a bar's notes to its divisions: a bar that misses its meter by less than
+    # a 64th note is meant to be full.
+    rounded = (lengths != nominal) & (np.abs(lengths - nominal) * 16 < ticks) & metered
+    if rounded.any():
+        told = ", ".join(numbers[bar] for bar in np.flatnonzero(rounded)[:8].tolist())
+        notices.append(
+            f"measure {told}{', ...' if rounded.sum() > 8 else ''}: durations rounded on export "
+            "miss the meter by less than a 64th note; the bar is taken as full"
+        )
+        lengths[rounded] = nominal[rounded]
     return lengths

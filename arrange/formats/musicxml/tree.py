@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import lzma
 import zipfile
 import zlib
 from pathlib import PurePosixPath
@@ -96,13 +97,21 @@ def _partwise(root: Any) -> Any:
     return root
 
 
+# What unpacking a damaged file raises; ValueError where a name in it is no UTF-8.
+_DAMAGED = (
+    zipfile.BadZipFile, zlib.error, lzma.LZMAError, EOFError, OSError, RuntimeError, ValueError,
+)  # fmt: skip
+
+
 def _unzip(data: bytes, name: str) -> bytes:
     """The score inside a compressed file: where META-INF/container.xml says it lies."""
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
             container = _member(archive, "META-INF/container.xml", name)
             return _member(archive, _root_file(container, name), name)
-    except (zipfile.BadZipFile, zlib.error, EOFError, OSError, RuntimeError) as error:
+    except ReadError:
+        raise
+    except _DAMAGED as error:
         raise ReadError(
             f"the compressed file is damaged ({error}); export it again", file=name
         ) from None

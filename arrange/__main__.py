@@ -1,0 +1,102 @@
+"""The command: ``arrange study FILE -o FOLDER``."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import time
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+from arrange.errors import ArrangeError
+from arrange.study import study
+
+_NOTEBOOKS = Path(__file__).parent.parent / "notebooks"  # there in a clone of the repository
+_SLOW = 1_000_000  # bytes: from here on a reader may wonder whether anything happens
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run the command; return its exit code: 0, or 2 for bad input."""
+    options = _parser().parse_args(arguments)
+    try:
+        return int(options.run(options))
+    except ArrangeError as error:
+        print(f"arrange: {' '.join(str(error).split())}", file=sys.stderr)
+        return 2
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="arrange", description="Study guitar parts: see where two get in each other's way."
+    )
+    commands = parser.add_subparsers(required=True, metavar="COMMAND")
+    command = commands.add_parser(
+        "study",
+        help="measure a song and write a report",
+        description="Read a song, measure where its parts lie, find where they clash, and write "
+        "one HTML report with the tables as CSV and Parquet beside it.",
+    )
+    command.add_argument("file", metavar="FILE", help="a song: .musicxml, .xml or .mxl")
+    command.add_argument(
+        "-o", "--output", metavar="FOLDER", default="study", help="where to write (default: study)"
+    )
+    command.add_argument(
+        "--page-order",
+        action="store_true",
+        help="keep the order of the page instead of playing out repeats and jumps",
+    )
+    command.add_argument(
+        "--octave",
+        metavar="PART=N",
+        action="append",
+        default=[],
+        help="move a part by N octaves, such as 'Guitar 1=-1'; may be given several times",
+    )
+    command.set_defaults(run=_study)
+    return parser
+
+
+def _study(options: argparse.Namespace) -> int:
+    source = Path(options.file)
+    tell = _progress(source)
+    tell("reading")
+    result = study(source, played=not options.page_order, octaves=_octaves(options.octave))
+    tell("measuring and looking for clashes")
+    found = len(result.findings)
+    tell("drawing and writing")
+    page = result.write(options.output)
+    title = result.song.title or source.name
+    print(f"{title}: {found} place{'s' if found != 1 else ''} to listen to.")
+    print(f"Report:    {page.resolve()}")
+    print(f"Tables:    {page.resolve().parent / 'tables'}")
+    if _NOTEBOOKS.is_dir():
+        print(f"Notebooks: {Path(sys.executable).parent / 'jupyter'} lab {_NOTEBOOKS}")
+    return 0
+
+
+def _octaves(texts: Sequence[str]) -> dict[str, int]:
+    octaves = {}
+    for text in texts:
+        part, _, number = text.rpartition("=")
+        if not part or not number.removeprefix("-").removeprefix("+").isdecimal():
+            raise ArrangeError(f"--octave {text!r}: write PART=N, such as 'Guitar 1=-1'")
+        octaves[part] = int(number)
+    return octaves
+
+
+def _progress(source: Path) -> Callable[[str], None]:
+    """A teller of steps on stderr, silent for files that take no time."""
+    start = time.monotonic()
+    is_slow = source.is_file() and source.stat().st_size > _SLOW // (
+        10 if source.suffix == ".mxl" else 1
+    )
+
+    def tell(step: str) -> None:
+        if is_slow or time.monotonic() - start > 1:
+            print(f"arrange: {step} ({time.monotonic() - start:.1f} s)", file=sys.stderr)
+
+    return tell
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,189 @@
+"""Where along the song do the parts clash, in which way, and how strongly?"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import pandas as pd
+from matplotlib.axes import Axes
+from matplotlib.colors import LinearSegmentedColormap
+from matplotlib.patches import Patch, Rectangle
+
+from arrange.plots.page import (
+    FAINT,
+    GREY,
+    INK,
+    PAPER,
+    SMALL_SIZE,
+    TEXT_SIZE,
+    Margins,
+    add_legend,
+    clear_frame,
+    draw_song_axis,
+    measure_position,
+    new_axes,
+    points_wide,
+    set_title,
+    short,
+    text_points,
+    write_instead,
+)
+from arrange.sounding import Array
+from arrange.tables import FINDINGS, Song, check_table
+
+# Every kind of finding in the order of the lanes, and what it says in a few words.
+KINDS = {
+    "rub": "a semitone apart",
+    "mud": "too close, too low",
+    "roughness": "rough together",
+    "crowding": "same register",
+    "masking": "one hides the other",
+    "crossing": "upper goes below",
+    "doubling": "same line twice",
+    "third": "thirds disagree",
+    "outside": "outside the chord",
+    "drive": "rough under drive",
+    "near": "attacks just miss",
+    "busy": "too many attacks",
+    "fusing": "two lines sound as one",
+    "voice": "in the singer's way",
+    "bass": "in the bass's way",
+}
+
+_LANE = 0.56  # inches
+_TALLEST, _LEAST = 0.60, 0.12  # of a lane, at severity 1 and 0
+_LABEL_AT = 0.82  # of a lane
+_LABELS_A_LANE = 3
+_NARROWEST = 1.8  # points
+_KEY_BELOW = 28.0  # points
+_SCALE = LinearSegmentedColormap.from_list("severity", ["#c9d6e0", "#5d87a6", "#1c4a6b", "#050b10"])
+
+
+def plot_clashes(findings: pd.DataFrame, song: Song, ax: Axes | None = None) -> Axes:
+    """Draw the findings along the song, a lane for each kind that is there.
+
+    Each finding is a bar from its start to its end, taller and darker the more severe it is;
+    waived ones are hollow. The strongest of each kind are labelled with their parts.
+
+    Parameters
+    ----------
+    findings : a findings table
+    song : Song
+        The song that they were found in.
+    ax : Axes, optional
+
+    Returns
+    -------
+    Axes
+
+    Raises
+    ------
+    TableError
+        If `findings` is no findings table.
+    """
+    findings = check_table(findings, FINDINGS)
+    present = set(findings["kind"])
+    kinds = [kind for kind in KINDS if kind in present] + sorted(present - set(KINDS))
+    if ax is None:
+        ax = new_axes(max(len(kinds), 1) * _LANE + 0.05, Margins(left=1.2, right=0.3))
+    clear_frame(ax)
+    above = draw_song_axis(ax, song)
+    ax.set_ylim(max(len(kinds), 1), 0)
+    _name_lanes(ax, kinds, findings)
+    if not kinds:
+        write_instead(ax, "No clashes found.")
+        set_title(ax, "Clashes along the song", above)
+        return ax
+    for lane, kind in enumerate(kinds):
+        own = findings[findings["kind"] == kind]
+        _draw_lane(ax, own, song, lane)
+    _explain(ax, bool(findings["waived"].notna().any()))
+    set_title(ax, "Clashes along the song: listen to the tall dark bars first", above)
+    return ax
+
+
+def _name_lanes(ax: Axes, kinds: Sequence[str], findings: pd.DataFrame) -> None:
+    """Write each kind with its number of findings, and below it what it says."""
+    ax.set_yticks([])
+    counts = findings["kind"].value_counts()
+    for lane, kind in enumerate(kinds):
+        ax.axhline(lane + 1, color=FAINT, linewidth=0.7, zorder=0.6)
+        for text, up, size, weight, color in (
+            (f"{kind} ({counts[kind]})", 5, TEXT_SIZE + 1, "bold", INK),
+            (KINDS.get(kind, ""), -5, SMALL_SIZE, "normal", GREY),
+        ):
+            ax.annotate(
+                text, xy=(0, lane + 0.5), xycoords=("axes fraction", "data"), xytext=(-8, up),
+                textcoords="offset points", ha="right", va="center", fontsize=size,
+                fontweight=weight, color=color, annotation_clip=False, parse_math=False,
+                gid="kind",
+            )  # fmt: skip
+
+
+def _draw_lane(ax: Axes, findings: pd.DataFrame, song: Song, lane: int) -> None:
+    """Draw one kind's bars, the tallest at the back, waived ones in front; label the strongest."""
+    by_height = findings.assign(open=findings["waived"].isna())
+    ordered = by_height.sort_values(["open", "severity"], ascending=False, kind="stable")
+    begin = measure_position(song, ordered["onset"].to_numpy())
+    end = measure_position(song, (ordered["onset"] + ordered["duration"]).to_numpy())
+    narrowest = _NARROWEST * len(song.measures) / points_wide(ax)
+    end = np.maximum(end, begin + narrowest)
+    bars = zip(begin, end, ordered["severity"], ordered["waived"].notna(), strict=True)
+    for place, (left, right, severity, waived) in enumerate(bars):
+        ax.add_patch(_bar(left, right, severity, waived, lane, place))
+    _label_strongest(ax, ordered, begin, lane)
+
+
+def _height(severity: float) -> float:
+    return _LEAST + (_TALLEST - _LEAST) * float(np.clip(severity, 0, 1))
+
+
+def _bar(
+    left: float, right: float, severity: float, waived: bool, lane: int, place: int
+) -> Rectangle:
+    return Rectangle(
+        (left, lane + 1),
+        right - left,
+        -_height(severity),
+        facecolor="none" if waived else _SCALE(severity),
+        edgecolor=INK if waived else PAPER,
+        linewidth=0.9 if waived else 0.4,
+        zorder=2 + place * 1e-4,
+        gid="waived finding" if waived else "finding",
+    )
+
+
+def _label_strongest(ax: Axes, ordered: pd.DataFrame, begin: Array, lane: int) -> None:
+    """Write the parts above the strongest findings, as far as there is room in the lane."""
+    first, last = ax.get_xlim()
+    scale = points_wide(ax) / (last - first)
+    taken: list[tuple[float, float]] = []
+    labels = zip(begin, ordered["parts"], ordered["severity"], ordered["open"], strict=True)
+    for x, parts, severity, is_open in labels:
+        if len(taken) == _LABELS_A_LANE or not is_open:
+            return
+        text = ax.text(
+            x, lane + 1 - _LABEL_AT, " + ".join(short(part, 17) for part in parts.split(" + ")),
+            va="center", fontsize=SMALL_SIZE, color=INK, parse_math=False, zorder=6,
+            gid="strongest", bbox={"facecolor": PAPER, "edgecolor": "none", "pad": 0.8},
+        )  # fmt: skip
+        width = text_points(text)[0] / scale
+        left = max(first, min(x, last - width))
+        if any(left < end + 6 / scale and start < left + width + 6 / scale for start, end in taken):
+            text.remove()
+            continue
+        text.set_x(left)
+        taken.append((left, left + width))
+        ax.plot([x, x], [lane + 1 - _height(severity), lane + 1 - _LABEL_AT + 0.1], color=GREY,
+                linewidth=0.6, zorder=5, solid_capstyle="butt")  # fmt: skip
+
+
+def _explain(ax: Axes, any_waived: bool) -> None:
+    """Draw the key: what height and darkness say, and what a hollow bar is."""
+    handles = [Patch(facecolor=_SCALE(1.0)), Patch(facecolor=_SCALE(0.15))]
+    labels = ["severe", "mild"]
+    if any_waived:
+        handles.append(Patch(facecolor="none", edgecolor=INK, linewidth=0.9))
+        labels.append("waived by a decision")
+    add_legend(ax, handles, labels, _KEY_BELOW)

@@ -1,0 +1,299 @@
+"""What all pictures share: size, type, colours, and a song's sections and measures along x.
+
+Along x a picture counts played measures: measure 5 lies between 4.5 and 5.5, its number in the
+middle. Sizes of type are in points on a page 18 cm wide.
+"""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import matplotlib as mpl
+import matplotlib.pyplot as plt
+import numpy as np
+import pandas as pd
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.text import Text
+from matplotlib.transforms import ScaledTranslation, Transform
+
+from arrange.errors import ArrangeError
+from arrange.tables import Song
+
+PAGE_WIDTH = 7.09  # inches: 18 cm
+TITLE_SIZE, TEXT_SIZE, SMALL_SIZE = 10.0, 8.0, 7.0
+INK, GREY, FAINT, PAPER = "#111111", "#565656", "#c4c4c4", "#ffffff"
+
+# Blue and orange as M. Okabe and K. Ito (2008), "Color Universal Design", give them; the pale
+# tones are the same mixed with white. CIE lightness, dark to pale: 46, 71, 85, 92.
+BLUE, PALE_BLUE = "#0072b2", "#bfdcec"
+ORANGE, PALE_ORANGE = "#e69f00", "#fae7bf"
+
+_NAME_ROWS = 4  # rows of section names above a picture
+_ROW_HEIGHT = 9.5  # points
+_TICK_GAP = 5.5  # points between measure numbers, and as much again for each digit
+_LONGEST_NAME = 24  # characters
+_KINDS = ("svg", "png")
+
+
+@dataclass(frozen=True)
+class Margins:
+    """White space around the axes of a new figure, in inches."""
+
+    left: float = 0.42
+    right: float = 1.08
+    top: float = 0.85
+    bottom: float = 0.85
+
+
+def new_axes(height: float, margins: Margins) -> Axes:
+    """Return axes of the given height (inches) in a new figure as wide as the page."""
+    total = height + margins.top + margins.bottom
+    figure, ax = plt.subplots(figsize=(PAGE_WIDTH, total))
+    figure.subplots_adjust(
+        left=margins.left / PAGE_WIDTH,
+        right=1 - margins.right / PAGE_WIDTH,
+        bottom=margins.bottom / total,
+        top=1 - margins.top / total,
+    )
+    return ax
+
+
+def render_picture(ax: Axes, kind: str = "svg") -> bytes:
+    """Return the figure that `ax` lies in as the bytes of a file, and close it.
+
+    The same picture gives the same bytes.
+
+    Parameters
+    ----------
+    ax : Axes
+    kind : str
+        ``"svg"``, or ``"png"`` at 200 dots an inch.
+
+    Raises
+    ------
+    ArrangeError
+        If `kind` is neither.
+    """
+    if kind not in _KINDS:
+        raise ArrangeError(f"kind={kind!r}: a picture is one of {', '.join(map(repr, _KINDS))}")
+    figure, buffer = figure_of(ax), io.BytesIO()
+    metadata: dict[str, Any] = {"Date": None} if kind == "svg" else {"Software": None}
+    with mpl.rc_context({"svg.hashsalt": "arrange"}):
+        figure.savefig(buffer, format=kind, dpi=200, bbox_inches="tight", metadata=metadata)
+    plt.close(figure)
+    return buffer.getvalue()
+
+
+def figure_of(ax: Axes) -> Figure:
+    """Return the whole figure that `ax` lies in."""
+    figure = ax.get_figure(root=True)
+    if figure is None:
+        raise ArrangeError("these axes lie in no figure; make them with a figure's add_subplot")
+    return figure
+
+
+def points_wide(ax: Axes) -> float:
+    """Return the width of the axes in points."""
+    return float(ax.get_window_extent().width) * 72 / figure_of(ax).dpi
+
+
+def points_high(ax: Axes) -> float:
+    """Return the height of the axes in points."""
+    return float(ax.get_window_extent().height) * 72 / figure_of(ax).dpi
+
+
+def text_points(text: Text) -> tuple[float, float]:
+    """Return the width and height of a drawn text in points, without its arrow."""
+    figure = text.get_figure(root=True)
+    dpi = figure.dpi if figure is not None else 72.0
+    extent = Text.get_window_extent(text)
+    return float(extent.width) * 72 / dpi, float(extent.height) * 72 / dpi
+
+
+def shifted(ax: Axes, base: Transform, x: float = 0.0, y: float = 0.0) -> Transform:
+    """Return a transform moved by so many points."""
+    return base + ScaledTranslation(x / 72, y / 72, figure_of(ax).dpi_scale_trans)
+
+
+def short(name: str, longest: int = _LONGEST_NAME) -> str:
+    """Return a name cut to a length in characters, with an ellipsis where it was cut."""
+    return name if len(name) <= longest else name[: longest - 1].rstrip() + "…"
+
+
+def set_title(ax: Axes, title: str, above: float = 0.0) -> None:
+    """Write the title at the left, above so many points of other text."""
+    ax.set_title(
+        title,
+        loc="left",
+        fontsize=TITLE_SIZE,
+        fontweight="bold",
+        color=INK,
+        pad=6 + above,
+        parse_math=False,
+    )
+
+
+def write_note(ax: Axes, text: str, below: float) -> None:
+    """Write a small plain note so many points below the axes."""
+    ax.annotate(
+        text,
+        xy=(0, 0),
+        xycoords="axes fraction",
+        xytext=(0, -below),
+        textcoords="offset points",
+        fontsize=SMALL_SIZE,
+        color=GREY,
+        va="top",
+        annotation_clip=False,
+        parse_math=False,
+    )
+
+
+def write_instead(ax: Axes, text: str) -> None:
+    """Write a plain sentence in the middle of axes that have nothing else to show."""
+    ax.text(
+        0.5,
+        0.5,
+        text,
+        transform=ax.transAxes,
+        ha="center",
+        va="center",
+        fontsize=TEXT_SIZE + 1,
+        color=GREY,
+        parse_math=False,
+    )
+
+
+def add_legend(ax: Axes, handles: Sequence[Any], labels: Sequence[str], below: float) -> None:
+    """Draw the key to a picture in one row, so many points below the axes."""
+    ax.legend(
+        handles,
+        labels,
+        loc="upper left",
+        bbox_to_anchor=(0, 0),
+        bbox_transform=shifted(ax, ax.transAxes, y=-below),
+        ncols=len(labels),
+        frameon=False,
+        fontsize=TEXT_SIZE,
+        borderaxespad=0,
+        borderpad=0,
+        handlelength=2.2,
+        handleheight=1.1,
+        columnspacing=1.6,
+    )
+
+
+def clear_frame(ax: Axes) -> None:
+    """Leave only the line along the bottom of the axes."""
+    for side in ("left", "right", "top"):
+        ax.spines[side].set_visible(False)
+    ax.spines["bottom"].set_color(GREY)
+    ax.tick_params(axis="both", labelsize=TEXT_SIZE, colors=INK, color=GREY, width=0.6, length=3)
+
+
+def measure_position(song: Song, onset: Any) -> Any:
+    """Return where onsets (quarter notes) lie along x, in measures."""
+    lines = np.append(song.measures["onset"].to_numpy(), song.duration)
+    return np.interp(onset, lines, np.arange(len(lines)) + 0.5)
+
+
+def draw_song_axis(ax: Axes, song: Song, order: float = 0.6) -> float:
+    """Draw sections along the top and measures along the bottom.
+
+    Parameters
+    ----------
+    ax : Axes
+    song : Song
+    order : float
+        Drawing order of the lines between sections; the higher ones lie over the lower.
+
+    Returns
+    -------
+    float
+        Height of the section names above the axes, in points.
+    """
+    count = len(song.measures)
+    ax.set_xlim(0.5, count + 0.5)
+    ax.set_xlabel(
+        "measure, as played" if count > 1 else "measure",
+        fontsize=TEXT_SIZE,
+        color=INK,
+        labelpad=2,
+    )
+    starts = song.sections["first_measure"].to_numpy()
+    ticks = _measure_ticks(starts, count, points_wide(ax))
+    ax.set_xticks(ticks, [str(tick) for tick in ticks])
+    return _ROW_HEIGHT * _name_sections(ax, song.sections, order)
+
+
+def _measure_ticks(starts: Any, count: int, width: float) -> list[int]:
+    """Measures to number: where sections begin, and even steps where those leave gaps."""
+    gap = _TICK_GAP * (1 + len(str(count)))
+    apart = max(1, int(np.ceil(gap * count / width)))
+    step = next(
+        size * ten for ten in (1, 10, 100, 1000, 10_000) for size in (1, 2, 4, 8)
+        if size * ten >= apart
+    )  # fmt: skip
+    ticks: list[int] = []
+    for measure in sorted({int(start) for start in starts}):
+        if not ticks or measure - ticks[-1] >= apart:
+            ticks.append(measure)
+    for line, end in zip(ticks.copy(), [*ticks[1:], count + apart], strict=True):
+        if end - line >= 4 * step:
+            steps = range(line + 2 * step, min(end - apart, count) + 1, 2 * step)
+            ticks.extend(steps)
+    return sorted(ticks)
+
+
+def _name_sections(ax: Axes, sections: pd.DataFrame, order: float) -> int:
+    """Write the section names in rows above the axes, a line at each; return how many rows.
+
+    From the last to the first, each name goes one row above those that begin below it, so that
+    no name lies on another or on another's line. What finds no row stays unwritten.
+    """
+    scale = points_wide(ax) / (ax.get_xlim()[1] - ax.get_xlim()[0])
+    placed: list[tuple[float, int]] = []
+    for name, first in zip(sections["section"][::-1], sections["first_measure"][::-1], strict=True):
+        begin = (first - 1) * scale
+        text = ax.annotate(
+            short(name),
+            xy=(first - 0.5, 1),
+            xycoords=("data", "axes fraction"),
+            xytext=(2, 0),
+            textcoords="offset points",
+            fontsize=SMALL_SIZE,
+            color=INK,
+            va="bottom",
+            annotation_clip=False,
+            parse_math=False,
+            gid="section name",
+        )
+        end = begin + text_points(text)[0] + 3
+        row = max((other + 1 for start, other in placed if start < end), default=0)
+        if row >= _NAME_ROWS:
+            text.remove()
+            continue
+        text.set_position((2, 2.5 + _ROW_HEIGHT * row))
+        placed.append((begin, row))
+        if first > 1 or row > 0:
+            _draw_section_line(ax, first - 0.5, _ROW_HEIGHT * (row + 1), order)
+    return max((row + 1 for _, row in placed), default=0)
+
+
+def _draw_section_line(ax: Axes, x: float, height: float, order: float) -> None:
+    """Draw a thin line through the axes, and on to a name that ends so many points above."""
+    ax.axvline(x, color=GREY, linewidth=0.4, zorder=order, gid="section line")
+    ax.annotate(
+        "",
+        xy=(x, 1),
+        xycoords=("data", "axes fraction"),
+        xytext=(0, height),
+        textcoords="offset points",
+        annotation_clip=False,
+        arrowprops={"arrowstyle": "-", "color": GREY, "linewidth": 0.4, "shrinkA": 0,
+                    "shrinkB": 0},
+    )  # fmt: skip

@@ -1,0 +1,242 @@
+"""The study as a page: one HTML file that needs nothing else, and the tables beside it."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import shutil
+import tempfile
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import Any
+
+import jinja2
+import numpy as np
+import pandas as pd
+from markupsafe import Markup
+
+from arrange import plots
+from arrange.bibliography import SOURCES
+from arrange.errors import ArrangeError
+from arrange.pitch import note_name
+from arrange.tables import Song
+
+_FIRST = 12  # findings that stand in the report without unfolding the rest
+
+
+def report_html(
+    song: Song,
+    ranges: pd.DataFrame,
+    overlap: pd.DataFrame,
+    findings: pd.DataFrame,
+    *,
+    page: bool = True,
+) -> str:
+    """Return the report as HTML, pictures inside.
+
+    Parameters
+    ----------
+    song : Song
+    ranges : DataFrame
+        ``part_ranges`` by song.
+    overlap : DataFrame
+        ``register_overlap`` by section.
+    findings : a findings table
+    page : bool
+        True for a whole page, False for a piece to stand in another.
+    """
+    environment = jinja2.Environment(autoescape=True, undefined=jinja2.StrictUndefined)
+    template = environment.from_string(
+        (Path(__file__).parent / "report.html").read_text(encoding="utf-8")
+    )
+    pictures = {
+        "ranges": _svg(lambda: plots.plot_ranges(song)),
+        "clashes": _svg(lambda: plots.plot_clashes(findings, song)) if len(findings) else "",
+        "overlap": _svg(lambda: plots.plot_overlap(overlap)) if len(overlap) else "",
+    }
+    return template.render(
+        page=page,
+        title=song.title or song.source or "A song",
+        facts=_facts(song),
+        notices=song.notices,
+        pictures=pictures,
+        findings=_finding_rows(song, findings),
+        most=_FIRST,
+        summary=_summary(findings),
+        parts=_part_rows(song, ranges),
+        sections=_section_rows(song),
+        sources=[(key, SOURCES[key]) for key in dict.fromkeys(findings["source"])],
+    )
+
+
+def write_report(folder: Path, page: str, tables: Mapping[str, pd.DataFrame]) -> Path:
+    """Write ``report.html`` and the tables, as CSV and Parquet, into a folder; return the page.
+
+    All is written beside the folder first and moved in when it is whole; what else the folder
+    holds stays.
+
+    Raises
+    ------
+    ArrangeError
+        If the folder cannot be written.
+    """
+    with _whole_folder(folder) as draft:
+        (draft / "report.html").write_text(page, encoding="utf-8")
+        (draft / "tables").mkdir()
+        for name, table in tables.items():
+            table.to_parquet(draft / "tables" / f"{name}.parquet", index=False)
+            plain = table.assign(
+                **{
+                    column: [_spaced(values) for values in table[column]]
+                    for column in table.columns
+                    if table[column].dtype == object
+                }
+            )
+            plain.to_csv(draft / "tables" / f"{name}.csv", index=False)
+    return folder / "report.html"
+
+
+@contextlib.contextmanager
+def _whole_folder(folder: Path) -> Iterator[Path]:
+    if folder.exists() and not folder.is_dir():
+        raise ArrangeError(f"{folder} is a file; name a folder for the report")
+    try:
+        folder.parent.mkdir(parents=True, exist_ok=True)
+        draft = Path(tempfile.mkdtemp(prefix=f".{folder.name}.", dir=folder.parent))
+    except OSError as error:
+        raise ArrangeError(f"{folder}: the folder cannot be written: {error.strerror}") from None
+    try:
+        yield draft
+        draft.chmod(0o755)
+        if not folder.exists():
+            draft.rename(folder)
+        else:
+            for path in sorted(draft.rglob("*")):
+                target = folder / path.relative_to(draft)
+                if path.is_dir():
+                    target.mkdir(exist_ok=True)
+                else:
+                    os.replace(path, target)
+    except OSError as error:
+        raise ArrangeError(f"{folder}: the report cannot be written: {error.strerror}") from None
+    finally:
+        shutil.rmtree(draft, ignore_errors=True)
+
+
+def _spaced(values: Any) -> str:
+    return " ".join(map(str, values)) if isinstance(values, tuple) else ""
+
+
+def _svg(draw: Any) -> Markup:
+    """The picture that `draw` makes, as SVG to stand in a page."""
+    text = plots.render_picture(draw()).decode("utf-8")
+    return Markup(text[text.index("<svg") :])
+
+
+def _facts(song: Song) -> str:
+    seconds = round(song.seconds(song.duration))
+    printed = song.measures["written"].nunique()
+    played = len(song.measures)
+    bars = f"{played} measures" + (f" as played, {printed} printed" if printed < played else "")
+    sections = len(song.sections)
+    return (
+        f"{song.source + ' · ' if song.source else ''}{len(song.parts)} parts · "
+        f"{sections} section{'s' if sections != 1 else ''} · {bars} · "
+        f"{seconds // 60}:{seconds % 60:02d} min"
+    )
+
+
+def _summary(findings: pd.DataFrame) -> str:
+    kinds = findings["kind"].value_counts(sort=False)
+    told = ", ".join(f"{count} {kind}" for kind, count in kinds.items())
+    places = "place" if len(findings) == 1 else "places"
+    return f"{len(findings)} {places} to listen to, the strongest first: {told}."
+
+
+def _finding_rows(song: Song, findings: pd.DataFrame) -> list[dict[str, Any]]:
+    written = song.measures["written"].tolist()
+    starts = song.measures["onset"].to_numpy()
+    rows = []
+    for row in findings.itertuples():
+        end = float(row.onset + row.duration)
+        last = max(int(np.searchsorted(starts, end - 1e-6)), int(row.measure))
+        rows.append(
+            {
+                "section": row.section,
+                "measures": _measure_text(int(row.measure), last, written),
+                "percent": round(100 * row.severity),
+                "severity": f"{row.severity:.2f}",
+                "kind": row.kind,
+                "parts": row.parts,
+                "pitches": row.pitches if len(row.pitches) < 30 else _ends(row.pitches),
+                "why": row.why,
+                "waived": row.waived if isinstance(row.waived, str) else "",
+            }
+        )
+    return rows
+
+
+def _ends(pitches: str) -> str:
+    names = pitches.split()
+    return f"{names[0]} ... {names[-1]}"
+
+
+def _measure_text(first: int, last: int, written: list[str]) -> str:
+    """Played measures, and the printed ones where they differ."""
+    played = f"{first}" if first == last else f"{first}–{last}"
+    one, other = written[first - 1], written[last - 1]
+    printed = one if one == other else f"{one}–{other}"
+    return f"measure {played}" + (f" (printed {printed})" if printed != played else "")
+
+
+def _part_rows(song: Song, ranges: pd.DataFrame) -> list[dict[str, Any]]:
+    found = {row.part: row for row in ranges.itertuples()}
+    rows = []
+    for part in song.parts.itertuples():
+        own = found.get(part.part)
+        tuning = part.tuning if isinstance(part.tuning, tuple) else ()
+        rows.append(
+            {
+                "part": part.part,
+                "family": part.family,
+                "tuning": " ".join(note_name(pitch) for pitch in reversed(tuning)),
+                "capo": part.capo or "",
+                "range": _span(own.lowest, own.highest) if own else "no pitched notes",
+                "middle": _span(own.middle_half_low, own.middle_half_high) if own else "",
+                "notes": own.notes if own else 0,
+                "below": _whole(own.lower_reserve) if own else "",
+                "above": _whole(own.upper_reserve) if own else "",
+            }
+        )
+    return rows
+
+
+def _span(low: float, high: float) -> str:
+    return f"{note_name(low)} to {note_name(high)}"
+
+
+def _whole(value: float) -> str:
+    return "" if np.isnan(value) else f"{value:.0f}"
+
+
+def _section_rows(song: Song) -> list[dict[str, Any]]:
+    rows = []
+    for section in song.sections.itertuples():
+        bars = song.measures.iloc[section.first_measure - 1 : section.last_measure]
+        seconds = round(song.seconds(section.onset))
+        rows.append(
+            {
+                "section": section.section,
+                "played": f"{section.first_measure}–{section.last_measure}",
+                "written": f"{bars['written'].iloc[0]}–{bars['written'].iloc[-1]}",
+                "time": f"{seconds // 60}:{seconds % 60:02d}",
+                "meter": ", ".join(dict.fromkeys(bars["meter"])),
+                "key": ", ".join(dict.fromkeys(bars["key"].dropna())),
+                "tempo": _from_to(bars["tempo"].min(), bars["tempo"].max()),
+            }
+        )
+    return rows
+
+
+def _from_to(low: float, high: float) -> str:
+    return f"{low:.0f}" if round(low) == round(high) else f"{low:.0f}–{high:.0f}"

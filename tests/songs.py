@@ -1,0 +1,137 @@
+"""Songs written as a few literal rows.
+
+A row is (part, notes, onset, duration): notes by name, several with blanks between, or one MIDI
+number; time in quarter notes. A part is a guitar unless its name says bass, voice, keys or drums.
+The tempo is 60 quarter notes a minute unless told, so that a quarter note lasts a second.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Any
+
+import pandas as pd
+
+from arrange.chords import Degree, chord_intervals
+from arrange.pitch import parse_note
+from arrange.tables import CHORDS, NOTES, PARTS, Song, check_table
+
+Row = tuple[Any, ...]
+FAMILIES = ("bass", "voice", "keys", "drums")
+
+
+def notes_of(*rows: Row, bar: float = 4.0, sections: Sequence[tuple[str, int]] = (("Song", 1),),
+             **more: Any) -> pd.DataFrame:  # fmt: skip
+    """A notes table; `sections` are (label, first measure), `more` sets whole columns."""
+    single = [
+        (part, pitch, float(onset), float(duration))
+        for part, pitches, onset, duration in rows
+        for pitch in (map(parse_note, pitches.split()) if isinstance(pitches, str) else [pitches])
+    ]
+    part, pitch, onset, duration = zip(*single, strict=True) if single else ((),) * 4
+    measure = [int(at // bar) + 1 for at in onset]
+    columns = {
+        "part": pd.array(part, dtype="str"),
+        "onset": onset,
+        "duration": duration,
+        "measure": measure,
+        "section": pd.array([_section(bar_, sections) for bar_ in measure], dtype="str"),
+        "pitch": pitch,
+        "voice": None,
+        "string": None,
+        "fret": None,
+        "technique": None,
+        "grace": False,
+        "source_id": [f"n{number}" for number in range(1, len(single) + 1)],
+    } | more
+    return check_table(pd.DataFrame(columns, index=range(len(single))), NOTES)
+
+
+def parts_of(*names: str, **more: Any) -> pd.DataFrame:
+    """A parts table; `more` sets whole columns."""
+    columns = {
+        "part": names,
+        "instrument": names,
+        "family": [_family(name) for name in names],
+        "tuning": None,
+        "capo": 0,
+        "transpose": 0,
+        "drive": "clean",
+        "echo": None,
+        "level": 0.0,
+        "program": None,
+        "player": None,
+    } | more
+    return check_table(pd.DataFrame(columns, index=range(len(names))), PARTS)
+
+
+def song(
+    *rows: Row,
+    parts: Sequence[str] | pd.DataFrame = (),
+    meter: str = "4/4",
+    tempo: float | Sequence[float] = 60.0,
+    key: str | None = None,
+    sections: Sequence[tuple[str, int]] = (("Song", 1),),
+    chords: Sequence[Row] = (),
+    bars: int = 0,
+    **about: Any,
+) -> Song:
+    """A Song; chords are (onset, root, kind, bass or None, (degree, alter, type), ...)."""
+    beats, unit = map(int, meter.split("/"))
+    bar = 4.0 * beats / unit
+    notes = notes_of(*rows, bar=bar, sections=sections)
+    end = (notes["onset"] + notes["duration"]).max() if len(notes) else 0.0
+    bars = max(bars, math.ceil(end / bar - 1e-9), max(first for _, first in sections), 1)
+    if not isinstance(parts, pd.DataFrame):
+        parts = parts_of(*(parts or dict.fromkeys(notes["part"])))
+    measures = pd.DataFrame(
+        {
+            "measure": range(1, bars + 1),
+            "written": [str(number) for number in range(1, bars + 1)],
+            "section": [_section(number, sections) for number in range(1, bars + 1)],
+            "onset": [bar * number for number in range(bars)],
+            "duration": bar,
+            "meter": meter,
+            "key": key,
+            "tempo": tempo,
+        }
+    )
+    firsts = [first for _, first in sections]
+    lasts = [first - 1 for first in firsts[1:]] + [bars]
+    stretches = pd.DataFrame(
+        {
+            "section": [label for label, _ in sections],
+            "kind": "other",
+            "pass": 1,
+            "first_measure": firsts,
+            "last_measure": lasts,
+            "onset": [bar * (first - 1) for first in firsts],
+            "duration": [
+                bar * (last - first + 1) for first, last in zip(firsts, lasts, strict=True)
+            ],
+        }
+    )
+    return Song(parts, stretches, measures, _chords(chords, bar, bars, sections), notes, **about)
+
+
+def _chords(
+    chords: Sequence[Row], bar: float, bars: int, sections: Sequence[tuple[str, int]]
+) -> pd.DataFrame:
+    ends = [*(chord[0] for chord in chords), bar * bars][1:]
+    rows = []
+    for (onset, root, kind, bass, *degrees), end in zip(chords, ends, strict=True):
+        measure = int(onset // bar) + 1
+        intervals = chord_intervals(kind, [Degree(*degree) for degree in degrees])
+        members = tuple(dict.fromkeys((root + above) % 12 for above in intervals))
+        place = (float(onset), float(end - onset), measure, _section(measure, sections))
+        rows.append((*place, kind, root, root if bass is None else bass, kind, members, None))
+    return check_table(pd.DataFrame(rows, columns=CHORDS.names), CHORDS)
+
+
+def _section(measure: int, sections: Sequence[tuple[str, int]]) -> str:
+    return [label for label, first in sections if first <= measure][-1]
+
+
+def _family(name: str) -> str:
+    return next((family for family in FAMILIES if family in name.lower()), "guitar")
