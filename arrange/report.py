@@ -52,7 +52,7 @@ def report_html(
     pictures = {
         "ranges": _svg(lambda: plots.plot_ranges(song)),
         "clashes": _svg(lambda: plots.plot_clashes(findings, song)) if len(findings) else "",
-        "overlap": _svg(lambda: plots.plot_overlap(overlap)) if len(overlap) else "",
+        "overlap": _svg(lambda: plots.plot_overlap(song)) if len(overlap) else "",
     }
     return template.render(
         page=page,

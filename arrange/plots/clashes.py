@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -14,6 +15,7 @@ from arrange.plots.page import (
     FAINT,
     GREY,
     INK,
+    KEY_BELOW,
     PAPER,
     SMALL_SIZE,
     TEXT_SIZE,
@@ -29,7 +31,6 @@ from arrange.plots.page import (
     text_points,
     write_instead,
 )
-from arrange.sounding import Array
 from arrange.tables import FINDINGS, Song, check_table
 
 # Every kind of finding in the order of the lanes, and what it says in a few words.
@@ -55,8 +56,8 @@ _LANE = 0.56  # inches
 _TALLEST, _LEAST = 0.60, 0.12  # of a lane, at severity 1 and 0
 _LABEL_AT = 0.82  # of a lane
 _LABELS_A_LANE = 3
+_LABEL_SPACE = 6.0  # points between two labels
 _NARROWEST = 1.8  # points
-_KEY_BELOW = 28.0  # points
 _SCALE = LinearSegmentedColormap.from_list("severity", ["#c9d6e0", "#5d87a6", "#1c4a6b", "#050b10"])
 
 
@@ -122,61 +123,67 @@ def _name_lanes(ax: Axes, kinds: Sequence[str], findings: pd.DataFrame) -> None:
 
 
 def _draw_lane(ax: Axes, findings: pd.DataFrame, song: Song, lane: int) -> None:
-    """Draw one kind's bars, the tallest at the back, waived ones in front; label the strongest."""
-    by_height = findings.assign(open=findings["waived"].isna())
-    ordered = by_height.sort_values(["open", "severity"], ascending=False, kind="stable")
-    begin = measure_position(song, ordered["onset"].to_numpy())
-    end = measure_position(song, (ordered["onset"] + ordered["duration"]).to_numpy())
+    """Draw one kind's bars, the tallest before the others, waived ones in front of all."""
     narrowest = _NARROWEST * len(song.measures) / points_wide(ax)
-    end = np.maximum(end, begin + narrowest)
-    bars = zip(begin, end, ordered["severity"], ordered["waived"].notna(), strict=True)
-    for place, (left, right, severity, waived) in enumerate(bars):
-        ax.add_patch(_bar(left, right, severity, waived, lane, place))
-    _label_strongest(ax, ordered, begin, lane)
+    begin = measure_position(song, findings["onset"].to_numpy())
+    end = measure_position(song, (findings["onset"] + findings["duration"]).to_numpy())
+    bars = findings[["parts", "severity"]].assign(
+        waived=findings["waived"].notna(), begin=begin, end=np.maximum(end, begin + narrowest)
+    )
+    bars = bars.sort_values(["waived", "severity"], kind="stable", ignore_index=True)
+    for place, bar in enumerate(bars.itertuples()):
+        ax.add_patch(
+            Rectangle(
+                (bar.begin, lane + 1),
+                bar.end - bar.begin,
+                -_height(bar.severity),
+                facecolor="none" if bar.waived else _SCALE(bar.severity),
+                edgecolor=INK if bar.waived else PAPER,
+                linewidth=0.9 if bar.waived else 0.4,
+                zorder=2 + place * 1e-5,
+                gid="waived finding" if bar.waived else "finding",
+            )
+        )
+    _label_strongest(ax, bars[~bars["waived"]], lane)
 
 
 def _height(severity: float) -> float:
     return _LEAST + (_TALLEST - _LEAST) * float(np.clip(severity, 0, 1))
 
 
-def _bar(
-    left: float, right: float, severity: float, waived: bool, lane: int, place: int
-) -> Rectangle:
-    return Rectangle(
-        (left, lane + 1),
-        right - left,
-        -_height(severity),
-        facecolor="none" if waived else _SCALE(severity),
-        edgecolor=INK if waived else PAPER,
-        linewidth=0.9 if waived else 0.4,
-        zorder=2 + place * 1e-4,
-        gid="waived finding" if waived else "finding",
-    )
-
-
-def _label_strongest(ax: Axes, ordered: pd.DataFrame, begin: Array, lane: int) -> None:
-    """Write the parts above the strongest findings, as far as there is room in the lane."""
+def _label_strongest(ax: Axes, bars: pd.DataFrame, lane: int) -> None:
+    """Write the parts above the strongest bars, as far as there is room in the lane."""
     first, last = ax.get_xlim()
     scale = points_wide(ax) / (last - first)
+    gap = _LABEL_SPACE / scale
     taken: list[tuple[float, float]] = []
-    labels = zip(begin, ordered["parts"], ordered["severity"], ordered["open"], strict=True)
-    for x, parts, severity, is_open in labels:
-        if len(taken) == _LABELS_A_LANE or not is_open:
+    for bar in bars.sort_values("severity", ascending=False, kind="stable").itertuples():
+        if len(taken) == _LABELS_A_LANE:
             return
         text = ax.text(
-            x, lane + 1 - _LABEL_AT, " + ".join(short(part, 17) for part in parts.split(" + ")),
-            va="center", fontsize=SMALL_SIZE, color=INK, parse_math=False, zorder=6,
-            gid="strongest", bbox={"facecolor": PAPER, "edgecolor": "none", "pad": 0.8},
+            bar.begin, lane + 1 - _LABEL_AT, _label(bar, bars), va="center", fontsize=SMALL_SIZE,
+            color=INK, parse_math=False, zorder=6, gid="strongest",
+            bbox={"facecolor": PAPER, "edgecolor": "none", "pad": 0.8},
         )  # fmt: skip
         width = text_points(text)[0] / scale
-        left = max(first, min(x, last - width))
-        if any(left < end + 6 / scale and start < left + width + 6 / scale for start, end in taken):
+        left = max(first, min(bar.begin, last - width))
+        if any(left < end + gap and start < left + width + gap for start, end in taken):
             text.remove()
             continue
         text.set_x(left)
         taken.append((left, left + width))
-        ax.plot([x, x], [lane + 1 - _height(severity), lane + 1 - _LABEL_AT + 0.1], color=GREY,
-                linewidth=0.6, zorder=5, solid_capstyle="butt")  # fmt: skip
+        ax.plot(
+            [bar.begin, bar.begin], [lane + 1 - _height(bar.severity), lane + 1.1 - _LABEL_AT],
+            color=GREY, linewidth=0.6, zorder=5, solid_capstyle="butt",
+        )  # fmt: skip
+
+
+def _label(bar: Any, bars: pd.DataFrame) -> str:
+    """The parts of a finding, and how many others of its kind lie at the same place."""
+    at_once = (bars["begin"] < bar.end - 1e-9) & (bars["end"] > bar.begin + 1e-9)
+    others = int(at_once.sum()) - 1
+    names = " + ".join(short(part, 17) for part in bar.parts.split(" + "))
+    return f"{names} and {others} more" if others else names
 
 
 def _explain(ax: Axes, any_waived: bool) -> None:
@@ -186,4 +193,4 @@ def _explain(ax: Axes, any_waived: bool) -> None:
     if any_waived:
         handles.append(Patch(facecolor="none", edgecolor=INK, linewidth=0.9))
         labels.append("waived by a decision")
-    add_legend(ax, handles, labels, _KEY_BELOW)
+    add_legend(ax, handles, labels, KEY_BELOW)

@@ -12,6 +12,7 @@ from matplotlib.colors import LinearSegmentedColormap
 from arrange.errors import ArrangeError
 from arrange.plots.page import (
     INK,
+    PAGE_WIDTH,
     PAPER,
     SMALL_SIZE,
     TEXT_SIZE,
@@ -31,10 +32,10 @@ from arrange.tables import Song
 MOST_PAIRS, MOST_SECTIONS = 30, 24
 
 _NEEDED = ("part_a", "part_b", "section", "together")
-_ROW = 0.235  # inches
+_ROW, _WIDEST_COLUMN = 0.235, 0.9  # inches
 # From pale to near black in even steps of lightness, so that it reads the same in grey.
 _SCALE = LinearSegmentedColormap.from_list("overlap", ["#eef4f8", "#7fb0d0", "#1f5f8b", "#06121c"])
-_WHITE_ABOVE = 0.5  # numbers on darker cells are white
+_WHITE_ABOVE = 0.55  # numbers on darker cells are white
 
 
 @dataclass(frozen=True)
@@ -43,7 +44,7 @@ class _Matrix:
 
     pairs: list[str]
     sections: list[str]
-    values: Array
+    overlap: Array
     all_pairs: int
     all_sections: int
 
@@ -90,7 +91,7 @@ def plot_overlap(song_or_overlap: Song | pd.DataFrame, ax: Axes | None = None) -
         return ax
     _draw_cells(ax, matrix)
     _name_rows_and_columns(ax, matrix)
-    _write_left_out(ax, matrix)
+    _write_notes(ax, matrix)
     return ax
 
 
@@ -99,6 +100,7 @@ def _matrix(source: Song | pd.DataFrame) -> _Matrix:
     pair = [f"{a} + {b}" for a, b in zip(overlap["part_a"], overlap["part_b"], strict=True)]
     table = overlap.assign(pair=pd.Series(pair, index=overlap.index, dtype="str"))
     sections = list(dict.fromkeys(table["section"]))
+    count = len(source.sections) if isinstance(source, Song) else len(sections)
     if isinstance(source, Song):
         sections = [name for name in source.sections["section"] if name in set(sections)]
     mean = table.groupby("pair", sort=False)["together"].mean().fillna(-1)
@@ -113,7 +115,7 @@ def _matrix(source: Song | pd.DataFrame) -> _Matrix:
         best = set(most.index[:MOST_SECTIONS])
         kept = [name for name in sections if name in best]
     return _Matrix(
-        pairs[:MOST_PAIRS], kept, shown[kept].to_numpy(dtype=np.float64), len(pairs), len(sections)
+        pairs[:MOST_PAIRS], kept, shown[kept].to_numpy(dtype=np.float64), len(pairs), count
     )
 
 
@@ -142,19 +144,23 @@ def _new_matrix_axes(matrix: _Matrix) -> Axes:
     left = min(0.3 + 0.062 * letters, 2.6)
     longest = max((len(short(name)) for name in matrix.sections), default=0)
     height = max(_ROW * len(matrix.pairs), 0.3)
-    return new_axes(height, Margins(left=left, right=0.15, top=0.45 + 0.065 * longest, bottom=0.4))
+    right = max(0.15, PAGE_WIDTH - left - _WIDEST_COLUMN * max(len(matrix.sections), 3))
+    return new_axes(
+        height, Margins(left=left, right=right, top=0.45 + 0.065 * longest, bottom=0.45)
+    )
 
 
 def _draw_cells(ax: Axes, matrix: _Matrix) -> None:
-    rows, columns = matrix.values.shape
+    rows, columns = matrix.overlap.shape
     ax.pcolormesh(
-        np.arange(columns + 1) - 0.5, np.arange(rows + 1) - 0.5, np.ma.masked_invalid(matrix.values),
+        np.arange(columns + 1) - 0.5, np.arange(rows + 1) - 0.5,
+        np.ma.masked_invalid(matrix.overlap),
         cmap=_SCALE, vmin=0, vmax=1, edgecolors=PAPER, linewidth=1,
     )  # fmt: skip
     ax.set_xlim(-0.5, columns - 0.5)
     ax.set_ylim(rows - 0.5, -0.5)
-    for row, column in np.argwhere(np.isfinite(matrix.values)):
-        value = matrix.values[row, column]
+    for row, column in np.argwhere(np.isfinite(matrix.overlap)):
+        value = matrix.overlap[row, column]
         ax.text(
             column, row, f"{100 * value:.0f}", ha="center", va="center", fontsize=SMALL_SIZE,
             color=PAPER if value > _WHITE_ABOVE else INK, gid="overlap",
@@ -175,18 +181,20 @@ def _name_rows_and_columns(ax: Axes, matrix: _Matrix) -> None:
         for label in ax.get_xticklabels():
             label.set(rotation=90, ha="center", va="bottom")
     above = max(wide) if upright else TEXT_SIZE
-    title = "Dark cells: two parts in one register while both sound (0 to 100)"
+    title = "Dark cells: two parts in one register"
     set_title(ax, title, above + 4)
 
 
-def _write_left_out(ax: Axes, matrix: _Matrix) -> None:
-    notes = []
+def _write_notes(ax: Axes, matrix: _Matrix) -> None:
+    """Say what the numbers are, and what is not shown."""
+    text = "Time spent on the same notes while both sound: 0 none, 100 all."
+    if np.isnan(matrix.overlap).any():
+        text += " Empty: never together."
+    shown = []
     if matrix.all_pairs > len(matrix.pairs):
-        notes.append(f"{len(matrix.pairs)} of {matrix.all_pairs} pairs")
+        shown.append(f"{len(matrix.pairs)} of {matrix.all_pairs} pairs")
     if matrix.all_sections > len(matrix.sections):
-        notes.append(f"{len(matrix.sections)} of {matrix.all_sections} sections")
-    text = f"{' and '.join(notes)}: those that overlap most. " if notes else ""
-    if np.isnan(matrix.values).any():
-        text += "Empty: the two never sound together."
-    if text:
-        write_note(ax, text, 6)
+        shown.append(f"{len(matrix.sections)} of {matrix.all_sections} sections")
+    if shown:
+        text += f"\nShown: {' and '.join(shown)}, those that overlap most."
+    write_note(ax, text, 6)

@@ -17,10 +17,12 @@ import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from matplotlib.text import Text
+from matplotlib.legend_handler import HandlerTuple
+from matplotlib.text import Annotation, Text
 from matplotlib.transforms import ScaledTranslation, Transform
 
 from arrange.errors import ArrangeError
+from arrange.sounding import Array
 from arrange.tables import Song
 
 PAGE_WIDTH = 7.09  # inches: 18 cm
@@ -32,9 +34,14 @@ INK, GREY, FAINT, PAPER = "#111111", "#565656", "#c4c4c4", "#ffffff"
 BLUE, PALE_BLUE = "#0072b2", "#bfdcec"
 ORANGE, PALE_ORANGE = "#e69f00", "#fae7bf"
 
+LABEL_GAP = 9.5  # points between the middles of two labels above each other
+KEY_BELOW = 28.0  # points from the axes down to the key
+
 _NAME_ROWS = 4  # rows of section names above a picture
 _ROW_HEIGHT = 9.5  # points
 _TICK_GAP = 5.5  # points between measure numbers, and as much again for each digit
+_EVEN_TICK_GAP = 32.0  # points between measure numbers that begin no section
+_TICK_STEPS = [size * ten for ten in (1, 10, 100, 1000, 10_000, 100_000) for size in (1, 2, 4, 8)]
 _LONGEST_NAME = 24  # characters
 _KINDS = ("svg", "png")
 
@@ -120,8 +127,14 @@ def shifted(ax: Axes, base: Transform, x: float = 0.0, y: float = 0.0) -> Transf
 
 
 def short(name: str, longest: int = _LONGEST_NAME) -> str:
-    """Return a name cut to a length in characters, with an ellipsis where it was cut."""
-    return name if len(name) <= longest else name[: longest - 1].rstrip() + "…"
+    """Return a name cut to a length in characters: its beginning, an ellipsis, its end.
+
+    The end stays because parts and sections are told apart by the number there.
+    """
+    if len(name) <= longest:
+        return name
+    end = longest // 3
+    return f"{name[: longest - end - 1].rstrip()}…{name[-end:].lstrip()}"
 
 
 def set_title(ax: Axes, title: str, above: float = 0.0) -> None:
@@ -184,6 +197,7 @@ def add_legend(ax: Axes, handles: Sequence[Any], labels: Sequence[str], below: f
         handlelength=2.2,
         handleheight=1.1,
         columnspacing=1.6,
+        handler_map={tuple: HandlerTuple(ndivide=None, pad=0)},
     )
 
 
@@ -232,56 +246,81 @@ def draw_song_axis(ax: Axes, song: Song, order: float = 0.6) -> float:
 
 def _measure_ticks(starts: Any, count: int, width: float) -> list[int]:
     """Measures to number: where sections begin, and even steps where those leave gaps."""
-    gap = _TICK_GAP * (1 + len(str(count)))
-    apart = max(1, int(np.ceil(gap * count / width)))
-    step = next(
-        size * ten for ten in (1, 10, 100, 1000, 10_000) for size in (1, 2, 4, 8)
-        if size * ten >= apart
-    )  # fmt: skip
+    apart = _least_measures(_TICK_GAP * (1 + len(str(count))), count, width)
+    even = _least_measures(_EVEN_TICK_GAP, count, width)
+    step = next(size for size in _TICK_STEPS if size >= even)
     ticks: list[int] = []
     for measure in sorted({int(start) for start in starts}):
         if not ticks or measure - ticks[-1] >= apart:
             ticks.append(measure)
     for line, end in zip(ticks.copy(), [*ticks[1:], count + apart], strict=True):
-        if end - line >= 4 * step:
-            steps = range(line + 2 * step, min(end - apart, count) + 1, 2 * step)
-            ticks.extend(steps)
+        if end - line >= 2 * step:
+            ticks.extend(range(line + step, min(end - apart, count) + 1, step))
     return sorted(ticks)
+
+
+def _least_measures(points: float, count: int, width: float) -> int:
+    """How many of the measures take up at least so many points."""
+    return max(1, int(np.ceil(points * count / width)))
 
 
 def _name_sections(ax: Axes, sections: pd.DataFrame, order: float) -> int:
     """Write the section names in rows above the axes, a line at each; return how many rows.
 
-    From the last to the first, each name goes one row above those that begin below it, so that
-    no name lies on another or on another's line. What finds no row stays unwritten.
+    Where there is no room for all, the longest sections keep their names.
     """
-    scale = points_wide(ax) / (ax.get_xlim()[1] - ax.get_xlim()[0])
-    placed: list[tuple[float, int]] = []
-    for name, first in zip(sections["section"][::-1], sections["first_measure"][::-1], strict=True):
-        begin = (first - 1) * scale
-        text = ax.annotate(
-            short(name),
-            xy=(first - 0.5, 1),
-            xycoords=("data", "axes fraction"),
-            xytext=(2, 0),
-            textcoords="offset points",
-            fontsize=SMALL_SIZE,
-            color=INK,
-            va="bottom",
-            annotation_clip=False,
-            parse_math=False,
-            gid="section name",
-        )
-        end = begin + text_points(text)[0] + 3
-        row = max((other + 1 for start, other in placed if start < end), default=0)
-        if row >= _NAME_ROWS:
+    texts = [_section_name(ax, name) for name in sections["section"]]
+    begins = (sections["first_measure"].to_numpy() - 1) * points_wide(ax) / _measures_wide(ax)
+    ends = begins + [text_points(text)[0] + 3 for text in texts]
+    length = sections["last_measure"].to_numpy() - sections["first_measure"].to_numpy()
+    rows: dict[int, int] = {}
+    for place in np.argsort(-length, kind="stable").tolist():
+        tried = _rows_of_names(sorted([*rows, place]), begins, ends)
+        if max(tried.values()) < _NAME_ROWS:
+            rows = tried
+    for place, text in enumerate(texts):
+        if place not in rows:
             text.remove()
             continue
-        text.set_position((2, 2.5 + _ROW_HEIGHT * row))
-        placed.append((begin, row))
-        if first > 1 or row > 0:
-            _draw_section_line(ax, first - 0.5, _ROW_HEIGHT * (row + 1), order)
-    return max((row + 1 for _, row in placed), default=0)
+        edge = float(sections["first_measure"].iloc[place]) - 0.5
+        text.xy = (edge, 1)
+        text.set_position((2, 2.5 + _ROW_HEIGHT * rows[place]))
+        if place > 0 or rows[place] > 0:
+            _draw_section_line(ax, edge, _ROW_HEIGHT * (rows[place] + 1), order)
+    return max(rows.values(), default=-1) + 1
+
+
+def _measures_wide(ax: Axes) -> float:
+    first, last = ax.get_xlim()
+    return float(last - first)
+
+
+def _section_name(ax: Axes, name: str) -> Annotation:
+    return ax.annotate(
+        short(name),
+        xy=(0.5, 1),
+        xycoords=("data", "axes fraction"),
+        xytext=(2, 0),
+        textcoords="offset points",
+        fontsize=SMALL_SIZE,
+        color=INK,
+        va="bottom",
+        annotation_clip=False,
+        parse_math=False,
+        gid="section name",
+    )
+
+
+def _rows_of_names(places: Sequence[int], begins: Array, ends: Array) -> dict[int, int]:
+    """The row of each name, so that none lies on another or on another's line.
+
+    From the last to the first, each goes one row above those that begin below it.
+    """
+    rows: dict[int, int] = {}
+    for place in reversed(places):
+        below = [row for other, row in rows.items() if begins[other] < ends[place]]
+        rows[place] = max(below, default=-1) + 1
+    return rows
 
 
 def _draw_section_line(ax: Axes, x: float, height: float, order: float) -> None:
