@@ -16,7 +16,7 @@ def find_rubs(scene: Scene, limits: Limits) -> list[Clash]:
     The value is seconds held, times two weights (ours): how low, 1 at C4 and sqrt(2) an octave
     lower, between 0.5 and 2; how exposed, 1 if only the two notes sound, sqrt(2 / n) if n do.
     Repeats of one rub within a section, at most a bar apart, are one finding. Excused: the root
-    of a dominant under its flat nine.
+    of a dominant under its flat nine, by the chord under which the two meet.
     """
     first, second = scene.pairs
     size = np.abs(scene.pitch[first] - scene.pitch[second])
@@ -33,11 +33,11 @@ def find_rubs(scene: Scene, limits: Limits) -> list[Clash]:
 
     held = scene.seconds(end) - scene.seconds(start)
     low = np.clip(2 ** ((60 - scene.pitch[lower]) / 24), 0.5, 2)
-    middle = (start + end) / 2
-    others = np.searchsorted(scene.onset, middle, side="right") - np.searchsorted(
-        np.sort(scene.end), middle, side="right"
-    )
-    weighted = held * low * np.sqrt(2 / np.maximum(others, 2))
+    lines, _, at = scene.slices
+    exposed = np.sqrt(2 / np.maximum(np.bincount(at, minlength=len(lines) - 1), 2))
+    through = np.append(0.0, np.cumsum(exposed * scene.slice_seconds))
+    begin, finish = np.searchsorted(lines, start), np.searchsorted(lines, end)
+    weighted = low * (through[finish] - through[begin])
     found = []
     order, starts = runs(
         (scene.part[lower], scene.part[upper], scene.pitch[lower], scene.pitch[upper],

@@ -111,8 +111,14 @@ class Scene:
 
     @cached_property
     def slices(self) -> tuple[Array, Array, Array]:
-        """Cuts in time, sections' starts too, and the notes that sound in each slice."""
-        return slices(self.onset, self.end, self.song.sections["onset"].to_numpy())
+        """Cuts in time, where sections and chords begin too, and what sounds in each slice."""
+        tables = self.song.sections, self.song.chords
+        begins = [table["onset"].to_numpy() for table in tables]
+        ends = [
+            start + table["duration"].to_numpy()
+            for start, table in zip(begins, tables, strict=True)
+        ]
+        return slices(self.onset, self.end, np.concatenate(begins + ends))
 
     @cached_property
     def slice_seconds(self) -> Array:
@@ -215,7 +221,9 @@ def findings_table(scene: Scene, clashes: Sequence[Clash]) -> pd.DataFrame:
             "onset": onset,
             "duration": np.array([clash.end for clash in clashes], dtype=np.float64) - onset,
             "kind": [clash.kind for clash in clashes],
-            "parts": [" + ".join(clash.parts) for clash in clashes],
+            "parts": [
+                " + ".join(sorted(clash.parts, key=scene.parts.index)) for clash in clashes
+            ],
             "pitches": [
                 " ".join(scene.name(pitch, clash.onset) for pitch in sorted(clash.pitches))
                 for clash in clashes

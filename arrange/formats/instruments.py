@@ -20,6 +20,8 @@ _NAMES = (
               r"|canto|cantus|altus|bassus|sopran|stimme|chant)\b"),
     ("keys", r"\b(piano\w*|keys|keyboards?|organ|orgel|synth\w*|harpsichord|cembalo|celesta"
              r"|accordion|rhodes|clavi\w*|e-?piano|pad)\b"),
+    ("other", r"\b(violins?|violas?|violoncell[oi]s?|celli?o?s?|viol[aei]?|trumpets?|oboes?|flutes?"
+              r"|clarinets?|horns?|trombones?|tubas?|sax\w*|recorders?|harps?|strings?|brass)\b"),
 )  # fmt: skip
 _CHOIR = re.compile(r"\b(soprano|alto|tenore?|sopran|cantus|altus)\b", re.I)
 
