@@ -186,7 +186,8 @@ def _measure_text(first: int, last: int, written: list[str]) -> str:
     played = f"{first}" if first == last else f"{first}–{last}"
     one, other = written[first - 1], written[last - 1]
     printed = one if one == other else f"{one}–{other}"
-    return f"measure {played}" + (f" (printed {printed})" if printed != played else "")
+    word = "measure" if first == last else "measures"
+    return f"{word} {played}" + (f" (printed {printed})" if printed != played else "")
 
 
 def _part_rows(song: Song, ranges: pd.DataFrame) -> list[dict[str, Any]]:
