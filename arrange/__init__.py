@@ -6,6 +6,7 @@ The way data flows, bottom to top::
     measure     tables -> numbers (register.py)
     find        Song -> findings: what to listen to (clashes/)
     plot        tables -> pictures (plots.py)
+    write       Song -> a file: chart, MIDI, MusicXML (formats/, converting.py)
     study       all of it on one song, as an object and a report (study.py, report.py)
 
 The names that draw are loaded when first asked for.
@@ -15,7 +16,11 @@ from typing import TYPE_CHECKING, Any
 
 from arrange import plots
 from arrange.clashes import Limits, find_clashes
-from arrange.errors import ArrangeError, ReadError, TableError
+from arrange.converting import convert
+from arrange.errors import ArrangeError, ChartError, ReadError, TableError
+from arrange.formats.chart.writing import write_chart
+from arrange.formats.midi import write_midi
+from arrange.formats.musicxml.writing import write_musicxml
 from arrange.reading import read
 from arrange.register import part_ranges, register_overlap
 from arrange.sounding import cut_notes, sounding_notes
@@ -27,11 +32,13 @@ if TYPE_CHECKING:
 
 __all__ = [
     "ArrangeError",
+    "ChartError",
     "Limits",
     "ReadError",
     "Song",
     "Study",
     "TableError",
+    "convert",
     "cut_notes",
     "describe",
     "find_clashes",
@@ -43,6 +50,9 @@ __all__ = [
     "register_overlap",
     "sounding_notes",
     "study",
+    "write_chart",
+    "write_midi",
+    "write_musicxml",
 ]
 
 

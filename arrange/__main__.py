@@ -1,4 +1,4 @@
-"""The command: ``arrange study FILE -o FOLDER``."""
+"""The command: ``arrange study FILE -o FOLDER`` and ``arrange convert IN OUT``."""
 
 from __future__ import annotations
 
@@ -8,7 +8,8 @@ import time
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
-from arrange.errors import ArrangeError
+from arrange.converting import convert
+from arrange.errors import ArrangeError, ChartError
 from arrange.study import study
 
 _NOTEBOOKS = Path(__file__).parent.parent / "notebooks"  # there in a clone of the repository
@@ -20,6 +21,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
     options = _parser().parse_args(arguments)
     try:
         return int(options.run(options))
+    except ChartError as error:
+        print(f"arrange: {options.file} has faults:\n{error}", file=sys.stderr)
+        return 2
     except ArrangeError as error:
         print(f"arrange: {' '.join(str(error).split())}", file=sys.stderr)
         return 2
@@ -36,7 +40,7 @@ def _parser() -> argparse.ArgumentParser:
         description="Read a song, measure where its parts lie, find where they clash, and write "
         "one HTML report with the tables as CSV and Parquet beside it.",
     )
-    command.add_argument("file", metavar="FILE", help="a song: .musicxml, .xml or .mxl")
+    command.add_argument("file", metavar="FILE", help="a song: .musicxml, .xml, .mxl, .mid or .txt")
     command.add_argument(
         "-o", "--output", metavar="FOLDER", default="study", help="where to write (default: study)"
     )
@@ -53,6 +57,17 @@ def _parser() -> argparse.ArgumentParser:
         help="move a part by N octaves, such as 'Guitar 1=-1'; may be given several times",
     )
     command.set_defaults(run=_study)
+
+    command = commands.add_parser(
+        "convert",
+        help="turn a song into another format",
+        description="Read a song and write it in the format that the second name ends in: "
+        ".musicxml, .mid or .txt (a chart).",
+    )
+    command.add_argument("file", metavar="IN", help="a song: .musicxml, .xml, .mxl, .mid or .txt")
+    command.add_argument("target", metavar="OUT", help="where to write")
+    command.add_argument("--overwrite", action="store_true", help="replace a file that is there")
+    command.set_defaults(run=_convert)
     return parser
 
 
@@ -71,6 +86,14 @@ def _study(options: argparse.Namespace) -> int:
     print(f"Tables:    {page.resolve().parent / 'tables'}")
     if _NOTEBOOKS.is_dir():
         print(f"Notebooks: {Path(sys.executable).parent / 'jupyter'} lab {_NOTEBOOKS}")
+    return 0
+
+
+def _convert(options: argparse.Namespace) -> int:
+    song = convert(options.file, options.target, overwrite=options.overwrite)
+    for notice in song.notices:
+        print(f"note: {notice}")
+    print(f"{song.title or options.file} is now {options.target} too.")
     return 0
 
 

@@ -4,12 +4,18 @@ Every error that the package raises on purpose is one of these::
 
     ArrangeError(ValueError)
     ├── ReadError     a file that cannot be read: which file, and where in it
+    │   └── ChartError    a text chart with faults: all of them, each under its line
+    ├── ChordError    a chord symbol or number that means no chord: where, and what was meant
     └── TableError    a table that does not hold what its schema promises
 
 A message says where, what was found, and what to do about it.
 """
 
 from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from functools import cached_property
+from typing import Any
 
 
 class ArrangeError(ValueError):
@@ -18,6 +24,48 @@ class ArrangeError(ValueError):
 
 class TableError(ArrangeError):
     """A table lacks a column, or holds a value that its schema forbids."""
+
+
+class ChordError(ArrangeError):
+    """A chord symbol, or a number in the key, that means no chord.
+
+    Parameters
+    ----------
+    text : str
+        As found.
+    offset : int
+        Where in `text` it stopped making sense, from 0; its length if something is missing.
+    remedy : str
+        What to write, told where no chord is near.
+    what : str
+        What should have stood there.
+    suggest : callable
+        Gives the nearest chord that makes sense, or None; asked only when someone looks, since
+        a file may hold many errors and show few.
+    """
+
+    def __init__(
+        self,
+        text: str,
+        offset: int,
+        remedy: str,
+        *,
+        what: str = "chord",
+        suggest: Callable[[], str | None] = lambda: None,
+    ) -> None:
+        super().__init__(text)
+        self.text, self.offset, self.remedy, self.what = text, offset, remedy, what
+        self._suggest = suggest
+
+    @cached_property
+    def suggestion(self) -> str | None:
+        """The nearest chord that makes sense, if one is near."""
+        return self._suggest()
+
+    def __str__(self) -> str:
+        shown = self.text if len(self.text) <= 32 else self.text[:32] + "..."
+        way_out = f"did you mean {self.suggestion!r}?" if self.suggestion else self.remedy
+        return f"no {self.what} {shown!r}; {way_out}"
 
 
 class ReadError(ArrangeError):
@@ -57,3 +105,64 @@ class ReadError(ArrangeError):
         ]
         where = ", ".join(place for place in places if place)
         super().__init__(f"{where}: {problem}" if where else problem)
+
+
+class ChartError(ReadError):
+    """A text chart with faults.
+
+    Parameters
+    ----------
+    problem : str
+        What was found, and what would be right.
+    text : str
+        The line of the chart; the message shows it with a caret under the column.
+    **place
+        file, line and column, as for ``ReadError``.
+
+    Attributes
+    ----------
+    errors : tuple of ChartError
+        The single faults, where this error tells of several.
+    """
+
+    def __init__(self, problem: str, *, text: str = "", **place: Any) -> None:
+        super().__init__(problem, **place)
+        self.text = text
+        self.errors: tuple[ChartError, ...] = ()
+
+    def __str__(self) -> str:
+        if self.errors:
+            return self.problem
+        message = super().__str__()
+        if not self.text or not self.column:
+            return message
+        start = max(self.column - 60, 0)  # a very long line is shown around its fault
+        shown = "".join(sign if sign.isprintable() else " " for sign in self.text[start:][:100])
+        return f"{message}\n    {shown}\n    {' ' * (self.column - 1 - start)}^"
+
+    @classmethod
+    def of_all(
+        cls, errors: Sequence[ChartError], count: int, *, more_follow: bool = False
+    ) -> ChartError:
+        """Return one error that tells all of them, and how many more there are.
+
+        Parameters
+        ----------
+        errors : sequence of ChartError
+            Those to be told, in order.
+        count : int
+            How many were found.
+        more_follow : bool
+            Reading stopped there.
+        """
+        if len(errors) == 1 == count:
+            return errors[0]
+        told = [str(error) for error in errors]
+        if more_follow:
+            told.append(f"... and so on; reading stopped after {count} faults")
+        elif count > len(errors):
+            told.append(f"... and {count - len(errors)} more")
+        first = errors[0]
+        every = cls("\n".join(told), file=first.file, line=first.line, column=first.column)
+        every.errors = tuple(errors)
+        return every

@@ -15,6 +15,8 @@ A4_HERTZ = 440.0  # ISO 16:1975
 
 STEPS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 
+# How a band spells a note when no key says otherwise (common practice).
+PLAIN_NAMES = ("C", "C#", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B")
 SHARP_NAMES = ("C", "C#", "D", "D#", "E", "F", "F#", "G", "G#", "A", "A#", "B")
 
 INTERVAL_NAMES = (
@@ -117,15 +119,16 @@ def note_name(pitch: float, key: str | None = None) -> str:
 
 
 def pitch_class_name(pitch_class: int, key: str | None = None) -> str:
-    """Return the name of a pitch class as the key spells it; without a key as C major does.
+    """Return the name of a pitch class as the key spells it; without a key one of ``PLAIN_NAMES``.
 
     The key's own notes are spelled as its signature asks, the other five as near to them in the
     circle of fifths as a band spells them (common practice): in C major Ab Eb Bb F# C#, in
     A minor, with its raised leading note, Bb F# C# G# D#.
     """
-    mode = key.partition(" ")[2] if key else "major"
-    flatward = 2 if MODES.get(mode, 0) >= MODES["minor"] else 4
-    first = C_IN_CIRCLE + (key_fifths(key) if key else 0) - flatward
+    if key is None:
+        return PLAIN_NAMES[pitch_class % 12]
+    flatward = 2 if MODES.get(key.partition(" ")[2], 0) >= MODES["minor"] else 4
+    first = C_IN_CIRCLE + key_fifths(key) - flatward
     first = min(max(first, 0), len(CIRCLE) - 12)
     return CIRCLE[first + (7 * pitch_class + C_IN_CIRCLE - first) % 12]
 

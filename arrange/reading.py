@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import hashlib
 import os
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
 
 from arrange.errors import ReadError
+from arrange.formats.chart import read_chart
 from arrange.formats.files import read_bytes
+from arrange.formats.midi import is_midi, read_midi
 from arrange.formats.musicxml import read_musicxml
 from arrange.tables import Song
 
@@ -19,7 +21,10 @@ def read(
     played: bool = True,
     octaves: Mapping[str, int] | None = None,
 ) -> Song:
-    """Return the Song in a file: MusicXML, plain or compressed (.musicxml, .xml, .mxl).
+    """Return the Song in a file: MusicXML, a Standard MIDI File or a text chart.
+
+    What a file is, is told by its content; its suffix counts only for text that is no XML, which
+    is read as a chart.
 
     Parameters
     ----------
@@ -33,24 +38,32 @@ def read(
     Raises
     ------
     ReadError
-        If the file is missing, damaged, unsafe, or of no format that is read.
+        If the file is missing, damaged, unsafe, or of no format that is read; for a chart a
+        ChartError that tells every fault with its line.
     """
     path = Path(path)
     data = read_bytes(path)
-    name = str(path)
-    if not _looks_like_xml(data) and not data.startswith(b"PK"):
-        raise ReadError(
-            "this is no MusicXML, neither plain nor compressed; "
-            "export the song as .musicxml or .mxl",
-            file=name,
-        )
-    return read_musicxml(
+    return _reader(path, data)(
         data,
-        name,
+        str(path),
         played=played,
         octaves=octaves,
         source=path.name,
         fingerprint=hashlib.sha256(data).hexdigest(),
+    )
+
+
+def _reader(path: Path, data: bytes) -> Callable[..., Song]:
+    if _looks_like_xml(data) or data.startswith(b"PK"):
+        return read_musicxml
+    if is_midi(data):
+        return read_midi
+    if path.suffix.lower() == ".txt":
+        return read_chart
+    raise ReadError(
+        "this is no MusicXML, neither plain nor compressed, and no MIDI file; export the song as "
+        ".musicxml or .mxl, or name the file .txt if it is a chart",
+        file=str(path),
     )
 
 

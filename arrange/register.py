@@ -67,11 +67,8 @@ def part_ranges(
     order = np.lexsort((pitch, span, part))
     group = part[order] * max(len(labels), 1) + span[order]
     pitch, weight = pitch[order], weight[order]
-    if not len(group):
-        groups, starts = group, group
-    else:
-        groups, starts = np.unique(group, return_index=True)
-    ends = np.append(starts[1:], len(group)) - 1
+    groups, starts = np.unique(group, return_index=True)
+    ends = np.append(starts, len(group))[1:] - 1
     total = _sums(weight, starts)
     mean = _sums(weight * pitch, starts) / total
     own = np.repeat(np.arange(len(groups)), np.diff(np.append(starts, len(group))))

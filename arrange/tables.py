@@ -32,6 +32,7 @@ class Column:
     meaning: str
     needed: bool = True
     allowed: tuple[str, ...] = ()
+    within: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True)
@@ -136,7 +137,8 @@ NOTES = Table(
         _DURATION,
         _MEASURE,
         _SECTION,
-        Column("pitch", "float64", "MIDI number", "sounding; none if unpitched", needed=False),
+        Column("pitch", "float64", "MIDI number", "sounding, 0 to 127; none if unpitched",
+               needed=False, within=(0, 127)),
         Column("voice", "str", "", "MusicXML voice within the part", needed=False),
         Column("string", "Int64", "", "string, 1 is the highest", needed=False),
         Column("fret", "Int64", "frets", "from the nut, capo or not", needed=False),
@@ -163,7 +165,7 @@ FINDINGS = Table(
         Column("value", "float64", "see unit", "what was measured"),
         Column("limit", "float64", "see unit", "the limit it is held against"),
         Column("unit", "str", "", "unit of value and limit"),
-        Column("severity", "float64", "0 to 1", "how strongly it asks to be heard"),
+        Column("severity", "float64", "0 to 1", "how strongly it asks to be heard", within=(0, 1)),
         Column("why", "str", "", "one plain sentence"),
         Column("source", "str", "", "key into the bibliography"),
         Column("waived", "str", "", "id of the decision that waives it, or none", needed=False),
@@ -285,10 +287,14 @@ def _as_dtype(values: pd.Series[Any], dtype: str, table: str) -> pd.Series[Any]:
         if lost.any():
             row = int(np.argmax(lost))
             raise TableError(
-                f"table '{table}', column '{values.name}', row {row}: {values.tolist()[row]!r}; "
+                f"table '{table}', column '{values.name}', row {row}: {_told(values.iloc[row])}; "
                 f"its values are {dtype}"
             )
     return changed  # type: ignore[no-any-return]
+
+
+def _told(value: Any) -> str:
+    return repr(value.item() if isinstance(value, np.generic) else value)
 
 
 def _check_columns(columns: Columns, table: Table) -> None:
@@ -297,6 +303,8 @@ def _check_columns(columns: Columns, table: Table) -> None:
             _check_filled(columns[column.name], column, table.name)
         if column.allowed:
             _check_allowed(columns[column.name], column, table.name)
+        if column.within:
+            _check_within(columns[column.name], column, table.name, *column.within)
     for name in table.unique_by:
         _check_unique(columns[name], name, table)
 
@@ -313,7 +321,7 @@ def _check_filled(values: Any, column: Column, table: str) -> None:
     if bad.any():
         row = int(np.argmax(bad))
         raise TableError(
-            f"table '{table}', column '{column.name}', row {row}: {values.tolist()[row]!r}; "
+            f"table '{table}', column '{column.name}', row {row}: {_told(values[row])}; "
             f"a value is needed here ({column.meaning})"
         )
 
@@ -327,11 +335,22 @@ def _check_allowed(values: Any, column: Column, table: str) -> None:
         )
 
 
+def _check_within(values: Any, column: Column, table: str, least: float, most: float) -> None:
+    numbers = np.asarray(values)
+    outside = (numbers < least) | (numbers > most)
+    if outside.any():
+        row = int(np.argmax(outside))
+        raise TableError(
+            f"table '{table}', column '{column.name}', row {row}: {_told(values[row])}; "
+            f"it lies between {least} and {most}"
+        )
+
+
 def _check_unique(values: Any, name: str, table: Table) -> None:
     if len(set(values.tolist())) < len(values):
         row = int(np.argmax(pd.Series(values).duplicated().to_numpy()))
         raise TableError(
-            f"table '{table.name}', row {row}: a second row has {name} {values.tolist()[row]!r}; "
+            f"table '{table.name}', row {row}: a second row has {name} {_told(values[row])}; "
             f"each row is {table.row}"
         )
 
@@ -458,7 +477,7 @@ def _check_across(tables: Mapping[str, Columns | pd.DataFrame]) -> None:
     numbers = np.asarray(tables["measures"]["measure"])
     if not len(numbers) or (numbers != np.arange(1, len(numbers) + 1)).any():
         raise TableError(
-            f"table 'measures': its measures are {list(numbers[:12])}; they count 1, 2, 3, ..."
+            f"table 'measures': its measures are {numbers[:12].tolist()}; they count 1, 2, 3, ..."
         )
     for column, home, users in _KNOWN:
         known = tables[home][column]
@@ -468,5 +487,5 @@ def _check_across(tables: Mapping[str, Columns | pd.DataFrame]) -> None:
             if unknown:
                 raise TableError(
                     f"table '{user}': there is no {column} {min(unknown)!r}; "
-                    f"there are {list(known[:12])}"
+                    f"there are {known[:12].tolist()}"
                 )

@@ -1,9 +1,9 @@
 """Files of music21's corpus, read from the installed package, and their notes by each reader.
 
-Notes are told per part, in page order, as multisets of (onset, duration, sounding pitch): times
-in quarter notes as fractions, pitch as a MIDI number or None for an unpitched note. Grace notes
-are told apart, by their pitches alone. music21 keeps tied notes single; ``merged`` joins them
-the slow, obvious way, from music21's own tie objects.
+Notes are told part by part, in page order: times in quarter notes as fractions, pitch as a
+sounding MIDI number, None for an unpitched note. Grace notes are told apart, by their pitches
+alone. music21 keeps tied notes single; ``merged`` joins them the slow, obvious way, by
+music21's own tie objects.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ import warnings
 from collections import Counter
 from fractions import Fraction
 from pathlib import Path
+from typing import NamedTuple
 
 import music21
 
@@ -20,12 +21,39 @@ import arrange as ar
 
 PACKAGE = Path(music21.__file__).parent
 SUITE = PACKAGE / "musicxml" / "lilypondTestSuite"
+CORPUS = PACKAGE / "corpus"
 SUFFIXES = (".xml", ".musicxml", ".mxl")
 
 
-def suite_files() -> list[Path]:
-    """All files of the suite."""
-    return sorted(path for path in SUITE.iterdir() if path.suffix in SUFFIXES)
+class Heard(NamedTuple):
+    """A sounding note: when in the piece and where on the page."""
+
+    onset: Fraction
+    duration: Fraction
+    pitch: float | None
+    bar: int
+    offset: Fraction
+    tie: str = ""  # where music21 has one
+
+
+class Printed(NamedTuple):
+    """A note as it stands on the page, before ties are merged."""
+
+    onset: Fraction
+    duration: Fraction
+    pitch: float | None
+    bar: int
+    offset: Fraction
+    tie: str
+    voice: object
+
+
+Parts = list[tuple[list[Heard], Counter]]  # of each part: its notes, the pitches of its graces
+
+
+def music_files(folder: Path) -> list[Path]:
+    """All MusicXML files below a folder."""
+    return sorted(path for path in folder.rglob("*") if path.suffix in SUFFIXES)
 
 
 def label(path: Path) -> str:
@@ -38,75 +66,113 @@ def exact(time: float | Fraction) -> Fraction:
     return Fraction(time).limit_denominator(20_000)
 
 
-def our_notes(path: Path) -> tuple[list[Counter], list[Counter]]:
-    """Notes and grace notes of each part, as this package reads them."""
+def our_parts(path: Path) -> Parts:
+    """Each part's notes and grace notes, as this package reads them."""
     song = ar.read(path, played=False)
-    columns = [song.notes[name].tolist() for name in ("part", "onset", "duration", "pitch", "grace")]
-    notes = {part: Counter() for part in song.parts["part"]}
-    graces = {part: Counter() for part in song.parts["part"]}
-    for part, onset, duration, pitch, grace in zip(*columns, strict=True):
-        pitch = None if math.isnan(pitch) else pitch
+    starts = song.measures["onset"].tolist()
+    names = ("part", "onset", "duration", "pitch", "measure", "grace")
+    parts: dict[str, tuple[list[Heard], Counter]] = {
+        part: ([], Counter()) for part in song.parts["part"]
+    }
+    for part, onset, duration, pitch, measure, grace in zip(
+        *(song.notes[name].tolist() for name in names), strict=True
+    ):
+        sound = None if math.isnan(pitch) else pitch
+        offset = exact(onset - starts[measure - 1])
         if grace:
-            graces[part][pitch] += 1
+            parts[part][1][sound] += 1
         else:
-            notes[part][exact(onset), exact(duration), pitch] += 1
-    return list(notes.values()), list(graces.values())
+            heard = Heard(exact(onset), exact(duration), sound, measure, offset)
+            parts[part][0].append(heard)
+    return list(parts.values())
 
 
-def music21_notes(path: Path) -> tuple[list[Counter], list[Counter]]:
-    """Notes and grace notes of each part, as music21 reads them, ties merged."""
+def music21_parts(path: Path) -> Parts:
+    """Each part's notes and grace notes, as music21 reads them, ties merged."""
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         score = music21.converter.parse(path, format="musicxml", forceSource=True)
         score.toSoundingPitch(inPlace=True)
-    notes: dict[str, list] = {}
+    printed: dict[str, list[Printed]] = {}
     graces: dict[str, Counter] = {}
-    for number, staff in enumerate(score.parts):
+    for index, staff in enumerate(score.parts):
         # music21 makes a part of each staff: P1-Staff1, P1-Staff2
         is_staff = isinstance(staff, music21.stream.PartStaff)
-        part = str(staff.id).rpartition("-Staff")[0] if is_staff else f"{number}"
-        notes.setdefault(part, [])
-        graces.setdefault(part, Counter())
-        for element in staff.recurse().notes:
-            if isinstance(element, music21.harmony.Harmony):
-                continue
-            onset = exact(element.getOffsetInHierarchy(staff))
-            voice = element.activeSite.id if element.activeSite is not None else None
-            for single in getattr(element, "notes", [element]):
-                pitch = single.pitch.ps if hasattr(single, "pitch") else None
-                if element.duration.isGrace:
-                    graces[part][pitch] += 1
-                else:
-                    length = exact(element.duration.quarterLength)
+        part = str(staff.id).rpartition("-Staff")[0] if is_staff else f"{index}"
+        notes = printed.setdefault(part, [])
+        grace = graces.setdefault(part, Counter())
+        for bar, measure in enumerate(staff.getElementsByClass("Measure"), 1):
+            starts = exact(measure.getOffsetBySite(staff))
+            for element in measure.recurse().notes:
+                if isinstance(element, music21.harmony.Harmony):
+                    continue
+                for single in getattr(element, "notes", [element]):
+                    pitch = single.pitch.ps if hasattr(single, "pitch") else None
+                    if element.duration.isGrace:
+                        grace[pitch] += 1
+                        continue
+                    offset = exact(element.getOffsetInHierarchy(measure))
                     tie = single.tie.type if single.tie is not None else ""
-                    notes[part].append([onset, length, pitch, tie, voice])
-    return [merged(part) for part in notes.values()], list(graces.values())
+                    length = exact(element.duration.quarterLength)
+                    voice = element.activeSite.id
+                    notes.append(
+                        Printed(starts + offset, length, pitch, bar, offset, tie, voice)
+                    )  # fmt: skip
+    no_ends = not any(
+        note.tie in ("stop", "continue") for notes in printed.values() for note in notes
+    )
+    return [
+        (merged(notes, no_ends), grace)
+        for notes, grace in zip(printed.values(), graces.values(), strict=True)
+    ]
 
 
-def merged(notes: list[list]) -> Counter:
+def merged(notes: list[Printed], no_ends: bool) -> list[Heard]:
     """Join each tied note with the one of its pitch that begins where it ends.
 
-    Among several the one in its own voice is taken.
+    Among several the one in its own voice is taken. With `no_ends`, for files in which no tie
+    says where it ends, any note of that pitch will do.
     """
-    notes = sorted(notes, key=lambda note: note[0])
-    goes_on = [note for note in notes if note[3] in ("stop", "continue")]
-    taken = set()
-    told = Counter()
+    notes = sorted(notes, key=lambda note: note.onset)
+    beginning: dict[tuple, list[Printed]] = {}
     for note in notes:
-        if id(note) in taken:
+        if no_ends or note.tie in ("stop", "continue"):
+            beginning.setdefault((note.pitch, note.onset), []).append(note)
+    joined: set[int] = set()
+    told = []
+    for note in notes:
+        if id(note) in joined:
             continue
-        onset, end, link = note[0], note[0] + note[1], note
-        while link is not None and link[3] in ("start", "continue"):
+        end, link = note.onset + note.duration, note
+        while link is not None and link.tie in ("start", "continue"):
             following = [
                 other
-                for other in goes_on
-                if id(other) not in taken and other[2] == link[2] and other[0] == end
-                and other is not link and other[0] > link[0]
-            ]  # fmt: skip
-            following.sort(key=lambda other: other[4] != link[4])
-            link = following[0] if following else None
+                for other in beginning.get((link.pitch, end), [])
+                if id(other) not in joined and other.onset > link.onset
+            ]
+            own = [other for other in following if other.voice == link.voice]
+            link = (own or following or [None])[0]
             if link is not None:
-                taken.add(id(link))
-                end = link[0] + link[1]
-        told[onset, end - onset, note[2]] += 1
+                joined.add(id(link))
+                end = link.onset + link.duration
+        length = end - note.onset
+        told.append(Heard(note.onset, length, note.pitch, note.bar, note.offset, note.tie))
     return told
+
+
+def in_time(parts: Parts) -> list[tuple[Counter, Counter]]:
+    """Of each part the multiset of (onset, duration, pitch), and that of its graces' pitches."""
+    return [(Counter((n.onset, n.duration, n.pitch) for n in notes), g) for notes, g in parts]
+
+
+def on_page(parts: Parts) -> list[tuple[Counter, Counter]]:
+    """Of each part the multiset of (bar, offset in the bar, pitch), and its graces' pitches."""
+    return [(Counter((n.bar, n.offset, n.pitch) for n in notes), g) for notes, g in parts]
+
+
+def untied(parts: Parts) -> list[Counter]:
+    """Of each part the multiset of (bar, offset, duration, pitch) of notes without a tie."""
+    return [
+        Counter((n.bar, n.offset, n.duration, n.pitch) for n in notes if not n.tie)
+        for notes, _ in parts
+    ]

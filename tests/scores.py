@@ -219,7 +219,7 @@ def _schema() -> etree.XMLSchema:
 def read_text(
     folder: Path, text: str | bytes, *, name: str = "song.musicxml", valid: bool = True, **options
 ) -> ar.Song:
-    """Write a score to a file and read it; it must be valid MusicXML 4.0 unless `valid` is False."""
+    """Write a score to a file and read it; it must be valid MusicXML 4.0 unless told otherwise."""
     if valid:
         assert schema_errors(text) == []
     path = folder / name

@@ -33,8 +33,8 @@ def find_rubs(scene: Scene, limits: Limits) -> list[Clash]:
 
     held = scene.seconds(end) - scene.seconds(start)
     low = np.clip(2 ** ((60 - scene.pitch[lower]) / 24), 0.5, 2)
-    lines, _, at = scene.slices
-    exposed = np.sqrt(2 / np.maximum(np.bincount(at, minlength=len(lines) - 1), 2))
+    lines, _, sounds_in = scene.slices
+    exposed = np.sqrt(2 / np.maximum(np.bincount(sounds_in, minlength=len(lines) - 1), 2))
     through = np.append(0.0, np.cumsum(exposed * scene.slice_seconds))
     begin, finish = np.searchsorted(lines, start), np.searchsorted(lines, end)
     weighted = low * (through[finish] - through[begin])

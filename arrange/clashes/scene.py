@@ -221,9 +221,7 @@ def findings_table(scene: Scene, clashes: Sequence[Clash]) -> pd.DataFrame:
             "onset": onset,
             "duration": np.array([clash.end for clash in clashes], dtype=np.float64) - onset,
             "kind": [clash.kind for clash in clashes],
-            "parts": [
-                " + ".join(sorted(clash.parts, key=scene.parts.index)) for clash in clashes
-            ],
+            "parts": [" + ".join(sorted(clash.parts, key=scene.parts.index)) for clash in clashes],
             "pitches": [
                 " ".join(scene.name(pitch, clash.onset) for pitch in sorted(clash.pitches))
                 for clash in clashes

@@ -45,8 +45,11 @@ def whole_file(path: Path) -> Iterator[Path]:
     path.parent.mkdir(parents=True, exist_ok=True)
     handle, draft = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
     os.close(handle)
+    mask = os.umask(0)
+    os.umask(mask)
     try:
         yield Path(draft)
+        Path(draft).chmod(0o666 & ~mask)  # as any new file; mkstemp makes it private
         Path(draft).replace(path)
     finally:
         Path(draft).unlink(missing_ok=True)

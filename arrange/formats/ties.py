@@ -37,17 +37,17 @@ def merge_ties(
 
     Returns
     -------
-    keep : array of bool
-        False for a note that goes on another.
+    head : array of int
+        The first note of the chain that each note belongs to; its own index if it is first.
     duration : array of int
         Ticks, of the whole chain at its first note.
     is_open : array of bool
         True for a note whose tie found no end.
     """
-    keep = np.ones(len(part), dtype=bool)
+    head = np.arange(len(part))
     is_open = np.zeros(len(part), dtype=bool)
     if not tie_start.any():
-        return keep, duration, is_open
+        return head, duration, is_open
     told = bool(tie_stop.any())
     tie_stop = tie_stop if told else duration > 0
     tied = np.flatnonzero(tie_start | tie_stop)
@@ -60,24 +60,24 @@ def merge_ties(
 
     follows = np.full(len(tied), -1)  # the note that each note goes on in
     for key, slack in ((own, 0), (line, 0), (line, ticks))[: 3 if told else 2]:
-        first = starts[follows[starts] < 0]
-        if not len(first):
+        loose = starts[follows[starts] < 0]
+        if not len(loose):
             break
         second = stops[~np.isin(stops, follows)]
-        a, b = _matches((key + end)[first], (key + start)[second], slack)
-        later = start[second[b]] > start[first[a]]
-        follows[first[a[later]]] = second[b[later]]
+        a, b = _matches((key + end)[loose], (key + start)[second], slack)
+        later = start[second[b]] > start[loose[a]]
+        follows[loose[a[later]]] = second[b[later]]
 
     is_open[tied[starts[follows[starts] < 0]]] = True
-    keep[tied[follows[follows >= 0]]] = False
-    ahead = follows
-    while (ahead >= 0).any():  # each round doubles how far along its chain a note looks
-        on = np.flatnonzero(ahead >= 0)
-        end[on] = np.maximum(end[on], end[ahead[on]])
-        ahead = np.where(ahead >= 0, ahead[ahead], -1)
+    first = np.arange(len(tied))
+    first[follows[follows >= 0]] = np.flatnonzero(follows >= 0)
+    while (first[first] != first).any():  # each round doubles how far back a note looks
+        first = first[first]
+    np.maximum.at(end, first, end.copy())
+    head[tied] = tied[first]
     merged = duration.copy()
     merged[tied] = end - start
-    return keep, merged, is_open
+    return head, merged, is_open
 
 
 def _matches(wanted: Array, offered: Array, slack: int) -> tuple[Array, Array]:

@@ -10,12 +10,13 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 
-from arrange.chords import Chord, chord_intervals, chord_number, chord_symbol
+from arrange.chord_symbols import settled_chord
+from arrange.chords import Chord, chord_intervals, chord_number, chord_suffix, chord_symbol
 from arrange.errors import ReadError
 from arrange.formats.playing_order import Bar, playing_order
 from arrange.formats.ties import merge_ties
@@ -93,6 +94,8 @@ class Written:
         Bars that begin behind a double bar or a repeat sign.
     bars : list of Bar
         Signs for the order of playing.
+    kinds, passes : mapping of bar to str, to int
+        Kind and pass of the section that begins at a bar, where the source tells them.
     """
 
     ticks: int
@@ -109,6 +112,8 @@ class Written:
     marks: Sequence[tuple[int, str, bool]]
     double_bars: Sequence[int]
     bars: Sequence[Bar]
+    kinds: Mapping[int, str] = field(default_factory=dict)
+    passes: Mapping[int, int] = field(default_factory=dict)
 
 
 def section_kind(text: str) -> str:
@@ -139,6 +144,13 @@ def make_song(written: Written, *, played: bool, notices: list[str], **about: An
     """
     bars = len(written.numbers)
     order = np.array(playing_order(written.bars) if played else range(bars), dtype=np.int64)
+    passed = np.setdiff1d(np.arange(bars), order)
+    if len(passed):
+        told = ", ".join(written.numbers[bar] for bar in passed[:8].tolist())
+        notices.append(
+            f"measure {told}{', ...' if len(passed) > 8 else ''}: never played, the repeats, "
+            "endings and jumps lead past; look at them, or read the page order with played=False"
+        )
     lengths = written.lengths[order]
     starts = np.concatenate([[0], np.cumsum(lengths)])
     sections, section_of_bar = _sections(written, order, starts)
@@ -203,10 +215,13 @@ def _sections(written: Written, order: Array, starts: Array) -> tuple[dict[str, 
     passes = []
     for head in head_of_bar[first].tolist():
         rounds[head] = rounds.get(head, 0) + 1
-        passes.append(rounds[head])
+        passes.append(rounds[head] - 1 + written.passes.get(firsts[head], 1))
     columns = {
         "section": _section_labels(names),
-        "kind": [section_kind(name) for name in names],
+        "kind": [
+            written.kinds.get(firsts[head], section_kind(name))
+            for head, name in zip(head_of_bar[first].tolist(), names, strict=True)
+        ],
         "pass": np.array(passes, dtype=np.int64),
         "first_measure": first + 1,
         "last_measure": last + 1,
@@ -271,7 +286,7 @@ def _mean_tempos(written: Written, notices: list[str]) -> Array:
             minutes += (offset - at) / tempo
             at, tempo = offset, value
         minutes += (length - at) / tempo
-        tempos[measure] = length / minutes
+        tempos[measure] = length / minutes if at else tempo
         done = measure + 1
     tempos[done:] = tempo
     return tempos
@@ -329,22 +344,15 @@ def _told_chord(
     chord: Chord, key: str | None
 ) -> tuple[str, int, int, str, tuple[int, ...], str | None]:
     """Symbol, root, bass (-1 for none), kind, pitch classes and number of a chord."""
+    chord = settled_chord(chord)
     symbol = chord_symbol(chord)
     if not chord.root:
         return symbol, -1, -1, chord.kind, (), None
     root = parse_pitch_class(chord.root)
-    members = [(root + above) % 12 for above in chord_intervals(chord.kind, chord.degrees)]
-    members = list(dict.fromkeys(members))
-    bass = root
-    if chord.bass:
-        bass = parse_pitch_class(chord.bass)
-    elif 0 < chord.inversion < len(members):
-        bass = members[chord.inversion]
-    suffix = symbol.removeprefix(chord.root).split("/" + chord.bass)[0] if chord.bass else (
-        symbol.removeprefix(chord.root)
-    )  # fmt: skip
-    number = chord_number(root, suffix, bass, key) if key else None
-    return symbol, root, bass, chord.kind, tuple(members), number
+    members = tuple((root + above) % 12 for above in chord_intervals(chord.kind, chord.degrees))
+    bass = parse_pitch_class(chord.bass) if chord.bass else root
+    number = chord_number(root, chord_suffix(chord), bass, key) if key else None
+    return symbol, root, bass, chord.kind, members, number
 
 
 def _note_columns(
@@ -367,10 +375,12 @@ def _note_columns(
     duration = notes["duration"][rows]
     # A note that runs past its bar is kept as written; the order is by time, part and pitch.
     pitch = notes["pitch"][rows]
-    sort = np.lexsort((pitch, notes["part"][rows], onset))
+    # Grace notes come before the note that they lead to, in the order of the page.
+    place = np.where(notes["grace"][rows], rows - 1e9, pitch)
+    sort = np.lexsort((place, notes["part"][rows], onset))
     rows, bars, onset, duration = rows[sort], bars[sort], onset[sort], duration[sort]
     part = notes["part"][rows]
-    keep, duration, open_ties = merge_ties(
+    head, duration, open_ties = merge_ties(
         part,
         pitch[sort],
         notes["voice"][rows],
@@ -385,11 +395,15 @@ def _note_columns(
             "its ties tell only where they begin: each goes on in the note of its pitch that "
             "follows at once"
         )
+    keep = head == np.arange(len(head))
+    technique = notes["technique"][rows]
+    np.bitwise_or.at(technique, head, technique.copy())  # a sign may stand at any tied note
+    technique = technique[keep]
     _tell_open_ties(written, rows[open_ties], rows[keep & ~open_ties], notices)
     rows, bars, onset, duration, part = (
         values[keep] for values in (rows, bars, onset, duration, part)
     )
-    technique, technique_code = np.unique(notes["technique"][rows], return_inverse=True)
+    technique, technique_code = np.unique(technique, return_inverse=True)
     string, fret = notes["string"][rows], notes["fret"][rows]
     source = notes["source"][rows]
     return {

@@ -96,7 +96,7 @@ def read_musicxml(
         meters=timing.meters,
         keys=_keys(events, said, timing),
         tempos=read_tempos(events, timing),
-        chords=read_chords(events, timing, notices),
+        chords=read_chords(events, said, timing, notices),
         marks=read_marks(events, timing),
         double_bars=double_bars,
         bars=bars,

@@ -15,7 +15,8 @@ MOST_DIVISIONS = 10**6
 MOST_QUARTERS = 1000  # in a bar
 MOST_CAPO = 24  # frets; guitars have some 20 to 24
 
-_DECIMAL = re.compile(r"[+-]?(\d{1,20}(\.\d{0,20})?|\.\d{1,20})")  # XSD decimal, of sane length
+# A decimal of the schema, of sane length.
+_DECIMAL = re.compile(r"[+-]?(\d{1,20}(\.\d{0,20})?|\.\d{1,20})")
 
 
 @dataclass
@@ -81,8 +82,8 @@ def _divisions(said: Attributes, event: int, element: Any) -> None:
     value = Fraction(text) if _DECIMAL.fullmatch(text) else Fraction(0)
     if not 0 < value <= MOST_DIVISIONS:
         raise ValueError(
-            f"it is {text[:40]!r}, and must be a number above 0, at most {MOST_DIVISIONS:,}, that tells "
-            "how many divisions a quarter note has"
+            f"it is {text[:40]!r}, and must be a number above 0, at most {MOST_DIVISIONS:,}, that "
+            "tells how many divisions a quarter note has"
         )
     said.divisions.append((event, value))
 

@@ -126,7 +126,7 @@ def _pitches(events: Events, heads: Array, texts: Any, unpitched: Array) -> tupl
     step, octave, alter = texts("step"), texts("octave"), texts("alter")
     pitched = (step > 0) | (octave > 0)
     shift = np.where(alter > 0, events.numbers[alter], 0.0)
-    bad = pitched & ((steps[step] < 0) | ~np.isfinite(events.numbers[octave] + shift))
+    bad = pitched & ((steps[step] < 0) | ~(np.abs(events.numbers[octave]) + np.abs(shift) < 100))
     if bad.any():
         first = int(np.argmax(bad))
         told = (f"{name} {events.texts[column[first]]!r}" for name, column in (

@@ -128,6 +128,7 @@ def settle_strings(
             (notes["part"] == index) & (notes["string"] > 0) & (notes["fret"] >= 0)
         )
         if not len(own):
+            notes["fret"][(notes["part"] == index) & (notes["fret"] >= 0)] += columns["capo"][index]
             continue
         capo, tuning = columns["capo"][index], columns["tuning"][index]
         opened = np.array(tuning or STANDARD_TUNING)
@@ -143,7 +144,8 @@ def settle_strings(
                 f"not from the capo at {capo}; they are taken so"
             )
         else:
-            notes["fret"][own] += capo
+            fretted = (notes["part"] == index) & (notes["fret"] >= 0)
+            notes["fret"][fretted] += capo
         wrong = len(own) - max(from_capo, from_nut)
         if wrong:
             notices.append(

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import re
+from copy import deepcopy
 from dataclasses import replace
 from typing import Any
 
 from arrange.chords import KINDS, Chord, Degree
+from arrange.formats.musicxml.attributes import Attributes
 from arrange.formats.musicxml.events import CODE, Events, number
-from arrange.formats.musicxml.timing import Timing
+from arrange.formats.musicxml.timing import Timing, forward_fill
 from arrange.formats.playing_order import Bar
 from arrange.formats.written import names_section
-from arrange.pitch import SHARP_NAMES
+from arrange.pitch import PLAIN_NAMES, SHARP_NAMES, parse_pitch_class
 
 # Note values of metronome marks in quarter notes (MusicXML note-type-value).
 _NOTE_VALUES = {
@@ -45,7 +47,7 @@ def read_tempos(events: Events, timing: Timing) -> list[tuple[int, int, float]]:
     for event, element in events.elements("sound"):
         tempo = number(element.get("tempo"))
         if 0 < tempo <= _MOST_TEMPO:
-            tempos[_place(events, timing, event, element)] = tempo
+            tempos[_place(timing, event, element)] = tempo
             told.add(element.getparent())
     for event, element in events.elements("metronome"):
         tempo = _metronome(element)
@@ -72,7 +74,7 @@ def _metronome(element: Any) -> float:
     return float(digits[0]) * unit * (2 - 0.5**dots)
 
 
-def _place(events: Events, timing: Timing, event: int, element: Any) -> tuple[int, int]:
+def _place(timing: Timing, event: int, element: Any) -> tuple[int, int]:
     """Bar and ticks of a `sound` or `harmony`, moved by its offset where that may be heard."""
     bar, ticks = int(timing.bar[event]), int(timing.offset[event])
     parent = element.getparent()
@@ -93,29 +95,60 @@ def read_marks(events: Events, timing: Timing) -> list[tuple[int, str, bool]]:
     marks: dict[tuple[int, str], bool] = {}
     for tag in ("rehearsal", "words"):
         for event in events.at(tag).tolist():
-            text = " ".join(events.texts[events.values[event]].split())
+            text = " ".join(events.texts[events.values[event]].split()).strip(" :.")
             if text and (tag == "rehearsal" or names_section(text)):
                 marks.setdefault((int(timing.bar[event]), text), tag == "rehearsal")
-    return [(bar, text.strip(" :."), rehearsal) for (bar, text), rehearsal in marks.items()]
+    return [(bar, text, rehearsal) for (bar, text), rehearsal in marks.items()]
 
 
-def read_chords(events: Events, timing: Timing, notices: list[str]) -> list[tuple[int, int, Chord]]:
-    """Return (bar, ticks, chord) of each chord symbol, in document order."""
+def read_chords(
+    events: Events, said: Attributes, timing: Timing, notices: list[str]
+) -> list[tuple[int, int, Chord]]:
+    """Return (bar, ticks, chord) of each chord symbol, in document order.
+
+    A chord over a transposing part is written as that part's notes are, and moved with them.
+    """
     chords = []
     unread: dict[str, int] = {}
+    stacked = 0
+    moves = forward_fill(events, [(event, by % 12) for event, _, by in said.transposes], 0.0)
     for event, element in events.elements("harmony"):
-        chord = _harmony(element)
+        several = len(element.findall("kind")) > 1
+        chord = _harmony(_first_of(element) if several else element)
         if isinstance(chord, Chord):
-            chords.append((*_place(events, timing, event, element), chord))
+            chord = _moved(chord, int(moves[event]))
+            chords.append((*_place(timing, event, element), chord))
+            stacked += several
         else:
             unread[chord] = unread.get(chord, 0) + 1
     for reason, count in unread.items():
         notices.append(f"{count} chord symbols were left out: {reason}")
+    if stacked:
+        notices.append(f"{stacked} chord symbols stack several chords: only the first is read")
     return chords
 
 
+def _moved(chord: Chord, semitones: int) -> Chord:
+    if not semitones or not chord.root:
+        return chord
+    root, bass = (
+        PLAIN_NAMES[(parse_pitch_class(name) + semitones) % 12] if name else ""
+        for name in (chord.root, chord.bass)
+    )
+    return replace(chord, root=root, bass=bass)
+
+
+def _first_of(element: Any) -> Any:
+    """A harmony with the first of its stacked chords alone."""
+    first = deepcopy(element)
+    heads = [child for child in first if child.tag in ("root", "numeral", "function")]
+    for child in list(first)[list(first).index(heads[1]) :] if len(heads) > 1 else []:
+        first.remove(child)
+    return first
+
+
 def _harmony(element: Any) -> Chord | str:
-    """The (first) chord of a harmony, or why there is none."""
+    """The chord of a harmony, or why there is none."""
     kind_element = element.find("kind")
     kind = ((kind_element.text if kind_element is not None else None) or "major").strip()
     if kind not in KINDS:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
@@ -108,7 +109,7 @@ def _grid(events: Events, said: Attributes, durations: Array, told: Array) -> in
     for _, _, length in said.meters:
         ticks = math.lcm(ticks, length.denominator)
     if ticks > MOST_GRID:
-        stated = [event for event, *_ in (*said.divisions, *said.meters)]
+        stated = [said_of[0] for said_of in said.divisions] + [meter[0] for meter in said.meters]
         raise events.refuse(
             max(stated, default=int(durations[0]) if len(durations) else 0),
             f"its divisions and meters have no common grid below {MOST_GRID:,} to a quarter note; "
@@ -117,7 +118,7 @@ def _grid(events: Events, said: Attributes, durations: Array, told: Array) -> in
     return ticks
 
 
-def forward_fill(events: Events, stated: list[tuple[int, float]], otherwise: float) -> Array:
+def forward_fill(events: Events, stated: Sequence[tuple[int, float]], otherwise: float) -> Array:
     """A stated value from its event on, within its part; before that, `otherwise`."""
     values = np.full(len(stated) + 1, otherwise)
     values[1:] = [value for _, value in stated]
@@ -188,7 +189,7 @@ def _bars(events: Events, notices: list[str]) -> tuple[Array, list[str]]:
             at = place[name] if place.get(name, -1) > at else at + 1
             placed.append(at)
     numbers = leader + [""] * (max(placed) + 1 - len(leader))
-    short = sum(len(column) < len(leader) for column in columns if column)
+    short = sum(len(column) < len(leader) for column in columns)
     if wrong:
         notices.append(
             f"measure numbers differ between parts ({len(wrong)} of {len(columns)} parts): "
@@ -219,11 +220,11 @@ def _meters(
         else:
             others.setdefault(bar, text)
     meters, nominal = [], np.empty(bars, dtype=np.int64)
-    text, size = "4/4", 4 * ticks
+    meter, size = "4/4", 4 * ticks
     for bar in range(bars):
-        text, length = told.get(bar, (text, size))
-        size = length or size  # a free meter has no length of its own
-        meters.append(text)
+        meter, told_size = told.get(bar, (meter, size))
+        size = told_size or size  # a free meter has no length of its own
+        meters.append(meter)
         nominal[bar] = size
     odd = [bar for bar, text in others.items() if meters[bar] != text]
     for bar in odd[:8]:

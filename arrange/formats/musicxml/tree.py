@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import lzma
+import re
 import zipfile
 import zlib
 from pathlib import PurePosixPath
@@ -37,11 +38,11 @@ def parse_score(data: bytes, name: str) -> Any:
         data = _unzip(data, name)
     parser = etree.XMLParser(**_PARSER_OPTIONS)
     try:
-        root = etree.fromstring(data, parser)
+        root: Any = etree.fromstring(data, parser)
     except etree.XMLSyntaxError as error:
         line, column = error.position
         raise ReadError(
-            f"not well-formed XML: {error.msg.split(', line')[0]}; export the file again",
+            _told(" ".join(error.msg.split(", line")[0].split())),
             file=name,
             line=line,
             column=column,
@@ -61,17 +62,28 @@ def parse_score(data: bytes, name: str) -> Any:
     return root
 
 
+def _told(message: str) -> str:
+    """What to say of the parser's message: its limits against attacks in plain words."""
+    if re.search("amplification|reference loop", message, re.I):
+        return (
+            "it uses XML entities that multiply, which are not read, for safety; "
+            "export the song again without them"
+        )
+    if re.search("excessive depth|huge text|resource limit|too long", message, re.I):
+        return "an element in it is absurdly deep or long; export the song again"
+    return f"not well-formed XML: {message}; export the file again"
+
+
 def _refuse_entities(root: Any, name: str) -> None:
     """Entities can pull in other files or blow up; no score needs them."""
     document = root.getroottree().docinfo
     if not document.doctype:
         return
-    declared = document.internalDTD is not None and next(
-        iter(document.internalDTD.iterentities()), None
-    )
-    used = next(root.iter(etree.Entity), None)
+    subset = document.internalDTD
+    declared = [] if subset is None else [entity.name for entity in subset.iterentities()]
+    used: Any = next(root.iter(etree.Entity), None)
     if declared or used is not None:
-        entity = declared.name if declared else used.text
+        entity = declared[0] if declared else used.name
         raise ReadError(
             f"it uses the XML entity {entity!r}, which is not read, for safety; "
             "export the song again without it",
@@ -124,9 +136,10 @@ def _member(archive: zipfile.ZipFile, member: str, name: str) -> bytes:
             f"the compressed file has no {member}; it holds {held}. Export it again as MusicXML",
             file=name,
         )
+    claimed = archive.getinfo(member).file_size  # which may be a lie: reading stops there too
     with archive.open(member) as stream:
-        content = stream.read(MOST_BYTES + 1)
-    if len(content) > MOST_BYTES:
+        content = b"" if claimed > MOST_BYTES else stream.read(MOST_BYTES + 1)
+    if max(claimed, len(content)) > MOST_BYTES:
         raise ReadError(f"{member} unpacks to more than {MOST_BYTES >> 20} MB", file=name)
     return content
 

@@ -1,0 +1,59 @@
+"""A song from one file format into another."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+from arrange.errors import ArrangeError
+from arrange.formats.chart.writing import write_chart
+from arrange.formats.midi import write_midi
+from arrange.formats.musicxml.writing import write_musicxml
+from arrange.reading import read
+from arrange.tables import Song
+
+_WRITERS = {
+    ".musicxml": write_musicxml,
+    ".xml": write_musicxml,
+    ".mid": write_midi,
+    ".midi": write_midi,
+    ".txt": write_chart,
+}
+
+
+def convert(
+    source: str | os.PathLike[str], target: str | os.PathLike[str], *, overwrite: bool = False
+) -> Song:
+    """Read a song from one file and write it to another, in the format its suffix names.
+
+    Parameters
+    ----------
+    source : path
+        What ``read`` reads.
+    target : path
+        Ends in .musicxml, .xml, .mid, .midi or .txt. It is written whole or not at all.
+    overwrite : bool
+        True replaces a file that is there.
+
+    Returns
+    -------
+    Song
+        As read.
+
+    Raises
+    ------
+    ArrangeError
+        If the suffix names no format, the target is there already, or either file fails.
+    """
+    target = Path(target)
+    writer = _WRITERS.get(target.suffix.lower())
+    if writer is None:
+        raise ArrangeError(f"{target}: no format ends so; name it {', '.join(_WRITERS)}")
+    if target.exists() and not overwrite:
+        raise ArrangeError(f"{target} is there already; choose another name, or --overwrite")
+    song = read(source)
+    try:
+        writer(song, target)
+    except OSError as error:
+        raise ArrangeError(f"{target}: it cannot be written: {error.strerror}") from None
+    return song

@@ -1,0 +1,122 @@
+"""The columns of a printed score, from the notes of a chart."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from fractions import Fraction
+from typing import Any
+
+import numpy as np
+
+from arrange.errors import ReadError
+from arrange.formats.chart.building import Score
+from arrange.formats.chart.header import Part
+from arrange.formats.playing_order import playing_order
+from arrange.formats.written import DEFAULT_TEMPO, Written
+
+_MOST_NOTES = 500_000  # as played
+
+
+def written_score(score: Score, parts: Sequence[Part], octaves: Mapping[str, int]) -> Written:
+    """Return a chart's score in whole columns, on one grid of ticks.
+
+    Parameters
+    ----------
+    score : Score
+    parts : sequence of Part
+    octaves : mapping of part label to int
+        Octaves to move a part by.
+    """
+    shift = [12 * octaves.get(part.label, 0) for part in parts]
+    under = {bar.frame.length.denominator for bar in score.bars}
+    under |= {onset.denominator for _, onset, _ in score.chords}
+    for note in score.notes:
+        under |= {note.event.onset.denominator, note.event.duration.denominator}
+    ticks = math.lcm(1, *under)
+
+    def whole(time: Fraction) -> int:
+        return time.numerator * (ticks // time.denominator)
+
+    voices = list(dict.fromkeys(note.voice for note in score.notes))
+    notes = _note_columns(score, voices, shift, whole)
+    return Written(
+        ticks=ticks,
+        parts={
+            **{
+                name: [getattr(part, name) for part in parts]
+                for name in ("instrument", "family", "capo", "drive", "echo", "level", "program",
+                             "player")
+            },
+            "part": [part.label for part in parts],
+            "tuning": [part.tuning[::-1] or None for part in parts],
+            "transpose": [part.transpose + s for part, s in zip(parts, shift, strict=True)],
+        },
+        notes=notes,
+        voices=voices,
+        sources=[f"n{number}" for number in range(1, len(notes["pitch"]) + 1)],
+        numbers=[bar.number for bar in score.bars],
+        lengths=np.array([whole(bar.frame.length) for bar in score.bars], dtype=np.int64),
+        meters=[bar.meter for bar in score.bars],
+        keys=[bar.key for bar in score.bars],
+        tempos=score.tempos or [(0, 0, DEFAULT_TEMPO)],
+        chords=[(bar, whole(onset), chord) for bar, onset, chord in score.chords],
+        marks=score.marks,
+        double_bars=[],
+        bars=[bar.signs for bar in score.bars],
+        kinds=score.kinds,
+        passes=score.passes,
+    )  # fmt: skip
+
+
+def check_size(written: Written) -> None:
+    """Refuse repeats that would make a song of absurd size.
+
+    Raises
+    ------
+    ReadError
+    """
+    order = playing_order(written.bars)
+    in_bars = np.bincount(written.notes["measure"], minlength=len(written.bars))
+    if in_bars[order].sum() > _MOST_NOTES:
+        raise ReadError(
+            f"played out, its repeats ask for more than {_MOST_NOTES:,} notes; repeat less often"
+        )
+
+
+def _note_columns(
+    score: Score, voices: list[str], shift: list[int], whole: Any
+) -> dict[str, np.ndarray[Any, Any]]:
+    """A value a note, from a row for each event."""
+    voice_of = {voice: code for code, voice in enumerate(voices)}
+    rows = [
+        (
+            note.part,
+            note.measure,
+            whole(note.event.onset),
+            whole(note.event.duration),
+            voice_of[note.voice],
+            note.event.techniques,
+            note.event.grace,
+            note.tie_start,
+            note.tie_stop,
+            len(note.event.tones),
+        )
+        for note in score.notes
+    ]
+    events = np.array(rows, dtype=np.int64).reshape(len(rows), 10)
+    names = ("part", "measure", "offset", "duration", "voice", "technique",
+             "grace", "tie_start", "tie_stop")  # fmt: skip
+    columns = np.repeat(events[:, :9], events[:, 9], axis=0)
+    notes = {name: columns[:, number] for number, name in enumerate(names)}
+    for name in ("grace", "tie_start", "tie_stop"):
+        notes[name] = notes[name].astype(np.bool_)
+    tones = [tone for note in score.notes for tone in note.event.tones]
+    pitch = np.array([tone.pitch for tone in tones], dtype=np.float64)  # none becomes NaN
+    return {
+        **notes,
+        "pitch": pitch + np.array(shift, dtype=np.int64)[notes["part"]],
+        "string": np.array([tone.string for tone in tones], dtype=np.int64),
+        "fret": np.array([tone.fret for tone in tones], dtype=np.int64),
+        "source": np.arange(len(tones)),
+    }

@@ -1,0 +1,122 @@
+"""Standard MIDI Files, read into a Song and written from one.
+
+A MIDI file knows keys that go down and up, sounds, tempo, meters and markers; it knows no
+strings, frets, chord symbols or repeats. So the page order is the played order, bars follow from
+the time signatures, and what a score says besides is not there.
+
+Reading: `events` (bytes → columns) → `bars` (meters, tempo, keys, markers) → `notes` (which key
+down goes with which key up; the grid) → `parts` (names, sounds, loudness). Writing: `writing`.
+
+Decisions where the format leaves room, or files differ:
+
+- A part is what one track plays on one channel. Channel 10 is unpitched: its notes keep no pitch.
+- Times that lie on a grid already are kept exactly; others are moved to one, part by part, and
+  the notices tell how far (`notes` has the rule).
+- A time signature that does not fall on a bar line cuts the bar before it short.
+- A tempo is kept in the file as whole microseconds: the roundest number of quarter notes a minute
+  that gives the same microseconds is meant (652,174 is 92, not 91.99999).
+- Markers name sections; a cue point or a text does if it is such a name: "Chorus 2".
+- The level of a part is its channel volume (controller 7), 40 log10(volume / 127) dB as General
+  MIDI asks, relative to the loudest part.
+- The sustain pedal is not applied and pitch bends are left out, each with a notice.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+
+from arrange.errors import ReadError
+from arrange.formats.midi.bars import lay_bars
+from arrange.formats.midi.events import is_midi, read_events
+from arrange.formats.midi.notes import GRID, pair_notes, place_notes
+from arrange.formats.midi.parts import read_parts
+from arrange.formats.midi.writing import write_midi
+from arrange.formats.playing_order import Bar
+from arrange.formats.written import Written, make_song
+from arrange.tables import Song
+
+__all__ = ["is_midi", "read_midi", "write_midi"]
+
+
+def read_midi(
+    data: bytes,
+    name: str = "",
+    *,
+    played: bool = True,
+    octaves: Mapping[str, int] | None = None,
+    **about: Any,
+) -> Song:
+    """Return the Song in a Standard MIDI File of format 0 or 1.
+
+    Parameters
+    ----------
+    data : bytes
+        The file's content.
+    name : str
+        What to call the file in messages.
+    played : bool
+        Changes nothing: a MIDI file has no repeats to play out.
+    octaves : mapping of part label to int, optional
+        Octaves to move a part by.
+    **about
+        source and fingerprint of the Song.
+
+    Raises
+    ------
+    ReadError
+        If the file is no Standard MIDI File, is of format 2, counts film frames instead of
+        beats, is cut short or damaged, or is absurdly long.
+    """
+    notices: list[str] = []
+    events = read_events(data, name, notices)
+    ticks = math.lcm(events.ticks, GRID)
+    pairs = pair_notes(events)
+    bars = lay_bars(events, ticks, name, notices)
+    parts, part_of_note = read_parts(events, pairs, name, notices)
+    notes = place_notes(events, pairs, part_of_note, parts["part"], bars, notices)
+    if not len(notes["part"]):
+        notices.append("there are no notes in it")
+    _move_octaves(parts, notes, octaves or {}, name)
+    bars = bars.up_to(notes)
+    written = Written(
+        ticks=ticks,
+        parts=parts,
+        notes=notes,
+        voices=[],
+        sources=[f"n{number}" for number in range(1, len(notes["part"]) + 1)],
+        numbers=[str(number) for number in range(1, len(bars.lengths) + 1)],
+        lengths=bars.lengths,
+        meters=bars.meters,
+        keys=bars.keys,
+        tempos=bars.tempos,
+        chords=[],
+        marks=bars.marks,
+        double_bars=[],
+        bars=[Bar()] * len(bars.lengths),
+    )
+    try:
+        return make_song(written, played=played, notices=notices, title=events.title, **about)
+    except ReadError as error:
+        raise ReadError(error.problem, file=name) from None
+
+
+def _move_octaves(
+    parts: dict[str, Any],
+    notes: dict[str, np.ndarray[Any, Any]],
+    octaves: Mapping[str, int],
+    name: str,
+) -> None:
+    for label, shift in octaves.items():
+        if label not in parts["part"]:
+            raise ReadError(
+                f"no part is called {label!r}, to be moved by an octave; "
+                f"there are {', '.join(parts['part'])}",
+                file=name,
+            )
+        index = parts["part"].index(label)
+        notes["pitch"][notes["part"] == index] += 12 * shift
+        parts["transpose"][index] += 12 * shift

@@ -1,0 +1,153 @@
+"""The rows of the notes table as tones, part by part; what the file cannot hold is told."""
+
+from __future__ import annotations
+
+import itertools
+import re
+from collections import Counter
+from collections.abc import Collection, Sequence
+from typing import Any
+
+import numpy as np
+
+from arrange.formats.musicxml.events import Array
+from arrange.formats.musicxml.writing_elements import told
+from arrange.formats.musicxml.writing_layers import Tone, join_leading
+from arrange.formats.musicxml.writing_notes import HIGHEST, LOWEST
+from arrange.formats.written import TECHNIQUES
+from arrange.tables import Song
+
+_ID = re.compile(r"[A-Za-z_][A-Za-z0-9_.-]*")  # the ASCII part of an XML name
+
+
+def tones_of(
+    song: Song, divisions: int, starts: Sequence[int], taken: Collection[str], notices: list[str]
+) -> list[list[Tone]]:
+    """Return the tones of each part, in order of time, low to high where they begin together.
+
+    Parameters
+    ----------
+    song : Song
+    divisions : int
+        Of a quarter note.
+    starts : sequence of int
+        Where each bar begins, in divisions, and where the last one ends.
+    taken : collection of str
+        Ids that the file has already.
+    notices : list of str
+        What is left out or changed is added.
+    """
+    notes = song.notes
+    onset = _divided(notes["onset"].to_numpy(), divisions)
+    end = _divided((notes["onset"] + notes["duration"]).to_numpy(), divisions)
+    grace = notes["grace"].to_numpy(dtype=bool)
+    bar = _bars(onset, grace, notes["measure"].to_numpy(), np.array(starts))
+    pitch = notes["pitch"].to_numpy(dtype=np.float64)
+    row_of = {part: row for row, part in enumerate(song.parts["part"])}
+    part = notes["part"].map(row_of).to_numpy(dtype=np.int64)
+    changed: Counter[str] = Counter()
+    keep = _kept(song, onset, grace, pitch, part, starts[-1], changed)
+    timeless = keep & (end <= onset) & ~grace
+    changed["notes without a duration are written as grace notes"] += int(timeless.sum())
+    grace = grace | timeless
+    late = keep & (end > starts[-1])
+    changed["notes that outlast the last bar end with it"] += int(late.sum())
+    end = np.where(grace, onset, np.minimum(end, starts[-1]))
+
+    rank = np.where(grace, -2.0, np.nan_to_num(pitch, nan=-1.0))  # grace notes keep their order
+    order = np.lexsort((rank, ~grace, bar, onset))
+    order = order[keep[order]]
+    told_notes = notes.iloc[order]
+    columns = (
+        *(column[order].tolist() for column in (part, onset, end, bar, pitch)),
+        [told(voice) for voice in told_notes["voice"].tolist()],
+        told_notes["string"].fillna(0).tolist(),
+        _frets(song, told_notes["fret"], part[order], changed),
+        _techniques(told_notes["technique"].tolist(), changed),
+        grace[order].tolist(),
+        _ids(told_notes["source_id"].tolist(), taken),
+    )
+    tones: list[list[Tone]] = [[] for _ in row_of]
+    for row, *values in zip(*columns, strict=True):
+        tones[row].append(Tone(*values))
+    for own in tones:
+        join_leading(own)
+    notices += [f"{what}: {count}" for what, count in changed.items() if count]
+    return tones
+
+
+def _divided(times: Array, divisions: int) -> Array:
+    return np.rint(times * divisions).astype(np.int64)
+
+
+def _bars(onset: Array, grace: Array, measure: Array, starts: Array) -> Array:
+    """The bar that each note begins in; a grace note may stand at the end of the one before."""
+    bar = np.searchsorted(starts[:-1], onset, side="right") - 1
+    own = np.clip(measure - 1, 0, len(starts) - 2)
+    inside = (starts[own] <= onset) & (onset <= starts[own + 1])
+    return np.where(grace & inside, own, bar)
+
+
+def _kept(
+    song: Song,
+    onset: Array,
+    grace: Array,
+    pitch: Array,
+    part: Array,
+    end: int,
+    changed: Counter[str],
+) -> Array:
+    """Which notes the file can hold."""
+    outside = (onset < 0) | np.where(grace, onset > end, onset >= end)
+    changed["notes outside the bars are left out"] += int(outside.sum())
+    written = pitch - song.parts["transpose"].to_numpy()[part]
+    off = ((written < LOWEST) | (written > HIGHEST)) & ~outside
+    changed["notes written below C0 or above B9 are left out"] += int(off.sum())
+    return ~(outside | off)
+
+
+def _frets(song: Song, fret: Any, part: Array, changed: Counter[str]) -> list[int]:
+    """The frets counted from the capo, -1 for none."""
+    capo = song.parts["capo"].to_numpy()[part]
+    missing = fret.isna().to_numpy()
+    from_capo = np.where(missing, -1, fret.fillna(0).to_numpy(dtype=np.int64) - capo)
+    changed["frets behind the capo are left out"] += int((from_capo < 0)[~missing].sum())
+    return np.maximum(from_capo, -1).tolist()
+
+
+def _techniques(texts: Sequence[object], changed: Counter[str]) -> list[tuple[str, ...]]:
+    known: dict[object, tuple[str, ...]] = {}
+    for text in dict.fromkeys(told(text) for text in texts):
+        known[text] = tuple(name.strip() for name in text.split(",") if name.strip())
+    columns = [known[told(text)] for text in texts]
+    for names in columns:
+        for name in names:
+            if name not in TECHNIQUES:
+                changed[f"the technique {name!r} has no place in MusicXML and is left out"] += 1
+    return columns
+
+
+def _ids(sources: Sequence[str], taken: Collection[str]) -> list[str]:
+    """Ids for the file: the sources' own where XML allows them, each once.
+
+    One that returns gets -2, -3, ... behind it.
+    """
+    names = {source: _as_id(source) for source in dict.fromkeys(sources)}
+    used = {*taken, *names.values()}
+    given = set(taken)
+    last: dict[str, int] = {}
+    ids = []
+    for source in sources:
+        name = wanted = names[source]
+        if name in given:
+            free = (f"{wanted}-{time}" for time in itertools.count(last.get(wanted, 1) + 1))
+            name = next(name for name in free if name not in used)
+            last[wanted] = int(name.rpartition("-")[2])
+            used.add(name)
+        given.add(name)
+        ids.append(name)
+    return ids
+
+
+def _as_id(source: str) -> str:
+    return source if _ID.fullmatch(source) else "n" + re.sub(r"[^A-Za-z0-9_.-]", "_", source)

@@ -1,0 +1,111 @@
+"""Imports go down only, libraries stay behind their walls, the front door is complete."""
+
+import ast
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+import arrange
+
+PACKAGE = Path(arrange.__file__).parent
+
+# Bottom up. A module may import from the lines below its own, and inside its own folder; what
+# two modules of one line share belongs on a line below.
+LEVELS = (
+    ("errors",),
+    ("pitch", "spelling", "bibliography"),
+    ("chords",),
+    ("chord_suffixes",),
+    ("chord_symbols",),
+    ("tables",),
+    ("formats", "sounding"),
+    ("reading", "register"),
+    ("clashes", "converting"),
+    ("plots",),
+    ("report",),
+    ("study",),
+    ("__main__", "__init__"),
+)
+LEVEL = {name: number for number, names in enumerate(LEVELS) for name in names}
+
+# The only places that may import a library.
+WALLS = {
+    "matplotlib": ("plots/",),
+    "lxml": ("formats/musicxml/",),
+    "jinja2": ("report.py",),
+    "ipywidgets": (),
+    "music21": (),
+}
+
+MODULES = {path.relative_to(PACKAGE).as_posix(): path for path in PACKAGE.rglob("*.py")}
+
+
+def imports(tree: ast.AST) -> set[str]:
+    """Full names of what is imported anywhere in a piece of code."""
+    names = set()
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Import):
+            names |= {alias.name for alias in node.names}
+        elif isinstance(node, ast.ImportFrom):
+            assert not node.level, "imports are written in full"
+            is_front_door = node.module == "arrange"
+            names |= {f"arrange.{a.name}" for a in node.names} if is_front_door else {node.module}
+    return names
+
+
+@pytest.mark.parametrize("module", sorted(MODULES))
+def test_imports_go_down(module):
+    """A module knows what lies below it and nothing above; a new module needs a level."""
+    own = module.removesuffix(".py").split("/")[0]
+    assert own in LEVEL, f"give {own} a level in LEVELS"
+    for name in imports(ast.parse(MODULES[module].read_text(encoding="utf-8"))):
+        if name.startswith("arrange."):
+            other = name.split(".")[1]
+            assert other in LEVEL, f"{module} imports {name}: the front door is not for us"
+            is_down = LEVEL[other] < LEVEL[own] or (other == own and module.count("/"))
+            assert is_down, f"{module} imports {name}, which is not below it"
+
+
+@pytest.mark.parametrize("module", sorted(MODULES))
+def test_libraries_stay_behind_their_walls(module):
+    """music21 is for theory and for tests: reading, measuring and drawing go without it."""
+    tree = ast.parse(MODULES[module].read_text(encoding="utf-8"))
+    for library in {name.split(".")[0] for name in imports(tree)} & set(WALLS):
+        assert module.startswith(WALLS[library] or "no module"), f"{module} imports {library}"
+
+
+@pytest.mark.parametrize("module", sorted(MODULES))
+def test_no_function_imports_the_package(module):
+    """An import inside a function hides a way up."""
+    for node in ast.walk(ast.parse(MODULES[module].read_text(encoding="utf-8"))):
+        if isinstance(node, ast.FunctionDef):
+            own = {name for name in imports(node) if name.split(".")[0] == "arrange"}
+            assert not own, f"{module}, {node.name}: imports {own}"
+
+
+def test_the_front_door_is_complete():
+    """`__all__` is sorted, holds all that the front door imports, and each name is there."""
+    tree = ast.parse(MODULES["__init__.py"].read_text(encoding="utf-8"))
+    given = {
+        alias.name
+        for node in ast.walk(tree)
+        if isinstance(node, ast.ImportFrom) and node.module.startswith("arrange.")
+        for alias in node.names
+    }
+    assert sorted(given) == arrange.__all__
+    for name in arrange.__all__:
+        assert getattr(arrange, name).__doc__, name
+    with pytest.raises(AttributeError, match="no attribute 'plot_nothing'"):
+        arrange.plot_nothing  # noqa: B018
+
+
+def test_nothing_is_loaded_before_it_is_used():
+    """Drawing and theory take longer to load than a song to read."""
+    code = "import sys, arrange; print(*{name.split('.')[0] for name in sys.modules})"
+    loaded = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=True
+    )
+    assert not {"matplotlib", "music21", "ipywidgets", "scipy"} & set(loaded.stdout.split())
+    assert "pandas" in loaded.stdout.split()

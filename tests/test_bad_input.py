@@ -1,0 +1,724 @@
+"""What is done about bad input: an error that says where and what to do, or a told repair.
+
+Sources: the MusicXML 4.0 schema and documentation (what a score must hold), its description of
+compressed files (``META-INF/container.xml``), XML 1.0 (well-formedness, entities). What each
+message says is this project's own promise.
+"""
+
+from __future__ import annotations
+
+import io
+import os
+import random
+import re
+import time
+import zipfile
+from pathlib import Path
+
+import pytest
+from corpus import SUITE
+from lxml import etree
+from scores import (
+    DOCTYPE,
+    WHOLE_BAR,
+    attributes,
+    backup,
+    barline,
+    note,
+    read_text,
+    score,
+    timewise,
+)
+
+import arrange as ar
+
+DEMO = Path(__file__).parents[1] / "datasets" / "low-water.musicxml"
+CONTAINER = '<container><rootfiles><rootfile full-path="{}"/></rootfiles></container>'
+
+
+def refused(tmp_path, content, says, name="song.musicxml", within=5.0, **options):
+    """Check that a file is refused with a message, with its name, within seconds of work."""
+    path = tmp_path / name
+    path.write_bytes(content.encode() if isinstance(content, str) else content)
+    begun = time.process_time()
+    with pytest.raises(ar.ReadError, match=says) as caught:
+        ar.read(path, **options)
+    assert time.process_time() - begun < within
+    assert str(caught.value).startswith(str(path)), "the message begins with the file's name"
+    assert "\n" not in str(caught.value), "one line"
+    return caught.value
+
+
+def repaired(tmp_path, content, notice, within=5.0, **options):
+    """Read a score and check that the repair is told; return the Song."""
+    begun = time.process_time()
+    song = read_text(tmp_path, content, valid=False, **options)
+    assert time.process_time() - begun < within
+    assert any(re.search(notice, told) for told in song.notices), song.notices
+    return song
+
+
+def packed(members, compression=zipfile.ZIP_DEFLATED):
+    """A zip file of the members, a mapping of name to content."""
+    stream = io.BytesIO()
+    with zipfile.ZipFile(stream, "w", compression) as archive:
+        for name, content in members.items():
+            archive.writestr(name, content)
+    return stream.getvalue()
+
+
+# Files
+
+
+def test_missing_file(tmp_path):
+    """No file: the path is told, with the likeliest cause."""
+    with pytest.raises(ar.ReadError, match=r"gone\.mxl: there is no such file; look for a typing"):
+        ar.read(tmp_path / "gone.mxl")
+
+
+def test_path_through_a_file(tmp_path):
+    """A path that goes on behind a file leads nowhere."""
+    (tmp_path / "a").write_text("x")
+    with pytest.raises(ar.ReadError, match="there is no such file"):
+        ar.read(tmp_path / "a" / "b.mxl")
+
+
+def test_path_too_long(tmp_path):
+    """A name longer than the file system allows is refused like any other that cannot be."""
+    with pytest.raises(ar.ReadError, match="the file cannot be read: File name too long"):
+        ar.read(tmp_path / ("a" * 5000))
+
+
+def test_folder(tmp_path):
+    """A folder is no song."""
+    with pytest.raises(ar.ReadError, match="this is a folder; name a file in it"):
+        ar.read(tmp_path)
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no named pipes here")
+def test_a_pipe_is_not_waited_for(tmp_path):
+    """A named pipe that nobody writes to would block for ever."""
+    os.mkfifo(tmp_path / "pipe")
+    with pytest.raises(ar.ReadError, match="this is no plain file; save the song as one"):
+        ar.read(tmp_path / "pipe")
+
+
+@pytest.mark.parametrize("content", ["", "  \n\t "])
+def test_empty_file(tmp_path, content):
+    """Nothing in it, or nothing but blanks."""
+    refused(tmp_path, content, "the file is empty; export it again")
+
+
+def test_text_file(tmp_path):
+    """A shopping list is no MusicXML, whatever it is called."""
+    refused(
+        tmp_path, "| Am | F |\n", r"this is no MusicXML.*export the song as \.musicxml or \.mxl"
+    )
+
+
+def test_binary_file(tmp_path):
+    """Random bytes are no MusicXML either."""
+    refused(tmp_path, random.Random(1).randbytes(5000), "this is no MusicXML")
+
+
+@pytest.mark.skipif(not hasattr(os, "geteuid") or os.geteuid() == 0, reason="root reads anything")
+def test_file_without_permission(tmp_path):
+    """What the system says is passed on."""
+    path = tmp_path / "locked.musicxml"
+    path.write_text(score([WHOLE_BAR]))
+    path.chmod(0)
+    with pytest.raises(ar.ReadError, match="the file cannot be read: Permission denied"):
+        ar.read(path)
+
+
+# Compressed files
+
+
+def test_truncated_zip(tmp_path):
+    """Half a download: the directory at the end of the zip is missing."""
+    whole = packed(
+        {"META-INF/container.xml": CONTAINER.format("song.xml"), "song.xml": score([WHOLE_BAR])}
+    )
+    refused(tmp_path, whole[: len(whole) // 2], "the compressed file is damaged", "song.mxl")
+
+
+def test_zip_with_damaged_content(tmp_path):
+    """Bytes changed inside: the check sum or the unpacking fails."""
+    whole = bytearray(packed({"META-INF/container.xml": CONTAINER.format("song.xml") * 20}))
+    whole[60:70] = b"\xff" * 10
+    refused(tmp_path, bytes(whole), "the compressed file is damaged.*export it again", "song.mxl")
+
+
+def test_zip_without_container(tmp_path):
+    """A compressed MusicXML file must have META-INF/container.xml (MusicXML 4.0, .mxl files)."""
+    refused(
+        tmp_path,
+        packed({"photo.txt": "hello"}),
+        r"has no META-INF/container\.xml; it holds photo\.txt",
+        "song.mxl",
+    )
+
+
+def test_empty_zip(tmp_path):
+    """A zip of nothing."""
+    refused(tmp_path, packed({}), r"no META-INF/container\.xml; it holds nothing", "song.mxl")
+
+
+@pytest.mark.parametrize("path", ["../../etc/passwd", "/etc/passwd", "a/../../b.xml", "..\\b.xml"])
+def test_container_that_points_outside(tmp_path, path):
+    """The score lies inside the zip; a path out of it is never followed."""
+    refused(
+        tmp_path,
+        packed({"META-INF/container.xml": CONTAINER.format(path)}),
+        r"META-INF/container\.xml points outside the file",
+        "song.mxl",
+    )
+
+
+def test_container_that_points_nowhere(tmp_path):
+    """It names a file that is not in the zip."""
+    refused(
+        tmp_path,
+        packed({"META-INF/container.xml": CONTAINER.format("other.xml")}),
+        r"has no other\.xml; it holds META-INF/container\.xml",
+        "song.mxl",
+    )
+
+
+def test_container_that_names_nothing(tmp_path):
+    """A container without a rootfile."""
+    refused(
+        tmp_path,
+        packed({"META-INF/container.xml": "<container/>"}),
+        r"META-INF/container\.xml names no score; export it again",
+        "song.mxl",
+    )
+
+
+def test_container_that_is_no_xml(tmp_path):
+    """A damaged container."""
+    refused(
+        tmp_path,
+        packed({"META-INF/container.xml": "<container"}),
+        r"META-INF/container\.xml is damaged",
+        "song.mxl",
+    )
+
+
+def test_zip_bomb(tmp_path):
+    """300 MB of zeros in 300 kB: unpacking stops at the limit."""
+    stream = io.BytesIO()
+    with zipfile.ZipFile(stream, "w", zipfile.ZIP_DEFLATED) as archive:
+        archive.writestr("META-INF/container.xml", CONTAINER.format("song.xml"))
+        with archive.open("song.xml", "w") as member:
+            for _ in range(300):
+                member.write(bytes(2**20))
+    bomb = stream.getvalue()
+    assert len(bomb) < 400_000
+    refused(tmp_path, bomb, r"song\.xml unpacks to more than 256 MB", "song.mxl", within=10)
+
+
+def test_a_zip_inside_is_no_score(tmp_path):
+    """A zip in a zip: what the container points at must be XML."""
+    refused(
+        tmp_path,
+        packed({"META-INF/container.xml": CONTAINER.format("in.mxl"), "in.mxl": packed({})}),
+        "not well-formed XML",
+        "song.mxl",
+    )
+
+
+# XML
+
+
+def test_xml_that_is_no_musicxml(tmp_path):
+    """Well-formed, but another language: its first element is told, with its line."""
+    error = refused(
+        tmp_path,
+        "<?xml version='1.0'?>\n<html><body/></html>",
+        r"first element is <html>, not <score-partwise> or <score-timewise>; export",
+    )
+    assert error.line == 2
+
+
+def test_malformed_xml_tells_line_and_column(tmp_path):
+    """An end tag that fits no start tag on line 3 (XML 1.0, 3: element type match)."""
+    text = "<score-partwise>\n<part-list>\n</partlist>\n</score-partwise>"
+    error = refused(tmp_path, text, r", line 3, column \d+: not well-formed XML: .*export the file")
+    assert error.line == 3
+    assert error.column == 12  # behind the tag, as lxml counts
+
+
+def test_xml_cut_off(tmp_path):
+    """A file that ends in the middle."""
+    error = refused(tmp_path, score([WHOLE_BAR])[:-60], "line 1, column .*not well-formed XML")
+    assert error.line == 1
+
+
+def test_external_entity_is_not_fetched(tmp_path):
+    """An entity that would pull in another file is refused by name; nothing of it is read."""
+    secret = tmp_path / "secret.txt"
+    secret.write_text("the hidden words")
+    text = f'<!DOCTYPE score-partwise [<!ENTITY secret SYSTEM "{secret.as_uri()}">]>' + score(
+        [WHOLE_BAR], title="&secret;"
+    )
+    error = refused(tmp_path, text, "uses the XML entity 'secret', which is not read, for safety")
+    assert "hidden" not in str(error)
+
+
+def test_entity_bomb(tmp_path):
+    """Ten entities of ten each: a thousand million words if they were expanded."""
+    entities = '<!ENTITY a0 "ha">' + "".join(
+        f'<!ENTITY a{level} "{f"&a{level - 1};" * 10}">' for level in range(1, 10)
+    )
+    text = f"<!DOCTYPE score-partwise [{entities}]>" + score([WHOLE_BAR], title="&a9;")
+    refused(tmp_path, text, "uses XML entities that multiply, which are not read, for safety")
+
+
+def test_entity_bomb_in_an_attribute(tmp_path):
+    """The same where XML expands by itself: in an attribute value."""
+    entities = '<!ENTITY a0 "ha">' + "".join(
+        f'<!ENTITY a{level} "{f"&a{level - 1};" * 10}">' for level in range(1, 10)
+    )
+    text = f"<!DOCTYPE score-partwise [{entities}]>" + score([WHOLE_BAR], numbers=["&a9;"])
+    refused(tmp_path, text, "uses XML entities that multiply, which are not read, for safety")
+
+
+def test_external_dtd_is_not_fetched(tmp_path):
+    """A DTD that does not exist anywhere is no obstacle: DTDs are never fetched."""
+    text = score([WHOLE_BAR], doctype=DOCTYPE.replace("www.musicxml.org", "nowhere.invalid"))
+    assert len(read_text(tmp_path, text).notes) == 1
+
+
+def test_deep_nesting(tmp_path):
+    """A hundred thousand elements inside each other end at the parser's limit."""
+    deep = "<a>" * 100_000 + "</a>" * 100_000
+    refused(tmp_path, score([deep]), "line 1, column .*absurdly deep or long")
+
+
+def test_unknown_encoding(tmp_path):
+    """An encoding that nobody knows."""
+    refused(tmp_path, score([WHOLE_BAR], encoding="klingon-8"), "not well-formed XML|no XML can be")
+
+
+def test_wrong_bytes_for_the_encoding(tmp_path):
+    """Latin-1 bytes in a file that says UTF-8."""
+    text = score([WHOLE_BAR], title="Caf\xe9", encoding="UTF-8").encode("latin-1")
+    refused(tmp_path, text, "line 1, column .*not well-formed XML")
+
+
+# Scores
+
+
+def test_score_without_parts(tmp_path):
+    """Neither a part list nor parts."""
+    refused(
+        tmp_path, '<score-partwise version="4.0"/>', "there are no parts in it; export the song"
+    )
+
+
+def test_part_list_without_parts(tmp_path):
+    """Parts are listed, and then none follows."""
+    text = (
+        '<score-partwise version="4.0"><part-list><score-part id="P1"><part-name>Guitar</part-name>'
+        "</score-part></part-list></score-partwise>"
+    )
+    refused(tmp_path, text, "there are no parts in it")
+
+
+def test_parts_without_a_part_list(tmp_path):
+    """The list is missing, the music is there: the parts are called by their ids."""
+    text = re.sub("<part-list>.*</part-list>", "", score([WHOLE_BAR]))
+    song = read_text(tmp_path, text, valid=False)
+    assert song.parts["part"].tolist() == ["P1"]
+    assert song.notes["pitch"].tolist() == [60]
+
+
+def test_too_many_parts(tmp_path):
+    """Ten thousand parts are no score."""
+    refused(tmp_path, score(*[[WHOLE_BAR]] * 10_000), "it has 10,000 parts; 1,000 is the most")
+
+
+def test_part_inside_a_part(tmp_path):
+    """Parts stand side by side."""
+    text = score([WHOLE_BAR]).replace("</measure>", "</measure><part id='P2'/>")
+    refused(tmp_path, text, "there is a part inside a part; export the song again")
+
+
+def test_only_part_without_measures(tmp_path):
+    """Nothing to play in it."""
+    refused(tmp_path, score([]), "part P1: there are no measures in it")
+
+
+def test_one_part_without_measures(tmp_path):
+    """The other part is read; the empty one stays in the table, and it is told."""
+    song = repaired(tmp_path, score([WHOLE_BAR], []), "1 of 2 parts have fewer measures")
+    assert song.parts["part"].tolist() == ["Part 1", "Part 2"]
+    assert song.notes["part"].tolist() == ["Part 1"]
+
+
+def test_measures_without_any_note(tmp_path):
+    """A bar with nothing in it is a bar of silence."""
+    song = read_text(tmp_path, score(["", ""]))
+    assert len(song.notes) == 0
+    assert song.measures["duration"].tolist() == [4, 4]
+
+
+@pytest.mark.parametrize("text", ["0", "-4", "four", "", "NaN", "INF", "1/2", "1e999999999"])
+def test_divisions_that_are_no_positive_number(tmp_path, text):
+    """positive-divisions of the schema: a decimal above 0; part and measure are told."""
+    error = refused(
+        tmp_path,
+        score([attributes(4) + WHOLE_BAR.replace("16", "4"), f"<attributes><divisions>{text}"
+               "</divisions></attributes>" + WHOLE_BAR]),
+        r"line 1, part P1, measure 2: <divisions> cannot be understood: it is .*must be a number "
+        "above 0",
+    )  # fmt: skip
+    assert (error.part, error.measure) == ("P1", "2")
+
+
+def test_huge_divisions(tmp_path):
+    """A thousand million divisions of a quarter note are no rhythm."""
+    refused(tmp_path, score([attributes(10**9) + WHOLE_BAR]), "at most 1,000,000, that tells how")
+
+
+def test_divisions_without_a_common_grid(tmp_path):
+    """Prime after prime: no whole number of ticks fits all without going through the roof."""
+    primes = (999983, 999979, 999961)
+    measures = [attributes(prime) + note("C4", prime) for prime in primes]
+    refused(tmp_path, score(measures), "no common grid below 100,000,000 to a quarter note")
+
+
+def test_meter_of_a_huge_denominator(tmp_path):
+    """A beat that is a ten-millionth part of a whole note, in steps of a prime."""
+    refused(
+        tmp_path,
+        score([attributes(4, "3/999999937") + WHOLE_BAR]),
+        "no common grid below 100,000,000",
+    )
+
+
+@pytest.mark.parametrize("text", ["-4", "one", "NaN", "INF", "1e300"])
+def test_durations_that_are_no_number_from_zero_up(tmp_path, text):
+    """A duration is a positive decimal (positive-divisions of the schema)."""
+    refused(
+        tmp_path,
+        score([WHOLE_BAR, note("C4", text)]),
+        rf"part P1, measure 2: a <duration> of '{text}'; it must be a number, not negative",
+    )
+
+
+def test_a_note_without_a_duration(tmp_path):
+    """It is kept, with no length, and told."""
+    song = repaired(tmp_path, score([note("C4", "") + WHOLE_BAR]), "1 notes have no duration: kept")
+    assert song.notes["duration"].tolist() == [0, 4]
+
+
+def test_backup_before_the_measure(tmp_path):
+    """Going back further than the start is read as going back to the start."""
+    text = score([note("C4", 4) + backup(400) + note("E4", 16)])
+    song = repaired(
+        tmp_path,
+        text,
+        r"measure 1: a backup goes back beyond the start of the measure; read as going back to its",
+    )
+    assert song.notes["onset"].tolist() == [0, 0]
+    assert song.measures["duration"].tolist() == [4]
+
+
+def test_many_backups_before_the_measure_are_told_once(tmp_path):
+    """A thousand such measures: one notice, and no waiting."""
+    text = score([note("C4", 4) + backup(400) + note("E4", 16)] * 1000)
+    song = repaired(tmp_path, text, "read as going back to its start; so in 999 more measures")
+    assert len(song.notices) < 5
+
+
+def test_a_tie_that_never_ends(tmp_path):
+    """The note keeps its own length; no note is lost, and the place is told."""
+    other = note("G4", 8, ties="start") + note("G4", 8, ties="stop")
+    text = score([note("C4", 16, ties="start"), note("D4", 16), other])
+    song = repaired(tmp_path, text, "a tie ends nowhere and was taken as none: Part 1 measure 1")
+    assert song.notes["pitch"].tolist() == [60, 62, 67]
+    assert song.notes["duration"].tolist() == [4, 4, 4]
+
+
+def test_a_tie_that_never_begins(tmp_path):
+    """The note is a note of its own."""
+    other = note("G4", 8, ties="start") + note("G4", 8, ties="stop")
+    song = read_text(tmp_path, score([note("C4", 16), note("C4", 16, ties="stop"), other]))
+    assert song.notes["duration"].tolist() == [4, 4, 4]
+
+
+def test_ties_that_only_begin(tmp_path):
+    """Some exports never write where a tie ends: the note that follows at once is meant.
+
+    By the schema each tied note says ``start`` or ``stop``; where a whole score has no ``stop``
+    the exporter left them out, and the repair is told.
+    """
+    measures = [note("C4", 16, ties="start"), note("C4", 8) + note("C4", 8)]
+    song = repaired(tmp_path, score(measures), "its ties tell only where they begin")
+    assert song.notes["duration"].tolist() == [6, 2]
+
+
+@pytest.mark.parametrize("name", ["C12", "C-3"])
+def test_a_pitch_off_the_midi_range(tmp_path, name):
+    """MIDI numbers run from 0 to 127 (Standard MIDI, note numbers)."""
+    text = score([WHOLE_BAR, WHOLE_BAR.replace("<octave>4", f"<octave>{name[1:]}")])
+    refused(tmp_path, text, r"measure 2: a note sounds at MIDI number .*off the range 0 to 127")
+
+
+@pytest.mark.parametrize(
+    ("pitch", "says"),
+    [
+        ("<pitch><octave>4</octave></pitch>", "a pitch of step '', alter '', octave '4'"),
+        ("<pitch><step>C</step></pitch>", "a pitch of step 'C', alter '', octave ''"),
+        ("<pitch><step>H</step><octave>4</octave></pitch>", "a pitch of step 'H'"),
+        ("<pitch><step>C</step><octave>four</octave></pitch>", "octave 'four'"),
+        ("<pitch><step>C</step><octave>INF</octave></pitch>", "octave 'INF'"),
+        (
+            "<pitch><step>C</step><alter>sharp</alter><octave>4</octave></pitch>",
+            "alter 'sharp', octave '4'; a step is a letter A to G",
+        ),
+    ],
+)
+def test_a_pitch_that_is_none(tmp_path, pitch, says):
+    """A pitch has a step A to G and an octave 0 to 9; alter is a decimal (schema)."""
+    refused(tmp_path, score([WHOLE_BAR, note(pitch, 16)]), rf"measure 2: .*{says}")
+
+
+def test_a_note_that_is_neither_pitch_nor_rest(tmp_path):
+    """The schema wants pitch, unpitched or rest; without, its time passes in silence, told."""
+    text = score([note("<pitch/>", 8) + note("E4", 8)])
+    song = repaired(tmp_path, text, "1 notes have no pitch and are no rests: taken as rests")
+    assert song.notes["onset"].tolist() == [2]
+
+
+def test_a_chord_note_without_a_first_note(tmp_path):
+    """A chord's further note at the start of a measure has none to belong to: kept, told."""
+    text = score([WHOLE_BAR, note("E4", 16, first="<chord/>") + note("G4", 16)])
+    song = repaired(tmp_path, text, "1 chord notes have no first note before them: kept alone")
+    assert song.notes["onset"].tolist() == [0, 4, 4]
+
+
+@pytest.mark.parametrize(
+    ("statement", "says"),
+    [
+        ("<key><fifths>many</fifths></key>", "<key> cannot be understood"),
+        ("<time><beats>4</beats><beat-type>0</beat-type></time>", "<time> cannot be understood"),
+        ("<time><beats>-4</beats><beat-type>4</beat-type></time>", "a bar of -4/4, which is not"),
+        ("<time><beats>4</beats></time>", "<time> cannot be understood"),
+        ("<time><beats>999999</beats><beat-type>4</beat-type></time>", "at most 1000 quarter"),
+        ("<transpose><chromatic>x</chromatic></transpose>", "<transpose> cannot be understood"),
+        ("<transpose><chromatic>INF</chromatic></transpose>", "<transpose> cannot be understood"),
+        ("<staff-details><capo>-2</capo></staff-details>", "a capo at fret -2; it lies at 0 to"),
+        (
+            "<staff-details><staff-tuning line='1'/></staff-details>",
+            "<staff-details> cannot be understood",
+        ),
+    ],
+)
+def test_attributes_without_sense(tmp_path, statement, says):
+    """Each statement that cannot be understood is told with its measure (schema types)."""
+    text = score([WHOLE_BAR, f"<attributes>{statement}</attributes>" + WHOLE_BAR])
+    refused(tmp_path, text, f"part P1, measure 2: .*{says}.*")
+
+
+# Absurd claims
+
+
+def test_a_repeat_a_thousand_million_times(tmp_path):
+    """``times`` of ``repeat``: the played order ends at its limit; the page order is there."""
+    text = score([WHOLE_BAR + barline("right", 'direction="backward" times="1000000000"')])
+    refused(tmp_path, text, "more than 20000 bars; mend their 'times', or read the page order")
+    assert len(read_text(tmp_path, text, played=False).measures) == 1
+
+
+def test_nested_repeats_that_multiply(tmp_path):
+    """A hundred times a hundred times a hundred: a million bars."""
+    begins = barline("left", 'direction="forward"')
+    ends = barline("right", 'direction="backward" times="100"')
+    text = score([begins + WHOLE_BAR, begins + WHOLE_BAR, begins + WHOLE_BAR + ends,
+                  WHOLE_BAR + ends, WHOLE_BAR + ends])  # fmt: skip
+    refused(tmp_path, text, "more than 20000 bars")
+
+
+def test_a_full_bar_repeated_into_millions_of_notes(tmp_path):
+    """Few bars, but 2,000 notes in one played 15,000 times: no memory for thirty millions."""
+    text = score(
+        [
+            attributes(500)
+            + note("C4", 1) * 2000
+            + barline("right", 'direction="backward" times="15000"')
+        ]
+    )
+    refused(tmp_path, text, "ask for 30,000,000 notes, more than 5,000,000; mend their 'times'")
+
+
+def test_a_rest_of_a_thousand_million_measures(tmp_path):
+    """``multiple-rest`` is how rests look on the page; each bar still stands in the file."""
+    style = "<attributes><measure-style><multiple-rest>1000000000</multiple-rest></measure-style>"
+    song = read_text(tmp_path, score([WHOLE_BAR, style + "</attributes>" + WHOLE_BAR]))
+    assert len(song.measures) == 2
+
+
+def test_a_bar_of_absurd_length(tmp_path):
+    """A note a thousand million quarters long."""
+    refused(tmp_path, score([note("C4", 10**10)]), "a <duration> of '10000000000'; .*not absurd")
+
+
+def test_many_statements_stay_quick(tmp_path):
+    """Thousands of meters, keys, transpositions and sections: time grows with the file only."""
+    statement = (
+        "<attributes><key><fifths>0</fifths></key><time><beats>4</beats><beat-type>4</beat-type>"
+        "</time><transpose><chromatic>0</chromatic></transpose></attributes>"
+        "<direction><direction-type><rehearsal>A</rehearsal></direction-type></direction>"
+        "<direction><direction-type><words>x</words></direction-type>"
+        '<sound tempo="90"/></direction>'
+    )
+    text = score([attributes() + WHOLE_BAR, *[statement + WHOLE_BAR] * 5000])
+    begun = time.process_time()
+    song = read_text(tmp_path, text, valid=False)
+    assert time.process_time() - begun < 10
+    assert len(song.measures) == 5001
+
+
+def test_a_title_with_markup_is_plain_text(tmp_path):
+    """``&lt;b&gt;`` in XML is the text <b>: it is kept as text, for whoever shows it to escape."""
+    song = read_text(
+        tmp_path, score([WHOLE_BAR], title="&lt;script&gt;alert(1)&lt;/script&gt; &amp; more")
+    )
+    assert song.title == "<script>alert(1)</script> & more"
+
+
+def test_chords_without_sense_are_left_out_and_told(tmp_path):
+    """A kind, degree or root that MusicXML does not know costs the chord symbol, not the song."""
+    harmonies = (
+        "<harmony><root><root-step>C</root-step></root><kind>spicy</kind></harmony>",
+        "<harmony><root><root-step>X</root-step></root><kind>major</kind></harmony>",
+        "<harmony><root><root-step>C</root-step><root-alter>INF</root-alter></root>"
+        "<kind>major</kind></harmony>",
+        "<harmony><root><root-step>C</root-step></root><kind>major</kind><degree><degree-value>99"
+        "</degree-value></degree></harmony>",
+        "<harmony/>",
+    )
+    song = read_text(tmp_path, score(["".join(harmonies) + WHOLE_BAR]), valid=False)
+    assert len(song.chords) == 0
+    assert "1 chord symbols were left out: 'spicy' is no kind of MusicXML 4.0" in song.notices
+    assert "3 chord symbols were left out: they name no root by letter" in song.notices
+    assert "1 chord symbols were left out: a degree of '99'" in song.notices
+
+
+def test_an_octave_shift_for_a_part_that_is_not_there(tmp_path):
+    """`octaves` names a part; a wrong name lists the right ones."""
+    refused(
+        tmp_path,
+        score([WHOLE_BAR], names=["Guitar"]),
+        "no part is called 'Gitarre', to be moved by an octave; there are Guitar",
+        octaves={"Gitarre": -1},
+    )
+
+
+# Files damaged at random
+
+
+def mutated(data: bytes, dice: random.Random) -> bytes:
+    """The bytes with one accident: cut, flipped, doubled, shuffled, or a number replaced."""
+    size = len(data)
+    first, second = sorted((dice.randrange(size), dice.randrange(size)))
+    second = min(second, first + 4000)
+    accident = dice.randrange(7)
+    if accident == 0:
+        return data[:first] or b" "
+    if accident == 1:
+        return data[:first] + data[second:]
+    if accident == 2:
+        return data[:first] + bytes([data[first] ^ (1 << dice.randrange(8))]) + data[first + 1 :]
+    if accident == 3:
+        return data[:first] + data[first:second] * 2 + data[second:]
+    numbers = list(re.finditer(rb"(?<=>)-?\d+(?=<)", data))
+    tags = list(re.finditer(rb"<(\w[\w-]*)[^<>]*/>|<(\w[\w-]*)>[^<>]*</\2>", data))
+    absurd = (b"-1", b"0", b"999999999999", b"x", b"", b"0.3333", b"1e308", b"nan", b"\xd9\xa3")
+    if accident == 4 and numbers:
+        place = dice.choice(numbers)
+        return data[: place.start()] + dice.choice(absurd) + data[place.end() :]
+    if accident == 5 and tags:
+        place = dice.choice(tags)
+        return data[: place.start()] + data[place.end() :]
+    if accident == 6 and len(tags) > 1:
+        place, other = dice.choice(tags), dice.choice(tags)
+        return data[: place.start()] + other[0] + data[place.end() :]
+    return data[first:]
+
+
+def plant(root, dice: random.Random) -> None:
+    """Move a copy of one element of a score into another: well-formed, and nonsense."""
+    elements = [element for element in root.iter("*") if element.getparent() is not None]
+    copied = etree.fromstring(etree.tostring(dice.choice(elements)))
+    dice.choice(elements).insert(0, copied)
+
+
+def is_read_or_refused(path: Path, content: bytes) -> bool:
+    """Read the content; tell whether it made a Song. Only an ArrangeError may come instead."""
+    path.write_bytes(content)
+    begun = time.process_time()
+    song, told = None, ""
+    try:
+        song = ar.read(path)
+    except ar.ArrangeError as error:
+        told = str(error)
+    assert time.process_time() - begun < 2
+    assert "\n" not in told
+    assert song is None or is_in_order(song)
+    return song is not None
+
+
+def is_in_order(song: ar.Song) -> bool:
+    """Tell whether the tables hold what they promise: real times, within the song, in order."""
+    notes = song.notes
+    return bool(
+        (notes["onset"] >= 0).all()
+        and (notes["duration"] >= 0).all()
+        and notes["onset"].is_monotonic_increasing
+        and (song.measures["duration"] > 0).all()
+    )
+
+
+SEEDS = sorted(SUITE.glob("*.xml"))[::6]
+
+
+@pytest.mark.parametrize("path", SEEDS, ids=[path.stem for path in SEEDS])
+def test_damaged_suite_files_are_read_or_refused(tmp_path, path):
+    """Twenty accidents to each of some suite files (fixed dice): no other error ever escapes."""
+    dice = random.Random(path.name)
+    data = path.read_bytes()
+    told = [is_read_or_refused(tmp_path / "m.musicxml", mutated(data, dice)) for _ in range(20)]
+    assert len(told) == 20
+
+
+def test_planted_elements_are_read_or_refused(tmp_path):
+    """Elements copied to where they do not belong, in many suite files (fixed dice)."""
+    dice = random.Random(2)
+    for path in sorted(SUITE.glob("*.xml")):
+        root = etree.parse(path).getroot()
+        for _ in range(3):
+            plant(root, dice)
+        is_read_or_refused(tmp_path / "m.musicxml", etree.tostring(root))
+
+
+def test_damaged_demo_songs_are_read_or_refused(tmp_path):
+    """Sixty accidents to the demo song, partwise and compressed (fixed dice)."""
+    dice = random.Random(3)
+    data = DEMO.read_bytes()
+    whole = packed({"META-INF/container.xml": CONTAINER.format("song.xml"), "song.xml": data})
+    told = [is_read_or_refused(tmp_path / "m.musicxml", mutated(data, dice)) for _ in range(40)]
+    told += [is_read_or_refused(tmp_path / "m.mxl", mutated(whole, dice)) for _ in range(20)]
+    assert any(told)
+    assert not all(told)
+
+
+def test_damaged_timewise_scores_are_read_or_refused(tmp_path):
+    """The other arrangement of the same elements takes its own way through the reader."""
+    dice = random.Random(4)
+    text = timewise(score([WHOLE_BAR] * 4, [note("E4", 8) + note("G4", 8)] * 4))
+    for _ in range(100):
+        is_read_or_refused(tmp_path / "m.musicxml", mutated(text.encode(), dice))

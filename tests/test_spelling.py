@@ -1,0 +1,68 @@
+"""The nearest known spelling, against counting all slips the slow way."""
+
+from functools import cache
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from arrange.spelling import nearest_spelling, slips
+
+WORDS = ("m7", "maj7", "sus4", "sus2", "dim", "m7b5", "M7")
+
+
+@pytest.mark.parametrize(
+    ("text", "word"),
+    [
+        ("majj7", "maj7"),  # one too many
+        ("mj7", "m7"),  # one too many of the one, one too few of the other: the first is said
+        ("mja7", "maj7"),  # neighbours swapped
+        ("sus5", "sus4"),  # another; sus2 is as near, and comes later
+        ("SUS2", "sus2"),  # capitals count less than slips
+        ("dmi", "dim"),
+        ("7", "m7"),
+        ("", None),  # one slip is too many for nothing
+        ("xylophone", None),
+        ("xy", None),
+    ],
+)
+def test_nearest(text, word):
+    """Worked by hand."""
+    assert nearest_spelling(text, WORDS) == word
+
+
+def test_capitals_decide_between_equals():
+    assert nearest_spelling("M77", ("m7", "M7")) == "M7"
+    assert nearest_spelling("m77", ("M7", "m7")) == "m7"
+
+
+SHORT = st.text("abc", max_size=6)
+
+
+@given(SHORT, SHORT)
+def test_slips(one, other):
+    """Against the definition of optimal string alignment, from the back, in words."""
+
+    @cache
+    def count(i, j):
+        if not i or not j:
+            return i + j
+        found = min(count(i - 1, j) + 1, count(i, j - 1) + 1,
+                    count(i - 1, j - 1) + (one[i - 1] != other[j - 1]))  # fmt: skip
+        if i > 1 and j > 1 and one[i - 1] == other[j - 2] and one[i - 2] == other[j - 1]:
+            found = min(found, count(i - 2, j - 2) + 1)
+        return found
+
+    assert slips(one, other) == count(len(one), len(other)) == slips(other, one)
+
+
+@given(SHORT, st.lists(SHORT, unique=True, max_size=8).map(tuple))
+def test_nearest_is_the_nearest(text, known):
+    """Nothing known is nearer than what is said, and something is said where it is near enough."""
+    distances = [slips(text, word) for word in known]
+    most = 2 if len(text) >= 3 else 1
+    found = nearest_spelling(text, known)
+    if found is None:
+        assert not distances or min(distances) > most
+    else:
+        assert slips(text, found) == min(distances) <= most

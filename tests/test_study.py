@@ -1,0 +1,370 @@
+"""The command and the report: what is written, that it stands alone, and what bad input leaves."""
+
+import dataclasses
+import html.parser
+import os
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+from pandas.api.types import is_object_dtype
+from songs import song
+
+from arrange import report
+from arrange.__main__ import main
+from arrange.errors import ArrangeError
+from arrange.reading import read
+from arrange.study import Study, study
+
+DEMO = Path(__file__).parents[1] / "datasets" / "low-water.musicxml"
+TABLES = (
+    "parts sections measures chords notes ranges section_ranges measure_ranges overlap "
+    "section_overlap findings"
+)
+
+
+@pytest.fixture(scope="module")
+def written(tmp_path_factory) -> Path:
+    """The folder that the command makes of the demo song."""
+    folder = tmp_path_factory.mktemp("studies") / "demo"
+    assert main(["study", str(DEMO), "-o", str(folder)]) == 0
+    return folder
+
+
+class Page(html.parser.HTMLParser):
+    """What a page asks for from elsewhere, and the tags that it leaves open."""
+
+    VOID = frozenset({"meta", "br", "link", "img", "input", "hr"})
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self.asked: list[str] = []
+        self.open: list[str] = []
+        self.words: list[str] = []
+        self.tags: set[str] = set()
+        self.feed(text)
+
+    def handle_starttag(self, tag, attrs):
+        self.handle_startendtag(tag, attrs)
+        if tag not in self.VOID:
+            self.open.append(tag)
+
+    def handle_startendtag(self, tag, attrs):
+        self.tags.add(tag)
+        for name, value in attrs:
+            if name in ("src", "href", "xlink:href", "data", "action", "srcset", "poster"):
+                self.asked.append(value)
+
+    def handle_endtag(self, tag):
+        assert self.open.pop() == tag
+
+    def handle_data(self, data):
+        self.words.append(data)
+
+
+def test_the_command_writes_report_and_tables(tmp_path, capsys):
+    """One page and each table twice, nothing else; the last lines say where."""
+    folder = tmp_path / "new" / "study"
+    assert main(["study", str(DEMO), "-o", str(folder)]) == 0
+    out, err = capsys.readouterr()
+    assert err == ""
+    assert out.startswith("Low Water at Ferrystone: 14 places to listen to.\n")
+    assert f"Report:    {folder / 'report.html'}\n" in out
+    assert f"Tables:    {folder / 'tables'}\n" in out
+    assert "Notebooks: " in out
+    files = sorted(path.relative_to(folder).as_posix() for path in folder.rglob("*.*"))
+    tables = [f"tables/{name}.{kind}" for name in TABLES.split() for kind in ("csv", "parquet")]
+    assert files == sorted(["report.html", *tables])
+    assert [path.name for path in folder.parent.iterdir()] == ["study"]
+
+
+def test_the_module_runs_as_a_command(tmp_path):
+    """`python -m arrange` is the same command; its exit code is the shell's."""
+    command = [sys.executable, "-m", "arrange", "study", "missing.musicxml"]
+    done = subprocess.run(command, capture_output=True, text=True, cwd=tmp_path, check=False)
+    assert done.returncode == 2
+    assert done.stdout == ""
+    assert done.stderr.startswith("arrange: missing.musicxml: there is no such file")
+    assert done.stderr.count("\n") == 1
+
+
+def test_the_report_stands_alone(written):
+    """It asks for nothing from elsewhere: no script, no style sheet, no picture, and no address
+    but the names that SVG gives its own vocabulary.
+    """
+    text = (written / "report.html").read_text(encoding="utf-8")
+    page = Page(text)
+    assert page.open == []
+    assert {"html", "svg", "table", "style"} <= page.tags
+    assert not page.tags & {"script", "link", "img", "iframe", "object", "embed", "base"}
+    assert all(place.startswith("#") for place in page.asked)
+    assert "@import" not in text
+    assert all(place.startswith("#") for place in re.findall(r"url\(['\"]?([^)]*)", text))
+    bare = re.sub(r"(?s)<metadata>.*?</metadata>", "", text)
+    bare = re.sub(r'\sxmlns(:\w+)?="[^"]*"', "", bare)
+    assert "://" not in bare
+    assert text.count("<html") == text.count("</html>") == 1
+
+
+def test_the_report_says_what_was_found(written):
+    """Every finding of the demo song stands in it, the strongest first, with its place as played
+    and as printed, and the source of its rule.
+    """
+    page = Page((written / "report.html").read_text(encoding="utf-8"))
+    words = " ".join(" ".join(page.words).split())
+    findings = study(DEMO).findings
+    places = [words.index(sentence) for sentence in findings["why"].drop_duplicates()]
+    assert places == sorted(places)
+    assert "14 places to listen to, the strongest first: " in words
+    assert "measures 61–64 (printed 55–58)" in words
+    assert "Intro measures 1–4 0.12" in words, "no printed numbers where they are the same"
+    for source in findings["source"].unique():
+        assert source in words
+    assert "92 measures as played, 86 printed" in words
+    assert "3:31 min" in words
+
+
+def test_parquet_tables_are_the_frames(written):
+    """Read back, each is the frame of the study, dtypes and all; tuples come back as arrays."""
+    for name, frame in study(DEMO).tables.items():
+        back = pd.read_parquet(written / "tables" / f"{name}.parquet")
+        assert back.columns.tolist() == frame.columns.tolist()
+        for column in frame:
+            if is_object_dtype(frame[column]):
+                kept = [None if value is None else tuple(value) for value in back[column]]
+                assert kept == frame[column].tolist(), (name, column)
+            else:
+                pd.testing.assert_series_equal(back[column], frame[column])
+
+
+def test_csv_tables_are_the_frames(written):
+    """Read back with the frame's dtypes each is the frame; a tuple is told as its numbers with
+    blanks between.
+    """
+    for name, frame in study(DEMO).tables.items():
+        dtypes = {
+            column: dtype for column, dtype in frame.dtypes.items() if not is_object_dtype(dtype)
+        }
+        path = written / "tables" / f"{name}.csv"
+        back = pd.read_csv(path, dtype=dtypes, keep_default_na=False, na_values=[""])
+        assert back.columns.tolist() == frame.columns.tolist()
+        for column in frame:
+            if column in dtypes:
+                pd.testing.assert_series_equal(back[column], frame[column], rtol=1e-12)
+            else:
+                told = [" ".join(map(str, value)) if value else "" for value in frame[column]]
+                assert back[column].fillna("").tolist() == told, (name, column)
+
+
+@pytest.mark.parametrize(
+    ("name", "content", "message"),
+    [
+        ("missing.musicxml", None, "there is no such file"),
+        ("empty.musicxml", b"", "empty"),
+        ("words.txt", b"la la la", ""),
+        ("broken.musicxml", b"<score-partwise><part-list>", "line 1"),
+        ("other.xml", b"<html></html>", "html"),
+        ("two\nlines.musicxml", b"<score-partwise", "line"),
+    ],
+)
+def test_bad_input_is_one_line_and_leaves_nothing(tmp_path, capsys, name, content, message):
+    """Exit code 2, one line on stderr that names the file, nothing on stdout, no folder."""
+    path = tmp_path / name
+    if content is not None:
+        path.write_bytes(content)
+    folder = tmp_path / "study"
+    assert main(["study", str(path), "-o", str(folder)]) == 2
+    out, err = capsys.readouterr()
+    assert out == ""
+    assert err.startswith("arrange: ")
+    assert err.count("\n") == 1
+    assert " ".join(name.split()) in err
+    assert message in err
+    assert [path.name for path in tmp_path.iterdir()] == [name] * (content is not None)
+
+
+def test_a_folder_is_no_song(tmp_path, capsys):
+    """A folder where the song should be is told as one."""
+    assert main(["study", str(tmp_path), "-o", str(tmp_path / "study")]) == 2
+    assert "this is a folder; name a file in it" in capsys.readouterr().err
+
+
+def test_what_a_folder_holds_stays(tmp_path):
+    """A second study takes the place of the first; the user's own files are left alone."""
+    folder = tmp_path / "study"
+    (folder / "tables").mkdir(parents=True)
+    (folder / "mine.txt").write_text("mine")
+    (folder / "tables" / "mine.csv").write_text("mine")
+    (folder / "report.html").write_text("old")
+    assert main(["study", str(DEMO), "-o", str(folder)]) == 0
+    assert (folder / "mine.txt").read_text() == "mine"
+    assert (folder / "tables" / "mine.csv").read_text() == "mine"
+    assert "Low Water" in (folder / "report.html").read_text(encoding="utf-8")
+    assert (folder / "tables" / "notes.csv").exists()
+    assert [path.name for path in tmp_path.iterdir()] == ["study"]
+
+
+@pytest.mark.parametrize("place", ["taken", "taken/study"])
+def test_a_file_where_the_folder_should_go(tmp_path, capsys, place):
+    """The file stays, and the message names it."""
+    (tmp_path / "taken").write_text("mine")
+    assert main(["study", str(DEMO), "-o", str(tmp_path / place)]) == 2
+    err = capsys.readouterr().err
+    assert err.startswith(f"arrange: {tmp_path / place}")
+    assert err.count("\n") == 1
+    assert (tmp_path / "taken").read_text() == "mine"
+    assert [path.name for path in tmp_path.iterdir()] == ["taken"]
+
+
+def test_a_folder_that_may_not_be_written(tmp_path, capsys, monkeypatch):
+    """The system's own reason is told in one line."""
+
+    def refuse(*_, **__):
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr(report.tempfile, "mkdtemp", refuse)
+    assert main(["study", str(DEMO), "-o", str(tmp_path / "study")]) == 2
+    err = capsys.readouterr().err
+    assert err == (
+        f"arrange: {tmp_path / 'study'}: the folder cannot be written: Permission denied\n"
+    )
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.skipif(not hasattr(os, "geteuid") or os.geteuid() == 0, reason="may write anywhere")
+def test_a_folder_without_the_right_to_write(tmp_path, capsys):
+    """The same with a folder that is in truth closed."""
+    tmp_path.chmod(0o500)
+    assert main(["study", str(DEMO), "-o", str(tmp_path / "study")]) == 2
+    assert "cannot be written: Permission denied" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("is_new", [True, False])
+def test_a_full_disk_leaves_no_half_written_folder(tmp_path, capsys, monkeypatch, is_new):
+    """The write of one table fails: what was there before is as it was, nothing else is left."""
+    folder = tmp_path / "study"
+    if not is_new:
+        folder.mkdir()
+        (folder / "report.html").write_text("old")
+
+    def fail(*_, **__):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(pd.DataFrame, "to_csv", fail)
+    assert main(["study", str(DEMO), "-o", str(folder)]) == 2
+    err = capsys.readouterr().err
+    assert err == f"arrange: {folder}: the report cannot be written: No space left on device\n"
+    assert [path.name for path in tmp_path.iterdir()] == ["study"] * (not is_new)
+    if not is_new:
+        assert [path.name for path in folder.iterdir()] == ["report.html"]
+        assert (folder / "report.html").read_text() == "old"
+
+
+def test_markup_in_names_is_only_text():
+    """A title, a part and a section that hold markup are shown as they are written."""
+    evil = "<script>alert('x')</script><b>&amp;"
+    made = song(
+        (evil, "C4", 0, 8), ("Guitar 2", "Db4", 0, 8), title=evil, source=evil, notices=(evil,),
+        sections=((evil, 1),), parts=[evil, "Guitar 2"],
+    )  # fmt: skip
+    for text in (Study(made).html(), Study(made)._repr_html_()):
+        page = Page(text)
+        assert "script" not in page.tags
+        assert "<script" not in text
+        assert "alert('x')</script>" not in text
+        assert "".join(page.words).count(evil) >= 4
+
+
+def test_the_notebook_display():
+    """In a notebook a study shows itself: the report without the page around it."""
+    shown = Study(
+        song(("Guitar 1", "C4", 0, 8), ("Guitar 2", "C4", 0, 8), title="Two")
+    )._repr_html_()
+    page = Page(shown)
+    assert page.open == []
+    assert not page.tags & {"html", "head", "body", "title", "meta"}
+    assert "Two" in page.words
+    assert {"svg", "style", "table"} <= page.tags
+
+
+@pytest.mark.parametrize(
+    "made",
+    [
+        song(("Guitar 1", "C4", 0, 4)),
+        song(("Drums", 40.0, 0, 0)),
+        song(("Guitar 1", "C4", 0, 4), parts=["Guitar 1", "Guitar 2"]),
+    ],
+    ids=["one part", "nothing sounds", "a silent part"],
+)
+def test_a_song_with_little_in_it(tmp_path, made):
+    """One part, no notes or a silent part still make a whole report, which says so."""
+    page = Page(Study(made).write(tmp_path / "study").read_text(encoding="utf-8"))
+    words = " ".join(" ".join(page.words).split())
+    assert page.open == []
+    assert "Nothing passed the limits. That is no promise: listen all the same." in words
+    assert ("no pitched notes" in words) == (
+        len(made.parts) > 1 or made.notes["duration"].eq(0).all()
+    )
+
+
+def test_page_order(tmp_path, capsys):
+    """86 printed measures instead of the 92 played: the verse once, with both endings in a row."""
+    assert main(["study", str(DEMO), "-o", str(tmp_path / "study"), "--page-order"]) == 0
+    capsys.readouterr()
+    measures = pd.read_parquet(tmp_path / "study" / "tables" / "measures.parquet")
+    assert measures["written"].astype(int).tolist() == list(range(1, 87))
+
+
+def test_octave(tmp_path, capsys):
+    """The part named is moved, the others are not."""
+    folder = tmp_path / "study"
+    options = ["--octave", "Guitar 1=-1", "--octave", "Voice=+1"]
+    assert main(["study", str(DEMO), "-o", str(folder), *options]) == 0
+    capsys.readouterr()
+    notes = pd.read_parquet(folder / "tables" / "notes.parquet")
+    plain = read(DEMO).notes
+    moved = plain["part"].map({"Guitar 1": -12.0, "Voice": 12.0}).fillna(0)
+    np.testing.assert_array_equal(notes["pitch"], plain["pitch"] + moved)
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ("Guitar 1", "--octave 'Guitar 1': write PART=N, such as 'Guitar 1=-1'"),
+        ("Guitar 1=low", "--octave 'Guitar 1=low': write PART=N"),
+        ("=1", "--octave '=1': write PART=N"),
+        ("Tuba=1", "no part is called 'Tuba'"),
+        ("Guitar 1=-9", "it lies between 0 and 127"),
+    ],
+)
+def test_a_wrong_octave(tmp_path, capsys, text, message):
+    """Told in one line; an unknown part is told with those there are."""
+    assert main(["study", str(DEMO), "-o", str(tmp_path / "study"), "--octave", text]) == 2
+    err = capsys.readouterr().err
+    assert message in err
+    assert err.count("\n") == 1
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_no_arguments_tell_how_to_call_it(capsys):
+    """The usage, and the exit code of a wrong call."""
+    with pytest.raises(SystemExit) as left:
+        main(["study"])
+    assert left.value.code == 2
+    assert "usage: arrange study" in capsys.readouterr().err
+
+
+def test_a_study_is_of_a_song():
+    """The measures are those of the package on the song; held notes are cut at the bar lines."""
+    made = song(("Guitar 1", "C4", 0, 8), ("Guitar 2", "E4", 4, 4))
+    one = Study(made)
+    assert one.measure_ranges["measure"].tolist() == [1, 2, 2]
+    assert list(one.tables) == TABLES.split()
+    with pytest.raises(dataclasses.FrozenInstanceError):
+        one.song = made
+    with pytest.raises(ArrangeError, match="there is no such file"):
+        study("missing.musicxml")
