@@ -91,7 +91,8 @@ def part_ranges(
             "notes": np.bincount(own, minlength=len(groups)),
         }
     )
-    limits = np.array([_limits(parts, name) for name in names], dtype=np.float64).reshape(-1, 2)
+    known = _limits(parts)
+    limits = np.array([known.get(name, (np.nan, np.nan)) for name in names]).reshape(-1, 2)
     bottom, top = limits[groups // max(len(labels), 1)].T
     return ranges.assign(
         lower_reserve=ranges["lowest"] - bottom, upper_reserve=top - ranges["highest"]
@@ -217,16 +218,18 @@ def _counts(which: Array, group: Array, groups: int) -> Array:
     return np.bincount(group[which], minlength=groups)
 
 
-def _limits(parts: pd.DataFrame | None, name: str) -> tuple[float, float]:
-    """Lowest and highest sounding pitch of a part's instrument."""
-    if parts is None or name not in set(parts["part"]):
-        return np.nan, np.nan
-    row = parts[parts["part"] == name].iloc[0]
-    tuning = row["tuning"] if isinstance(row["tuning"], tuple) else None
-    tuning = tuning or STANDARD_TUNINGS.get(row["family"])
-    if tuning is None:
-        return np.nan, np.nan
-    return min(tuning) + row["capo"], max(tuning) + FRETS.get(row["family"], 22)
+def _limits(parts: pd.DataFrame | None) -> dict[str, tuple[float, float]]:
+    """Lowest and highest sounding pitch of each part's instrument, where they are known."""
+    limits = {}
+    columns = ("part", "tuning", "family", "capo")
+    rows = (
+        zip(*(parts[name].tolist() for name in columns), strict=True) if parts is not None else ()
+    )
+    for name, told, family, capo in rows:
+        tuning = told if isinstance(told, tuple) else STANDARD_TUNINGS.get(family)
+        if tuning:
+            limits[name] = (min(tuning) + capo, max(tuning) + FRETS.get(family, 22))
+    return limits
 
 
 def _histogram(cell: Array, weight: Array, shape: tuple[int, int]) -> Array:

@@ -165,7 +165,7 @@ def test_csv_tables_are_the_frames(written):
     [
         ("missing.musicxml", None, "there is no such file"),
         ("empty.musicxml", b"", "empty"),
-        ("words.txt", b"la la la", ""),
+        ("words.doc", b"la la la", "export the song as .musicxml"),
         ("broken.musicxml", b"<score-partwise><part-list>", "line 1"),
         ("other.xml", b"<html></html>", "html"),
         ("two\nlines.musicxml", b"<score-partwise", "line"),

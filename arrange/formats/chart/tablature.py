@@ -1,8 +1,8 @@
 """A tablature block: a line for each string, the highest on top, cut into even steps.
 
-A digit is a fret; ``-`` goes on, ``.`` is silence. Behind a fret, in its step or the next, ``h``,
-``p``, ``/`` or ``\\`` leads to the next note by hammer-on, pull-off or slide; ``~`` is vibrato. ``x`` is a muted
-stroke on the open string.
+A digit is a fret; ``-`` goes on, ``.`` is silence, ``x`` a muted stroke on the open string. Behind
+a fret, in its step or the next, ``h``, ``p``, ``/`` or ``\\`` leads to the next note by hammer-on,
+pull-off or slide; ``~`` is vibrato.
 """
 
 from __future__ import annotations
@@ -117,7 +117,7 @@ def read_tab_bar(cell: Cell, tab: Tab, part: Part, frame: Frame, faults: Faults)
             attacks.setdefault(index, {}).setdefault(technique, []).append(tone)
     events = []
     places = sorted(attacks)
-    for index, after in zip(places, [*places[1:], count], strict=True):
+    for index, after in pairwise([*places, count]):
         for technique, tones in attacks[index].items():
             techniques = cell.techniques | technique
             onset, duration = index * step, (after - index) * step

@@ -2,7 +2,8 @@
 
 The bars stand in played order, section by section; a section that is as an earlier one says so.
 What a chart cannot hold is left out: ids of notes, and strings and frets that contradict their
-pitch. A chord symbol lasts to the next, so that a pause between two is not kept.
+pitch. A chord symbol lasts to the next, so that a pause between two is not kept; what begins
+on a bar line belongs to the bar behind it.
 """
 
 from __future__ import annotations
@@ -228,8 +229,8 @@ def _check_label(what: str, label: str, signs: str) -> None:
             )
     line = f"{what}: {label}"
     first = label.partition(":")[0].strip().lower() if ":" in label else ""
-    is_plain = label and line.isprintable() and bare_line(line, 1).text == line
-    if not is_plain or label == CHORDS or (what == "part" and first in SETTINGS):
+    is_plain = line.isprintable() and bare_line(line, 1).text == line and label == label.strip()
+    if not label or not is_plain or label == CHORDS or (what == "part" and first in SETTINGS):
         raise ArrangeError(
             f"{what} {label!r}: a chart cannot tell this label from its own words; rename the "
             f"{what}"

@@ -11,6 +11,16 @@ from arrange.formats.instruments import instrument_drive, instrument_family, uni
 from arrange.formats.musicxml.attributes import Attributes
 from arrange.formats.musicxml.events import Array, Events
 
+_ENTRY = (
+    "part-name",
+    "part-abbreviation",
+    "instrument-name",
+    "instrument-sound",
+    "midi-channel",
+    "midi-program",
+    "volume",
+    "player-name",
+)
 STANDARD_TUNING = (64, 59, 55, 50, 45, 40)  # E4 B3 G3 D3 A2 E2
 
 
@@ -29,12 +39,15 @@ def read_parts(
         More is added.
     """
     listed = {
-        element.get("id"): element for element in events.root.iterfind("part-list/score-part")
+        element.get("id"): _entry(element)
+        for element in events.root.iterfind("part-list/score-part")
     }
     parts = list(events.root.iterchildren("part"))
-    entries = [listed.get(part.get("id")) for part in parts]
+    entries = [listed.get(part.get("id"), {}) for part in parts]
     names = [
-        _first(entry, "part-name", "part-abbreviation", "score-instrument/instrument-name")
+        entry.get("part-name")
+        or entry.get("part-abbreviation")
+        or entry.get("instrument-name")
         or part.get("id")
         or "Part"
         for entry, part in zip(entries, parts, strict=True)
@@ -50,14 +63,14 @@ def read_parts(
         zip(entries, parts, names, labels, strict=True)
     ):
         own = notes["part"] == index
-        instrument = _first(entry, "score-instrument/instrument-name")
-        program = _whole(_first(entry, "midi-instrument/midi-program"))
+        instrument = entry.get("instrument-name")
+        program = _whole(entry.get("midi-program"))
         pitches = notes["pitch"][own]
         family = instrument_family(
             f"{name} {instrument or ''}",
-            sound=_first(entry, "score-instrument/instrument-sound") or "",
+            sound=entry.get("instrument-sound") or "",
             program=program,
-            unpitched=_first(entry, "midi-instrument/midi-channel") == "10"
+            unpitched=entry.get("midi-channel") == "10"
             or (len(pitches) > 0 and bool(np.isnan(pitches).all())),
             sung=next(part.iter("lyric"), None) is not None,
             beside=[other for other in names if other != name],
@@ -71,20 +84,21 @@ def read_parts(
         columns["drive"].append(instrument_drive(f"{name} {instrument or ''}", program))
         columns["echo"].append(None)
         columns["program"].append(program if program and 1 <= program <= 128 else None)
-        columns["player"].append(_first(entry, "player/player-name"))
-        volumes.append(_volume(_first(entry, "midi-instrument/volume")))
+        columns["player"].append(entry.get("player-name"))
+        volumes.append(_volume(entry.get("volume")))
     loudest = max((volume for volume in volumes if volume), default=1.0)
     columns["level"] = [20 * math.log10(v / loudest) if v else 0.0 for v in volumes]
     return columns
 
 
-def _first(entry: Any, *paths: str) -> str | None:
-    """The first of these texts that is there, white space folded."""
-    for path in paths if entry is not None else ():
-        text = " ".join((entry.findtext(path) or "").split())
+def _entry(element: Any) -> dict[str, str]:
+    """The texts of a part's entry in the part list, by element; the first of each, not empty."""
+    texts: dict[str, str] = {}
+    for child in element.iter(*_ENTRY):
+        text = " ".join((child.text or "").split())
         if text:
-            return text
-    return None
+            texts.setdefault(child.tag, text)
+    return texts
 
 
 def _whole(text: str | None) -> int | None:
