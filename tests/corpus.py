@@ -8,6 +8,7 @@ music21's own tie objects.
 
 from __future__ import annotations
 
+import functools
 import math
 import warnings
 from collections import Counter
@@ -61,6 +62,7 @@ def label(path: Path) -> str:
     return path.relative_to(PACKAGE).as_posix()
 
 
+@functools.lru_cache(maxsize=100_000)
 def exact(time: float | Fraction) -> Fraction:
     """A time in quarter notes as the simple fraction that it is meant to be."""
     return Fraction(time).limit_denominator(20_000)

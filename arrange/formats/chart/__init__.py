@@ -13,7 +13,7 @@ from typing import Any
 
 from arrange.errors import ChartError, ReadError
 from arrange.formats.chart.building import build_score
-from arrange.formats.chart.header import SETTINGS, Part, read_part
+from arrange.formats.chart.header import MOST_STRINGS, SETTINGS, Part, read_part
 from arrange.formats.chart.pages import check_size, written_score
 from arrange.formats.chart.rows import Row, read_row
 from arrange.formats.chart.sections import (
@@ -108,10 +108,9 @@ class _Chart:
 
     def read(self, lines: list[str]) -> None:
         """Read all lines; a chart needs at least one section, and a part."""
-        bare = [bare_line(line, number) for number, line in enumerate(lines, 1)]
         at = 0
-        while at < len(bare) and not self.faults.too_many and not self._is_over:
-            at = self._take(bare, at)
+        while at < len(lines) and not self.faults.too_many and not self._is_over:
+            at = self._take(lines, at)
         self._close()
         start = Piece("", 1, 1)
         if not self.sections and not self.faults.count:
@@ -121,9 +120,9 @@ class _Chart:
             self.faults.add(start, "there is no part in it; write 'part: Guitar 1; standard "
                             "tuning' on top")  # fmt: skip
 
-    def _take(self, lines: list[Piece], at: int) -> int:
+    def _take(self, lines: list[str], at: int) -> int:
         """Read one line, or one block of tablature; return the number of the next."""
-        line = lines[at]
+        line = bare_line(lines[at], at + 1)
         name, colon, _ = line.text.partition(":")
         setting = name.strip().lower() if colon and "|" not in name else ""
         if not line.text:
@@ -134,11 +133,14 @@ class _Chart:
             self._flush()
             self._set(setting, line.part(len(name) + 1))
         elif is_tab_heading(line):
-            end = at + 1
-            while end < len(lines) and is_string(lines[end]):
-                end += 1
-            self._add(read_tab(line, lines[at + 1 : end], self.parts, self.faults))
-            return end
+            strings = []
+            for number, text in enumerate(lines[at + 1 : at + 2 + MOST_STRINGS], at + 2):
+                string = bare_line(text, number)
+                if not is_string(string):
+                    break
+                strings.append(string)
+            self._add(read_tab(line, strings, self.parts, self.faults))
+            return at + 1 + len(strings)
         elif "|" in line.text:
             self._add(read_row(line, self.parts, self.faults))
         elif setting:

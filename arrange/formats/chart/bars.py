@@ -108,6 +108,10 @@ class BarReader:
                             "leads to, but none follows in this bar")  # fmt: skip
         for word in item.words:
             techniques |= TECHNIQUE_BITS.get(word, 0)
+        if item.text in SIGNS:
+            self.faults.add(cell.word(item.number), f"{item.text!r} is no grace note; write its "
+                            "shape or its note")  # fmt: skip
+            return []
         tones = self.tones(cell, item)
         return [Event(onset or Fraction(0), Fraction(0), tones, item.number, techniques, True)]
 

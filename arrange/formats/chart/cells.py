@@ -135,7 +135,7 @@ def layer_cells(
             at += 1
             if event.onset > place:
                 items.append((place, ".", False))
-            again = event.token == struck and len(struck) > 3
+            again = event.token == struck and len(struck) > 3 and not event.grace
             text = f"{'/' if again else event.token} {event.words}".strip()
             struck = struck if event.grace else event.token
             items.append((event.onset, text, event.grace))

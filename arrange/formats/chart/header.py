@@ -40,7 +40,7 @@ TUNINGS = {  # low string first; common practice
 _STANDARD = {"guitar": "standard", "bass": "bass"}
 _METER = re.compile(r"^([0-9]{1,2}(?:\+[0-9]{1,2})*)/([0-9]{1,2})$")
 NOTE = re.compile(r"[A-Ga-g](?:#{1,2}|b{1,2}|♯|♭)?-?[0-9]{1,2}")
-_MOST_STRINGS = 12
+MOST_STRINGS = 12
 # Numbers on a part's line: lowest, highest and an example.
 _NUMBERS = {
     "capo": (0, 12, "capo 3"),
@@ -239,8 +239,8 @@ def _read_tuning(option: Piece, told: dict[str, object], faults: Faults) -> None
                    "'tuning E2 A2 D3 G3 B3 E4', or a usual name", text, TUNINGS)  # fmt: skip
         return
     tuning = tuple(parse_note(name) for name in names)
-    if len(tuning) > _MOST_STRINGS or not all(0 <= pitch <= 127 for pitch in tuning):
-        faults.add(option, f"a tuning of {len(tuning)} strings; one to {_MOST_STRINGS} can be "
+    if len(tuning) > MOST_STRINGS or not all(0 <= pitch <= 127 for pitch in tuning):
+        faults.add(option, f"a tuning of {len(tuning)} strings; one to {MOST_STRINGS} can be "
                    "told, C-1 to G9")  # fmt: skip
         return
     told["tuning"], told["unsure"] = tuning, False
