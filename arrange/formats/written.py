@@ -144,7 +144,7 @@ def make_song(written: Written, *, played: bool, notices: list[str], **about: An
     """
     bars = len(written.numbers)
     order = np.array(playing_order(written.bars) if played else range(bars), dtype=np.int64)
-    passed = np.setdiff1d(np.arange(bars), order)
+    passed = np.flatnonzero(np.bincount(order, minlength=bars) == 0)
     if len(passed):
         told = ", ".join(written.numbers[bar] for bar in passed[:8].tolist())
         notices.append(

@@ -120,6 +120,8 @@ def _grid(events: Events, said: Attributes, durations: Array, told: Array) -> in
 
 def forward_fill(events: Events, stated: Sequence[tuple[int, float]], otherwise: float) -> Array:
     """A stated value from its event on, within its part; before that, `otherwise`."""
+    if not stated:
+        return np.full(len(events.codes), otherwise)
     values = np.full(len(stated) + 1, otherwise)
     values[1:] = [value for _, value in stated]
     index = np.zeros(len(events.codes), dtype=np.int64)
