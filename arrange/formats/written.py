@@ -7,6 +7,7 @@ tempo and gives the five tables.
 
 from __future__ import annotations
 
+import functools
 import re
 from collections import Counter
 from collections.abc import Mapping, Sequence
@@ -340,6 +341,7 @@ def _chord_columns(
     }
 
 
+@functools.lru_cache(maxsize=4096)
 def _told_chord(
     chord: Chord, key: str | None
 ) -> tuple[str, int, int, str, tuple[int, ...], str | None]:

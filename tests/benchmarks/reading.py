@@ -128,9 +128,9 @@ def main() -> None:
             file.flush()
             others = in_turn(
                 [
-                    lambda path=file.name: (
-                        music21.converter.parse(path, forceSource=True).flatten()
-                    ),
+                    lambda path=file.name: music21.converter.parse(
+                        path, forceSource=True
+                    ).flatten(),
                     lambda path=file.name: partitura.load_musicxml(path),
                 ],
                 1 if len(data) > 2e6 else SLOW_SAMPLES,
@@ -138,7 +138,8 @@ def main() -> None:
         limit = 2.5 * lxml + (4 if len(data) < 150_000 else 0)
         print(f"{name:44}{len(data) / 1000:7.0f}{len(song.notes):7}{lxml:8.1f}{ours:9.1f}"
               f"{ours / lxml:7.2f}{limit:7.0f}{measured:9.1f}"
-              f"{others[0]:9.0f}{others[0] / ours:5.0f}x{others[1]:8.0f}{others[1] / ours:5.0f}x")  # fmt: skip
+              f"{others[0]:9.0f}{others[0] / ours:5.0f}x"
+              f"{others[1]:8.0f}{others[1] / ours:5.0f}x")  # fmt: skip
         sys.stdout.flush()
 
     print("\npeak memory, MB")
