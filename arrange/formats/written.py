@@ -179,6 +179,31 @@ def make_song(written: Written, *, played: bool, notices: list[str], **about: An
     )
 
 
+def move_octaves(
+    parts: Mapping[str, list[Any]],
+    notes: Mapping[str, Array],
+    octaves: Mapping[str, int],
+    name: str,
+) -> None:
+    """Move parts by octaves, in the columns of a ``Written`` before it is made.
+
+    Raises
+    ------
+    ReadError
+        If no part has one of the labels.
+    """
+    for label, shift in octaves.items():
+        if label not in parts["part"]:
+            raise ReadError(
+                f"no part is called {label!r}, to be moved by an octave; "
+                f"there are {', '.join(parts['part'])}",
+                file=name,
+            )
+        index = parts["part"].index(label)
+        notes["pitch"][notes["part"] == index] += 12 * shift
+        parts["transpose"][index] += 12 * shift
+
+
 def _taken(values: Sequence[str | None], order: Array) -> Any:
     """The column of the values at each place of the order, through the few distinct ones."""
     distinct = list(dict.fromkeys(values))

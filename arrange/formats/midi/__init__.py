@@ -27,8 +27,6 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
-import numpy as np
-
 from arrange.errors import ReadError
 from arrange.formats.midi.bars import lay_bars
 from arrange.formats.midi.events import is_midi, read_events
@@ -36,7 +34,7 @@ from arrange.formats.midi.notes import GRID, pair_notes, place_notes
 from arrange.formats.midi.parts import read_parts
 from arrange.formats.midi.writing import write_midi
 from arrange.formats.playing_order import Bar
-from arrange.formats.written import Written, make_song
+from arrange.formats.written import Written, make_song, move_octaves
 from arrange.tables import Song
 
 __all__ = ["is_midi", "read_midi", "write_midi"]
@@ -80,7 +78,7 @@ def read_midi(
     notes = place_notes(events, pairs, part_of_note, parts["part"], bars, notices)
     if not len(notes["part"]):
         notices.append("there are no notes in it")
-    _move_octaves(parts, notes, octaves or {}, name)
+    move_octaves(parts, notes, octaves or {}, name)
     bars = bars.up_to(notes)
     written = Written(
         ticks=ticks,
@@ -102,21 +100,3 @@ def read_midi(
         return make_song(written, played=played, notices=notices, title=events.title, **about)
     except ReadError as error:
         raise ReadError(error.problem, file=name) from None
-
-
-def _move_octaves(
-    parts: dict[str, Any],
-    notes: dict[str, np.ndarray[Any, Any]],
-    octaves: Mapping[str, int],
-    name: str,
-) -> None:
-    for label, shift in octaves.items():
-        if label not in parts["part"]:
-            raise ReadError(
-                f"no part is called {label!r}, to be moved by an octave; "
-                f"there are {', '.join(parts['part'])}",
-                file=name,
-            )
-        index = parts["part"].index(label)
-        notes["pitch"][notes["part"] == index] += 12 * shift
-        parts["transpose"][index] += 12 * shift

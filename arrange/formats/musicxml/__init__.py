@@ -31,7 +31,7 @@ from arrange.formats.musicxml.parts import read_parts, settle_strings, tell_plai
 from arrange.formats.musicxml.signs import read_bars, read_chords, read_marks, read_tempos
 from arrange.formats.musicxml.timing import Timing, forward_fill, read_timing
 from arrange.formats.musicxml.tree import parse_score
-from arrange.formats.written import Written, make_song
+from arrange.formats.written import Written, make_song, move_octaves
 from arrange.pitch import key_name
 from arrange.tables import Song
 
@@ -83,7 +83,7 @@ def read_musicxml(
     parts = read_parts(events, said, notes, notices)
     settle_strings(parts, notes, notices)
     tell_plain_clef_guitars(events, said, parts, notices)
-    _move_octaves(parts, notes, octaves or {}, name)
+    move_octaves(parts, notes, octaves or {}, name)
     bars, double_bars = read_bars(events, timing, notices)
     written = Written(
         ticks=timing.ticks,
@@ -161,18 +161,3 @@ def _without_tab_doubles(
         for at in np.flatnonzero(own & np.isin(staff, plain)).tolist():
             drop[at] = tuple(place[:, at]) in tab
     return {name: column[~drop] for name, column in notes.items()} if drop.any() else notes
-
-
-def _move_octaves(
-    parts: dict[str, Any], notes: dict[str, Array], octaves: Mapping[str, int], name: str
-) -> None:
-    for label, shift in octaves.items():
-        if label not in parts["part"]:
-            raise ReadError(
-                f"no part is called {label!r}, to be moved by an octave; "
-                f"there are {', '.join(parts['part'])}",
-                file=name,
-            )
-        index = parts["part"].index(label)
-        notes["pitch"][notes["part"] == index] += 12 * shift
-        parts["transpose"][index] += 12 * shift
