@@ -155,11 +155,11 @@ def make_song(written: Written, *, played: bool, notices: list[str], **about: An
     lengths = written.lengths[order]
     starts = np.concatenate([[0], np.cumsum(lengths)])
     sections, section_of_bar = _sections(written, order, starts)
-    labels = text_column(sections["section"])
+    labels = sections["section"]
     measures = {
         "measure": np.arange(1, len(order) + 1),
         "written": text_column(written.numbers, order),
-        "section": labels.take(section_of_bar),
+        "section": text_column(labels, section_of_bar),
         "onset": starts[:-1] / written.ticks,
         "duration": lengths / written.ticks,
         "meter": _taken(written.meters, order),
@@ -169,7 +169,11 @@ def make_song(written: Written, *, played: bool, notices: list[str], **about: An
     return Song.from_columns(
         {
             "parts": _part_columns(written),
-            "sections": {**sections, "section": labels, "kind": text_column(sections["kind"])},
+            "sections": {
+                **sections,
+                "section": text_column(labels),
+                "kind": text_column(sections["kind"]),
+            },
             "measures": measures,
             "chords": _chord_columns(written, order, starts, section_of_bar, labels, notices),
             "notes": _note_columns(written, order, starts, section_of_bar, labels, notices),
@@ -356,7 +360,7 @@ def _chord_columns(
         "onset": onsets / written.ticks,
         "duration": (ends - onsets) / written.ticks,
         "measure": bars + 1,
-        "section": labels.take(section_of_bar[bars]),
+        "section": text_column(labels, section_of_bar[bars]),
         "symbol": text_column(symbols),
         "root": integer_column(roots, np.array(roots, dtype=np.int64) < 0),
         "bass": integer_column(basses, np.array(basses, dtype=np.int64) < 0),
@@ -438,7 +442,7 @@ def _note_columns(
         "onset": onset / written.ticks,
         "duration": duration / written.ticks,
         "measure": bars + 1,
-        "section": labels.take(section_of_bar[bars]),
+        "section": text_column(labels, section_of_bar[bars]),
         "pitch": notes["pitch"][rows],
         "voice": text_column(written.voices, notes["voice"][rows]),
         "string": integer_column(string, string < 0),
