@@ -54,7 +54,8 @@ from arrange.chords import (
 from arrange.errors import ArrangeError
 from arrange.formats.musicxml.writing import format_musicxml, write_musicxml
 from arrange.formats.musicxml.writing_durations import Value, cut_into_values, find_divisions
-from arrange.formats.written import TECHNIQUES, section_kind
+from arrange.formats.section_names import section_kind
+from arrange.formats.written import TECHNIQUES
 from arrange.pitch import parse_pitch_class
 from arrange.tables import CHORDS, MEASURES, NOTES, PARTS, SECTIONS, Song, check_table
 

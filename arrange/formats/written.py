@@ -8,8 +8,6 @@ tempo and gives the five tables.
 from __future__ import annotations
 
 import functools
-import re
-from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
@@ -20,6 +18,7 @@ from arrange.chord_symbols import settled_chord
 from arrange.chords import Chord, chord_intervals, chord_number, chord_suffix, chord_symbol
 from arrange.errors import ReadError
 from arrange.formats.playing_order import Bar, playing_order
+from arrange.formats.section_names import section_heads, section_kind, section_labels
 from arrange.formats.ties import merge_ties
 from arrange.pitch import parse_pitch_class
 from arrange.tables import Song, integer_column, object_column, text_column
@@ -41,28 +40,6 @@ TECHNIQUES = (
 )
 MOST_NOTES = 5_000_000  # as played; the longest symphonies have some 200,000
 DEFAULT_TEMPO = 120.0  # quarter notes a minute, as in the Standard MIDI File specification
-
-# Words that name a section, as bands use them (common practice); the first found decides.
-SECTION_KINDS = (
-    ("pre-chorus", r"pre-?\s?chorus|build(-?up)?|lift"),
-    ("chorus", r"chorus|refrain"),
-    ("verse", r"verse|strophe"),
-    ("bridge", r"bridge|middle (8|eight)"),
-    ("intro", r"intro(duction)?"),
-    ("outro", r"outro|ending|coda"),
-    ("tag", r"tag"),
-    ("turnaround", r"turn-?\s?around"),
-    ("instrumental", r"instrumental"),
-    ("solo", r"(\w+ )?solo"),
-    ("interlude", r"interlude|breakdown|break"),
-    ("vamp", r"vamp"),
-    ("hook", r"hook|riff"),
-)
-_NAMES_SECTION = re.compile(
-    rf"^\W*(last |first |final |half |double |quiet )?({'|'.join(p for _, p in SECTION_KINDS)})"
-    r"(\s*(\d+|[A-Z]))?\W*$",
-    re.I,
-)
 
 
 @dataclass(frozen=True)
@@ -117,19 +94,6 @@ class Written:
     passes: Mapping[int, int] = field(default_factory=dict)
 
 
-def section_kind(text: str) -> str:
-    """Return the kind of section that a text names, or ``"other"``."""
-    for kind, pattern in SECTION_KINDS:
-        if re.search(rf"\b({pattern})\b", text, re.I):
-            return kind
-    return "other"
-
-
-def names_section(text: str) -> bool:
-    """Tell whether a text is the name of a section and nothing else: "Chorus 2", "Tag"."""
-    return bool(_NAMES_SECTION.match(text))
-
-
 def make_song(written: Written, *, played: bool, notices: list[str], **about: Any) -> Song:
     """Return the Song that a printed score makes, in played or in page order.
 
@@ -158,7 +122,7 @@ def make_song(written: Written, *, played: bool, notices: list[str], **about: An
     labels = sections["section"]
     measures = {
         "measure": np.arange(1, len(order) + 1),
-        "written": text_column(written.numbers, order),
+        "written": _taken(written.numbers, order),
         "section": text_column(labels, section_of_bar),
         "onset": starts[:-1] / written.ticks,
         "duration": lengths / written.ticks,
@@ -209,10 +173,8 @@ def move_octaves(
 
 
 def _taken(values: Sequence[str | None], order: Array) -> Any:
-    """The column of the values at each place of the order, through the few distinct ones."""
-    distinct = list(dict.fromkeys(values))
-    codes = {value: code for code, value in enumerate(distinct)}
-    return text_column(distinct, np.array([codes[value] for value in values])[order])
+    """The column of the values at each place of the order."""
+    return text_column([values[bar] for bar in order.tolist()])
 
 
 def _part_columns(written: Written) -> dict[str, Any]:
@@ -233,11 +195,12 @@ def _part_columns(written: Written) -> dict[str, Any]:
 
 def _sections(written: Written, order: Array, starts: Array) -> tuple[dict[str, Any], Array]:
     """The sections as played, and the row of each played bar."""
-    heads = _section_heads(written)
+    heads = section_heads(written.marks, written.double_bars, len(written.numbers))
     firsts = sorted(heads)
     head_of_bar = np.searchsorted(firsts, order, side="right") - 1
-    is_head = np.isin(order, firsts)
-    begins = is_head | (np.diff(head_of_bar, prepend=-1) != 0)
+    is_head = np.zeros(len(written.numbers), dtype=bool)
+    is_head[firsts] = True
+    begins = is_head[order] | (np.diff(head_of_bar, prepend=-1) != 0)
     first = np.flatnonzero(begins)
     last = np.append(first[1:], len(order)) - 1
     names = [heads[firsts[head]] for head in head_of_bar[first]]
@@ -247,7 +210,7 @@ def _sections(written: Written, order: Array, starts: Array) -> tuple[dict[str, 
         rounds[head] = rounds.get(head, 0) + 1
         passes.append(rounds[head] - 1 + written.passes.get(firsts[head], 1))
     columns = {
-        "section": _section_labels(names),
+        "section": section_labels(names),
         "kind": [
             written.kinds.get(firsts[head], section_kind(name))
             for head, name in zip(head_of_bar[first].tolist(), names, strict=True)
@@ -259,40 +222,6 @@ def _sections(written: Written, order: Array, starts: Array) -> tuple[dict[str, 
         "duration": (starts[last + 1] - starts[first]) / written.ticks,
     }
     return columns, np.cumsum(begins) - 1
-
-
-def _section_heads(written: Written) -> dict[int, str]:
-    """Printed bar -> name of the section that begins there; bar 0 always begins one."""
-    heads: dict[int, str] = {}
-    for measure, text, _ in sorted(written.marks, key=lambda mark: (mark[0], not mark[2])):
-        if measure not in heads:
-            heads[measure] = text
-        elif section_kind(heads[measure]) == "other" and section_kind(text) != "other":
-            heads[measure] = f"{heads[measure]} {text}" if len(heads[measure]) < 4 else text
-    if heads:
-        return heads if 0 in heads else {0: "Start", **heads}
-    begins = sorted({0, *written.double_bars} - {len(written.numbers)})
-    if len(begins) == 1:
-        return {0: "Song"}
-    return {measure: f"Section {number}" for number, measure in enumerate(begins, 1)}
-
-
-def _section_labels(names: Sequence[str]) -> list[str]:
-    """Unique labels in played order: Verse twice is Verse 1, Verse 2; A twice is A, A (2)."""
-    count = Counter(names)
-    labels: dict[str, None] = {}
-    times: Counter[str] = Counter()
-    for name in names:
-        times[name] += 1
-        plain = section_kind(name) != "other" and not name[-1].isdigit()
-        label = name
-        if count[name] > 1 and (plain or times[name] > 1):
-            label = f"{name} {times[name]}" if plain else f"{name} ({times[name]})"
-        while label in labels or (label != name and label in count):
-            times[name] += 1
-            label = f"{name} {times[name]}" if plain else f"{name} ({times[name]})"
-        labels[label] = None
-    return list(labels)
 
 
 def _mean_tempos(written: Written, notices: list[str]) -> Array:
@@ -333,7 +262,7 @@ def _chord_columns(
     by_bar: dict[int, dict[int, Chord]] = {}
     for measure, offset, chord in written.chords:
         first = by_bar.setdefault(measure, {}).setdefault(offset, chord)
-        if chord_symbol(first) != chord_symbol(chord):
+        if first is not chord and chord_symbol(first) != chord_symbol(chord):
             notices.append(
                 f"measure {written.numbers[measure]}: two chord symbols at one place, "
                 f"{chord_symbol(first)} and {chord_symbol(chord)}; the first is kept"
@@ -457,6 +386,8 @@ def _tell_open_ties(
     written: Written, open_rows: Array, other_rows: Array, notices: list[str]
 ) -> None:
     """A tie that ends nowhere, on no time round, is told."""
+    if not len(open_rows):
+        return
     never = np.setdiff1d(open_rows, other_rows)
     if len(never):
         measures = written.notes["measure"][never]

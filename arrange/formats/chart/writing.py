@@ -34,7 +34,7 @@ from arrange.formats.chart.header import (
 from arrange.formats.chart.text import Faults, Piece, bare_line
 from arrange.formats.files import whole_file
 from arrange.formats.instruments import instrument_family
-from arrange.formats.written import section_kind
+from arrange.formats.section_names import section_kind
 from arrange.pitch import note_name
 from arrange.tables import Song
 

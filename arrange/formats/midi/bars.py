@@ -23,7 +23,8 @@ from arrange.formats.midi.events import (
     Meta,
 )
 from arrange.formats.playing_order import MOST_BARS
-from arrange.formats.written import DEFAULT_TEMPO, names_section
+from arrange.formats.section_names import names_section
+from arrange.formats.written import DEFAULT_TEMPO
 from arrange.pitch import key_name
 
 MOST_UNIT = 7  # the shortest beat is a 128th of a whole note, 2 to the power of this

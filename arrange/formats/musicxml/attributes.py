@@ -9,6 +9,7 @@ from fractions import Fraction
 from typing import Any
 
 from arrange.formats.musicxml.events import Events
+from arrange.formats.musicxml.tree import first_texts
 from arrange.pitch import STEPS
 
 MOST_DIVISIONS = 10**6
@@ -107,26 +108,30 @@ def _time(said: Attributes, event: int, element: Any) -> None:
 
 
 def _key(said: Attributes, event: int, element: Any) -> None:
-    fifths = element.findtext("fifths")
-    mode = (element.findtext("mode") or "major").strip()
+    texts = first_texts(element)
+    fifths = texts.get("fifths")
+    mode = (texts.get("mode") or "major").strip()
     said.keys.append((event, None if fifths is None else int(fifths), mode))
 
 
 def _transpose(said: Attributes, event: int, element: Any) -> None:
-    chromatic = float(element.findtext("chromatic") or 0)
-    octaves = int(element.findtext("octave-change") or 0)
+    texts = first_texts(element)
+    chromatic = float(texts.get("chromatic") or 0)
+    octaves = int(texts.get("octave-change") or 0)
     staff = int(element.get("number") or 0)
     said.transposes.append((event, staff, round(chromatic) + 12 * octaves))
 
 
 def _staff_details(said: Attributes, event: int, element: Any) -> None:
     staff = int(element.get("number") or 1)
-    strings = {
-        int(tuning.get("line")): 12 * (int(tuning.findtext("tuning-octave")) + 1)
-        + STEPS[tuning.findtext("tuning-step").strip()]
-        + round(float(tuning.findtext("tuning-alter") or 0))
-        for tuning in element.iterchildren("staff-tuning")
-    }
+    strings = {}
+    for tuning in element.iterchildren("staff-tuning"):
+        texts = first_texts(tuning)
+        strings[int(tuning.get("line"))] = (
+            12 * (int(texts["tuning-octave"]) + 1)
+            + STEPS[texts["tuning-step"].strip()]
+            + round(float(texts.get("tuning-alter") or 0))
+        )
     if strings:  # staff lines are numbered from the bottom, the lowest string
         opened = tuple(strings[line] for line in sorted(strings, reverse=True))
         said.tunings.append((event, staff, opened))
@@ -138,8 +143,9 @@ def _staff_details(said: Attributes, event: int, element: Any) -> None:
 
 
 def _clef(said: Attributes, event: int, element: Any) -> None:
-    sign = (element.findtext("sign") or "G").strip()
-    octaves = int(element.findtext("clef-octave-change") or 0)
+    texts = first_texts(element)
+    sign = (texts.get("sign") or "G").strip()
+    octaves = int(texts.get("clef-octave-change") or 0)
     said.clefs.append((event, int(element.get("number") or 1), sign, octaves))
 
 

@@ -11,8 +11,9 @@ from arrange.chords import KINDS, Chord, Degree
 from arrange.formats.musicxml.attributes import Attributes
 from arrange.formats.musicxml.events import CODE, Events, number
 from arrange.formats.musicxml.timing import Timing, forward_fill
+from arrange.formats.musicxml.tree import first_children, first_texts
 from arrange.formats.playing_order import Bar
-from arrange.formats.written import names_section
+from arrange.formats.section_names import names_section
 from arrange.pitch import PLAIN_NAMES, SHARP_NAMES, parse_pitch_class
 
 # Note values of metronome marks in quarter notes (MusicXML note-type-value).
@@ -113,7 +114,7 @@ def read_chords(
     stacked = 0
     moves = forward_fill(events, [(event, by % 12) for event, _, by in said.transposes], 0.0)
     for event, element in events.elements("harmony"):
-        several = len(element.findall("kind")) > 1
+        several = [child.tag for child in element].count("kind") > 1
         chord = _harmony(_first_of(element) if several else element)
         if isinstance(chord, Chord):
             chord = _moved(chord, int(moves[event]))
@@ -149,33 +150,35 @@ def _first_of(element: Any) -> Any:
 
 def _harmony(element: Any) -> Chord | str:
     """The chord of a harmony, or why there is none."""
-    kind_element = element.find("kind")
+    children = first_children(element)
+    kind_element = children.get("kind")
     kind = ((kind_element.text if kind_element is not None else None) or "major").strip()
     if kind not in KINDS:
         return f"{kind!r} is no kind of MusicXML 4.0"
     if kind == "none":
         return Chord("", "none")
-    root = _spelled(element.find("root"), "root")
+    root = _spelled(children.get("root"), "root")
     if root is None:
-        root = _numeral_root(element)
+        root = _numeral_root(children.get("numeral"))
     if root is None:
         return "they name no root by letter"
     degrees = []
     for degree in element.iterchildren("degree"):
-        value, alter = number(degree.findtext("degree-value")), degree.findtext("degree-alter")
+        texts = first_texts(degree)
+        value = number(texts.get("degree-value"))
         if not 1 <= value <= 13:
-            return f"a degree of {degree.findtext('degree-value')!r}"
-        how = (degree.findtext("degree-type") or "add").strip()
+            return f"a degree of {texts.get('degree-value')!r}"
+        how = (texts.get("degree-type") or "add").strip()
         if how not in ("add", "alter", "subtract"):
             return f"a degree of type {how!r}"
-        shift = number(alter or "0")
+        shift = number(texts.get("degree-alter") or "0")
         degrees.append(Degree(int(value), round(shift) if shift == shift else 0, how))
-    inversion = number(element.findtext("inversion") or "0")
+    inversion = number(children["inversion"].text if "inversion" in children else "0")
     text = kind_element.get("text") if kind_element is not None and kind == "other" else None
     return Chord(
         root,
         kind,
-        _spelled(element.find("bass"), "bass") or "",
+        _spelled(children.get("bass"), "bass") or "",
         tuple(degrees),
         int(inversion) if inversion == inversion else 0,
         text if text and re.fullmatch(r"[\w#()+/ -]{1,16}", text) else None,
@@ -186,16 +189,16 @@ def _spelled(element: Any, name: str) -> str | None:
     """A root or bass as letter and accidentals, or None."""
     if element is None:
         return None
-    step = (element.findtext(f"{name}-step") or "").strip().upper()
-    alter = number(element.findtext(f"{name}-alter") or "0")
+    texts = first_texts(element)
+    step = (texts.get(f"{name}-step") or "").strip().upper()
+    alter = number(texts.get(f"{name}-alter") or "0")
     if len(step) != 1 or step not in "ABCDEFG" or alter not in _ACCIDENTALS:
         return None
     return step + _ACCIDENTALS[alter]
 
 
-def _numeral_root(element: Any) -> str | None:
+def _numeral_root(numeral: Any) -> str | None:
     """The root of a harmony told as a numeral with its own key."""
-    numeral = element.find("numeral")
     if numeral is None or numeral.find("numeral-key") is None:
         return None
     degree = number(numeral.findtext("numeral-root"))
@@ -211,7 +214,7 @@ def _numeral_root(element: Any) -> str | None:
 
 def read_bars(events: Events, timing: Timing, notices: list[str]) -> tuple[list[Bar], list[int]]:
     """Return the playing-order signs of each bar, of all parts together, and the double bars."""
-    bars = [Bar() for _ in timing.numbers]
+    bars = [Bar()] * len(timing.numbers)
     double_bars: set[int] = set()
 
     def put(bar: int, **signs: Any) -> None:
@@ -229,8 +232,9 @@ def _barline(
     element: Any, bar: int, put: Any, double_bars: set[int], notices: list[str], timing: Timing
 ) -> None:
     left = element.get("location") == "left"
-    style = (element.findtext("bar-style") or "").strip()
-    repeat, ending = element.find("repeat"), element.find("ending")
+    children = first_children(element)
+    style = ((children["bar-style"].text if "bar-style" in children else "") or "").strip()
+    repeat, ending = children.get("repeat"), children.get("ending")
     if style in _DOUBLE_BARS or repeat is not None:
         double_bars.add(bar if left else bar + 1)
     if element.get("location") == "middle" and repeat is not None:
@@ -254,7 +258,7 @@ def _barline(
         else:
             put(bar, ending_stops=True)
     for sign in ("segno", "coda"):
-        if element.find(sign) is not None or element.get(sign):
+        if sign in children or element.get(sign):
             target = bar if left else bar + 1
             if target < len(timing.numbers):
                 put(target, **{sign: element.get(sign) or sign})

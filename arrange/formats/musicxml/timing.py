@@ -102,7 +102,7 @@ def read_timing(events: Events, said: Attributes, notices: list[str]) -> Timing:
 def _grid(events: Events, said: Attributes, durations: Array, told: Array) -> int:
     """Ticks in a quarter note in which every division, duration and bar is a whole number."""
     ticks = said.grid
-    broken = np.unique(events.values[durations[told % 1 != 0]])
+    broken = set(events.values[durations[told % 1 != 0]].tolist())
     for text in (events.texts[value] for value in broken):
         if number(text) == number(text):
             ticks = math.lcm(ticks, said.grid * Fraction(text).limit_denominator(10**4).denominator)
@@ -149,8 +149,8 @@ def _cursor(events: Events, advance: Array, notices: list[str]) -> tuple[Array, 
     base = before[heads][np.maximum(events.measure, 0)]
     offset = (before - base)[events.container]
     ends = after - base
-    early = np.unique(events.measure[ends < 0])
-    for measure in early.tolist():
+    early = sorted(set(events.measure[ends < 0].tolist()))
+    for measure in early:
         first, after_last = np.searchsorted(events.measure, [measure, measure + 1]).tolist()
         inside = slice(first, after_last)
         low = np.minimum.accumulate(np.minimum(ends[inside], 0))
@@ -254,31 +254,26 @@ def _lengths(
     """The length of each bar: what most sounding parts say, the nominal one to break ties."""
     sounding = np.zeros(len(measure_lengths), dtype=bool)
     sounding[events.measure[_SOUNDS[events.codes]]] = True
-    filled = measure_lengths > 0
+    heard: list[list[int]] = [[] for _ in numbers]  # lengths, by the parts that sound in a bar
+    silent: list[list[int]] = [[] for _ in numbers]
+    for bar, length, sounds in zip(
+        bar_of_measure.tolist(), measure_lengths.tolist(), sounding.tolist(), strict=True
+    ):
+        if length:
+            (heard if sounds else silent)[bar].append(length)
     lengths = nominal.copy()
-    longest = np.zeros(len(nominal), dtype=np.int64)
-    shortest = np.full(len(nominal), np.iinfo(np.int64).max)
-    count = np.zeros(len(nominal), dtype=np.int64)
-    sounds = np.zeros(len(nominal), dtype=bool)
-    np.logical_or.at(sounds, bar_of_measure, sounding & filled)
-    counts = filled & (sounding | ~sounds[bar_of_measure])
-    bars = bar_of_measure[counts]
-    np.maximum.at(longest, bars, measure_lengths[counts])
-    np.minimum.at(shortest, bars, measure_lengths[counts])
-    np.add.at(count, bars, 1)
-    agreed = (count > 0) & (longest == shortest)
-    lengths[agreed] = longest[agreed]
-    disputed = np.flatnonzero((count > 0) & ~agreed)
-    by_bar = np.argsort(bars, kind="stable")
-    firsts = np.searchsorted(bars[by_bar], np.arange(len(nominal) + 1))
-    for bar in disputed.tolist():
-        own = by_bar[firsts[bar] : firsts[bar + 1]]
-        votes = Counter(measure_lengths[counts][own].tolist())
-        most = max(votes.values())
-        best = [length for length, number in votes.items() if number == most]
-        lengths[bar] = nominal[bar] if nominal[bar] in best else max(best)
-    if len(disputed):
-        told = ", ".join(numbers[bar] for bar in disputed[:8].tolist())
+    disputed = []
+    for bar in range(len(numbers)):
+        votes = heard[bar] or silent[bar]
+        if len(set(votes)) > 1:
+            disputed.append(bar)
+            count = Counter(votes)
+            best = [length for length in count if count[length] == max(count.values())]
+            lengths[bar] = nominal[bar] if nominal[bar] in best else max(best)
+        elif votes:
+            lengths[bar] = votes[0]
+    if disputed:
+        told = ", ".join(numbers[bar] for bar in disputed[:8])
         notices.append(
             f"parts give different lengths to measure {told}"
             f"{', ...' if len(disputed) > 8 else ''}: the length that most of them give is taken"

@@ -62,6 +62,16 @@ def parse_score(data: bytes, name: str) -> Any:
     return root
 
 
+def first_children(element: Any) -> dict[str, Any]:
+    """Return an element's children by tag, the first of each: one pass instead of many finds."""
+    return {child.tag: child for child in reversed(element)}
+
+
+def first_texts(element: Any) -> dict[str, str]:
+    """Return the texts of an element's children by tag, the first of each; empty if it has none."""
+    return {child.tag: child.text or "" for child in reversed(element)}
+
+
 def _told(message: str) -> str:
     """What to say of the parser's message: its limits against attacks in plain words."""
     if re.search("amplification|reference loop", message, re.I):
