@@ -7,8 +7,13 @@ number. A4 is 440 Hz (ISO 16:1975). Names use ``#`` and ``b``; the octave change
 from __future__ import annotations
 
 import re
+from typing import Any, TypeVar
+
+import numpy as np
 
 from arrange.errors import ArrangeError
+
+Pitch = TypeVar("Pitch", float, np.ndarray[Any, Any])
 
 A4_PITCH = 69
 A4_HERTZ = 440.0  # ISO 16:1975
@@ -59,9 +64,9 @@ _NOTE = re.compile(r"^([A-Ga-g])(#{1,3}|b{1,3}|♯|♭|)(-?\d+)$")
 _CLASS = re.compile(r"^([A-Ga-g])(#{1,3}|b{1,3}|♯|♭|)$")
 
 
-def frequency(pitch: float) -> float:
-    """Return the frequency in Hz of a MIDI pitch number, in equal temperament."""
-    return float(A4_HERTZ * 2 ** ((pitch - A4_PITCH) / 12))
+def frequency(pitch: Pitch) -> Pitch:
+    """Return the frequency in Hz of a MIDI pitch number, or of an array, in equal temperament."""
+    return A4_HERTZ * 2.0 ** ((pitch - A4_PITCH) / 12)
 
 
 def parse_pitch_class(name: str) -> int:
