@@ -1,0 +1,188 @@
+"""How busy the parts are, alone and together, and how the song grows.
+
+An attack is a moment at which a part begins one or more notes; a chord is one attack. Grace and
+cue notes are left out, unpitched notes count. A held note counts in each span that it sounds in,
+an attack in the span that it falls in. Two attacks count as together within `window` seconds:
+players who mean to attack together miss by some 30 to 50 ms (R. A. Rasch, Synchronization in
+performed ensemble music, Acustica 43 (1979); from memory).
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from arrange.errors import ArrangeError
+from arrange.sounding import Array, slices
+from arrange.tables import Song
+
+_SPANS = ("song", "section", "measure")
+
+# dB that a driven sound adds to the part's level, since it is compressed and full of partials;
+# set by ear.
+DRIVE_DECIBELS = {"clean": 0.0, "edge": 2.0, "overdriven": 4.0, "distorted": 6.0}
+
+
+def part_texture(song: Song, by: str = "section", *, window: float = 0.03) -> pd.DataFrame:
+    """Return how busy each part is, over the song or by section or measure.
+
+    Parameters
+    ----------
+    song : Song
+    by : str
+        ``"song"``, ``"section"`` or ``"measure"``.
+    window : float
+        How near two attacks count as together, seconds.
+
+    Returns
+    -------
+    DataFrame
+        A row for each part and span, silent ones too, in score order: ``part``, the span's label
+        (but for the song); ``attacks``, their number; ``density``, attacks a second;
+        ``polyphony``, how many notes sound at once while any does (0 where none does);
+        ``silence``, the share of the span in which it is silent; and for each part of the song a
+        column ``with <part>``, the share of this part's attacks that are together with one of
+        that part's (missing without attacks, and for itself).
+
+    Raises
+    ------
+    ArrangeError
+        If `by` is none of the three.
+    """
+    starts, ends, labels = _spans(song, by)
+    spans, parts = len(starts), song.parts["part"].tolist()
+    struck = [_attacks(song, part) for part in parts]
+    seconds = [song.seconds(onsets) for onsets in struck]
+    lengths = song.seconds(ends) - song.seconds(starts)
+    sounding, notes_time = _sounding_time(song, starts, ends)
+    rows = []
+    for index, part in enumerate(parts):
+        span = _span_of(struck[index], starts)
+        attacks = np.bincount(span, minlength=spans)
+        busy = sounding[index]
+        columns: dict[str, Any] = {
+            "part": pd.array([part] * spans, dtype="str"),
+            **labels,
+            "attacks": attacks,
+            "density": attacks / lengths,
+            "polyphony": notes_time[index] / np.where(busy > 0, busy, 1),
+            "silence": np.clip(1 - busy / (ends - starts), 0, 1),
+        }
+        for other, name in enumerate(parts):
+            shared = _near(seconds[index], seconds[other], window)
+            share = np.bincount(span, shared, minlength=spans) / np.where(attacks, attacks, 1)
+            missing = (attacks == 0) | (other == index)
+            columns[f"with {name}"] = np.where(missing, np.nan, share)
+        rows.append(pd.DataFrame(columns))
+    return pd.concat(rows, ignore_index=True)
+
+
+def song_energy(song: Song, by: str = "section") -> pd.DataFrame:
+    """Return how full the song is, span by span: the curve along which it grows.
+
+    Parameters
+    ----------
+    song : Song
+    by : str
+        ``"song"``, ``"section"`` or ``"measure"``.
+
+    Returns
+    -------
+    DataFrame
+        A row a span: its label; ``players``, how many parts sound, on average over its time;
+        ``notes``, how many notes sound, likewise; ``density``, attacks a second of all parts;
+        ``level``, dB of all parts together against one clean part at level 0, from their levels
+        and drive (missing in silence); ``energy``, the mean of players, notes, density and
+        amplitude, each as a share of the song's fullest span, 0 to 1 (ours: it compares spans of
+        one song, not songs).
+
+    Raises
+    ------
+    ArrangeError
+        If `by` is none of the three.
+    """
+    starts, ends, labels = _spans(song, by)
+    parts = song.parts["part"].tolist()
+    sounding, notes_time = _sounding_time(song, starts, ends)
+    attacks = np.zeros(len(starts))
+    for part in parts:
+        attacks += np.bincount(_span_of(_attacks(song, part), starts), minlength=len(starts))
+    length = ends - starts
+    level = song.parts["level"].to_numpy() + song.parts["drive"].map(DRIVE_DECIBELS).to_numpy()
+    power = (10 ** (level / 10)) @ (sounding / length)
+    players = (sounding / length).sum(axis=0)
+    notes = (notes_time / length).sum(axis=0)
+    density = attacks / (song.seconds(ends) - song.seconds(starts))
+    shares = [_of_fullest(values) for values in (players, notes, density, np.sqrt(power))]
+    return pd.DataFrame(
+        {
+            **labels,
+            "players": players,
+            "notes": notes,
+            "density": density,
+            "level": 10 * np.log10(np.where(power > 0, power, np.nan)),
+            "energy": np.mean(shares, axis=0),
+        }
+    )
+
+
+def _spans(song: Song, by: str) -> tuple[Array, Array, dict[str, Any]]:
+    """Starts and ends of the spans in quarter notes, and their label's column."""
+    if by not in _SPANS:
+        raise ArrangeError(f"by={by!r}: it is one of {', '.join(map(repr, _SPANS))}")
+    if by == "song":
+        return np.array([0.0]), np.array([song.duration]), {}
+    table = song.sections if by == "section" else song.measures
+    table = table[table["duration"] > 0]
+    starts = table["onset"].to_numpy()
+    return starts, starts + table["duration"].to_numpy(), {by: table[by].array}
+
+
+def _played(song: Song) -> pd.DataFrame:
+    notes = song.notes
+    cue = notes["technique"].str.contains("cue", na=False).to_numpy(dtype=bool)
+    return notes[~notes["grace"].to_numpy() & ~cue & (notes["duration"].to_numpy() > 0)]
+
+
+def _attacks(song: Song, part: str) -> Array:
+    """Onsets of a part's attacks, each once, in quarter notes."""
+    notes = _played(song)
+    return np.unique(notes["onset"].to_numpy()[(notes["part"] == part).to_numpy()])
+
+
+def _span_of(onsets: Array, starts: Array) -> Array:
+    return np.maximum(np.searchsorted(starts, onsets + 1e-9, side="right") - 1, 0)
+
+
+def _sounding_time(song: Song, starts: Array, ends: Array) -> tuple[Array, Array]:
+    """Quarter notes in which each part (rows) sounds in each span, and those of all its notes."""
+    notes = _played(song)
+    onset = notes["onset"].to_numpy()
+    end = onset + notes["duration"].to_numpy()
+    part = pd.Index(song.parts["part"]).get_indexer(notes["part"])
+    shape = len(song.parts), len(starts)
+    lines, note, at = slices(onset, end, np.concatenate([starts, ends]))
+    span = _span_of(lines[at], starts)
+    length = np.diff(lines)[at]
+    cell = part[note] * shape[1] + span
+    notes_time = np.bincount(cell, length, minlength=shape[0] * shape[1]).reshape(shape)
+    _, once = np.unique(part[note] * len(lines) + at, return_index=True)
+    sounding = np.bincount(cell[once], length[once], minlength=shape[0] * shape[1])
+    return sounding.reshape(shape), notes_time
+
+
+def _near(own: Array, others: Array, window: float) -> Array:
+    """1 for each time that has one of the others within the window, else 0."""
+    if not len(others):
+        return np.zeros(len(own))
+    after = np.searchsorted(others, own)
+    before = np.abs(own - others[np.maximum(after - 1, 0)])
+    nearest = np.minimum(before, np.abs(others[np.minimum(after, len(others) - 1)] - own))
+    return (nearest <= window + 1e-9).astype(np.float64)
+
+
+def _of_fullest(values: Array) -> Array:
+    most = values.max(initial=0)
+    return values / most if most > 0 else np.zeros(len(values))
