@@ -28,4 +28,20 @@ SOURCES = {
         "principles, Music Perception 19 (2001) 1-64: unisons and octaves make two lines one. "
         "That a hook is doubled on purpose is common practice."
     ),
+    "thirds and suspensions": (
+        "That the third belongs to one part alone and that a suspension and its resolution do not "
+        "sound together is taught by handbooks of harmony and arranging; common practice."
+    ),
+    "chord scales": (
+        "B. Nettles and R. Graf, The Chord Scale Theory and Jazz Harmony, Advance Music 1997 (from "
+        "memory): a note of the scale a semitone above a chord tone is to be avoided when held."
+    ),
+    "room for the voice": (
+        "Accompaniment that stays out of the singer's register while they sing is common practice "
+        "in arranging; the third around the sung note is ours."
+    ),
+    "room for the bass": (
+        "With a bass in the band the guitars leave the low end to it: common practice; the third "
+        "above the bass note is ours, near the low interval limits of its register."
+    ),
 }

@@ -27,10 +27,19 @@ LEFT_IN = {
     ("crossing", "Instrumental", "55-58", GUITARS, "Eb3 A4"),
 }
 TOLD_BELOW = {
+    ("outside", "Pre-chorus 1", "16", frozenset({"Guitar 1"}), "Bb4"),  # the fourth of the rub
+    ("outside", "Pre-chorus 1", "18", frozenset({"Guitar 1"}), "Bb4"),
     ("doubling", "Intro", "1-4", GUITARS, "D4 F4 G4 A4 Bb4 C5"),
     ("doubling", "Tag", "79-82", GUITARS, "D4 F4 G4 A4 Bb4 C5"),
     ("crossing", "Chorus 1", "19-20", GUITARS, "F4 Bb4"),
     ("crossing", "Chorus 1", "26", GUITARS, "F4 A4"),
+}
+# Told by other kinds too: both guitars rub beside the voice, and the thud of bar 33 is a guitar
+# right above the bass.
+TOLD_BELOW |= {
+    ("voice", "Pre-chorus 1", "15-18", frozenset({"Voice", "Guitar 1"}), "G4 Eb5"),
+    ("voice", "Pre-chorus 1", "15-18", frozenset({"Voice", "Guitar 2"}), "G4 A4"),
+    ("bass", "Verse 3", "33", frozenset({"Bass", "Guitar 2"}), "Eb2 G2"),
 }
 # The D that Guitar 2 plays late is no attack that both share.
 LATE = {"F4 G4 A4 Bb4 C5 D5": "F4 G4 A4 Bb4 C5"}

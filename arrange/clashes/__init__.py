@@ -10,9 +10,11 @@ from collections.abc import Sequence
 
 import pandas as pd
 
+from arrange.clashes.harmony import find_outside, find_thirds
 from arrange.clashes.intervals import find_mud, find_rubs
 from arrange.clashes.limits import DEFAULT_LIMITS, DISPUTED_LIMITS, LOW_INTERVAL_LIMITS, Limits
 from arrange.clashes.lines import find_crossings, find_crowding, find_doublings
+from arrange.clashes.places import find_in_bass, find_in_voice
 from arrange.clashes.scene import Scene, findings_table
 from arrange.errors import ArrangeError
 from arrange.tables import Song
@@ -25,6 +27,10 @@ _KINDS = {
     "crowding": find_crowding,
     "crossing": find_crossings,
     "doubling": find_doublings,
+    "third": find_thirds,
+    "outside": find_outside,
+    "voice": find_in_voice,
+    "bass": find_in_bass,
 }
 
 
@@ -37,7 +43,8 @@ def find_clashes(
     ----------
     song : Song
     kinds : sequence of str, optional
-        Which kinds to look for: rub, mud, crowding, crossing, doubling. Default: all.
+        Which kinds to look for: rub, mud, crowding, crossing, doubling, third,
+        outside, voice, bass. Default: all.
     limits : Limits
         From which value on something is told.
 

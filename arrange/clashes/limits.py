@@ -54,6 +54,16 @@ class Limits:
         Seconds that the upper part stays below (ours).
     doubling : float
         Attacks in a row in unison or octaves (ours).
+    third : float
+        Seconds that two parts disagree on a chord's third (ours).
+    outside : float
+        Weighted seconds that a note is held outside the chord symbol (ours).
+    voice : float
+        Share of the singing in a section during which a part stays near the sung note (ours).
+    voice_seconds : float
+        Seconds that must be sung in that section (ours).
+    bass : float
+        Seconds that a part lies under or right above the bass (ours).
     """
 
     rub: float = 0.4
@@ -63,6 +73,11 @@ class Limits:
     crowding_seconds: float = 4.0
     crossing: float = 1.0
     doubling: float = 6.0
+    third: float = 0.4
+    outside: float = 1.0
+    voice: float = 0.5
+    voice_seconds: float = 2.0
+    bass: float = 2.0
 
 
 DEFAULT_LIMITS = Limits()

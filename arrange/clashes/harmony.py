@@ -1,0 +1,203 @@
+"""Notes against the chord: ``third`` and ``outside``. Both ask the chord symbols, not the ear."""
+
+from __future__ import annotations
+
+from itertools import permutations
+
+import numpy as np
+
+from arrange.clashes.limits import Limits
+from arrange.clashes.scene import Clash, Scene, grows, runs
+from arrange.pitch import MODES, key_tonic
+from arrange.sounding import Array
+
+MINOR_THIRD, MAJOR_THIRD, FOURTH = 3, 4, 5  # semitones above the root
+_MAJOR_SCALE = (0, 2, 4, 5, 7, 9, 11)
+_MINOR_SCALES = (0, 2, 3, 5, 7, 8, 9, 10, 11)  # natural, harmonic and melodic together
+COLOUR_WEIGHT = 0.25  # of a tone of the key that is no member: a ninth, a sixth (ours)
+
+# What the two hold over the root -> how it is told.
+_CONFLICTS = (
+    (MAJOR_THIRD, MINOR_THIRD, "the major third", "the minor third"),
+    (MAJOR_THIRD, FOURTH, "the major third", "the suspended fourth"),
+    (MINOR_THIRD, FOURTH, "the minor third", "the suspended fourth"),
+)
+
+
+def find_thirds(scene: Scene, limits: Limits) -> list[Clash]:
+    """Return where two parts disagree on the third of the chord.
+
+    One holds the major and the other the minor third over the chord symbol's root, or one holds
+    a third and the other the fourth of a suspended chord. Excused where the symbol itself asks
+    for both, as a dominant with a sharp nine does. The value is the seconds held, repeats within
+    a section at most a bar apart added up.
+    """
+    holds = _held_above_root(scene)
+    if holds is None:
+        return []
+    above, members = holds
+    found = []
+    for one, other, told_one, told_other in _CONFLICTS:
+        allowed = members[one] & members[other]
+        if other == FOURTH:
+            allowed |= ~members[FOURTH] | members[one]  # a fourth is none without a suspension
+        for first, second in permutations(range(len(scene.parts)), 2):
+            both = np.flatnonzero((above[one, first] > 0) & (above[other, second] > 0) & ~allowed)
+            if len(both):
+                pitches = above[one, first], above[other, second]
+                told = told_one, told_other
+                found += _disagreements(scene, limits, (first, second), pitches, both, told)
+    return found
+
+
+def _disagreements(
+    scene: Scene,
+    limits: Limits,
+    pair: tuple[int, int],
+    pitches: tuple[Array, Array],
+    at: Array,
+    told: tuple[str, str],
+) -> list[Clash]:
+    """Findings from the slices in which a pair of parts disagrees."""
+    lines = scene.slices[0]
+    chord = scene.chord_at(lines[at])
+    gap = scene.song.measures["duration"].to_numpy()[scene.measure_of(lines[at])]
+    order, starts = runs((scene.section_of(lines[at]),), lines[at], lines[at + 1], gap)
+    found = []
+    for run in np.split(order, starts[1:]):
+        rows = at[run]
+        value = float(scene.slice_seconds[rows].sum())
+        if value < limits.third:
+            continue
+        onset = float(lines[rows[0]])
+        parts = [scene.parts[part] for part in pair]
+        notes = [float(pitch[rows[0]]) for pitch in pitches]
+        names = [scene.name(note, onset) for note in notes]
+        symbol = scene.song.chords["symbol"].iloc[int(chord[run[0]])]
+        found.append(
+            Clash(
+                "third", onset, float(lines[rows[-1] + 1]), parts, notes, value, limits.third,
+                "s", grows(value / limits.third),
+                f"{parts[0]}'s {names[0]} is {told[0]} over {symbol} and {parts[1]}'s {names[1]} "
+                f"{told[1]}, for {value:.1f} s: agree on one, or leave it to one player.",
+                "thirds and suspensions",
+            )
+        )  # fmt: skip
+    return found
+
+
+def _held_above_root(scene: Scene) -> tuple[Array, dict[int, Array]] | None:
+    """Which pitch each part holds so far above the chord's root in each slice, 0 for none.
+
+    Returns an array semitones above the root x parts x slices, and for each of the three
+    semitones whether the chord symbol of the slice asks for it.
+    """
+    lines, note, at = scene.slices
+    chords = scene.song.chords
+    if chords.empty or not len(note):
+        return None
+    row = scene.chord_at(lines[:-1])
+    root = np.where(row >= 0, chords["root"].fillna(-1).to_numpy(dtype=np.int64)[row], -1)
+    above_root = np.where(root[at] >= 0, np.mod(scene.pitch[note] - root[at], 12), -1)
+    above = np.zeros((FOURTH + 1, len(scene.parts), len(lines) - 1))
+    asked = [
+        {(pitch_class - base) % 12 for pitch_class in members} if base >= 0 else set()
+        for members, base in zip(
+            chords["pitch_classes"], chords["root"].fillna(-1).astype(int), strict=True
+        )
+    ]
+    members = {}
+    for size in (MINOR_THIRD, MAJOR_THIRD, FOURTH):
+        rows = np.flatnonzero(above_root == size)
+        above[size, scene.part[note[rows]], at[rows]] = scene.pitch[note[rows]]
+        asks = np.array([size in each for each in asked])
+        members[size] = asks[row] & (row >= 0)
+    return above, members
+
+
+def find_outside(scene: Scene, limits: Limits) -> list[Clash]:
+    """Return notes that are held outside the chord symbol.
+
+    The value is the seconds held, weighed: in full for a note a semitone above a member of the
+    chord (an avoid note) or outside the key, a quarter for other notes of the key, which colour
+    a chord more than they fight it. Repeats within a section, at most a bar apart, add up. Where
+    no chord symbol stands, or one that names no members, nothing is asked.
+    """
+    lines, note, at = scene.slices
+    chords = scene.song.chords
+    if chords.empty or not len(note):
+        return []
+    members, row = _chord_members(scene), scene.chord_at(lines[:-1])
+    names_members: Array = np.any(members, axis=1)
+    asks = (row >= 0) & names_members[row]
+    pitch_class = np.mod(np.rint(scene.pitch[note]).astype(np.int64), 12)
+    outside = np.flatnonzero(asks[at] & ~members[row[at], pitch_class])
+    note, at, pitch_class = note[outside], at[outside], pitch_class[outside]
+    if not len(note):
+        return []
+    avoid = members[row[at], (pitch_class - 1) % 12]
+    in_key = _in_key(scene)[scene.measure_of(lines[at]), pitch_class]
+    seconds = scene.slice_seconds[at]
+    weighed = seconds * np.where(avoid | ~in_key, 1.0, COLOUR_WEIGHT)
+    gap = scene.song.measures["duration"].to_numpy()[scene.measure_of(lines[at])]
+    order, starts = runs(
+        (scene.part[note], scene.pitch[note], row[at], scene.section_of(lines[at])),
+        lines[at], lines[at + 1], gap,
+    )  # fmt: skip
+    found = []
+    for run in np.split(order, starts[1:]):
+        value = float(weighed[run].sum())
+        if value < limits.outside:
+            continue
+        first = run[0]
+        onset = float(lines[at[first]])
+        part, pitch = scene.parts[scene.part[note[first]]], float(scene.pitch[note[first]])
+        why = (
+            "a semitone above one of its notes" if avoid[first]
+            else "of the key, but not of the chord" if in_key[first]
+            else "outside the key"
+        )  # fmt: skip
+        symbol = chords["symbol"].iloc[int(row[at[first]])]
+        found.append(
+            Clash(
+                "outside", onset, float(lines[at[run].max() + 1]), [part], [pitch], value,
+                limits.outside, "weighted s", grows(value / limits.outside),
+                f"{part} holds {scene.name(pitch, onset)} over {symbol}, {why}, for "
+                f"{seconds[run].sum():.1f} s: listen whether it colours the chord or fights it, "
+                "or whether the symbol wants another name.",
+                "chord scales",
+            )
+        )  # fmt: skip
+    return found
+
+
+def _chord_members(scene: Scene) -> Array:
+    """Chords x pitch classes: what each symbol holds, its bass too."""
+    chords = scene.song.chords
+    members = np.zeros((len(chords), 12), dtype=bool)
+    for row, (classes, bass) in enumerate(
+        zip(chords["pitch_classes"], chords["bass"].fillna(-1).astype(int), strict=True)
+    ):
+        if len(classes) > 1:  # a root alone names no chord
+            members[row, list(classes)] = True
+            members[row, bass if bass >= 0 else classes[0]] = True
+    return members
+
+
+def _in_key(scene: Scene) -> Array:
+    """Measures x pitch classes: what the key holds; all of it where no key is told."""
+    keys = scene.song.measures["key"]
+    scales = np.ones((len(keys), 12), dtype=bool)
+    for key in set(keys.dropna()):
+        tonic, mode = key_tonic(key), key.partition(" ")[2]
+        scale = _MINOR_SCALES if mode in ("minor", "aeolian") else _MAJOR_SCALE
+        shift = 0 if mode in ("minor", "aeolian") else _mode_shift(mode)
+        held = np.zeros(12, dtype=bool)
+        held[[(tonic + shift + step) % 12 for step in scale]] = True
+        scales[(keys == key).to_numpy()] = held
+    return scales
+
+
+def _mode_shift(mode: str) -> int:
+    """Semitones from a mode's tonic up to that of the major scale with its notes."""
+    return -7 * MODES.get(mode, 0) % 12

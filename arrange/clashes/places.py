@@ -1,0 +1,125 @@
+"""Guitars where others live: ``voice`` and ``bass``."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from arrange.clashes.limits import Limits
+from arrange.clashes.scene import Clash, Scene, grows, runs
+from arrange.sounding import Array
+
+NEAR_THE_VOICE = 3  # semitones around the sung note (ours): within a minor third
+INTO_THE_BASS = 4  # semitones above the bass note (ours): a third or less
+FOUNDATION = 52  # E3; a bass note above it is a tune, and may be joined
+
+
+def find_in_voice(scene: Scene, limits: Limits) -> list[Clash]:
+    """Return the sections in which a part stays around the note that is being sung.
+
+    Asked of every part but singers, basses and drums. The value is the share of the singing
+    time in which the part holds a note within a minor third of the sung one, unisons left out:
+    those are a doubling. What lies an octave off does not count.
+    """
+    sections = scene.song.sections
+    lines, note, at = scene.slices
+    if not len(note):
+        return []
+    section = scene.section_of(lines[:-1])
+    found = []
+    for singer in np.flatnonzero(scene.families == "voice").tolist():
+        sung = _extreme(scene, singer, np.maximum, -np.inf)
+        sings = np.isfinite(sung)
+        time = np.bincount(section, sings * scene.slice_seconds, minlength=len(sections))
+        for part in np.flatnonzero(~np.isin(scene.families, ("voice", "bass", "drums"))).tolist():
+            own = np.flatnonzero((scene.part[note] == part) & sings[at])
+            distance = np.abs(scene.pitch[note[own]] - sung[at[own]])
+            own = own[(distance > 0.5) & (distance <= NEAR_THE_VOICE + 0.5)]
+            near = np.zeros(len(lines) - 1, dtype=bool)
+            near[at[own]] = True
+            near_time = np.bincount(section, near * scene.slice_seconds, minlength=len(sections))
+            share = near_time / np.where(time > 0, time, 1)
+            for row in np.flatnonzero((share >= limits.voice) & (time >= limits.voice_seconds)):
+                onset = float(sections["onset"].iloc[row])
+                pitches = scene.pitch[note[own[section[at[own]] == row]]]
+                low, high = float(pitches.min()), float(pitches.max())
+                names = scene.name(low, onset), scene.name(high, onset)
+                value = float(share[row])
+                who = scene.parts[part], scene.parts[singer]
+                found.append(
+                    Clash(
+                        "voice", onset, onset + float(sections["duration"].iloc[row]), who,
+                        sorted({low, high}), value, limits.voice, "share of the singing",
+                        grows(value / limits.voice),
+                        f"{who[0]} stays within a third of what {who[1]} sings for {value:.0%} "
+                        f"of the singing in {sections['section'].iloc[row]}, {names[0]} to "
+                        f"{names[1]}: listen whether the words come through.",
+                        "room for the voice",
+                    )
+                )  # fmt: skip
+    return found
+
+
+def find_in_bass(scene: Scene, limits: Limits) -> list[Clash]:
+    """Return where a part goes under the bass, or so near above it that the two blur.
+
+    Asked of every part but singers and drums, while the bass holds a note below E3: the part's
+    lowest note lies below the bass note, or up to a third above it. Octaves and unisons are
+    left out. The value is the seconds, repeats within a section at most a bar apart added up.
+    """
+    lines = scene.slices[0]
+    found = []
+    for bass in np.flatnonzero(scene.families == "bass").tolist():
+        bottom = _extreme(scene, bass, np.minimum, np.inf)
+        plays = bottom < FOUNDATION
+        for part in np.flatnonzero(~np.isin(scene.families, ("voice", "bass", "drums"))).tolist():
+            low = _extreme(scene, part, np.minimum, np.inf)
+            above = np.where(plays & np.isfinite(low), low - np.where(plays, bottom, 0), np.inf)
+            octaves = np.mod(np.where(np.isfinite(above), above, 0), 12) == 0
+            blurred = (above <= INTO_THE_BASS) & ~octaves
+            at = np.flatnonzero(blurred)
+            if not len(at):
+                continue
+            gap = scene.song.measures["duration"].to_numpy()[scene.measure_of(lines[at])]
+            section = scene.section_of(lines[at])
+            order, starts = runs((section,), lines[at], lines[at + 1], gap)
+            for run in np.split(at[order], starts[1:]):
+                value = float(scene.slice_seconds[run].sum())
+                if value >= limits.bass:
+                    found.append(
+                        _in_bass(scene, limits, (part, bass), run, (low[run], bottom[run]), value)
+                    )
+    return found
+
+
+def _in_bass(
+    scene: Scene,
+    limits: Limits,
+    pair: tuple[int, int],
+    run: Array,
+    pitches: tuple[Array, Array],
+    value: float,
+) -> Clash:
+    lines = scene.slices[0]
+    onset = float(lines[run[0]])
+    part, bass = (scene.parts[each] for each in pair)
+    low, bottom = pitches
+    worst = int(np.argmin(low - bottom))
+    names = scene.name(float(low[worst]), onset), scene.name(float(bottom[worst]), onset)
+    where = "under" if low[worst] < bottom[worst] else "right above"
+    return Clash(
+        "bass", onset, float(lines[run[-1] + 1]), (part, bass),
+        (float(low[worst]), float(bottom[worst])), value, limits.bass, "s",
+        grows(value / limits.bass),
+        f"{part}'s {names[0]} lies {where} {bass}'s {names[1]}, for {value:.1f} s: the low end "
+        "belongs to one of them; leave the low strings out, or play higher.",
+        "room for the bass",
+    )  # fmt: skip
+
+
+def _extreme(scene: Scene, part: int, which: np.ufunc, none: float) -> Array:
+    """Highest or lowest pitch of a part in each slice; `none` where it is silent."""
+    lines, note, at = scene.slices
+    pitch = np.full(max(len(lines) - 1, 0), none)
+    own = scene.part[note] == part
+    which.at(pitch, at[own], scene.pitch[note[own]])
+    return pitch

@@ -1,0 +1,97 @@
+"""Guitars near the voice and the bass: worked by hand, and found again half beat by half beat.
+
+At 60 quarter notes a minute a quarter note lasts a second. That both want room is common
+practice; how much is ours, so that the tests hold the definition.
+"""
+
+from collections import Counter
+
+import pytest
+from hypothesis import Phase, given, settings
+from hypothesis import strategies as st
+from songs import song
+
+from arrange.clashes import Limits, find_clashes
+
+EXAMPLES = settings(max_examples=40, deadline=None, derandomize=True, phases=[Phase.generate])
+PLAYERS = ["Voice", "Guitar 1", "Guitar 2", "Bass"]
+LOOSE = Limits(voice=0.01, voice_seconds=0.1, bass=0.01)
+
+
+def found(kind, *rows, **about):
+    """Findings of one kind with low limits, as (parts, pitches, onset, value)."""
+    table = find_clashes(song(*rows, parts=PLAYERS, **about), [kind], LOOSE)
+    columns = ("parts", "pitches", "onset", "value")
+    return sorted(zip(*(table[name] for name in columns), strict=True))
+
+
+@pytest.mark.parametrize(
+    ("note", "near"),
+    [("E4", True), ("Ab4", True), ("A4", True), ("Bb4", True), ("D4", False), ("G4", False),
+     ("B4", False), ("G3", False), ("G5", False)],
+)  # fmt: skip
+def test_near_the_sung_note(note, near):
+    """A minor third around the G that is sung; the same note is a doubling, an octave is free."""
+    told = found("voice", ("Voice", "G4", 0, 4), ("Guitar 1", note, 0, 2))
+    assert told == ([("Voice + Guitar 1", note, 0, 0.5)] if near else [])
+
+
+def test_only_while_it_is_sung():
+    """The guitar's long A is near the voice for the one second of four in which it sings."""
+    told = found("voice", ("Voice", "G4", 1, 1), ("Guitar 1", "A4", 0, 4))
+    assert told == [("Voice + Guitar 1", "A4", 0, 1)]
+
+
+@pytest.mark.parametrize(
+    ("note", "bad"), [("E2", True), ("C#2", True), ("B1", True), ("F2", False), ("C2", False),
+                      ("C3", False), ("C1", False)],
+)  # fmt: skip
+def test_under_and_right_above_the_bass(note, bad):
+    """Under the bass's C2, or up to a third above; octaves agree with it, a fourth is free."""
+    told = found("bass", ("Bass", "C2", 0, 4), ("Guitar 1", note, 0, 3))
+    assert [value for *_, value in told] == ([3] if bad else [])
+
+
+def test_a_bass_with_a_tune_up_high_is_left_alone():
+    """At E3 and above the bass is no foundation."""
+    assert found("bass", ("Bass", "E3", 0, 4), ("Guitar 1", "C3", 0, 4)) == []
+    assert found("bass", ("Bass", "Eb3", 0, 4), ("Guitar 1", "C3", 0, 4)) != []
+
+
+ROWS = st.lists(
+    st.tuples(
+        st.sampled_from(PLAYERS),
+        st.integers(40, 58),
+        st.integers(0, 30).map(lambda eighths: eighths / 2),
+        st.sampled_from([0.5, 1, 2, 4]),
+    ),
+    min_size=1,
+    max_size=14,
+)
+
+
+@given(ROWS)
+@EXAMPLES
+def test_by_the_half_beat(rows):
+    """Singing time near the voice, and seconds in the bass, counted one half beat after another."""
+    sung, near, low = 0.0, Counter(), Counter()
+    for half in range(80):
+        holds = {}
+        for part, pitch, at, length in rows:
+            if at <= half / 2 < at + length:
+                holds.setdefault(part, []).append(pitch)
+        sung += 0.5 * ("Voice" in holds)
+        for guitar in {"Guitar 1", "Guitar 2"} & set(holds):
+            if "Voice" in holds:
+                top = max(holds["Voice"])
+                near[guitar] += 0.5 * any(1 <= abs(p - top) <= 3 for p in holds[guitar])
+            if "Bass" in holds and min(holds["Bass"]) < 52:
+                above = min(holds[guitar]) - min(holds["Bass"])
+                low[guitar] += 0.5 * (above <= 4 and above % 12 != 0)
+    told = {parts: value for parts, _, _, value in found("voice", *rows, bars=10)}
+    expected = {f"Voice + {part}": time / sung for part, time in near.items() if time}
+    assert told == pytest.approx(expected)
+    told = Counter()
+    for parts, _, _, value in found("bass", *rows, bars=10):
+        told[parts] += value
+    assert told == {f"{part} + Bass": time for part, time in low.items() if time}
