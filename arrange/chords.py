@@ -207,6 +207,22 @@ def normal_kind(kind: str, degrees: tuple[Degree, ...]) -> tuple[str, tuple[Degr
     return _told_by_members(tuple(members), tuple(taken))
 
 
+def chord_of_members(root: str, members: Iterable[int], left_out: Iterable[int] = ()) -> Chord:
+    """Return the chord on a root with these members, as our spelling tells it.
+
+    Parameters
+    ----------
+    root : str
+        As spelled, such as ``"Bb"``.
+    members : iterable of int
+        Semitones above the root, ninths and beyond above the octave: 2 is a second, 14 a ninth.
+    left_out : iterable of int
+        Members that one would expect and that are told to be missing: 4 makes it a ``C7no3``.
+    """
+    kind, degrees = _told_by_members(tuple(members), tuple(left_out))
+    return Chord(root, kind, degrees=degrees)
+
+
 @lru_cache(maxsize=4096)
 def _told_by_members(
     told: tuple[int, ...], taken: tuple[int, ...]

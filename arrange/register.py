@@ -20,13 +20,8 @@ import numpy as np
 import pandas as pd
 
 from arrange.errors import ArrangeError
+from arrange.necks import STANDARD_FRETS, STANDARD_TUNINGS
 from arrange.sounding import Array, sounding_notes
-
-STANDARD_TUNINGS = {
-    "guitar": (64, 59, 55, 50, 45, 40),  # E4 B3 G3 D3 A2 E2
-    "bass": (43, 38, 33, 28),  # G2 D2 A1 E1
-}
-FRETS = {"guitar": 22, "bass": 20}  # common practice; a neck may have more
 
 _SPANS = ("song", "section", "measure")
 _MIDDLE_HALF = (0.25, 0.75)
@@ -228,7 +223,7 @@ def _limits(parts: pd.DataFrame | None) -> dict[str, tuple[float, float]]:
     for name, told, family, capo in rows:
         tuning = told if isinstance(told, tuple) else STANDARD_TUNINGS.get(family)
         if tuning:
-            limits[name] = (min(tuning) + capo, max(tuning) + FRETS.get(family, 22))
+            limits[name] = (min(tuning) + capo, max(tuning) + STANDARD_FRETS.get(family, 22))
     return limits
 
 

@@ -1,0 +1,435 @@
+"""What a hand can hold on a neck, with which fingers, and how hard that is.
+
+The model, in plain words. Each finger holds one string at its fret, or lies across several as a
+barre. A barre lies behind everything on the strings that it covers: nothing inside it may be
+open or held nearer to the nut. The first finger may lie across all strings, another across
+``BARRE_STRINGS``. Fingers stand in order: a higher finger is never nearer to the nut, and of two
+at one fret the lower finger takes the lower-sounding string. The **reach** of a grip is the
+longest way between two of its fingers in mm on the real neck, told as if it lay between first
+and fourth finger: neighbours spread about half as far, so that their way counts nearly double. The
+**span** is the plain distance along the neck from the first to the last fret held.
+
+Nobody has published validated limits for a fretting hand. Those here are ours: try three
+reaches on your own guitar and ``calibrate_hand``. Stretches hurt hands: stop at the first pain,
+rest, come back another day; if it returns, ask a teacher or somebody qualified in medicine.
+
+References
+----------
+H. Heijink and R. G. J. Meulenbroek (2002), J. Motor Behavior 34: hand travel and finger spread
+make a fingering hard. R. Parncutt et al. (1997), Music Perception 14 (from memory): comfortable
+and possible spans for each pair of fingers. D. P. Radicioni and V. Lombardo (2005), CogSci:
+chords as constraints of the hand. The figures are our own.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+from itertools import combinations
+
+import numpy as np
+
+from arrange.errors import ArrangeError
+from arrange.necks import LEFT_OUT, Array, Neck, Shape, check_shape, format_shape
+
+THUMB = 5  # where a finger's number is told: 1 to 4, 0 for none, 5 for the thumb over the neck
+FINGER_NAMES = ("", "1", "2", "3", "4", "T")
+
+BARRE_STRINGS = 4  # that another finger than the first can cover
+SPREAD = (0.0, 0.55, 0.8, 1.0)  # of the full reach, between fingers that many apart
+THUMB_MM = 45.0  # along the neck, between thumb and first finger
+
+# What a grip costs, in mm, so that it adds up with the ways that hands travel. Ours.
+REACH_COST = 0.25  # a mm of reach, comfortable or not
+BEYOND_COMFORT_COST = 1.0  # a mm of reach more than is comfortable, on top
+BEYOND_STRETCH_COST = 3.0  # a mm more than a stretch, on top
+FINGER_COST = 4.0  # a finger that is down
+BARRE_COST = 7.0  # a barre of the first finger
+OTHER_BARRE_COST = 20.0  # a barre of another finger
+ARCH_COST = 8.0  # a barre that must not touch the next higher string, which sounds nearer the nut
+THUMB_COST = 15.0
+# A string left out between two that sound: how the fretting hand keeps it from ringing.
+LEAN_COST = 4.0  # the finger on the next lower string leans on it, or a barre lies on it
+TIP_COST = 8.0  # the tip of the finger on the next higher string touches it
+SPARE_COST = 16.0  # a finger that is not needed elsewhere lies on it
+AROUND_COST = 30.0  # nothing can: it has to be picked around
+
+VERDICTS = ("open strings", "comfortable", "stretch", "long stretch")
+_NONE = 127  # sorts behind every finger
+
+
+@dataclass(frozen=True)
+class Hand:
+    """A fretting hand.
+
+    Parameters
+    ----------
+    comfortable_mm, stretch_mm, refuse_mm : float
+        Reach between first and fourth finger up to which a grip is comfortable, is a stretch,
+        and beyond which it is refused, mm.
+    fingers : int
+        How many can fret, 1 to 4.
+    thumb : bool
+        The thumb may come over the neck for the lowest string.
+
+    Raises
+    ------
+    ArrangeError
+        If the limits do not rise, or there are no fingers.
+    """
+
+    comfortable_mm: float = 85.0
+    stretch_mm: float = 105.0
+    refuse_mm: float = 125.0
+    fingers: int = 4
+    thumb: bool = False
+
+    def __post_init__(self) -> None:
+        if not 0 < self.comfortable_mm <= self.stretch_mm <= self.refuse_mm:
+            raise ArrangeError(
+                f"a hand with limits of {self.comfortable_mm:g}, {self.stretch_mm:g} and "
+                f"{self.refuse_mm:g} mm; comfortable, stretch and refuse must rise from above 0"
+            )
+        if not 1 <= self.fingers <= len(SPREAD):
+            raise ArrangeError(f"a hand with {self.fingers} fingers to fret with; it has 1 to 4")
+
+
+@dataclass(frozen=True)
+class Grips:
+    """How each of many shapes is held; row by row as the shapes.
+
+    Parameters
+    ----------
+    playable : array of bool
+    needed : array of int
+        Fingers that it takes at least.
+    fingers : array of int, shapes x strings
+        1 to 4 for the finger that holds the string, ``THUMB``, 0 for none.
+    position : array of int
+        Fret at which the first finger stands or would stand; 0 where nothing is held.
+    span_mm, reach_mm : array of float
+    barres : array of int
+    muting_mm : array of float
+        What it costs to keep strings left out inside the shape from ringing.
+    cost_mm : array of float
+        All of it together.
+    """
+
+    playable: Array
+    needed: Array
+    fingers: Array
+    position: Array
+    span_mm: Array
+    reach_mm: Array
+    barres: Array
+    muting_mm: Array
+    cost_mm: Array
+
+    def take(self, rows: Array) -> Grips:
+        """Return the grips of some rows."""
+        return Grips(**{name: column[rows] for name, column in vars(self).items()})
+
+
+def hold_shapes(shapes: Array, neck: Neck, hand: Hand) -> Grips:
+    """Return how a hand holds each shape, in the cheapest way there is.
+
+    Whether strings at one fret are taken by a finger each or by as few barres as can be is tried
+    both ways, at the lowest fret and at the others; a shape is playable if one of them is.
+
+    Parameters
+    ----------
+    shapes : array of int, shapes x strings
+        Frets from the nut, string 1 first, ``LEFT_OUT`` for a string left out.
+    neck : Neck
+    hand : Hand
+    """
+    frets = np.ascontiguousarray(np.asarray(shapes, dtype=np.int8).T)  # a row a string: fast
+    best = _hold(frets, neck, hand)
+    if hand.thumb:
+        rows = np.flatnonzero(frets[-1] > neck.capo)
+        _keep_cheaper(best, rows, _with_thumb(frets[:, rows], neck, hand))
+    return best
+
+
+def _hold(frets: Array, neck: Neck, hand: Hand) -> Grips:
+    """The cheapest grips without the thumb; `frets` is strings x shapes."""
+    best, low, other = _hold_with(frets, neck, hand, barre_low=True, barre_other=True)
+    for can_differ, barre_low, barre_other in (
+        (low, False, True),
+        (other, True, False),
+        (low & other, False, False),
+    ):
+        rows = np.flatnonzero(can_differ & best.playable)
+        if len(rows):
+            grips = _hold_with(frets[:, rows], neck, hand, barre_low, barre_other)[0]
+            _keep_cheaper(best, rows, grips)
+    return best
+
+
+def _keep_cheaper(best: Grips, rows: Array, other: Grips) -> None:
+    better = other.playable & (~best.playable[rows] | (other.cost_mm < best.cost_mm[rows]))
+    for name, column in vars(best).items():
+        column[rows[better]] = getattr(other, name)[better]
+
+
+def _with_thumb(frets: Array, neck: Neck, hand: Hand) -> Grips:
+    """Grips whose lowest string is the thumb's."""
+    rest = frets.copy()
+    rest[-1] = neck.capo  # to the other fingers it is a string that sounds
+    grips = _hold(rest, neck, hand)
+    thumb = frets[-1]
+    place = np.where(grips.position > 0, grips.position, thumb)
+    grips.playable[:] &= np.abs(neck.mm[thumb] - neck.mm[place]) <= THUMB_MM
+    grips.cost_mm[:] += THUMB_COST
+    grips.fingers[:, -1] = THUMB
+    grips.position[:] = place
+    return grips
+
+
+def _hold_with(
+    frets: Array, neck: Neck, hand: Hand, barre_low: bool, barre_other: bool
+) -> tuple[Grips, Array, Array]:
+    """The grips, and which of them have a barre at their lowest fret and at another."""
+    strings, count = frets.shape
+    held = frets > neck.capo
+    lowest = np.where(held, frets, _NONE).min(axis=0, initial=_NONE)
+    highest = np.where(held, frets, 0).max(axis=0, initial=0)
+    owner = _owners(frets, held, lowest, barre_low, barre_other)
+    ends = _barre_ends(owner)
+    index = np.arange(strings, dtype=np.int8)[:, None]
+    is_finger = owner == index
+    is_barre = is_finger & (ends < index)
+    needed = is_finger.sum(axis=0, dtype=np.int8)
+    span = neck.mm[highest] - neck.mm[np.minimum(lowest, highest)]
+    playable = (needed <= hand.fingers) & (span <= hand.refuse_mm)
+
+    fingers = np.zeros((strings, count), dtype=np.int8)
+    reach = np.zeros(count)
+    for number in range(1, hand.fingers + 1):
+        rows = np.flatnonzero(playable & (needed == number))
+        if len(rows):
+            fingers[:, rows], reach[rows] = _place_fingers(
+                frets[:, rows], owner[:, rows], ends[:, rows], number, neck, hand
+            )
+    playable &= reach <= hand.refuse_mm
+    barres = is_barre.sum(axis=0, dtype=np.int8)
+    first_barres = (is_barre & (fingers == 1)).sum(axis=0, dtype=np.int8)
+    muting = _muting(frets, held, owner, hand.fingers - needed)
+    cost = (
+        REACH_COST * reach
+        + BEYOND_COMFORT_COST * np.maximum(reach - hand.comfortable_mm, 0)
+        + BEYOND_STRETCH_COST * np.maximum(reach - hand.stretch_mm, 0)
+        + FINGER_COST * needed
+        + BARRE_COST * first_barres
+        + OTHER_BARRE_COST * (barres - first_barres)
+        + ARCH_COST * _arches(frets, is_barre, ends)
+        + muting
+    )
+    position = np.where(needed > 0, lowest, 0).astype(np.int16)
+    grips = Grips(playable, needed, fingers.T, position, span, reach, barres, muting, cost)
+    is_low = frets == lowest
+    return grips, (is_barre & is_low).any(axis=0), (is_barre & ~is_low).any(axis=0)
+
+
+def _owners(frets: Array, held: Array, lowest: Array, barre_low: bool, barre_other: bool) -> Array:
+    """The string at which the finger stands that holds each string; one past the last for none.
+
+    A finger stands at the lowest-sounding string that it holds. Only the first finger, which
+    stands at the lowest fret before all others, may be wider than ``BARRE_STRINGS``.
+    """
+    strings = len(frets)
+    owner = np.where(held, np.arange(strings, dtype=np.int8)[:, None], np.int8(strings))
+    if not (barre_low or barre_other):
+        return owner
+    is_low = held & (frets == lowest)
+    first = strings - 1 - is_low[::-1].argmax(axis=0)
+    for string in range(strings - 2, -1, -1):
+        clear = held[string] & np.where(is_low[string], barre_low, barre_other)
+        for below in range(string + 1, strings):
+            same = clear & (frets[below] == frets[string])
+            fits = (owner[below] - string < BARRE_STRINGS) | (
+                is_low[string] & (owner[below] == first)
+            )
+            np.copyto(owner[string], owner[below], where=same & fits)
+            clear &= (frets[below] > frets[string]) | (frets[below] == LEFT_OUT)
+    return owner
+
+
+def _barre_ends(owner: Array) -> Array:
+    """The highest-sounding string that the finger at each string holds."""
+    strings = len(owner)
+    ends = np.empty_like(owner)
+    for string in range(strings):
+        ends[string] = string
+        for above in range(string - 1, -1, -1):
+            np.copyto(ends[string], np.int8(above), where=owner[above] == string)
+    return ends
+
+
+def _place_fingers(
+    frets: Array, owner: Array, ends: Array, number: int, neck: Neck, hand: Hand
+) -> tuple[Array, Array]:
+    """Fingers and least reach of shapes that take so many fingers.
+
+    The fingers told are those nearest to one finger a fret, of those that need no more than a
+    stretch, or the least reach.
+    """
+    strings, count = frets.shape
+    each = np.arange(count)
+    index = np.arange(strings, dtype=np.int16)[:, None]
+    left = np.where(owner == index, frets * np.int16(16) + (strings - 1 - index), np.int16(4000))
+    fret, string, end = [], [], []
+    for _ in range(number):  # from the nut up, then from the lowest-sounding string
+        code = left.min(axis=0)
+        left[left == code] = 4000
+        fret.append(code >> 4)
+        string.append(strings - 1 - (code & 15))
+        end.append(ends[string[-1], each])
+
+    ways = _ways_mm(neck)
+    choices = [(0, *rest) for rest in combinations(range(1, hand.fingers), number - 1)]
+    reaches, unlike = np.zeros((len(choices), count)), np.zeros((len(choices), count), np.int16)
+    for one, other in combinations(range(number), 2):
+        apart = np.maximum(end[other] - string[one], end[one] - string[other])
+        way = ways[fret[one], fret[other], np.maximum(apart, 0)]
+        for row, choice in enumerate(choices):
+            share = SPREAD[choice[other] - choice[one]]
+            np.maximum(reaches[row], way / share, out=reaches[row])
+    for row, choice in enumerate(choices):
+        for finger in range(1, number):
+            unlike[row] += np.abs(fret[finger] - fret[0] - choice[finger])
+    least = reaches.min(axis=0)
+    unlike[reaches > np.maximum(least, hand.stretch_mm)] += 1000
+    chosen = np.array(choices, dtype=np.int8)[(unlike + reaches / 10_000).argmin(axis=0)]
+
+    at_string = np.zeros((strings + 1, count), dtype=np.int8)
+    for finger in range(number):
+        at_string[string[finger], each] = chosen[:, finger] + 1
+    return at_string[owner, each], least
+
+
+@lru_cache(maxsize=16)
+def _ways_mm(neck: Neck) -> Array:
+    """The way from fret to fret, so many strings apart: frets x frets x strings."""
+    along = neck.mm[:, None, None] - neck.mm[None, :, None]
+    spacing = (neck.spacing_mm[:, None, None] + neck.spacing_mm[None, :, None]) / 2
+    ways: Array = np.hypot(along, spacing * np.arange(neck.strings))
+    return ways
+
+
+def _arches(frets: Array, is_barre: Array, ends: Array) -> Array:
+    """How many barres have to keep clear of the next string, which sounds from nearer the nut."""
+    if not is_barre.any():
+        return np.zeros(frets.shape[1], dtype=np.int8)
+    above = np.vstack([np.full_like(frets[:1], LEFT_OUT), frets])
+    next_fret = np.take_along_axis(above, ends, axis=0)
+    clear = is_barre & (next_fret != LEFT_OUT) & (next_fret < frets)
+    return clear.sum(axis=0, dtype=np.int8)
+
+
+def _muting(frets: Array, held: Array, owner: Array, spare: Array) -> Array:
+    """What it costs to silence the strings that are left out between others."""
+    count = frets.shape[1]
+    sounds = frets != LEFT_OUT
+    above = np.maximum.accumulate(sounds, axis=0)
+    below = np.maximum.accumulate(sounds[::-1], axis=0)[::-1]
+    inside = ~sounds & above & below
+    cost = np.zeros(count)
+    alone = np.zeros(count, dtype=bool)
+    for string in np.flatnonzero(inside.any(axis=1)):
+        out = inside[string]
+        under_barre = (held[:string] & (owner[:string] > string)).any(axis=0)
+        leans = held[string + 1] | under_barre
+        tip = ~leans & held[string - 1]
+        cost += out * np.where(leans, LEAN_COST, np.where(tip, TIP_COST, 0.0))
+        alone |= out & ~leans & ~tip
+    return cost + np.where(alone, np.where(spare > 0, SPARE_COST, AROUND_COST), 0.0)
+
+
+@dataclass(frozen=True)
+class Grip:
+    """How one shape is held.
+
+    Parameters
+    ----------
+    shape : tuple of int
+        Frets from the nut, string 1 first.
+    playable : bool
+    why_not : str
+        What stands against it; empty if it can be held.
+    fingers : tuple of int
+        As in ``Grips``, string 1 first.
+    position : int
+        Fret of the first finger; 0 where nothing is held.
+    span_mm, reach_mm, muting_mm, cost_mm : float
+    barres : int
+    verdict : str
+        One of ``VERDICTS``, or ``"refused"``.
+    """
+
+    shape: Shape
+    playable: bool
+    why_not: str
+    fingers: tuple[int, ...]
+    position: int
+    span_mm: float
+    reach_mm: float
+    muting_mm: float
+    cost_mm: float
+    barres: int
+    verdict: str
+
+    @property
+    def fingering(self) -> str:
+        """The fingers as text, low string first: a dash where none is down."""
+        return "".join(FINGER_NAMES[finger] or "-" for finger in reversed(self.fingers))
+
+
+def hold_shape(shape: Shape, neck: Neck, hand: Hand | None = None) -> Grip:
+    """Return how a hand holds one shape, or why it cannot.
+
+    Raises
+    ------
+    ArrangeError
+        If the shape does not lie on the neck.
+    """
+    hand = hand or Hand()
+    shape = check_shape(shape, neck)
+    grips = hold_shapes(np.array([shape]), neck, hand)
+    playable = bool(grips.playable[0])
+    reach = float(grips.reach_mm[0])
+    return Grip(
+        shape,
+        playable,
+        "" if playable else _why_not(shape, grips, hand),
+        tuple(grips.fingers[0].tolist()) if playable else (0,) * len(shape),
+        int(grips.position[0]) if playable else 0,
+        float(grips.span_mm[0]),
+        reach,
+        float(grips.muting_mm[0]),
+        float(grips.cost_mm[0]),
+        int(grips.barres[0]),
+        str(verdicts(grips, hand)[0]),
+    )
+
+
+def verdicts(grips: Grips, hand: Hand) -> Array:
+    """Return for each grip one of ``VERDICTS``, or ``"refused"``."""
+    limits = (hand.comfortable_mm, hand.stretch_mm, hand.refuse_mm)
+    level = 1 + np.searchsorted(limits, grips.reach_mm)
+    level = np.where(grips.needed == 0, 0, np.where(grips.playable, level, 4))
+    return np.array([*VERDICTS, "refused"])[level]
+
+
+def _why_not(shape: Shape, grips: Grips, hand: Hand) -> str:
+    text, needed = format_shape(shape), int(grips.needed[0])
+    if needed > hand.fingers:
+        return (
+            f"{text} takes {needed} fingers and a hand frets with {hand.fingers}; leave out a "
+            "string, or look for the notes on other strings"
+        )
+    reach = max(float(grips.reach_mm[0]), float(grips.span_mm[0]))
+    return (
+        f"{text} asks for a reach of {reach:.0f} mm and the hand's limit is "
+        f"{hand.refuse_mm:.0f} mm; move it up the neck, or leave out the farthest note"
+    )
