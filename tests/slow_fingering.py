@@ -1,0 +1,165 @@
+"""Fingering a second time, slow and obvious: every path there is, one after the other.
+
+Whether a shape can be held is asked of ``hands.hold_shape``, which has a slow twin of its own.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import combinations, pairwise, product
+from math import hypot
+
+from arrange.fingering import path, ways
+from arrange.fingering.moments import Moment
+from arrange.hands import (
+    BEYOND_COMFORT_COST,
+    BEYOND_STRETCH_COST,
+    REACH_COST,
+    SPREAD,
+    Hand,
+    hold_shape,
+)
+from arrange.necks import LEFT_OUT, Neck
+
+
+@dataclass
+class Way:
+    """One way to play a moment; `place` and `finger` by note, struck ones first."""
+
+    place: list[tuple[int, int] | None]
+    finger: list[int]
+    position: int
+    fingers: dict[int, tuple[int, int, int]]  # finger: fret, lowest and highest string number
+    picked: list[int]
+    cost: float
+
+
+def ways_of(moment: Moment, gone: int, neck: Neck, hand: Hand) -> list[Way]:
+    """Every way to play a moment with so many held notes let go."""
+    tones = [*moment.struck, *moment.held]
+    count = len(moment.struck)
+    options = [
+        tone.places if number < count else (*tone.places, None) for number, tone in enumerate(tones)
+    ]
+    found = []
+    for places in product(*options):
+        strings = [place[0] for place in places if place]
+        if places.count(None) == gone and len(set(strings)) == len(strings):
+            found += _taken(list(places), count, neck, hand)
+    return found
+
+
+def _taken(places: list, count: int, neck: Neck, hand: Hand) -> list[Way]:
+    shape = [LEFT_OUT] * neck.strings
+    for place in places:
+        if place:
+            shape[place[0] - 1] = place[1]
+    grip = hold_shape(tuple(shape), neck, hand)
+    if not grip.playable:
+        return []
+    groups: dict[int, list[int]] = {}
+    for string, finger in enumerate(grip.fingers, 1):
+        if finger:
+            groups.setdefault(finger, []).append(string)
+    downs = [(shape[g[0] - 1], min(g), max(g)) for _, g in sorted(groups.items())]
+    was_first = 1 in groups
+    struck = [place for place in places[:count] if place]
+    base = grip.cost_mm - (grip.muting_mm if count < ways.STRUCK_TOGETHER else 0)
+    heights = [neck.mm[fret] - neck.mm[neck.capo] for _, fret in struck]
+    base += ways.HEIGHT_COST * sum(heights) / len(heights)
+    opens = sum(fret == neck.capo for _, fret in struck) if downs else 0
+    found = []
+    for choice, position, extra in _choices(downs, was_first, grip.reach_mm, neck, hand):
+        down = dict(zip(choice, downs, strict=True))
+        fingers = [_finger_at(place, down) for place in places]
+        cost = base + extra + (ways.FOURTH_FINGER_COST if 4 in down else 0)
+        cost += ways.OPEN_COST * opens * (neck.mm[position] - neck.mm[neck.capo + 1])
+        picked = [string for string, _ in struck]
+        found.append(Way(places, fingers, position, down, picked, cost))
+    return found
+
+
+def _finger_at(place: tuple[int, int] | None, down: dict) -> int:
+    for finger, (fret, low, high) in down.items():
+        if place and place[1] == fret and low <= place[0] <= high:
+            return finger
+    return 0
+
+
+def _choices(downs: list, was_first: bool, least: float, neck: Neck, hand: Hand) -> list:
+    """(fingers, position, extra cost) of every way to put fingers to what is held."""
+    if not downs:
+        return [((), position, 0.0) for position in range(neck.capo + 1, neck.frets + 1)]
+    found, limit = [], max(least, hand.stretch_mm) + 1e-6
+    for choice in combinations(range(1, hand.fingers + 1), len(downs)):
+        reach = max(
+            (_way(a, b, neck) / SPREAD[g - f]
+             for (f, a), (g, b) in combinations(zip(choice, downs, strict=True), 2)),
+            default=0.0,
+        )  # fmt: skip
+        unlike = sum(
+            abs((down[0] - downs[0][0]) - (finger - choice[0]))
+            for finger, down in zip(choice, downs, strict=True)
+        )
+        position = downs[0][0] - (choice[0] - 1)
+        moved_barre = downs[0][1] != downs[0][2] and was_first != (choice[0] == 1)
+        if reach <= limit and position > neck.capo and not moved_barre:
+            found.append((choice, position, unlike))
+    fewest = min(unlike for *_, unlike in found)
+    taken = [(c, p, ways.UNLIKE_COST * (unlike - fewest)) for c, p, unlike in found]
+    (fret, low, high) = downs[0]
+    if len(downs) == 1 and low == high and hand.fingers == 4 and fret - 4 > neck.capo:
+        reach = neck.mm[fret] - neck.mm[fret - 4]
+        if reach <= hand.refuse_mm:
+            cost = REACH_COST * reach + BEYOND_COMFORT_COST * max(reach - hand.comfortable_mm, 0)
+            cost += BEYOND_STRETCH_COST * max(reach - hand.stretch_mm, 0)
+            taken.append(((4,), fret - 4, cost))
+    return taken
+
+
+def _way(one: tuple, other: tuple, neck: Neck) -> float:
+    strings = max(other[1] - one[2], one[1] - other[2], 0)
+    spacing = (neck.spacing_mm[one[0]] + neck.spacing_mm[other[0]]) / 2
+    return hypot(neck.mm[one[0]] - neck.mm[other[0]], strings * spacing)
+
+
+def step_cost(before: Way, after: Way, two: tuple[Moment, Moment], neck: Neck) -> float | None:
+    """What it costs to come from one way to the next; None if it cannot be."""
+    move = abs(neck.mm[before.position] - neck.mm[after.position])
+    for finger in before.fingers.keys() & after.fingers.keys():
+        move = max(move, _way(before.fingers[finger], after.fingers[finger], neck))
+    seconds = max(two[1].seconds - two[0].seconds, path.LEAST_SECONDS)
+    cost = move * (1 + path.HURRY_SECONDS / seconds) + after.cost
+    cost += path.CROSSING_COST * max(
+        min(after.picked) - max(before.picked), min(before.picked) - max(after.picked), 0
+    )
+    earlier = [*two[0].struck, *two[0].held]
+    for number, tone in enumerate(two[1].held, len(two[1].struck)):
+        was = next(place for place, other in enumerate(earlier) if other is tone)
+        if after.place[number] is None:
+            let_go = path.LET_GO_RINGING_COST if tone.rings else path.LET_GO_COST
+            let_go = let_go if two[1].onset < tone.end else path.DAMP_COST
+            cost += let_go if before.place[was] else 0
+        elif after.place[number] != before.place[was]:
+            return None
+        elif after.finger[number] != before.finger[was]:
+            cost += path.CHANGE_COST
+    return cost
+
+
+def every_path(moments: list[Moment], neck: Neck, hand: Hand) -> list[list[float]]:
+    """The costs, moment by moment, of every path; held notes let go only where they must be."""
+    paths = [([way], [way.cost]) for way in ways_of(moments[0], 0, neck, hand)]
+    for two in pairwise(moments):
+        for gone in range(len(two[1].held) + 1):
+            there = ways_of(two[1], gone, neck, hand)
+            longer = [
+                ([after], [*costs, cost])
+                for (before, costs) in paths
+                for after in there
+                if (cost := step_cost(before[0], after, two, neck)) is not None
+            ]
+            if longer:
+                break
+        paths = longer
+    return [costs for _, costs in paths]
