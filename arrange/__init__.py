@@ -3,9 +3,10 @@
 The way data flows, bottom to top::
 
     read        a file -> Song: five tables (tables.py, formats/)
-    measure     tables -> numbers (register.py)
+    measure     tables -> numbers (register.py, texture.py)
     find        Song -> findings: what to listen to (clashes/)
-    plot        tables -> pictures (plots.py)
+    play        a chord -> voicings, a part -> fingers (necks.py, hands.py, voicings.py, fingering/)
+    plot        tables -> pictures (plots/)
     write       Song -> a file: chart, MIDI, MusicXML (formats/, converting.py)
     study       all of it on one song, as an object and a report (study.py, report.py)
 
@@ -15,39 +16,65 @@ The names that draw are loaded when first asked for.
 from typing import TYPE_CHECKING, Any
 
 from arrange import plots
+from arrange.calibration import calibrate_hand
 from arrange.clashes import Limits, find_clashes
 from arrange.converting import convert
 from arrange.errors import ArrangeError, ChartError, ReadError, TableError
+from arrange.fingering import finger_part, fingered_song
 from arrange.formats.chart.writing import write_chart
 from arrange.formats.midi import write_midi
 from arrange.formats.musicxml.writing import write_musicxml
+from arrange.hands import Hand
+from arrange.necks import Neck
 from arrange.reading import read
 from arrange.register import part_ranges, register_overlap
+from arrange.shape_names import name_shape
 from arrange.sounding import cut_notes, sounding_notes
 from arrange.study import Study, study
 from arrange.tables import Song, describe
+from arrange.texture import part_texture, song_energy
+from arrange.voicings import find_voicings
 
 if TYPE_CHECKING:
-    from arrange.plots import plot_clashes, plot_overlap, plot_ranges
+    from arrange.plots import (
+        plot_clashes,
+        plot_neck,
+        plot_overlap,
+        plot_positions,
+        plot_ranges,
+        plot_shape,
+    )
 
 __all__ = [
     "ArrangeError",
     "ChartError",
+    "Hand",
     "Limits",
+    "Neck",
     "ReadError",
     "Song",
     "Study",
     "TableError",
+    "calibrate_hand",
     "convert",
     "cut_notes",
     "describe",
     "find_clashes",
+    "find_voicings",
+    "finger_part",
+    "fingered_song",
+    "name_shape",
     "part_ranges",
+    "part_texture",
     "plot_clashes",
+    "plot_neck",
     "plot_overlap",
+    "plot_positions",
     "plot_ranges",
+    "plot_shape",
     "read",
     "register_overlap",
+    "song_energy",
     "sounding_notes",
     "study",
     "write_chart",

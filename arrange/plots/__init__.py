@@ -1,7 +1,7 @@
 """Pictures of a song: where its parts lie, where they share a register, where they clash.
 
 Every ``plot_`` function draws on `ax` and returns it; without `ax` it makes a figure of a
-fitting size, 18 cm wide, and never shows it. Pictures read in grey print and without colour
+fitting size, at most 18 cm wide, and never shows it. Pictures read in grey print and without colour
 vision: lightness and hatching tell apart what colour does.
 
 ``plot_ranges``
@@ -10,6 +10,12 @@ vision: lightness and hatching tell apart what colour does.
     how far each pair of parts shares a register, section by section
 ``plot_clashes``
     the findings along the song, by kind and severity
+``plot_neck``
+    a neck with shapes on it, or where one hand or two live on it
+``plot_positions``
+    where the hands stand along the song, and where they jump
+``plot_shape``
+    the small fret picture for handouts
 ``render_picture``
     a drawn picture as the bytes of an SVG or PNG file
 
@@ -22,16 +28,30 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from arrange.plots.clashes import plot_clashes
+    from arrange.plots.neck import plot_neck
     from arrange.plots.overlap import plot_overlap
     from arrange.plots.page import render_picture
+    from arrange.plots.positions import plot_positions
     from arrange.plots.ranges import plot_ranges
+    from arrange.plots.shape import plot_shape
 
-__all__ = ["plot_clashes", "plot_overlap", "plot_ranges", "render_picture"]
+__all__ = [
+    "plot_clashes",
+    "plot_neck",
+    "plot_overlap",
+    "plot_positions",
+    "plot_ranges",
+    "plot_shape",
+    "render_picture",
+]
 
 _HOMES = {
     "plot_clashes": "clashes",
+    "plot_neck": "neck",
     "plot_overlap": "overlap",
+    "plot_positions": "positions",
     "plot_ranges": "ranges",
+    "plot_shape": "shape",
     "render_picture": "page",
 }
 
