@@ -432,6 +432,14 @@ def test_a_fixed_shape_that_no_hand_holds_is_told_and_kept():
     assert "the hand's limit is 80 mm" in small["problem"].dropna().iloc[0]
 
 
+def test_two_notes_that_the_source_puts_on_one_string():
+    """Both keep what the source wrote; one has no finger, and it is told why."""
+    both = finger_part(with_places(line("D3,E3"), [(5, 5), (5, 7)]), "Guitar")
+    assert placed(both, ("string", "fret")) == [(5, 5), (5, 7)]
+    assert both["finger"].isna().sum() == 1
+    assert "the source puts D3 and E3 on string 5; " in both["problem"].dropna().iloc[0]
+
+
 def test_parts_that_cannot_be_fingered_are_refused():
     """The message names those that can."""
     band = song(("Voice", "A4", 0, 1), ("Guitar 1", "A3", 0, 1), ("Bass", "A1", 0, 1))

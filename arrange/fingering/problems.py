@@ -137,7 +137,10 @@ def _same_strings(tone: Tone, others: Sequence[Tone], strings: set[int]) -> str:
     if len(strings) > 1:
         where = "strings " + " and ".join(map(str, sorted(strings)))
         which = f"they sound {len(strings)} of them at a time"
-    return f"{', '.join(names[:-1])} and {names[-1]} {both} lie on {where} only; {which}"
+    told = f"{', '.join(names[:-1])} and {names[-1]}"
+    if any(one.fixed for one in (tone, *others)):
+        return f"the source puts {told} on {where}; {which}"
+    return f"{told} {both} lie on {where} only; {which}"
 
 
 def _too_hard(tone: Tone, kept: list[Tone], neck: Neck, hand: Hand) -> str:
