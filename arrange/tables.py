@@ -248,10 +248,14 @@ def make_table(columns: Columns, table: Table) -> pd.DataFrame:
 
 
 _TEXT = pd.StringDtype("pyarrow", na_value=np.nan)
+_FEW = 400  # rows up to which a plain list is quicker than to call on pyarrow
 
 
 def text_column(labels: Sequence[str | None], codes: Any = None) -> Any:
     """Return a column of text: the labels, or the label at each code (-1 for none)."""
+    if codes is not None and len(codes) <= _FEW:
+        known = [*labels, None]  # which -1 picks
+        labels, codes = [known[code] for code in np.asarray(codes).tolist()], None
     values = pa.array(labels, type=pa.large_string())
     if codes is not None:
         codes = np.asarray(codes)
@@ -329,8 +333,11 @@ def _check_filled(values: Any, column: Column, table: str) -> None:
 
 
 def _distinct(values: Any) -> set[Any]:
-    """The values that occur; Arrow need not make an object of each to tell."""
-    return set(pa.array(values).unique().to_pylist())
+    """The values that occur; of many texts, Arrow tells without an object for each."""
+    if isinstance(values, np.ndarray):
+        return set(values.tolist())
+    array = pa.array(values)
+    return set((array if len(array) <= _FEW else array.unique()).to_pylist())
 
 
 def _check_allowed(values: Any, column: Column, table: str) -> None:

@@ -72,7 +72,7 @@ def test_the_command_writes_report_and_tables(tmp_path, capsys):
     assert main(["study", str(DEMO), "-o", str(folder)]) == 0
     out, err = capsys.readouterr()
     assert err == ""
-    assert out.startswith("Low Water at Ferrystone: 14 places to listen to.\n")
+    assert out.startswith("Low Water at Ferrystone: 19 places to listen to.\n")
     assert f"Report:    {folder / 'report.html'}\n" in out
     assert f"Tables:    {folder / 'tables'}\n" in out
     assert "Notebooks: " in out
@@ -119,7 +119,7 @@ def test_the_report_says_what_was_found(written):
     findings = study(DEMO).findings
     places = [words.index(sentence) for sentence in findings["why"].drop_duplicates()]
     assert places == sorted(places)
-    assert "14 places to listen to, the strongest first: " in words
+    assert "19 places to listen to, the strongest first: " in words
     assert "measures 61–64 (printed 55–58)" in words
     assert "Intro measures 1–4 0.12" in words, "no printed numbers where they are the same"
     for source in findings["source"].unique():
