@@ -10,6 +10,7 @@ from typing import Any
 
 from arrange.formats.chart.text import Faults, Piece, nearly, shown
 from arrange.formats.instruments import instrument_family
+from arrange.necks import STANDARD_TUNINGS, TUNINGS
 from arrange.pitch import CIRCLE, MODES, parse_note
 from arrange.tables import DRIVES, FAMILIES
 
@@ -24,20 +25,6 @@ NOTE_VALUES = {
     "sixteenth": Fraction(1, 4),
 }
 _LONGEST = 256  # quarter notes in a bar
-TUNINGS = {  # low string first; common practice
-    "standard": "E2 A2 D3 G3 B3 E4",
-    "drop d": "D2 A2 D3 G3 B3 E4",
-    "double drop d": "D2 A2 D3 G3 B3 D4",
-    "half step down": "Eb2 Ab2 Db3 Gb3 Bb3 Eb4",
-    "whole step down": "D2 G2 C3 F3 A3 D4",
-    "open d": "D2 A2 D3 F#3 A3 D4",
-    "open e": "E2 B2 E3 G#3 B3 E4",
-    "open g": "D2 G2 D3 G3 B3 D4",
-    "open a": "E2 A2 E3 A3 C#4 E4",
-    "open c": "C2 G2 C3 G3 C4 E4",
-    "bass": "E1 A1 D2 G2",
-}
-_STANDARD = {"guitar": "standard", "bass": "bass"}
 _METER = re.compile(r"^([0-9]{1,2}(?:\+[0-9]{1,2})*)/([0-9]{1,2})$")
 NOTE = re.compile(r"[A-Ga-g](?:#{1,2}|b{1,2}|♯|♭)?-?[0-9]{1,2}")
 MOST_STRINGS = 12
@@ -248,8 +235,7 @@ def _read_tuning(option: Piece, told: dict[str, object], faults: Faults) -> None
 
 def default_tuning(family: str) -> tuple[int, ...]:
     """Standard tuning of a family, low string first, or none."""
-    name = _STANDARD.get(family)
-    return tuple(parse_note(note) for note in TUNINGS[name].split()) if name else ()
+    return STANDARD_TUNINGS.get(family, ())[::-1]
 
 
 def default_transpose(family: str) -> int:

@@ -10,6 +10,7 @@ import numpy as np
 from arrange.formats.instruments import instrument_drive, instrument_family, unique_labels
 from arrange.formats.musicxml.attributes import Attributes
 from arrange.formats.musicxml.events import Array, Events
+from arrange.necks import STANDARD_TUNINGS
 
 _ENTRY = (
     "part-name",
@@ -21,7 +22,6 @@ _ENTRY = (
     "volume",
     "player-name",
 )
-STANDARD_TUNING = (64, 59, 55, 50, 45, 40)  # E4 B3 G3 D3 A2 E2
 
 
 def read_parts(
@@ -145,13 +145,13 @@ def settle_strings(
             notes["fret"][(notes["part"] == index) & (notes["fret"] >= 0)] += columns["capo"][index]
             continue
         capo, tuning = columns["capo"][index], columns["tuning"][index]
-        opened = np.array(tuning or STANDARD_TUNING)
+        opened = np.array(tuning or STANDARD_TUNINGS["guitar"])
         known = own[notes["string"][own] <= len(opened)]
         bare = opened[notes["string"][known] - 1] + notes["fret"][known]
         from_capo = int((bare + capo == notes["pitch"][known]).sum())
         from_nut = int((bare == notes["pitch"][known]).sum())
         if tuning is None and from_capo > 0.9 * len(own):
-            columns["tuning"][index] = STANDARD_TUNING
+            columns["tuning"][index] = STANDARD_TUNINGS["guitar"]
         if capo and from_nut > from_capo:
             notices.append(
                 f"{label}: its frets agree with its pitches only when counted from the nut, "
