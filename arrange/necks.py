@@ -51,6 +51,7 @@ TUNINGS = {
     "modal d": "D2 A2 D3 G3 A3 D4",
     "baritone": "B1 E2 A2 D3 F#3 B3",
     "seven-string": "B1 E2 A2 D3 G3 B3 E4",
+    "banjo": "G4 D3 G3 B3 D4",
     "bass": "E1 A1 D2 G2",
     "five-string bass": "B0 E1 A1 D2 G2",
 }
@@ -168,6 +169,15 @@ class Neck:
         return spacing
 
     @property
+    def short_string(self) -> int:
+        """Number of a short drone string, which only sounds open, as on a banjo; 0 for none."""
+        return len(self.tuning) if _has_drone(self.tuning) else 0
+
+    def last_fret(self, string: int) -> int:
+        """Return the highest fret at which a string sounds."""
+        return self.capo if string == self.short_string else self.frets
+
+    @property
     def lowest(self) -> int:
         """The lowest pitch there is, MIDI number."""
         return min(self.tuning) + self.capo
@@ -175,13 +185,14 @@ class Neck:
     @property
     def highest(self) -> int:
         """The highest pitch there is, MIDI number."""
-        return max(self.tuning) + self.frets
+        return max(o + self.last_fret(string) for string, o in enumerate(self.tuning, 1))
 
     @property
     def lost(self) -> tuple[int, ...]:
         """The pitches that the capo takes away, MIDI numbers."""
-        without = {o + fret for o in self.tuning for fret in range(self.frets + 1)}
-        left = {o + fret for o in self.tuning for fret in range(self.capo, self.frets + 1)}
+        long_strings = [o for o in self.tuning if not self.short_string or o != self.tuning[-1]]
+        without = {o + fret for o in long_strings for fret in range(self.frets + 1)}
+        left = {o + fret for o in long_strings for fret in range(self.capo, self.frets + 1)}
         return tuple(sorted(without - left))
 
     def places(self, pitch: float) -> list[tuple[int, int]]:
@@ -190,7 +201,7 @@ class Neck:
         return [
             (string, int(fret))
             for string, fret in found
-            if self.capo <= fret <= self.frets and fret == int(fret)
+            if self.capo <= fret <= self.last_fret(string) and fret == int(fret)
         ]
 
     def reserves(self, lowest: float, highest: float) -> tuple[float, float]:
@@ -226,6 +237,11 @@ def _octaves(count: float) -> str:
     return "an octave" if count == 1 else f"{int(count)} octaves"
 
 
+def _has_drone(tuning: Sequence[int]) -> bool:
+    """Whether the fifth of five strings is a short one, tuned above the first (common practice)."""
+    return len(tuning) == 5 and tuning[4] - tuning[3] >= _OCTAVE and tuning[4] > tuning[0]
+
+
 def _check_tuning(tuning: Sequence[int]) -> None:
     if not 1 <= len(tuning) <= MOST_STRINGS:
         raise ArrangeError(
@@ -238,11 +254,12 @@ def _check_tuning(tuning: Sequence[int]) -> None:
                 f"string {number} is tuned to {pitch}; write a MIDI number, 0 to 127"
             )
     for number, (upper, lower) in enumerate(pairwise(tuning), 1):
-        if abs(upper - lower) >= _OCTAVE:
+        is_drone = number == len(tuning) - 1 and _has_drone(tuning)
+        if abs(upper - lower) >= _OCTAVE and not is_drone:
             raise ArrangeError(
                 f"strings {number} and {number + 1} are tuned to {note_name(upper)} and "
                 f"{note_name(lower)}, {abs(upper - lower)} semitones apart; neighbours lie less "
-                "than an octave apart: mend the octave number, or leave a short drone string out"
+                "than an octave apart: mend the octave number"
             )
 
 
@@ -290,6 +307,10 @@ def check_shape(frets: Sequence[int], neck: Neck) -> Shape:
             raise ArrangeError(
                 f"fret {fret} on string {string}; with a capo at {neck.capo} the neck has frets "
                 f"{neck.capo} to {neck.frets} (from the nut)"
+            )
+        if fret > neck.last_fret(string):
+            raise ArrangeError(
+                f"fret {fret} on string {string}, a short drone string: it sounds open or not"
             )
     return tuple(int(fret) for fret in frets)
 

@@ -311,7 +311,7 @@ def _may_sound(wanted: Wanted, neck: Neck, root: int, string: int, fret: int) ->
         return fret == neck.capo and low <= pitch <= high
     return (
         string + 1 in wanted.strings
-        and wanted.frets[0] <= fret <= wanted.frets[1]
+        and wanted.frets[0] <= fret <= min(wanted.frets[1], neck.last_fret(string + 1))
         and (pitch - root) % 12 in wanted.members
         and low <= pitch <= high
     )

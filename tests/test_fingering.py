@@ -457,12 +457,12 @@ def test_parts_that_cannot_be_fingered_are_refused():
 
 def test_a_tuning_that_cannot_be_strung():
     """It is told with the part; a whole song notes it and goes on."""
-    tunings = pd.Series([(62, 59, 55, 50, 67), None], dtype=object)
+    tunings = pd.Series([(62, 59, 55, 38, 33), None], dtype=object)
     band = song(
         ("Guitar 5", "D4", 0, 1), ("Guitar", "D4", 0, 1),
         parts=parts_of("Guitar 5", "Guitar", tuning=tunings),
     )  # fmt: skip
-    with pytest.raises(ArrangeError, match=r"part 'Guitar 5': strings 4 and 5 .* give neck="):
+    with pytest.raises(ArrangeError, match=r"part 'Guitar 5': strings 3 and 4 .* give neck="):
         finger_part(band, "Guitar 5")
     done = fingered_song(band)
     assert done.notes["string"].notna().tolist() == [False, True]
@@ -574,15 +574,14 @@ def tablature():
     ):
         whole = read(path)
         for part in dict.fromkeys(whole.notes.loc[whole.notes["string"].notna(), "part"]):
-            if part != "Banjo":
-                yield path.stem, part, whole
+            yield path.stem, part, whole
 
 
 def test_strings_as_players_wrote_them():
     """Stripped of its tablature, a part is fingered more as the source wrote it than by two rules.
 
-    Measured, notes on the source's string: of 1,804 in low-water 1,781, 702 in tarrow-weir 690, 58
-    in 71e-TabStaves 43; by the lowest fret 1,741, 691, 44; by the string before 513, 151, 23. The
+    Measured, notes on the source's string: of 1,804 in low-water 1,781, 702 in tarrow-weir 690, 65
+    in 71e-TabStaves 49; by the lowest fret 1,741, 691, 50; by the string before 513, 151, 24. The
     last file leaps at random, and our own demos were written near the nut, which suits the lowest
     fret. The constants were chosen on the same files.
     """

@@ -3,7 +3,15 @@
 import pytest
 
 from arrange.errors import ArrangeError
-from arrange.necks import TUNINGS, Neck, format_shape, fret_mm, parse_shape, parse_tuning
+from arrange.necks import (
+    TUNINGS,
+    Neck,
+    check_shape,
+    format_shape,
+    fret_mm,
+    parse_shape,
+    parse_tuning,
+)
 from arrange.pitch import frequency, parse_note
 
 INCH = 25.4
@@ -109,3 +117,17 @@ def test_shapes_as_text():
         parse_shape("x-30-x-x-x-x", neck)
     assert "below the lowest open string, E2" in neck.why_no_place(39)
     assert neck.why_no_place(40) == ""
+
+
+def test_a_short_drone_string_sounds_open_only():
+    """A five-string banjo, gDGBD, has a fifth string that is short and above the first (common
+    practice): its G4 is there open, and at fret 5 of string 1, and no A4 lies on it.
+    """
+    banjo = Neck("G4 D3 G3 B3 D4", frets=22)
+    assert banjo.short_string == 5
+    assert banjo.places(67) == [(1, 5), (2, 8), (3, 12), (4, 17), (5, 0)]
+    assert (5, 2) not in banjo.places(69)
+    assert banjo.highest == 62 + 22
+    with pytest.raises(ArrangeError, match="fret 2 on string 5, a short drone string"):
+        check_shape((0, 0, 0, 0, 2), banjo)
+    assert Neck("five-string bass").short_string == 0
