@@ -216,9 +216,7 @@ def _hold_with(
     first_barres = (is_barre & (fingers == 1)).sum(axis=0, dtype=np.int8)
     muting = _muting(frets, held, owner, hand.fingers - needed)
     cost = (
-        REACH_COST * reach
-        + BEYOND_COMFORT_COST * np.maximum(reach - hand.comfortable_mm, 0)
-        + BEYOND_STRETCH_COST * np.maximum(reach - hand.stretch_mm, 0)
+        reach_cost(reach, hand)
         + FINGER_COST * needed
         + BARRE_COST * first_barres
         + OTHER_BARRE_COST * (barres - first_barres)
@@ -229,6 +227,16 @@ def _hold_with(
     grips = Grips(playable, needed, fingers.T, position, span, reach, barres, muting, cost)
     is_low = frets == lowest
     return grips, (is_barre & is_low).any(axis=0), (is_barre & ~is_low).any(axis=0)
+
+
+def reach_cost(reach_mm: Array, hand: Hand) -> Array:
+    """Return what reaches cost a hand, in mm: each mm, and more beyond comfort and a stretch."""
+    cost: Array = (
+        REACH_COST * reach_mm
+        + BEYOND_COMFORT_COST * np.maximum(reach_mm - hand.comfortable_mm, 0)
+        + BEYOND_STRETCH_COST * np.maximum(reach_mm - hand.stretch_mm, 0)
+    )
+    return cost
 
 
 def _owners(frets: Array, held: Array, lowest: Array, barre_low: bool, barre_other: bool) -> Array:

@@ -17,14 +17,12 @@ import numpy as np
 
 from arrange.fingering.moments import Places
 from arrange.hands import (
-    BEYOND_COMFORT_COST,
-    BEYOND_STRETCH_COST,
-    REACH_COST,
     SPREAD,
     THUMB,
     Grips,
     Hand,
     hold_shapes,
+    reach_cost,
 )
 from arrange.necks import LEFT_OUT, Array, Neck
 
@@ -217,11 +215,7 @@ def _stretches(shapes: Array, grips: Grips, neck: Neck, hand: Hand) -> _Choice:
     may = grips.playable & (held.sum(axis=1) == 1) & (position > neck.capo)
     rows = np.flatnonzero(may & (reach <= hand.refuse_mm) & (hand.fingers == len(SPREAD)))
     reach = reach[rows]
-    extra = (
-        REACH_COST * reach
-        + BEYOND_COMFORT_COST * np.maximum(reach - hand.comfortable_mm, 0)
-        + BEYOND_STRETCH_COST * np.maximum(reach - hand.stretch_mm, 0)
-    )
+    extra = reach_cost(reach, hand)
     return rows, held[rows] * np.int8(len(SPREAD)), position[rows], reach, extra
 
 
