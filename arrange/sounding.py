@@ -1,7 +1,7 @@
 """Which notes sound, and which sound together.
 
-Grace notes, cue notes, unpitched notes and notes without a duration are kept in the tables but
-do not count as sounding.
+Grace notes, cue notes and notes without a duration are kept in the tables but do not count as
+played; unpitched notes are played, but do not sound as a pitch.
 """
 
 from __future__ import annotations
@@ -16,11 +16,16 @@ from arrange.errors import ArrangeError
 Array = np.ndarray[Any, Any]
 
 
+def played_notes(notes: pd.DataFrame) -> pd.DataFrame:
+    """Return the rows of a notes table that have a time of their own, with a pitch or without."""
+    cue = notes["technique"].str.contains("cue", na=False).to_numpy(dtype=bool)
+    return notes[(notes["duration"].to_numpy() > 0) & ~notes["grace"].to_numpy() & ~cue]
+
+
 def sounding_notes(notes: pd.DataFrame) -> pd.DataFrame:
     """Return the rows of a notes table that sound with a pitch."""
-    cue = notes["technique"].str.contains("cue", na=False).to_numpy(dtype=bool)
-    counts = notes["pitch"].notna().to_numpy() & (notes["duration"].to_numpy() > 0)
-    return notes[counts & ~notes["grace"].to_numpy() & ~cue]
+    played = played_notes(notes)
+    return played[played["pitch"].notna()]
 
 
 def cut_notes(notes: pd.DataFrame, spans: pd.DataFrame, by: str) -> pd.DataFrame:

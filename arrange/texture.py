@@ -15,7 +15,7 @@ import numpy as np
 import pandas as pd
 
 from arrange.errors import ArrangeError
-from arrange.sounding import Array, slices
+from arrange.sounding import Array, played_notes, slices
 from arrange.tables import Song
 
 _SPANS = ("song", "section", "measure")
@@ -53,10 +53,11 @@ def part_texture(song: Song, by: str = "section", *, window: float = 0.03) -> pd
     """
     starts, ends, labels = _spans(song, by)
     spans, parts = len(starts), song.parts["part"].tolist()
-    struck = [_attacks(song, part) for part in parts]
+    notes = played_notes(song.notes)
+    struck = _attacks(notes, parts)
     seconds = [song.seconds(onsets) for onsets in struck]
     lengths = song.seconds(ends) - song.seconds(starts)
-    sounding, notes_time = _sounding_time(song, starts, ends)
+    sounding, notes_time = _sounding_time(notes, parts, starts, ends)
     rows = []
     for index, part in enumerate(parts):
         span = _span_of(struck[index], starts)
@@ -104,17 +105,17 @@ def song_energy(song: Song, by: str = "section") -> pd.DataFrame:
         If `by` is none of the three.
     """
     starts, ends, labels = _spans(song, by)
-    parts = song.parts["part"].tolist()
-    sounding, notes_time = _sounding_time(song, starts, ends)
-    attacks = np.zeros(len(starts))
-    for part in parts:
-        attacks += np.bincount(_span_of(_attacks(song, part), starts), minlength=len(starts))
+    parts, played = song.parts["part"].tolist(), played_notes(song.notes)
+    sounding, notes_time = _sounding_time(played, parts, starts, ends)
+    attacks = np.concatenate([np.empty(0), *_attacks(played, parts)])
     length = ends - starts
     level = song.parts["level"].to_numpy() + song.parts["drive"].map(DRIVE_DECIBELS).to_numpy()
     power = (10 ** (level / 10)) @ (sounding / length)
     players = (sounding / length).sum(axis=0)
     notes = (notes_time / length).sum(axis=0)
-    density = attacks / (song.seconds(ends) - song.seconds(starts))
+    density = np.bincount(_span_of(attacks, starts), minlength=len(starts)) / (
+        song.seconds(ends) - song.seconds(starts)
+    )
     shares = [_of_fullest(values) for values in (players, notes, density, np.sqrt(power))]
     return pd.DataFrame(
         {
@@ -140,29 +141,24 @@ def _spans(song: Song, by: str) -> tuple[Array, Array, dict[str, Any]]:
     return starts, starts + table["duration"].to_numpy(), {by: table[by].array}
 
 
-def _played(song: Song) -> pd.DataFrame:
-    notes = song.notes
-    cue = notes["technique"].str.contains("cue", na=False).to_numpy(dtype=bool)
-    return notes[~notes["grace"].to_numpy() & ~cue & (notes["duration"].to_numpy() > 0)]
-
-
-def _attacks(song: Song, part: str) -> Array:
-    """Onsets of a part's attacks, each once, in quarter notes."""
-    notes = _played(song)
-    return np.unique(notes["onset"].to_numpy()[(notes["part"] == part).to_numpy()])
+def _attacks(notes: pd.DataFrame, parts: list[str]) -> list[Array]:
+    """Onsets of each part's attacks, each once, in quarter notes."""
+    onset, part = notes["onset"].to_numpy(), pd.Index(parts).get_indexer(notes["part"])
+    return [np.unique(onset[part == number]) for number in range(len(parts))]
 
 
 def _span_of(onsets: Array, starts: Array) -> Array:
     return np.maximum(np.searchsorted(starts, onsets + 1e-9, side="right") - 1, 0)
 
 
-def _sounding_time(song: Song, starts: Array, ends: Array) -> tuple[Array, Array]:
+def _sounding_time(
+    notes: pd.DataFrame, parts: list[str], starts: Array, ends: Array
+) -> tuple[Array, Array]:
     """Quarter notes in which each part (rows) sounds in each span, and those of all its notes."""
-    notes = _played(song)
     onset = notes["onset"].to_numpy()
     end = onset + notes["duration"].to_numpy()
-    part = pd.Index(song.parts["part"]).get_indexer(notes["part"])
-    shape = len(song.parts), len(starts)
+    part = pd.Index(parts).get_indexer(notes["part"])
+    shape = len(parts), len(starts)
     lines, note, at = slices(onset, end, np.concatenate([starts, ends]))
     span = _span_of(lines[at], starts)
     length = np.diff(lines)[at]
