@@ -61,7 +61,7 @@ def _disagreements(
     """Findings from the slices in which a pair of parts disagrees."""
     lines = scene.slices[0]
     chord = scene.chord_at(lines[at])
-    gap = scene.song.measures["duration"].to_numpy()[scene.measure_of(lines[at])]
+    gap = scene.bar_at(lines[at])
     order, starts = runs((scene.section_of(lines[at]),), lines[at], lines[at + 1], gap)
     found = []
     for run in np.split(order, starts[1:]):
@@ -139,7 +139,7 @@ def find_outside(scene: Scene, limits: Limits) -> list[Clash]:
     in_key = _in_key(scene)[scene.measure_of(lines[at]), pitch_class]
     seconds = scene.slice_seconds[at]
     weighed = seconds * np.where(avoid | ~in_key, 1.0, COLOUR_WEIGHT)
-    gap = scene.song.measures["duration"].to_numpy()[scene.measure_of(lines[at])]
+    gap = scene.bar_at(lines[at])
     order, starts = runs(
         (scene.part[note], scene.pitch[note], row[at], scene.section_of(lines[at])),
         lines[at], lines[at + 1], gap,

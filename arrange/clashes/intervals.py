@@ -44,7 +44,7 @@ def find_rubs(scene: Scene, limits: Limits) -> list[Clash]:
          scene.section_of(start)),
         start,
         end,
-        _bar_after(scene, start),
+        scene.bar_at(start),
     )  # fmt: skip
     for run in np.split(order, starts[1:]):
         value = float(weighted[run].sum())
@@ -117,7 +117,7 @@ def _mud_runs(
         (lower_part, upper_part, lower, upper, scene.section_of(start)),
         start,
         end,
-        _bar_after(scene, start),
+        scene.bar_at(start),
     )
     found = []
     for run in np.split(order, starts[1:]):
@@ -202,11 +202,6 @@ def _under_flat_nine(scene: Scene, lower: Array, onset: Array) -> Array:
     )
     which = scene.chord_at(onset)
     return (which >= 0) & flat_nine[which] & (np.mod(lower, 12) == root[which])
-
-
-def _bar_after(scene: Scene, onset: Array) -> Array:
-    """Length of the bar that each onset lies in, in quarter notes."""
-    return scene.song.measures["duration"].to_numpy()[scene.measure_of(onset)]
 
 
 def _a(noun: str) -> str:

@@ -79,7 +79,7 @@ def find_in_bass(scene: Scene, limits: Limits) -> list[Clash]:
             at = np.flatnonzero(blurred)
             if not len(at):
                 continue
-            gap = scene.song.measures["duration"].to_numpy()[scene.measure_of(lines[at])]
+            gap = scene.bar_at(lines[at])
             section = scene.section_of(lines[at])
             order, starts = runs((section,), lines[at], lines[at + 1], gap)
             for run in np.split(at[order], starts[1:]):

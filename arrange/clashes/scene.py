@@ -147,6 +147,11 @@ class Scene:
         starts = self.song.measures["onset"].to_numpy()
         return np.maximum(np.searchsorted(starts, np.asarray(onset) + 1e-9, side="right") - 1, 0)
 
+    def bar_at(self, onset: Array) -> Array:
+        """Length of the bar that each onset lies in, in quarter notes."""
+        lengths: Array = self.song.measures["duration"].to_numpy()
+        return lengths[self.measure_of(onset)]
+
     def chord_at(self, onset: Array) -> Array:
         """Row of the chord symbol that holds at each onset, -1 for none."""
         chords = self.song.chords
