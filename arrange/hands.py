@@ -24,8 +24,8 @@ chords as constraints of the hand. The figures are our own.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
-from itertools import combinations
+from functools import lru_cache, reduce
+from itertools import combinations, pairwise
 
 import numpy as np
 
@@ -125,7 +125,7 @@ class Grips:
     muting_mm: Array
     cost_mm: Array
 
-    def take(self, rows: Array) -> Grips:
+    def take(self, rows: Array | slice) -> Grips:
         """Return the grips of some rows."""
         return Grips(**{name: column[rows] for name, column in vars(self).items()})
 
@@ -153,17 +153,44 @@ def hold_shapes(shapes: Array, neck: Neck, hand: Hand) -> Grips:
 
 def _hold(frets: Array, neck: Neck, hand: Hand) -> Grips:
     """The cheapest grips without the thumb; `frets` is strings x shapes."""
-    best, low, other = _hold_with(frets, neck, hand, barre_low=True, barre_other=True)
-    for can_differ, barre_low, barre_other in (
-        (low, False, True),
-        (other, True, False),
-        (low & other, False, False),
-    ):
-        rows = np.flatnonzero(can_differ & best.playable)
-        if len(rows):
-            grips = _hold_with(frets[:, rows], neck, hand, barre_low, barre_other)[0]
-            _keep_cheaper(best, rows, grips)
+    held = frets > neck.capo
+    # Row by row: numpy is slow in reducing a short axis.
+    lowest = reduce(np.minimum, np.where(held, frets, np.int8(_NONE)))
+    highest = reduce(np.maximum, np.where(held, frets, np.int8(0)))
+    span = neck.mm[highest] - neck.mm[np.minimum(lowest, highest)]
+    everywhere = np.ones(frets.shape[1], dtype=bool)
+    owner = _owners(frets, held, lowest, everywhere, everywhere)
+    index = np.arange(len(frets), dtype=np.int8)[:, None]
+    needed = _count(owner == index)
+    best = _no_grips(needed, np.where(needed > 0, lowest, 0), span, len(frets))
+
+    # Only what fingers and span allow is looked at further, each way to use barres beside it.
+    rows = np.flatnonzero((needed <= hand.fingers) & (span <= hand.refuse_mm))
+    owner = owner[:, rows]
+    joined, is_low = held[:, rows] & (owner != index), frets[:, rows] == lowest[rows]
+    low, other = reduce(np.logical_or, joined & is_low), reduce(np.logical_or, joined & ~is_low)
+    differs = [rows[low], rows[other], rows[low & other]]
+    row = np.concatenate(differs)
+    way = np.repeat([1, 2, 3], [len(some) for some in differs])
+    without = _owners(frets[:, row], held[:, row], lowest[row], way == 2, way == 1)
+    fits = np.flatnonzero(_count(without == index) <= hand.fingers)
+    row, way = np.append(rows, row[fits]), np.append(np.zeros(len(rows), int), way[fits])
+    owner = np.concatenate([owner, without[:, fits]], axis=1)
+    grips = _grips_of(frets[:, row], owner, best.position[row], span[row], neck, hand)
+    starts = np.searchsorted(way, [0, 1, 2, 3, 4])
+    for start, end in pairwise(starts):
+        _keep_cheaper(best, row[start:end], grips.take(slice(start, end)))
     return best
+
+
+def _no_grips(needed: Array, position: Array, span: Array, strings: int) -> Grips:
+    """Grips of shapes that cannot be held."""
+    count = len(needed)
+    return Grips(
+        np.zeros(count, dtype=bool), needed, np.zeros((count, strings), dtype=np.int8),
+        position.astype(np.int16), span, np.zeros(count), np.zeros(count, dtype=np.int8),
+        np.zeros(count), np.zeros(count),
+    )  # fmt: skip
 
 
 def _keep_cheaper(best: Grips, rows: Array, other: Grips) -> None:
@@ -186,35 +213,24 @@ def _with_thumb(frets: Array, neck: Neck, hand: Hand) -> Grips:
     return grips
 
 
-def _hold_with(
-    frets: Array, neck: Neck, hand: Hand, barre_low: bool, barre_other: bool
-) -> tuple[Grips, Array, Array]:
-    """The grips, and which of them have a barre at their lowest fret and at another."""
-    strings, count = frets.shape
-    held = frets > neck.capo
-    lowest = np.where(held, frets, _NONE).min(axis=0, initial=_NONE)
-    highest = np.where(held, frets, 0).max(axis=0, initial=0)
-    owner = _owners(frets, held, lowest, barre_low, barre_other)
+def _grips_of(
+    frets: Array, owner: Array, position: Array, span: Array, neck: Neck, hand: Hand
+) -> Grips:
+    """The grips of shapes whose strings are shared out among the fingers."""
+    index = np.arange(len(frets), dtype=np.int8)[:, None]
     ends = _barre_ends(owner)
-    index = np.arange(strings, dtype=np.int8)[:, None]
-    is_finger = owner == index
-    is_barre = is_finger & (ends < index)
-    needed = is_finger.sum(axis=0, dtype=np.int8)
-    span = neck.mm[highest] - neck.mm[np.minimum(lowest, highest)]
-    playable = (needed <= hand.fingers) & (span <= hand.refuse_mm)
-
-    fingers = np.zeros((strings, count), dtype=np.int8)
-    reach = np.zeros(count)
+    needed = _count(owner == index)
+    fingers, reach = np.zeros(frets.shape, dtype=np.int8), np.zeros(frets.shape[1])
     for number in range(1, hand.fingers + 1):
-        rows = np.flatnonzero(playable & (needed == number))
+        rows = np.flatnonzero(needed == number)
         if len(rows):
             fingers[:, rows], reach[rows] = _place_fingers(
                 frets[:, rows], owner[:, rows], ends[:, rows], number, neck, hand
             )
-    playable &= reach <= hand.refuse_mm
-    barres = is_barre.sum(axis=0, dtype=np.int8)
-    first_barres = (is_barre & (fingers == 1)).sum(axis=0, dtype=np.int8)
-    muting = _muting(frets, held, owner, hand.fingers - needed)
+    is_barre = (owner == index) & (ends < index)
+    barres = _count(is_barre)
+    first_barres = _count(is_barre & (fingers == 1))
+    muting = _muting(frets, neck.capo, owner, hand.fingers - needed)
     cost = (
         reach_cost(reach, hand)
         + FINGER_COST * needed
@@ -223,10 +239,14 @@ def _hold_with(
         + ARCH_COST * _arches(frets, is_barre, ends)
         + muting
     )
-    position = np.where(needed > 0, lowest, 0).astype(np.int16)
-    grips = Grips(playable, needed, fingers.T, position, span, reach, barres, muting, cost)
-    is_low = frets == lowest
-    return grips, (is_barre & is_low).any(axis=0), (is_barre & ~is_low).any(axis=0)
+    playable = reach <= hand.refuse_mm
+    return Grips(playable, needed, fingers.T, position, span, reach, barres, muting, cost)
+
+
+def _count(flags: Array) -> Array:
+    """How many are true in each column."""
+    count: Array = reduce(np.add, flags.view(np.int8))
+    return count
 
 
 def reach_cost(reach_mm: Array, hand: Hand) -> Array:
@@ -239,7 +259,9 @@ def reach_cost(reach_mm: Array, hand: Hand) -> Array:
     return cost
 
 
-def _owners(frets: Array, held: Array, lowest: Array, barre_low: bool, barre_other: bool) -> Array:
+def _owners(
+    frets: Array, held: Array, lowest: Array, barre_low: Array, barre_other: Array
+) -> Array:
     """The string at which the finger stands that holds each string; one past the last for none.
 
     A finger stands at the lowest-sounding string that it holds. Only the first finger, which
@@ -247,10 +269,10 @@ def _owners(frets: Array, held: Array, lowest: Array, barre_low: bool, barre_oth
     """
     strings = len(frets)
     owner = np.where(held, np.arange(strings, dtype=np.int8)[:, None], np.int8(strings))
-    if not (barre_low or barre_other):
-        return owner
     is_low = held & (frets == lowest)
-    first = strings - 1 - is_low[::-1].argmax(axis=0)
+    first = np.zeros(frets.shape[1], dtype=np.int8)
+    for string in range(strings):
+        first[is_low[string]] = string
     for string in range(strings - 2, -1, -1):
         clear = held[string] & np.where(is_low[string], barre_low, barre_other)
         for below in range(string + 1, strings):
@@ -286,34 +308,35 @@ def _place_fingers(
     each = np.arange(count)
     index = np.arange(strings, dtype=np.int16)[:, None]
     left = np.where(owner == index, frets * np.int16(16) + (strings - 1 - index), np.int16(4000))
-    fret, string, end = [], [], []
-    for _ in range(number):  # from the nut up, then from the lowest-sounding string
-        code = left.min(axis=0)
-        left[left == code] = 4000
-        fret.append(code >> 4)
-        string.append(strings - 1 - (code & 15))
-        end.append(ends[string[-1], each])
+    # from the nut up, then from the lowest-sounding string
+    codes = np.sort(left, axis=0)[:number]
+    fret = (codes >> 4).astype(np.intp)
+    string = strings - 1 - (codes & 15).astype(np.intp)
+    end = ends.ravel().take(string * count + each)
 
-    ways = _ways_mm(neck)
     choices = [(0, *rest) for rest in combinations(range(1, hand.fingers), number - 1)]
-    reaches, unlike = np.zeros((len(choices), count)), np.zeros((len(choices), count), np.int16)
+    reaches = np.zeros((len(choices), count))
+    ways, (_, places, apart_most) = _ways_mm(neck).ravel(), _ways_mm(neck).shape
     for one, other in combinations(range(number), 2):
         apart = np.maximum(end[other] - string[one], end[one] - string[other])
-        way = ways[fret[one], fret[other], np.maximum(apart, 0)]
+        np.maximum(apart, 0, out=apart)
+        way = ways.take((fret[one] * places + fret[other]) * apart_most + apart)
         for row, choice in enumerate(choices):
             share = SPREAD[choice[other] - choice[one]]
             np.maximum(reaches[row], way / share, out=reaches[row])
-    for row, choice in enumerate(choices):
-        for finger in range(1, number):
-            unlike[row] += np.abs(fret[finger] - fret[0] - choice[finger])
     least = reaches.min(axis=0)
-    unlike[reaches > np.maximum(least, hand.stretch_mm)] += 1000
-    chosen = np.array(choices, dtype=np.int8)[(unlike + reaches / 10_000).argmin(axis=0)]
+    chosen = np.zeros(count, dtype=np.intp)
+    if len(choices) > 1:
+        unlike = np.zeros((len(choices), count))
+        for row, choice in enumerate(choices):
+            for finger in range(1, number):
+                unlike[row] += np.abs(fret[finger] - fret[0] - choice[finger])
+        unlike[reaches > np.maximum(least, hand.stretch_mm)] += 1000
+        chosen = (unlike + reaches / 10_000).argmin(axis=0)
 
-    at_string = np.zeros((strings + 1, count), dtype=np.int8)
-    for finger in range(number):
-        at_string[string[finger], each] = chosen[:, finger] + 1
-    return at_string[owner, each], least
+    at_string = np.zeros((strings + 1) * count, dtype=np.int8)
+    at_string[string * count + each] = (np.array(choices, dtype=np.int8).T + np.int8(1))[:, chosen]
+    return at_string.take(owner * np.intp(count) + each), least
 
 
 @lru_cache(maxsize=16)
@@ -327,31 +350,58 @@ def _ways_mm(neck: Neck) -> Array:
 
 def _arches(frets: Array, is_barre: Array, ends: Array) -> Array:
     """How many barres have to keep clear of the next string, which sounds from nearer the nut."""
-    if not is_barre.any():
-        return np.zeros(frets.shape[1], dtype=np.int8)
-    above = np.vstack([np.full_like(frets[:1], LEFT_OUT), frets])
-    next_fret = np.take_along_axis(above, ends, axis=0)
-    clear = is_barre & (next_fret != LEFT_OUT) & (next_fret < frets)
-    return clear.sum(axis=0, dtype=np.int8)
+    arches = np.zeros(frets.shape[1], dtype=np.int8)
+    string, shape = np.nonzero(is_barre)
+    end = ends[string, shape]
+    next_fret = np.where(end > 0, frets[end - 1, shape], LEFT_OUT)
+    clear = (next_fret != LEFT_OUT) & (next_fret < frets[string, shape])
+    np.add.at(arches, shape[clear], 1)
+    return arches
 
 
-def _muting(frets: Array, held: Array, owner: Array, spare: Array) -> Array:
-    """What it costs to silence the strings that are left out between others."""
-    count = frets.shape[1]
-    sounds = frets != LEFT_OUT
-    above = np.maximum.accumulate(sounds, axis=0)
-    below = np.maximum.accumulate(sounds[::-1], axis=0)[::-1]
-    inside = ~sounds & above & below
-    cost = np.zeros(count)
-    alone = np.zeros(count, dtype=bool)
-    for string in np.flatnonzero(inside.any(axis=1)):
-        out = inside[string]
-        under_barre = (held[:string] & (owner[:string] > string)).any(axis=0)
-        leans = held[string + 1] | under_barre
-        tip = ~leans & held[string - 1]
-        cost += out * np.where(leans, LEAN_COST, np.where(tip, TIP_COST, 0.0))
-        alone |= out & ~leans & ~tip
-    return cost + np.where(alone, np.where(spare > 0, SPARE_COST, AROUND_COST), 0.0)
+def _muting(frets: Array, capo: int, owner: Array, spare: Array) -> Array:
+    """What it costs to silence the strings that are left out between others.
+
+    Strings are bits, the highest-sounding one the lowest bit.
+    """
+    strings = len(frets)
+    sounds, held, covered = np.zeros((3, frets.shape[1]), dtype=np.int16)
+    for string in range(strings):
+        bit = np.int16(1 << string)
+        sounds |= bit * (frets[string] != LEFT_OUT)
+        held |= bit * (frets[string] > capo)
+        covered |= np.where(owner[string] > string, _between(strings)[string][owner[string]], 0)
+    out = _left_out_inside(strings)[sounds]
+    leans = out & (held >> 1 | covered)
+    tip = out & ~leans & held << 1
+    alone = (out & ~leans & ~tip) != 0
+    return (
+        LEAN_COST * np.bitwise_count(leans)
+        + TIP_COST * np.bitwise_count(tip)
+        + np.where(alone, np.where(spare > 0, SPARE_COST, AROUND_COST), 0.0)
+    )
+
+
+@lru_cache(maxsize=16)
+def _left_out_inside(strings: int) -> Array:
+    """The strings that are left out between two that sound, for each set of those that do."""
+    sounds = np.arange(1 << strings)
+    above, below = sounds.copy(), sounds.copy()
+    for _ in range(strings):
+        above |= above << 1
+        below |= below >> 1
+    inside: Array = (above & below & ~sounds).astype(np.int16)
+    return inside
+
+
+@lru_cache(maxsize=16)
+def _between(strings: int) -> Array:
+    """The strings between two, as bits: strings x strings, and one column for no finger."""
+    between = np.zeros((strings, strings + 1), dtype=np.int16)
+    for one in range(strings):
+        for other in range(one + 1, strings):
+            between[one, other] = sum(1 << string for string in range(one + 1, other))
+    return between
 
 
 @dataclass(frozen=True)
@@ -421,12 +471,16 @@ def hold_shape(shape: Shape, neck: Neck, hand: Hand | None = None) -> Grip:
     )
 
 
-def verdicts(grips: Grips, hand: Hand) -> Array:
-    """Return for each grip one of ``VERDICTS``, or ``"refused"``."""
+def verdict_levels(grips: Grips, hand: Hand) -> Array:
+    """Return for each grip the place of its verdict in ``VERDICTS``; one past the last: refused."""
     limits = (hand.comfortable_mm, hand.stretch_mm, hand.refuse_mm)
     level = 1 + np.searchsorted(limits, grips.reach_mm)
-    level = np.where(grips.needed == 0, 0, np.where(grips.playable, level, 4))
-    return np.array([*VERDICTS, "refused"])[level]
+    return np.where(grips.needed == 0, 0, np.where(grips.playable, level, len(VERDICTS)))
+
+
+def verdicts(grips: Grips, hand: Hand) -> Array:
+    """Return for each grip one of ``VERDICTS``, or ``"refused"``."""
+    return np.array([*VERDICTS, "refused"])[verdict_levels(grips, hand)]
 
 
 def _why_not(shape: Shape, grips: Grips, hand: Hand) -> str:

@@ -272,9 +272,7 @@ def integer_column(values: Any, missing: Any = None) -> Any:
 
 def object_column(values: Sequence[Any]) -> Any:
     """Return a column of tuples or None."""
-    column = np.empty(len(values), dtype=object)
-    column[:] = values
-    return column
+    return np.fromiter(values, dtype=object, count=len(values))
 
 
 def _as_dtype(values: pd.Series[Any], dtype: str, table: str) -> pd.Series[Any]:

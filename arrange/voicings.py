@@ -25,7 +25,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -277,84 +277,111 @@ def _search(wanted: Wanted, neck: Neck, hand: Hand) -> tuple[Array, Grips]:
 def _candidates(wanted: Wanted, neck: Neck, hand: Hand) -> Array:
     """Shapes that sound as wanted, with no more frets to hold than there are fingers.
 
-    String by string, for every fret that may be the lowest one held, all at once.
+    String by string, for every fret that may be the lowest one held, all at once. The frets are
+    picked up at the end, from the last string back.
     """
     root = parse_pitch_class(wanted.chord.root)
     lows = np.arange(neck.capo, neck.frets + 1)  # at the capo: nothing is held
-    rows = _Rows(
-        np.zeros((0, len(lows)), np.int8), lows.astype(np.int8), np.zeros(len(lows), np.int16),
-        np.zeros(len(lows), np.int64),
-    )  # fmt: skip
-    for string in range(neck.strings):
-        rows = _with_string(rows, string, wanted, neck, hand)
-    lowest_is_held = (rows.held & 1 == 1) | (rows.low == neck.capo)
-    shapes = rows.frets[:, lowest_is_held]
+    nothing = np.zeros(len(lows), dtype=np.int16)
+    begun = _Begun(nothing, nothing.astype(np.int64), nothing, np.arange(len(lows)))
+    ways = [_ways_on(string, wanted, neck, hand, root) for string in range(neck.strings)]
+    steps = []
+    for string, way in enumerate(ways):
+        later = [other.holds_low for other in ways[string + 1 :]]
+        can_hold_low = np.any([lows == neck.capo, *later], axis=0)
+        begun, before, fret = _with_string(begun, way, string, can_hold_low, wanted, hand)
+        steps.append((before, fret))
+    shapes = np.empty((neck.strings, len(begun.low)), dtype=np.int8)
+    row = np.arange(len(begun.low))
+    for string in range(neck.strings - 1, -1, -1):
+        before, fret = steps[string]
+        shapes[string], row = fret[row], before[row]
     shapes = np.ascontiguousarray(shapes[:, _outer_voices_fit(shapes, wanted, neck, root)].T)
     return np.unique(shapes, axis=0) if hand.thumb else shapes
 
 
-@dataclass(frozen=True)
-class _Rows:
-    """Shapes begun: frets of the strings so far x shapes; the lowest fret that the hand holds;
-    members that sound as bits; frets held as bits, from the lowest."""
+class _Begun(NamedTuple):
+    """Shapes begun, a value a shape: members that sound and frets that are held as bits (from
+    the lowest one held), how many strings sound, which fret is the lowest one held, as an index.
+    """
 
-    frets: Array
-    low: Array
     members: Array
     held: Array
+    sounding: Array
+    low: Array
 
 
-def _may_sound(wanted: Wanted, neck: Neck, root: int, string: int, fret: int) -> bool:
-    pitch = neck.tuning[string] + fret
-    low, high = wanted.pitches
-    if string + 1 in wanted.drones:
-        return fret == neck.capo and low <= pitch <= high
-    return (
-        string + 1 in wanted.strings
-        and wanted.frets[0] <= fret <= min(wanted.frets[1], neck.last_fret(string + 1))
-        and (pitch - root) % 12 in wanted.members
-        and low <= pitch <= high
+class _Ways(NamedTuple):
+    """What one string may do, for each lowest fret held one after another: the fret, its member
+    and the fret held as bits, and where each lowest fret's begin; which lowest frets it may hold.
+    """
+
+    fret: Array
+    member: Array
+    held: Array
+    starts: Array
+    holds_low: Array
+
+
+def _ways_on(string: int, wanted: Wanted, neck: Neck, hand: Hand, root: int) -> _Ways:
+    lows, frets = np.arange(neck.capo, neck.frets + 1)[:, None], np.arange(-1, neck.frets + 1)
+    sounds = _may_sound(wanted, neck, root, string, frets)
+    reach = neck.mm[np.maximum(frets, 0)] - neck.mm[lows]
+    fretted = sounds & (frets > neck.capo) & (lows > neck.capo)
+    holds = fretted & (frets >= lows) & (reach <= hand.refuse_mm)
+    free = np.where(
+        frets == LEFT_OUT, string + 1 not in wanted.drones, sounds & (frets == neck.capo)
     )
+    free = np.broadcast_to(free, holds.shape)
+    if hand.thumb and string == neck.strings - 1:
+        free = free | (fretted & (np.abs(reach) <= THUMB_MM))
+    low, is_held, place = np.nonzero(np.stack([free, holds], axis=1))
+    fret = frets[place]
+    member = np.where(fret == LEFT_OUT, 0, 1 << (neck.tuning[string] + fret - root) % 12)
+    held = np.where(is_held, 1 << np.maximum(fret - low - neck.capo, 0), 0)
+    starts = np.searchsorted(low, np.arange(len(lows) + 1))
+    holds_low = holds[np.arange(len(lows)), lows[:, 0] + 1]
+    return _Ways(fret.astype(np.int8), member.astype(np.int16), held, starts, holds_low)
 
 
-def _with_string(rows: _Rows, string: int, wanted: Wanted, neck: Neck, hand: Hand) -> _Rows:
-    """The shapes with each fret that the next string may have, as far as they may still fit."""
-    root = parse_pitch_class(wanted.chord.root)
-    everyone = np.arange(len(rows.low))
-    holds = rows.low > neck.capo
-    # which shapes go on, at which fret, whether the fingers are free of it
-    ways = [] if string + 1 in wanted.drones else [(everyone, LEFT_OUT, True)]
-    for fret in range(neck.capo, neck.frets + 1):
-        if not _may_sound(wanted, neck, root, string, fret):
-            continue
-        if fret == neck.capo:
-            ways.append((everyone, fret, True))
-            continue
-        reach = neck.mm[fret] - neck.mm[rows.low]
-        within = holds & (rows.low <= fret) & (reach <= hand.refuse_mm)
-        ways.append((np.flatnonzero(within), fret, False))
-        if hand.thumb and string == neck.strings - 1:
-            ways.append((np.flatnonzero(holds & (np.abs(reach) <= THUMB_MM)), fret, True))
-    taken = np.concatenate([which for which, _, _ in ways]) if ways else everyone[:0]
-    sizes = [len(which) for which, _, _ in ways]
-    sounds = [
-        0 if f == LEFT_OUT else 1 << (neck.tuning[string] + f - root) % 12 for _, f, _ in ways
-    ]
-    members = rows.members[taken] | np.repeat(np.array(sounds, np.int16), sizes)
-    frets = np.repeat(np.array([fret for _, fret, _ in ways], np.int8), sizes)
-    low = rows.low[taken]
-    free = np.repeat(np.array([free for _, _, free in ways], bool), sizes)
-    held = rows.held[taken] | np.where(free, 0, np.int64(1) << np.maximum(frets - low, 0))
+def _may_sound(wanted: Wanted, neck: Neck, root: int, string: int, frets: Array) -> Array:
+    """Which frets of a string may sound; never -1, for a string left out."""
+    pitch = neck.tuning[string] + frets
+    low, high = wanted.pitches
+    fits = (frets >= 0) & (low <= pitch) & (pitch <= high)
+    if string + 1 in wanted.drones:
+        return fits & (frets == neck.capo)
+    if string + 1 not in wanted.strings:
+        return fits & False
+    last = min(wanted.frets[1], neck.last_fret(string + 1))
+    is_member = np.isin((pitch - root) % 12, list(wanted.members))
+    return fits & (wanted.frets[0] <= frets) & (frets <= last) & is_member
+
+
+def _with_string(
+    begun: _Begun, ways: _Ways, string: int, can_hold_low: Array, wanted: Wanted, hand: Hand
+) -> tuple[_Begun, Array, Array]:
+    """The shapes with each fret that the next string may have, as far as they may still fit.
+
+    Returned too: which shape each comes from, and the string's fret.
+    """
+    count = np.diff(ways.starts)[begun.low]
+    row = np.repeat(np.arange(len(count)), count)
+    skipped = ways.starts[begun.low] - np.cumsum(count) + count
+    way = np.arange(len(row)) + skipped[row]
+    members, held = begun.members[row] | ways.member[way], begun.held[row] | ways.held[way]
 
     left = sum(1 for s in wanted.strings if s > string + 1)
     must = np.int16(sum(1 << member for member in wanted.must))
     fits = (np.bitwise_count(must & ~members) <= left) & (np.bitwise_count(held) <= hand.fingers)
+    fits &= (held & 1 == 1) | can_hold_low[begun.low][row]
+    sounding = begun.sounding[row] + (ways.member[way] > 0)
     if wanted.notes is not None:
-        sounding = (rows.frets != LEFT_OUT).sum(axis=0)[taken] + (frets != LEFT_OUT)
         fits &= (sounding <= wanted.notes) & (sounding + left >= wanted.notes)
     fit = np.flatnonzero(fits)
-    before = rows.frets[:, taken[fit]]
-    return _Rows(np.vstack([before, frets[fit]]), low[fit], members[fit], held[fit])
+    row = row[fit]
+    after = _Begun(members[fit], held[fit], sounding[fit], begun.low[row])
+    return after, row, ways.fret[way[fit]]
 
 
 def _outer_voices_fit(shapes: Array, wanted: Wanted, neck: Neck, root: int) -> Array:
