@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Sequence
+from functools import lru_cache
 
 # The first pattern that fits a name decides; words in English, with common abbreviations and
 # a few German, French and Italian score names (common practice).
@@ -86,9 +87,9 @@ def instrument_family(
     for start, family in _SOUNDS:
         if sound.startswith(start):
             return family
-    for family, pattern in _NAMES:
-        if re.search(pattern, name, re.I):
-            return family
+    family = _family_named(name)
+    if family:
+        return family
     if re.search(r"\bbass(o|e)?\b", name, re.I):
         return "voice" if any(_CHOIR.search(other) for other in beside) else "bass"
     for first, last, family in _PROGRAMS:
@@ -97,6 +98,13 @@ def instrument_family(
     return "other"
 
 
+@lru_cache(maxsize=256)
+def _family_named(name: str) -> str:
+    """The family that a name tells, or ``""``."""
+    return next((family for family, words in _NAMES if re.search(words, name, re.I)), "")
+
+
+@lru_cache(maxsize=256)
 def instrument_drive(name: str, program: int | None) -> str:
     """Return how driven an instrument sounds: clean, edge, overdriven or distorted."""
     if re.search(r"\b(dist(ort\w*|\.)?|fuzz)\b", name, re.I):

@@ -137,35 +137,52 @@ def settle_strings(
     the pitches. Where only the count from the nut fits the pitches, that is what the file
     counts. `notes` is changed: the columns are this reader's own.
     """
-    for index, label in enumerate(columns["part"]):
-        own = np.flatnonzero(
-            (notes["part"] == index) & (notes["string"] > 0) & (notes["fret"] >= 0)
+    part, fret = notes["part"], notes["fret"]
+    counts_from = np.array(columns["capo"], dtype=fret.dtype)  # what each part's frets lack
+    told = np.flatnonzero((notes["string"] > 0) & (fret >= 0))
+    if len(told):
+        tunings = [tuning or STANDARD_TUNINGS["guitar"] for tuning in columns["tuning"]]
+        opened = np.full((len(tunings), max(map(len, tunings))), np.nan)
+        for row, tuning in zip(opened, tunings, strict=True):
+            row[: len(tuning)] = tuning
+        owner, string = part[told], notes["string"][told]
+        known = string <= opened.shape[1]
+        bare = opened[owner, np.where(known, string, 1) - 1] + fret[told]
+        off = np.where(known, notes["pitch"][told] - bare, np.nan)
+        every = [
+            np.bincount(owner, weights=flags, minlength=len(tunings)).astype(int).tolist()
+            for flags in (np.ones(len(told)), off == counts_from[owner], off == 0)
+        ]
+        for index, (count, from_capo, from_nut) in enumerate(zip(*every, strict=True)):
+            if count:
+                _settle_part(columns, index, (count, from_capo, from_nut), counts_from, notices)
+    notes["fret"] = fret + np.where(fret >= 0, counts_from[part], 0)
+
+
+def _settle_part(
+    columns: dict[str, list[Any]],
+    index: int,
+    notes: tuple[int, int, int],
+    counts_from: Array,
+    notices: list[str],
+) -> None:
+    """Decide for one part; `notes` are all, those that fit from the capo, those from the nut."""
+    count, from_capo, from_nut = notes
+    label, capo = columns["part"][index], columns["capo"][index]
+    if columns["tuning"][index] is None and from_capo > 0.9 * count:
+        columns["tuning"][index] = STANDARD_TUNINGS["guitar"]
+    if capo and from_nut > from_capo:
+        counts_from[index] = 0
+        notices.append(
+            f"{label}: its frets agree with its pitches only when counted from the nut, "
+            f"not from the capo at {capo}; they are taken so"
         )
-        if not len(own):
-            notes["fret"][(notes["part"] == index) & (notes["fret"] >= 0)] += columns["capo"][index]
-            continue
-        capo, tuning = columns["capo"][index], columns["tuning"][index]
-        opened = np.array(tuning or STANDARD_TUNINGS["guitar"])
-        known = own[notes["string"][own] <= len(opened)]
-        bare = opened[notes["string"][known] - 1] + notes["fret"][known]
-        from_capo = int((bare + capo == notes["pitch"][known]).sum())
-        from_nut = int((bare == notes["pitch"][known]).sum())
-        if tuning is None and from_capo > 0.9 * len(own):
-            columns["tuning"][index] = STANDARD_TUNINGS["guitar"]
-        if capo and from_nut > from_capo:
-            notices.append(
-                f"{label}: its frets agree with its pitches only when counted from the nut, "
-                f"not from the capo at {capo}; they are taken so"
-            )
-        else:
-            fretted = (notes["part"] == index) & (notes["fret"] >= 0)
-            notes["fret"][fretted] += capo
-        wrong = len(own) - max(from_capo, from_nut)
-        if wrong:
-            notices.append(
-                f"{label}: {wrong} of {len(own)} notes have a string and fret that do not give "
-                "their pitch; the pitch is kept, and both as written"
-            )
+    wrong = count - max(from_capo, from_nut)
+    if wrong:
+        notices.append(
+            f"{label}: {wrong} of {count} notes have a string and fret that do not give "
+            "their pitch; the pitch is kept, and both as written"
+        )
 
 
 def tell_plain_clef_guitars(
