@@ -310,32 +310,33 @@ def _place_fingers(
     left = np.where(owner == index, frets * np.int16(16) + (strings - 1 - index), np.int16(4000))
     # from the nut up, then from the lowest-sounding string
     codes = np.sort(left, axis=0)[:number]
-    fret = (codes >> 4).astype(np.intp)
-    string = strings - 1 - (codes & 15).astype(np.intp)
-    end = ends.ravel().take(string * count + each)
+    fret, string = codes >> 4, np.int16(strings - 1) - (codes & 15)
+    cell = string.astype(np.intp) * count + each
+    end = ends.ravel().take(cell)
 
     choices = [(0, *rest) for rest in combinations(range(1, hand.fingers), number - 1)]
     reaches = np.zeros((len(choices), count))
-    ways, (_, places, apart_most) = _ways_mm(neck).ravel(), _ways_mm(neck).shape
+    ways, (_, *sizes) = _ways_mm(neck).ravel(), _ways_mm(neck).shape
+    places, most_apart = np.array(sizes, dtype=np.int16)
     for one, other in combinations(range(number), 2):
         apart = np.maximum(end[other] - string[one], end[one] - string[other])
         np.maximum(apart, 0, out=apart)
-        way = ways.take((fret[one] * places + fret[other]) * apart_most + apart)
+        way = ways.take((fret[one] * places + fret[other]) * most_apart + apart)
         for row, choice in enumerate(choices):
             share = SPREAD[choice[other] - choice[one]]
             np.maximum(reaches[row], way / share, out=reaches[row])
-    least = reaches.min(axis=0)
-    chosen = np.zeros(count, dtype=np.intp)
-    if len(choices) > 1:
-        unlike = np.zeros((len(choices), count))
-        for row, choice in enumerate(choices):
-            for finger in range(1, number):
-                unlike[row] += np.abs(fret[finger] - fret[0] - choice[finger])
-        unlike[reaches > np.maximum(least, hand.stretch_mm)] += 1000
-        chosen = (unlike + reaches / 10_000).argmin(axis=0)
+    least = reduce(np.minimum, reaches)
+    chosen, best = np.zeros(count, dtype=np.intp), np.full(count, np.inf)
+    for row, choice in enumerate(choices if len(choices) > 1 else ()):
+        unlike = reaches[row] / 10_000
+        for finger in range(1, number):
+            unlike += np.abs(fret[finger] - fret[0] - np.int16(choice[finger]))
+        unlike[reaches[row] > np.maximum(least, hand.stretch_mm)] += 1000
+        chosen[unlike < best] = row
+        np.minimum(best, unlike, out=best)
 
     at_string = np.zeros((strings + 1) * count, dtype=np.int8)
-    at_string[string * count + each] = (np.array(choices, dtype=np.int8).T + np.int8(1))[:, chosen]
+    at_string[cell] = (np.array(choices, dtype=np.int8).T + np.int8(1))[:, chosen]
     return at_string.take(owner * np.intp(count) + each), least
 
 

@@ -6,6 +6,7 @@ Whole columns at once; a name is put into words once for all voicings that share
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from functools import reduce
 from typing import Any
 
@@ -88,7 +89,8 @@ def voicing_table(
             "verdict": text_column(VERDICTS, verdict_levels(grips, hand)),
             "cost_mm": grips.cost_mm,
             "order_mm": rank,
-        }
+        },
+        copy=False,
     )
 
 
@@ -112,14 +114,22 @@ def _sounds(
     names = {m: member_names([m])[m] for m in range(12)} | members
     letters = [member_note(chord.root, m, names[m]) for m in range(12)]
     spelled = [note_in_octave(letters[(pitch - root) % 12], pitch) for pitch in range(128)]
-    numbers = [names[(pitch - root) % 12] for pitch in range(128)]
     name, inversions = _named(pitches, chord, members, foreign, neck)
     return {
         "notes": _joined(spelled, in_order, " ").take(same),
-        "members": _joined(numbers, in_order, " ").take(same),
+        "members": _member_text(names, in_order, root).take(same),
         "name": name.take(same),
         "inversion": inversions.take(same),
     }
+
+
+def _member_text(names: dict[int, str], ordered: Array, root: int) -> Any:
+    """The members low to high, put into words once for all rows that hold the same."""
+    silent = len(names)
+    member = np.where(ordered == _SILENT, silent, (ordered - root) % 12)
+    known, codes = np.unique(_packed(member), return_inverse=True)
+    each = known[:, None] // (MOST_FRETS + 2) ** np.arange(member.shape[1]) % (MOST_FRETS + 2)
+    return _joined([names[m] for m in range(silent)], each, " ").take(codes)
 
 
 def _alike(ordered: Array, on: Array) -> tuple[Array, Array]:
@@ -155,9 +165,16 @@ def _joined(labels: list[str], codes: Array, separator: str = "") -> Any:
 
 
 def _fingering_text(fingers: Array) -> Any:
-    known, codes = np.unique(fingers @ 8 ** np.arange(fingers.shape[1]), return_inverse=True)
-    each = known[:, None] >> 3 * np.arange(fingers.shape[1])[::-1] & 7
-    return _joined([name or "-" for name in FINGER_NAMES], each).take(codes)
+    """One sign a string, low string first."""
+    signs = np.array([name or "-" for name in FINGER_NAMES], dtype="S1").view(np.uint8)
+    rows, strings = fingers.shape
+    return _as_text(signs[fingers[:, ::-1]].ravel(), np.arange(rows + 1) * strings)
+
+
+def _as_text(letters: Array, ends: Array) -> Any:
+    """A column of text from all its bytes, row after row, and where each row ends (0 first)."""
+    buffers = pa.py_buffer(ends.astype(np.int64)), pa.py_buffer(letters)
+    return pd.array(pa.LargeStringArray.from_buffers(len(ends) - 1, *buffers), dtype="str")
 
 
 def _shape_text(shapes: Array) -> Any:
@@ -169,16 +186,14 @@ def _shape_text(shapes: Array) -> Any:
     codes = shapes[:, ::-1] + 1 + np.where(apart, len(labels), 0)
     text = letters[codes].view(np.uint8).reshape(len(codes), -1)
     is_letter = text != 0
-    ends = np.append(0, np.cumsum(is_letter.sum(axis=1)))
-    buffers = pa.py_buffer(ends), pa.py_buffer(text[is_letter])
-    return pd.array(pa.LargeStringArray.from_buffers(len(codes), *buffers), dtype="str")
+    return _as_text(text[is_letter], np.append(0, np.cumsum(is_letter.sum(axis=1))))
 
 
-def _bits(flags: Array) -> Array:
+def _bits(flags: Array, places: Iterable[int] | None = None) -> Array:
     """Flags, places x rows, as one number a row."""
     bits = np.zeros(flags.shape[1], dtype=np.int64)
-    for place, flag in enumerate(flags):
-        bits |= flag.astype(np.int64) << place
+    for place in range(len(flags)) if places is None else places:
+        bits |= flags[place].astype(np.int64) << place
     return bits
 
 
@@ -220,8 +235,9 @@ def _named(
         word == _WORD["two notes"], ordered[min(1, len(ordered) - 1)] - ordered[0], 0
     )
     on = np.where(size == 3, _bits(pitches < _SILENT), 0)
+    once, twice = _bits(counts > 0, members), _bits(counts > 1, members)
     fields = ((word, 4), (np.where(sounds[0], member[0], 0), 4), (interval, 7),
-              (_bits(counts > 0), 12), (_bits(counts > 1), 12), (on, 12))  # fmt: skip
+              (once, 12), (twice, 12), (on, 12))  # fmt: skip
     packed = np.zeros(ordered.shape[1], np.int64)
     for values, width in fields:
         packed = packed << width | values

@@ -354,7 +354,7 @@ def _may_sound(wanted: Wanted, neck: Neck, root: int, string: int, frets: Array)
     if string + 1 not in wanted.strings:
         return fits & False
     last = min(wanted.frets[1], neck.last_fret(string + 1))
-    is_member = np.isin((pitch - root) % 12, list(wanted.members))
+    is_member = np.array([m in wanted.members for m in range(12)])[(pitch - root) % 12]
     return fits & (wanted.frets[0] <= frets) & (frets <= last) & is_member
 
 
