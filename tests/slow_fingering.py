@@ -1,6 +1,6 @@
 """Fingering a second time, slow and obvious: every path there is, one after the other.
 
-Whether a shape can be held is asked of ``hands.hold_shape``, which has a slow twin of its own.
+Whether a shape can be held is asked of ``grips.hold_shape``, which has a slow twin of its own.
 """
 
 from __future__ import annotations
@@ -11,13 +11,13 @@ from math import hypot
 
 from arrange.fingering import path, ways
 from arrange.fingering.moments import Moment
+from arrange.grips import hold_shape
 from arrange.hands import (
     BEYOND_COMFORT_COST,
     BEYOND_STRETCH_COST,
     REACH_COST,
     SPREAD,
     Hand,
-    hold_shape,
 )
 from arrange.necks import LEFT_OUT, Neck
 

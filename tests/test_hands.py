@@ -6,7 +6,8 @@ import slow_hands
 
 from arrange.calibration import calibrate_hand
 from arrange.errors import ArrangeError
-from arrange.hands import THUMB, Hand, hold_shape, hold_shapes
+from arrange.grips import hold_shape
+from arrange.hands import THUMB, Hand, hold_shapes
 from arrange.necks import LEFT_OUT, TUNINGS, Neck, format_shape, parse_shape
 
 HANDS = (

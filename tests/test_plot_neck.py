@@ -15,7 +15,8 @@ from songs import song as song_of
 
 import arrange as ar
 from arrange.fingering import finger_part
-from arrange.hands import Hand, hold_shape
+from arrange.grips import hold_shape
+from arrange.hands import Hand
 from arrange.necks import Neck, parse_shape
 from arrange.plots import neck as neck_module
 from arrange.plots import plot_neck, plot_positions, plot_shape, positions, render_picture

@@ -9,7 +9,8 @@ import slow_hands
 from arrange.chord_members import members_of
 from arrange.chord_symbols import parse_chord
 from arrange.errors import ArrangeError, ChordError
-from arrange.hands import Hand, hold_shape
+from arrange.grips import hold_shape
+from arrange.hands import Hand
 from arrange.necks import LEFT_OUT, TUNINGS, Neck, parse_shape
 from arrange.pitch import parse_pitch_class
 from arrange.voicings import find_voicings

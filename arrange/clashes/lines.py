@@ -19,7 +19,8 @@ def find_crowding(scene: Scene, limits: Limits) -> list[Clash]:
 
     The value is the overlap coefficient of the time that each spends on each semitone, taken
     over the time in which both sound; severity is that value. A singer or a bass beside another
-    kind of part is a question of its own, and not asked here.
+    kind of part is a question of its own, and not asked here; nor are parts of one family that
+    are meant to blend.
     """
     sections = scene.song.sections
     notes = cut_notes(scene.notes, sections, "section")
@@ -35,6 +36,8 @@ def find_crowding(scene: Scene, limits: Limits) -> list[Clash]:
         one, other = sorted((row.part_a, row.part_b), key=index.__getitem__)
         families = {scene.families[index[one]], scene.families[index[other]]}
         if len(families) > 1 and families & {"voice", "bass"}:
+            continue
+        if len(families) == 1 and limits.goal == "blend":
             continue
         section = sections.loc[place[row.section]]
         both = sounds[index[one]] & sounds[index[other]] & (section_of_slice == place[row.section])
@@ -63,8 +66,10 @@ def find_crossings(scene: Scene, limits: Limits) -> list[Clash]:
     Asked of parts of one family. The upper one is the one whose top line lies higher over the
     whole song, by time; parts within a semitone of each other have no upper one. The value is
     the seconds that its top line stays below the other's; pauses of up to a quarter do not end
-    it.
+    it. Parts that are meant to blend have no upper one.
     """
+    if limits.goal == "blend":
+        return []
     top, lines, seconds = scene.top, scene.slices[0], scene.slice_seconds
     sounds = np.isfinite(top)
     filled = np.where(sounds, top, 0.0)
@@ -108,14 +113,20 @@ def find_doublings(scene: Scene, limits: Limits) -> list[Clash]:
     on the same interval; one attack that differs is forgiven, two in a row end it, and so does a
     pause of a whole note. It must move (at least three changes of pitch). The value is the
     shared attacks. When every attack is shared it reads as meant, else as accidental; it is
-    never a fault, so that severity stays below 0.2 if exact and below 0.5 if not.
+    never a fault, so that severity stays below 0.2 if exact and below 0.5 if not. Where parts of
+    one family are meant to blend, an exact one is what is wanted, and not told, and one that is
+    not counts in full.
     """
     found = []
     attacks = [_top_attacks(scene, part) for part in range(len(scene.parts))]
     for one, other in combinations(range(len(scene.parts)), 2):
+        blend = limits.goal == "blend" and scene.families[one] == scene.families[other]
         for run in _doubled_runs(attacks[one], attacks[other], limits):
             onset, pitch, interval, missed, last = run
             exact = missed == 0
+            if exact and blend:
+                continue
+            weight = 1.0 if blend else 0.2 if exact else 0.5
             value = float(len(onset))
             parts = scene.parts[one], scene.parts[other]
             octaves = abs(interval) // 12
@@ -132,7 +143,7 @@ def find_doublings(scene: Scene, limits: Limits) -> list[Clash]:
                 Clash(
                     "doubling", float(onset[0]), last, parts, sorted({*pitch.tolist()}), value,
                     limits.doubling, "attacks",
-                    (0.2 if exact else 0.5) * grows(value / limits.doubling),
+                    weight * grows(value / limits.doubling),
                     f"{parts[0]} and {parts[1]} play the same line {how}, {verdict}.",
                     "doubling",
                 )

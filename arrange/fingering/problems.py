@@ -13,7 +13,8 @@ import numpy as np
 
 from arrange.fingering.moments import Moment, Tone
 from arrange.fingering.ways import Task, Ways, assignments, find_ways
-from arrange.hands import Hand, hold_shape, hold_shapes
+from arrange.grips import hold_shape
+from arrange.hands import Hand, hold_shapes
 from arrange.necks import LEFT_OUT, Array, Neck
 from arrange.pitch import note_name
 

@@ -17,7 +17,8 @@ import pandas as pd
 from arrange.chord_members import member_note, members_of
 from arrange.chord_symbols import parse_chord
 from arrange.errors import ArrangeError
-from arrange.hands import FINGER_NAMES, Hand, hold_shape
+from arrange.grips import hold_shape
+from arrange.hands import FINGER_NAMES, Hand
 from arrange.necks import LEFT_OUT, Neck, Shape, check_shape, format_shape, parse_shape
 from arrange.pitch import parse_pitch_class, pitch_class_name
 

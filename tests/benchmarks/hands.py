@@ -15,7 +15,8 @@ import numpy as np
 
 from arrange.hands import Hand, hold_shapes
 from arrange.necks import LEFT_OUT, Neck
-from arrange.voicings import _candidates, _found, _wanted, find_voicings
+from arrange.voicing_search import candidates
+from arrange.voicings import _found, _wanted, find_voicings
 
 CHORDS = ("C", "C7", "Cmaj7", "Cm7b5", "G7", "Em7", "Am9", "D/F#")
 SAMPLES = 40
@@ -39,11 +40,11 @@ def main() -> None:
           f"{'again':>8}  ms")  # fmt: skip
     for chord in CHORDS:
         wanted = _wanted(chord, neck, None, None, None, (), None, None, (), None, None)
-        candidates = len(_candidates(wanted, neck, hand))
+        begun = len(candidates(wanted, neck, hand))
         found = len(find_voicings(chord, neck, hand))
         least, median, own = clocked(lambda wanted=wanted: _found.__wrapped__(wanted, neck, hand))
         _, again, _ = clocked(lambda chord=chord: find_voicings(chord, neck, hand))
-        print(f"{chord:8}{candidates:11,}{found:9,}{least:7.1f}{median:8.1f}{own:6.1f}{again:8.2f}")
+        print(f"{chord:8}{begun:11,}{found:9,}{least:7.1f}{median:8.1f}{own:6.1f}{again:8.2f}")
 
     random = np.random.default_rng(1)
     shapes = random.integers(1, 18, 30_000)[:, None] + random.integers(0, 5, (30_000, 6))

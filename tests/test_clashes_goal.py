@@ -1,0 +1,58 @@
+"""Two parts that are meant to blend are asked other questions than two that are meant to be apart.
+
+D. Huron, Tone and Voice, Music Perception 19 (2001): unisons, octaves and one register make two
+lines one, so that they are to be avoided where the lines are to be told apart, and wanted where
+they are not.
+"""
+
+import pytest
+from songs import song
+
+from arrange.clashes import Limits, find_clashes
+from arrange.errors import ArrangeError
+
+BLEND = Limits(goal="blend")
+TUNE = [(60, 0), (62, 0.5), (64, 1), (65, 2), (67, 2.5), (64, 3), (62, 4), (60, 5)]
+LATE = [*TUNE[:3], (65, 2.25), *TUNE[4:]]
+
+
+def line(part, tune):
+    return [(part, pitch, onset, 0.5) for pitch, onset in tune]
+
+
+def kinds(made, limits=BLEND):
+    return set(find_clashes(made, limits=limits)["kind"])
+
+
+def test_one_register_and_crossing_are_wanted_in_a_blend():
+    """Two guitars on the same notes for eight seconds, the upper one under the other for four."""
+    rows = [
+        ("Guitar 1", 67, 0, 8), ("Guitar 1", 60, 8, 4), ("Guitar 1", 64, 12, 4),
+        ("Guitar 2", 60, 0, 8), ("Guitar 2", 64, 8, 4), ("Guitar 2", 67, 12, 0.5),
+    ]  # fmt: skip
+    apart = kinds(song(*rows), Limits(crowding=0.05))
+    assert {"crowding", "crossing"} <= apart
+    assert not {"crowding", "crossing"} & kinds(song(*rows), Limits(crowding=0.05, goal="blend"))
+
+
+def test_a_doubling_must_be_exact_in_a_blend():
+    """An exact one is what is wanted; a slip in it weighs twice what it does otherwise."""
+    exact = song(*line("Guitar 1", TUNE), *line("Guitar 2", TUNE))
+    assert "doubling" in kinds(exact, Limits())
+    assert "doubling" not in kinds(exact)
+    slip = song(*line("Guitar 1", TUNE), *line("Guitar 2", LATE))
+    apart, blend = (
+        find_clashes(slip, ["doubling"], limits)["severity"].iloc[0] for limits in (Limits(), BLEND)
+    )
+    assert blend == pytest.approx(2 * apart)
+
+
+def test_only_parts_of_one_family_blend():
+    """A guitar that doubles the voice is asked as before."""
+    made = song(*line("Voice", TUNE), *line("Guitar 1", TUNE))
+    assert "doubling" in kinds(made)
+
+
+def test_there_are_two_goals():
+    with pytest.raises(ArrangeError, match="goal='wide': it is one of 'separate', 'blend'"):
+        Limits(goal="wide")
