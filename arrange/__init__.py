@@ -4,7 +4,7 @@ The way data flows, bottom to top::
 
     read        a file -> Song: five tables (tables.py, formats/)
     measure     tables -> numbers (register.py, texture.py)
-    find        Song -> findings: what to listen to (clashes/)
+    find        Song -> findings: what to listen to (clashes/), and what to do with them (findings/)
     play        a chord -> voicings, a part -> fingers (necks.py, hands.py, voicings.py, fingering/)
     plot        tables -> pictures (plots/)
     write       Song -> a file: chart, MIDI, MusicXML (formats/, converting.py)
@@ -20,6 +20,16 @@ from arrange.calibration import calibrate_hand
 from arrange.clashes import Limits, find_clashes
 from arrange.converting import convert
 from arrange.errors import ArrangeError, ChartError, ReadError, TableError
+from arrange.findings import (
+    Waiver,
+    apply_move,
+    finding_notes,
+    group_findings,
+    not_asked,
+    read_waivers,
+    smallest_moves,
+    waive,
+)
 from arrange.fingering import finger_part, fingered_song
 from arrange.formats.chart.writing import write_chart
 from arrange.formats.midi import write_midi
@@ -38,11 +48,14 @@ from arrange.voicings import find_voicings
 if TYPE_CHECKING:
     from arrange.plots import (
         plot_clashes,
+        plot_form,
+        plot_hearing,
         plot_neck,
         plot_overlap,
         plot_positions,
         plot_ranges,
         plot_shape,
+        plot_sonority,
     )
 
 __all__ = [
@@ -55,28 +68,39 @@ __all__ = [
     "Song",
     "Study",
     "TableError",
+    "Waiver",
+    "apply_move",
     "calibrate_hand",
     "convert",
     "cut_notes",
     "describe",
     "find_clashes",
     "find_voicings",
+    "finding_notes",
     "finger_part",
     "fingered_song",
+    "group_findings",
     "name_shape",
+    "not_asked",
     "part_ranges",
     "part_texture",
     "plot_clashes",
+    "plot_form",
+    "plot_hearing",
     "plot_neck",
     "plot_overlap",
     "plot_positions",
     "plot_ranges",
     "plot_shape",
+    "plot_sonority",
     "read",
+    "read_waivers",
     "register_overlap",
+    "smallest_moves",
     "song_energy",
     "sounding_notes",
     "study",
+    "waive",
     "write_chart",
     "write_midi",
     "write_musicxml",

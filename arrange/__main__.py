@@ -10,6 +10,7 @@ from pathlib import Path
 
 from arrange.converting import convert
 from arrange.errors import ArrangeError, ChartError
+from arrange.findings import parse_waiver
 from arrange.study import study
 
 _NOTEBOOKS = Path(__file__).parent.parent / "notebooks"  # there in a clone of the repository
@@ -56,6 +57,15 @@ def _parser() -> argparse.ArgumentParser:
         default=[],
         help="move a part by N octaves, such as 'Guitar 1=-1'; may be given several times",
     )
+    command.add_argument(
+        "--waive",
+        metavar="WHAT",
+        action="append",
+        default=[],
+        help="findings that are meant to be so, such as 'kind=doubling; section=Chorus 1; "
+        "reason=the hook is meant'; by kind, parts (A + B), section, measures (21-24) or several "
+        "of them; may be given several times",
+    )
     command.set_defaults(run=_study)
 
     command = commands.add_parser(
@@ -74,14 +84,17 @@ def _parser() -> argparse.ArgumentParser:
 def _study(options: argparse.Namespace) -> int:
     source = Path(options.file)
     tell = _progress(source)
+    waivers = [parse_waiver(text, f"W{n}") for n, text in enumerate(options.waive, start=1)]
     tell("reading")
-    result = study(source, played=not options.page_order, octaves=_octaves(options.octave))
+    octaves = _octaves(options.octave)
+    result = study(source, played=not options.page_order, octaves=octaves, waivers=waivers)
     tell("measuring and looking for clashes")
-    found = len(result.findings)
+    found, waived = len(result.findings), int(result.findings["waived"].notna().sum())
     tell("drawing and writing")
     page = result.write(options.output)
     title = result.song.title or source.name
-    print(f"{title}: {found} place{'s' if found != 1 else ''} to listen to.")
+    but = f", {waived} of them waived" if waived else ""
+    print(f"{title}: {found} place{'s' if found != 1 else ''} to listen to{but}.")
     print(f"Report:    {page.resolve()}")
     print(f"Tables:    {page.resolve().parent / 'tables'}")
     if _NOTEBOOKS.is_dir():

@@ -44,4 +44,34 @@ SOURCES = {
         "With a bass in the band the guitars leave the low end to it: common practice; the third "
         "above the bass note is ours, near the low interval limits of its register."
     ),
+    "onset asynchrony": (
+        "R. A. Rasch, Synchronization in performed ensemble music, Acustica 43 (1979) 121-131: "
+        "professional trios miss each other by 30 to 50 ms. What is heard as a flam, and what as "
+        "meant together, is ours."
+    ),
+    "density of attacks": (
+        "J. London, Hearing in Time, Oxford University Press 2004: about 100 ms is the shortest "
+        "interval that is heard as a rhythm, as told in the rhythm perception timeline of "
+        "musiccog.ohio-state.edu. That neither part leaves room is ours."
+    ),
+    "streaming": (
+        "L. P. A. S. van Noorden, Temporal coherence in the perception of tone sequences, thesis, "
+        "Eindhoven 1975, and G. A. Miller and G. A. Heise, The trill threshold, J. Acoust. Soc. "
+        "Am. 22 (1950) 637-638: tones that alternate within some 3 semitones are one stream; the "
+        "boundaries' numbers from memory."
+    ),
+    "roughness": (
+        "W. Hutchinson and L. Knopoff, The acoustic component of Western consonance, Interface 7 "
+        "(1978) 1-29, with the curve of A. Mashinter, Empirical Musicology Review 1 (2006) 65-84; "
+        "W. Sethares, Local consonance and the relationship between timbre and scale, J. Acoust. "
+        "Soc. Am. 94 (1993) 1218-1228, as a second opinion."
+    ),
+    "masking": (
+        "The spreading of excitation and the masked threshold of ISO/IEC 11172-3:1993, Annex D, "
+        "model 1; the share of a part's energy below it is ours."
+    ),
+    "drive": (
+        "Arithmetic of a curved transfer: sums and differences of the tones that go in. That "
+        "thirds turn to mud under drive while fifths and octaves stay clean is common practice."
+    ),
 }

@@ -6,7 +6,7 @@ import contextlib
 import os
 import shutil
 import tempfile
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -18,10 +18,18 @@ from markupsafe import Markup
 from arrange import plots
 from arrange.bibliography import SOURCES
 from arrange.errors import ArrangeError
+from arrange.findings import (
+    Waiver,
+    finding_notes,
+    group_findings,
+    not_asked,
+    smallest_move,
+)
 from arrange.pitch import note_name
 from arrange.tables import Song
 
-_FIRST = 12  # findings that stand in the report without unfolding the rest
+_FIRST = 12  # rows that stand in the report without unfolding the rest
+_MOST_PLACES = 4  # at which the notes behind a row are told
 
 
 def report_html(
@@ -29,6 +37,7 @@ def report_html(
     ranges: pd.DataFrame,
     overlap: pd.DataFrame,
     findings: pd.DataFrame,
+    waivers: Sequence[Waiver] = (),
     *,
     page: bool = True,
 ) -> str:
@@ -42,6 +51,8 @@ def report_html(
     overlap : DataFrame
         ``register_overlap`` by section.
     findings : a findings table
+    waivers : sequence of Waiver
+        Those that the findings bear.
     page : bool
         True for a whole page, False for a piece to stand in another.
     """
@@ -49,6 +60,12 @@ def report_html(
     template = environment.from_string(
         (Path(__file__).parent / "report.html").read_text(encoding="utf-8")
     )
+    asked = findings[findings["waived"].isna()]
+    groups = group_findings(asked, song)
+    rows = _finding_rows(song, groups, asked)
+    for row, finding in zip(rows[:_FIRST], groups.itertuples(), strict=False):
+        row["move"] = smallest_move(song, finding)
+        row["behind"] = _behind(song, finding)
     pictures = {
         "ranges": _svg(lambda: plots.plot_ranges(song)),
         "clashes": _svg(lambda: plots.plot_clashes(findings, song)) if len(findings) else "",
@@ -60,9 +77,11 @@ def report_html(
         facts=_facts(song),
         notices=song.notices,
         pictures=pictures,
-        findings=_finding_rows(song, findings),
+        findings=rows,
+        waived=_waived_rows(song, findings, waivers),
+        not_asked=not_asked(song),
         most=_FIRST,
-        summary=_summary(findings),
+        summary=_summary(asked, len(rows)),
         parts=_part_rows(song, ranges),
         sections=_section_rows(song),
         sources=[(key, SOURCES[key]) for key in dict.fromkeys(findings["source"])],
@@ -146,34 +165,71 @@ def _facts(song: Song) -> str:
     )
 
 
-def _summary(findings: pd.DataFrame) -> str:
+def _summary(findings: pd.DataFrame, rows: int) -> str:
     kinds = findings["kind"].value_counts(sort=False)
     told = ", ".join(f"{count} {kind}" for kind, count in kinds.items())
     places = "place" if len(findings) == 1 else "places"
-    return f"{len(findings)} {places} to listen to, the strongest first: {told}."
+    grouped = f", like ones together in {rows} rows" if rows < len(findings) else ""
+    return f"{len(findings)} {places} to listen to{grouped}, the strongest first: {told}."
 
 
-def _finding_rows(song: Song, findings: pd.DataFrame) -> list[dict[str, Any]]:
-    written = song.measures["written"].tolist()
-    starts = song.measures["onset"].to_numpy()
+def _finding_rows(song: Song, groups: pd.DataFrame, findings: pd.DataFrame) -> list[dict[str, Any]]:
+    """A row a group, with every finding that it holds."""
     rows = []
-    for row in findings.itertuples():
-        end = float(row.onset + row.duration)
-        last = max(int(np.searchsorted(starts, end - 1e-6)), int(row.measure))
-        rows.append(
-            {
-                "section": row.section,
-                "measures": _measure_text(int(row.measure), last, written),
-                "percent": round(100 * row.severity),
-                "severity": f"{row.severity:.2f}",
-                "kind": row.kind,
-                "parts": row.parts,
-                "pitches": row.pitches if len(row.pitches) < 30 else _ends(row.pitches),
-                "why": row.why,
-                "waived": row.waived if isinstance(row.waived, str) else "",
-            }
-        )
+    for row in groups.itertuples():
+        every = [_place(song, finding) for finding in findings.loc[list(row.labels)].itertuples()]
+        own = _place(song, row)
+        rows.append({**own, "sections": row.sections, "times": row.times, "every": every,
+                     "move": "", "behind": "", "reason": ""})  # fmt: skip
     return rows
+
+
+def _waived_rows(
+    song: Song, findings: pd.DataFrame, waivers: Sequence[Waiver]
+) -> list[dict[str, Any]]:
+    """The waived findings, like ones together, with the reasons."""
+    waived = findings[findings["waived"].notna()]
+    reasons = {waiver.decision: waiver.reason for waiver in waivers}
+    rows = _finding_rows(song, group_findings(waived, song), waived)
+    for row in rows:
+        row["reason"] = reasons.get(row["waived"], "")
+    return rows
+
+
+def _place(song: Song, row: Any) -> dict[str, Any]:
+    """Where a finding lies, and what it says, as text."""
+    starts = song.measures["onset"].to_numpy()
+    end = float(row.onset + row.duration)
+    last = max(int(np.searchsorted(starts, end - 1e-6)), int(row.measure))
+    return {
+        "section": row.section,
+        "measures": _measure_text(int(row.measure), last, song.measures["written"].tolist()),
+        "percent": round(100 * row.severity),
+        "severity": f"{row.severity:.2f}",
+        "kind": row.kind,
+        "parts": row.parts,
+        "pitches": row.pitches if len(row.pitches) < 30 else _ends(row.pitches),
+        "why": row.why,
+        "waived": row.waived if isinstance(row.waived, str) else "",
+    }
+
+
+def _behind(song: Song, finding: Any) -> str:
+    """The notes behind a finding: at the first places, as measure:beat, who plays what."""
+    places: dict[str, dict[str, list[str]]] = {}
+    for note in finding_notes(song, finding).itertuples():
+        place = places.setdefault(f"{note.measure}:{note.beat:.4g}", {})
+        place.setdefault(note.part, []).append(note.name or "a note without pitch")
+    told = [
+        f"{at} {', '.join(f'{part} {_few(names)}' for part, names in own.items())}"
+        for at, own in list(places.items())[:_MOST_PLACES]
+    ]
+    more = len(places) - len(told)
+    return "; ".join(told) + (f"; and at {more} more" if more else "")
+
+
+def _few(names: list[str]) -> str:
+    return " ".join(dict.fromkeys(names))
 
 
 def _ends(pitches: str) -> str:

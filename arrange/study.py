@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -11,6 +11,7 @@ from pathlib import Path
 import pandas as pd
 
 from arrange.clashes import find_clashes
+from arrange.findings import Waiver, waive, waivers_table
 from arrange.reading import read
 from arrange.register import part_ranges, register_overlap
 from arrange.report import report_html, write_report
@@ -23,9 +24,16 @@ class Study:
     """A song, what was measured on it and what was found. A notebook shows it as the report.
 
     Held notes are cut at the ends of sections and measures, so that they count in each.
+
+    Parameters
+    ----------
+    song : Song
+    waivers : sequence of Waiver
+        Findings that are meant to be so; they stay visible, with the reason.
     """
 
     song: Song
+    waivers: Sequence[Waiver] = ()
 
     @cached_property
     def ranges(self) -> pd.DataFrame:
@@ -55,8 +63,14 @@ class Study:
 
     @cached_property
     def findings(self) -> pd.DataFrame:
-        """``find_clashes``."""
-        return find_clashes(self.song)
+        """``find_clashes``, with those waived that the waivers cover.
+
+        Raises
+        ------
+        ArrangeError
+            If a waiver covers no finding.
+        """
+        return waive(find_clashes(self.song), self.waivers)
 
     @cached_property
     def _by_section(self) -> pd.DataFrame:
@@ -64,7 +78,9 @@ class Study:
 
     @property
     def tables(self) -> dict[str, pd.DataFrame]:
-        """Every table of the study by name: the song's five, the measured ones, the findings."""
+        """Every table of the study by name: the song's five, the measured ones, the findings and
+        the waivers.
+        """
         song = self.song
         return {
             "parts": song.parts,
@@ -78,11 +94,14 @@ class Study:
             "overlap": self.overlap,
             "section_overlap": self.section_overlap,
             "findings": self.findings,
+            "waivers": waivers_table(self.waivers),
         }
 
     def html(self, *, page: bool = True) -> str:
         """Return the report as HTML: a whole page, or a piece to stand in another."""
-        return report_html(self.song, self.ranges, self.section_overlap, self.findings, page=page)
+        return report_html(
+            self.song, self.ranges, self.section_overlap, self.findings, self.waivers, page=page
+        )
 
     def _repr_html_(self) -> str:
         return self.html(page=False)
@@ -103,12 +122,20 @@ def study(
     *,
     played: bool = True,
     octaves: Mapping[str, int] | None = None,
+    waivers: Sequence[Waiver] = (),
 ) -> Study:
-    """Return the study of the song in a file; the arguments are those of ``read``.
+    """Return the study of the song in a file.
+
+    Parameters
+    ----------
+    path, played, octaves
+        As for ``read``.
+    waivers : sequence of Waiver
+        Findings that are meant to be so; ``read_waivers`` reads them from a table.
 
     Raises
     ------
     ReadError
         If the file cannot be read.
     """
-    return Study(read(path, played=played, octaves=octaves))
+    return Study(read(path, played=played, octaves=octaves), tuple(waivers))

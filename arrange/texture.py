@@ -1,14 +1,18 @@
-"""How busy the parts are, alone and together, and how the song grows.
+"""How busy the parts are, alone and together, what their echoes add, and how the song grows.
 
 An attack is a moment at which a part begins one or more notes; a chord is one attack. Grace and
 cue notes are left out, unpitched notes count. A held note counts in each span that it sounds in,
 an attack in the span that it falls in. Two attacks count as together within `window` seconds:
 players who mean to attack together miss by some 30 to 50 ms (R. A. Rasch, Synchronization in
 performed ensemble music, Acustica 43 (1979); from memory).
+
+An echo set to a note value repeats each attack of its part. How often and how softly no song
+tells: three repeats are counted, each 6 dB softer than the one before (ours).
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -17,6 +21,21 @@ import pandas as pd
 from arrange.errors import ArrangeError
 from arrange.sounding import Array, played_notes, slices
 from arrange.tables import Song
+
+# Note values in quarter notes, as a part's `echo` names them; "dotted" or "triplet" may stand
+# before or behind.
+NOTE_VALUES = {
+    "whole": 4.0,
+    "half": 2.0,
+    "quarter": 1.0,
+    "eighth": 0.5,
+    "sixteenth": 0.25,
+    "thirty-second": 0.125,
+}
+_ALTERED = {"dotted": 3 / 2, "triplet": 2 / 3}
+
+ECHO_REPEATS = 3  # the third lies 18 dB below the attack (ours)
+ECHO_DECIBELS = -6.0  # of each repeat against the one before (ours)
 
 _SPANS = ("song", "section", "measure")
 
@@ -41,6 +60,7 @@ def part_texture(song: Song, by: str = "section", *, window: float = 0.03) -> pd
     DataFrame
         A row for each part and span, silent ones too, in score order: ``part``, the span's label
         (but for the song); ``attacks``, their number; ``density``, attacks a second;
+        ``echoes``, repeats a second, each counted by its amplitude (-6 dB is a half);
         ``polyphony``, how many notes sound at once while any does (0 where none does);
         ``silence``, the share of the span in which it is silent; and for each part of the song a
         column ``with <part>``, the share of this part's attacks that are together with one of
@@ -54,7 +74,7 @@ def part_texture(song: Song, by: str = "section", *, window: float = 0.03) -> pd
     starts, ends, labels = _spans(song, by)
     spans, parts = len(starts), song.parts["part"].tolist()
     notes = played_notes(song.notes)
-    struck = _attacks(notes, parts)
+    struck, echoes = attack_onsets(notes, parts), echo_attacks(song)
     seconds = [song.seconds(onsets) for onsets in struck]
     lengths = song.seconds(ends) - song.seconds(starts)
     sounding, notes_time = _sounding_time(notes, parts, starts, ends)
@@ -63,11 +83,13 @@ def part_texture(song: Song, by: str = "section", *, window: float = 0.03) -> pd
         span = _span_of(struck[index], starts)
         attacks = np.bincount(span, minlength=spans)
         busy = sounding[index]
+        repeats = echoes[echoes["part"] == part]
         columns: dict[str, Any] = {
             "part": pd.array([part] * spans, dtype="str"),
             **labels,
             "attacks": attacks,
             "density": attacks / lengths,
+            "echoes": _echo_density(repeats, (starts, ends), lengths),
             "polyphony": notes_time[index] / np.where(busy > 0, busy, 1),
             "silence": np.clip(1 - busy / (ends - starts), 0, 1),
         }
@@ -93,7 +115,8 @@ def song_energy(song: Song, by: str = "section") -> pd.DataFrame:
     -------
     DataFrame
         A row a span: its label; ``players``, how many parts sound, on average over its time;
-        ``notes``, how many notes sound, likewise; ``density``, attacks a second of all parts;
+        ``notes``, how many notes sound, likewise; ``density``, attacks a second of all parts,
+        echoes by their amplitude;
         ``level``, dB of all parts together against one clean part at level 0, from their levels
         and drive (missing in silence); ``energy``, the mean of players, notes, density and
         amplitude, each as a share of the song's fullest span, 0 to 1 (ours: it compares spans of
@@ -107,15 +130,14 @@ def song_energy(song: Song, by: str = "section") -> pd.DataFrame:
     starts, ends, labels = _spans(song, by)
     parts, played = song.parts["part"].tolist(), played_notes(song.notes)
     sounding, notes_time = _sounding_time(played, parts, starts, ends)
-    attacks = np.concatenate([np.empty(0), *_attacks(played, parts)])
-    length = ends - starts
+    attacks = np.concatenate([np.empty(0), *attack_onsets(played, parts)])
+    length, seconds = ends - starts, song.seconds(ends) - song.seconds(starts)
     level = song.parts["level"].to_numpy() + song.parts["drive"].map(DRIVE_DECIBELS).to_numpy()
     power = (10 ** (level / 10)) @ (sounding / length)
     players = (sounding / length).sum(axis=0)
     notes = (notes_time / length).sum(axis=0)
-    density = np.bincount(_span_of(attacks, starts), minlength=len(starts)) / (
-        song.seconds(ends) - song.seconds(starts)
-    )
+    density = np.bincount(_span_of(attacks, starts), minlength=len(starts)) / seconds
+    density = density + _echo_density(echo_attacks(song), (starts, ends), seconds)
     shares = [_of_fullest(values) for values in (players, notes, density, np.sqrt(power))]
     return pd.DataFrame(
         {
@@ -129,6 +151,108 @@ def song_energy(song: Song, by: str = "section") -> pd.DataFrame:
     )
 
 
+def echo_times(song: Song) -> pd.DataFrame:
+    """Return how long each part's echo takes, in milliseconds at the song's tempos.
+
+    Parameters
+    ----------
+    song : Song
+
+    Returns
+    -------
+    DataFrame
+        A row for each part with an echo and each tempo, in the order in which they come:
+        ``part``; ``echo``, the note value; ``quarters``, the same in quarter notes; ``measure``,
+        the first played bar at that tempo; ``tempo``, quarter notes a minute; ``milliseconds``,
+        60000 / tempo times the note value. An echo that names no note value ("slap") has no
+        quarters and no milliseconds.
+    """
+    tempos = song.measures.drop_duplicates("tempo")[["measure", "tempo"]]
+    parts = song.parts[song.parts["echo"].notna()][["part", "echo"]]
+    quarters = np.array([_note_value(echo) for echo in parts["echo"]], dtype=np.float64)
+    rows = parts.assign(quarters=quarters).merge(tempos, how="cross")
+    return rows.assign(milliseconds=60_000 / rows["tempo"] * rows["quarters"])
+
+
+def echo_attacks(song: Song) -> pd.DataFrame:
+    """Return the repeats that the parts' echoes make of their attacks.
+
+    The echo follows the tempo at the attack, and repeats it at even distances in seconds;
+    repeats after the last bar line are there too.
+
+    Parameters
+    ----------
+    song : Song
+
+    Returns
+    -------
+    DataFrame
+        A row for each attack of a part with an echo and each of its repeats, by part in score
+        order, then by attack: ``part``; ``attack``, its onset, and ``onset``, that of the
+        repeat, quarter notes; ``seconds``, the time of the repeat; ``repeat``, its number from
+        1; ``level``, dB against the attack. An echo that names no note value repeats nothing.
+    """
+    echoing = song.parts[song.parts["echo"].notna()]
+    quarters = np.array([_note_value(echo) for echo in echoing["echo"]], dtype=np.float64)
+    names = echoing["part"][np.isfinite(quarters)].tolist()
+    struck = attack_onsets(played_notes(song.notes), names)
+    counts = [len(onsets) for onsets in struck]
+    attack = np.repeat(np.concatenate([np.empty(0), *struck]), ECHO_REPEATS)
+    value = np.repeat(np.repeat(quarters[np.isfinite(quarters)], counts), ECHO_REPEATS)
+    repeat = np.tile(np.arange(1, ECHO_REPEATS + 1), sum(counts))
+    row = _span_of(attack, song.measures["onset"].to_numpy())
+    delay = value * 60 / song.measures["tempo"].to_numpy()[row]
+    seconds = np.asarray(song.seconds(attack)) + repeat * delay
+    return pd.DataFrame(
+        {
+            "part": pd.array(np.repeat(names, counts).repeat(ECHO_REPEATS), dtype="str"),
+            "attack": attack,
+            "onset": _onset_at(song, seconds),
+            "seconds": seconds,
+            "repeat": repeat,
+            "level": repeat * ECHO_DECIBELS,
+        }
+    )
+
+
+def amplitude(level: Any) -> Any:
+    """Return the amplitude ratio that a level difference in dB stands for; 1 at 0 dB."""
+    return 10 ** (np.asarray(level) / 20)
+
+
+def attack_onsets(notes: pd.DataFrame, parts: Sequence[str]) -> list[Array]:
+    """Return the onsets of each part's attacks, each once, in quarter notes."""
+    onset, part = notes["onset"].to_numpy(), pd.Index(parts).get_indexer(notes["part"])
+    return [np.unique(onset[part == number]) for number in range(len(parts))]
+
+
+def _note_value(echo: str) -> float:
+    """Quarter notes of an echo such as "dotted eighth"; NaN if it names no note value."""
+    words = echo.lower().removesuffix(" note").split()
+    factors = [_ALTERED[word] for word in words if word in _ALTERED]
+    values = [NOTE_VALUES[word] for word in words if word in NOTE_VALUES]
+    if len(values) != 1 or len(factors) > 1 or len(words) > 1 + len(factors):
+        return np.nan
+    return values[0] * (factors[0] if factors else 1.0)
+
+
+def _onset_at(song: Song, seconds: Array) -> Array:
+    """Quarter notes at times in seconds, beyond the last bar line too."""
+    lines = np.append(song.measures["onset"].to_numpy(), song.duration)
+    times = song.seconds(lines)
+    after = np.maximum(seconds - times[-1], 0) * song.measures["tempo"].iloc[-1] / 60
+    # On the grid of the score again, which the way through seconds leaves by a rounding error.
+    return np.round(np.interp(seconds, times, lines) + after, 9)
+
+
+def _echo_density(repeats: pd.DataFrame, spans: tuple[Array, Array], seconds: Array) -> Array:
+    """Repeats a second in each span, each counted by its amplitude; later ones are left out."""
+    starts, ends = spans
+    heard = repeats[repeats["onset"] < ends.max(initial=0)]
+    span = _span_of(heard["onset"].to_numpy(), starts)
+    return np.bincount(span, amplitude(heard["level"]), minlength=len(starts)) / seconds
+
+
 def _spans(song: Song, by: str) -> tuple[Array, Array, dict[str, Any]]:
     """Starts and ends of the spans in quarter notes, and their label's column."""
     if by not in _SPANS:
@@ -139,12 +263,6 @@ def _spans(song: Song, by: str) -> tuple[Array, Array, dict[str, Any]]:
     table = table[table["duration"] > 0]
     starts = table["onset"].to_numpy()
     return starts, starts + table["duration"].to_numpy(), {by: table[by].array}
-
-
-def _attacks(notes: pd.DataFrame, parts: list[str]) -> list[Array]:
-    """Onsets of each part's attacks, each once, in quarter notes."""
-    onset, part = notes["onset"].to_numpy(), pd.Index(parts).get_indexer(notes["part"])
-    return [np.unique(onset[part == number]) for number in range(len(parts))]
 
 
 def _span_of(onsets: Array, starts: Array) -> Array:

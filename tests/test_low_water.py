@@ -32,14 +32,14 @@ TOLD_BELOW = {
     ("doubling", "Intro", "1-4", GUITARS, "D4 F4 G4 A4 Bb4 C5"),
     ("doubling", "Tag", "79-82", GUITARS, "D4 F4 G4 A4 Bb4 C5"),
     ("crossing", "Chorus 1", "19-20", GUITARS, "F4 Bb4"),
-    ("crossing", "Chorus 1", "26", GUITARS, "F4 A4"),
 }
-# Told by other kinds too: both guitars rub beside the voice, and the thud of bar 33 is a guitar
-# right above the bass.
+# Told by other kinds too: both guitars rub beside the voice, the thud of bar 33 is a guitar right
+# above the bass, and so many strings low down hide some of the bass.
 TOLD_BELOW |= {
     ("voice", "Pre-chorus 1", "15-18", frozenset({"Voice", "Guitar 1"}), "G4 Eb5"),
     ("voice", "Pre-chorus 1", "15-18", frozenset({"Voice", "Guitar 2"}), "G4 A4"),
     ("bass", "Verse 3", "33", frozenset({"Bass", "Guitar 2"}), "Eb2 G2"),
+    ("masking", "Verse 3", "31-38", frozenset({"Bass", "Guitar 2"}), "A1"),
 }
 # The D that Guitar 2 plays late is no attack that both share.
 LATE = {"F4 G4 A4 Bb4 C5 D5": "F4 G4 A4 Bb4 C5"}

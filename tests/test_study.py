@@ -17,13 +17,14 @@ from songs import song
 from arrange import report
 from arrange.__main__ import main
 from arrange.errors import ArrangeError
+from arrange.findings import Waiver, group_findings, read_waivers, smallest_move
 from arrange.reading import read
 from arrange.study import Study, study
 
 DEMO = Path(__file__).parents[1] / "datasets" / "low-water.musicxml"
 TABLES = (
     "parts sections measures chords notes ranges section_ranges measure_ranges overlap "
-    "section_overlap findings"
+    "section_overlap findings waivers"
 )
 
 
@@ -111,21 +112,90 @@ def test_the_report_stands_alone(written):
 
 
 def test_the_report_says_what_was_found(written):
-    """Every finding of the demo song stands in it, the strongest first, with its place as played
-    and as printed, and the source of its rule.
+    """Every finding of the demo song stands in it, the strongest of like ones first, with its
+    place as played and as printed, and the source of its rule.
     """
     page = Page((written / "report.html").read_text(encoding="utf-8"))
     words = " ".join(" ".join(page.words).split())
-    findings = study(DEMO).findings
-    places = [words.index(sentence) for sentence in findings["why"].drop_duplicates()]
+    whole = study(DEMO)
+    groups = group_findings(whole.findings, whole.song)
+    places = [words.index(sentence) for sentence in groups["why"].drop_duplicates()]
     assert places == sorted(places)
-    assert "19 places to listen to, the strongest first: " in words
+    assert all(sentence in words for sentence in whole.findings["why"])
+    assert "19 places to listen to, like ones together in 14 rows, the strongest first: " in words
     assert "measures 61–64 (printed 55–58)" in words
     assert "Intro measures 1–4 0.12" in words, "no printed numbers where they are the same"
-    for source in findings["source"].unique():
+    for source in whole.findings["source"].unique():
         assert source in words
     assert "92 measures as played, 86 printed" in words
     assert "3:31 min" in words
+
+
+def test_the_report_says_what_would_end_it(written):
+    """The first rows bear their smallest move, and the notes behind them by measure and beat: the
+    demo's rub is Guitar 1's Bb4 on Guitar 2's A4 in measures 22 and 24.
+    """
+    page = Page((written / "report.html").read_text(encoding="utf-8"))
+    words = " ".join(" ".join(page.words).split())
+    whole = study(DEMO)
+    groups = group_findings(whole.findings, whole.song)
+    assert words.count("Smallest move.") == words.count("Behind it.") == 12 < len(groups)
+    for finding in groups.iloc[:12].itertuples():
+        assert f"Smallest move. {smallest_move(whole.song, finding)}" in words
+    assert "Behind it. 22:1 Guitar 1 Bb4, Guitar 2 A4; " in words
+
+
+WAIVE = ["kind=doubling; section=Intro; reason=the <hook> is meant", "measures=39; reason=a thud"]
+
+
+def test_waived_findings_stay_visible(tmp_path, capsys):
+    """Ids in the order given; the main rows are without them, below they stand with the reasons;
+    the tables hold both, and read back they waive the same.
+    """
+    folder = tmp_path / "study"
+    options = [option for text in WAIVE for option in ("--waive", text)]
+    assert main(["study", str(DEMO), "-o", str(folder), *options]) == 0
+    assert "19 places to listen to, 3 of them waived.\n" in capsys.readouterr().out
+    page = Page((folder / "report.html").read_text(encoding="utf-8"))
+    assert page.open == []
+    words = " ".join(" ".join(page.words).split())
+    main_rows, below = words.split("Waived: meant to be so")
+    assert "16 places to listen to" in main_rows
+    assert "Waived by W1: the <hook> is meant" in below
+    assert below.count("Waived by W2: a thud") == 2
+    assert "Waived by" not in main_rows
+    assert "hollow where it is waived" in main_rows
+    findings = pd.read_parquet(folder / "tables" / "findings.parquet")
+    assert findings["waived"].value_counts().to_dict() == {"W1": 1, "W2": 2}
+    again = study(DEMO, waivers=read_waivers(folder / "tables" / "waivers.csv"))
+    assert again.findings["waived"].equals(findings["waived"])
+
+
+def test_all_waived():
+    """Nothing is left to listen to but what was decided."""
+    made = song(("Guitar 1", "C4", 0, 3), ("Guitar 2", "Db4", 0, 3))
+    words = " ".join(
+        Page(Study(made, [Waiver("W1", "meant", parts=("Guitar 1", "Guitar 2"))]).html()).words
+    )
+    assert "All that passed the limits is waived." in words
+    assert "Waived by W1:" in words
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ("kind=doubling", "waiver W1: a reason is needed; say why it is meant to be so"),
+        ("kind=noise; reason=so", "covers no finding: none is of kind 'noise'; there are"),
+        ("type=rub; reason=so", "'type=rub' is not understood"),
+    ],
+)
+def test_a_wrong_waiver(tmp_path, capsys, text, message):
+    """Told in one line, and nothing is written."""
+    assert main(["study", str(DEMO), "-o", str(tmp_path / "study"), "--waive", text]) == 2
+    err = capsys.readouterr().err
+    assert message in err
+    assert err.count("\n") == 1
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_parquet_tables_are_the_frames(written):

@@ -1,6 +1,12 @@
 """Findings: where the parts of a song get in each other's way. A finding is something to
 listen to, not a fault.
 
+Severity runs from 0 to 1 and compares across kinds: for nearly all it is ``scene.grows`` of the
+value over its limit, so that what has just reached its limit has 0.29, twice that 0.5, four times
+0.75. Two are told apart by their nature: ``crowding`` is a share of time and stands for itself,
+``doubling`` is never a fault and stays below a half, an exact one below a fifth. What the value
+of a kind is stands with its function.
+
 A new kind is one function in a file of its family and one line in ``_KINDS``.
 """
 
@@ -15,7 +21,9 @@ from arrange.clashes.intervals import find_mud, find_rubs
 from arrange.clashes.limits import DEFAULT_LIMITS, DISPUTED_LIMITS, LOW_INTERVAL_LIMITS, Limits
 from arrange.clashes.lines import find_crossings, find_crowding, find_doublings
 from arrange.clashes.places import find_in_bass, find_in_voice
+from arrange.clashes.rhythm import find_busy, find_fusing, find_near
 from arrange.clashes.scene import Scene, findings_table
+from arrange.clashes.sonority import find_drive, find_masking, find_roughness
 from arrange.errors import ArrangeError
 from arrange.tables import Song
 
@@ -24,13 +32,19 @@ __all__ = ["DISPUTED_LIMITS", "LOW_INTERVAL_LIMITS", "Limits", "find_clashes"]
 _KINDS = {
     "rub": find_rubs,
     "mud": find_mud,
+    "roughness": find_roughness,
     "crowding": find_crowding,
+    "masking": find_masking,
     "crossing": find_crossings,
     "doubling": find_doublings,
     "third": find_thirds,
     "outside": find_outside,
+    "drive": find_drive,
     "voice": find_in_voice,
     "bass": find_in_bass,
+    "near": find_near,
+    "busy": find_busy,
+    "fusing": find_fusing,
 }
 
 
@@ -44,7 +58,7 @@ def find_clashes(
     song : Song
     kinds : sequence of str, optional
         Which kinds to look for: rub, mud, crowding, crossing, doubling, third,
-        outside, voice, bass. Default: all.
+        outside, voice, bass, near, busy, fusing, roughness, masking, drive. Default: all.
     limits : Limits
         From which value on something is told.
 

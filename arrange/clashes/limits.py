@@ -8,6 +8,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from arrange.errors import ArrangeError
+
 # Lowest place of an interval's bottom note (sounding MIDI number, C4 is 60) before it tends to
 # sound muddy, by its size in semitones; unisons and octaves have no limit. Low interval limits
 # as taught after Lowell and Pullig, Arranging for Large Jazz Ensemble, Berklee Press 2003 (from
@@ -32,6 +34,7 @@ LOW_INTERVAL_LIMITS: dict[int, int] = {
     16: 34,  # Bb1
 }
 DISPUTED_LIMITS = (4, 5, 6, 7)
+GOALS = ("separate", "blend")
 
 
 @dataclass(frozen=True)
@@ -51,7 +54,8 @@ class Limits:
     crowding_seconds : float
         Seconds that both must sound in that section (ours).
     crossing : float
-        Seconds that the upper part stays below (ours).
+        Semitones that the upper part stays below, times seconds (ours, on the half of a collection
+        of good music that was kept for tuning: tests/benchmarks/damage.py).
     doubling : float
         Attacks in a row in unison or octaves (ours).
     third : float
@@ -64,6 +68,43 @@ class Limits:
         Seconds that must be sung in that section (ours).
     bass : float
         Seconds that a part lies under or right above the bass (ours).
+    roughness : float
+        How much rougher than each alone two parts are together (ours; Hutchinson and Knopoff's
+        scale, on which a semitone of two guitars has about 0.5, a low third 0.2 to 0.3).
+    roughness_seconds : float
+        Seconds over which they are (ours).
+    masking : float
+        Share of a part's energy that another hides, mean over a section (ours).
+    masking_seconds : float
+        Seconds that both must sound in that section (ours).
+    drive : float
+        How much rougher an overdrive makes what one part holds (ours; the same scale).
+    drive_seconds : float
+        Seconds over which it does (ours).
+    near : float
+        Attacks in a run that miss each other, those below 50 ms and echoes counting less (ours).
+    near_seconds : float
+        How far apart two attacks may lie and still miss each other, at most a sixteenth (ours).
+    busy : float
+        Attacks a second of two parts at once; 100 ms from one to the next is about the fastest
+        that is heard as a rhythm (J. London, Hearing in Time, 2004, as told in the rhythm
+        perception timeline of musiccog.ohio-state.edu).
+    busy_seconds : float
+        Seconds over which they do (ours).
+    fusing : float
+        Attacks in alternation over which two lines fuse (ours).
+    fusing_semitones : float
+        Step between the lines below which they do: the fission boundary, 3 to 4 semitones (van
+        Noorden 1975, from memory).
+    goal : str
+        What two parts of one family are meant to be: ``"separate"``, two that the ear tells
+        apart, or ``"blend"``, one wide part. To blend, one register, crossing and fusing are
+        wanted and not told, nor is an exact doubling; one that is not exact counts in full.
+
+    Raises
+    ------
+    ArrangeError
+        If the goal is neither.
     """
 
     rub: float = 0.4
@@ -71,13 +112,30 @@ class Limits:
     low_intervals: Mapping[int, int] = field(default_factory=lambda: dict(LOW_INTERVAL_LIMITS))
     crowding: float = 0.4
     crowding_seconds: float = 4.0
-    crossing: float = 1.0
+    crossing: float = 14.0
     doubling: float = 6.0
     third: float = 0.4
     outside: float = 1.0
     voice: float = 0.5
     voice_seconds: float = 2.0
     bass: float = 2.0
+    roughness: float = 0.2
+    roughness_seconds: float = 1.0
+    masking: float = 0.3
+    masking_seconds: float = 2.0
+    drive: float = 0.06
+    drive_seconds: float = 0.5
+    near: float = 4.0
+    near_seconds: float = 0.25
+    busy: float = 10.0
+    busy_seconds: float = 2.0
+    fusing: float = 12.0
+    fusing_semitones: float = 3.0
+    goal: str = "separate"
+
+    def __post_init__(self) -> None:
+        if self.goal not in GOALS:
+            raise ArrangeError(f"goal={self.goal!r}: it is one of {', '.join(map(repr, GOALS))}")
 
 
 DEFAULT_LIMITS = Limits()

@@ -11,6 +11,8 @@ from arrange.clashes.scene import Clash, Scene, grows, runs
 from arrange.register import register_overlap
 from arrange.sounding import Array, cut_notes
 
+OCTAVE = 12  # semitones; a crossing that is deeper weighs no more (ours)
+ALMOST = 1e-9  # seconds; nearer, both are on top for as long
 MOST_OCTAVES = 2  # farther apart, two lines are hardly heard as one (ours)
 
 
@@ -63,46 +65,57 @@ def find_crowding(scene: Scene, limits: Limits) -> list[Clash]:
 def find_crossings(scene: Scene, limits: Limits) -> list[Clash]:
     """Return where the part that should be on top goes below the other.
 
-    Asked of parts of one family. The upper one is the one whose top line lies higher over the
-    whole song, by time; parts within a semitone of each other have no upper one. The value is
-    the seconds that its top line stays below the other's; pauses of up to a quarter do not end
-    it. Parts that are meant to blend have no upper one.
+    Asked of parts of one family. The upper one is the one whose top line lies higher for more of
+    the time in which both sound; where that is equal there is none. The value is the seconds that
+    its top line stays below the other's, times the semitones by which (an octave at most); pauses
+    of up to a quarter do not end it. Parts that are meant to blend have no upper one.
     """
     if limits.goal == "blend":
         return []
-    top, lines, seconds = scene.top, scene.slices[0], scene.slice_seconds
+    top, seconds = scene.top, scene.slice_seconds
     sounds = np.isfinite(top)
-    filled = np.where(sounds, top, 0.0)
-    time = (sounds * seconds).sum(axis=1)
-    mean = (filled * seconds).sum(axis=1) / np.where(time > 0, time, 1)
     found = []
-    for pair in combinations(np.flatnonzero(time > 0).tolist(), 2):
-        upper, lower = sorted(pair, key=lambda part: -mean[part])
-        if scene.families[upper] != scene.families[lower] or mean[upper] - mean[lower] < 1:
+    for one, other in combinations(np.flatnonzero(sounds.any(axis=1)).tolist(), 2):
+        if scene.families[one] != scene.families[other]:
             continue
-        under = np.flatnonzero(sounds[upper] & sounds[lower] & (top[upper] < top[lower]))
-        if not len(under):
+        both = np.flatnonzero(sounds[one] & sounds[other])
+        above = top[one, both] - top[other, both]
+        on_top = float(np.sum(np.sign(above) * seconds[both]))
+        if abs(on_top) > ALMOST:
+            pair = (one, other) if on_top > 0 else (other, one)
+            depth = -above if on_top > 0 else above
+            found += _crossings(scene, limits, pair, both[depth > 0], depth[depth > 0])
+    return found
+
+
+def _crossings(
+    scene: Scene, limits: Limits, pair: tuple[int, int], under: Array, depth: Array
+) -> list[Clash]:
+    """Findings from the slices in which the upper part is under, and by how many semitones."""
+    if not len(under):
+        return []
+    top, lines, seconds = scene.top, scene.slices[0], scene.slice_seconds
+    upper, lower = pair
+    order, starts = runs((), lines[under], lines[under + 1], np.ones(len(under)))
+    found = []
+    for run in np.split(order, starts[1:]):
+        at = under[run]
+        value = float(np.sum(np.minimum(depth[run], OCTAVE) * seconds[at]))
+        if value < limits.crossing:
             continue
-        start, end = lines[under], lines[under + 1]
-        order, starts = runs((), start, end, np.ones(len(under)))
-        for run in np.split(under[order], starts[1:]):
-            value = float(seconds[run].sum())
-            if value < limits.crossing:
-                continue
-            at = float(lines[run[0]])
-            depth = float((top[lower, run] - top[upper, run]).max())
-            pitches = float(top[upper, run].min()), float(top[lower, run].max())
-            parts = scene.parts[upper], scene.parts[lower]
-            found.append(
-                Clash(
-                    "crossing", at, float(lines[run[-1] + 1]), parts, pitches, value,
-                    limits.crossing, "s", grows(value / limits.crossing),
-                    f"{parts[0]}, on top over the song, goes below {parts[1]} for {value:.1f} s, "
-                    f"by up to {depth:.0f} semitone{'s' if depth > 1 else ''}: the ear takes "
-                    "the higher one for the tune.",
-                    "part-crossing",
-                )
-            )  # fmt: skip
+        most = float(depth[run].max())
+        pitches = float(top[upper, at].min()), float(top[lower, at].max())
+        parts = scene.parts[upper], scene.parts[lower]
+        found.append(
+            Clash(
+                "crossing", float(lines[at[0]]), float(lines[at[-1] + 1]), parts, pitches, value,
+                limits.crossing, "semitones x s", grows(value / limits.crossing),
+                f"{parts[0]}, on top over the song, goes below {parts[1]} for "
+                f"{seconds[at].sum():.1f} s, by up to {most:.0f} semitone{'s' if most > 1 else ''}"
+                ": the ear takes the higher one for the tune.",
+                "part-crossing",
+            )
+        )  # fmt: skip
     return found
 
 

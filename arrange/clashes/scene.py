@@ -14,7 +14,9 @@ from functools import cached_property
 import numpy as np
 import pandas as pd
 
+from arrange.clashes.attacks import Stream, streams
 from arrange.pitch import note_name
+from arrange.sonority import Sonorities
 from arrange.sounding import Array, slices, sounding_notes, together
 from arrange.tables import FINDINGS, Song, check_table
 
@@ -124,6 +126,20 @@ class Scene:
     def slice_seconds(self) -> Array:
         """Length of each slice in seconds."""
         return np.diff(self.seconds(self.slices[0]))
+
+    @cached_property
+    def attacks(self) -> list[Stream]:
+        """The attacks of each part, echoes too."""
+        return streams(self.song)
+
+    @cached_property
+    def sonorities(self) -> Sonorities:
+        """What each part holds in each slice."""
+        return Sonorities.of_slices(self.song, self.part, self.pitch, *self.slices)
+
+    def held_by(self, part: int, at: int) -> list[float]:
+        """Pitches that a part holds in a slice, low to high."""
+        return self.sonorities.pitches_of(int(self.sonorities.held[part, at])).tolist()
 
     @cached_property
     def top(self) -> Array:

@@ -31,6 +31,8 @@ from arrange.hearing.masking import (
     mask_table,
     masked_share,
     masked_threshold,
+    quiet_power,
+    threshold_raised,
 )
 from arrange.hearing.roughness import (
     ToneTable,
@@ -81,11 +83,13 @@ __all__ = [
     "merged",
     "partials",
     "phon",
+    "quiet_power",
     "rolloff",
     "roughest_difference",
     "roughness",
     "roughness_sethares",
     "roughness_vassilakis",
     "sone",
+    "threshold_raised",
     "tone_table",
 ]

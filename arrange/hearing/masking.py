@@ -93,7 +93,7 @@ def masked_threshold(masker: Partials, at: Array) -> Array:
     power = _raised_power(
         masker.frequency[..., None, :], masker.amplitude[..., None, :], at[..., None]
     )
-    return 10 * np.log10(power.sum(axis=-1) + _quiet_power(at))
+    return 10 * np.log10(power.sum(axis=-1) + quiet_power(at))
 
 
 def is_masked(masker: Partials, target: Partials) -> Array:
@@ -197,7 +197,28 @@ def mask_table(palette: Partials) -> MaskTable:
         palette.amplitude[:, None, None, :],
         palette.frequency[None, :, :, None],
     )
-    return MaskTable(palette.amplitude**2, raised.sum(axis=-1), _quiet_power(palette.frequency))
+    return MaskTable(palette.amplitude**2, raised.sum(axis=-1), quiet_power(palette.frequency))
+
+
+def threshold_raised(palette: Partials, masker: Array, target: Array) -> Array:
+    """Return the power of the threshold that tones of a palette raise at the partials of others.
+
+    Parameters
+    ----------
+    palette : Partials (tones, partials)
+    masker, target : array of int (pairs,)
+        Which tone raises it, and at whose partials.
+
+    Returns
+    -------
+    array (pairs, partials)
+        Powers add where several maskers sound, and with ``quiet_power``.
+    """
+    return _raised_power(
+        palette.frequency[masker][:, None, :],
+        palette.amplitude[masker][:, None, :],
+        palette.frequency[target][:, :, None],
+    ).sum(axis=-1)
 
 
 def filter_weight(frequency: Array | float, center: Array | float) -> Array:
@@ -233,7 +254,8 @@ def _raised_power(frequency: Array, amplitude: Array, at: Array) -> Array:
     return np.where((amplitude > 0) & ~np.isnan(at), np.exp(raised * _NEPERS), 0.0)
 
 
-def _quiet_power(frequency: Array) -> Array:
+def quiet_power(frequency: Array) -> Array:
+    """Return the power of the threshold in quiet at frequencies in Hz."""
     return np.exp(quiet_threshold(frequency) * _NEPERS)
 
 

@@ -10,6 +10,12 @@ vision: lightness and hatching tell apart what colour does.
     how far each pair of parts shares a register, section by section
 ``plot_clashes``
     the findings along the song, by kind and severity
+``plot_form``
+    how busy each part is in each measure, and how the song grows
+``plot_sonority``
+    how rough pairs of parts are together along the song, and what one hides of the other
+``plot_hearing``
+    the partials of two parts at one moment, where they meet, beat or hide
 ``plot_neck``
     a neck with shapes on it, or where one hand or two live on it
 ``plot_positions``
@@ -28,30 +34,39 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from arrange.plots.clashes import plot_clashes
+    from arrange.plots.form import plot_form
+    from arrange.plots.moment import plot_hearing
     from arrange.plots.neck import plot_neck
     from arrange.plots.overlap import plot_overlap
     from arrange.plots.page import render_picture
     from arrange.plots.positions import plot_positions
     from arrange.plots.ranges import plot_ranges
     from arrange.plots.shape import plot_shape
+    from arrange.plots.sonority import plot_sonority
 
 __all__ = [
     "plot_clashes",
+    "plot_form",
+    "plot_hearing",
     "plot_neck",
     "plot_overlap",
     "plot_positions",
     "plot_ranges",
     "plot_shape",
+    "plot_sonority",
     "render_picture",
 ]
 
 _HOMES = {
     "plot_clashes": "clashes",
+    "plot_form": "form",
+    "plot_hearing": "moment",
     "plot_neck": "neck",
     "plot_overlap": "overlap",
     "plot_positions": "positions",
     "plot_ranges": "ranges",
     "plot_shape": "shape",
+    "plot_sonority": "sonority",
     "render_picture": "page",
 }
 

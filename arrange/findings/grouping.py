@@ -1,0 +1,119 @@
+"""The same clash, told once: findings grouped so that a song gives a page."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Hashable, Iterable
+
+import numpy as np
+import pandas as pd
+
+from arrange.sounding import Array
+from arrange.tables import FINDINGS, Song, check_table
+
+_NUMBERED = re.compile(r"(.*\S)\s+(\d+)")
+
+
+def group_findings(findings: pd.DataFrame, song: Song) -> pd.DataFrame:
+    """Return the findings with those that belong together as one row.
+
+    Two findings of one kind and the same parts, both waived by one decision or neither waived,
+    belong together if
+
+    - they have the same pitches at the same beat of the same printed measure (played again in a
+      repeat), or at the same place of sections of one kind (each chorus; not kind "other", which
+      says nothing); or
+    - they begin in the same section, on whatever pitches;
+
+    and so do all that hang together by these.
+
+    Parameters
+    ----------
+    findings : a findings table
+    song : Song
+        The song that they were found in.
+
+    Returns
+    -------
+    DataFrame
+        A row a group, the most severe first: the columns of the findings table, for the most
+        severe of the group; ``times``, how many findings it holds; ``sections``, where they
+        begin, such as "Chorus 1, 2 and 3"; ``labels``, a tuple of the findings' row labels, the
+        most severe first.
+
+    Raises
+    ------
+    TableError
+        If `findings` is no findings table.
+    """
+    table = check_table(findings, FINDINGS)
+    # Of equally severe ones the first in time, whatever the order of the rows.
+    table = table.sort_values(
+        ["severity", "onset", "kind", "parts", "pitches"], ascending=[False, *[True] * 4]
+    )
+    labels, names = findings.index[table.index].tolist(), table["section"].tolist()
+    members: dict[int, list[int]] = {}
+    for row, group in enumerate(_joined(_keys(table, song)).tolist()):
+        members.setdefault(group, []).append(row)
+    order = {name: number for number, name in enumerate(song.sections["section"])}
+    sections = [
+        section_text(sorted({names[row] for row in own}, key=order.__getitem__))
+        for own in members.values()
+    ]
+    held = [tuple(labels[row] for row in own) for own in members.values()]
+    grouped = table.iloc[[own[0] for own in members.values()]].reset_index(drop=True)
+    return grouped.assign(
+        times=np.array([len(own) for own in members.values()], dtype=np.int64),
+        sections=pd.array(sections, dtype="str"),
+        labels=pd.Series(held, dtype=object),
+    )
+
+
+def section_text(names: Iterable[str]) -> str:
+    """Return section names in short: ``"Verse 1 and 2; Chorus 1, 2 and 3"``."""
+    numbers: dict[str, list[str]] = {}
+    for name in names:
+        found = _NUMBERED.fullmatch(name)
+        numbers.setdefault(found[1] if found else name, []).append(found[2] if found else "")
+    return "; ".join(
+        " ".join(filter(None, [word, " and ".join(filter(None, [", ".join(own[:-1]), own[-1]]))]))
+        for word, own in numbers.items()
+    )
+
+
+def _keys(table: pd.DataFrame, song: Song) -> list[list[Hashable]]:
+    """For each finding the keys by which it hangs together with others."""
+    starts = song.sections.set_index("section")["onset"]
+    kinds = song.sections.set_index("section")["kind"]
+    written = song.measures["written"].tolist()
+    keys: list[list[Hashable]] = []
+    for row in table.itertuples():
+        own = (row.kind, row.parts, row.waived if isinstance(row.waived, str) else "")
+        place = round(float(row.onset - starts[row.section]), 6)
+        keys.append(
+            [
+                (*own, row.pitches, "printed", written[row.measure - 1], round(row.beat, 6)),
+                (*own, row.pitches, "form", kinds[row.section], place),
+                (*own, "section", row.section),
+            ]
+        )
+        if kinds[row.section] == "other":
+            del keys[-1][1]
+    return keys
+
+
+def _joined(keys: list[list[Hashable]]) -> Array:
+    """Number of the group of each row; rows that share a key are in one, chain by chain."""
+    parent = list(range(len(keys)))
+
+    def root(row: int) -> int:
+        while parent[row] != row:
+            parent[row] = parent[parent[row]]
+            row = parent[row]
+        return row
+
+    seen: dict[Hashable, int] = {}
+    for row, own in enumerate(keys):
+        for key in own:
+            parent[root(row)] = root(seen.setdefault(key, row))
+    return np.array([root(row) for row in range(len(keys))], dtype=np.int64)

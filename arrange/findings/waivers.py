@@ -1,0 +1,254 @@
+"""What is meant to be so: findings waived by a decision, with its reason.
+
+A waived finding stays in the table and in the report, with the decision and its reason.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from arrange.errors import ArrangeError
+from arrange.sounding import Array
+from arrange.tables import FINDINGS, check_table
+
+_COLUMNS = ("decision", "reason", "kind", "parts", "section", "measures")
+_COVERS = _COLUMNS[2:]
+
+
+@dataclass(frozen=True)
+class Waiver:
+    """A decision that some findings are meant to be so.
+
+    What it covers is told by kind, parts, section and measures together; what is left open may
+    be anything, but not all four.
+
+    Parameters
+    ----------
+    decision : str
+        Its id, which the findings bear.
+    reason : str
+        Why it is meant to be so.
+    kind : str
+        Of the findings, such as "doubling"; empty for any.
+    parts : tuple of str
+        Parts that all take part in the finding; empty for any.
+    section : str
+        In which the finding begins; empty for any.
+    measures : tuple of int and int, optional
+        First and last played measure, between which the finding begins.
+
+    Raises
+    ------
+    ArrangeError
+        If the id or the reason is blank, or nothing is told that it covers.
+    """
+
+    decision: str
+    reason: str
+    kind: str = ""
+    parts: tuple[str, ...] = ()
+    section: str = ""
+    measures: tuple[int, int] | None = None
+
+    def __post_init__(self) -> None:
+        if not self.decision.strip():
+            raise ArrangeError(
+                f"a waiver needs the id of its decision; its reason is {self.reason!r}"
+            )
+        if not self.reason.strip():
+            raise ArrangeError(
+                f"waiver {self.decision}: a reason is needed; say why it is meant to be so"
+            )
+        if not (self.kind or self.parts or self.section or self.measures):
+            raise ArrangeError(
+                f"waiver {self.decision}: say what it covers: one of {', '.join(_COVERS)}"
+            )
+        if self.measures and not 1 <= self.measures[0] <= self.measures[1]:
+            raise ArrangeError(
+                f"waiver {self.decision}: measures {_range_text(self.measures)}: the first played "
+                "measure, then the last, from 1"
+            )
+
+    def __str__(self) -> str:
+        told = {"kind": self.kind, "parts": " + ".join(self.parts), "section": self.section,
+                "measures": _range_text(self.measures)}  # fmt: skip
+        return "; ".join(f"{name}={value}" for name, value in told.items() if value)
+
+
+def waive(findings: pd.DataFrame, waivers: Sequence[Waiver]) -> pd.DataFrame:
+    """Return the findings with ``waived`` filled where a waiver covers them.
+
+    The first waiver that covers a finding is the one told; what is waived already stays so.
+
+    Parameters
+    ----------
+    findings : a findings table
+    waivers : sequence of Waiver
+
+    Raises
+    ------
+    ArrangeError
+        If a waiver covers no finding, or one id stands for two reasons.
+    TableError
+        If `findings` is no findings table.
+    """
+    table = check_table(findings, FINDINGS)
+    reasons: dict[str, str] = {}
+    waived = np.array(table["waived"].to_list(), dtype=object)
+    for waiver in waivers:
+        if reasons.setdefault(waiver.decision, waiver.reason) != waiver.reason:
+            raise ArrangeError(
+                f"waiver {waiver.decision}: it has two reasons, {reasons[waiver.decision]!r} and "
+                f"{waiver.reason!r}; give each decision an id of its own"
+            )
+        covered = _covered(table, waiver)
+        if not covered.any():
+            raise ArrangeError(_nothing_covered(table, waiver))
+        waived[covered & pd.isna(waived)] = waiver.decision
+    return table.assign(waived=pd.array(waived, dtype="str")).set_axis(findings.index)
+
+
+def _covered(table: pd.DataFrame, waiver: Waiver) -> Array:
+    covered = np.ones(len(table), dtype=bool)
+    if waiver.kind:
+        covered &= (table["kind"] == waiver.kind).to_numpy()
+    for part in waiver.parts:
+        # With the joiner around it, a label that another one holds is not found in it.
+        labels = " + " + table["parts"] + " + "
+        covered &= labels.str.contains(f" + {part} + ", regex=False).to_numpy(dtype=bool)
+    if waiver.section:
+        covered &= (table["section"] == waiver.section).to_numpy()
+    if waiver.measures:
+        covered &= table["measure"].between(*waiver.measures).to_numpy()
+    return covered
+
+
+def _nothing_covered(table: pd.DataFrame, waiver: Waiver) -> str:
+    """What a waiver asks for, and what there is."""
+    start = f"waiver {waiver.decision} ({waiver}) covers no finding"
+    if table.empty:
+        return f"{start}: there is none"
+    for name, asked in (("kind", waiver.kind), ("section", waiver.section)):
+        if asked and asked not in set(table[name]):
+            known = ", ".join(dict.fromkeys(table[name]))
+            return f"{start}: none is of {name} {asked!r}; there are findings of {name} {known}"
+    near = table
+    if waiver.kind:
+        near = near[near["kind"] == waiver.kind]
+    there = dict.fromkeys(
+        f"{row.kind} of {row.parts} in {row.section}, measure {row.measure}"
+        for row in near.itertuples()
+    )
+    more = f", and {len(there) - 8} more" if len(there) > 8 else ""
+    return f"{start}; there are: {'; '.join(list(there)[:8])}{more}"
+
+
+def parse_waiver(text: str, decision: str) -> Waiver:
+    """Return the waiver that a text tells: ``"kind=doubling; section=Chorus 1; reason=..."``.
+
+    Parameters
+    ----------
+    text : str
+        ``name=value`` with semicolons between; the names are kind, parts (joined by " + "),
+        section, measures (played: "21-24", or one) and reason, which is needed.
+    decision : str
+        Its id.
+
+    Raises
+    ------
+    ArrangeError
+        If it cannot be read, or tells no reason or nothing that it covers.
+    """
+    told: dict[str, str] = {}
+    for piece in filter(str.strip, text.split(";")):
+        name, equals, value = (each.strip() for each in piece.partition("="))
+        if not equals or name not in ("reason", *_COVERS):
+            raise ArrangeError(
+                f"waiver {text!r}: {piece.strip()!r} is not understood; write name=value with "
+                f"semicolons between, the names are {', '.join(_COVERS)} and reason"
+            )
+        if name in told:
+            raise ArrangeError(f"waiver {text!r}: {name} stands there twice")
+        if not value:
+            raise ArrangeError(f"waiver {text!r}: nothing stands behind {name}=")
+        told[name] = value
+    return _from_texts({"decision": decision, "reason": "", **told})
+
+
+def _from_texts(told: dict[str, str]) -> Waiver:
+    parts = tuple(filter(None, told.get("parts", "").split(" + ")))
+    measures = _parse_range(told["measures"], told["decision"]) if told.get("measures") else None
+    return Waiver(
+        told["decision"], told["reason"], told.get("kind", ""), parts, told.get("section", ""),
+        measures,
+    )  # fmt: skip
+
+
+def _parse_range(text: str, decision: str) -> tuple[int, int]:
+    first, dash, last = (each.strip() for each in text.replace("–", "-").partition("-"))
+    if not first.isdecimal() or (dash and not last.isdecimal()):
+        raise ArrangeError(
+            f"waiver {decision}: measures {text!r}; write played measures such as 21-24, or one"
+        )
+    return int(first), int(last or first)
+
+
+def _range_text(measures: tuple[int, int] | None) -> str:
+    if measures is None:
+        return ""
+    first, last = measures
+    return f"{first}" if first == last else f"{first}-{last}"
+
+
+def waivers_table(waivers: Sequence[Waiver]) -> pd.DataFrame:
+    """Return the waivers as a table of text, a row each, missing where left open."""
+    rows = [
+        (
+            waiver.decision,
+            waiver.reason,
+            waiver.kind or None,
+            " + ".join(waiver.parts) or None,
+            waiver.section or None,
+            _range_text(waiver.measures) or None,
+        )
+        for waiver in waivers
+    ]
+    return pd.DataFrame(rows, columns=list(_COLUMNS), dtype="str")
+
+
+def read_waivers(path: str | os.PathLike[str]) -> tuple[Waiver, ...]:
+    """Return the waivers in a CSV file, such as a study's ``tables/waivers.csv``.
+
+    Its columns are decision, reason, kind, parts (joined by " + "), section and measures
+    ("21-24"); an empty cell is left open.
+
+    Raises
+    ------
+    ArrangeError
+        If the file cannot be read, or a row is no waiver.
+    """
+    try:
+        table: Any = pd.read_csv(Path(path), dtype=str, keep_default_na=False)
+    except OSError as error:
+        raise ArrangeError(f"{path}: cannot be read: {error.strerror}") from None
+    except (pd.errors.ParserError, pd.errors.EmptyDataError, UnicodeDecodeError) as error:
+        raise ArrangeError(f"{path}: it is no table of waivers: {error}") from None
+    missing = [name for name in _COLUMNS if name not in table]
+    if missing:
+        raise ArrangeError(
+            f"{path}: column {missing[0]!r} is missing; its columns are {', '.join(_COLUMNS)}"
+        )
+    waivers = []
+    for number, row in enumerate(table.to_dict("records"), start=2):
+        try:
+            waivers.append(_from_texts(row))
+        except ArrangeError as error:
+            raise ArrangeError(f"{path}, line {number}: {error}") from None
+    return tuple(waivers)

@@ -1,0 +1,219 @@
+"""How fast all findings of a song are found, against lxml's parse of the same song.
+
+Run it by hand: ``python tests/benchmarks/clashes.py`` (a minute or two). Four tables, in ms, each
+a median of 7 with the heap trimmed between: a four-minute song of a band of eight, generated
+here; the largest quartet movement of music21's corpus; every kind by itself; and what becomes of
+it when two to 28 parts play together, each as many notes, so that one sees where the pairs bite.
+``own`` is the processor's own time: other work on the machine makes the clock's longer.
+"""
+
+from __future__ import annotations
+
+import ctypes
+import gc
+import io
+import statistics
+import tempfile
+import time
+import zipfile
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import NamedTuple
+
+import music21
+import numpy as np
+import pandas as pd
+from lxml import etree
+
+import arrange as ar
+from arrange.clashes import _KINDS
+from arrange.clashes.limits import DEFAULT_LIMITS
+from arrange.clashes.scene import Scene, findings_table
+from arrange.tables import CHORDS, MEASURES, NOTES, PARTS, SECTIONS, Song
+
+QUARTET = Path(music21.__file__).parent / "corpus" / "beethoven"
+SAMPLES = 7
+BARS, BAR, SECTION = 120, 4.0, 8  # bars, quarter notes, bars
+TEMPO = 120.0
+RATIO_LIMIT, LIMIT = 3.0, 300.0  # times lxml's parse; ms
+
+# A song of eight chords in G: root, kind, members above it.
+PROGRESSION = (
+    *((7, "G", "major"), (2, "D", "major"), (4, "Em", "minor"), (0, "C", "major")),
+    *((7, "G", "major"), (9, "Am", "minor"), (0, "C", "major"), (2, "D", "major")),
+)
+THIRD = {"major": 4, "minor": 3}
+
+
+class Player(NamedTuple):
+    """A part: its attacks in a bar, the notes of each, and the lowest pitch it plays around."""
+
+    name: str
+    family: str
+    attacks: int
+    notes: int
+    lowest: int | None  # none: percussion
+    drive: str = "clean"
+    echo: str | None = None
+
+
+BAND = (
+    Player("Voice", "voice", 4, 1, 62),
+    Player("Guitar 1", "guitar", 4, 3, 50, drive="overdriven"),
+    Player("Guitar 2", "guitar", 8, 1, 55, drive="edge", echo="dotted eighth"),
+    Player("Keys", "keys", 2, 4, 55),
+    Player("Pad", "keys", 1, 3, 60),
+    Player("Fiddle", "other", 3, 1, 67),
+    Player("Bass", "bass", 4, 1, 31),
+    Player("Drums", "drums", 8, 1, None),
+)
+
+
+def band_song(players: Sequence[Player]) -> Song:
+    """A song of 120 bars in which all play tones of the chord, and at times a neighbour."""
+    random = np.random.default_rng(11)
+    bars = np.arange(1, BARS + 1)
+    section = [f"{'Verse' if k % 2 else 'Chorus'} {k // 2 + 1}" for k in (bars - 1) // SECTION]
+    start = BAR * (bars - 1)
+    chords = [PROGRESSION[k % len(PROGRESSION)] for k in range(BARS)]
+    members = [(root, (root + THIRD[kind]) % 12, (root + 7) % 12) for root, _, kind in chords]
+    measures = pd.DataFrame(
+        {"measure": bars, "written": bars.astype(str), "section": section, "onset": start,
+         "duration": BAR, "meter": "4/4", "key": "G major", "tempo": TEMPO}
+    )  # fmt: skip
+    roots = [root for root, *_ in chords]
+    symbols = pd.DataFrame(
+        {"onset": start, "duration": BAR, "measure": bars, "section": section,
+         "symbol": [symbol for _, symbol, _ in chords], "root": roots, "bass": roots,
+         "kind": [kind for *_, kind in chords], "pitch_classes": members, "degree": None}
+    )[CHORDS.names]  # fmt: skip
+    first = bars[::SECTION]
+    sections = pd.DataFrame(
+        {"section": section[::SECTION], "kind": "other", "pass": 1, "first_measure": first,
+         "last_measure": first + SECTION - 1, "onset": start[::SECTION],
+         "duration": BAR * SECTION}
+    )[SECTIONS.names]  # fmt: skip
+    parts = pd.DataFrame(
+        {"part": [player.name for player in players],
+         "instrument": [player.name for player in players],
+         "family": [player.family for player in players], "tuning": None, "capo": 0,
+         "transpose": 0, "drive": [player.drive for player in players],
+         "echo": [player.echo for player in players], "level": 0.0, "program": None,
+         "player": None}
+    )[PARTS.names]  # fmt: skip
+    tables = [_notes(player, np.array(members), measures, random) for player in players]
+    notes = pd.concat(tables, ignore_index=True)
+    notes["source_id"] = [f"n{k}" for k in range(len(notes))]
+    return Song(parts, sections, measures[MEASURES.names], symbols, notes[NOTES.names])
+
+
+def _notes(
+    player: Player, members: np.ndarray, measures: pd.DataFrame, random: np.random.Generator
+) -> pd.DataFrame:
+    """A part's notes: members of each bar's chord in its register, one in 24 a step off."""
+    shape = (BARS, player.attacks, player.notes)
+    length = BAR / player.attacks
+    onset = measures["onset"].to_numpy()[:, None, None] + length * np.arange(shape[1])[:, None]
+    pitch = np.full(shape, np.nan)
+    if player.lowest is not None:
+        which = (random.integers(0, 3, shape[:2])[:, :, None] + np.arange(shape[2])) % 3
+        pitch_class = np.take_along_axis(members[:, None, :], which, axis=2)
+        # Upwards from the lowest pitch; the fourth note of a chord an octave above the first.
+        pitch = player.lowest + (pitch_class - player.lowest) % 12 + 12 * (np.arange(shape[2]) // 3)
+        pitch = pitch + random.choice([-2, 1, 2], shape) * (random.random(shape) < 1 / 24)
+    row = np.repeat(np.arange(BARS), shape[1] * shape[2])
+    columns = {name: measures[name].to_numpy()[row] for name in ("measure", "section")}
+    return pd.DataFrame(
+        {"part": player.name, "onset": np.broadcast_to(onset, shape).ravel(), "duration": length,
+         "pitch": pitch.ravel(), "voice": None, "string": None, "fret": None, "technique": None,
+         "grace": False, **columns}
+    )  # fmt: skip
+
+
+def clocked(task: Callable[[], object]) -> tuple[float, float]:
+    """Median ms of a task by the clock, and of the processor's own, from a trimmed heap."""
+    wall, own = [], []
+    for _ in range(SAMPLES + 1):
+        gc.collect()
+        ctypes.CDLL("libc.so.6").malloc_trim(0)
+        start, start_own = time.perf_counter(), time.process_time()
+        task()
+        own.append(1000 * (time.process_time() - start_own))
+        wall.append(1000 * (time.perf_counter() - start))
+    return statistics.median(wall[1:]), statistics.median(own[1:])
+
+
+def by_kind(song: Song) -> dict[str, float]:
+    """Median ms of the processor: what all kinds share, each kind, the table, and all at once."""
+
+    def shared() -> Scene:
+        scene = Scene(song)
+        _ = scene.pairs, scene.slices, scene.top, scene.slice_seconds
+        return scene
+
+    scene = shared()
+    tasks: dict[str, Callable[[], object]] = {"shared": shared}
+    tasks |= {
+        kind: (lambda find=find: find(scene, DEFAULT_LIMITS)) for kind, find in _KINDS.items()
+    }
+    clashes = [clash for find in _KINDS.values() for clash in find(scene, DEFAULT_LIMITS)]
+    tasks["table"] = lambda: findings_table(scene, clashes)
+    tasks["all"] = lambda: ar.find_clashes(song)
+    return {name: clocked(task)[1] for name, task in tasks.items()}
+
+
+def musicxml(song: Song) -> bytes:
+    """The song as MusicXML."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "song.musicxml"
+        ar.write_musicxml(song, path)
+        return path.read_bytes()
+
+
+def unpacked(path: Path) -> bytes:
+    """The score within a compressed file."""
+    with zipfile.ZipFile(io.BytesIO(path.read_bytes())) as archive:
+        names = [name for name in archive.namelist() if "META" not in name and name.endswith("xml")]
+        return archive.read(names[0])
+
+
+def largest_quartet() -> Path:
+    """The file of most bytes among the quartets' movements."""
+    return max(QUARTET.rglob("*.mxl"), key=lambda path: len(unpacked(path)))
+
+
+def main() -> None:
+    """Print the tables."""
+    band = band_song(BAND)
+    path = largest_quartet()
+    songs = {
+        "band of eight": (band, musicxml(band)),
+        f"quartet, {path.stem}": (ar.read(path, played=False), unpacked(path)),
+    }
+    print(f"{'song':22}{'parts':>6}{'notes':>7}{'minutes':>8}{'findings':>9}{'lxml':>8}{'own':>8}"
+          f"{'all':>8}{'own':>8}{'ratio':>7}{'limit':>7}{'us/note':>8}")  # fmt: skip
+    for name, (song, data) in songs.items():
+        lxml, lxml_own = clocked(lambda data=data: etree.fromstring(data))
+        ours, own = clocked(lambda song=song: ar.find_clashes(song))
+        limit = min(RATIO_LIMIT * lxml, LIMIT) if song is band else RATIO_LIMIT * lxml
+        print(f"{name:22}{len(song.parts):6}{len(song.notes):7}"
+              f"{song.seconds(song.duration) / 60:8.1f}{len(ar.find_clashes(song)):9}"
+              f"{lxml:8.1f}{lxml_own:8.1f}{ours:8.1f}{own:8.1f}{own / lxml_own:7.2f}{limit:7.0f}"
+              f"{1000 * own / len(song.notes):8.1f}", flush=True)  # fmt: skip
+
+    columns = {name: by_kind(song) for name, (song, _) in songs.items()}
+    print("\nkind by kind, own")
+    print(pd.DataFrame(columns).round(1).to_string())
+
+    print(f"\nparts, {8 * BARS} notes each, own")
+    grown = {}
+    for parts in (2, 4, 8, 16, 28):
+        players = [
+            Player(f"Guitar {k + 1}", "guitar", 8, 1, 40 + 36 * k // parts) for k in range(parts)
+        ]
+        grown[parts] = by_kind(band_song(players))
+    print(pd.DataFrame(grown).round(1).to_string())
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,420 @@
+"""Does the study point at what a good ear points at? Well-made music against worse twins of it.
+
+Run it by hand: ``python tests/benchmarks/damage.py [FOLDER]`` (some minutes). It prints three
+tables and, where a folder is named, keeps them there as CSV.
+
+The pieces are scores of music21's installed corpus, chosen by rule and not by result: all
+MusicXML files but for the fourteenth-century songs, whose parts cross by style, teaching examples
+and an older copy; of Bach, whose chorales outnumber all else, every second by name; and of these
+what has three to six parts with notes. A piece stands in as one passage of at most 64 quarter
+notes in its middle, so that a phrase weighs alike in a chorale and in a quartet. From each
+passage come worse twins, one for each damage, by a seed made of the file's name. Half of the
+pieces, by name too, is there to look at while rules are made ("tuning"); what counts is the other
+half ("reported"). Files that tell no tempo are read at 120 quarter notes a minute.
+
+The score of a kind is the sum of the severities of its findings, a minute; the total is that of
+all kinds. A damage is to be noticed by its matching kinds. The area under the ROC curve is the
+chance that a twin scores higher than an original, ties counting half: any twin against any
+original, or, in the paired version, each twin against its own original. Beside it the area if
+only the worst finding of the matching kinds counts, and the areas of two naive rules: how far the
+ranges of the parts overlap, and how many pairs of notes a minute make a minor second, ninth or
+compound.
+
+References
+----------
+J. A. Hanley and B. J. McNeil (1982), Radiology 143: the area is Mann and Whitney's U over n m.
+B. Efron and R. J. Tibshirani (1993), An Introduction to the Bootstrap: the percentile interval,
+here of whole pieces, since a twin and its original hang together. Both from memory.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import sys
+import warnings
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import music21
+import numpy as np
+import pandas as pd
+
+import arrange as ar
+from arrange.register import register_overlap
+from arrange.sounding import sounding_notes, together
+from arrange.tables import Song
+
+CORPUS = Path(music21.__file__).parent / "corpus"
+LEFT_OUT = ("trecento", "theoryExercises", "demos", "leadSheet")
+# Quarter notes. A phrase is four bars of common time, as most are (common practice).
+PASSAGE, PHRASE, HALF_PHRASE, SIXTEENTH = 64.0, 16.0, 8.0, 0.25
+OCTAVE = 12.0  # semitones
+FEWEST, MOST = 3, 6  # parts
+RESAMPLES = 2000
+NAIVE = ("range overlap", "semitone pairs")
+
+Array = np.ndarray[Any, Any]
+Rng = np.random.Generator
+
+
+def pieces() -> list[Path]:
+    """Files to choose from, in order of their names."""
+    files = sorted(
+        path
+        for path in CORPUS.rglob("*")
+        if path.suffix in (".mxl", ".xml", ".musicxml")
+        and path.relative_to(CORPUS).parts[0] not in LEFT_OUT
+        and not path.stem.endswith("_old")
+    )
+    chorales = [path for path in files if path.parent.name == "bach"]
+    return [path for path in files if path not in chorales[1::2]]
+
+
+def number(name: str) -> int:
+    """A number that a name always gives."""
+    return int.from_bytes(hashlib.sha256(name.encode()).digest()[:8])
+
+
+def half(name: str) -> str:
+    """Which half of the pieces one belongs to."""
+    return "reported" if number(name) % 2 else "tuning"
+
+
+def passage(song: Song) -> Song:
+    """The notes that begin within 64 quarter notes, from the bar line that puts them in the middle.
+
+    The tables of bars and sections stay; notes are cut at the passage's end. Chord symbols are
+    left out: what few there are was put in by an editor, and some hold for dozens of bars.
+    """
+    lines = song.measures["onset"].to_numpy()
+    start = lines[np.abs(lines - max(0, (song.duration - PASSAGE) / 2)).argmin()]
+    end = start + PASSAGE
+    notes = sounding_notes(song.notes)
+    notes = notes[notes["onset"].between(start, end, inclusive="left")]
+    duration = np.minimum(notes["duration"], end - notes["onset"])
+    notes = notes.assign(duration=duration).reset_index(drop=True)
+    return replace(song, notes=notes, chords=song.chords.iloc[:0])
+
+
+def by_height(song: Song) -> list[str]:
+    """The parts with notes, the highest on average first."""
+    mean = song.notes.groupby("part")["pitch"].mean()
+    return mean.sort_values(ascending=False).index.tolist()
+
+
+def phrase(song: Song, parts: Sequence[str], length: float, rng: Rng) -> tuple[float, float] | None:
+    """A stretch from a bar line through which all these parts play half of the time, or None."""
+    notes = song.notes
+    lines = song.measures["onset"].to_numpy()
+    plays = np.full(len(lines), True)
+    for part in parts:
+        own = notes[notes["part"] == part]
+        onset = own["onset"].to_numpy()
+        end = onset + own["duration"].to_numpy()
+        clipped = np.minimum(end, lines[:, None] + length) - np.maximum(onset, lines[:, None])
+        plays &= np.clip(clipped, 0, None).sum(axis=1) >= length / 2
+    starts = lines[plays]
+    if not len(starts):
+        return None
+    start = float(rng.choice(starts))
+    return start, start + length
+
+
+def moved(song: Song, part: str, semitones: float, span: tuple[float, float] | None = None) -> Song:
+    """The song with a part's notes that begin in a stretch (or all) moved up."""
+    notes = song.notes
+    which = notes["part"] == part
+    if span:
+        which &= notes["onset"].between(*span, inclusive="left")
+    return replace(song, notes=notes.assign(pitch=notes["pitch"] + semitones * which))
+
+
+def inner_octave(song: Song, rng: Rng) -> Song:
+    """One inner part an octave up or down throughout, whichever lands nearer to another part."""
+    inner, step = _inner(song, rng)
+    return moved(song, inner, step)
+
+
+def inner_octave_phrase(song: Song, rng: Rng) -> Song | None:
+    """The same for a phrase only."""
+    inner, step = _inner(song, rng)
+    span = phrase(song, [inner], PHRASE, rng)
+    return span and moved(song, inner, step, span)
+
+
+def _inner(song: Song, rng: Rng) -> tuple[str, float]:
+    mean = song.notes.groupby("part")["pitch"].mean()
+    inner = str(rng.choice(by_height(song)[1:-1]))
+    others = mean.drop(inner).to_numpy()
+    distances = {step: np.abs(others - mean[inner] - step).min() for step in (-OCTAVE, OCTAVE)}
+    return inner, min(distances, key=distances.__getitem__)
+
+
+def semitone_off(song: Song, rng: Rng, length: float = PHRASE) -> Song | None:
+    """One part a semitone up or down for a phrase."""
+    part = str(rng.choice(by_height(song)))
+    span = phrase(song, [part], length, rng)
+    return span and moved(song, part, float(rng.choice([-1, 1])), span)
+
+
+def semitone_off_briefly(song: Song, rng: Rng) -> Song | None:
+    """The same for half a phrase."""
+    return semitone_off(song, rng, HALF_PHRASE)
+
+
+def late(song: Song, rng: Rng) -> Song:
+    """One part a sixteenth late throughout."""
+    part = str(rng.choice(by_height(song)))
+    notes = song.notes
+    onset = notes["onset"] + SIXTEENTH * (notes["part"] == part)
+    row = np.searchsorted(song.measures["onset"], onset, side="right") - 1
+    bars = song.measures.iloc[row]
+    places = {name: bars[name].array for name in ("measure", "section")}
+    return replace(song, notes=notes.assign(onset=onset, **places))
+
+
+def into_the_mud(song: Song, rng: Rng) -> Song | None:
+    """All parts but the top one an octave down for a phrase."""
+    parts = by_height(song)[1:]
+    span = phrase(song, parts, PHRASE, rng)
+    if not span:
+        return None
+    for part in parts:
+        song = moved(song, part, -OCTAVE, span)
+    return song
+
+
+def swapped(song: Song, rng: Rng) -> Song | None:
+    """Of two neighbours the upper an octave down and the lower an octave up, for a phrase."""
+    parts = by_height(song)
+    upper = int(rng.integers(len(parts) - 1))
+    pair = parts[upper : upper + 2]
+    span = phrase(song, pair, PHRASE, rng)
+    return span and moved(moved(song, pair[0], -OCTAVE, span), pair[1], OCTAVE, span)
+
+
+@dataclass(frozen=True)
+class Damage:
+    """A way to make a song worse, and the kinds of finding that should notice."""
+
+    make: Callable[[Song, Rng], Song | None]
+    kinds: tuple[str, ...]
+
+
+DAMAGES = {
+    "inner part an octave off": Damage(inner_octave, ("crowding", "crossing")),
+    "inner part, for a phrase": Damage(inner_octave_phrase, ("crowding", "crossing")),
+    "a semitone off for a phrase": Damage(semitone_off, ("rub",)),
+    "a semitone off for half a phrase": Damage(semitone_off_briefly, ("rub",)),
+    "a sixteenth late": Damage(late, ("near",)),
+    "into the mud for a phrase": Damage(into_the_mud, ("mud",)),
+    "swapped for a phrase": Damage(swapped, ("crossing",)),
+}
+
+
+def twin(song: Song, damage: str, name: str) -> Song | None:
+    """The passage with a damage, always the same for a name; None where it cannot be done."""
+    return DAMAGES[damage].make(song, np.random.default_rng(number(f"{name}, {damage}")))
+
+
+def minutes(song: Song) -> float:
+    """From the first note to the last one's end."""
+    notes = song.notes
+    end = (notes["onset"] + notes["duration"]).max()
+    return float(song.seconds(end) - song.seconds(notes["onset"].min())) / 60
+
+
+def scores(song: Song, findings: pd.DataFrame) -> dict[str, float]:
+    """Severity a minute of each kind found, the worst of each, and what the naive rules say."""
+    severity = findings.groupby("kind")["severity"]
+    length = minutes(song)
+    worst = severity.max().rename(lambda kind: f"worst {kind}")
+    naive = range_overlap(song), semitone_pairs(song) / length
+    told = (severity.sum() / length).to_dict()
+    return told | worst.to_dict() | dict(zip(NAIVE, naive, strict=True))
+
+
+def range_overlap(song: Song) -> float:
+    """A naive rule: the Jaccard index of two parts' ranges, summed over the pairs of parts."""
+    return float(register_overlap(song.notes)["share"].sum())
+
+
+def semitone_pairs(song: Song) -> int:
+    """A naive rule: pairs of notes of two parts that sound together and make a minor second,
+    a minor ninth or a compound of it.
+    """
+    notes = song.notes.sort_values("onset")
+    onset, pitch = notes["onset"].to_numpy(), notes["pitch"].to_numpy()
+    part = pd.factorize(notes["part"])[0]
+    one, other = together(onset, onset + notes["duration"].to_numpy())
+    close = np.mod(np.abs(pitch[one] - pitch[other]), 12) == 1
+    return int(np.count_nonzero(close & (part[one] != part[other])))
+
+
+def wins(worse: Array, better: Array) -> Array:
+    """1 where a twin (rows) scores higher than an original (columns), a half where alike."""
+    return (worse[:, None] > better) + 0.5 * (worse[:, None] == better)
+
+
+def area(won: Array, counts: Array | None = None) -> Any:
+    """Area under the ROC curve, of any twin against any original.
+
+    Parameters
+    ----------
+    won : array, twins x originals
+    counts : array, resamples x pieces, optional
+        How often each piece was drawn; the area of each resample.
+    """
+    counts = np.ones(len(won)) if counts is None else counts
+    return ((counts @ won) * counts).sum(axis=-1) / counts.sum(axis=-1) ** 2
+
+
+def paired_area(won: Array, counts: Array | None = None) -> Any:
+    """The same of each twin against its own original."""
+    counts = np.ones(len(won)) if counts is None else counts
+    return counts @ np.diagonal(won) / counts.sum(axis=-1)
+
+
+def with_interval(measure: Callable[..., Any], won: Array) -> tuple[float, float, float]:
+    """A measure of `won` and its 95 % interval, from draws of whole pieces with a fixed seed."""
+    pieces = len(won)
+    counts = np.random.default_rng(5).multinomial(pieces, np.full(pieces, 1 / pieces), RESAMPLES)
+    low, high = np.quantile(measure(won, counts), (0.025, 0.975))
+    return float(measure(won)), float(low), float(high)
+
+
+def judged(tables: pd.DataFrame, damage: str) -> dict[str, Any]:
+    """What the study makes of one damage.
+
+    Parameters
+    ----------
+    tables : DataFrame
+        A row for each version of a piece, with ``piece``, ``version`` and its scores.
+    damage : str
+
+    Returns
+    -------
+    dict
+        Areas with their intervals; ``kind rises`` and ``total rises``, the shares of the pieces.
+    """
+    by_piece = tables.set_index("piece")
+    worse = by_piece[by_piece["version"] == damage]
+    better = by_piece[by_piece["version"] == "original"].loc[worse.index]
+    kinds = DAMAGES[damage].kinds
+    match, total, worst, *naive = (
+        [measure(frame).to_numpy() for frame in (worse, better)]
+        for measure in (
+            lambda frame: _columns(frame, kinds).sum(axis=1),
+            lambda frame: frame[kinds_of(tables)].sum(axis=1),
+            lambda frame: _columns(frame, [f"worst {kind}" for kind in kinds]).max(axis=1),
+            *(lambda frame, rule=rule: frame[rule] for rule in NAIVE),
+        )
+    )
+    won = wins(*match)
+    row: dict[str, Any] = {"damage": damage, "kinds": " + ".join(kinds), "pieces": len(won)}
+    for name, measure in (("area", area), ("paired", paired_area)):
+        row |= zip((name, f"{name} low", f"{name} high"), with_interval(measure, won), strict=True)
+    row["kind rises"] = (match[0] > match[1]).mean()
+    row["total rises"] = (total[0] > total[1]).mean()
+    row["worst finding"] = area(wins(*worst))
+    return row | {rule: area(wins(*pair)) for rule, pair in zip(NAIVE, naive, strict=True)}
+
+
+def _columns(frame: pd.DataFrame, names: Sequence[str]) -> pd.DataFrame:
+    """Some columns, zeros for a kind that was never found."""
+    return frame.reindex(columns=list(names), fill_value=0.0)
+
+
+def kinds_of(tables: pd.DataFrame) -> list[str]:
+    """The columns that hold a kind's severity a minute."""
+    about = ("piece", "half", "version", *NAIVE)
+    return [name for name in tables if name not in about and not name.startswith("worst ")]
+
+
+def rising(tables: pd.DataFrame) -> pd.DataFrame:
+    """Share of the pieces in which each kind (columns) scores higher after each damage (rows)."""
+    frame = tables.set_index(["version", "piece"])[kinds_of(tables)]
+    original = frame.loc["original"]
+    rows = {
+        damage: (frame.loc[damage] > original.loc[frame.loc[damage].index]).mean()
+        for damage in DAMAGES
+    }
+    return pd.DataFrame(rows).T.rename_axis("damage").reset_index()
+
+
+def versions(files: Sequence[Path]) -> Iterator[tuple[str, str, Song]]:
+    """Name, version and passage of each piece, as it is and after each damage."""
+    for count, path in enumerate(files):
+        name = path.relative_to(CORPUS).as_posix()
+        print(f"\r{count + 1} of {len(files)} files", end="", file=sys.stderr, flush=True)
+        song = passage(ar.read(path))
+        if not FEWEST <= song.notes["part"].nunique() <= MOST:
+            continue
+        yield name, "original", song
+        for damage in DAMAGES:
+            worse = twin(song, damage, name)
+            if worse:
+                yield name, damage, worse
+    print(file=sys.stderr)
+
+
+def experiment(files: Sequence[Path]) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """The scores of all versions, and the findings of the originals.
+
+    Returns
+    -------
+    tables : DataFrame
+        A row for each version: ``piece``, ``half``, ``version``, and its ``scores``.
+    alarms : DataFrame
+        A row for each original: ``half``, ``composer``, ``minutes``, findings per kind.
+    """
+    rows, alarms = [], []
+    for name, version, song in versions(files):
+        findings = ar.find_clashes(song)
+        about = {"piece": name, "half": half(name)}
+        rows.append(about | {"version": version} | scores(song, findings))
+        if version == "original":
+            counts = findings["kind"].value_counts().to_dict()
+            about |= {"composer": name.split("/")[0], "minutes": minutes(song)}
+            alarms.append(about | counts)
+    return pd.DataFrame(rows).fillna(0.0), pd.DataFrame(alarms).fillna(0)
+
+
+def alarms_a_minute(alarms: pd.DataFrame) -> pd.DataFrame:
+    """Findings a minute of each kind on the originals, by composer and in all."""
+    counts = alarms.drop(columns=["piece", "half"]).assign(pieces=1)
+    sums = counts.groupby("composer").sum()
+    sums.loc["all"] = sums.sum()
+    kinds = sums.columns.drop(["pieces", "minutes"])
+    rates = sums[kinds].div(sums["minutes"], axis=0)
+    return pd.concat([sums[["pieces", "minutes"]], rates], axis=1).reset_index()
+
+
+def main() -> None:
+    """Print the tables, and keep them where a folder is named."""
+    warnings.simplefilter("ignore")
+    files = pieces()
+    tables, alarms = experiment(files)
+    print(f"{len(files)} files, {len(alarms)} with {FEWEST} to {MOST} parts, "
+          f"{alarms['minutes'].sum():.0f} minutes of music")  # fmt: skip
+    areas, rises, rates = [], [], []
+    for part in ("tuning", "reported"):
+        own = tables[tables["half"] == part]
+        rows = pd.DataFrame([judged(own, damage) for damage in DAMAGES])
+        cannot = own["piece"].nunique() - rows["pieces"]
+        rows.insert(3, "cannot be done", cannot)
+        areas.append(rows.assign(half=part))
+        rises.append(rising(own).assign(half=part))
+        rates.append(alarms_a_minute(alarms[alarms["half"] == part]).assign(half=part))
+    kept = {"areas": areas, "rises": rises, "alarms-a-minute": rates}
+    for name, frames in kept.items():
+        frame = pd.concat(frames, ignore_index=True).fillna(0.0)
+        print(f"\n{name}\n{frame.round(3).to_string(index=False)}")
+        if len(sys.argv) > 1:
+            frame.round(4).to_csv(Path(sys.argv[1]) / f"{name}.csv", index=False)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,670 @@
+"""What one does with findings: worked by hand, and each move told tried on the whole song.
+
+At 60 quarter notes a minute a quarter note lasts a second. What belongs to a finding, how like
+ones are grouped and what counts as the smallest move is ours, so that the tests hold the
+definition.
+"""
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import Phase, given, settings
+from hypothesis import strategies as st
+from songs import parts_of, song
+
+from arrange import Study
+from arrange.clashes import Limits, find_clashes
+from arrange.errors import ArrangeError, TableError
+from arrange.findings import (
+    Waiver,
+    apply_move,
+    finding_notes,
+    group_findings,
+    not_asked,
+    parse_waiver,
+    read_waivers,
+    smallest_move,
+    smallest_moves,
+    waive,
+    waivers_table,
+)
+from arrange.findings.behind import ATTACK_KINDS
+from arrange.tables import FINDINGS, check_table
+
+EXAMPLES = settings(max_examples=40, deadline=None, derandomize=True, phases=[Phase.generate])
+
+
+def first(music, kind, limits=Limits()):  # noqa: B008
+    """The most severe finding of a kind."""
+    found = find_clashes(music, [kind], limits)
+    assert len(found), f"no {kind} in it"
+    return found.iloc[0]
+
+
+def behind(music, kind, limits=Limits()):  # noqa: B008
+    """(part, name, measure, beat, duration) of the notes behind the first finding of a kind."""
+    notes = finding_notes(music, first(music, kind, limits))
+    columns = ("part", "name", "measure", "beat", "duration")
+    return list(zip(*(notes[name] for name in columns), strict=True))
+
+
+# --- The notes behind a finding ---------------------------------------------------------------
+
+
+def test_behind_a_rub():
+    """Guitar 1 holds E4 from beat 1, Guitar 2 strikes F4 on beat 3: both are told from there on,
+    neither the G4 above nor the F4 of the next bar, where no E sounds.
+    """
+    music = song(("Guitar 1", "E4 G4", 0, 4), ("Guitar 2", "F4", 2, 2), ("Guitar 2", "F4", 5, 1))
+    assert behind(music, "rub") == [("Guitar 1", "E4", 1, 3, 2), ("Guitar 2", "F4", 1, 3, 2)]
+
+
+def test_behind_mud_in_one_part():
+    """A low third in one hand: its two notes, not the G above them."""
+    music = song(("Guitar 1", "F2 A2 G3", 0, 4))
+    assert [row[1] for row in behind(music, "mud")] == ["F2", "A2"]
+
+
+def test_behind_mud_over_an_assumed_root():
+    """Over C no bass plays: the C that is missing cannot be told, the E2 that it muddies is."""
+    music = song(("Guitar 1", "E2 C4", 0, 8), chords=[(0, 0, "major", None)])
+    assert behind(music, "mud") == [("Guitar 1", "E2", 1, 1, 8)]
+
+
+def test_behind_crowding():
+    """Both stay on C4 to D4; the high E5 lies outside the shared zone, and the last bar, in
+    which Guitar 2 is silent, is left out.
+    """
+    shared = [(part, note, at, 1) for part in ("Guitar 1", "Guitar 2")
+              for at, note in enumerate(["C4", "D4"] * 4)]  # fmt: skip
+    music = song(*shared, ("Guitar 1", "E5", 0, 1), ("Guitar 1", "C4", 8, 4))
+    notes = behind(music, "crowding")
+    assert [(row[0], row[1]) for row in notes] == [
+        (part, name) for name in ["C4", "D4"] * 4 for part in ("Guitar 1", "Guitar 2")
+    ]
+
+
+def test_behind_a_crossing():
+    """The top notes of both for the two beats in which the upper part lies lower."""
+    music = song(
+        ("Guitar 1", "C5", 0, 6), ("Guitar 1", "E4", 6, 2), ("Guitar 1", "C5", 8, 8),
+        ("Guitar 2", "G3 G4", 0, 16),
+    )  # fmt: skip
+    assert (
+        behind(music, "crossing", Limits(crossing=1))
+        == [("Guitar 2", "G4", 2, 3, 2), ("Guitar 1", "E4", 2, 3, 2)][::-1]
+    )
+
+
+def test_behind_disagreeing_thirds():
+    """E against Eb over C, while both sound; the C and G beside them agree."""
+    music = song(
+        ("Guitar 1", "C4 E4", 0, 4), ("Guitar 2", "Eb3 G3", 1, 2),
+        chords=[(0, 0, "major", None)],
+    )  # fmt: skip
+    assert behind(music, "third") == [("Guitar 1", "E4", 1, 2, 2), ("Guitar 2", "Eb3", 1, 2, 2)]
+
+
+def test_behind_a_note_outside():
+    """The F# over C, only as long as the symbol is C."""
+    chords = [(0, 0, "major", None), (4, 2, "major", None)]
+    music = song(("Guitar 1", "C4 F#4", 0, 8), chords=chords)
+    assert behind(music, "outside") == [("Guitar 1", "F#4", 1, 1, 4)]
+
+
+def test_behind_voice_and_bass():
+    """The A near the G that is sung, with it; the low E over the bass's C, with that."""
+    music = song(("Voice", "G4", 0, 8), ("Guitar 1", "A4 C3", 0, 8))
+    assert [row[:2] for row in behind(music, "voice")] == [("Voice", "G4"), ("Guitar 1", "A4")]
+    music = song(("Guitar 1", "E2 C4", 0, 8), ("Bass", "C2", 0, 8))
+    assert [row[:2] for row in behind(music, "bass")] == [("Guitar 1", "E2"), ("Bass", "C2")]
+
+
+SCALE = ["C4", "D4", "E4", "F4", "G4", "A4", "B4", "C5"]
+
+
+def test_behind_a_doubling():
+    """The top notes of the eight attacks that both make, whole; the low G under them is none."""
+    music = song(
+        *(("Guitar 1", note, at, 1) for at, note in enumerate(SCALE)),
+        *(("Guitar 2", note, at, 1) for at, note in enumerate(SCALE)),
+        ("Guitar 2", "G2", 0, 8),
+    )
+    notes = behind(music, "doubling")
+    assert len(notes) == 16
+    assert {row[1] for row in notes} == set(SCALE)
+
+
+LATE = [("Guitar 1", "C4", at, 0.2) for at in range(8)] + [
+    ("Guitar 2", "G4", at + 0.25, 0.2) for at in range(8)
+]
+
+
+def test_behind_attacks_that_miss():
+    """Eight quarters and eight attacks a sixteenth behind them; what is together is left out."""
+    notes = behind(song(*LATE, ("Guitar 1", "C4", 8, 1), ("Guitar 2", "G4", 8, 1)), "near")
+    assert len(notes) == 16
+    assert notes[:2] == [("Guitar 1", "C4", 1, 1, 0.2), ("Guitar 2", "G4", 1, 1.25, 0.2)]
+
+
+def echoing():
+    """A triplet echo of quarters against sixteenths: the repeats miss, no attack does."""
+    rows = [("Guitar 1", "C4", at, 0.2) for at in range(16)]
+    rows += [("Guitar 2", "G4", at / 4, 0.2) for at in range(64)]
+    parts = parts_of("Guitar 1", "Guitar 2", echo=["triplet quarter", None])
+    return song(*rows, parts=parts, tempo=60)
+
+
+def test_behind_an_echo():
+    """The attacks that it repeats, and the other part's; no move of a note ends it."""
+    music, limits = echoing(), Limits(near=1)
+    finding = first(music, "near", limits)
+    assert "echo" in finding["why"]
+    notes = finding_notes(music, finding)
+    assert set(notes["part"]) == {"Guitar 1", "Guitar 2"}
+    moves = smallest_moves(music, finding, limits)
+    assert moves["move"].tolist() == [
+        "no single move ends it: the echo of Guitar 1 misses, not a note; set it to another note "
+        "value"
+    ]
+    with pytest.raises(ArrangeError, match="this row changes nothing: no single move"):
+        apply_move(music, moves.iloc[0])
+
+
+def test_a_finding_by_its_label_or_as_a_row():
+    """Label, Series and named tuple give the same; an unknown label and part are told."""
+    music = song(("Guitar 1", "C4", 0, 4), ("Guitar 2", "Db4", 0, 4))
+    found = find_clashes(music)
+    label = found.index[0]
+    expected = finding_notes(music, found.iloc[0])
+    assert len(expected) == 2
+    pd.testing.assert_frame_equal(finding_notes(music, label), expected)
+    pd.testing.assert_frame_equal(finding_notes(music, next(found.itertuples())), expected)
+    with pytest.raises(ArrangeError, match="no finding has the label 99"):
+        finding_notes(music, 99)
+    with pytest.raises(ArrangeError, match="of a part 'Fiddle', which the song does not have"):
+        finding_notes(music, found.iloc[0].replace("Guitar 1 + Guitar 2", "Guitar 1 + Fiddle"))
+
+
+def test_a_part_with_a_plus_in_its_name():
+    """The label of a part may hold what joins two."""
+    music = song(("Ann + Bo", "C4", 0, 4), ("Guitar + amp", "Db4", 0, 4))
+    assert [row[0] for row in behind(music, "rub")] == ["Ann + Bo", "Guitar + amp"]
+
+
+# --- The smallest move ------------------------------------------------------------------------
+
+
+def test_out_of_a_rub_onto_the_chord():
+    """E4 against F4 over C: F goes down a semitone onto E or up a tone onto G; E down four onto
+    C or up three onto G. All are members of C, so that no step to another note is told.
+    """
+    music = song(
+        ("Guitar 1", "E4", 0, 4), ("Guitar 2", "F4", 0, 4),
+        chords=[(0, 0, "major", None)], key="C major",
+    )  # fmt: skip
+    moves = smallest_moves(music, first(music, "rub"))
+    steps = moves[moves["semitones"].abs() < 12]
+    assert list(zip(steps["part"], steps["move"], steps["semitones"], strict=True)) == [
+        ("Guitar 2", "down a semitone to E4", -1),
+        ("Guitar 2", "up 2 semitones to G4", 2),
+        ("Guitar 1", "up 3 semitones to G4", 3),
+        ("Guitar 1", "down 4 semitones to C4", -4),
+    ]
+    assert steps["in_chord"].all()
+    assert moves["move"].tolist()[-2:] == ["leave it out"] * 2
+    assert smallest_move(music, first(music, "rub")) == "Guitar 2: down a semitone to E4"
+
+
+def test_without_a_chord_symbol_any_note_will_do():
+    """C4 against C#4, nothing known of the chord: a semitone away from or onto each other."""
+    music = song(("Guitar 1", "C4", 0, 4), ("Guitar 2", "C#4", 0, 4))
+    moves = smallest_moves(music, first(music, "rub"))
+    assert moves["in_chord"].isna().all()
+    assert set(moves["move"][:4]) == {
+        "up a semitone to C#4", "down a semitone to B3",
+        "up a semitone to D4", "down a semitone to C4",
+    }  # fmt: skip
+
+
+def test_moves_stay_on_the_neck():
+    """The open low E of a guitar goes no lower."""
+    music = song(("Guitar 1", "E2", 0, 8), ("Guitar 2", "F2", 0, 8))
+    moves = smallest_moves(music, first(music, "rub"))
+    down = moves[(moves["part"] == "Guitar 1") & (moves["semitones"] < 0)]
+    assert down.empty
+
+
+def test_mud_in_one_hand_is_ended_by_one_of_its_notes():
+    """F2 A2 is a third too low: either note moves, and the text says which."""
+    music = song(("Guitar 1", "F2 A2", 0, 4))
+    moves = smallest_moves(music, first(music, "mud"))
+    assert set(moves["move"].str.split().str[0]) == {"F2", "A2", "leave"}
+    assert set(moves["changed"].map(len)) == {1}
+
+
+def test_a_late_part_comes_earlier():
+    """A sixteenth earlier, or the other a sixteenth later; as attacks all at once."""
+    music = song(*LATE)
+    moves = smallest_moves(music, first(music, "near"))
+    told = list(zip(moves["part"], moves["move"], strict=True))[:2]
+    assert ("Guitar 2", "together with Guitar 1: a sixteenth earlier") in told
+    assert ("Guitar 1", "together with Guitar 2: a sixteenth later") in told
+    earlier = moves[moves["move"].str.endswith("earlier")].iloc[0]
+    moved = apply_move(music, earlier)
+    assert sorted(moved.notes["onset"]) == sorted(list(map(float, range(8))) * 2)
+
+
+def test_a_singer_is_left_where_she_sings():
+    """Of a guitar in the singer's way only the guitar moves."""
+    music = song(("Voice", "G4", 0, 8), ("Guitar 1", "A4", 0, 8))
+    moves = smallest_moves(music, first(music, "voice"))
+    assert moves["part"].unique().tolist() == ["Guitar 1"]
+    assert moves["move"].tolist() == ["an octave higher", "an octave lower", "leave it out"]
+
+
+def test_what_a_move_brings_is_told():
+    """F4 against E4 may go up to F#4, but there the keys hold G4: a new rub. Down onto E4 nothing
+    stands in the way.
+    """
+    music = song(("Guitar 1", "F4", 0, 3), ("Guitar 2", "E4", 0, 3), ("Keys", "G4", 0, 3))
+    moves = smallest_moves(music, first(music, "rub")).set_index(["part", "move"])["also"]
+    assert moves["Guitar 1", "up a semitone to F#4"] == 1
+    assert moves["Guitar 1", "down a semitone to E4"] == 0
+
+
+PARTS = ["Guitar 1", "Guitar 2", "Bass", "Voice"]
+ROWS = st.lists(
+    st.tuples(
+        st.sampled_from(PARTS),
+        st.integers(40, 72),
+        st.integers(0, 60).map(lambda sixteenths: sixteenths / 4),
+        st.sampled_from([0.5, 1, 2, 4]),
+    ),
+    min_size=2,
+    max_size=14,
+)
+CHORDS = st.sampled_from([[], [(0, 0, "major", None), (8, 9, "minor", None)]])
+LOOSE = Limits(rub=0.1, mud=0.5, crowding=0.2, crowding_seconds=1, crossing=0.3, third=0.2,
+               outside=0.5, voice=0.2, voice_seconds=0.5, bass=0.5, doubling=3, near=1,
+               fusing=4)  # fmt: skip
+
+
+def of_its_parts(findings, finding):
+    """(onset, pitches) of those of the same kind and parts that touch its time."""
+    end = findings["onset"] + findings["duration"]
+    same = (findings["kind"] == finding.kind) & (findings["parts"] == finding.parts)
+    same &= (findings["onset"] <= finding.onset + finding.duration) & (end >= finding.onset)
+    return set(zip(findings["onset"][same], findings["pitches"][same], strict=True))
+
+
+@given(ROWS, CHORDS, st.integers(0, 9))
+@settings(EXAMPLES, max_examples=25)
+def test_each_move_ends_its_finding(rows, chords, number):
+    """Made on the whole song, and looked for there: of its kind and parts nothing is left at its
+    time but what was there beside it. Every finding is told some move, or why there is none.
+    """
+    music = song(*rows, parts=PARTS, chords=chords, bars=10)
+    before = find_clashes(music, limits=LOOSE)
+    for finding in before.iloc[number : number + 1].itertuples():
+        beside = of_its_parts(before, finding) - {(finding.onset, finding.pitches)}
+        moves = smallest_moves(music, finding, LOOSE)
+        assert len(moves)
+        for move in moves.itertuples():
+            if not move.changed:
+                assert move.move.startswith("no single move ends it: ")
+                continue
+            after = find_clashes(apply_move(music, move), [finding.kind], LOOSE)
+            assert of_its_parts(after, finding) <= beside, (finding, move)
+
+
+@given(ROWS, CHORDS)
+@EXAMPLES
+def test_the_notes_behind_make_the_finding(rows, chords):
+    """They are of its parts, within its time, and without them it is gone."""
+    music = song(*rows, parts=PARTS, chords=chords, bars=10)
+    for finding in find_clashes(music, limits=LOOSE).itertuples():
+        notes = finding_notes(music, finding)
+        assert set(notes["part"]) <= set(finding.parts.split(" + "))
+        assert (notes["onset"] >= finding.onset - 1e-9).all()
+        lasts = 0 if finding.kind in ATTACK_KINDS else notes["duration"]
+        end = (notes["onset"] + lasts).max()
+        assert end <= finding.onset + finding.duration + 1e-9
+        left = replace(music, notes=music.notes.drop(index=notes.index))
+        after = find_clashes(left, [finding.kind], LOOSE)
+        same = after[(after["parts"] == finding.parts) & (after["onset"] == finding.onset)]
+        assert finding.kind == "crossing" or finding.pitches not in set(same["pitches"])
+
+
+# --- Grouping ---------------------------------------------------------------------------------
+
+FORM = (("Verse 1", 1), ("Chorus 1", 3), ("Verse 2", 5), ("Chorus 2", 7))
+
+
+def in_form(*rows, kinds=("verse", "chorus", "verse", "chorus"), **about):
+    """A song of four sections of two bars."""
+    music = song(*rows, sections=FORM, bars=8, **about)
+    return replace(music, sections=music.sections.assign(kind=list(kinds)))
+
+
+def rub(bar, low="C4", high="Db4"):
+    """Both guitars a semitone apart through a bar."""
+    return [("Guitar 1", low, 4 * bar - 4, 3), ("Guitar 2", high, 4 * bar - 4, 3)]
+
+
+def rows_of(music):
+    """(kind, times, sections) of each group."""
+    groups = group_findings(find_clashes(music, ["rub"]), music)
+    return list(zip(groups["kind"], groups["times"], groups["sections"], strict=True))
+
+
+def test_each_chorus_once():
+    """The same rub in the first bar of both choruses is one row; in the verse it is another."""
+    music = in_form(*rub(3), *rub(7), *rub(2))
+    assert rows_of(music) == [("rub", 1, "Verse 1"), ("rub", 2, "Chorus 1 and 2")]
+
+
+def test_another_place_of_the_chorus_is_another_clash():
+    """First bar of one, second of the other: two rows."""
+    assert len(rows_of(in_form(*rub(3), *rub(8)))) == 2
+
+
+def test_sections_of_no_kind_are_not_alike():
+    """Without a kind of section the same place says nothing."""
+    assert len(rows_of(in_form(*rub(3), *rub(7), kinds=["other"] * 4))) == 2
+
+
+def test_played_again_in_a_repeat():
+    """The same printed bar, played a second time."""
+    music = in_form(*rub(3), *rub(7), kinds=["other"] * 4)
+    measures = music.measures.assign(written=["1", "2", "3", "4", "5", "6", "3", "8"])
+    assert rows_of(replace(music, measures=measures)) == [("rub", 2, "Chorus 1 and 2")]
+
+
+def test_like_ones_of_a_section():
+    """On other pitches in the same section: one row, the most severe told."""
+    music = in_form(*rub(3, "C3", "Db3"), *rub(4, "E4", "F4"))
+    groups = group_findings(find_clashes(music, ["rub"]), music)
+    assert groups["times"].tolist() == [2]
+    assert groups["pitches"].tolist() == ["C3 C#3"]
+
+
+def test_section_names_in_short():
+    """Numbered names share their word, in the order of the song."""
+    bars = [1, 3, 5, 7]
+    music = song(
+        *(row for bar in bars for row in rub(bar)),
+        sections=[("Chorus 1", 1), ("Tag", 3), ("Chorus 2", 5), ("Chorus 3", 7)],
+    )
+    music = replace(music, sections=music.sections.assign(kind="chorus"))
+    assert rows_of(music) == [("rub", 4, "Chorus 1, 2 and 3; Tag")]
+
+
+def test_waived_ones_stay_apart():
+    """A waived finding does not hide one that is not."""
+    music = in_form(*rub(3), *rub(7))
+    findings = waive(
+        find_clashes(music, ["rub"]), [Waiver("W1", "an ornament", section="Chorus 2")]
+    )
+    groups = group_findings(findings, music)
+    assert sorted(groups["sections"]) == ["Chorus 1", "Chorus 2"]
+
+
+def test_grouping_asks_for_a_findings_table():
+    """Another table is refused; none is none."""
+    music = in_form(*rub(3))
+    with pytest.raises(TableError, match="table 'findings' lacks"):
+        group_findings(music.notes, music)
+    empty = group_findings(find_clashes(music, ["voice"]), music)
+    assert empty.columns.tolist() == [*FINDINGS.names, "times", "sections", "labels"]
+    assert empty.empty
+
+
+@given(ROWS, st.randoms(use_true_random=False))
+@EXAMPLES
+def test_grouping_loses_nothing(rows, random):
+    """Each finding is in one group, of its own kind and parts; the row told is the most severe of
+    them; the order of the findings makes no difference.
+    """
+    music = in_form(*(row for row in rows if row[2] + row[3] <= 32), parts=PARTS)
+    findings = find_clashes(music, limits=LOOSE)
+    groups = group_findings(findings, music)
+    assert groups["times"].sum() == len(findings)
+    held = [label for labels in groups["labels"] for label in labels]
+    assert sorted(held) == sorted(findings.index)
+    for row in groups.itertuples():
+        own = findings.loc[list(row.labels)]
+        assert set(own["kind"]) == {row.kind}
+        assert set(own["parts"]) == {row.parts}
+        assert row.severity == own["severity"].max()
+        assert row.times == len(own)
+    order = list(findings.index)
+    random.shuffle(order)
+    again = group_findings(findings.loc[order], music)
+    columns = [*FINDINGS.names, "times", "sections"]
+    pd.testing.assert_frame_equal(again[columns], groups[columns])
+    assert [set(labels) for labels in again["labels"]] == [set(own) for own in groups["labels"]]
+
+
+# --- Waiving ----------------------------------------------------------------------------------
+
+DOUBLED = [(part, note, at, 1) for part in ("Guitar 1", "Guitar 2")
+           for at, note in enumerate(SCALE)]  # fmt: skip
+HOOK = Waiver("W1", "the hook is meant", kind="doubling")
+
+
+def test_waived_by_kind_parts_section_and_measures():
+    """Each alone and all together cover the doubling; the rub in the chorus stays."""
+    music = in_form(*DOUBLED, *rub(3))
+    findings = find_clashes(music, ["doubling", "rub"])
+    for covers in (
+        {"kind": "doubling"},
+        {"section": "Verse 1"},
+        {"measures": (1, 2)},
+        {"kind": "doubling", "parts": ("Guitar 2", "Guitar 1"), "measures": (1, 1)},
+    ):
+        waived = waive(findings, [Waiver("W1", "meant", **covers)])
+        check_table(waived, FINDINGS)
+        assert waived["waived"].notna().tolist() == (waived["kind"] == "doubling").tolist()
+    assert waive(findings, [Waiver("W1", "so", parts=("Guitar 1",))])["waived"].eq("W1").all()
+    assert findings["waived"].isna().all(), "nothing is changed in place"
+
+
+def test_the_first_waiver_counts():
+    """A later one does not take its place, nor does a second call; row labels stay."""
+    music = in_form(*DOUBLED)
+    findings = find_clashes(music, ["doubling"]).set_axis([7], axis=0)
+    waived = waive(findings, [HOOK, Waiver("W2", "so too", section="Verse 1")])
+    assert waived["waived"].to_dict() == {7: "W1"}
+    assert waive(waived, [Waiver("W3", "again", kind="doubling")])["waived"].tolist() == ["W1"]
+
+
+@pytest.mark.parametrize(
+    ("covers", "message"),
+    [
+        ({"kind": "rub"}, "none is of kind 'rub'; there are findings of kind doubling"),
+        ({"section": "Coda"}, "none is of section 'Coda'; there are findings of section Verse 1"),
+        ({"measures": (5, 8)}, "there are: doubling of Guitar 1 .* in Verse 1, measure 1"),
+        ({"parts": ("Guitar",)}, r"W1 \(parts=Guitar\) covers no finding"),
+    ],
+)
+def test_a_waiver_that_covers_nothing(covers, message):
+    """It says what there is; a part is named in full."""
+    findings = find_clashes(in_form(*DOUBLED), ["doubling"])
+    with pytest.raises(ArrangeError, match=message):
+        waive(findings, [Waiver("W1", "meant", **covers)])
+
+
+def test_one_id_has_one_reason():
+    """One decision may cover two places, but not for two reasons."""
+    findings = find_clashes(in_form(*DOUBLED, *rub(3)), ["doubling", "rub"])
+    again = Waiver("W1", HOOK.reason, kind="rub")
+    assert waive(findings, [HOOK, again])["waived"].eq("W1").all()
+    with pytest.raises(ArrangeError, match="W1: it has two reasons, 'the hook is meant' and 'no'"):
+        waive(findings, [HOOK, replace(again, reason="no")])
+
+
+@pytest.mark.parametrize(
+    ("told", "message"),
+    [
+        ({"decision": " ", "reason": "so", "kind": "rub"}, "needs the id of its decision"),
+        ({"decision": "W1", "reason": " ", "kind": "rub"}, "W1: a reason is needed"),
+        ({"decision": "W1", "reason": "so"}, "say what it covers: one of kind, parts, section"),
+        ({"decision": "W1", "reason": "so", "measures": (4, 2)}, "measures 4-2: the first played"),
+    ],
+)
+def test_a_waiver_that_is_none(told, message):
+    """Id, reason and something that it covers are needed."""
+    with pytest.raises(ArrangeError, match=message):
+        Waiver(**told)
+
+
+def test_a_waiver_as_text():
+    """Names in any order; a range or one measure; what the reason holds is kept."""
+    text = "reason=Ann = lead, as agreed; kind=rub;parts=Guitar 1 + Guitar 2; measures=21-24"
+    assert parse_waiver(text, "W1") == Waiver(
+        "W1", "Ann = lead, as agreed", "rub", ("Guitar 1", "Guitar 2"), "", (21, 24)
+    )
+    assert parse_waiver("measures=3; reason=so", "W2").measures == (3, 3)
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ("kind=rub", "W1: a reason is needed"),
+        ("kind", "'kind' is not understood; write name=value"),
+        ("sort=rub; reason=so", "'sort=rub' is not understood"),
+        ("kind=rub; kind=mud; reason=so", "kind stands there twice"),
+        ("kind=; reason=so", "nothing stands behind kind="),
+        ("measures=one; reason=so", "measures 'one'; write played measures such as 21-24"),
+        ("measures=4-; reason=so", "measures '4-'; write"),
+    ],
+)
+def test_a_text_that_is_no_waiver(text, message):
+    """The piece that is not understood is named."""
+    with pytest.raises(ArrangeError, match=message):
+        parse_waiver(text, "W1")
+
+
+TEXT = st.text("abcXYZ019,\"'éß–-+ .", min_size=1, max_size=12).map(str.strip).filter(bool)
+WAIVERS = st.builds(
+    Waiver,
+    TEXT,
+    TEXT,
+    kind=st.sampled_from(["rub", "doubling"]),
+    parts=st.lists(TEXT.filter(lambda name: "+" not in name), max_size=2).map(tuple),
+    section=st.one_of(st.just(""), TEXT),
+    measures=st.one_of(
+        st.none(), st.tuples(st.integers(1, 50), st.integers(50, 99)), st.just((3, 3))
+    ),
+)
+
+
+@given(st.lists(WAIVERS, max_size=4))
+@EXAMPLES
+def test_waivers_come_back_from_a_table(tmp_path_factory, waivers):
+    """Written as a study writes its tables, then read."""
+    path = tmp_path_factory.mktemp("waivers") / "waivers.csv"
+    waivers_table(waivers).to_csv(path, index=False)
+    assert read_waivers(path) == tuple(waivers)
+
+
+def test_a_table_that_holds_no_waivers(tmp_path):
+    """The file, its line and what is wrong there."""
+    path = tmp_path / "waivers.csv"
+    with pytest.raises(ArrangeError, match=r"waivers.csv: cannot be read: No such file"):
+        read_waivers(path)
+    path.write_text("")
+    with pytest.raises(ArrangeError, match="it is no table of waivers"):
+        read_waivers(path)
+    path.write_text("decision,reason\nW1,so\n")
+    with pytest.raises(ArrangeError, match="column 'kind' is missing"):
+        read_waivers(path)
+    path.write_text("decision,reason,kind,parts,section,measures\nW1,so,rub,,,\nW2,,rub,,,\n")
+    with pytest.raises(ArrangeError, match="line 3: waiver W2: a reason is needed"):
+        read_waivers(path)
+
+
+# --- What cannot be asked ---------------------------------------------------------------------
+
+C_CHORD = [(0, 0, "major", None)]
+NO_CHORDS = "No chord symbols: thirds and tones outside the chord were not asked."
+NO_VOICE = "No part is a singer: room for the voice was not asked."
+NO_BASS = "No part is a bass: room for the bass was not asked."
+ALL_CLEAN = (
+    "Every guitar is clean, or the song does not tell: what overdrive makes of chords was not "
+    "asked."
+)
+DRIVEN = parts_of("Guitar 1", "Voice", "Bass", drive=["edge", "clean", "clean"])
+BAND = [("Guitar 1", "C4", 0, 4), ("Voice", "C5", 0, 4), ("Bass", "C2", 0, 4)]
+
+
+@pytest.mark.parametrize(
+    ("music", "told"),
+    [
+        (song(*BAND, chords=C_CHORD, key="C major", parts=DRIVEN), []),
+        (song(*BAND, chords=C_CHORD, key="C major"), [ALL_CLEAN]),
+        (song(*BAND, key="C major", parts=DRIVEN), [NO_CHORDS]),
+        (
+            song(*BAND, chords=C_CHORD, parts=DRIVEN),
+            ["No key: tones outside the chord count as its colour, but for avoid notes."],
+        ),
+        (
+            song(*BAND, chords=[(0, 0, "none", None)], parts=DRIVEN),
+            ["No chord symbol names more than a root: tones outside the chord were not asked."],
+        ),
+        (
+            song(*BAND[:1], ("Guitar 2", "E4", 0, 4), chords=C_CHORD, key="C major"),
+            [NO_VOICE, NO_BASS, ALL_CLEAN],
+        ),
+        (
+            song(*BAND[:1]),
+            [NO_CHORDS, ALL_CLEAN, "Only Guitar 1 plays: nothing between two parts was asked, only "
+             "what a part does alone."],
+        ),
+        (
+            song(("Drums", np.nan, 0, 1), ("Drums", np.nan, 1, 1), ("Drums 2", np.nan, 1, 1)),
+            ["No note has a pitch and a duration: only attacks were asked, if there are any."],
+        ),
+        (
+            song(("Guitar 1", "C4", 0, 0), ("Guitar 2", "C4", 0, 0)),
+            ["Nothing is played: there are no notes with a duration, so nothing was asked.",
+             "2 notes have no duration and were left out."],
+        ),
+        (
+            song(*BAND, ("Voice", "D5", 1, 0), chords=C_CHORD, key="C major", parts=DRIVEN),
+            ["1 note has no duration and was left out."],
+        ),
+        (
+            song(*BAND, chords=C_CHORD, key="C major", tempo=120, parts=DRIVEN,
+                 notices=("no tempo is given: 120 quarter notes a minute are assumed",)),
+            ["No tempo: seconds are counted at 120 quarter notes a minute; slower, a clash lasts "
+             "longer."],
+        ),
+    ],
+    ids=["all", "clean", "chords", "key", "roots", "guitars", "one part", "percussion",
+         "no durations", "one note", "tempo"],
+)  # fmt: skip
+def test_what_could_not_be_asked(music, told):
+    """Said in words, in the study and in a notebook too; findings come all the same."""
+    assert not_asked(music) == told
+    check_table(find_clashes(music), FINDINGS)
+    shown = Study(music)._repr_html_()
+    assert ("What could not be asked" in shown) == bool(told)
+    for sentence in told:
+        assert sentence in shown
+
+
+def test_forty_parts():
+    """Forty guitars, each a semitone above the next on a bar of its own, two at a time: twenty
+    rubs, and nothing else rubs.
+    """
+    rows = [(f"Guitar {number}", 60 + number % 2, 4 * (number // 2), 3) for number in range(40)]
+    music = song(*rows)
+    found = find_clashes(music)
+    assert (found["kind"] == "rub").sum() == 20
+    groups = group_findings(found, music)
+    assert groups["times"].sum() == len(found)
+    assert "Smallest move" in Study(music).html()
