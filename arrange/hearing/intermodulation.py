@@ -16,7 +16,7 @@ added depends on the ratio of the interval.
 
 from __future__ import annotations
 
-from functools import cache
+from functools import cache, lru_cache
 from itertools import combinations_with_replacement
 from math import factorial, prod
 from typing import NamedTuple
@@ -212,15 +212,21 @@ def _clipped(combination: Array, amplitude: Array, drive: Drive) -> Array:
     """
     if drive.gain == 0:
         return np.zeros(len(combination))
-    w = (np.arange(320) + 0.5) * _STEP  # up to 16, where the sinh is past 4e10
+    w, bessel = _bessel_of(drive.gain, tuple(amplitude.tolist()))
     times = np.abs(combination)
-    bessel = _bessel(drive.gain * np.multiply.outer(w, amplitude))
     terms = np.ones((len(w), len(combination)))
     for tone in range(len(amplitude)):
         terms *= bessel[:, tone, times[:, tone]]
     turn = np.imag(1j ** times.sum(axis=1) * np.exp(1j * drive.bias * w)[:, None])
     integral = np.sum(turn * terms / np.sinh(np.pi * w / 2)[:, None], axis=0) * _STEP
     return np.abs(2 * integral) / drive.gain
+
+
+@lru_cache(maxsize=64)  # most chords are fed in at one of few strengths
+def _bessel_of(gain: float, amplitude: tuple[float, ...]) -> tuple[Array, Array]:
+    """The midpoints w, and the Bessel functions at gain * w * amplitude: w x tones x orders."""
+    w = (np.arange(320) + 0.5) * _STEP  # up to 16, where the sinh is past 4e10
+    return w, _bessel(gain * np.multiply.outer(w, np.array(amplitude)))
 
 
 def _bessel(x: Array) -> Array:

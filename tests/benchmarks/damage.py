@@ -206,8 +206,8 @@ class Damage:
 DAMAGES = {
     "inner part an octave off": Damage(inner_octave, ("crowding", "crossing")),
     "inner part, for a phrase": Damage(inner_octave_phrase, ("crowding", "crossing")),
-    "a semitone off for a phrase": Damage(semitone_off, ("rub",)),
-    "a semitone off for half a phrase": Damage(semitone_off_briefly, ("rub",)),
+    "a semitone off for a phrase": Damage(semitone_off, ("rub", "roughness")),
+    "a semitone off for half a phrase": Damage(semitone_off_briefly, ("rub", "roughness")),
     "a sixteenth late": Damage(late, ("near",)),
     "into the mud for a phrase": Damage(into_the_mud, ("mud",)),
     "swapped for a phrase": Damage(swapped, ("crossing",)),
