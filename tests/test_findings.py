@@ -31,6 +31,8 @@ from arrange.findings import (
     waivers_table,
 )
 from arrange.findings.behind import ATTACK_KINDS
+from arrange.findings.passage import Passage
+from arrange.findings.tries import Move
 from arrange.tables import FINDINGS, check_table
 
 EXAMPLES = settings(max_examples=40, deadline=None, derandomize=True, phases=[Phase.generate])
@@ -318,6 +320,30 @@ def test_each_move_ends_its_finding(rows, chords, number):
                 continue
             after = find_clashes(apply_move(music, move), [finding.kind], LOOSE)
             assert of_its_parts(after, finding) <= beside, (finding, move)
+
+
+def listed(findings):
+    """Findings but crossings as (kind, parts, pitches, onset, value), in order."""
+    rows = findings[findings["kind"] != "crossing"].round({"onset": 6, "value": 6})
+    columns = ("kind", "parts", "pitches", "onset", "value")
+    return sorted(zip(*(rows[name] for name in columns), strict=True))
+
+
+@given(ROWS, CHORDS, st.integers(-3, 3))
+@EXAMPLES
+def test_passages_in_one_song_are_as_each_alone(rows, chords, semitones):
+    """Changed passages one behind the other give what each gives by itself; but for crossings,
+    which ask the top lines of all.
+    """
+    music = song(*rows, parts=PARTS, chords=chords, bars=10)
+    moves = [
+        Move("Bass", "up", "", (0,), semitones),
+        Move("Bass", "out", "", (0, 1)),
+        Move("Bass", "shift", "", (1,), quarters=(0.25,)),
+    ]
+    passage = Passage(music, np.arange(len(music.notes)), None, LOOSE)
+    alone = [passage.before, *(passage.find(move) for move in moves)]
+    assert [listed(each) for each in passage.find_each(moves)] == [listed(own) for own in alone]
 
 
 @given(ROWS, CHORDS)

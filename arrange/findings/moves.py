@@ -8,7 +8,7 @@ which part is the upper one). Whether the move is good music the player decides.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
@@ -16,14 +16,15 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from arrange.clashes import Limits, find_clashes
+from arrange.clashes import Limits
 from arrange.clashes.limits import DEFAULT_LIMITS
 from arrange.clashes.scene import Scene
 from arrange.errors import ArrangeError
 from arrange.findings.behind import Window, finding_notes, finding_row, near_shifts
+from arrange.findings.passage import Passage, near_rows
 from arrange.findings.tries import Move, Unit
 from arrange.sounding import Array
-from arrange.tables import SONG_TABLES, Song
+from arrange.tables import Song
 
 _STEPS = ("rub", "mud", "third", "outside", "bass", "drive")  # kinds that few semitones may end
 _OCTAVES = (
@@ -35,7 +36,6 @@ _OF_A_PAIR = (
     "crowding", "crossing", "doubling", "third", "outside", "voice", "bass", "near", "busy",
     "fusing",
 )  # fmt: skip  # kinds to which the other parts make no difference
-_AROUND = 8  # bars to either side
 _VALUES = {0.25: "a sixteenth", 0.125: "a thirty-second", 1 / 6: "a triplet sixteenth"}
 
 
@@ -74,9 +74,8 @@ def smallest_moves(song: Song, finding: Any, limits: Limits = DEFAULT_LIMITS) ->
     bench = _Bench(song, finding_row(song, finding), limits)
     moves = sorted(bench.ending_moves(), key=lambda move: (move.leaves_out, move.size))
     rows = [
-        (move.part, move.text, move.semitones, move.quarters, move.rows, move.in_chord,
-         bench.new_findings(move))
-        for move in moves
+        (move.part, move.text, move.semitones, move.quarters, move.rows, move.in_chord, also)
+        for move, also in zip(moves, bench.new_findings(moves) if moves else (), strict=True)
     ] or [(bench.finding.parts, bench.no_move, np.nan, (), (), None, 0)]  # fmt: skip
     names = ("part", "move", "semitones", "quarters", "changed", "in_chord", "also")
     frame = pd.DataFrame(rows, columns=names)
@@ -126,66 +125,12 @@ def apply_move(song: Song, move: Any) -> Song:
     return replace(song, notes=notes)
 
 
-@dataclass(frozen=True)
-class _Passage:
-    """The notes near a finding, on which it is looked for again."""
-
-    song: Song
-    rows: Array  # positions in the notes table, ascending
-    kinds: tuple[str, ...] | None
-    limits: Limits
-
-    def find(self, move: Move | None = None) -> pd.DataFrame:
-        """The findings of the passage, changed by a move."""
-        notes = self.columns if move is None else self._changed(move)
-        changed = Song.from_columns({**self.tables, "notes": notes})
-        return find_clashes(changed, self.kinds, self.limits)
-
-    @cached_property
-    def before(self) -> pd.DataFrame:
-        """The findings of the unchanged passage."""
-        return self.find()
-
-    @cached_property
-    def tables(self) -> dict[str, dict[str, Any]]:
-        """The song's tables as columns."""
-        return {
-            table.name: {
-                name: column.array for name, column in getattr(self.song, table.name).items()
-            }
-            for table in SONG_TABLES
-        }
-
-    @cached_property
-    def columns(self) -> dict[str, Any]:
-        """The notes of the passage as columns."""
-        return {name: values.take(self.rows) for name, values in self.tables["notes"].items()}
-
-    def _changed(self, move: Move) -> dict[str, Any]:
-        at = np.searchsorted(self.rows, move.rows)
-        if move.leaves_out:
-            keep = np.ones(len(self.rows), dtype=bool)
-            keep[at] = False
-            return {name: values[keep] for name, values in self.columns.items()}
-        name, by = ("onset", move.quarters) if move.quarters else ("pitch", move.semitones)
-        values = np.array(self.columns[name], dtype=np.float64)
-        values[at] += by
-        return {**self.columns, name: values}
-
-
-def _near_rows(song: Song, finding: Any, parts: list[str] | None) -> Array:
-    """Positions of the notes at most so many bars from a finding; of some parts, or of all."""
-    keep = np.ones(len(song.notes), dtype=bool)
-    if finding.kind != "crossing":
-        starts = song.measures["onset"].to_numpy()
-        first = np.searchsorted(starts, finding.onset, side="right") - 1 - _AROUND
-        last = np.searchsorted(starts, finding.onset + finding.duration) + _AROUND
-        begin, end = starts[max(first, 0)], np.append(starts, np.inf)[min(last, len(starts))]
-        onset = song.notes["onset"].to_numpy()
-        keep = (onset + song.notes["duration"].to_numpy() >= begin) & (onset < end)
-    if parts is not None:
-        keep &= song.notes["part"].isin(parts).to_numpy()
-    return np.flatnonzero(keep)
+def _spans(findings: pd.DataFrame) -> Iterator[tuple[tuple[str, str], float, float]]:
+    """Kind and parts, begin and end of each finding."""
+    ends = findings["onset"] + findings["duration"] + 1e-6
+    yield from zip(
+        zip(findings["kind"], findings["parts"], strict=True), findings["onset"], ends, strict=True
+    )
 
 
 @dataclass(frozen=True)
@@ -227,19 +172,20 @@ class _Bench:
                 done.add((move.part, move.way))
                 yield move
 
-    def new_findings(self, move: Move) -> int:
-        """How many findings a move brings where there was none of their kind and parts."""
-        before = self._whole.before
-        begin, end = before["onset"] - 1e-6, before["onset"] + before["duration"] + 1e-6
-        return sum(
-            not (
-                (before["kind"] == row.kind)
-                & (before["parts"] == row.parts)
-                & (begin < row.onset + row.duration)
-                & (end > row.onset)
-            ).any()
-            for row in self._whole.find(move).itertuples()
-        )
+    def new_findings(self, moves: Sequence[Move]) -> list[int]:
+        """How many findings each move brings where there was none of their kind and parts."""
+        rows = near_rows(self.song, self.finding.onset, self.finding.duration)
+        before, *after = Passage(self.song, rows, None, self.limits).find_each(moves)
+        known: dict[tuple[str, str], list[tuple[float, float]]] = {}
+        for own, begin, end in _spans(before):
+            known.setdefault(own, []).append((begin, end))
+        return [
+            sum(
+                not any(begin < last and end > first for begin, end in known.get(own, ()))
+                for own, first, last in _spans(each)
+            )
+            for each in after
+        ]
 
     def _ends(self, move: Move) -> bool:
         """Whether only those of its kind and parts are left that were there beside it."""
@@ -255,16 +201,14 @@ class _Bench:
         return set(zip(findings["onset"][same].round(6), findings["pitches"][same], strict=True))
 
     @cached_property
-    def _of_its_kind(self) -> _Passage:
+    def _of_its_kind(self) -> Passage:
         kind = self.finding.kind
         parts = self.window.parts if kind in _OF_A_PAIR else None
-        rows = _near_rows(self.song, self.finding, parts)
-        return _Passage(self.song, rows, (kind,), self.limits)
-
-    @cached_property
-    def _whole(self) -> _Passage:
-        rows = _near_rows(self.song, self.finding, None)
-        return _Passage(self.song, rows, None, self.limits)
+        onset, duration = self.finding.onset, self.finding.duration
+        if kind == "crossing":  # the top lines of the whole song tell which part is the upper
+            onset, duration = 0.0, self.song.duration
+        rows = near_rows(self.song, onset, duration, parts)
+        return Passage(self.song, rows, (kind,), self.limits)
 
     def _moves(self) -> Iterator[Move]:
         """What to try, for each part."""
