@@ -35,6 +35,15 @@ def test_one_register_and_crossing_are_wanted_in_a_blend():
     assert not {"crowding", "crossing"} & kinds(song(*rows), Limits(crowding=0.05, goal="blend"))
 
 
+def test_fusing_is_wanted_in_a_blend():
+    """Two guitars that take turns note by note, a tone apart, are one stream."""
+    one = [("Guitar 1", 60, beat / 4, 0.25) for beat in range(0, 32, 2)]
+    other = [("Guitar 2", 62, beat / 4, 0.25) for beat in range(1, 32, 2)]
+    made = song(*one, *other)
+    assert "fusing" in kinds(made, Limits())
+    assert "fusing" not in kinds(made)
+
+
 def test_a_doubling_must_be_exact_in_a_blend():
     """An exact one is what is wanted; a slip in it weighs twice what it does otherwise."""
     exact = song(*line("Guitar 1", TUNE), *line("Guitar 2", TUNE))

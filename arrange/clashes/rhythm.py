@@ -84,8 +84,10 @@ def find_fusing(scene: Scene, limits: Limits) -> list[Clash]:
     semitones on average, over every so many attacks as the limit says. The rate hardly matters
     to that (the fission boundary); how far apart they had to lie to be heard as two does depend
     on it, and is told. The value is the attacks; severity is halved if the two differ in drive
-    or by 6 dB, which helps to tell them apart.
+    or by 6 dB, which helps to tell them apart. Parts that are meant to blend are not asked.
     """
+    if limits.goal == "blend":
+        return []
     plain = scene.attacks
     found = []
     for pair in combinations(range(len(plain)), 2):
