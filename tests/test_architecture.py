@@ -15,7 +15,7 @@ PACKAGE = Path(arrange.__file__).parent
 # two modules of one line share belongs on a line below.
 LEVELS = (
     ("errors",),
-    ("pitch", "spelling", "bibliography"),
+    ("pitch", "spelling", "bibliography", "paths"),
     ("chords", "hearing", "necks"),
     ("hands",),
     ("calibration", "grips"),
