@@ -28,6 +28,7 @@ LEVELS = (
     ("reading", "register", "sonority", "texture", "fingering", "voicings"),
     ("clashes", "converting"),
     ("findings",),
+    ("decisions",),
     ("plots",),
     ("report",),
     ("study",),

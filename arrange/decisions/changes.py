@@ -1,0 +1,163 @@
+"""What a decision changes in a song: which parts and bars, and the notes that stand there then.
+
+A change is small: the rows of parts that are new or different, the parts that go, and for each
+part the bars whose notes differ with the notes that replace them. Made on one song, it can be
+made again on a later state of that song as long as the passage beneath it is the same, which the
+passage's fingerprint tells.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from arrange.errors import ArrangeError
+from arrange.tables import NOTES, PARTS, Song, check_table
+
+Span = tuple[str, int, int]  # a part, its first and last bar, as played
+
+
+@dataclass(frozen=True)
+class Change:
+    """What differs between two songs of one form.
+
+    Parameters
+    ----------
+    spans : tuple of (part, first measure, last measure)
+        Where notes are replaced.
+    notes : notes table
+        All notes that begin there afterwards.
+    parts : parts table
+        New parts, and those that are different.
+    removed : tuple of str
+        Parts that go.
+    """
+
+    spans: tuple[Span, ...]
+    notes: pd.DataFrame
+    parts: pd.DataFrame
+    removed: tuple[str, ...] = ()
+
+
+def change_between(before: Song, after: Song) -> Change:
+    """Return what makes one song the other.
+
+    Raises
+    ------
+    ArrangeError
+        If bars, sections or chords differ: a decision is about parts and notes.
+    """
+    for name in ("measures", "sections", "chords"):
+        if not _same_rows(getattr(before, name), getattr(after, name)):
+            raise ArrangeError(
+                f"the two songs differ in their {name}; a decision changes parts and notes only"
+            )
+    old, new = _rows_by_bar(before), _rows_by_bar(after)
+    kept = after.parts["part"].tolist()
+    bars = sorted(
+        (kept.index(part), measure)
+        for part, measure in {*old, *new}
+        if part in kept and old.get((part, measure)) != new.get((part, measure))
+    )
+    spans: list[Span] = []
+    for index, measure in bars:
+        part = kept[index]
+        if spans and spans[-1][0] == part and spans[-1][2] == measure - 1:
+            spans[-1] = (part, spans[-1][1], measure)
+        else:
+            spans.append((part, measure, measure))
+    known = before.parts.set_index("part")
+    rows = [
+        row
+        for row, part in enumerate(kept)
+        if part not in known.index
+        or not _same_rows(before.parts[before.parts["part"] == part], after.parts.iloc[[row]])
+    ]
+    return Change(
+        tuple(spans),
+        check_table(after.notes[_inside(after.notes, spans)], NOTES),
+        check_table(after.parts.iloc[rows], PARTS),
+        tuple(part for part in before.parts["part"] if part not in kept),
+    )
+
+
+def apply_change(song: Song, change: Change) -> Song:
+    """Return the song with a change made."""
+    notes = song.notes
+    goes = _inside(notes, change.spans) | notes["part"].isin(change.removed).to_numpy()
+    changed = change.parts["part"].tolist()
+    parts = song.parts[~song.parts["part"].isin(change.removed)]
+    rows = [
+        change.parts[change.parts["part"] == part] if part in changed else row
+        for part, row in ((row["part"].iloc[0], row) for row in _single_rows(parts))
+    ]
+    new = change.parts[~change.parts["part"].isin(parts["part"])]
+    return replace(
+        song,
+        parts=pd.concat([*rows, new], ignore_index=True),
+        notes=pd.concat([notes[~goes], change.notes], ignore_index=True),
+    )
+
+
+def passage_fingerprint(song: Song, spans: Iterable[Span], removed: Sequence[str] = ()) -> str:
+    """Return 16 hexadecimal digits that change with what stands in a passage.
+
+    What counts: the notes of those parts and bars, the parts' tuning and capo, the meter of the
+    bars and their chord symbols. Sounds, levels and words do not.
+    """
+    last = int(song.measures["measure"].iloc[-1])
+    spans = [*spans, *((part, 1, last) for part in removed)]
+    digest = hashlib.sha256()
+    notes = song.notes[_inside(song.notes, spans)]
+    for row in sorted(map(str, _plain(notes.drop(columns=["source_id", "section"])))):
+        digest.update(row.encode())
+    bars = {bar for _, first, end in spans for bar in range(first, end + 1)}
+    for table, names in (
+        (song.measures, ["measure", "duration", "meter"]),
+        (song.chords, ["onset", "duration", "measure", "root", "kind"]),
+    ):
+        digest.update(str(_plain(table[table["measure"].isin(bars)][names])).encode())
+    there = {part for part, _, _ in spans}
+    parts = song.parts[song.parts["part"].isin(there)]
+    digest.update(str(_plain(parts[["part", "tuning", "capo"]])).encode())
+    return digest.hexdigest()[:16]
+
+
+def _inside(notes: pd.DataFrame, spans: Iterable[Span]) -> np.ndarray:
+    """Which notes begin in the spans."""
+    part, measure = notes["part"].to_numpy(dtype=object), notes["measure"].to_numpy()
+    inside = np.zeros(len(notes), dtype=bool)
+    for name, first, last in spans:
+        inside |= (part == name) & (first <= measure) & (measure <= last)
+    return inside
+
+
+def _rows_by_bar(song: Song) -> dict[tuple[str, int], list[tuple[Any, ...]]]:
+    """The notes of each part and bar, in an order that does not depend on that of the table."""
+    found: dict[tuple[str, int], list[tuple[Any, ...]]] = {}
+    parts, measures = song.notes["part"].tolist(), song.notes["measure"].tolist()
+    for part, measure, row in zip(parts, measures, _plain(song.notes), strict=True):
+        found.setdefault((part, measure), []).append(row)
+    return {place: sorted(rows, key=str) for place, rows in found.items()}
+
+
+def _single_rows(frame: pd.DataFrame) -> list[pd.DataFrame]:
+    return [frame.iloc[[row]] for row in range(len(frame))]
+
+
+def _same_rows(one: pd.DataFrame, other: pd.DataFrame) -> bool:
+    return _plain(one) == _plain(other)
+
+
+def _plain(frame: pd.DataFrame) -> list[tuple[Any, ...]]:
+    """Rows as tuples in which missing is None, so that equal rows compare equal."""
+    columns = [
+        [None if value is pd.NA or value != value else value for value in frame[name].tolist()]
+        for name in frame.columns
+    ]
+    return list(zip(*columns, strict=True))

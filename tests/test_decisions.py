@@ -1,0 +1,397 @@
+"""The decision log: what is written stays, what is wrong is named, what is decided is rebuilt."""
+
+import os
+import random
+import re
+import resource
+import signal
+import subprocess
+import sys
+import textwrap
+import time
+from dataclasses import replace
+
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from songs import parts_of, song
+
+import arrange as ar
+from arrange.decisions import (
+    Decision,
+    change_status,
+    decisions_path,
+    read_decisions,
+    rebuild,
+    record_decision,
+    waivers_of,
+)
+from arrange.decisions.changes import apply_change, change_between, passage_fingerprint
+from arrange.decisions.entries import format_decision, parse_decisions
+
+SECTIONS = (("Verse 1", 1), ("Chorus 1", 3))
+
+
+def two_guitars(upper="E4 G4 B4"):
+    """Four bars; both guitars in one register in the chorus, from measure 3."""
+    return song(
+        ("Guitar 1", "C3 E3 G3", 0, 4),
+        ("Guitar 1", upper, 8, 4),
+        ("Guitar 1", upper, 12, 4),
+        ("Guitar 2", "E4 G4 B4", 8, 4),
+        ("Guitar 2", "D4 G4", 12, 1 / 3),
+        ("Bass", "C2", 0, 16),
+        sections=SECTIONS,
+        bars=4,
+        title="Harbour Lights Out",
+    )
+
+
+def octave_up(before, part, bars):
+    notes = before.notes.copy()
+    notes.loc[(notes["part"] == part) & notes["measure"].isin(bars), "pitch"] += 12
+    return replace(before, notes=notes)
+
+
+def in_order(some):
+    """Notes in an order that does not depend on the table's."""
+    names = ["part", "onset", "pitch", "source_id"]
+    return some.notes.sort_values(names, ignore_index=True)
+
+
+def test_a_decision_is_read_as_it_was_written(tmp_path):
+    log = tmp_path / "lights.decisions.txt"
+    before = two_guitars()
+    written = record_decision(
+        log, "Guitar 1 goes up an octave\nin the chorus", "so that both are heard", song=before,
+        arrangement=octave_up(before, "Guitar 1", [3, 4]), section="Chorus 1",
+        parts=("Guitar 1",), alternatives=("lay out", "the shell only"),
+    )  # fmt: skip
+    (read,) = read_decisions(log).decisions
+    assert read == written
+    assert read.change.spans == (("Guitar 1", 3, 4),)
+    pd.testing.assert_frame_equal(read.change.notes, written.change.notes)
+    assert "crowding" in read.before
+    assert "crowding" not in read.after
+    text = log.read_text()
+    assert "what: Guitar 1 goes up an octave\n  in the chorus\n" in text
+    assert "# Decisions for Harbour Lights Out." in text
+
+
+def test_the_arrangement_is_built_again_note_for_note(tmp_path):
+    """Two decisions, one on top of the other, and one that was dropped."""
+    log, before = tmp_path / "log.txt", two_guitars()
+    first = octave_up(before, "Guitar 1", [3, 4])
+    record_decision(log, "up", "room", song=before, arrangement=first)
+    quiet = replace(first, notes=first.notes[first.notes["part"] != "Guitar 2"].copy())
+    quiet = replace(quiet, notes=quiet.notes.reset_index(drop=True))
+    dropped = record_decision(log, "Guitar 2 lays out", "quiet", song=first, arrangement=quiet)
+    change_status(log, dropped.id, "dropped", "the singer wants it")
+    capo = first.parts.copy()
+    capo.loc[capo["part"] == "Guitar 2", "capo"] = 2
+    last = replace(first, parts=capo)
+    record_decision(log, "Guitar 2 takes a capo at 2", "open shapes", song=first, arrangement=last)
+    built = rebuild(before, read_decisions(log))
+    pd.testing.assert_frame_equal(in_order(built.song), in_order(last))
+    pd.testing.assert_frame_equal(built.song.parts, last.parts)
+    assert [each.what for each in built.applied] == ["up", "Guitar 2 takes a capo at 2"]
+    assert not built.stale
+
+
+@pytest.mark.parametrize(
+    "path", ["datasets/low-water.musicxml", "datasets/low-water.txt", "datasets/tarrow-weir.txt"]
+)
+def test_demo_songs_are_built_again(tmp_path, path):
+    """Every column of every note survives the text: strings, frets, techniques, triplets."""
+    before = ar.read(path)
+    part = before.parts["part"].iloc[-1]
+    up = octave_up(before, part, range(1, 400))
+    more = replace(up, parts=pd.concat([up.parts, parts_of("Guitar 9")], ignore_index=True))
+    log = tmp_path / "log.txt"
+    record_decision(log, "all of it", "to try every note", song=before, arrangement=more)
+    built = rebuild(before, read_decisions(log)).song
+    pd.testing.assert_frame_equal(in_order(built), in_order(more))
+    pd.testing.assert_frame_equal(built.parts, more.parts)
+
+
+def test_a_condensed_song_is_built_again(tmp_path):
+    """Parts that go, and parts that are new."""
+    before = two_guitars()
+    notes = before.notes[before.notes["part"] != "Guitar 2"].replace({"part": {"Guitar 1": "Ann"}})
+    after = replace(
+        before,
+        parts=pd.concat([parts_of("Ann", family="guitar"), parts_of("Bass")], ignore_index=True),
+        notes=notes.reset_index(drop=True),
+    )
+    log = tmp_path / "log.txt"
+    record_decision(log, "Ann alone", "the other is ill", song=before, arrangement=after)
+    built = rebuild(before, read_decisions(log)).song
+    pd.testing.assert_frame_equal(in_order(built), in_order(after))
+    assert sorted(built.parts["part"]) == ["Ann", "Bass"]
+
+
+def test_a_passage_that_has_changed_makes_a_decision_stale(tmp_path):
+    log, before = tmp_path / "log.txt", two_guitars()
+    record_decision(log, "up", "room", song=before, arrangement=octave_up(before, "Guitar 1", [3]))
+    record_decision(log, "meant so", "hook", song=before, section="Verse 1", waives="mud")
+    elsewhere = octave_up(before, "Guitar 2", [4])
+    assert not rebuild(elsewhere, read_decisions(log)).stale[1:]
+    assert len(rebuild(elsewhere, read_decisions(log)).applied) == 2
+    beneath = octave_up(before, "Guitar 1", [3])
+    ((stale, why),) = rebuild(beneath, read_decisions(log)).stale
+    assert stale.what == "up"
+    assert "Guitar 1 in measures 3-3" in why
+    ((stale, why),) = rebuild(octave_up(before, "Bass", [1]), read_decisions(log)).stale
+    assert stale.what == "meant so"
+
+
+def test_levels_and_words_do_not_make_it_stale():
+    before = two_guitars()
+    louder = replace(before, parts=before.parts.assign(level=3.0), title="other")
+    spans = [("Guitar 1", 1, 4)]
+    assert passage_fingerprint(before, spans) == passage_fingerprint(louder, spans)
+    turned = replace(before, notes=before.notes[::-1].reset_index(drop=True))
+    assert passage_fingerprint(before, spans) == passage_fingerprint(turned, spans)
+
+
+def test_waivers_are_decisions(tmp_path):
+    log, before = tmp_path / "log.txt", two_guitars()
+    kept = record_decision(
+        log, "both stay together", "the hook is doubled on purpose", song=before,
+        section="Chorus 1", parts=("Guitar 1", "Guitar 2"), waives="crowding",
+    )  # fmt: skip
+    record_decision(log, "perhaps", "no idea", waives="rub", status="proposed")
+    (waiver,) = waivers_of(read_decisions(log))
+    found = ar.waive(ar.find_clashes(before), [waiver])
+    assert set(found.loc[found["kind"] == "crowding", "waived"]) == {kept.id}
+
+
+def test_a_later_decision_supersedes(tmp_path):
+    log = tmp_path / "log.txt"
+    first = record_decision(log, "capo 2", "easy")
+    second = record_decision(log, "capo 3", "easier", supersedes=first.id)
+    assert [each.status for each in read_decisions(log).decisions] == ["superseded", "agreed"]
+    change_status(log, second.id, "dropped", "no capo at all")
+    assert [each.status for each in read_decisions(log).decisions] == ["agreed", "dropped"]
+    with pytest.raises(ar.ArrangeError, match="no decision 'd9' to supersede"):
+        record_decision(log, "x", "y", supersedes="d9")
+
+
+def test_what_is_asked_for_must_be_there(tmp_path):
+    log, before = tmp_path / "log.txt", two_guitars()
+    for told, match in (
+        ({"section": "Chorus 9"}, "no section 'Chorus 9'.*Verse 1"),
+        ({"parts": ("Guitar 3",)}, "no part 'Guitar 3'"),
+        ({"measures": (3, 9)}, "the song has 4"),
+        ({"measures": (3, 2)}, "the first, then the last"),
+        ({"status": "perhaps"}, "one of proposed, agreed"),
+    ):
+        with pytest.raises(ar.ArrangeError, match=match):
+            record_decision(log, "a", "b", song=before, **told)
+    with pytest.raises(ar.ArrangeError, match="what is decided and why"):
+        record_decision(log, "a", " ")
+    with pytest.raises(ar.ArrangeError, match="give the song too"):
+        record_decision(log, "a", "b", arrangement=before)
+    slower = replace(before, measures=before.measures.assign(tempo=61.0))
+    with pytest.raises(ar.ArrangeError, match="differ in their measures"):
+        record_decision(log, "a", "b", song=before, arrangement=slower)
+    assert not log.exists()
+    with pytest.raises(ar.ReadError, match="cannot be read"):
+        read_decisions(log)
+    record_decision(log, "a", "b")
+    with pytest.raises(ar.ArrangeError, match="no decision 'd0'"):
+        change_status(log, "d0", "agreed", "why")
+    assert decisions_path("gigs/lights.musicxml").name == "lights.decisions.txt"
+    with pytest.raises(ar.ArrangeError, match="not read from a file"):
+        decisions_path(before)
+
+
+GOOD = """\
+# Decisions for a song.
+
+decision: d1
+date: 2031-06-30
+status: agreed
+what: lay out
+why: quiet
+end: d1
+"""
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "line", "told"),
+    [
+        ("date: 2031-06-30", "date: June", 4, "year-month-day"),
+        ("status: agreed", "status: ok", 3, "one of proposed"),
+        ("why: quiet", "because: quiet", 7, "is not understood"),
+        ("why: quiet\n", "why: quiet\nwhy: loud\n", 8, "twice"),
+        ("end: d1", "end: d2", 8, "line 3 begins 'd1'"),
+        ("decision: d1", "decision:d2", 8, "begins 'd2'"),
+        ("# Decisions", "Decisions", 1, "outside of a decision"),
+        ("why: quiet\n", "", 3, "what is decided and why"),
+        ("why: quiet", "measures: x", 7, "25-32"),
+        ("why: quiet", "why: quiet\nspans: here", 8, "'Guitar 2, 25-32'"),
+        ("why: quiet", "why: quiet\nnotes:\n  | part |", 9, "the columns are part"),
+        ("what: lay out", "<<<<<<< ours\nwhat: lay out", 6, "merge conflict"),
+        ("end: d1\n", "end: d1\n\nstatus of: d7\nstatus: agreed\nend: d7\n", 10, "'d7'"),
+    ],
+)
+def test_each_mistake_is_named_with_its_line(tmp_path, old, new, line, told):
+    log = tmp_path / "log.txt"
+    for text in (GOOD, GOOD.replace("\n", "\r\n")):
+        log.write_bytes(text.encode())
+        assert read_decisions(log).decisions[0].why == "quiet"
+        log.write_bytes(text.replace("\r\n", "\n").replace(old, new).encode())
+        with pytest.raises(ar.ReadError, match=re.escape(told)) as caught:
+            read_decisions(log)
+        assert caught.value.line == line
+
+
+def test_all_mistakes_are_told_at_once(tmp_path):
+    """A merge conflict leaves three marks; both sides are whole."""
+    other = GOOD.split("\n\n")[1].replace("d1", "d2")
+    log = tmp_path / "log.txt"
+    both = GOOD + "<<<<<<< ours\n" + other + "=======\n" + other.replace("d2", "d3") + ">>>>>>> b\n"
+    log.write_text(both)
+    with pytest.raises(ar.ReadError, match="3 faults") as caught:
+        read_decisions(log)
+    assert re.findall(r"line (\d+):", str(caught.value)) == ["9", "16", "23"]
+    log.write_text(
+        "\n".join(line for line in both.split("\n") if line[:1] not in "<=>" or not line)
+    )
+    assert [each.id for each in read_decisions(log).decisions] == ["d1", "d2", "d3"]
+
+
+@pytest.mark.parametrize("letters", range(1, 200, 7))
+def test_a_write_that_was_cut_short_is_passed_over(tmp_path, letters):
+    """Power lost after some letters: the rest of the log is read, and the next write is whole."""
+    log = tmp_path / "log.txt"
+    first = record_decision(log, "first", "one")
+    size = log.stat().st_size
+    record_decision(log, "second", "two " * 30)
+    with log.open("r+b") as file:
+        file.truncate(size + letters)
+    third = record_decision(log, "third", "three")
+    read = read_decisions(log)
+    assert [each.id for each in read.decisions] == [first.id, third.id]
+    assert len(read.notices) == (1 if letters > 1 else 0)  # one letter: a blank line
+    assert all("cut short" in notice for notice in read.notices)
+
+
+TEXT = st.text(st.characters(exclude_categories=("Cs", "Cc", "Zl", "Zp")), max_size=30).filter(
+    lambda text: text == text.strip() and "\x85" not in text
+)
+WORDS = TEXT.filter(bool)
+
+
+@settings(max_examples=150, deadline=None, derandomize=True)
+@given(WORDS, WORDS, TEXT, st.lists(WORDS, max_size=3), st.sampled_from(["proposed", "agreed"]))
+def test_any_words_survive(what, why, before, alternatives, status):
+    one = Decision(
+        "d1", what, why, status, "2031-06-30", before=before, alternatives=tuple(alternatives)
+    )
+    decisions, notices, faults = parse_decisions(format_decision(one))
+    assert (decisions, notices, faults) == ([one], [], [])
+
+
+@settings(max_examples=60, deadline=None, derandomize=True)
+@given(st.text(max_size=300))
+def test_rubbish_is_told_not_taken(text):
+    """Whatever stands in the file, reading it ends in decisions, notices and faults with lines."""
+    decisions, _, faults = parse_decisions(text)
+    assert not decisions
+    assert all(1 <= line <= len(re.split(r"\r\n|\r|\n", text)) for line, _ in faults)
+
+
+@settings(max_examples=40, deadline=None, derandomize=True)
+@given(st.integers(0, 10**6))
+def test_what_differs_makes_the_other(seed):
+    """For any two songs of one form, the change makes the second of the first."""
+    draw = random.Random(seed)
+
+    def any_song():
+        players = draw.sample(["Guitar 1", "Guitar 2", "Guitar 3", "Bass"], draw.randint(1, 4))
+        rows = [
+            (draw.choice(players), draw.randint(40, 70), draw.randint(0, 31) / 2, 0.5)
+            for _ in range(draw.randint(0, 12))
+        ]
+        return song(*rows, parts=players, bars=4)
+
+    before, after = any_song(), any_song()
+    made = apply_change(before, change_between(before, after))
+    names = ["part", "onset", "duration", "pitch", "source_id"]
+    pd.testing.assert_frame_equal(
+        made.notes.sort_values(names, ignore_index=True),
+        after.notes.sort_values(names, ignore_index=True),
+    )
+    assert set(made.parts["part"]) == set(after.parts["part"])
+
+
+WRITER = """
+import sys
+from arrange.decisions import record_decision
+for number in range(10_000):
+    decision = record_decision(sys.argv[1], f"{sys.argv[2]} {number}", "because " * 400)
+    print(decision.id, flush=True)
+"""
+
+
+def writer(log, name):
+    return subprocess.Popen(
+        [sys.executable, "-c", WRITER, str(log), name], stdout=subprocess.PIPE, text=True
+    )
+
+
+def test_two_writers_and_a_kill_lose_nothing_acknowledged(tmp_path):
+    """Some hundred writes by two processes at once, each killed at a random moment."""
+    log, draw, told = tmp_path / "log.txt", random.Random(3), []
+    for run in range(4):
+        both = [writer(log, f"{run}{name}") for name in "ab"]
+        seen = [process.stdout.readline() for process in both]  # both are at work
+        time.sleep(draw.uniform(0.05, 0.4))
+        for process in both:
+            process.send_signal(signal.SIGKILL)
+        told += [line for line in seen if line.endswith("\n")]
+        told += [line for p in both for line in p.communicate()[0].splitlines(keepends=True)]
+    acknowledged = {line.strip() for line in told if line.endswith("\n")}
+    kept = {each.id for each in read_decisions(log).decisions}
+    assert len(acknowledged) > 100
+    assert acknowledged <= kept
+    assert len(kept - acknowledged) <= 8  # written, but killed before it was told
+
+
+def test_a_full_disk_leaves_the_log_as_it_was(tmp_path):
+    """A limit on the size of files stands for a full disk: the write fails half-way."""
+    log = tmp_path / "log.txt"
+    first = record_decision(log, "first", "one")
+    code = f"""
+    import resource, signal
+    from arrange.decisions import record_decision
+    signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+    resource.setrlimit(resource.RLIMIT_FSIZE, ({log.stat().st_size + 100},) * 2)
+    try:
+        record_decision({str(log)!r}, "second", "two " * 100)
+    except ValueError as error:
+        print(error)
+    """
+    told = subprocess.run(
+        [sys.executable, "-c", textwrap.dedent(code)], capture_output=True, text=True, check=True
+    )
+    assert "was not written" in told.stdout
+    assert "as it was" in told.stdout
+    assert [each.id for each in read_decisions(log).decisions] == [first.id]
+    assert not read_decisions(log).notices
+    assert resource.getrlimit(resource.RLIMIT_FSIZE)  # this process has no such limit
+
+
+@pytest.mark.skipif(not hasattr(os, "geteuid") or os.geteuid() == 0, reason="root writes anywhere")
+def test_a_folder_that_is_read_only(tmp_path):
+    tmp_path.chmod(0o500)
+    with pytest.raises(ar.ArrangeError, match="was not written"):
+        record_decision(tmp_path / "log.txt", "a", "b")
+
+
+def test_a_folder_in_the_way(tmp_path):
+    with pytest.raises(ar.ArrangeError, match="was not written: Is a directory"):
+        record_decision(tmp_path, "a", "b")
