@@ -28,7 +28,7 @@ LEVELS = (
     ("reading", "register", "sonority", "texture", "fingering", "voicings"),
     ("clashes", "converting"),
     ("findings",),
-    ("decisions",),
+    ("decisions", "sound"),
     ("plots",),
     ("report",),
     ("study",),
@@ -41,6 +41,8 @@ WALLS = {
     "matplotlib": ("plots/",),
     "lxml": ("formats/musicxml/",),
     "jinja2": ("report.py",),
+    "midirenderer": ("sound/",),
+    "soundfile": ("sound/",),
     "ipywidgets": (),
     "music21": (),
 }

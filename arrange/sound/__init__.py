@@ -1,0 +1,406 @@
+"""A song to listen to: parts, pairs, sections and clashing moments, at any tempo.
+
+Everything is made from the tables; a repeat gives the same samples. Levels stay low and never
+jump: the loudest sample is at most ``PEAK``, and clicks are softer than that. Still, turn your
+headphones down before you press play and up afterwards: 85 dBA over a working day is the limit
+that NIOSH recommends, and each 3 dB more halves the time (``exposure_hours``).
+
+References
+----------
+ISO 16 (1975): A4 is 440 Hz. NIOSH, Criteria for a recommended standard: occupational noise
+exposure, publication 98-126 (1998).
+"""
+
+from __future__ import annotations
+
+import base64
+import io
+import os
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import soundfile
+
+from arrange.errors import ArrangeError
+from arrange.findings import finding_notes
+from arrange.findings.behind import finding_row
+from arrange.formats.files import whole_file
+from arrange.sound.amplifier import add_echo, driven
+from arrange.sound.sampled import Sampler
+from arrange.sound.tones import MOST_SECONDS, RATE, RELEASE_SECONDS, Array, click, knock, tone
+from arrange.sounding import played_notes
+from arrange.tables import Song
+from arrange.texture import echo_times
+
+__all__ = [
+    "PEAK",
+    "RATE",
+    "Sound",
+    "exposure_hours",
+    "finding_sound",
+    "join_sounds",
+    "render_sound",
+    "write_sound",
+]
+
+PEAK = 0.5  # of full scale, -6 dB
+_NOTE = 0.07  # amplitude of a note of a part at level 0
+_CLICK = 0.06
+_APART = 0.7  # how far guitars are panned apart, of 1
+_TAIL_SECONDS = 2.0  # after the last bar line, in which notes die away
+_RING_SECONDS = 1.0  # that a note goes on which is let ring
+_FORMATS = {".wav": "WAV", ".ogg": "OGG"}
+_MUTED = ("muted", "palm mute")
+
+
+@dataclass(frozen=True)
+class Sound:
+    """Something to listen to. A notebook shows it as a player.
+
+    Parameters
+    ----------
+    samples : array of float32, samples x 2
+        Left and right, at ``RATE``, between -1 and 1.
+    begins : float
+        Seconds at which the music begins, after a count-in.
+    """
+
+    samples: Array
+    begins: float = 0.0
+
+    @property
+    def seconds(self) -> float:
+        """How long it lasts."""
+        return len(self.samples) / RATE
+
+    def _repr_html_(self) -> str:
+        data = base64.b64encode(_encoded(self, "WAV")).decode()
+        return f'<audio controls src="data:audio/wav;base64,{data}"></audio>'
+
+
+def render_sound(
+    song: Song,
+    path: str | os.PathLike[str] | None = None,
+    *,
+    parts: Sequence[str] | None = None,
+    section: str | None = None,
+    measures: tuple[int, int] | None = None,
+    tempo: float | None = None,
+    pan: Mapping[str, float] | None = None,
+    count_in: int = 0,
+    with_click: bool = False,
+    loop: bool = False,
+    font: str | os.PathLike[str] | None = None,
+) -> Sound:
+    """Return a song, some of its parts or a stretch of it as sound; written too if a path is told.
+
+    Parameters
+    ----------
+    song : Song
+    path : path, optional
+        Where to write it, ``.wav`` or ``.ogg``.
+    parts : sequence of str, optional
+        Those that are heard; all if not given.
+    section : str, optional
+    measures : (int, int), optional
+        First and last, as played. Notes that sound into the stretch are struck at its start.
+    tempo : float, optional
+        Quarter notes a minute at the start of the stretch; later changes keep their proportion.
+        Pitch does not change.
+    pan : mapping of part to float, optional
+        From -1, left, to 1, right. Guitars stand apart and all else in the middle if not given.
+    count_in : int
+        Bars of clicks before.
+    with_click : bool
+        Clicks on the beats.
+    loop : bool
+        What rings beyond the end stands at the start, so that it can be repeated without a seam.
+    font : path, optional
+        A SoundFont (``.sf2``) of your own, from which the parts are played instead, by their
+        General MIDI programs; needs ``pip install 'arrange[sampled]'``. Drive and echo are added
+        as always.
+
+    Raises
+    ------
+    ArrangeError
+        If a part, section or measure is not there, the tempo is not from 10 to 400, a pan is
+        beyond -1 to 1, the font cannot be read, or the file cannot be written.
+    """
+    names = _parts(song, parts)
+    stretch = _stretch(song, section, measures, tempo)
+    sides = _sides(song, pan)
+    length = stretch.samples + (0 if loop else round(_TAIL_SECONDS * RATE))
+    mixed = np.zeros((length, 2))
+    sampler = None if font is None else Sampler(song, Path(font), stretch.slower)
+    for name in names:
+        mono = _part(song, name, stretch, loop, sampler)
+        left, right = _gains(sides[name])
+        mixed[:, 0] += left * mono
+        mixed[:, 1] += right * mono
+    if not loop:
+        rise = mixed[: RATE // 1000]
+        rise *= np.linspace(0.0, 1.0, len(rise))[:, None]
+    peak = np.abs(mixed).max(initial=0.0)
+    if peak > PEAK:
+        mixed *= PEAK / peak
+    if with_click:
+        _add_clicks(mixed, *_beats(song, stretch))
+    before = _count_in(song, stretch, count_in) if count_in else np.zeros((0, 2))
+    sound = Sound(np.concatenate([before, mixed]).astype(np.float32), len(before) / RATE)
+    if path is not None:
+        write_sound(sound, path)
+    return sound
+
+
+def finding_sound(song: Song, finding: Any) -> Sound:
+    """Return the bars of a finding: each of its parts alone, then all of them together.
+
+    Parameters
+    ----------
+    song : Song
+    finding : a row of the findings table, or the label of one in ``find_clashes(song)``
+
+    Raises
+    ------
+    ArrangeError
+        As ``finding_notes``.
+    """
+    row = finding_row(song, finding)
+    notes = finding_notes(song, finding)
+    names = list(dict.fromkeys(notes["part"])) or row.parts.split(" + ")
+    starts = song.measures["onset"].to_numpy()
+    last = int(np.searchsorted(starts, row.onset + row.duration - 1e-6))
+    bars = (int(row.measure), max(int(row.measure), min(last, len(starts))))
+    alone = [render_sound(song, parts=[name], measures=bars) for name in names]
+    together = render_sound(song, parts=names, measures=bars)
+    return join_sounds(*(alone if len(names) > 1 else []), together)
+
+
+def join_sounds(*sounds: Sound, pause: float = 0.8) -> Sound:
+    """Return sounds one after the other, with a pause in seconds between: before and after."""
+    silence = np.zeros((round(pause * RATE), 2), dtype=np.float32)
+    pieces = [piece for sound in sounds for piece in (sound.samples, silence)][:-1]
+    return Sound(np.concatenate(pieces)) if pieces else Sound(silence[:0])
+
+
+def write_sound(sound: Sound, path: str | os.PathLike[str]) -> Path:
+    """Write a sound as ``.wav`` (16 bits) or ``.ogg`` (Vorbis), whole or not at all.
+
+    Raises
+    ------
+    ArrangeError
+        If the name ends in neither, or the file cannot be written.
+    """
+    path = Path(path)
+    kind = _FORMATS.get(path.suffix.lower())
+    if kind is None:
+        raise ArrangeError(f"{path}: a sound is written as .wav or .ogg; end the name in one")
+    try:
+        with whole_file(path) as draft:
+            draft.write_bytes(_encoded(sound, kind))
+    except OSError as error:
+        raise ArrangeError(f"{path}: the sound was not written: {error.strerror}") from None
+    return path
+
+
+def exposure_hours(decibels: Any) -> Any:
+    """Return how many hours of a day one may hear a level, dBA, after NIOSH: 8 at 85 dBA, half
+    as long for each 3 dB more. A rule for work places; your own ears may ask for less.
+    """
+    return 8 / 2 ** ((np.asarray(decibels) - 85) / 3)
+
+
+def _encoded(sound: Sound, kind: str) -> bytes:
+    file = io.BytesIO()
+    subtype = "PCM_16" if kind == "WAV" else "VORBIS"
+    soundfile.write(file, sound.samples, RATE, format=kind, subtype=subtype)
+    return file.getvalue()
+
+
+@dataclass(frozen=True)
+class _Stretch:
+    """Some bars of a song, and how fast: begin and end in quarter notes, seconds at the song's
+    tempo times `slower`.
+    """
+
+    first: int
+    last: int
+    begin: float
+    end: float
+    start: float
+    slower: float
+    samples: int
+
+    def at(self, song: Song, onset: Any) -> Any:
+        """Seconds from the start of the stretch."""
+        return (np.asarray(song.seconds(onset)) - self.start) * self.slower
+
+
+def _stretch(
+    song: Song, section: str | None, measures: tuple[int, int] | None, tempo: float | None
+) -> _Stretch:
+    if section is not None and measures is not None:
+        raise ArrangeError("tell a section or measures, not both")
+    bars = len(song.measures)
+    first, last = measures or (1, bars)
+    if section is not None:
+        rows = song.sections[song.sections["section"] == section]
+        if rows.empty:
+            known = song.sections["section"].tolist()
+            raise ArrangeError(f"there is no section {section!r}; there are {known}")
+        first, last = int(rows["first_measure"].iloc[0]), int(rows["last_measure"].iloc[0])
+    if not 1 <= first <= last <= bars:
+        raise ArrangeError(f"measures {first} to {last}: the song has measures 1 to {bars}")
+    if tempo is not None and not 10 <= tempo <= 400:
+        raise ArrangeError(f"tempo {tempo}: quarter notes a minute, from 10 to 400")
+    begin = float(song.measures["onset"].iloc[first - 1])
+    end = float(song.measures["onset"].iloc[last - 1] + song.measures["duration"].iloc[last - 1])
+    slower = 1.0 if tempo is None else float(song.measures["tempo"].iloc[first - 1]) / tempo
+    start, stop = song.seconds(begin), song.seconds(end)
+    return _Stretch(first, last, begin, end, start, slower, round((stop - start) * slower * RATE))
+
+
+def _parts(song: Song, parts: Sequence[str] | None) -> list[str]:
+    known = song.parts["part"].tolist()
+    for part in parts or ():
+        if part not in known:
+            raise ArrangeError(f"there is no part {part!r}; there are {known}")
+    return known if parts is None else list(dict.fromkeys(parts))
+
+
+def _sides(song: Song, pan: Mapping[str, float] | None) -> dict[str, float]:
+    """Where each part stands, from -1, left, to 1, right."""
+    guitars = song.parts.loc[song.parts["family"] == "guitar", "part"].tolist()
+    places = np.linspace(-_APART, _APART, len(guitars)) if len(guitars) > 1 else [0.0]
+    sides = dict.fromkeys(song.parts["part"], 0.0) | dict(zip(guitars, places, strict=False))
+    for part, side in (pan or {}).items():
+        _parts(song, [part])
+        if not -1 <= side <= 1:
+            raise ArrangeError(f"pan of {part}: {side}; from -1, left, to 1, right")
+        sides[part] = side
+    return sides
+
+
+def _gains(side: float) -> tuple[float, float]:
+    """Left and right, so that the power stays the same wherever a part stands."""
+    angle = (side + 1) * np.pi / 4
+    return float(np.cos(angle)), float(np.sin(angle))
+
+
+def _part(
+    song: Song, name: str, stretch: _Stretch, loop: bool, sampler: Sampler | None = None
+) -> Array:
+    """One part in mono: its notes, its drive, its echo."""
+    part = song.parts[song.parts["part"] == name].iloc[0]
+    notes = played_notes(song.notes[song.notes["part"] == name])
+    ends = notes["onset"] + notes["duration"]
+    notes = notes[(notes["onset"] < stretch.end - 1e-9) & (ends > stretch.begin + 1e-9)]
+    tail = round((_TAIL_SECONDS + MOST_SECONDS) * RATE)
+    whole = np.zeros(stretch.samples + tail)
+    volume = _NOTE * 10 ** (float(part["level"]) / 20)
+    echoes = echo_times(song)
+    echoes = echoes[(echoes["part"] == name) & echoes["milliseconds"].notna()]
+    for delay, some in _by_echo(song, notes, echoes):
+        wave = np.zeros_like(whole)
+        if sampler is None:
+            _strike(wave, song, some, str(part["family"]), stretch)
+        else:
+            begin = round(stretch.start * stretch.slower * RATE)
+            played = sampler.play(name, some)[begin : begin + len(wave)]
+            wave[: len(played)] += played
+        wave = driven(wave, str(part["drive"])) * volume
+        whole += wave
+        if delay:
+            add_echo(wave, whole, delay * stretch.slower)
+    if loop:
+        for begin in range(stretch.samples, len(whole), max(stretch.samples, 1)):
+            rest = whole[begin : begin + stretch.samples]
+            whole[: len(rest)] += rest
+        return whole[: stretch.samples]
+    length = stretch.samples + round(_TAIL_SECONDS * RATE)
+    fade = round(_TAIL_SECONDS * RATE)
+    whole[length - fade : length] *= np.linspace(1.0, 0.0, fade)
+    return whole[:length]
+
+
+def _by_echo(
+    song: Song, notes: pd.DataFrame, echoes: pd.DataFrame
+) -> list[tuple[float, pd.DataFrame]]:
+    """The notes by the delay of their echo in seconds, which follows the tempo at the attack."""
+    if echoes.empty:
+        return [(0.0, notes)]
+    lines = song.measures["onset"].to_numpy()
+    bar = np.searchsorted(lines, notes["onset"].to_numpy() + 1e-9, side="right") - 1
+    tempo = song.measures["tempo"].to_numpy()[bar]
+    return [
+        (each.milliseconds / 1000, notes[tempo == each.tempo])
+        for each in echoes.itertuples()
+        if (tempo == each.tempo).any()
+    ]
+
+
+def _strike(wave: Array, song: Song, notes: pd.DataFrame, family: str, stretch: _Stretch) -> None:
+    """Add each note at its onset."""
+    begin = np.maximum(notes["onset"].to_numpy(), stretch.begin)
+    end = np.minimum((notes["onset"] + notes["duration"]).to_numpy(), stretch.end)
+    start = np.rint(stretch.at(song, begin) * RATE).astype(np.int64)
+    seconds = stretch.at(song, end) - stretch.at(song, begin)
+    techniques = notes["technique"].tolist()
+    for at, lasts, pitch, technique in zip(
+        start.tolist(), seconds.tolist(), notes["pitch"].tolist(), techniques, strict=True
+    ):
+        told = technique if isinstance(technique, str) else ""
+        rings = _RING_SECONDS if "let ring" in told else 0.0
+        if pitch != pitch:  # unpitched
+            sound = knock(round(0.3 * RATE))
+        else:
+            samples = round((min(lasts + rings, MOST_SECONDS) + RELEASE_SECONDS) * RATE)
+            sound = tone(family, float(pitch), samples, any(word in told for word in _MUTED))
+        room = len(wave) - at
+        wave[at : at + len(sound)] += sound[:room]
+
+
+def _beats(song: Song, stretch: _Stretch) -> tuple[Array, Array]:
+    """Samples at which beats fall, and whether each is the first of its bar."""
+    bars = song.measures.iloc[stretch.first - 1 : stretch.last]
+    onsets, firsts = [], []
+    for onset, duration, meter in zip(bars["onset"], bars["duration"], bars["meter"], strict=True):
+        beats = np.arange(onset, onset + duration - 1e-9, _beat(meter))
+        onsets.append(beats)
+        firsts.append(np.arange(len(beats)) == 0)
+    at = stretch.at(song, np.concatenate(onsets))
+    return np.rint(at * RATE).astype(np.int64), np.concatenate(firsts)
+
+
+def _beat(meter: str) -> float:
+    """The beat that players count, in quarter notes: a dotted one where the meter is compound."""
+    upper, _, lower = meter.partition("/")
+    unit = 4 / float(lower) if lower.isdecimal() else 1.0
+    is_compound = unit < 1 and upper.isdecimal() and int(upper) % 3 == 0 and int(upper) > 3
+    return 3 * unit if is_compound else unit
+
+
+def _add_clicks(mixed: Array, at: Array, firsts: Array) -> None:
+    for start, first in zip(at.tolist(), firsts.tolist(), strict=True):
+        sound = _CLICK * click(first)
+        room = len(mixed) - start
+        mixed[start : start + len(sound)] += sound[:room, None]
+
+
+def _count_in(song: Song, stretch: _Stretch, bars: int) -> Array:
+    """Bars of clicks at the tempo and in the meter of the first bar."""
+    bar = song.measures.iloc[stretch.first - 1]
+    beat = _beat(bar["meter"])
+    upper, _, lower = str(bar["meter"]).partition("/")
+    is_plain = upper.isdecimal() and lower.isdecimal()
+    whole = int(upper) * 4 / int(lower) if is_plain else float(bar["duration"])  # not a pickup's
+    quarter = 60 / float(bar["tempo"]) * stretch.slower
+    onsets = np.concatenate([whole * n + np.arange(0, whole - 1e-9, beat) for n in range(bars)])
+    firsts = np.isclose(onsets % whole, 0)
+    silence = np.zeros((round(bars * whole * quarter * RATE), 2))
+    _add_clicks(silence, np.rint(onsets * quarter * RATE).astype(np.int64), firsts)
+    return silence

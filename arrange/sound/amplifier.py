@@ -1,0 +1,55 @@
+"""What an amplifier and an echo make of a part, plainly: one curve, one delay."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from arrange.hearing import drive_named
+from arrange.sound.tones import RATE, Array
+from arrange.texture import ECHO_DECIBELS, ECHO_REPEATS
+
+_CABINET_HERTZ = 4_500.0  # above that a loudspeaker for guitars falls off
+
+
+def driven(wave: Array, drive: str) -> Array:
+    """Return a part's signal behind its drive, as loud at its peak as before.
+
+    ``tanh(gain * x + bias)`` as in ``hearing``, then what a loudspeaker leaves of it; twice the
+    rate in between, so that what the curve adds does not fold back.
+    """
+    peak = np.abs(wave).max(initial=0.0)
+    shape = drive_named(drive)
+    if not shape.gain or not peak:
+        return wave
+    fine = _resampled(wave / peak, 2)
+    fine = np.tanh(shape.gain * fine + shape.bias) - np.tanh(shape.bias)
+    shaped = _low_passed(fine, 2 * RATE)[::2][: len(wave)]
+    return shaped * (peak / np.abs(shaped).max())
+
+
+def _resampled(wave: Array, times: int) -> Array:
+    """The signal at a multiple of its rate: straight lines between the samples."""
+    fine = np.repeat(wave, times)
+    for step in range(1, times):
+        share = step / times
+        fine[step::times] = wave * (1 - share) + np.append(wave[1:], 0.0) * share
+    return fine
+
+
+def _low_passed(wave: Array, rate: int) -> Array:
+    """The signal without what lies above the cabinet's limit; no delay."""
+    # A short symmetric window of the sinc that cuts there.
+    half = 32
+    place = np.arange(-half, half + 1)
+    kernel = np.sinc(2 * _CABINET_HERTZ / rate * place) * np.hanning(2 * half + 1)
+    smooth: Array = np.convolve(wave, kernel / kernel.sum(), mode="same")
+    return smooth
+
+
+def add_echo(wave: Array, into: Array, seconds: float) -> None:
+    """Add the repeats of a signal to another, each softer by the same step."""
+    for repeat in range(1, ECHO_REPEATS + 1):
+        start = round(repeat * seconds * RATE)
+        length = min(len(wave), len(into) - start)
+        if length > 0:
+            into[start : start + length] += wave[:length] * 10 ** (ECHO_DECIBELS * repeat / 20)

@@ -1,0 +1,90 @@
+"""What one note sounds like, without samples: a few partials that die away or hold.
+
+Partials are exact multiples of the fundamental (A4 is 440 Hz, ISO 16), so that a note is in tune
+to the digit. How fast a plucked string dies away is ours, by ear: high notes and high partials
+sooner.
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+
+from arrange.hearing import partials
+from arrange.pitch import frequency
+
+Array = np.ndarray[Any, Any]
+
+RATE = 44_100  # samples a second
+MOST_SECONDS = 8.0  # a plucked note has died away by then; a held one goes on
+_PLUCKED = ("guitar", "bass", "keys")
+_DECAY_SECONDS = {"guitar": 1.8, "bass": 2.2, "keys": 1.4}  # of A2's fundamental, to 1/e
+_ATTACK_SECONDS = {"guitar": 0.001, "bass": 0.001, "keys": 0.002}
+_HELD_ATTACK_SECONDS = 0.02
+RELEASE_SECONDS = 0.03
+_MUTED = 0.12  # times as long a muted string rings
+_HIGHEST_HERTZ = 9_000.0
+_BLOCK = 4_096  # samples over which an envelope is taken as straight
+
+
+@lru_cache(maxsize=512)
+def tone(family: str, pitch: float, samples: int, muted: bool) -> Array:
+    """Return one note, mono, its strongest partial with an amplitude of about 1.
+
+    Parameters
+    ----------
+    family : str
+        As in a parts table; guitar, bass and keys die away, the others hold.
+    pitch : float
+        MIDI number.
+    samples : int
+        How long it sounds, at ``RATE``; a short fade at its end is inside.
+    muted : bool
+        Stopped with the hand, so that it dies away at once.
+    """
+    spectrum = partials(np.array([pitch]))
+    heard = spectrum.frequency < _HIGHEST_HERTZ
+    hertz, strength = spectrum.frequency[heard], spectrum.amplitude[heard]
+    time = np.arange(samples) / RATE
+    attack = _HELD_ATTACK_SECONDS
+    if family in _PLUCKED:
+        attack = _ATTACK_SECONDS[family]
+        rate = hertz[:1] ** 0.5 / frequency(45.0) ** 0.5 * np.arange(1, len(hertz) + 1) ** 0.7
+        rate = rate / (_DECAY_SECONDS[family] * (_MUTED if muted else 1.0))
+    else:
+        rate = np.zeros(len(hertz))
+    wave = np.zeros(samples)
+    for number, each in enumerate(hertz):
+        # Along a block both the turning and the dying away are one complex power.
+        wave += _partial(each, strength[number], rate[number], samples)
+    wave *= np.minimum(time / attack, 1.0)
+    fade = min(int(RELEASE_SECONDS * RATE), samples)
+    wave[samples - fade :] *= np.linspace(1.0, 0.0, fade)
+    wave.setflags(write=False)
+    return wave
+
+
+def _partial(hertz: float, strength: float, rate: float, samples: int) -> Array:
+    """A sine that dies away: blocks of a whole one, turned and weakened from block to block."""
+    turn = 2j * np.pi * hertz / RATE - rate / RATE
+    block = np.exp(turn * np.arange(min(_BLOCK, samples)))
+    starts = np.exp(turn * _BLOCK * np.arange(-(-samples // _BLOCK)))
+    whole: Array = (strength * np.outer(starts, block).imag).ravel()[:samples]
+    return whole
+
+
+@lru_cache(maxsize=4)
+def knock(samples: int) -> Array:
+    """Return an unpitched stroke: noise that dies away, the same each time."""
+    noise = np.random.default_rng(1).standard_normal(samples)
+    return noise * np.exp(-np.arange(samples) / (0.04 * RATE)) * 0.5
+
+
+@lru_cache(maxsize=2)
+def click(accent: bool) -> Array:
+    """Return a click of the count: higher on the first beat."""
+    time = np.arange(int(0.04 * RATE)) / RATE
+    hertz = 1_500.0 if accent else 1_000.0
+    return np.sin(2 * np.pi * hertz * time) * np.exp(-time / 0.008) * np.minimum(time / 0.0005, 1)

@@ -1,0 +1,226 @@
+"""Sound against what can be measured on it: pitch, time, level, place."""
+
+import os
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+from songs import parts_of, song
+
+import arrange as ar
+from arrange.pitch import frequency
+from arrange.sound import (
+    PEAK,
+    RATE,
+    Sound,
+    exposure_hours,
+    finding_sound,
+    join_sounds,
+    render_sound,
+    write_sound,
+)
+
+FONT = Path("/usr/share/sounds/sf2/TimGM6mb.sf2")  # Debian's timgm6mb-soundfont, if it is there
+
+
+def strongest_near(wave, hertz):
+    """Frequency of the strongest line within a semitone, by a parabola through the log spectrum."""
+    size = 2**18
+    spectrum = np.log(np.abs(np.fft.rfft(wave * np.hanning(len(wave)), size)) + 1e-12)
+    low, high = (round(hertz * factor * size / RATE) for factor in (0.95, 1.05))
+    top = low + int(np.argmax(spectrum[low:high]))
+    before, at, after = spectrum[top - 1 : top + 2]
+    return (top + (before - after) / (2 * (before - 2 * at + after))) * RATE / size
+
+
+def attacks(wave, least):
+    """Seconds at which the signal rises above `least` after silence."""
+    loud = np.abs(wave) > least
+    quiet = np.convolve(loud, np.ones(441), "full")[: len(wave)] == 0
+    return np.flatnonzero(loud & np.append(True, quiet[:-1])) / RATE
+
+
+@pytest.mark.parametrize("part", ["Guitar 1", "Bass", "Voice", "Keys"])
+@pytest.mark.parametrize("drive", ["clean", "overdriven"])
+def test_notes_are_in_tune(part, drive):
+    """Within 3 cents of equal temperament on A4 = 440 Hz (ISO 16)."""
+    assert frequency(69) == 440.0
+    for pitch in range(28, 89, 5):
+        parts = parts_of(part, drive=drive)
+        wave = render_sound(song((part, pitch, 0, 2), parts=parts)).samples[:, 0].astype(float)
+        cents = 1200 * np.log2(strongest_near(wave, frequency(pitch)) / frequency(pitch))
+        assert abs(cents) < 3, pitch
+
+
+def test_onsets_fall_where_they_are_written():
+    """Within a millisecond, at any tempo; a bar of five, thirds of a beat."""
+    onsets = [0, 1, 2 + 1 / 3, 3, 4.5, 7.25]
+    some = song(*(("Guitar 1", "A3", at, 0.1) for at in onsets), tempo=93.0, bars=2)
+    for tempo in (93.0, 40.0, 200.0):
+        sound = render_sound(some, tempo=tempo)
+        heard = attacks(sound.samples[:, 0], 1e-4)
+        np.testing.assert_allclose(heard, np.array(onsets) * 60 / tempo, atol=0.001)
+
+
+def test_a_change_of_tempo_keeps_its_proportion():
+    some = song(("Guitar 1", "A3", 0, 0.1), ("Guitar 1", "A3", 4, 0.1), ("Guitar 1", "A3", 8, 0.1),
+                tempo=[60.0, 120.0, 60.0], bars=3)  # fmt: skip
+    heard = attacks(render_sound(some, tempo=30).samples[:, 0], 1e-4)
+    np.testing.assert_allclose(heard, [0, 8, 12], atol=0.001)
+
+
+def test_nothing_clips_and_nothing_jumps():
+    """However many play, the peak stays; the first and the last sample are silence."""
+    many = [(f"Guitar {n}", "E2 B2 E3 G3 B3 E4", 0, 4) for n in range(1, 13)]
+    for drive in ("clean", "distorted"):
+        sound = render_sound(song(*many, parts=parts_of(*(m[0] for m in many), drive=drive)))
+        assert np.abs(sound.samples).max() <= PEAK + 1e-6
+        assert np.abs(sound.samples[[0, -1]]).max() < 1e-4
+        assert np.abs(np.diff(sound.samples, axis=0)).max() < 0.25
+
+
+def test_parts_stand_where_they_are_panned():
+    some = song(("Guitar 1", "A3", 0, 1), ("Guitar 2", "E4", 0, 1), ("Bass", "Eb2", 0, 1))
+    left, right = render_sound(some, pan={"Guitar 1": -1, "Guitar 2": 1}).samples.T.astype(float)
+
+    def level(wave, pitch):
+        line = np.exp(-2j * np.pi * frequency(pitch) * np.arange(RATE) / RATE)
+        return abs((wave[:RATE] * np.hanning(RATE)) @ line)
+
+    assert level(left, 57) > 100 * level(right, 57)
+    assert level(right, 64) > 100 * level(left, 64)
+    assert level(left, 39) == pytest.approx(level(right, 39), rel=0.01)
+    apart = render_sound(some).samples.T.astype(float)
+    assert level(apart[0], 57) > 2 * level(apart[1], 57)
+    power = [
+        (render_sound(some, parts=["Bass"], pan={"Bass": side}).samples ** 2).sum()
+        for side in (-1, 0, 0.3)
+    ]
+    assert power == pytest.approx([power[0]] * 3, rel=1e-4)
+
+
+def test_a_loop_has_no_seam():
+    """Twice the loop is what a part that plays the bar again and again settles to."""
+    bar = [("Guitar 1", "E3 B3", 0, 2), ("Guitar 1", "G3", 2, 2)]
+    often = [(part, notes, at + 4 * n, lasts) for n in range(6) for part, notes, at, lasts in bar]
+    once = render_sound(song(*bar, bars=1), loop=True)
+    long = render_sound(song(*often, bars=6))
+    size = len(once.samples)
+    assert size == 4 * RATE
+    np.testing.assert_allclose(once.samples, long.samples[4 * size : 5 * size], atol=1e-3)
+
+
+def test_rendered_again_it_is_the_same_to_the_bit(tmp_path):
+    some = ar.read("datasets/low-water.musicxml")
+    one, other = (render_sound(some, section="Intro") for _ in range(2))
+    np.testing.assert_array_equal(one.samples, other.samples)
+    for name in ("a.wav", "a.ogg"):
+        paths = [write_sound(one, tmp_path / folder / name) for folder in "xy"]
+        data, rate = soundfile.read(paths[0])
+        assert rate == RATE
+        assert len(data) == len(one.samples)
+    assert paths[0].with_suffix(".wav").read_bytes() == paths[1].with_suffix(".wav").read_bytes()
+
+
+def test_count_in_and_clicks_follow_the_meter():
+    """A beat of 6/8 is a dotted quarter: two to the bar (common practice)."""
+    some = song(("Guitar 1", "A3", 0, 0.1), meter="6/8", tempo=90.0, bars=2)
+    sound = render_sound(some, count_in=1)
+    assert sound.begins == pytest.approx(3 * 60 / 90)
+    counted = attacks(sound.samples[:, 1], 1e-3)
+    np.testing.assert_allclose(counted, [0, 1, 2], atol=0.002)
+    heard = attacks(render_sound(some, parts=[], with_click=True).samples[:, 0], 1e-3)
+    np.testing.assert_allclose(heard, [0, 1, 2, 3], atol=0.002)
+    four = render_sound(song(("Guitar 1", "A3", 0, 1), tempo=120.0), count_in=2)
+    assert four.begins == pytest.approx(4.0)
+
+
+def test_an_echo_repeats_at_its_note_value():
+    """A dotted eighth at 120 quarter notes a minute is 375 ms: 60000 / 120 * 0.75."""
+    parts = parts_of("Guitar 1", echo="dotted eighth")
+    some = song(("Guitar 1", "A3", 0, 0.1), parts=parts, tempo=120.0)
+    wave = render_sound(some).samples[:, 0]
+    heard = attacks(wave, 2e-4)
+    np.testing.assert_allclose(heard, [0, 0.375, 0.75, 1.125], atol=0.003)
+    peaks = [np.abs(wave[round(at * RATE) :][:2000]).max() for at in heard]
+    np.testing.assert_allclose(20 * np.log10(peaks[1] / peaks[0]), -6, atol=0.5)
+
+
+def test_drive_adds_what_the_hearing_says():
+    """A driven fifth holds its difference tone, an octave below the root; a clean one does not."""
+    level = {}
+    for drive in ("clean", "distorted"):
+        parts = parts_of("Guitar 1", drive=drive)
+        wave = render_sound(song(("Guitar 1", "A2 E3", 0, 2), parts=parts)).samples[:, 0]
+        spectrum = np.abs(np.fft.rfft(wave[: 2 * RATE] * np.hanning(2 * RATE)))
+        level[drive] = spectrum[108:112].max() / spectrum[218:222].max()
+    assert level["distorted"] > 20 * level["clean"]
+
+
+def test_findings_can_be_heard_on_their_own():
+    some = ar.read("datasets/low-water.musicxml")
+    found = ar.find_clashes(some)
+    row = found[found["kind"] == "crowding"].iloc[0]
+    sound = finding_sound(some, row)
+    alone = render_sound(some, parts=["Guitar 1"], section=row["section"])
+    assert sound.seconds == pytest.approx(3 * alone.seconds + 2 * 0.8, abs=0.01)
+    np.testing.assert_array_equal(sound.samples[: len(alone.samples)], alone.samples)
+    both = join_sounds(alone, alone, pause=1.0)
+    assert both.seconds == pytest.approx(2 * alone.seconds + 1)
+    assert "<audio controls" in sound._repr_html_()
+
+
+def test_hours_after_the_table_of_niosh():
+    """NIOSH, publication 98-126 (1998), table 1-1: 85 dBA 8 h, 88 4 h, ... 100 15 min."""
+    hours = exposure_hours([85, 88, 91, 94, 97, 100])
+    np.testing.assert_allclose(hours, [8, 4, 2, 1, 0.5, 0.25])
+
+
+@pytest.mark.parametrize(
+    ("told", "match"),
+    [
+        ({"parts": ["Guitar 9"]}, "no part 'Guitar 9'"),
+        ({"section": "Chorus 9"}, "no section 'Chorus 9'"),
+        ({"measures": (0, 1)}, "measures 1 to 1"),
+        ({"measures": (1, 1), "section": "Song"}, "not both"),
+        ({"tempo": 0}, "from 10 to 400"),
+        ({"pan": {"Guitar 1": 2}}, "from -1, left"),
+        ({"pan": {"Guitar 7": 0}}, "no part 'Guitar 7'"),
+        ({"font": "pyproject.toml"}, "no SoundFont"),
+        ({"font": "none.sf2"}, "cannot be read"),
+    ],
+)
+def test_what_cannot_be_rendered(told, match):
+    with pytest.raises(ar.ArrangeError, match=match):
+        render_sound(song(("Guitar 1", "A3", 0, 1)), **told)
+
+
+def test_what_cannot_be_written(tmp_path):
+    silence = Sound(np.zeros((10, 2), dtype=np.float32))
+    with pytest.raises(ar.ArrangeError, match=r"as \.wav or \.ogg"):
+        write_sound(silence, tmp_path / "a.mp3")
+    (tmp_path / "a.wav").mkdir()
+    with pytest.raises(ar.ArrangeError, match="was not written"):
+        write_sound(silence, tmp_path / "a.wav")
+    assert [path.name for path in tmp_path.iterdir()] == ["a.wav"]
+
+
+def test_songs_that_hardly_sound():
+    """Silence, percussion, a note of no duration: no error, and silence where nothing sounds."""
+    assert not render_sound(song(parts=("Guitar 1",))).samples.any()
+    assert render_sound(song(("Drums", np.nan, 0, 1))).samples.any()
+    assert not render_sound(song(("Guitar 1", "A3", 0, 0))).samples.any()
+
+
+@pytest.mark.skipif(not FONT.exists(), reason="no SoundFont on this machine")
+def test_a_font_is_played_in_tune_and_in_time():
+    some = song(("Guitar 1", "A3", 0, 1), ("Guitar 1", "A3", 2, 1), tempo=60.0)
+    sound = render_sound(replace(some, parts=some.parts.assign(program=28)), font=FONT)
+    wave = sound.samples[:, 0].astype(float)
+    cents = 1200 * np.log2(strongest_near(wave[: 2 * RATE], 220.0) / 220.0)
+    assert abs(cents) < 15  # the font's own tuning
+    assert np.abs(wave).max() > 0.005
+    slow = render_sound(some, font=os.fspath(FONT), tempo=30.0, measures=(1, 1))
+    assert slow.seconds == pytest.approx(8 + 2)
