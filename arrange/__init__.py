@@ -6,19 +6,32 @@ The way data flows, bottom to top::
     measure     tables -> numbers (register.py, texture.py)
     find        Song -> findings: what to listen to (clashes/), and what to do with them (findings/)
     play        a chord -> voicings, a part -> fingers (necks.py, hands.py, voicings.py, fingering/)
+    decide      what and why -> a log beside the song; the log -> the arrangement (decisions/)
     plot        tables -> pictures (plots/)
+    listen      Song -> sound (sound/)
     write       Song -> a file: chart, MIDI, MusicXML (formats/, converting.py)
     study       all of it on one song, as an object and a report (study.py, report.py)
 
-The names that draw are loaded when first asked for.
+The names that draw or sound are loaded when first asked for.
 """
 
+import importlib
 from typing import TYPE_CHECKING, Any
 
 from arrange import plots
 from arrange.calibration import calibrate_hand
 from arrange.clashes import Limits, find_clashes
 from arrange.converting import convert
+from arrange.decisions import (
+    Decision,
+    DecisionLog,
+    change_status,
+    decisions_path,
+    read_decisions,
+    rebuild,
+    record_decision,
+    waivers_of,
+)
 from arrange.errors import ArrangeError, ChartError, ReadError, TableError
 from arrange.findings import (
     Waiver,
@@ -57,10 +70,13 @@ if TYPE_CHECKING:
         plot_shape,
         plot_sonority,
     )
+    from arrange.sound import finding_sound, join_sounds, render_sound, write_sound
 
 __all__ = [
     "ArrangeError",
     "ChartError",
+    "Decision",
+    "DecisionLog",
     "Hand",
     "Limits",
     "Neck",
@@ -71,15 +87,19 @@ __all__ = [
     "Waiver",
     "apply_move",
     "calibrate_hand",
+    "change_status",
     "convert",
     "cut_notes",
+    "decisions_path",
     "describe",
     "find_clashes",
     "find_voicings",
     "finding_notes",
+    "finding_sound",
     "finger_part",
     "fingered_song",
     "group_findings",
+    "join_sounds",
     "name_shape",
     "not_asked",
     "part_ranges",
@@ -94,20 +114,31 @@ __all__ = [
     "plot_shape",
     "plot_sonority",
     "read",
+    "read_decisions",
     "read_waivers",
+    "rebuild",
+    "record_decision",
     "register_overlap",
+    "render_sound",
     "smallest_moves",
     "song_energy",
     "sounding_notes",
     "study",
     "waive",
+    "waivers_of",
     "write_chart",
     "write_midi",
     "write_musicxml",
+    "write_sound",
 ]
+
+
+_OF_SOUND = ("finding_sound", "join_sounds", "render_sound", "write_sound")
 
 
 def __getattr__(name: str) -> Any:
     if name.startswith("plot_"):
         return getattr(plots, name)
+    if name in _OF_SOUND:
+        return getattr(importlib.import_module("arrange.sound"), name)
     raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

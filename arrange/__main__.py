@@ -1,16 +1,19 @@
-"""The command: ``arrange study FILE -o FOLDER`` and ``arrange convert IN OUT``."""
+"""The command: ``arrange study``, ``convert``, ``rebuild`` and ``listen``."""
 
 from __future__ import annotations
 
 import argparse
+import importlib
 import sys
 import time
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
-from arrange.converting import convert
+from arrange.converting import convert, write_song
+from arrange.decisions import decisions_path, read_decisions, rebuild
 from arrange.errors import ArrangeError, ChartError
 from arrange.findings import parse_waiver
+from arrange.reading import read
 from arrange.study import study
 
 _NOTEBOOKS = Path(__file__).parent.parent / "notebooks"  # there in a clone of the repository
@@ -78,6 +81,41 @@ def _parser() -> argparse.ArgumentParser:
     command.add_argument("target", metavar="OUT", help="where to write")
     command.add_argument("--overwrite", action="store_true", help="replace a file that is there")
     command.set_defaults(run=_convert)
+
+    command = commands.add_parser(
+        "rebuild",
+        help="make the arrangement from a song and its decisions",
+        description="Read a song and its log of decisions, make all agreed changes, and write the "
+        "arrangement. Decisions whose passage has changed since are told, not made.",
+    )
+    command.add_argument("file", metavar="IN", help="a song: .musicxml, .xml, .mxl, .mid or .txt")
+    command.add_argument(
+        "--decisions", metavar="LOG", help="the log (default: beside IN, .decisions.txt)"
+    )
+    command.add_argument(
+        "-o", "--output", metavar="OUT", required=True, help="a .musicxml, .mid or .txt"
+    )
+    command.add_argument("--overwrite", action="store_true", help="replace a file that is there")
+    command.set_defaults(run=_rebuild)
+
+    command = commands.add_parser(
+        "listen",
+        help="make a song, or a stretch of it, sound",
+        description="Read a song and write it as sound. Turn the volume down before you play it.",
+    )
+    command.add_argument("file", metavar="IN", help="a song: .musicxml, .xml, .mxl, .mid or .txt")
+    command.add_argument("-o", "--output", metavar="FILE", required=True, help="a .wav or .ogg")
+    command.add_argument("--section", help="such as 'Chorus 1'")
+    command.add_argument("--measures", metavar="FIRST-LAST", help="played measures, such as 21-24")
+    command.add_argument(
+        "--part", action="append", help="only this part; may be given several times"
+    )
+    command.add_argument("--tempo", type=float, help="quarter notes a minute at the start")
+    command.add_argument("--count-in", type=int, default=0, metavar="BARS", help="clicks before")
+    command.add_argument("--click", action="store_true", help="clicks on the beats")
+    command.add_argument("--loop", action="store_true", help="can be repeated without a seam")
+    command.add_argument("--font", metavar="SF2", help="play from a SoundFont of your own")
+    command.set_defaults(run=_listen)
     return parser
 
 
@@ -107,6 +145,37 @@ def _convert(options: argparse.Namespace) -> int:
     for notice in song.notices:
         print(f"note: {notice}")
     print(f"{song.title or options.file} is now {options.target} too.")
+    return 0
+
+
+def _rebuild(options: argparse.Namespace) -> int:
+    song = read(options.file)
+    log = read_decisions(options.decisions or decisions_path(options.file))
+    built = rebuild(song, log)
+    write_song(built.song, options.output, overwrite=options.overwrite)
+    for notice in log.notices:
+        print(f"note: {notice}")
+    for decision, why in built.stale:
+        print(f"not made: {decision}; {why}")
+    made = len(built.applied)
+    print(f"{made} decision{'s' if made != 1 else ''} made: {options.output}")
+    return 0
+
+
+def _listen(options: argparse.Namespace) -> int:
+    measures = None
+    if options.measures:
+        first, _, last = options.measures.partition("-")
+        if not (first.isdecimal() and (last or first).isdecimal()):
+            raise ArrangeError(f"--measures {options.measures!r}: write FIRST-LAST, such as 21-24")
+        measures = (int(first), int(last or first))
+    # What makes sound is slow to load; the other commands go without.
+    sound = importlib.import_module("arrange.sound").render_sound(
+        read(options.file), options.output, parts=options.part, section=options.section,
+        measures=measures, tempo=options.tempo, count_in=options.count_in,
+        with_click=options.click, loop=options.loop, font=options.font,
+    )  # fmt: skip
+    print(f"{options.output}: {sound.seconds:.1f} s. Turn the volume down before you play it.")
     return 0
 
 

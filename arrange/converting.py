@@ -1,8 +1,9 @@
-"""A song from one file format into another."""
+"""A song from one file format into another, or into any by its suffix."""
 
 from __future__ import annotations
 
 import os
+from collections.abc import Callable
 from pathlib import Path
 
 from arrange.errors import ArrangeError
@@ -12,7 +13,7 @@ from arrange.formats.musicxml.writing import write_musicxml
 from arrange.reading import read
 from arrange.tables import Song
 
-_WRITERS = {
+_WRITERS: dict[str, Callable[[Song, Path], object]] = {
     ".musicxml": write_musicxml,
     ".xml": write_musicxml,
     ".mid": write_midi,
@@ -45,15 +46,32 @@ def convert(
     ArrangeError
         If the suffix names no format, the target is there already, or either file fails.
     """
+    _writer(Path(target), overwrite=overwrite)
+    song = read(source)
+    write_song(song, target, overwrite=overwrite)
+    return song
+
+
+def write_song(song: Song, target: str | os.PathLike[str], *, overwrite: bool = False) -> None:
+    """Write a song in the format that a file's suffix names; whole or not at all.
+
+    Raises
+    ------
+    ArrangeError
+        As ``convert``.
+    """
     target = Path(target)
+    writer = _writer(target, overwrite=overwrite)
+    try:
+        writer(song, target)
+    except OSError as error:
+        raise ArrangeError(f"{target}: it cannot be written: {error.strerror}") from None
+
+
+def _writer(target: Path, *, overwrite: bool) -> Callable[[Song, Path], object]:
     writer = _WRITERS.get(target.suffix.lower())
     if writer is None:
         raise ArrangeError(f"{target}: no format ends so; name it {', '.join(_WRITERS)}")
     if target.exists() and not overwrite:
         raise ArrangeError(f"{target} is there already; choose another name, or --overwrite")
-    song = read(source)
-    try:
-        writer(song, target)
-    except OSError as error:
-        raise ArrangeError(f"{target}: it cannot be written: {error.strerror}") from None
-    return song
+    return writer

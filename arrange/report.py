@@ -17,6 +17,7 @@ from markupsafe import Markup
 
 from arrange import plots
 from arrange.bibliography import SOURCES
+from arrange.decisions import Decision, DecisionLog, rebuild
 from arrange.errors import ArrangeError
 from arrange.findings import (
     Waiver,
@@ -38,6 +39,7 @@ def report_html(
     overlap: pd.DataFrame,
     findings: pd.DataFrame,
     waivers: Sequence[Waiver] = (),
+    log: DecisionLog = DecisionLog(),  # noqa: B008  # frozen
     *,
     page: bool = True,
 ) -> str:
@@ -53,6 +55,8 @@ def report_html(
     findings : a findings table
     waivers : sequence of Waiver
         Those that the findings bear.
+    log : DecisionLog
+        What was decided; a decision stands with the findings of its place too.
     page : bool
         True for a whole page, False for a piece to stand in another.
     """
@@ -66,6 +70,8 @@ def report_html(
     for row, finding in zip(rows[:_FIRST], groups.itertuples(), strict=False):
         row["move"] = smallest_move(song, finding)
         row["behind"] = _behind(song, finding)
+    for row, finding in zip(rows, groups.itertuples(), strict=True):
+        row["decided"] = [str(each) for each in log.decisions if _is_about(song, each, finding)]
     pictures = {
         "ranges": _svg(lambda: plots.plot_ranges(song)),
         "clashes": _svg(lambda: plots.plot_clashes(findings, song)) if len(findings) else "",
@@ -79,6 +85,8 @@ def report_html(
         pictures=pictures,
         findings=rows,
         waived=_waived_rows(song, findings, waivers),
+        decisions=_decision_rows(song, log),
+        passed_over=log.notices,
         not_asked=not_asked(song),
         most=_FIRST,
         summary=_summary(asked, len(rows)),
@@ -180,7 +188,7 @@ def _finding_rows(song: Song, groups: pd.DataFrame, findings: pd.DataFrame) -> l
         every = [_place(song, finding) for finding in findings.loc[list(row.labels)].itertuples()]
         own = _place(song, row)
         rows.append({**own, "sections": row.sections, "times": row.times, "every": every,
-                     "move": "", "behind": "", "reason": ""})  # fmt: skip
+                     "move": "", "behind": "", "reason": "", "decided": []})  # fmt: skip
     return rows
 
 
@@ -194,6 +202,26 @@ def _waived_rows(
     for row in rows:
         row["reason"] = reasons.get(row["waived"], "")
     return rows
+
+
+def _is_about(song: Song, decision: Decision, finding: Any) -> bool:
+    """Whether a decision that stands is about the parts and bars of a finding."""
+    if decision.status not in ("proposed", "agreed") or decision.waives:
+        return False
+    there = set(finding.parts.split(" + "))
+    starts = song.measures["onset"].to_numpy()
+    last = int(np.searchsorted(starts, finding.onset + finding.duration - 1e-6))
+    return any(
+        part in there and first <= max(last, finding.measure) and finding.measure <= end
+        for part, first, end in decision.spans
+    )
+
+
+def _decision_rows(song: Song, log: DecisionLog) -> list[dict[str, Any]]:
+    """All decisions, and which of the agreed ones the song has outgrown."""
+    stale = {decision.id: why for decision, why in rebuild(song, log).stale}
+    table = log.table.fillna("")
+    return [{**row, "stale": stale.get(row["id"], "")} for row in table.to_dict("records")]
 
 
 def _place(song: Song, row: Any) -> dict[str, Any]:

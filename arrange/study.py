@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
 
 import pandas as pd
 
 from arrange.clashes import find_clashes
+from arrange.decisions import DecisionLog, decisions_path, read_decisions, waivers_of
+from arrange.errors import ArrangeError
 from arrange.findings import Waiver, waive, waivers_table
 from arrange.reading import read
 from arrange.register import part_ranges, register_overlap
@@ -30,10 +33,13 @@ class Study:
     song : Song
     waivers : sequence of Waiver
         Findings that are meant to be so; they stay visible, with the reason.
+    log : DecisionLog
+        What was decided; decisions that waive findings count as waivers.
     """
 
     song: Song
     waivers: Sequence[Waiver] = ()
+    log: DecisionLog = field(default_factory=DecisionLog)
 
     @cached_property
     def ranges(self) -> pd.DataFrame:
@@ -70,7 +76,12 @@ class Study:
         ArrangeError
             If a waiver covers no finding.
         """
-        return waive(find_clashes(self.song), self.waivers)
+        found = waive(find_clashes(self.song), self.waivers)
+        for waiver in waivers_of(self.log):
+            # What it waived may be mended since; then it stays in the log and covers nothing.
+            with contextlib.suppress(ArrangeError):
+                found = waive(found, [waiver])
+        return found
 
     @cached_property
     def _by_section(self) -> pd.DataFrame:
@@ -78,8 +89,8 @@ class Study:
 
     @property
     def tables(self) -> dict[str, pd.DataFrame]:
-        """Every table of the study by name: the song's five, the measured ones, the findings and
-        the waivers.
+        """Every table of the study by name: the song's five, the measured ones, the findings, the
+        waivers and the decisions.
         """
         song = self.song
         return {
@@ -94,14 +105,16 @@ class Study:
             "overlap": self.overlap,
             "section_overlap": self.section_overlap,
             "findings": self.findings,
-            "waivers": waivers_table(self.waivers),
+            "waivers": waivers_table([*self.waivers, *waivers_of(self.log)]),
+            "decisions": self.log.table,
         }
 
     def html(self, *, page: bool = True) -> str:
         """Return the report as HTML: a whole page, or a piece to stand in another."""
         return report_html(
-            self.song, self.ranges, self.section_overlap, self.findings, self.waivers, page=page
-        )
+            self.song, self.ranges, self.section_overlap, self.findings,
+            [*self.waivers, *waivers_of(self.log)], self.log, page=page,
+        )  # fmt: skip
 
     def _repr_html_(self) -> str:
         return self.html(page=False)
@@ -123,6 +136,7 @@ def study(
     played: bool = True,
     octaves: Mapping[str, int] | None = None,
     waivers: Sequence[Waiver] = (),
+    decisions: str | os.PathLike[str] | None = None,
 ) -> Study:
     """Return the study of the song in a file.
 
@@ -132,10 +146,15 @@ def study(
         As for ``read``.
     waivers : sequence of Waiver
         Findings that are meant to be so; ``read_waivers`` reads them from a table.
+    decisions : path, optional
+        The song's log of decisions; the one beside it (``decisions_path``) if not given and there.
 
     Raises
     ------
     ReadError
-        If the file cannot be read.
+        If the file or the log cannot be read.
     """
-    return Study(read(path, played=played, octaves=octaves), tuple(waivers))
+    song = read(path, played=played, octaves=octaves)
+    log = Path(decisions) if decisions is not None else decisions_path(path)
+    is_asked = decisions is not None or log.is_file()
+    return Study(song, tuple(waivers), read_decisions(log) if is_asked else DecisionLog())

@@ -16,7 +16,7 @@ PACKAGE = Path(arrange.__file__).parent
 LEVELS = (
     ("errors",),
     ("pitch", "spelling", "bibliography", "paths"),
-    ("chords", "hearing", "necks"),
+    ("chords", "hearing", "necks", "voice_leading"),
     ("hands",),
     ("calibration", "grips"),
     ("chord_suffixes",),
@@ -28,6 +28,7 @@ LEVELS = (
     ("reading", "register", "sonority", "texture", "fingering", "voicings"),
     ("clashes", "converting"),
     ("findings",),
+    ("condensing", "revoicing"),
     ("decisions", "sound"),
     ("plots",),
     ("report",),

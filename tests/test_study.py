@@ -24,7 +24,7 @@ from arrange.study import Study, study
 DEMO = Path(__file__).parents[1] / "datasets" / "low-water.musicxml"
 TABLES = (
     "parts sections measures chords notes ranges section_ranges measure_ranges overlap "
-    "section_overlap findings waivers"
+    "section_overlap findings waivers decisions"
 )
 
 

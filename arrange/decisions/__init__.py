@@ -72,12 +72,12 @@ class DecisionLog:
         Entries that were cut short while they were written, and are passed over.
     """
 
-    decisions: tuple[Decision, ...]
+    decisions: tuple[Decision, ...] = ()
     notices: tuple[str, ...] = ()
 
     @property
     def table(self) -> pd.DataFrame:
-        """A row a decision: id, date, status, where, what, why, before, after, changes."""
+        """A row a decision, as text: id, date, status, where, what, why and the figures."""
         names = ("id", "date", "status", "section", "measures", "parts", "what", "why", "waives",
                  "before", "after")  # fmt: skip
         rows = [
@@ -89,18 +89,9 @@ class DecisionLog:
         return pd.DataFrame(rows, columns=list(names), dtype="str")
 
 
-def decisions_path(song: Song | str | os.PathLike[str]) -> Path:
-    """Return where a song's log lies: beside it, its name ending in ``.decisions.txt``.
-
-    Raises
-    ------
-    ArrangeError
-        If the song was not read from a file.
-    """
-    source = song.source if isinstance(song, Song) else os.fspath(song)
-    if not source:
-        raise ArrangeError("this song was not read from a file; name a path for its decisions")
-    return Path(source).with_suffix(".decisions.txt")
+def decisions_path(song: str | os.PathLike[str]) -> Path:
+    """Return where the log of a song's file lies: beside it, ending in ``.decisions.txt``."""
+    return Path(song).with_suffix(".decisions.txt")
 
 
 def record_decision(
