@@ -12,7 +12,6 @@ What a file cannot hold, and these tests leave out of the comparison:
 - ``notes.voice`` of notes that overlap in one voice without being a chord;
 - ``notes.duration`` of a cue note over a bar line, which becomes two, since it cannot be tied;
 - ``notes.measure`` of a note that begins on the bar line behind its own, overfull, bar;
-- ``parts.echo``, and ``parts.drive`` where the names do not tell it: told to players in words;
 - what the reader works out itself: ``sections.kind`` from the name, ``parts.family`` from sound
   and name, ``parts.instrument`` where it is missing;
 - ``chords.duration`` where a chord ends before the next one begins.
@@ -439,8 +438,8 @@ def songs(draw, *, apart: bool = True) -> Song:
         "tuning": [INSTRUMENTS[name][2] for name in names],
         "capo": capos,
         "transpose": [INSTRUMENTS[name][1] for name in names],
-        "drive": "clean",
-        "echo": None,
+        "drive": [draw(st.sampled_from(["clean", "edge", "distorted"])) for _ in names],
+        "echo": [draw(st.sampled_from([None, "dotted eighth"])) for _ in names],
         "level": [level - max(levels) for level in levels],
         "program": [INSTRUMENTS[name][3] for name in names],
         "player": [draw(st.sampled_from([None, "Ada", "Ben Ó Briain"])) for _ in names],

@@ -12,6 +12,8 @@ from arrange.formats.musicxml.attributes import Attributes
 from arrange.formats.musicxml.events import Array, Events
 from arrange.necks import STANDARD_TUNINGS
 
+DRIVEN = ("edge", "overdriven", "distorted")  # what the words of a drive are, as a parts table's
+
 _ENTRY = (
     "part-name",
     "part-abbreviation",
@@ -59,6 +61,7 @@ def read_parts(
                      "echo", "level", "program", "player")
     }  # fmt: skip
     volumes = []
+    drives, echoes = _told_in_words(events)
     for index, (entry, part, name, label) in enumerate(
         zip(entries, parts, names, labels, strict=True)
     ):
@@ -81,14 +84,29 @@ def read_parts(
         columns["tuning"].append(_tuning(events, said, index))
         columns["capo"].append(next((f for e, f in said.capos if events.part[e] == index), 0))
         columns["transpose"].append(_transpose(events, said, index, label, notices))
-        columns["drive"].append(instrument_drive(f"{name} {instrument or ''}", program))
-        columns["echo"].append(None)
+        columns["drive"].append(
+            drives.get(index) or instrument_drive(f"{name} {instrument or ''}", program)
+        )
+        columns["echo"].append(echoes.get(index))
         columns["program"].append(program if program and 1 <= program <= 128 else None)
         columns["player"].append(entry.get("player-name"))
         volumes.append(_volume(entry.get("volume")))
     loudest = max((volume for volume in volumes if volume), default=1.0)
     columns["level"] = [20 * math.log10(v / loudest) if v else 0.0 for v in volumes]
     return columns
+
+
+def _told_in_words(events: Events) -> tuple[dict[int, str], dict[int, str]]:
+    """Drive and echo of the parts whose first words of that kind tell them, as we write them."""
+    drives: dict[int, str] = {}
+    echoes: dict[int, str] = {}
+    for event in events.at("words").tolist():
+        part, text = int(events.part[event]), " ".join(events.texts[events.values[event]].split())
+        if text in DRIVEN:
+            drives.setdefault(part, text)
+        elif text.startswith("echo: "):
+            echoes.setdefault(part, text.removeprefix("echo: "))
+    return drives, echoes
 
 
 def _entry(element: Any) -> dict[str, str]:

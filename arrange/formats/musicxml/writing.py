@@ -15,7 +15,7 @@ without repeat signs; printed measure numbers are not kept. Decisions:
 - Chord symbols stand above the first guitar, else above the first part; section names and tempo
   above the first part. A chord holds until the next.
 - Drive, echo and capo are told to the player in words; MusicXML has no place for the first two,
-  so nothing reads them back.
+  so we read them from those words.
 - An id that returns, because its note is played again, gets -2, -3, ... behind it.
 
 What the file cannot hold comes back as sentences.
