@@ -159,8 +159,8 @@ def register_overlap(notes: pd.DataFrame, by: str = "song") -> pd.DataFrame:
                 "shared_high": np.where(meets, high, np.nan),
                 "shared": shared,
                 "share": np.where(union > 0, shared / np.where(union > 0, union, 1), meets),
-                "histogram": _overlap(histograms[a], histograms[b])[both],
-                "together": _overlap(while_b, while_a)[both],
+                "histogram": overlap_coefficient(histograms[a], histograms[b])[both],
+                "together": overlap_coefficient(while_b, while_a)[both],
             }
         )
     columns = {
@@ -177,6 +177,21 @@ def register_overlap(notes: pd.DataFrame, by: str = "song") -> pd.DataFrame:
             **{name: columns[name] for name in list(columns)[3:]},
         }
     )
+
+
+def overlap_coefficient(one: Array, other: Array) -> Array:
+    """Return the overlap coefficient of histograms, 0 to 1; NaN where one is empty.
+
+    Parameters
+    ----------
+    one, other : array (..., semitones)
+        Time spent on each.
+    """
+    totals = one.sum(axis=-1), other.sum(axis=-1)
+    full = (totals[0] > 0) & (totals[1] > 0)
+    p = one / np.where(full, totals[0], 1)[..., None]
+    q = other / np.where(full, totals[1], 1)[..., None]
+    return np.where(full, np.minimum(np.minimum(p, q).sum(axis=-1), 1.0), np.nan)
 
 
 def _spans(notes: pd.DataFrame, by: str) -> tuple[list[Any], Array]:
@@ -229,15 +244,6 @@ def _limits(parts: pd.DataFrame | None) -> dict[str, tuple[float, float]]:
 
 def _histogram(cell: Array, weight: Array, shape: tuple[int, int]) -> Array:
     return np.bincount(cell, weights=weight, minlength=shape[0] * shape[1]).reshape(shape)
-
-
-def _overlap(one: Array, other: Array) -> Array:
-    """Overlap coefficient of each row of two histograms; NaN where one is empty."""
-    totals = one.sum(axis=1), other.sum(axis=1)
-    full = (totals[0] > 0) & (totals[1] > 0)
-    p = one / np.where(full, totals[0], 1)[:, None]
-    q = other / np.where(full, totals[1], 1)[:, None]
-    return np.where(full, np.minimum(np.minimum(p, q).sum(axis=1), 1.0), np.nan)
 
 
 def _extreme(which: Any, pitch: Array, span: Array, spans: int, start: float) -> Array:

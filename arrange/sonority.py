@@ -10,6 +10,7 @@ less steeply. What an amplifier adds inside one part is asked in ``hearing.clipp
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import combinations, permutations
@@ -53,7 +54,7 @@ def pair_roughness(song: Song, by: str = "section") -> pd.DataFrame:
     sounds = Sonorities.of(song, _cuts(song, by))
     rows = []
     for pair in combinations(range(len(sounds.parts)), 2):
-        together, alone = sounds.roughness(*pair)
+        together, alone = sounds.roughness(pair[0], [pair[1]])
         rows.append(_row(song, sounds, pair, {"together": together, "alone": alone}, by))
     table = _table(rows, ("part_a", "part_b"), by, ("together", "alone"))
     table.insert(table.columns.get_loc("alone") + 1, "added", table["together"] - table["alone"])
@@ -85,7 +86,7 @@ def masked_energy(song: Song, by: str = "section") -> pd.DataFrame:
     sounds = Sonorities.of(song, _cuts(song, by))
     rows = []
     for pair in permutations(range(len(sounds.parts)), 2):
-        rows.append(_row(song, sounds, pair, {"share": sounds.masked_share(*pair)}, by))
+        rows.append(_row(song, sounds, pair, {"share": sounds.masked_share(pair[0], [pair[1]])}, by))
     return _table(rows, ("masker", "target"), by, ("share",))
 
 
@@ -135,63 +136,64 @@ class Sonorities:
         """Return those of notes, each with its part's index, cut as by ``sounding.slices``."""
         parts = song.parts["part"].tolist()
         sound, fall, level = _sounds(song)
-        tone_of, tone = np.unique(
-            np.column_stack([sound[part], pitch]), axis=0, return_inverse=True
-        )
-        which = tone_of[:, 0].astype(np.int64)
-        palette = partials(tone_of[:, 1:], level[which][:, None], fall[which][:, None])
-        held, strength = _holdings(part[note], at, tone.ravel()[note], len(parts), len(lines) - 1)
-        counted = np.zeros((len(strength), len(tone_of)))
-        for row, tones in enumerate(strength):
-            counted[row, tones] = 1.0  # a pitch that two voices of a part hold counts once
+        pitches, place = np.unique(pitch, return_inverse=True)
+        size = max(len(pitches), 1)
+        tones, tone = np.unique(sound[part] * size + place, return_inverse=True)
+        which, pitch_of = tones // size, pitches[tones % size]
+        palette = partials(pitch_of[:, None], level[which][:, None], fall[which][:, None])
+        held, holdings = _holdings(part[note], at, tone[note], len(parts), len(lines) - 1)
+        strength = np.zeros((len(holdings), len(tones)))
+        for row, each in enumerate(holdings):
+            strength[row, each] = 1.0  # a pitch that two voices of a part hold counts once
         seconds = np.diff(np.asarray(song.seconds(lines)))
-        return cls(parts, lines, seconds, held, counted, palette, tone_of[:, 1])
+        return cls(parts, lines, seconds, held, strength, palette, pitch_of)
 
-    def partials_of(self, holding: int) -> Partials:
-        """Return all partials of a holding, not merged."""
-        sounds = np.repeat(
-            np.arange(len(self.palette.frequency)), self.strength[holding].astype(int)
-        )
-        return Partials(
-            self.palette.frequency[sounds].ravel(), self.palette.amplitude[sounds].ravel()
-        )
+    def partials_of(self, holdings: Array) -> Partials:
+        """Return all partials of each holding, not merged; NaN and 0 where one has fewer."""
+        holding, tone = np.nonzero(self.strength[holdings])
+        counts = np.bincount(holding, minlength=len(holdings))
+        place = np.arange(len(tone)) - np.repeat(np.cumsum(counts) - counts, counts)
+        shape = len(holdings), int(counts.max(initial=0)), self.palette.frequency.shape[1]
+        hertz, amplitude = np.full(shape, np.nan), np.zeros(shape)
+        hertz[holding, place] = self.palette.frequency[tone]
+        amplitude[holding, place] = self.palette.amplitude[tone]
+        whole = shape[0], shape[1] * shape[2]
+        return Partials(hertz.reshape(whole), amplitude.reshape(whole))
 
     def pitches_of(self, holding: int) -> Array:
         """Return the pitches of a holding, MIDI numbers, low to high; none for -1, silence."""
         return np.sort(self.pitch[self.strength[holding] > 0]) if holding >= 0 else np.empty(0)
 
-    def both(self, one: int, other: int) -> Array:
-        """The slices in which two parts sound."""
-        return np.flatnonzero((self.held[one] >= 0) & (self.held[other] >= 0))
+    def both(self, one: int, others: Sequence[int]) -> tuple[Array, Array]:
+        """Where one part and each of some others both sound: which of them, and the slice."""
+        held = self.held[others]
+        return np.nonzero((self.held[one] >= 0) & (held >= 0))
 
-    def roughness(self, one: int, other: int) -> tuple[Array, Array]:
-        """Roughness of two parts together and of the rougher alone, in the slices of ``both``."""
-        at = self.both(one, other)
-        first, second, same = self._meetings(one, other, at)
+    def roughness(self, one: int, others: Sequence[int]) -> tuple[Array, Array]:
+        """Roughness of two parts together, and of the rougher alone, row by row of ``both``."""
+        first, second, same = self._meetings(one, others)
         rough, power, rough_of, power_of = self._forms
+        strength = self.strength[second]
         together = _over(
-            rough[first]
-            + rough[second]
-            + 2 * np.einsum("ht,ht->h", rough_of[first], self.strength[second]),
-            power[first]
-            + power[second]
-            + 2 * np.einsum("ht,ht->h", power_of[first], self.strength[second]),
+            rough[first] + rough[second] + 2 * np.einsum("ht,ht->h", rough_of[first], strength),
+            power[first] + power[second] + 2 * np.einsum("ht,ht->h", power_of[first], strength),
         )
         alone = _over(rough, power)
         return together[same], np.maximum(alone[first], alone[second])[same]
 
-    def masked_share(self, masker: int, target: int) -> Array:
-        """Share of the target's energy that the masker hides, in the slices of ``both``."""
-        at = self.both(masker, target)
-        first, second, same = self._meetings(masker, target, at)
-        return self._hidden(first, second)[same]
+    def masked_share(self, masker: int, targets: Sequence[int]) -> Array:
+        """Share of each target's energy that the masker hides, row by row of ``both``."""
+        first, second, same = self._meetings(masker, targets)
+        strength, energy = self.strength[second], (self.palette.amplitude**2).sum(axis=1)
+        hidden = np.einsum("ht,ht->h", self._hidden[first], strength)
+        return _over(hidden, strength @ energy)[same]
 
-    def _meetings(self, one: int, other: int, at: Array) -> tuple[Array, Array, Array]:
-        """Each two holdings that meet, once, and which of them each slice has."""
+    def _meetings(self, one: int, others: Sequence[int]) -> tuple[Array, Array, Array]:
+        """Each two holdings that meet, once, and which of them each row of ``both`` has."""
+        which, at = self.both(one, others)
         size = max(len(self.strength), 1)
-        known, same = np.unique(
-            self.held[one, at] * size + self.held[other, at], return_inverse=True
-        )
+        met = self.held[one, at] * size + self.held[others][which, at]
+        same, known = pd.factorize(met)
         return known // size, known % size, same
 
     @cached_property
@@ -202,41 +204,17 @@ class Sonorities:
         return rough / 2, power, rough_of / 2, power_of
 
     @cached_property
-    def _tones(self) -> tuple[Array, Array, Array]:
-        """The tones of each holding, one after the other: holding, tone, where each begins."""
-        holding, tone = np.nonzero(self.strength)
-        return holding, tone, np.searchsorted(holding, np.arange(len(self.strength) + 1))
-
-    def _hidden(self, masker: Array, target: Array) -> Array:
-        """Share of each target holding that the masker holding hides."""
-        _, tone, starts = self._tones
-        size = len(self.palette.frequency)
-        row, its = _spread(starts, target)  # a row a tone of each target
-        wanted = tone[its]
-        pair, which = np.unique(masker[row] * size + wanted, return_inverse=True)
-        threshold = self._raised(pair // size, pair % size) + self._quiet[pair % size]
-        energy = self.palette.amplitude[wanted] ** 2
-        hidden = np.where(energy < threshold[which], energy, 0.0).sum(axis=1)
-        times = self.strength[target[row], wanted]
-        hides = np.bincount(row, hidden * times, minlength=len(target))
-        whole = np.bincount(row, energy.sum(axis=1) * times, minlength=len(target))
-        return _over(hides, whole)
-
-    def _raised(self, holding: Array, wanted: Array) -> Array:
-        """Power of the threshold that each holding raises at the partials of a tone."""
-        _, tone, starts = self._tones
-        size = len(self.palette.frequency)
-        row, its = _spread(starts, holding)
-        pair, which = np.unique(tone[its] * size + wanted[row], return_inverse=True)
-        raised = threshold_raised(self.palette, pair // size, pair % size)
-        times = self.strength[holding[row], tone[its]]
-        total = np.zeros((len(holding), self.palette.frequency.shape[1]))
-        np.add.at(total, row, raised[which] * times[:, None])
-        return total
-
-    @cached_property
-    def _quiet(self) -> Array:
-        return quiet_power(self.palette.frequency)
+    def _hidden(self) -> Array:
+        """Energy of each tone (columns) that each holding (rows) hides."""
+        tones = np.arange(len(self.pitch))
+        hidden = np.zeros(self.strength.shape)
+        for pitch in np.unique(self.pitch):  # tones of one pitch have their partials in one place
+            own = np.flatnonzero(self.pitch == pitch)
+            raised = threshold_raised(self.palette, tones, np.full(len(tones), own[0]))
+            threshold = self.strength @ raised + quiet_power(self.palette.frequency[own[0]])
+            energy = self.palette.amplitude[own] ** 2
+            hidden[:, own] = np.where(energy < threshold[:, None], energy, 0.0).sum(axis=-1)
+        return hidden
 
 
 def _sounds(song: Song) -> tuple[Array, Array, Array]:
@@ -282,14 +260,6 @@ def _holdings(
     return held.reshape(parts, count), [tones[each] for each in known.tolist()]
 
 
-def _spread(starts: Array, which: Array) -> tuple[Array, Array]:
-    """Rows and items where each row takes all items from starts[which] to starts[which + 1]."""
-    counts = starts[which + 1] - starts[which]
-    row = np.repeat(np.arange(len(which)), counts)
-    within = np.arange(len(row)) - np.repeat(np.cumsum(counts) - counts, counts)
-    return row, starts[which][row] + within
-
-
 def _over(part: Array, whole: Array) -> Array:
     return np.where(whole > 0, part / np.where(whole > 0, whole, 1.0), 0.0)
 
@@ -305,7 +275,7 @@ def _row(
     song: Song, sounds: Sonorities, pair: tuple[int, int], values: dict[str, Array], by: str
 ) -> pd.DataFrame:
     """One pair's rows: means of each value over the time in which both sound, by span."""
-    at = sounds.both(*pair)
+    _, at = sounds.both(pair[0], [pair[1]])
     if by == "song":
         spans, labels = np.zeros(len(at), dtype=np.int64), None
     else:

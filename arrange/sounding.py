@@ -16,10 +16,15 @@ from arrange.errors import ArrangeError
 Array = np.ndarray[Any, Any]
 
 
+def is_played(notes: pd.DataFrame) -> Array:
+    """Return which rows of a notes table have a time of their own, with a pitch or without."""
+    cue = notes["technique"].str.contains("cue", na=False).to_numpy(dtype=bool)
+    return (notes["duration"].to_numpy() > 0) & ~notes["grace"].to_numpy() & ~cue
+
+
 def played_notes(notes: pd.DataFrame) -> pd.DataFrame:
     """Return the rows of a notes table that have a time of their own, with a pitch or without."""
-    cue = notes["technique"].str.contains("cue", na=False).to_numpy(dtype=bool)
-    return notes[(notes["duration"].to_numpy() > 0) & ~notes["grace"].to_numpy() & ~cue]
+    return notes[is_played(notes)]
 
 
 def sounding_notes(notes: pd.DataFrame) -> pd.DataFrame:

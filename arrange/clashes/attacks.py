@@ -8,12 +8,12 @@ a fast song is a stumble in a slow one.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
 
-from arrange.sounding import Array, played_notes
+from arrange.sounding import Array
 from arrange.tables import Song
 from arrange.texture import amplitude, echo_attacks
 
@@ -44,12 +44,8 @@ class Stream:
     weight: Array
 
 
-def streams(song: Song) -> list[Stream]:
-    """The attacks of each part, in score order."""
-    names = song.parts["part"]
-    notes = played_notes(song.notes[["part", "onset", "duration", "pitch", "grace", "technique"]])
-    onset, pitch = notes["onset"].to_numpy(), notes["pitch"].to_numpy()
-    seconds, part = np.asarray(song.seconds(onset)), pd.Index(names).get_indexer(notes["part"])
+def streams(part: Array, pitch: Array, onset: Array, seconds: Array, parts: int) -> list[Stream]:
+    """The attacks of each part, in score order, from the notes that are played."""
     order = np.lexsort((onset, part))
     begins = np.diff(seconds[order], prepend=-np.inf) > TOGETHER + ALMOST
     begins |= np.diff(part[order], prepend=-1) != 0
@@ -57,7 +53,7 @@ def streams(song: Song) -> list[Stream]:
     chosen = order[first]
     size = np.diff(np.append(first, len(order)))
     top = np.maximum.reduceat(pitch[order], first) if len(first) else pitch
-    bounds = np.searchsorted(part[chosen], np.arange(len(names) + 1))
+    bounds = np.searchsorted(part[chosen], np.arange(parts + 1))
     return [
         Stream(onset[own], seconds[own], top[span], size[span] == 1, np.ones(len(own)))
         for span in map(slice, bounds, bounds[1:])
@@ -87,6 +83,15 @@ def with_echoes(song: Song, plain: list[Stream]) -> dict[int, Stream]:
             weight[loudest],
         )
     return echoed
+
+
+def lone_attacks(heard: Sequence[Stream]) -> Array:
+    """How many attacks of each part (rows) have none of another (columns) at the very time."""
+    times = np.unique(np.concatenate([np.empty(0), *(stream.seconds for stream in heard)]))
+    attacks = np.zeros((len(heard), len(times)))
+    for part, stream in enumerate(heard):
+        attacks[part, np.searchsorted(times, stream.seconds)] = 1.0
+    return np.asarray(attacks.sum(axis=1)[:, None] - attacks @ attacks.T)
 
 
 def groups_of(seconds: Array) -> Array:

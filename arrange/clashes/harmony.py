@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from itertools import permutations
-
 import numpy as np
 
 from arrange.clashes.limits import Limits
-from arrange.clashes.scene import Clash, Scene, grows, runs
+from arrange.clashes.scene import Clash, Scene, grows, reaching, runs
 from arrange.pitch import MODES, key_tonic
 from arrange.sounding import Array
 
@@ -41,12 +39,14 @@ def find_thirds(scene: Scene, limits: Limits) -> list[Clash]:
         allowed = members[one] & members[other]
         if other == FOURTH:
             allowed |= ~members[FOURTH] | members[one]  # a fourth is none without a suspension
-        for first, second in permutations(range(len(scene.parts)), 2):
-            both = np.flatnonzero((above[one, first] > 0) & (above[other, second] > 0) & ~allowed)
-            if len(both):
-                pitches = above[one, first], above[other, second]
-                told = told_one, told_other
-                found += _disagreements(scene, limits, (first, second), pitches, both, told)
+        holds, others = (above[one] > 0) & ~allowed, above[other] > 0
+        seconds = (holds * scene.slice_seconds) @ others.T.astype(np.float64)
+        np.fill_diagonal(seconds, -np.inf)  # a part does not disagree with itself
+        for first, second in np.argwhere(seconds >= limits.third - 1e-6).tolist():
+            both = np.flatnonzero(holds[first] & others[second])
+            pitches = above[one, first], above[other, second]
+            told = told_one, told_other
+            found += _disagreements(scene, limits, (first, second), pitches, both, told)
     return found
 
 
@@ -60,20 +60,16 @@ def _disagreements(
 ) -> list[Clash]:
     """Findings from the slices in which a pair of parts disagrees."""
     lines = scene.slices[0]
-    chord = scene.chord_at(lines[at])
-    gap = scene.bar_at(lines[at])
-    order, starts = runs((scene.section_of(lines[at]),), lines[at], lines[at + 1], gap)
+    seconds, section = scene.slice_seconds[at], scene.section_of(lines[at])
+    joined = runs((section,), lines[at], lines[at + 1], scene.bar_at(lines[at]))
     found = []
-    for run in np.split(order, starts[1:]):
-        rows = at[run]
-        value = float(scene.slice_seconds[rows].sum())
-        if value < limits.third:
-            continue
+    for run in reaching(joined, seconds, limits.third):
+        rows, value = at[run], float(seconds[run].sum())
         onset = float(lines[rows[0]])
         parts = [scene.parts[part] for part in pair]
         notes = [float(pitch[rows[0]]) for pitch in pitches]
         names = [scene.name(note, onset) for note in notes]
-        symbol = scene.song.chords["symbol"].iloc[int(chord[run[0]])]
+        symbol = scene.symbols[int(scene.chord_at(lines[rows[:1]])[0])]
         found.append(
             Clash(
                 "third", onset, float(lines[rows[-1] + 1]), parts, notes, value, limits.third,
@@ -140,16 +136,13 @@ def find_outside(scene: Scene, limits: Limits) -> list[Clash]:
     seconds = scene.slice_seconds[at]
     weighed = seconds * np.where(avoid | ~in_key, 1.0, COLOUR_WEIGHT)
     gap = scene.bar_at(lines[at])
-    order, starts = runs(
+    joined = runs(
         (scene.part[note], scene.pitch[note], row[at], scene.section_of(lines[at])),
         lines[at], lines[at + 1], gap,
     )  # fmt: skip
     found = []
-    for run in np.split(order, starts[1:]):
-        value = float(weighed[run].sum())
-        if value < limits.outside:
-            continue
-        first = run[0]
+    for run in reaching(joined, weighed, limits.outside):
+        first, value = run[0], float(weighed[run].sum())
         onset = float(lines[at[first]])
         part, pitch = scene.parts[scene.part[note[first]]], float(scene.pitch[note[first]])
         why = (
@@ -157,7 +150,7 @@ def find_outside(scene: Scene, limits: Limits) -> list[Clash]:
             else "of the key, but not of the chord" if in_key[first]
             else "outside the key"
         )  # fmt: skip
-        symbol = chords["symbol"].iloc[int(row[at[first]])]
+        symbol = scene.symbols[int(row[at[first]])]
         found.append(
             Clash(
                 "outside", onset, float(lines[at[run].max() + 1]), [part], [pitch], value,

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from arrange.clashes.limits import DISPUTED_LIMITS, Limits
-from arrange.clashes.scene import Clash, Scene, grows, runs
+from arrange.clashes.scene import Clash, Scene, grows, reaching, runs
 from arrange.pitch import interval_name
 from arrange.sounding import Array
 
@@ -39,17 +39,15 @@ def find_rubs(scene: Scene, limits: Limits) -> list[Clash]:
     begin, finish = np.searchsorted(lines, start), np.searchsorted(lines, end)
     weighted = low * (through[finish] - through[begin])
     found = []
-    order, starts = runs(
+    joined = runs(
         (scene.part[lower], scene.part[upper], scene.pitch[lower], scene.pitch[upper],
          scene.section_of(start)),
         start,
         end,
         scene.bar_at(start),
     )  # fmt: skip
-    for run in np.split(order, starts[1:]):
+    for run in reaching(joined, weighted, limits.rub):
         value = float(weighted[run].sum())
-        if value < limits.rub:
-            continue
         one, other = lower[run[0]], upper[run[0]]
         pitches = scene.pitch[one], scene.pitch[other]
         at = float(start[run[0]])
@@ -113,18 +111,16 @@ def _mud_runs(
     if not len(lower):
         return []
     held = scene.seconds(end) - scene.seconds(start)
-    order, starts = runs(
+    depth = below * held
+    joined = runs(
         (lower_part, upper_part, lower, upper, scene.section_of(start)),
         start,
         end,
         scene.bar_at(start),
     )
     found = []
-    for run in np.split(order, starts[1:]):
-        value = float((below * held)[run].sum())
-        if value < limits.mud:
-            continue
-        at = run[0]
+    for run in reaching(joined, depth, limits.mud):
+        at, value = run[0], float(depth[run].sum())
         size = round(float(upper[at] - lower[at]))
         names = [scene.name(pitch, float(start[at])) for pitch in (lower[at], upper[at])]
         limit_name = scene.name(limits.low_intervals[size], float(start[at]))

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from itertools import combinations
+from collections.abc import Iterator
+from typing import NamedTuple
 
 import numpy as np
 
 from arrange.clashes.limits import Limits
-from arrange.clashes.scene import Clash, Scene, grows, runs
-from arrange.register import register_overlap
-from arrange.sounding import Array, cut_notes
+from arrange.clashes.scene import Clash, Scene, grows, pieces, runs
+from arrange.register import overlap_coefficient
+from arrange.sounding import Array
 
 OCTAVE = 12  # semitones; a crossing that is deeper weighs no more (ours)
 ALMOST = 1e-9  # seconds; nearer, both are on top for as long
@@ -24,42 +25,76 @@ def find_crowding(scene: Scene, limits: Limits) -> list[Clash]:
     kind of part is a question of its own, and not asked here; nor are parts of one family that
     are meant to blend.
     """
-    sections = scene.song.sections
-    notes = cut_notes(scene.notes, sections, "section")
-    overlap = register_overlap(notes, by="section")
-    overlap = overlap[overlap["together"] >= limits.crowding]
-    place = dict(zip(sections["section"], sections.index, strict=True))
-    index = {name: number for number, name in enumerate(scene.parts)}
-    lines = scene.slices[0]
-    sounds = np.isfinite(scene.top)
-    section_of_slice = scene.section_of(lines[:-1])
+    seconds, section = scene.slice_seconds, scene.section_of(scene.slices[0][:-1])
+    sounds, families = np.isfinite(scene.top), scene.families
+    lowest, highest, beside = _registers(scene, section)
+    order = list(dict.fromkeys(scene.part.tolist()))
     found = []
-    for row in overlap.itertuples():
-        one, other = sorted((row.part_a, row.part_b), key=index.__getitem__)
-        families = {scene.families[index[one]], scene.families[index[other]]}
-        if len(families) > 1 and families & {"voice", "bass"}:
-            continue
-        if len(families) == 1 and limits.goal == "blend":
-            continue
-        section = sections.loc[place[row.section]]
-        both = sounds[index[one]] & sounds[index[other]] & (section_of_slice == place[row.section])
-        seconds = float(scene.slice_seconds[both].sum())
-        if seconds < limits.crowding_seconds:
-            continue
-        onset = float(section["onset"])
-        low, high = row.shared_low, row.shared_high
-        names = scene.name(low, onset), scene.name(high, onset)
-        found.append(
-            Clash(
-                "crowding", onset, onset + float(section["duration"]), (one, other), (low, high),
-                float(row.together), limits.crowding, "share of time", float(row.together),
-                f"{one} and {other} live in the same register through {row.section}, "
-                f"{names[0]} to {names[1]}: {row.together:.0%} of their time together is on the "
-                f"same notes ({seconds:.0f} s).",
-                "overlap coefficient",
-            )
-        )  # fmt: skip
+    for place, first in enumerate(order):
+        others = order[place + 1 :]
+        together = overlap_coefficient(beside[others, :, first], beside[first][:, others].swapaxes(0, 1))
+        for which, row in np.argwhere(together >= limits.crowding).tolist():
+            one, other = sorted((first, others[which]))
+            if families[one] != families[other]:
+                if {families[one], families[other]} & {"voice", "bass"}:
+                    continue
+            elif limits.goal == "blend":
+                continue
+            spent = float(seconds[sounds[one] & sounds[other] & (section == row)].sum())
+            if spent < limits.crowding_seconds:
+                continue
+            low = float(max(lowest[one, row], lowest[other, row]))
+            high = float(min(highest[one, row], highest[other, row]))
+            value = float(together[which, row])
+            found.append(_crowding(scene, limits, (one, other), row, (low, high), value, spent))
     return found
+
+
+def _crowding(
+    scene: Scene,
+    limits: Limits,
+    pair: tuple[int, int],
+    row: int,
+    shared: tuple[float, float],
+    value: float,
+    seconds: float,
+) -> Clash:
+    section, onset, end = scene.sections[row]
+    one, other = (scene.parts[part] for part in pair)
+    low, high = (scene.name(pitch, onset) for pitch in shared)
+    return Clash(
+        "crowding", onset, end, (one, other), shared, value, limits.crowding, "share of time",
+        value,
+        f"{one} and {other} live in the same register through {section}, {low} to {high}: "
+        f"{value:.0%} of their time together is on the same notes ({seconds:.0f} s).",
+        "overlap coefficient",
+    )  # fmt: skip
+
+
+def _registers(scene: Scene, section: Array) -> tuple[Array, Array, Array]:
+    """Lowest and highest semitone of each part in each section, and how long it is on each.
+
+    The last is told beside each other part, of the time in which that one sounds too: an array
+    other parts x sections x parts x semitones. A quarter tone counts as the semitone below it.
+    """
+    lines, note, at = scene.slices
+    part, length = scene.part[note], np.diff(lines)[at]
+    semitone = np.ceil(scene.pitch[note] - 0.5)
+    bottom = semitone.min(initial=128)
+    shape = len(scene.sections), len(scene.parts), int(semitone.max(initial=bottom) - bottom) + 1
+    cell = (section[at] * shape[1] + part) * shape[2] + (semitone - bottom).astype(np.int64)
+    sounds = np.isfinite(scene.top)
+    beside = np.array(
+        [
+            np.bincount(cell, length * own[at], minlength=shape[0] * shape[1] * shape[2])
+            for own in sounds
+        ]
+    )
+    beside = beside.reshape(len(sounds), *shape)
+    lowest, highest = np.full(shape[1::-1], np.inf), np.full(shape[1::-1], -np.inf)
+    np.minimum.at(lowest, (part, section[at]), semitone)
+    np.maximum.at(highest, (part, section[at]), semitone)
+    return lowest, highest, beside
 
 
 def find_crossings(scene: Scene, limits: Limits) -> list[Clash]:
@@ -72,19 +107,20 @@ def find_crossings(scene: Scene, limits: Limits) -> list[Clash]:
     """
     if limits.goal == "blend":
         return []
-    top, seconds = scene.top, scene.slice_seconds
-    sounds = np.isfinite(top)
+    seconds, sounds = scene.slice_seconds, np.isfinite(scene.top)
+    top = np.where(sounds, scene.top, 0)
     found = []
-    for one, other in combinations(np.flatnonzero(sounds.any(axis=1)).tolist(), 2):
-        if scene.families[one] != scene.families[other]:
-            continue
-        both = np.flatnonzero(sounds[one] & sounds[other])
-        above = top[one, both] - top[other, both]
-        on_top = float(np.sum(np.sign(above) * seconds[both]))
-        if abs(on_top) > ALMOST:
-            pair = (one, other) if on_top > 0 else (other, one)
-            depth = -above if on_top > 0 else above
-            found += _crossings(scene, limits, pair, both[depth > 0], depth[depth > 0])
+    for one, family in enumerate(scene.families[:-1]):
+        others = one + 1 + np.flatnonzero(scene.families[one + 1 :] == family)
+        above = (top[one] - top[others]) * (sounds[one] & sounds[others])
+        on_top = np.sign(above) @ seconds
+        depth = -np.sign(on_top)[:, None] * above  # of the upper part under the other
+        most = np.clip(depth, 0, OCTAVE) @ seconds
+        told = (np.abs(on_top) > ALMOST) & (most >= limits.crossing - ALMOST)
+        for row in np.flatnonzero(told).tolist():
+            other, under = int(others[row]), np.flatnonzero(depth[row] > 0)
+            pair = (one, other) if on_top[row] > 0 else (other, one)
+            found += _crossings(scene, limits, pair, under, depth[row, under])
     return found
 
 
@@ -92,13 +128,10 @@ def _crossings(
     scene: Scene, limits: Limits, pair: tuple[int, int], under: Array, depth: Array
 ) -> list[Clash]:
     """Findings from the slices in which the upper part is under, and by how many semitones."""
-    if not len(under):
-        return []
     top, lines, seconds = scene.top, scene.slices[0], scene.slice_seconds
     upper, lower = pair
-    order, starts = runs((), lines[under], lines[under + 1], np.ones(len(under)))
     found = []
-    for run in np.split(order, starts[1:]):
+    for run in pieces(*runs((), lines[under], lines[under + 1], np.ones(len(under)))):
         at = under[run]
         value = float(np.sum(np.minimum(depth[run], OCTAVE) * seconds[at]))
         if value < limits.crossing:
@@ -131,10 +164,10 @@ def find_doublings(scene: Scene, limits: Limits) -> list[Clash]:
     not counts in full.
     """
     found = []
-    attacks = [_top_attacks(scene, part) for part in range(len(scene.parts))]
-    for one, other in combinations(range(len(scene.parts)), 2):
-        blend = limits.goal == "blend" and scene.families[one] == scene.families[other]
-        for run in _doubled_runs(attacks[one], attacks[other], limits):
+    attacks = _top_attacks(scene)
+    for one in range(len(scene.parts) - 1):
+        for other, run in _doubled_runs(attacks, one, limits):
+            blend = limits.goal == "blend" and scene.families[one] == scene.families[other]
             onset, pitch, interval, missed, last = run
             exact = missed == 0
             if exact and blend:
@@ -164,31 +197,58 @@ def find_doublings(scene: Scene, limits: Limits) -> list[Clash]:
     return found
 
 
-def _top_attacks(scene: Scene, part: int) -> tuple[Array, Array, Array]:
-    """Onset, highest pitch and end of each attack of a part."""
-    own = np.flatnonzero(scene.part == part)
-    own = own[np.lexsort((scene.pitch[own], scene.onset[own]))]
-    last = np.append(np.diff(scene.onset[own]) > 0, True)[: len(own)]
-    own = own[last]
-    return scene.onset[own], scene.pitch[own], scene.end[own]
+class Attacks(NamedTuple):
+    """The attacks of all parts (rows), a column for each onset that there is.
+
+    Parameters
+    ----------
+    onset : array (onsets,)
+    pitch, end : array (parts, onsets)
+        Of the top note; NaN where a part attacks nothing.
+    number : array (parts, onsets)
+        How many attacks of the part came before.
+    """
+
+    onset: Array
+    pitch: Array
+    end: Array
+    number: Array
+
+
+def _top_attacks(scene: Scene) -> Attacks:
+    order = np.argsort(scene.pitch, kind="stable")  # so that the highest is written last
+    onset, column = np.unique(scene.onset[order], return_inverse=True)
+    pitch, end = np.full((2, len(scene.parts), len(onset)), np.nan)
+    pitch[scene.part[order], column] = scene.pitch[order]
+    end[scene.part[order], column] = scene.end[order]
+    return Attacks(onset, pitch, end, np.cumsum(np.isfinite(pitch), axis=1) - 1)
 
 
 def _doubled_runs(
-    one: tuple[Array, Array, Array], other: tuple[Array, Array, Array], limits: Limits
-) -> list[tuple[Array, Array, int, int, float]]:
-    """Runs of shared attacks: onsets, upper pitches, interval, attacks missed, end."""
-    common, in_one, in_other = np.intersect1d(one[0], other[0], return_indices=True)
-    size = one[1][in_one] - other[1][in_other]
-    pitch = np.maximum(one[1][in_one], other[1][in_other])
-    ends = np.maximum(one[2][in_one], other[2][in_other])
-    found = []
-    for octaves in range(-MOST_OCTAVES, MOST_OCTAVES + 1):
-        same = np.flatnonzero(size == 12 * octaves)
-        strays = np.maximum(np.diff(in_one[same]), np.diff(in_other[same])) - 1
-        breaks = (strays > 1) | (common[same[1:]] - ends[same[:-1]] > 4)
-        for span in np.split(np.arange(len(same)), np.flatnonzero(breaks) + 1):
-            run, missed = same[span], int(strays[span[:-1]].sum())
-            if len(run) < limits.doubling or np.count_nonzero(np.diff(pitch[run])) < 3:
-                continue
-            found.append((common[run], pitch[run], 12 * octaves, missed, float(ends[run].max())))
-    return found
+    attacks: Attacks, one: int, limits: Limits
+) -> Iterator[tuple[int, tuple[Array, Array, int, int, float]]]:
+    """Runs of attacks that a part shares with each after it, told with the other's number:
+    onsets, upper pitches, interval, attacks missed, end.
+    """
+    size = attacks.pitch[one] - attacks.pitch[one + 1 :]
+    octaves = np.rint(size / 12)
+    other, column = np.nonzero((size == 12 * octaves) & (np.abs(octaves) <= MOST_OCTAVES))
+    line = other * (2 * MOST_OCTAVES + 1) + octaves[other, column].astype(np.int64) + MOST_OCTAVES
+    order = np.argsort(line, kind="stable")  # by other part, by interval, by time
+    line, other, column = line[order], other[order] + one + 1, column[order]
+    pitch, ends, number = (
+        np.stack([values[one, column], values[other, column]])
+        for values in (attacks.pitch, attacks.end, attacks.number)
+    )
+    onset, pitch, ends = attacks.onset[column], pitch.max(axis=0), ends.max(axis=0)
+    strays = np.diff(number, axis=1).max(axis=0, initial=0) - 1
+    breaks = (strays > 1) | (onset[1:] - ends[:-1] > 4) | (np.diff(line) != 0)
+    bounds = np.concatenate([[0], np.flatnonzero(breaks) + 1, [len(line)]])
+    for place in np.flatnonzero(np.diff(bounds) >= limits.doubling).tolist():
+        run = slice(bounds[place], bounds[place + 1])
+        if np.count_nonzero(np.diff(pitch[run])) < 3:
+            continue
+        interval = 12 * (int(line[run][0]) % (2 * MOST_OCTAVES + 1) - MOST_OCTAVES)
+        missed = int(strays[run.start : run.stop - 1].sum())
+        about = onset[run], pitch[run], interval, missed, float(ends[run].max())
+        yield int(other[run.start]), about

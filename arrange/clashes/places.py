@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from arrange.clashes.limits import Limits
-from arrange.clashes.scene import Clash, Scene, grows, runs
+from arrange.clashes.scene import Clash, Scene, grows, reaching, runs
 from arrange.sounding import Array
 
 NEAR_THE_VOICE = 3  # semitones around the sung note (ours): within a minor third
@@ -20,7 +20,7 @@ def find_in_voice(scene: Scene, limits: Limits) -> list[Clash]:
     time in which the part holds a note within a minor third of the sung one, unisons left out:
     those are a doubling. What lies an octave off does not count.
     """
-    sections = scene.song.sections
+    size = len(scene.sections)
     lines, note, at = scene.slices
     if not len(note):
         return []
@@ -29,17 +29,17 @@ def find_in_voice(scene: Scene, limits: Limits) -> list[Clash]:
     for singer in np.flatnonzero(scene.families == "voice").tolist():
         sung = _extreme(scene, singer, np.maximum, -np.inf)
         sings = np.isfinite(sung)
-        time = np.bincount(section, sings * scene.slice_seconds, minlength=len(sections))
+        time = np.bincount(section, sings * scene.slice_seconds, minlength=size)
         for part in np.flatnonzero(~np.isin(scene.families, ("voice", "bass", "drums"))).tolist():
             own = np.flatnonzero((scene.part[note] == part) & sings[at])
             distance = np.abs(scene.pitch[note[own]] - sung[at[own]])
             own = own[(distance > 0.5) & (distance <= NEAR_THE_VOICE + 0.5)]
             near = np.zeros(len(lines) - 1, dtype=bool)
             near[at[own]] = True
-            near_time = np.bincount(section, near * scene.slice_seconds, minlength=len(sections))
+            near_time = np.bincount(section, near * scene.slice_seconds, minlength=size)
             share = near_time / np.where(time > 0, time, 1)
             for row in np.flatnonzero((share >= limits.voice) & (time >= limits.voice_seconds)):
-                onset = float(sections["onset"].iloc[row])
+                name, onset, end = scene.sections[row]
                 pitches = scene.pitch[note[own[section[at[own]] == row]]]
                 low, high = float(pitches.min()), float(pitches.max())
                 names = scene.name(low, onset), scene.name(high, onset)
@@ -47,11 +47,11 @@ def find_in_voice(scene: Scene, limits: Limits) -> list[Clash]:
                 who = scene.parts[part], scene.parts[singer]
                 found.append(
                     Clash(
-                        "voice", onset, onset + float(sections["duration"].iloc[row]), who,
+                        "voice", onset, end, who,
                         sorted({low, high}), value, limits.voice, "share of the singing",
                         grows(value / limits.voice),
                         f"{who[0]} stays within a third of what {who[1]} sings for {value:.0%} "
-                        f"of the singing in {sections['section'].iloc[row]}, {names[0]} to "
+                        f"of the singing in {name}, {names[0]} to "
                         f"{names[1]}: listen whether the words come through.",
                         "room for the voice",
                     )
@@ -77,17 +77,13 @@ def find_in_bass(scene: Scene, limits: Limits) -> list[Clash]:
             octaves = np.mod(np.where(np.isfinite(above), above, 0), 12) == 0
             blurred = (above <= INTO_THE_BASS) & ~octaves
             at = np.flatnonzero(blurred)
-            if not len(at):
-                continue
-            gap = scene.bar_at(lines[at])
-            section = scene.section_of(lines[at])
-            order, starts = runs((section,), lines[at], lines[at + 1], gap)
-            for run in np.split(at[order], starts[1:]):
-                value = float(scene.slice_seconds[run].sum())
-                if value >= limits.bass:
-                    found.append(
-                        _in_bass(scene, limits, (part, bass), run, (low[run], bottom[run]), value)
-                    )
+            seconds, section = scene.slice_seconds[at], scene.section_of(lines[at])
+            joined = runs((section,), lines[at], lines[at + 1], scene.bar_at(lines[at]))
+            for rows in reaching(joined, seconds, limits.bass):
+                run, value = at[rows], float(seconds[rows].sum())
+                found.append(
+                    _in_bass(scene, limits, (part, bass), run, (low[run], bottom[run]), value)
+                )
     return found
 
 

@@ -11,7 +11,7 @@ from itertools import combinations
 
 import numpy as np
 
-from arrange.clashes.attacks import ALMOST, TOGETHER, Stream, groups_of, with_echoes
+from arrange.clashes.attacks import ALMOST, TOGETHER, Stream, groups_of
 from arrange.clashes.limits import Limits
 from arrange.clashes.scene import Clash, Scene, grows
 from arrange.sounding import Array
@@ -37,14 +37,14 @@ def find_near(scene: Scene, limits: Limits) -> list[Clash]:
     A part's echo is held against the other's attacks in the same way, each repeat by its
     amplitude, but only below a sixteenth: beyond, it fills the gaps, as it is meant to.
     """
-    plain = scene.attacks
-    echoed = with_echoes(scene.song, plain)
+    plain, echoed = scene.attacks, scene.echoed
     found = []
     for pair in combinations(range(len(plain)), 2):
-        one, other = (plain[part] for part in pair)
-        misses = _misses(one, other, limits.near_seconds)
-        for run in (*_uneven_runs(scene, misses), *_late_runs(scene, misses)):
-            found += _near(scene, limits, pair, run, "")
+        # What misses is attacked by one alone, and counts once at most.
+        if scene.lone_attacks[pair] >= limits.near - ALMOST:
+            misses = _misses(*(plain[part] for part in pair), limits.near_seconds)
+            for run in (*_uneven_runs(scene, misses), *_late_runs(scene, misses)):
+                found += _near(scene, limits, pair, run, "")
         for part, beside in (pair, pair[::-1]):
             if part not in echoed:
                 continue
@@ -65,11 +65,14 @@ def find_busy(scene: Scene, limits: Limits) -> list[Clash]:
     told. Repeats of an echo count by their amplitude. Busy stretches that overlap are one
     finding. The value is their attacks a second, on average.
     """
-    plain = scene.attacks
-    echoed = with_echoes(scene.song, plain)
+    plain, echoed = scene.attacks, scene.echoed
     heard = [echoed.get(part, stream) for part, stream in enumerate(plain)]
+    most = [_most_attacks(stream, limits.busy_seconds) for stream in heard]
     found = []
     for pair in combinations(np.flatnonzero(scene.families != "drums").tolist(), 2):
+        # The last of a stretch may be there for one whose own lies a moment after its end.
+        if most[pair[0]] + most[pair[1]] + 1 < (limits.busy - ALMOST) * limits.busy_seconds:
+            continue
         merged = _merged(*(heard[part] for part in pair))
         for first, last, value in _busy_runs(merged, limits):
             found.append(_busy(scene, limits, pair, merged, (first, last), value))
@@ -92,6 +95,8 @@ def find_fusing(scene: Scene, limits: Limits) -> list[Clash]:
     found = []
     for pair in combinations(range(len(plain)), 2):
         if scene.families[pair[0]] != scene.families[pair[1]]:
+            continue
+        if 2 * scene.lone_attacks[pair] < _steps(limits):
             continue
         line = _interleaved(*(plain[part] for part in pair))
         for first, last, gap in _fusing_runs(line, limits):
@@ -289,6 +294,13 @@ def _merged(one: Stream, other: Stream) -> Merged:
     return Merged(seconds[first], np.append(one.onset, other.onset)[first], weight, pitch)
 
 
+def _most_attacks(stream: Stream, within: float) -> float:
+    """The most that a part attacks in so many seconds, each by its amplitude."""
+    until = np.searchsorted(stream.seconds, stream.seconds + within - ALMOST)
+    sums = np.append(0.0, np.cumsum(stream.weight))
+    return float((sums[until] - sums[:-1]).max(initial=0.0))
+
+
 def _busy_runs(merged: Merged, limits: Limits) -> Iterator[tuple[int, int, float]]:
     """First and last attack of each stretch that is too busy, and its attacks a second."""
     until = np.searchsorted(merged.seconds, merged.seconds + limits.busy_seconds - ALMOST)
@@ -374,9 +386,14 @@ def _interleaved(one: Stream, other: Stream) -> Line:
     return Line(seconds, onset, pitch, alternates, np.where(alternates, size, 0))
 
 
+def _steps(limits: Limits) -> int:
+    """How many steps in alternation fuse, at the least."""
+    return max(int(np.ceil(limits.fusing)) - 1, 1)
+
+
 def _fusing_runs(line: Line, limits: Limits) -> Iterator[tuple[int, int, float]]:
     """First and last attack of each stretch that fuses, and its mean step in semitones."""
-    steps = max(int(np.ceil(limits.fusing)) - 1, 1)
+    steps = _steps(limits)
     if len(line.alternates) < steps:
         return
     sums = np.cumsum(np.vstack([line.alternates, line.size]), axis=1)

@@ -9,15 +9,16 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
+from itertools import pairwise
 
 import numpy as np
 import pandas as pd
 
-from arrange.clashes.attacks import Stream, streams
+from arrange.clashes.attacks import Stream, lone_attacks, streams, with_echoes
 from arrange.pitch import note_name
 from arrange.sonority import Sonorities
-from arrange.sounding import Array, slices, sounding_notes, together
+from arrange.sounding import Array, is_played, slices, together
 from arrange.tables import FINDINGS, Song, check_table
 
 
@@ -60,23 +61,6 @@ class Scene:
     song: Song
 
     @cached_property
-    def notes(self) -> pd.DataFrame:
-        """The sounding rows of the notes table; a pitch that two voices of a part hold at one
-        time is there once, cut where it is struck again.
-        """
-        notes = sounding_notes(self.song.notes)
-        onset, part = notes["onset"].to_numpy(), pd.factorize(notes["part"])[0]
-        end = onset + notes["duration"].to_numpy()
-        order, starts = runs((part, notes["pitch"].to_numpy()), onset, end, np.zeros(len(notes)))
-        onset, end = onset[order], end[order]
-        reached = np.maximum.reduceat(end, starts) if len(starts) else end
-        end[:-1] = onset[1:]
-        end[np.append(starts, len(order))[1:] - 1] = reached
-        sounds = np.flatnonzero(end > onset)
-        sounds = sounds[np.lexsort((order[sounds], onset[sounds]))]
-        return notes.iloc[order[sounds]].assign(duration=(end - onset)[sounds])
-
-    @cached_property
     def parts(self) -> list[str]:
         """Labels of the parts, in score order."""
         return self.song.parts["part"].tolist()
@@ -87,24 +71,64 @@ class Scene:
         return self.song.parts["family"].to_numpy(dtype=object)
 
     @cached_property
+    def sections(self) -> list[tuple[str, float, float]]:
+        """Label, onset and end of each section, quarter notes."""
+        table = self.song.sections
+        begins = table["onset"].to_numpy()
+        ends = begins + table["duration"].to_numpy()
+        return list(zip(table["section"].tolist(), begins.tolist(), ends.tolist(), strict=True))
+
+    @cached_property
+    def symbols(self) -> list[str]:
+        """The chord symbols."""
+        return self.song.chords["symbol"].tolist()
+
+    @cached_property
+    def played(self) -> tuple[Array, Array, Array, Array]:
+        """Part, pitch, onset and end of each note that is played, pitched or not."""
+        notes = self.song.notes
+        rows = np.flatnonzero(is_played(notes))
+        pitch, onset, duration = (
+            notes[name].to_numpy()[rows] for name in ("pitch", "onset", "duration")
+        )
+        part = pd.Index(self.parts).get_indexer(notes["part"])[rows]
+        return part, pitch, onset, onset + duration
+
+    @cached_property
+    def _sounding(self) -> tuple[Array, Array, Array, Array]:
+        """The same of the notes that sound; a pitch that two voices of a part hold at one time
+        is there once, cut where it is struck again.
+        """
+        pitched = ~np.isnan(self.played[1])
+        part, pitch, onset, end = (values[pitched] for values in self.played)
+        order, starts = runs((part, pitch), onset, end, np.zeros(len(part)))
+        onset, end = onset[order], end[order]
+        reached = np.maximum.reduceat(end, starts) if len(starts) else end
+        end[:-1] = onset[1:]
+        end[np.append(starts, len(order))[1:] - 1] = reached
+        sounds = np.flatnonzero(end > onset)
+        sounds = sounds[np.lexsort((order[sounds], onset[sounds]))]
+        return part[order[sounds]], pitch[order[sounds]], onset[sounds], end[sounds]
+
+    @property
     def part(self) -> Array:
         """Index of each note's part."""
-        return pd.Index(self.parts).get_indexer(self.notes["part"])
+        return self._sounding[0]
 
-    @cached_property
+    @property
     def pitch(self) -> Array:
         """Sounding pitch."""
-        return self.notes["pitch"].to_numpy()
+        return self._sounding[1]
 
-    @cached_property
+    @property
     def onset(self) -> Array:
         """Quarter notes."""
-        return self.notes["onset"].to_numpy()
+        return self._sounding[2]
 
-    @cached_property
+    @property
     def end(self) -> Array:
         """Quarter notes."""
-        return self.onset + self.notes["duration"].to_numpy()
+        return self._sounding[3]
 
     @cached_property
     def pairs(self) -> tuple[Array, Array]:
@@ -129,8 +153,20 @@ class Scene:
 
     @cached_property
     def attacks(self) -> list[Stream]:
-        """The attacks of each part, echoes too."""
-        return streams(self.song)
+        """The attacks of each part."""
+        part, pitch, onset, _ = self.played
+        return streams(part, pitch, onset, self.seconds(onset), len(self.parts))
+
+    @cached_property
+    def echoed(self) -> dict[int, Stream]:
+        """The attacks and repeats of each part that has an echo."""
+        return with_echoes(self.song, self.attacks)
+
+    @cached_property
+    def lone_attacks(self) -> Array:
+        """How many attacks of each two parts the sparser has for itself, at most."""
+        lone = lone_attacks(self.attacks)
+        return np.minimum(lone, lone.T)
 
     @cached_property
     def sonorities(self) -> Sonorities:
@@ -155,18 +191,15 @@ class Scene:
 
     def section_of(self, onset: Array) -> Array:
         """Row of the section that each onset lies in."""
-        starts = self.song.sections["onset"].to_numpy()
-        return np.maximum(np.searchsorted(starts, np.asarray(onset) + 1e-9, side="right") - 1, 0)
+        return _row_at(self._section_starts, onset)
 
     def measure_of(self, onset: Array) -> Array:
         """Row of the measure that each onset lies in."""
-        starts = self.song.measures["onset"].to_numpy()
-        return np.maximum(np.searchsorted(starts, np.asarray(onset) + 1e-9, side="right") - 1, 0)
+        return _row_at(self._measures[0], onset)
 
     def bar_at(self, onset: Array) -> Array:
         """Length of the bar that each onset lies in, in quarter notes."""
-        lengths: Array = self.song.measures["duration"].to_numpy()
-        return lengths[self.measure_of(onset)]
+        return self._measures[1][self.measure_of(onset)]
 
     def chord_at(self, onset: Array) -> Array:
         """Row of the chord symbol that holds at each onset, -1 for none."""
@@ -180,12 +213,28 @@ class Scene:
         """Note name as the key of that moment spells it."""
         starts, keys = self._keys
         key = keys[max(bisect_right(starts, onset + 1e-9) - 1, 0)]
-        return note_name(pitch, key if isinstance(key, str) else None)
+        return _note_name(pitch, key if isinstance(key, str) else None)
+
+    @cached_property
+    def _section_starts(self) -> Array:
+        return self.song.sections["onset"].to_numpy()
+
+    @cached_property
+    def _measures(self) -> tuple[Array, Array]:
+        measures = self.song.measures
+        return measures["onset"].to_numpy(), measures["duration"].to_numpy()
 
     @cached_property
     def _keys(self) -> tuple[list[float], list[str]]:
         measures = self.song.measures
         return measures["onset"].tolist(), measures["key"].tolist()
+
+
+_note_name = lru_cache(maxsize=1024)(note_name)  # a song names few different notes, often
+
+
+def _row_at(starts: Array, onset: Array) -> Array:
+    return np.maximum(np.searchsorted(starts, np.asarray(onset) + 1e-9, side="right") - 1, 0)
 
 
 def grows(ratio: float) -> float:
@@ -227,6 +276,27 @@ def runs(groups: Sequence[Array], onset: Array, end: Array, gap: Array) -> tuple
     reached = np.maximum.accumulate(end[order] + shift) - shift
     new[1:] |= onset[order][1:] > reached[:-1] + gap[order][:-1] + 1e-6
     return order, np.flatnonzero(new)
+
+
+def pieces(order: Array, starts: Array) -> list[Array]:
+    """The runs that begin at `starts`, as told by ``runs``; quicker than ``np.split``."""
+    bounds = [*starts.tolist(), len(order)]
+    return [order[begin:end] for begin, end in pairwise(bounds)]
+
+
+def reaching(runs_of: tuple[Array, Array], values: Array, limit: float) -> list[Array]:
+    """Those runs whose values add up to the limit."""
+    order, starts = runs_of
+    if not len(starts):
+        return []
+    # Sums at once may differ in the last digit from those run by run, which decide.
+    near = np.add.reduceat(values[order], starts) >= limit - 1e-6
+    ends = np.append(starts[1:], len(order))
+    return [
+        order[begin:end]
+        for begin, end in zip(starts[near].tolist(), ends[near].tolist(), strict=True)
+        if values[order[begin:end]].sum() >= limit
+    ]
 
 
 def findings_table(scene: Scene, clashes: Sequence[Clash]) -> pd.DataFrame:

@@ -4,12 +4,13 @@
 
 from __future__ import annotations
 
-from itertools import combinations, permutations
+from collections.abc import Sequence
+from itertools import combinations
 
 import numpy as np
 
 from arrange.clashes.limits import Limits
-from arrange.clashes.scene import Clash, Scene, grows, runs
+from arrange.clashes.scene import Clash, Scene, grows, reaching, runs
 from arrange.hearing import (
     Partials,
     beats,
@@ -37,23 +38,25 @@ def find_roughness(scene: Scene, limits: Limits) -> list[Clash]:
     """
     sounds, lines = scene.sonorities, scene.slices[0]
     found = []
-    for pair in combinations(range(len(scene.parts)), 2):
-        at = sounds.both(*pair)
-        together, alone = sounds.roughness(*pair)
+    for one in range(len(scene.parts) - 1):
+        others = list(range(one + 1, len(scene.parts)))
+        which, at = sounds.both(one, others)
+        together, alone = sounds.roughness(one, others)
         added = together - alone
         rough = np.flatnonzero(added >= limits.roughness)
-        at, added = at[rough], added[rough]
-        section = scene.section_of(lines[at])
-        order, starts = runs((section,), lines[at], lines[at + 1], scene.bar_at(lines[at]))
-        for run in np.split(order, starts[1:]) if len(order) else ():
-            seconds = scene.slice_seconds[at[run]]
-            if seconds.sum() < limits.roughness_seconds:
-                continue
+        which, at, added = which[rough], at[rough], added[rough]
+        groups = scene.section_of(lines[at]), which
+        joined_runs = runs(groups, lines[at], lines[at + 1], scene.bar_at(lines[at]))
+        for run in reaching(joined_runs, scene.slice_seconds[at], limits.roughness_seconds):
+            value = float(np.average(added[run], weights=scene.slice_seconds[at[run]]))
             worst = int(at[run[np.argmax(added[run])]])
-            if _second_model_agrees(scene, pair, worst):
-                value = float(np.average(added[run], weights=seconds))
-                found.append(_rough_clash(scene, limits, pair, at[run], worst, value))
-    return found
+            found.append(((one, others[which[run[0]]]), at[run], worst, value))
+    agrees = _second_model_agrees(scene, [(pair, worst) for pair, _, worst, _ in found])
+    return [
+        _rough_clash(scene, limits, *each)
+        for each, told in zip(found, agrees.tolist(), strict=True)
+        if told
+    ]
 
 
 def _rough_clash(
@@ -73,12 +76,18 @@ def _rough_clash(
     )  # fmt: skip
 
 
-def _second_model_agrees(scene: Scene, pair: tuple[int, int], at: int) -> bool:
-    """Whether two parts add roughness to each other after Sethares, beyond their own."""
+def _second_model_agrees(scene: Scene, meetings: list[tuple[tuple[int, int], int]]) -> Array:
+    """Whether two parts add roughness to each other after Sethares, beyond their own.
+
+    Asked of pairs of parts, each in a slice.
+    """
     sounds = scene.sonorities
-    one, other = (sounds.partials_of(int(sounds.held[part, at])) for part in pair)
+    held = [[sounds.held[part, at] for part in pair] for pair, at in meetings]
+    known, which = np.unique(np.reshape(held, (-1, 2)), axis=0, return_inverse=True)
+    one, other = (sounds.partials_of(holdings) for holdings in known.astype(np.int64).T)
     apart = roughness_sethares(one) + roughness_sethares(other)
-    return bool(roughness_sethares(joined(one, other)) > SETHARES_MORE * apart)
+    agrees = roughness_sethares(joined(one, other)) > SETHARES_MORE * apart
+    return np.asarray(agrees[which.ravel()])
 
 
 def find_masking(scene: Scene, limits: Limits) -> list[Clash]:
@@ -89,28 +98,28 @@ def find_masking(scene: Scene, limits: Limits) -> list[Clash]:
     two parts hardly hide each other: it takes one that is much louder, or much richer, in the
     same register or below.
     """
-    sections = scene.song.sections
-    sounds, lines = scene.sonorities, scene.slices[0]
-    section = scene.section_of(lines[:-1])
+    sounds, parts, size = scene.sonorities, scene.parts, len(scene.sections)
+    section = scene.section_of(scene.slices[0][:-1])
     found = []
-    for pair in permutations(range(len(scene.parts)), 2):
-        at = sounds.both(*pair)
-        hidden, seconds = sounds.masked_share(*pair), scene.slice_seconds[at]
-        time = np.bincount(section[at], seconds, minlength=len(sections))
-        lost = np.bincount(section[at], seconds * hidden, minlength=len(sections))
+    for masker in range(len(parts)):
+        targets = [part for part in range(len(parts)) if part != masker]
+        which, at = sounds.both(masker, targets)
+        hidden, seconds = sounds.masked_share(masker, targets), scene.slice_seconds[at]
+        cell = which * size + section[at]
+        time = np.bincount(cell, seconds, minlength=len(targets) * size)
+        lost = np.bincount(cell, seconds * hidden, minlength=len(targets) * size)
         share = lost / np.where(time > 0, time, 1.0)
-        for row in np.flatnonzero((share >= limits.masking) & (time >= limits.masking_seconds)):
-            loud, soft = (scene.parts[part] for part in pair)
-            inside = at[section[at] == row]
-            worst = int(inside[np.argmax(hidden[section[at] == row])])
-            onset, value = float(sections["onset"].iloc[row]), float(share[row])
+        for each in np.flatnonzero((share >= limits.masking) & (time >= limits.masking_seconds)):
+            target, (name, onset, end) = targets[each // size], scene.sections[each % size]
+            inside = np.flatnonzero(cell == each)
+            worst, value = int(at[inside[np.argmax(hidden[inside])]]), float(share[each])
             found.append(
                 Clash(
-                    "masking", onset, onset + float(sections["duration"].iloc[row]), (loud, soft),
-                    scene.held_by(pair[1], worst), value, limits.masking, "share of energy",
+                    "masking", onset, end, (parts[masker], parts[target]),
+                    scene.held_by(target, worst), value, limits.masking, "share of energy",
                     grows(value / limits.masking),
-                    f"{loud} hides {value:.0%} of {soft}'s sound through "
-                    f"{sections['section'].iloc[row]}: turn it down, or move one of the two away.",
+                    f"{parts[masker]} hides {value:.0%} of {parts[target]}'s sound through {name}: "
+                    "turn it down, or move one of the two away.",
                     "masking",
                 )
             )  # fmt: skip
@@ -127,38 +136,45 @@ def find_drive(scene: Scene, limits: Limits) -> list[Clash]:
     a bar apart, are one finding.
     """
     sounds, lines = scene.sonorities, scene.slices[0]
-    parts = scene.song.parts
     found = []
-    for part in range(len(scene.parts)):
-        drive, family = parts["drive"].iloc[part], parts["family"].iloc[part]
-        if drive == "clean" or family not in AMPLIFIED:
+    for part, drive in enumerate(scene.song.parts["drive"].tolist()):
+        if drive == "clean" or scene.families[part] not in AMPLIFIED:
             continue
         known, which = np.unique(sounds.held[part], return_inverse=True)
         added = _added_by_drive([sounds.pitches_of(int(holding)) for holding in known], drive)
         at = np.flatnonzero(added[which] >= limits.drive)
         section = scene.section_of(lines[at])
-        order, starts = runs((section,), lines[at], lines[at + 1], scene.bar_at(lines[at]))
-        for run in np.split(at[order], starts[1:]) if len(order) else ():
-            seconds = scene.slice_seconds[run]
-            if seconds.sum() >= limits.drive_seconds:
-                value = float(np.average(added[which[run]], weights=seconds))
-                worst = int(run[np.argmax(added[which[run]])])
-                found.append(_drive_clash(scene, limits, part, run, worst, value))
+        joined_runs = runs((section,), lines[at], lines[at + 1], scene.bar_at(lines[at]))
+        told = [
+            at[run]
+            for run in reaching(joined_runs, scene.slice_seconds[at], limits.drive_seconds)
+        ]
+        worst = [int(run[np.argmax(added[which[run]])]) for run in told]
+        pairs, rates = _roughest_pairs([scene.held_by(part, each) for each in worst], drive)
+        for run, *about in zip(told, worst, pairs, rates, strict=True):
+            value = float(np.average(added[which[run]], weights=scene.slice_seconds[run]))
+            found.append(_drive_clash(scene, limits, (part, drive), run, value, *about))
     return found
 
 
 def _drive_clash(
-    scene: Scene, limits: Limits, part: int, at: Array, worst: int, value: float
+    scene: Scene,
+    limits: Limits,
+    part_drive: tuple[int, str],
+    at: Array,
+    value: float,
+    worst: int,
+    pair: tuple[float, float],
+    rate: float,
 ) -> Clash:
     lines = scene.slices[0]
     onset, seconds = float(lines[at[0]]), float(scene.slice_seconds[at].sum())
-    drive = scene.song.parts["drive"].iloc[part]
-    held = scene.held_by(part, worst)
-    one, other, rate = _roughest_pair(np.array(held), drive)
+    part, drive = part_drive
+    one, other = pair
     names = f"{scene.name(one, onset)} and {scene.name(other, onset)}"
     return Clash(
-        "drive", onset, float(lines[at[-1] + 1]), [scene.parts[part]], held, value, limits.drive,
-        "added roughness", grows(value / limits.drive),
+        "drive", onset, float(lines[at[-1] + 1]), [scene.parts[part]], scene.held_by(part, worst),
+        value, limits.drive, "added roughness", grows(value / limits.drive),
         f"{scene.parts[part]} is {drive} and holds {names}, a {interval_name(other - one)}: the "
         f"amplifier adds tones that beat {rate:.0f} times a second, for {seconds:.1f} s; a root "
         "and fifth stay clean, and so does the third in the clean part.",
@@ -166,7 +182,7 @@ def _drive_clash(
     )  # fmt: skip
 
 
-def _added_by_drive(chords: list[Array], drive: str) -> Array:
+def _added_by_drive(chords: Sequence[Array], drive: str) -> Array:
     """How much rougher each chord is behind a drive than before it; chords of a size at once.
 
     0 where all is root and fifth.
@@ -194,10 +210,17 @@ def _driven(pitches: Array, drive: str) -> Partials:
     )
 
 
-def _roughest_pair(pitches: Array, drive: str) -> tuple[float, float, float]:
-    """The two notes that the drive makes roughest, low and high, and how fast they beat, Hz."""
-    pairs = [np.array(pair) for pair in combinations(np.unique(pitches).tolist(), 2)]
-    worst = pairs[int(np.argmax(_added_by_drive(pairs, drive)))]
-    rates = beats(_driven(worst, drive)).rate
-    rate = float(np.nanmedian(rates)) if np.isfinite(rates).any() else 0.0
-    return float(worst[0]), float(worst[1]), rate
+def _roughest_pairs(
+    chords: list[list[float]], drive: str
+) -> tuple[list[tuple[float, float]], list[float]]:
+    """The two notes of each chord that the drive makes roughest, and how fast they beat, Hz."""
+    if not chords:
+        return [], []
+    pairs = [list(combinations(sorted(set(chord)), 2)) for chord in chords]
+    known = sorted({pair for each in pairs for pair in each})
+    added = dict(zip(known, _added_by_drive(np.array(known), drive).tolist(), strict=True))
+    worst = [max(each, key=added.__getitem__) for each in pairs]
+    rates = beats(_driven(np.array(worst), drive)).rate
+    beating = np.isfinite(rates).any(axis=1)
+    rates[~beating] = 0.0
+    return worst, np.nanmedian(rates, axis=1).tolist()

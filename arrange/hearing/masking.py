@@ -54,10 +54,10 @@ def spread_mpeg(distance: Array | float, level: Array | float) -> Array:
     Minus infinity below -3 and from 8 Bark on.
     """
     dz, x = np.asarray(distance, dtype=float), np.asarray(level, dtype=float)
-    below = 0.4 * x + 6
-    lower = np.where(dz < -1, 17 * (dz + 1) - below, below * dz)
-    upper = np.where(dz < 1, -17 * dz, -(dz - 1) * (17 - 0.15 * x) - 17)
-    return np.where((dz >= -3) & (dz < 8), np.where(dz < 0, lower, upper), -np.inf)
+    # Four straight pieces, joined at -1, 0 and 1 Bark; each clipped to its own stretch.
+    lower = 17 * np.minimum(dz + 1, 0) + (0.4 * x + 6) * np.clip(dz, -1, 0)
+    upper = 17 * np.clip(dz, 0, 1) + (17 - 0.15 * x) * np.maximum(dz - 1, 0)
+    return np.where((dz >= -3) & (dz < 8), lower - upper, -np.inf)
 
 
 def quiet_threshold(frequency: Array | float) -> Array:
