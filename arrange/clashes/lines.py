@@ -32,7 +32,8 @@ def find_crowding(scene: Scene, limits: Limits) -> list[Clash]:
     found = []
     for place, first in enumerate(order):
         others = order[place + 1 :]
-        together = overlap_coefficient(beside[others, :, first], beside[first][:, others].swapaxes(0, 1))
+        its, theirs = beside[others, :, first], beside[first][:, others].swapaxes(0, 1)
+        together = np.round(overlap_coefficient(its, theirs), 12)  # so that equal ones are equal
         for which, row in np.argwhere(together >= limits.crowding).tolist():
             one, other = sorted((first, others[which]))
             if families[one] != families[other]:
