@@ -86,7 +86,9 @@ def masked_energy(song: Song, by: str = "section") -> pd.DataFrame:
     sounds = Sonorities.of(song, _cuts(song, by))
     rows = []
     for pair in permutations(range(len(sounds.parts)), 2):
-        rows.append(_row(song, sounds, pair, {"share": sounds.masked_share(pair[0], [pair[1]])}, by))
+        rows.append(
+            _row(song, sounds, pair, {"share": sounds.masked_share(pair[0], [pair[1]])}, by)
+        )
     return _table(rows, ("masker", "target"), by, ("share",))
 
 

@@ -13,7 +13,7 @@ tells: three repeats are counted, each 6 dB softer than the one before (ours).
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -192,27 +192,55 @@ def echo_attacks(song: Song) -> pd.DataFrame:
         repeat, quarter notes; ``seconds``, the time of the repeat; ``repeat``, its number from
         1; ``level``, dB against the attack. An echo that names no note value repeats nothing.
     """
-    echoing = song.parts[song.parts["echo"].notna()]
-    quarters = np.array([_note_value(echo) for echo in echoing["echo"]], dtype=np.float64)
-    names = echoing["part"][np.isfinite(quarters)].tolist()
-    struck = attack_onsets(played_notes(song.notes), names)
-    counts = [len(onsets) for onsets in struck]
-    attack = np.repeat(np.concatenate([np.empty(0), *struck]), ECHO_REPEATS)
-    value = np.repeat(np.repeat(quarters[np.isfinite(quarters)], counts), ECHO_REPEATS)
-    repeat = np.tile(np.arange(1, ECHO_REPEATS + 1), sum(counts))
-    row = _span_of(attack, song.measures["onset"].to_numpy())
-    delay = value * 60 / song.measures["tempo"].to_numpy()[row]
-    seconds = np.asarray(song.seconds(attack)) + repeat * delay
+    parts = song.parts["part"].tolist()
+    struck, echoes = attack_onsets(played_notes(song.notes), parts), song.parts["echo"]
+    echoing = np.flatnonzero(echoes.notna()).tolist()
+    repeats = [echo_repeats(song, struck[part], echoes.iloc[part]) for part in echoing]
+    counts = [len(each.onset) for each in repeats]
+    columns = {
+        "attack": [struck[part][each.attack] for part, each in zip(echoing, repeats, strict=True)],
+        **{name: [getattr(each, name) for each in repeats] for name in Repeats._fields[1:]},
+    }
     return pd.DataFrame(
         {
-            "part": pd.array(np.repeat(names, counts).repeat(ECHO_REPEATS), dtype="str"),
-            "attack": attack,
-            "onset": _onset_at(song, seconds),
-            "seconds": seconds,
-            "repeat": repeat,
-            "level": repeat * ECHO_DECIBELS,
+            "part": pd.array(np.repeat([parts[part] for part in echoing], counts), dtype="str"),
+            **{name: np.concatenate([np.empty(0), *each]) for name, each in columns.items()},
         }
-    )
+    ).astype({"repeat": "int64"})
+
+
+class Repeats(NamedTuple):
+    """What an echo makes of a part's attacks, an item a repeat.
+
+    Parameters
+    ----------
+    attack : array of int
+        Place of the attack among those given.
+    onset, seconds : array
+        Of the repeat: quarter notes, seconds from the start.
+    repeat : array of int
+        Its number, from 1.
+    level : array
+        dB against the attack.
+    """
+
+    attack: Array
+    onset: Array
+    seconds: Array
+    repeat: Array
+    level: Array
+
+
+def echo_repeats(song: Song, onset: Array, echo: str) -> Repeats:
+    """Return the repeats that an echo makes of attacks at onsets, as ``echo_attacks``."""
+    quarters = _note_value(echo)
+    repeats = ECHO_REPEATS if np.isfinite(quarters) else 0
+    attack = np.repeat(np.arange(len(onset)), repeats)
+    repeat = np.tile(np.arange(1, repeats + 1), len(onset))
+    row = _span_of(onset[attack], song.measures["onset"].to_numpy())
+    delay = quarters * 60 / song.measures["tempo"].to_numpy()[row]
+    seconds = np.asarray(song.seconds(onset[attack])) + repeat * delay
+    return Repeats(attack, _onset_at(song, seconds), seconds, repeat, repeat * ECHO_DECIBELS)
 
 
 def amplitude(level: Any) -> Any:

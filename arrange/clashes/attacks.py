@@ -15,7 +15,7 @@ import numpy as np
 
 from arrange.sounding import Array
 from arrange.tables import Song
-from arrange.texture import amplitude, echo_attacks
+from arrange.texture import amplitude, echo_repeats
 
 TOGETHER = 0.03  # seconds; nearer, two attacks are one
 ALMOST = 1e-6  # seconds or quarter notes; more than rounding errors, less than anyone hears
@@ -61,22 +61,26 @@ def streams(part: Array, pitch: Array, onset: Array, seconds: Array, parts: int)
     ]
 
 
-def with_echoes(song: Song, plain: list[Stream]) -> dict[int, Stream]:
-    """The attacks of each part with an echo and its repeats; of those together, the loudest."""
-    if song.parts["echo"].isna().all():
-        return {}
-    names, echoed = song.parts["part"].tolist(), {}
-    for name, repeats in echo_attacks(song).groupby("part"):
-        part = names.index(name)
-        stream = plain[part]
-        of = np.searchsorted(stream.onset, repeats["attack"].to_numpy(), side="right") - 1
-        seconds = np.append(stream.seconds, repeats["seconds"])
-        weight = np.append(stream.weight, amplitude(repeats["level"]))
+def with_echoes(song: Song, plain: list[Stream], part: Array, onset: Array) -> dict[int, Stream]:
+    """The attacks of each part with an echo and its repeats; of those together, the loudest.
+
+    `part` and `onset` are those of the notes that are played.
+    """
+    echoed = {}
+    for number in np.flatnonzero(song.parts["echo"].notna()).tolist():
+        attack = np.unique(onset[part == number])
+        repeats = echo_repeats(song, attack, song.parts["echo"].iloc[number])
+        if not len(repeats.onset):
+            continue
+        stream = plain[number]
+        of = np.searchsorted(stream.onset, attack[repeats.attack], side="right") - 1
+        seconds = np.append(stream.seconds, repeats.seconds)
+        weight = np.append(stream.weight, amplitude(repeats.level))
         group = groups_of(seconds)
         order = np.lexsort((seconds, -weight, group))
         loudest = order[np.diff(group[order], prepend=-1) > 0]
-        echoed[part] = Stream(
-            np.append(stream.onset, repeats["onset"])[loudest],
+        echoed[number] = Stream(
+            np.append(stream.onset, repeats.onset)[loudest],
             seconds[loudest],
             np.append(stream.pitch, stream.pitch[of])[loudest],
             np.append(stream.single, stream.single[of])[loudest],

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from arrange.clashes.limits import Limits
-from arrange.clashes.scene import Clash, Scene, grows, reaching, runs
+from arrange.clashes.scene import Clash, Scene, grows, reaching
 from arrange.pitch import MODES, key_tonic
 from arrange.sounding import Array
 
@@ -40,46 +40,41 @@ def find_thirds(scene: Scene, limits: Limits) -> list[Clash]:
         if other == FOURTH:
             allowed |= ~members[FOURTH] | members[one]  # a fourth is none without a suspension
         holds, others = (above[one] > 0) & ~allowed, above[other] > 0
-        seconds = (holds * scene.slice_seconds) @ others.T.astype(np.float64)
-        np.fill_diagonal(seconds, -np.inf)  # a part does not disagree with itself
-        for first, second in np.argwhere(seconds >= limits.third - 1e-6).tolist():
-            both = np.flatnonzero(holds[first] & others[second])
-            pitches = above[one, first], above[other, second]
-            told = told_one, told_other
-            found += _disagreements(scene, limits, (first, second), pitches, both, told)
+        for first in range(len(holds)):
+            second, at = np.nonzero(others & holds[first])
+            apart = second != first  # a part does not disagree with itself
+            second, at = second[apart], at[apart]
+            seconds = scene.slice_seconds[at]
+            for run in reaching(scene.slice_runs(at, second), seconds, limits.third):
+                pair, start = (first, int(second[run[0]])), at[run[0]]
+                pitches = float(above[one, first, start]), float(above[other, pair[1], start])
+                told, value = (told_one, told_other), float(seconds[run].sum())
+                found.append(_disagreement(scene, limits, pair, pitches, at[run], told, value))
     return found
 
 
-def _disagreements(
+def _disagreement(
     scene: Scene,
     limits: Limits,
     pair: tuple[int, int],
-    pitches: tuple[Array, Array],
+    pitches: tuple[float, float],
     at: Array,
     told: tuple[str, str],
-) -> list[Clash]:
-    """Findings from the slices in which a pair of parts disagrees."""
+    value: float,
+) -> Clash:
+    """The finding from the slices in which a pair of parts disagrees."""
     lines = scene.slices[0]
-    seconds, section = scene.slice_seconds[at], scene.section_of(lines[at])
-    joined = runs((section,), lines[at], lines[at + 1], scene.bar_at(lines[at]))
-    found = []
-    for run in reaching(joined, seconds, limits.third):
-        rows, value = at[run], float(seconds[run].sum())
-        onset = float(lines[rows[0]])
-        parts = [scene.parts[part] for part in pair]
-        notes = [float(pitch[rows[0]]) for pitch in pitches]
-        names = [scene.name(note, onset) for note in notes]
-        symbol = scene.symbols[int(scene.chord_at(lines[rows[:1]])[0])]
-        found.append(
-            Clash(
-                "third", onset, float(lines[rows[-1] + 1]), parts, notes, value, limits.third,
-                "s", grows(value / limits.third),
-                f"{parts[0]}'s {names[0]} is {told[0]} over {symbol} and {parts[1]}'s {names[1]} "
-                f"{told[1]}, for {value:.1f} s: agree on one, or leave it to one player.",
-                "thirds and suspensions",
-            )
-        )  # fmt: skip
-    return found
+    onset = float(lines[at[0]])
+    parts = [scene.parts[part] for part in pair]
+    names = [scene.name(note, onset) for note in pitches]
+    symbol = scene.symbols[int(scene.slice_chord[at[0]])]
+    return Clash(
+        "third", onset, float(lines[at[-1] + 1]), parts, pitches, value, limits.third, "s",
+        grows(value / limits.third),
+        f"{parts[0]}'s {names[0]} is {told[0]} over {symbol} and {parts[1]}'s {names[1]} "
+        f"{told[1]}, for {value:.1f} s: agree on one, or leave it to one player.",
+        "thirds and suspensions",
+    )  # fmt: skip
 
 
 def _held_above_root(scene: Scene) -> tuple[Array, dict[int, Array]] | None:
@@ -92,7 +87,7 @@ def _held_above_root(scene: Scene) -> tuple[Array, dict[int, Array]] | None:
     chords = scene.song.chords
     if chords.empty or not len(note):
         return None
-    row = scene.chord_at(lines[:-1])
+    row = scene.slice_chord
     root = np.where(row >= 0, chords["root"].fillna(-1).to_numpy(dtype=np.int64)[row], -1)
     above_root = np.where(root[at] >= 0, np.mod(scene.pitch[note] - root[at], 12), -1)
     above = np.zeros((FOURTH + 1, len(scene.parts), len(lines) - 1))
@@ -123,7 +118,7 @@ def find_outside(scene: Scene, limits: Limits) -> list[Clash]:
     chords = scene.song.chords
     if chords.empty or not len(note):
         return []
-    members, row = _chord_members(scene), scene.chord_at(lines[:-1])
+    members, row = _chord_members(scene), scene.slice_chord
     names_members: Array = np.any(members, axis=1)
     asks = (row >= 0) & names_members[row]
     pitch_class = np.mod(np.rint(scene.pitch[note]).astype(np.int64), 12)
@@ -135,13 +130,9 @@ def find_outside(scene: Scene, limits: Limits) -> list[Clash]:
     in_key = _in_key(scene)[scene.measure_of(lines[at]), pitch_class]
     seconds = scene.slice_seconds[at]
     weighed = seconds * np.where(avoid | ~in_key, 1.0, COLOUR_WEIGHT)
-    gap = scene.bar_at(lines[at])
-    joined = runs(
-        (scene.part[note], scene.pitch[note], row[at], scene.section_of(lines[at])),
-        lines[at], lines[at + 1], gap,
-    )  # fmt: skip
+    runs_of = scene.slice_runs(at, scene.part[note], scene.pitch[note], row[at])
     found = []
-    for run in reaching(joined, weighed, limits.outside):
+    for run in reaching(runs_of, weighed, limits.outside):
         first, value = run[0], float(weighed[run].sum())
         onset = float(lines[at[first]])
         part, pitch = scene.parts[scene.part[note[first]]], float(scene.pitch[note[first]])

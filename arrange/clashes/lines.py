@@ -8,7 +8,7 @@ from typing import NamedTuple
 import numpy as np
 
 from arrange.clashes.limits import Limits
-from arrange.clashes.scene import Clash, Scene, grows, pieces, runs
+from arrange.clashes.scene import Clash, Scene, grows, reaching, runs
 from arrange.register import overlap_coefficient
 from arrange.sounding import Array
 
@@ -25,7 +25,7 @@ def find_crowding(scene: Scene, limits: Limits) -> list[Clash]:
     kind of part is a question of its own, and not asked here; nor are parts of one family that
     are meant to blend.
     """
-    seconds, section = scene.slice_seconds, scene.section_of(scene.slices[0][:-1])
+    seconds, section = scene.slice_seconds, scene.slice_section
     sounds, families = np.isfinite(scene.top), scene.families
     lowest, highest, beside = _registers(scene, section)
     order = list(dict.fromkeys(scene.part.tolist()))
@@ -108,7 +108,8 @@ def find_crossings(scene: Scene, limits: Limits) -> list[Clash]:
     """
     if limits.goal == "blend":
         return []
-    seconds, sounds = scene.slice_seconds, np.isfinite(scene.top)
+    lines, seconds = scene.slices[0], scene.slice_seconds
+    sounds = np.isfinite(scene.top)
     top = np.where(sounds, scene.top, 0)
     found = []
     for one, family in enumerate(scene.families[:-1]):
@@ -116,41 +117,34 @@ def find_crossings(scene: Scene, limits: Limits) -> list[Clash]:
         above = (top[one] - top[others]) * (sounds[one] & sounds[others])
         on_top = np.sign(above) @ seconds
         depth = -np.sign(on_top)[:, None] * above  # of the upper part under the other
-        most = np.clip(depth, 0, OCTAVE) @ seconds
-        told = (np.abs(on_top) > ALMOST) & (most >= limits.crossing - ALMOST)
-        for row in np.flatnonzero(told).tolist():
-            other, under = int(others[row]), np.flatnonzero(depth[row] > 0)
-            pair = (one, other) if on_top[row] > 0 else (other, one)
-            found += _crossings(scene, limits, pair, under, depth[row, under])
+        depth[np.abs(on_top) <= ALMOST] = 0
+        row, at = np.nonzero(depth > 0)
+        joined = runs((row,), lines[at], lines[at + 1], np.ones(len(at)))
+        depth = depth[row, at]
+        weighed = np.minimum(depth, OCTAVE) * seconds[at]
+        for run in reaching(joined, weighed, limits.crossing):
+            other = int(others[row[run[0]]])
+            pair = (one, other) if on_top[row[run[0]]] > 0 else (other, one)
+            value, most = float(weighed[run].sum()), float(depth[run].max())
+            found.append(_crossing(scene, limits, pair, at[run], value, most))
     return found
 
 
-def _crossings(
-    scene: Scene, limits: Limits, pair: tuple[int, int], under: Array, depth: Array
-) -> list[Clash]:
-    """Findings from the slices in which the upper part is under, and by how many semitones."""
-    top, lines, seconds = scene.top, scene.slices[0], scene.slice_seconds
+def _crossing(
+    scene: Scene, limits: Limits, pair: tuple[int, int], at: Array, value: float, most: float
+) -> Clash:
+    """The finding from the slices in which the upper part is under, at most by so much."""
     upper, lower = pair
-    found = []
-    for run in pieces(*runs((), lines[under], lines[under + 1], np.ones(len(under)))):
-        at = under[run]
-        value = float(np.sum(np.minimum(depth[run], OCTAVE) * seconds[at]))
-        if value < limits.crossing:
-            continue
-        most = float(depth[run].max())
-        pitches = float(top[upper, at].min()), float(top[lower, at].max())
-        parts = scene.parts[upper], scene.parts[lower]
-        found.append(
-            Clash(
-                "crossing", float(lines[at[0]]), float(lines[at[-1] + 1]), parts, pitches, value,
-                limits.crossing, "semitones x s", grows(value / limits.crossing),
-                f"{parts[0]}, on top over the song, goes below {parts[1]} for "
-                f"{seconds[at].sum():.1f} s, by up to {most:.0f} semitone{'s' if most > 1 else ''}"
-                ": the ear takes the higher one for the tune.",
-                "part-crossing",
-            )
-        )  # fmt: skip
-    return found
+    lines, seconds = scene.slices[0], float(scene.slice_seconds[at].sum())
+    pitches = float(scene.top[upper, at].min()), float(scene.top[lower, at].max())
+    parts = scene.parts[upper], scene.parts[lower]
+    return Clash(
+        "crossing", float(lines[at[0]]), float(lines[at[-1] + 1]), parts, pitches, value,
+        limits.crossing, "semitones x s", grows(value / limits.crossing),
+        f"{parts[0]}, on top over the song, goes below {parts[1]} for {seconds:.1f} s, by up to "
+        f"{most:.0f} semitone{'s' if most > 1 else ''}: the ear takes the higher one for the tune.",
+        "part-crossing",
+    )  # fmt: skip
 
 
 def find_doublings(scene: Scene, limits: Limits) -> list[Clash]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from arrange.clashes.limits import Limits
-from arrange.clashes.scene import Clash, Scene, grows, reaching, runs
+from arrange.clashes.scene import Clash, Scene, grows, reaching
 from arrange.sounding import Array
 
 NEAR_THE_VOICE = 3  # semitones around the sung note (ours): within a minor third
@@ -24,7 +24,7 @@ def find_in_voice(scene: Scene, limits: Limits) -> list[Clash]:
     lines, note, at = scene.slices
     if not len(note):
         return []
-    section = scene.section_of(lines[:-1])
+    section = scene.slice_section
     found = []
     for singer in np.flatnonzero(scene.families == "voice").tolist():
         sung = _extreme(scene, singer, np.maximum, -np.inf)
@@ -66,7 +66,6 @@ def find_in_bass(scene: Scene, limits: Limits) -> list[Clash]:
     lowest note lies below the bass note, or up to a third above it. Octaves and unisons are
     left out. The value is the seconds, repeats within a section at most a bar apart added up.
     """
-    lines = scene.slices[0]
     found = []
     for bass in np.flatnonzero(scene.families == "bass").tolist():
         bottom = _extreme(scene, bass, np.minimum, np.inf)
@@ -77,9 +76,8 @@ def find_in_bass(scene: Scene, limits: Limits) -> list[Clash]:
             octaves = np.mod(np.where(np.isfinite(above), above, 0), 12) == 0
             blurred = (above <= INTO_THE_BASS) & ~octaves
             at = np.flatnonzero(blurred)
-            seconds, section = scene.slice_seconds[at], scene.section_of(lines[at])
-            joined = runs((section,), lines[at], lines[at + 1], scene.bar_at(lines[at]))
-            for rows in reaching(joined, seconds, limits.bass):
+            seconds = scene.slice_seconds[at]
+            for rows in reaching(scene.slice_runs(at), seconds, limits.bass):
                 run, value = at[rows], float(seconds[rows].sum())
                 found.append(
                     _in_bass(scene, limits, (part, bass), run, (low[run], bottom[run]), value)

@@ -10,7 +10,6 @@ from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
-from itertools import pairwise
 
 import numpy as np
 import pandas as pd
@@ -19,7 +18,7 @@ from arrange.clashes.attacks import Stream, lone_attacks, streams, with_echoes
 from arrange.pitch import note_name
 from arrange.sonority import Sonorities
 from arrange.sounding import Array, is_played, slices, together
-from arrange.tables import FINDINGS, Song, check_table
+from arrange.tables import FINDINGS, Song, make_table, text_column
 
 
 @dataclass(frozen=True)
@@ -152,6 +151,27 @@ class Scene:
         return np.diff(self.seconds(self.slices[0]))
 
     @cached_property
+    def slice_section(self) -> Array:
+        """Row of the section that each slice lies in."""
+        return self.section_of(self.slices[0][:-1])
+
+    @cached_property
+    def slice_bar(self) -> Array:
+        """Length of the bar that each slice lies in, in quarter notes."""
+        return self.bar_at(self.slices[0][:-1])
+
+    @cached_property
+    def slice_chord(self) -> Array:
+        """Row of the chord symbol that holds in each slice, -1 for none."""
+        return self.chord_at(self.slices[0][:-1])
+
+    def slice_runs(self, at: Array, *groups: Array) -> tuple[Array, Array]:
+        """Join slices of one section and of equal groups, at most a bar apart, as ``runs``."""
+        lines = self.slices[0]
+        groups = self.slice_section[at], *groups
+        return runs(groups, lines[at], lines[at + 1], self.slice_bar[at])
+
+    @cached_property
     def attacks(self) -> list[Stream]:
         """The attacks of each part."""
         part, pitch, onset, _ = self.played
@@ -160,7 +180,8 @@ class Scene:
     @cached_property
     def echoed(self) -> dict[int, Stream]:
         """The attacks and repeats of each part that has an echo."""
-        return with_echoes(self.song, self.attacks)
+        part, _, onset, _ = self.played
+        return with_echoes(self.song, self.attacks, part, onset)
 
     @cached_property
     def lone_attacks(self) -> Array:
@@ -278,12 +299,6 @@ def runs(groups: Sequence[Array], onset: Array, end: Array, gap: Array) -> tuple
     return order, np.flatnonzero(new)
 
 
-def pieces(order: Array, starts: Array) -> list[Array]:
-    """The runs that begin at `starts`, as told by ``runs``; quicker than ``np.split``."""
-    bounds = [*starts.tolist(), len(order)]
-    return [order[begin:end] for begin, end in pairwise(bounds)]
-
-
 def reaching(runs_of: tuple[Array, Array], values: Array, limit: float) -> list[Array]:
     """Those runs whose values add up to the limit."""
     order, starts = runs_of
@@ -301,30 +316,45 @@ def reaching(runs_of: tuple[Array, Array], values: Array, limit: float) -> list[
 
 def findings_table(scene: Scene, clashes: Sequence[Clash]) -> pd.DataFrame:
     """Return the clashes as a findings table, the most severe first, then by time."""
-    onset = np.array([clash.onset for clash in clashes], dtype=np.float64)
-    measures = scene.song.measures
-    row = scene.measure_of(onset)
-    frame = pd.DataFrame(
+    severity, onset, end, value, limit = (
+        np.array(
+            [(each.severity, each.onset, each.end, each.value, each.limit) for each in clashes],
+            dtype=np.float64,
+        )
+        .reshape(-1, 5)
+        .T
+    )
+    kinds = np.array([clash.kind for clash in clashes], dtype=np.str_)
+    order = np.lexsort((kinds, onset, -severity))
+    clashes = [clashes[place] for place in order.tolist()]
+    severity, onset, end, value, limit = (
+        values[order] for values in (severity, onset, end, value, limit)
+    )
+    row, place = scene.measure_of(onset), {name: at for at, name in enumerate(scene.parts)}
+    return make_table(
         {
-            "section": measures["section"].array.take(row),
+            "section": text_column(scene.song.measures["section"].tolist(), row),
             "measure": row + 1,
             "beat": scene.song.beat(onset, row + 1),
             "onset": onset,
-            "duration": np.array([clash.end for clash in clashes], dtype=np.float64) - onset,
-            "kind": [clash.kind for clash in clashes],
-            "parts": [" + ".join(sorted(clash.parts, key=scene.parts.index)) for clash in clashes],
-            "pitches": [
-                " ".join(scene.name(pitch, clash.onset) for pitch in sorted(clash.pitches))
-                for clash in clashes
-            ],
-            "value": np.array([clash.value for clash in clashes], dtype=np.float64),
-            "limit": np.array([clash.limit for clash in clashes], dtype=np.float64),
-            "unit": [clash.unit for clash in clashes],
-            "severity": np.array([clash.severity for clash in clashes], dtype=np.float64),
-            "why": [clash.why for clash in clashes],
-            "source": [clash.source for clash in clashes],
-            "waived": pd.array([None] * len(clashes), dtype="str"),
-        }
+            "duration": end - onset,
+            "kind": text_column([clash.kind for clash in clashes]),
+            "parts": text_column(
+                [" + ".join(sorted(clash.parts, key=place.__getitem__)) for clash in clashes]
+            ),
+            "pitches": text_column(
+                [
+                    " ".join(scene.name(pitch, clash.onset) for pitch in sorted(clash.pitches))
+                    for clash in clashes
+                ]
+            ),
+            "value": value,
+            "limit": limit,
+            "unit": text_column([clash.unit for clash in clashes]),
+            "severity": severity,
+            "why": text_column([clash.why for clash in clashes]),
+            "source": text_column([clash.source for clash in clashes]),
+            "waived": text_column([None] * len(clashes)),
+        },
+        FINDINGS,
     )
-    frame = frame.sort_values(["severity", "onset", "kind"], ascending=[False, True, True])
-    return check_table(frame, FINDINGS)

@@ -10,7 +10,7 @@ from itertools import combinations
 import numpy as np
 
 from arrange.clashes.limits import Limits
-from arrange.clashes.scene import Clash, Scene, grows, reaching, runs
+from arrange.clashes.scene import Clash, Scene, grows, reaching
 from arrange.hearing import (
     Partials,
     beats,
@@ -36,8 +36,7 @@ def find_roughness(scene: Scene, limits: Limits) -> list[Clash]:
     mean over the seconds in which that is above the limit; pauses of up to a bar within a section
     do not end it. Told only if Sethares's model agrees that the two add roughness to each other.
     """
-    sounds, lines = scene.sonorities, scene.slices[0]
-    found = []
+    sounds, found = scene.sonorities, []
     for one in range(len(scene.parts) - 1):
         others = list(range(one + 1, len(scene.parts)))
         which, at = sounds.both(one, others)
@@ -45,9 +44,8 @@ def find_roughness(scene: Scene, limits: Limits) -> list[Clash]:
         added = together - alone
         rough = np.flatnonzero(added >= limits.roughness)
         which, at, added = which[rough], at[rough], added[rough]
-        groups = scene.section_of(lines[at]), which
-        joined_runs = runs(groups, lines[at], lines[at + 1], scene.bar_at(lines[at]))
-        for run in reaching(joined_runs, scene.slice_seconds[at], limits.roughness_seconds):
+        runs_of = scene.slice_runs(at, which)
+        for run in reaching(runs_of, scene.slice_seconds[at], limits.roughness_seconds):
             value = float(np.average(added[run], weights=scene.slice_seconds[at[run]]))
             worst = int(at[run[np.argmax(added[run])]])
             found.append(((one, others[which[run[0]]]), at[run], worst, value))
@@ -99,13 +97,12 @@ def find_masking(scene: Scene, limits: Limits) -> list[Clash]:
     same register or below.
     """
     sounds, parts, size = scene.sonorities, scene.parts, len(scene.sections)
-    section = scene.section_of(scene.slices[0][:-1])
     found = []
     for masker in range(len(parts)):
         targets = [part for part in range(len(parts)) if part != masker]
         which, at = sounds.both(masker, targets)
         hidden, seconds = sounds.masked_share(masker, targets), scene.slice_seconds[at]
-        cell = which * size + section[at]
+        cell = which * size + scene.slice_section[at]
         time = np.bincount(cell, seconds, minlength=len(targets) * size)
         lost = np.bincount(cell, seconds * hidden, minlength=len(targets) * size)
         share = lost / np.where(time > 0, time, 1.0)
@@ -135,20 +132,15 @@ def find_drive(scene: Scene, limits: Limits) -> list[Clash]:
     by time. Single notes, octaves and power chords are never told. Repeats in a section, at most
     a bar apart, are one finding.
     """
-    sounds, lines = scene.sonorities, scene.slices[0]
-    found = []
+    sounds, found = scene.sonorities, []
     for part, drive in enumerate(scene.song.parts["drive"].tolist()):
         if drive == "clean" or scene.families[part] not in AMPLIFIED:
             continue
         known, which = np.unique(sounds.held[part], return_inverse=True)
         added = _added_by_drive([sounds.pitches_of(int(holding)) for holding in known], drive)
         at = np.flatnonzero(added[which] >= limits.drive)
-        section = scene.section_of(lines[at])
-        joined_runs = runs((section,), lines[at], lines[at + 1], scene.bar_at(lines[at]))
-        told = [
-            at[run]
-            for run in reaching(joined_runs, scene.slice_seconds[at], limits.drive_seconds)
-        ]
+        seconds = scene.slice_seconds[at]
+        told = [at[run] for run in reaching(scene.slice_runs(at), seconds, limits.drive_seconds)]
         worst = [int(run[np.argmax(added[which[run]])]) for run in told]
         pairs, rates = _roughest_pairs([scene.held_by(part, each) for each in worst], drive)
         for run, *about in zip(told, worst, pairs, rates, strict=True):
