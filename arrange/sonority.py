@@ -168,8 +168,8 @@ class Sonorities:
 
     def both(self, one: int, others: Sequence[int]) -> tuple[Array, Array]:
         """Where one part and each of some others both sound: which of them, and the slice."""
-        held = self.held[others]
-        return np.nonzero((self.held[one] >= 0) & (held >= 0))
+        which, at = np.nonzero((self.held[one] >= 0) & (self.held[others] >= 0))
+        return which, at
 
     def roughness(self, one: int, others: Sequence[int]) -> tuple[Array, Array]:
         """Roughness of two parts together, and of the rougher alone, row by row of ``both``."""

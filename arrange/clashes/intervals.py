@@ -49,7 +49,7 @@ def find_rubs(scene: Scene, limits: Limits) -> list[Clash]:
     for run in reaching(joined, weighted, limits.rub):
         value = float(weighted[run].sum())
         one, other = lower[run[0]], upper[run[0]]
-        pitches = scene.pitch[one], scene.pitch[other]
+        pitches = float(scene.pitch[one]), float(scene.pitch[other])
         at = float(start[run[0]])
         names = [scene.name(pitch, at) for pitch in pitches]
         parts = [scene.parts[scene.part[one]], scene.parts[scene.part[other]]]

@@ -92,9 +92,9 @@ def _registers(scene: Scene, section: Array) -> tuple[Array, Array, Array]:
         ]
     )
     beside = beside.reshape(len(sounds), *shape)
-    lowest, highest = np.full(shape[1::-1], np.inf), np.full(shape[1::-1], -np.inf)
-    np.minimum.at(lowest, (part, section[at]), semitone)
-    np.maximum.at(highest, (part, section[at]), semitone)
+    own = beside[np.arange(len(sounds)), :, np.arange(len(sounds))] > 0
+    lowest = bottom + own.argmax(axis=-1)
+    highest = bottom + shape[2] - 1 - own[..., ::-1].argmax(axis=-1)
     return lowest, highest, beside
 
 

@@ -42,7 +42,7 @@ def find_near(scene: Scene, limits: Limits) -> list[Clash]:
     for pair in combinations(range(len(plain)), 2):
         # What misses is attacked by one alone, and counts once at most.
         if scene.lone_attacks[pair] >= limits.near - ALMOST:
-            misses = _misses(*(plain[part] for part in pair), limits.near_seconds)
+            misses = _misses(plain[pair[0]], plain[pair[1]], limits.near_seconds)
             for run in (*_uneven_runs(scene, misses), *_late_runs(scene, misses)):
                 found += _near(scene, limits, pair, run, "")
         for part, beside in (pair, pair[::-1]):

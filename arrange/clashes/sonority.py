@@ -4,7 +4,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from itertools import combinations
 
 import numpy as np
@@ -143,9 +142,11 @@ def find_drive(scene: Scene, limits: Limits) -> list[Clash]:
         told = [at[run] for run in reaching(scene.slice_runs(at), seconds, limits.drive_seconds)]
         worst = [int(run[np.argmax(added[which[run]])]) for run in told]
         pairs, rates = _roughest_pairs([scene.held_by(part, each) for each in worst], drive)
-        for run, *about in zip(told, worst, pairs, rates, strict=True):
+        for run, at_worst, pair, rate in zip(told, worst, pairs, rates, strict=True):
             value = float(np.average(added[which[run]], weights=scene.slice_seconds[run]))
-            found.append(_drive_clash(scene, limits, (part, drive), run, value, *about))
+            found.append(
+                _drive_clash(scene, limits, (part, drive), run, value, at_worst, pair, rate)
+            )
     return found
 
 
@@ -174,7 +175,7 @@ def _drive_clash(
     )  # fmt: skip
 
 
-def _added_by_drive(chords: Sequence[Array], drive: str) -> Array:
+def _added_by_drive(chords: list[Array], drive: str) -> Array:
     """How much rougher each chord is behind a drive than before it; chords of a size at once.
 
     0 where all is root and fifth.
@@ -210,7 +211,9 @@ def _roughest_pairs(
         return [], []
     pairs = [list(combinations(sorted(set(chord)), 2)) for chord in chords]
     known = sorted({pair for each in pairs for pair in each})
-    added = dict(zip(known, _added_by_drive(np.array(known), drive).tolist(), strict=True))
+    added = dict(
+        zip(known, _added_by_drive([np.array(pair) for pair in known], drive).tolist(), strict=True)
+    )
     worst = [max(each, key=added.__getitem__) for each in pairs]
     rates = beats(_driven(np.array(worst), drive)).rate
     beating = np.isfinite(rates).any(axis=1)
