@@ -6,13 +6,15 @@ The way data flows, bottom to top::
     measure     tables -> numbers (register.py, texture.py)
     find        Song -> findings: what to listen to (clashes/), and what to do with them (findings/)
     play        a chord -> voicings, a part -> fingers (necks.py, hands.py, voicings.py, fingering/)
+    propose     what else a part could play (revoicing/); many layers, few players (condensing/)
     decide      what and why -> a log beside the song; the log -> the arrangement (decisions/)
     plot        tables -> pictures (plots/)
     listen      Song -> sound (sound/)
+    hand out    Song -> sheets for the stand (handouts/)
     write       Song -> a file: chart, MIDI, MusicXML (formats/, converting.py)
     study       all of it on one song, as an object and a report (study.py, report.py)
 
-The names that draw or sound are loaded when first asked for.
+The names that draw, print or sound are loaded when first asked for.
 """
 
 import importlib
@@ -21,6 +23,7 @@ from typing import TYPE_CHECKING, Any
 from arrange import plots
 from arrange.calibration import calibrate_hand
 from arrange.clashes import Limits, find_clashes
+from arrange.condensing import Condensation, condense, layer_roles
 from arrange.converting import convert
 from arrange.decisions import (
     Decision,
@@ -51,6 +54,7 @@ from arrange.hands import Hand
 from arrange.necks import Neck
 from arrange.reading import read
 from arrange.register import part_ranges, register_overlap
+from arrange.revoicing import Proposal, find_capos, proposals_table, revoice, revoice_pair
 from arrange.shape_names import name_shape
 from arrange.sounding import cut_notes, sounding_notes
 from arrange.study import Study, study
@@ -59,10 +63,13 @@ from arrange.texture import part_texture, song_energy
 from arrange.voicings import find_voicings
 
 if TYPE_CHECKING:
+    from arrange.handouts import write_handout
     from arrange.plots import (
+        plot_before_after,
         plot_clashes,
         plot_form,
         plot_hearing,
+        plot_layers,
         plot_neck,
         plot_overlap,
         plot_positions,
@@ -75,11 +82,13 @@ if TYPE_CHECKING:
 __all__ = [
     "ArrangeError",
     "ChartError",
+    "Condensation",
     "Decision",
     "DecisionLog",
     "Hand",
     "Limits",
     "Neck",
+    "Proposal",
     "ReadError",
     "Song",
     "Study",
@@ -88,10 +97,12 @@ __all__ = [
     "apply_move",
     "calibrate_hand",
     "change_status",
+    "condense",
     "convert",
     "cut_notes",
     "decisions_path",
     "describe",
+    "find_capos",
     "find_clashes",
     "find_voicings",
     "finding_notes",
@@ -100,19 +111,23 @@ __all__ = [
     "fingered_song",
     "group_findings",
     "join_sounds",
+    "layer_roles",
     "name_shape",
     "not_asked",
     "part_ranges",
     "part_texture",
+    "plot_before_after",
     "plot_clashes",
     "plot_form",
     "plot_hearing",
+    "plot_layers",
     "plot_neck",
     "plot_overlap",
     "plot_positions",
     "plot_ranges",
     "plot_shape",
     "plot_sonority",
+    "proposals_table",
     "read",
     "read_decisions",
     "read_waivers",
@@ -120,6 +135,8 @@ __all__ = [
     "record_decision",
     "register_overlap",
     "render_sound",
+    "revoice",
+    "revoice_pair",
     "smallest_moves",
     "song_energy",
     "sounding_notes",
@@ -127,18 +144,25 @@ __all__ = [
     "waive",
     "waivers_of",
     "write_chart",
+    "write_handout",
     "write_midi",
     "write_musicxml",
     "write_sound",
 ]
 
 
-_OF_SOUND = ("finding_sound", "join_sounds", "render_sound", "write_sound")
+_HOMES = {
+    "finding_sound": "sound",
+    "join_sounds": "sound",
+    "render_sound": "sound",
+    "write_sound": "sound",
+    "write_handout": "handouts",
+}
 
 
 def __getattr__(name: str) -> Any:
     if name.startswith("plot_"):
         return getattr(plots, name)
-    if name in _OF_SOUND:
-        return getattr(importlib.import_module("arrange.sound"), name)
+    if name in _HOMES:
+        return getattr(importlib.import_module(f"arrange.{_HOMES[name]}"), name)
     raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

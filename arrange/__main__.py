@@ -1,4 +1,4 @@
-"""The command: ``arrange study``, ``convert``, ``rebuild`` and ``listen``."""
+"""The command: ``arrange`` and what it does with a song, a word for each."""
 
 from __future__ import annotations
 
@@ -8,12 +8,16 @@ import sys
 import time
 from collections.abc import Callable, Sequence
 from pathlib import Path
+from typing import Any
 
+from arrange.condensing import condense
 from arrange.converting import convert, write_song
 from arrange.decisions import decisions_path, read_decisions, rebuild
 from arrange.errors import ArrangeError, ChartError
 from arrange.findings import parse_waiver
+from arrange.formats.files import whole_file
 from arrange.reading import read
+from arrange.revoicing import proposals_table, revoice
 from arrange.study import study
 
 _NOTEBOOKS = Path(__file__).parent.parent / "notebooks"  # there in a clone of the repository
@@ -83,6 +87,51 @@ def _parser() -> argparse.ArgumentParser:
     command.set_defaults(run=_convert)
 
     command = commands.add_parser(
+        "condense",
+        help="turn many recorded layers into parts for a few players",
+        description="Read a song with its recorded layers, find section by section who takes "
+        "which of them, and write the arrangement, a table of the choices with their reasons "
+        "beside it.",
+    )
+    command.add_argument("file", metavar="IN", help="a song: .musicxml, .xml, .mxl, .mid or .txt")
+    command.add_argument(
+        "--players", default="2", help="how many, or their names: 2, or 'Ann, Ben' (default: 2)"
+    )
+    command.add_argument(
+        "--layer", action="append", help="a part to share out (default: every guitar); repeatable"
+    )
+    command.add_argument(
+        "--role", metavar="LAYER=ROLE", action="append", default=[],
+        help="what a layer is there for: lead, hook, rhythm, fill, pad or double; repeatable",
+    )  # fmt: skip
+    for name, told in (("pin", "what a player must take"), ("forbid", "must not take")):
+        command.add_argument(
+            f"--{name}", metavar="WHAT", action="append", default=[],
+            help=f"{told}: 'Player 1; Chorus 1; Hook', layers joined by +, none for laying out, "
+            "any for every player or section; repeatable",
+        )  # fmt: skip
+    command.add_argument(
+        "-o", "--output", metavar="OUT", required=True, help="a .musicxml, .mid or .txt"
+    )
+    command.add_argument("--overwrite", action="store_true", help="replace files that are there")
+    command.set_defaults(run=_condense)
+
+    command = commands.add_parser(
+        "revoice",
+        help="propose what else a part could play where it clashes",
+        description="Read a song and tell what else a part could play in a stretch so that "
+        "findings end, the best first; with -o, each proposal as a file too.",
+    )
+    command.add_argument("file", metavar="IN", help="a song: .musicxml, .xml, .mxl, .mid or .txt")
+    command.add_argument("--part", required=True, help="such as 'Guitar 2'")
+    command.add_argument("--section", help="such as 'Chorus 1'")
+    command.add_argument("--measures", metavar="FIRST-LAST", help="played measures, such as 21-24")
+    command.add_argument("--chord", help="every place of a chord symbol, such as Cm7")
+    command.add_argument("--most", type=int, default=5, help="how many proposals (default: 5)")
+    command.add_argument("-o", "--output", metavar="FOLDER", help="where to write them")
+    command.set_defaults(run=_revoice)
+
+    command = commands.add_parser(
         "rebuild",
         help="make the arrangement from a song and its decisions",
         description="Read a song and its log of decisions, make all agreed changes, and write the "
@@ -97,6 +146,26 @@ def _parser() -> argparse.ArgumentParser:
     )
     command.add_argument("--overwrite", action="store_true", help="replace a file that is there")
     command.set_defaults(run=_rebuild)
+
+    command = commands.add_parser(
+        "handout",
+        help="write a part sheet for each player, and a sheet for the band",
+        description="Read a song and write sheets for the music stand, as PDF and HTML: one for "
+        "each player, one for the band.",
+    )
+    command.add_argument("file", metavar="IN", help="a song: .musicxml, .xml, .mxl, .mid or .txt")
+    command.add_argument("-o", "--output", metavar="FOLDER", required=True, help="where to write")
+    command.add_argument(
+        "--player", action="append", help="a part or player (default: every guitar); repeatable"
+    )
+    command.add_argument("--paper", default="A4", help="A4 or letter (default: A4)")
+    command.add_argument(
+        "--style", default="notation", help="notation or shapes (default: notation)"
+    )
+    command.add_argument(
+        "--decisions", metavar="LOG", help="the log (default: beside IN, if it is there)"
+    )
+    command.set_defaults(run=_handout)
 
     command = commands.add_parser(
         "listen",
@@ -148,6 +217,86 @@ def _convert(options: argparse.Namespace) -> int:
     return 0
 
 
+def _condense(options: argparse.Namespace) -> int:
+    song = read(options.file)
+    players = [name.strip() for name in options.players.split(",")]
+    rules = {
+        name: [_choice(text, name) for text in getattr(options, name)] for name in ("pin", "forbid")
+    }
+    table = Path(options.output).with_suffix(".choices.csv")
+    if table.exists() and not options.overwrite:
+        raise ArrangeError(f"{table} is there already; choose another name, or --overwrite")
+    result = condense(
+        song,
+        int(players[0]) if len(players) == 1 and players[0].isdecimal() else players,
+        layers=options.layer,
+        roles=dict(_role(text) for text in options.role),
+        pins=rules["pin"],
+        forbid=rules["forbid"],
+    )
+    write_song(result.song, options.output, overwrite=options.overwrite)
+    told = result.choices.assign(layers=[" + ".join(each) for each in result.choices["layers"]])
+    with whole_file(table) as draft:
+        told.drop(columns=["tuning"]).to_csv(draft, index=False)
+    for section, rows in told.groupby("section", sort=False):
+        print(section)
+        for row in rows.itertuples():
+            print(f"  {row.player} {row.action} {row.layers}".rstrip() + f": {row.reason}")
+    how = "proven: nothing is worth more" if result.is_proven else f"at most {result.gap:.1%} short"
+    print(f"{result.share:.0%} of what all layers are worth; {how}.")
+    print(f"Song: {options.output}\nChoices with reasons: {table}")
+    return 0
+
+
+def _choice(text: str, name: str) -> tuple[Any, Any, tuple[str, ...]]:
+    """A player, a section and layers, as ``condense`` takes them."""
+    told = [each.strip() for each in text.split(";")]
+    if len(told) != 3:
+        raise ArrangeError(
+            f"--{name} {text!r}: write player; section; layers, such as 'Player 1; Chorus 1; Hook'"
+        )
+    player, section = (None if each == "any" else each for each in told[:2])
+    return player, section, tuple(filter(None, (each.strip() for each in told[2].split("+"))))
+
+
+def _role(text: str) -> tuple[str, str]:
+    layer, equals, role = text.rpartition("=")
+    if not equals:
+        raise ArrangeError(f"--role {text!r}: write LAYER=ROLE, such as 'Guitar 3=lead'")
+    return layer.strip(), role.strip()
+
+
+def _revoice(options: argparse.Namespace) -> int:
+    song = read(options.file)
+    proposals = revoice(
+        song, options.part, section=options.section, measures=_measures(options.measures),
+        chord=options.chord,
+    )[: max(options.most, 1)]  # fmt: skip
+    for number, each in enumerate(proposals, start=1):
+        ended, brought = len(each.ended), len(each.brought)
+        print(f"{number}. {each.idea}: ends {ended}, brings {brought}; cost {each.cost:.0f} mm")
+        print(f"   {each.why}")
+    if options.output:
+        folder = Path(options.output)
+        paths = [folder / f"{n}-{each.idea.replace(' ', '-')}.musicxml"
+                 for n, each in enumerate(proposals, start=1)]  # fmt: skip
+        for path, each in zip(paths, proposals, strict=True):
+            write_song(each.song, path, overwrite=True)
+        with whole_file(folder / "proposals.csv") as draft:
+            proposals_table(proposals).to_csv(draft, index=False)
+        print(f"Written: {folder}")
+    return 0
+
+
+def _measures(text: str | None) -> tuple[int, int] | None:
+    if text is None:
+        return None
+    first, _, last = text.partition("-")
+    if not (first.isdecimal() and (last or first).isdecimal()):
+        raise ArrangeError(f"--measures {text!r}: write FIRST-LAST, such as 21-24")
+    return int(first), int(last or first)
+
+
 def _rebuild(options: argparse.Namespace) -> int:
     song = read(options.file)
     log = read_decisions(options.decisions or decisions_path(options.file))
@@ -162,17 +311,24 @@ def _rebuild(options: argparse.Namespace) -> int:
     return 0
 
 
+def _handout(options: argparse.Namespace) -> int:
+    log = Path(options.decisions) if options.decisions else decisions_path(options.file)
+    decisions = read_decisions(log) if options.decisions or log.is_file() else None
+    # What prints is slow to load; the other commands go without.
+    paths = importlib.import_module("arrange.handouts").write_handout(
+        read(options.file), Path(options.output), player=options.player, paper=options.paper,
+        style=options.style, decisions=decisions,
+    )  # fmt: skip
+    for path in paths:
+        print(path)
+    return 0
+
+
 def _listen(options: argparse.Namespace) -> int:
-    measures = None
-    if options.measures:
-        first, _, last = options.measures.partition("-")
-        if not (first.isdecimal() and (last or first).isdecimal()):
-            raise ArrangeError(f"--measures {options.measures!r}: write FIRST-LAST, such as 21-24")
-        measures = (int(first), int(last or first))
     # What makes sound is slow to load; the other commands go without.
     sound = importlib.import_module("arrange.sound").render_sound(
         read(options.file), options.output, parts=options.part, section=options.section,
-        measures=measures, tempo=options.tempo, count_in=options.count_in,
+        measures=_measures(options.measures), tempo=options.tempo, count_in=options.count_in,
         with_click=options.click, loop=options.loop, font=options.font,
     )  # fmt: skip
     print(f"{options.output}: {sound.seconds:.1f} s. Turn the volume down before you play it.")

@@ -31,7 +31,7 @@ LEVELS = (
     ("condensing", "revoicing"),
     ("decisions", "sound"),
     ("plots",),
-    ("report",),
+    ("handouts", "live", "report"),
     ("study",),
     ("__main__", "__init__"),
 )
@@ -41,11 +41,13 @@ LEVEL = {name: number for number, names in enumerate(LEVELS) for name in names}
 WALLS = {
     "matplotlib": ("plots/",),
     "lxml": ("formats/musicxml/",),
-    "jinja2": ("report.py",),
+    "jinja2": ("report.py", "handouts/"),
     "midirenderer": ("sound/",),
     "soundfile": ("sound/",),
-    "ipywidgets": (),
+    "ipywidgets": ("live/",),
     "music21": (),
+    "typst": ("handouts/",),
+    "verovio": ("handouts/",),
 }
 
 MODULES = {path.relative_to(PACKAGE).as_posix(): path for path in PACKAGE.rglob("*.py")}
@@ -116,5 +118,7 @@ def test_nothing_is_loaded_before_it_is_used():
     loaded = subprocess.run(
         [sys.executable, "-c", code], capture_output=True, text=True, check=True
     )
-    assert not {"matplotlib", "music21", "ipywidgets", "scipy"} & set(loaded.stdout.split())
+    assert not {"matplotlib", "music21", "ipywidgets", "scipy", "typst", "verovio"} & set(
+        loaded.stdout.split()
+    )
     assert "pandas" in loaded.stdout.split()

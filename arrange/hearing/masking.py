@@ -256,7 +256,8 @@ def _raised_power(frequency: Array, amplitude: Array, at: Array) -> Array:
 
 def quiet_power(frequency: Array) -> Array:
     """Return the power of the threshold in quiet at frequencies in Hz."""
-    return np.exp(quiet_threshold(frequency) * _NEPERS)
+    # Far beyond hearing the formula grows past all numbers.
+    return np.exp(np.minimum(quiet_threshold(frequency), 1_000.0) * _NEPERS)
 
 
 def _share(part: Array, whole: Array) -> Array:

@@ -12,6 +12,10 @@ vision: lightness and hatching tell apart what colour does.
     the findings along the song, by kind and severity
 ``plot_form``
     how busy each part is in each measure, and how the song grows
+``plot_layers``
+    who plays which recorded layer where, and what is dropped
+``plot_before_after``
+    where the parts lie in two versions of a song
 ``plot_sonority``
     how rough pairs of parts are together along the song, and what one hides of the other
 ``plot_hearing``
@@ -34,7 +38,9 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from arrange.plots.clashes import plot_clashes
+    from arrange.plots.comparison import plot_before_after
     from arrange.plots.form import plot_form
+    from arrange.plots.layers import plot_layers
     from arrange.plots.moment import plot_hearing
     from arrange.plots.neck import plot_neck
     from arrange.plots.overlap import plot_overlap
@@ -45,9 +51,11 @@ if TYPE_CHECKING:
     from arrange.plots.sonority import plot_sonority
 
 __all__ = [
+    "plot_before_after",
     "plot_clashes",
     "plot_form",
     "plot_hearing",
+    "plot_layers",
     "plot_neck",
     "plot_overlap",
     "plot_positions",
@@ -58,9 +66,11 @@ __all__ = [
 ]
 
 _HOMES = {
+    "plot_before_after": "comparison",
     "plot_clashes": "clashes",
     "plot_form": "form",
     "plot_hearing": "moment",
+    "plot_layers": "layers",
     "plot_neck": "neck",
     "plot_overlap": "overlap",
     "plot_positions": "positions",

@@ -1,0 +1,99 @@
+"""What findings between two layers take away from what they are worth together."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import pandas as pd
+
+from arrange.clashes import find_clashes
+from arrange.condensing.material import Material
+from arrange.findings.behind import finding_parts
+from arrange.sounding import Array
+
+Items = tuple[Array, Array]  # masks, seconds
+
+
+def clash_items(
+    items: Sequence[Items],
+    classes: tuple[int, ...],
+    layers: tuple[int, ...],
+    between: pd.DataFrame,
+    weight: float,
+) -> Items:
+    """Return what findings between layers take away, as items.
+
+    Both of two masks are covered if A is and B is, less A or B. What a layer adds to all others is
+    the least it adds to any set; shared out over all it clashes with, it cannot make it worse.
+    """
+    severity = _class_severity(classes, layers, between)
+    everything = (1 << len(layers)) - 1
+    masks, seconds = (np.concatenate(each) for each in zip(*items, strict=True))
+    adds = np.array(
+        [seconds[(masks & ~np.int64(mask) & everything) == 0].sum() for mask in classes]
+    )
+    budget = adds / np.maximum(severity.sum(axis=1), 1.0) if len(classes) else adds
+    found: list[tuple[int, float]] = []
+    one, other = np.nonzero(np.triu(severity[:, : len(classes)], 1))
+    for a, b in zip(one.tolist(), other.tolist(), strict=True):
+        taken = weight * severity[a, b] * min(budget[a], budget[b])
+        found += [(classes[a], -taken), (classes[b], -taken), (classes[a] | classes[b], taken)]
+    for a in np.flatnonzero(severity[:, -1]).tolist():
+        found.append((classes[a], -weight * severity[a, -1] * budget[a]))
+    own, taken_away = zip(*found, strict=True) if found else ((), ())
+    return np.array(own, dtype=np.int64), np.array(taken_away, dtype=np.float64)
+
+
+def _class_severity(
+    classes: tuple[int, ...], layers: tuple[int, ...], between: pd.DataFrame
+) -> Array:
+    """Severity between classes; the last column with parts that are no layers."""
+    of = {
+        layer: number
+        for number, mask in enumerate(classes)
+        for bit, layer in enumerate(layers)
+        if mask >> bit & 1
+    }
+    severity = np.zeros((len(classes), len(classes) + 1))
+    for one, other, value in between[["one", "other", "severity"]].itertuples(index=False):
+        if one not in of or (other >= 0 and other not in of) or of[one] == of.get(other):
+            continue
+        a, b = of[one], of.get(other, len(classes))
+        severity[a, b] = max(severity[a, b], value)
+        if other >= 0:
+            severity[b, a] = severity[a, b]
+    return severity
+
+
+def pair_severity(material: Material) -> pd.DataFrame:
+    """Return how strongly the findings of the whole song ask to be heard, by pair and section.
+
+    Returns
+    -------
+    DataFrame
+        A row for each section and pair with findings: ``section``, ``one``, ``other``, as numbers;
+        `other` is -1 for a part that is no layer; ``severity``, 0 to 1: each finding's, times the
+        share of the section for which it lasts, added up to at most 1. Doublings are no clash.
+    """
+    song = material.song
+    number = {name: layer for layer, name in enumerate(material.names)}
+    index = {name: place for place, name in enumerate(material.sections)}
+    found = find_clashes(song)
+    found = found[found["kind"] != "doubling"]
+    until = np.asarray(song.seconds((found["onset"] + found["duration"]).to_numpy()))
+    lasts = until - song.seconds(found["onset"].to_numpy())
+    total: dict[tuple[int, int, int], float] = {}
+    for row, seconds in zip(found.itertuples(), lasts.tolist(), strict=True):
+        place = index[str(row.section)]
+        length = float(material.seconds[place])
+        weight = row.severity * min(seconds / length, 1.0) if length else 0.0
+        parts = sorted({number.get(name, -1) for name in finding_parts(song, row)})
+        inside = [part for part in parts if part >= 0]
+        pairs = [(a, b) for at, a in enumerate(inside) for b in inside[at + 1 :]]
+        pairs += [(a, -1) for a in inside if -1 in parts]
+        for pair in pairs:
+            key = (place, *pair)
+            total[key] = total.get(key, 0.0) + float(weight)
+    rows = [(*key, min(value, 1.0)) for key, value in sorted(total.items())]
+    return pd.DataFrame(rows, columns=["section", "one", "other", "severity"])

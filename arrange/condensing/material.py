@@ -1,0 +1,205 @@
+"""The layers of a song as whole columns: what begins when, in which section, for how long.
+
+Layers are taken in the order of their names, so that their order in the song plays no part. A note
+belongs to the section that it begins in.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+import pandas as pd
+
+from arrange.errors import ArrangeError
+from arrange.fingering import part_neck
+from arrange.necks import Neck
+from arrange.sounding import Array, slices
+from arrange.tables import Song
+
+GRID = 64  # places in a quarter note; what begins at one place begins together
+
+
+@dataclass(frozen=True)
+class Material:
+    """The notes of some layers; arrays with an item a note, in order of time.
+
+    Parameters
+    ----------
+    song : Song
+    names : tuple of str
+        The layers, in order of their names.
+    row : array of int
+        Place in the song's notes table.
+    layer, section : array of int
+    onset, end : array of float
+        Quarter notes.
+    pitch : array of float
+        NaN for none.
+    is_played : array of bool
+        It has a time of its own: no grace note.
+    """
+
+    song: Song
+    names: tuple[str, ...]
+    row: Array
+    layer: Array
+    section: Array
+    onset: Array
+    end: Array
+    pitch: Array
+    is_played: Array
+
+    @classmethod
+    def of(cls, song: Song, layers: Sequence[str] | None) -> Material:
+        """Return that of some layers, or of all guitars.
+
+        Raises
+        ------
+        ArrangeError
+            If there are none, one is named twice, or one is no part of the song.
+        """
+        names = _chosen(song, layers)
+        notes = song.notes
+        layer = pd.Index(names).get_indexer(notes["part"])
+        cue = notes["technique"].str.contains("cue", na=False).to_numpy(dtype=bool)
+        row = np.flatnonzero((layer >= 0) & ~cue)
+        onset = notes["onset"].to_numpy()[row]
+        pitch = notes["pitch"].to_numpy()[row]
+        order = np.lexsort((row, pitch, layer[row], onset))
+        row, onset, pitch = row[order], onset[order], pitch[order]
+        duration = notes["duration"].to_numpy()[row]
+        section = pd.Index(song.sections["section"]).get_indexer(notes["section"].array.take(row))
+        is_played = (duration > 0) & ~notes["grace"].to_numpy()[row]
+        return cls(song, names, row, layer[row], section, onset, onset + duration, pitch, is_played)
+
+    @cached_property
+    def sections(self) -> list[str]:
+        """Labels of the sections."""
+        return self.song.sections["section"].tolist()
+
+    @cached_property
+    def begins(self) -> Array:
+        """Where each section begins, quarter notes."""
+        return self.song.sections["onset"].to_numpy()
+
+    @cached_property
+    def ends(self) -> Array:
+        """Where each section ends, quarter notes."""
+        return self.begins + self.song.sections["duration"].to_numpy()
+
+    @cached_property
+    def seconds(self) -> Array:
+        """Length of each section."""
+        return np.asarray(self.song.seconds(self.ends)) - self.song.seconds(self.begins)
+
+    @cached_property
+    def place(self) -> Array:
+        """Where on the grid each note begins."""
+        return np.rint(self.onset * GRID).astype(np.int64)
+
+    @cached_property
+    def measure(self) -> Array:
+        """Played measure of each note."""
+        return self.song.notes["measure"].to_numpy()[self.row]
+
+    @cached_property
+    def present(self) -> Array:
+        """Whether a layer plays anything in a section: layers x sections."""
+        return self.counts > 0
+
+    @cached_property
+    def counts(self) -> Array:
+        """Notes of each layer in each section: layers x sections."""
+        shape = len(self.names), len(self.sections)
+        cell = (self.layer * shape[1] + self.section)[self.is_played]
+        return np.bincount(cell, minlength=shape[0] * shape[1]).reshape(shape)
+
+    @cached_property
+    def parts(self) -> pd.DataFrame:
+        """Rows of the parts table, in the order of the layers."""
+        table = self.song.parts.set_index("part", drop=False)
+        return table.loc[list(self.names)].reset_index(drop=True)
+
+    @cached_property
+    def necks(self) -> list[Neck | None]:
+        """The neck each layer was recorded on; none where its strings are not known."""
+        able = self.parts["family"].isin(["guitar", "bass"]) | self.parts["tuning"].notna()
+        return [
+            part_neck(self.song, name) if has else None
+            for name, has in zip(self.names, able, strict=True)
+        ]
+
+    @cached_property
+    def has_strings(self) -> Array:
+        """Whether the source tells strings for any note of each layer."""
+        told = self.song.notes["string"].notna().to_numpy()[self.row]
+        return np.bincount(self.layer, told, minlength=len(self.names)) > 0
+
+    def sliced(self, section: int | None = None) -> Slices:
+        """Return what sounds when, cut at the ends of sections; of one section, or of all."""
+        chosen = self.is_played
+        if section is not None:
+            chosen = chosen & (self.section == section)
+        note = np.flatnonzero(chosen)
+        end = np.minimum(self.end[note], self.ends[self.section[note]])
+        cuts = self.song.chords["onset"].to_numpy()
+        if section is not None:
+            cuts = cuts[(cuts > self.begins[section]) & (cuts < self.ends[section])]
+        lines, which, at = slices(self.onset[note], np.maximum(end, self.onset[note]), cuts)
+        return Slices(lines, np.diff(self.song.seconds(lines)), note[which], at)
+
+    def without(self, gone: Sequence[int], cut: Sequence[int], ends: Sequence[float]) -> Material:
+        """Return it without some notes, and with others that end sooner."""
+        end = self.end.copy()
+        end[list(cut)] = ends
+        keep = np.ones(len(self.row), dtype=bool)
+        keep[list(gone)] = False
+        names = ("row", "layer", "section", "onset", "pitch", "is_played")
+        return replace(self, end=end[keep], **{n: getattr(self, n)[keep] for n in names})
+
+
+@dataclass(frozen=True)
+class Slices:
+    """Time cut wherever a note begins or ends.
+
+    Parameters
+    ----------
+    lines : array
+        Slice k lies between lines k and k + 1, quarter notes.
+    seconds : array
+        Length of each slice.
+    note, at : array of int
+        A row for each note and slice that it sounds in.
+    """
+
+    lines: Array
+    seconds: Array
+    note: Array
+    at: Array
+
+
+def _chosen(song: Song, layers: Sequence[str] | None) -> tuple[str, ...]:
+    """The layers asked for, in order of their names."""
+    parts = song.parts
+    known = parts["part"].tolist()
+    if layers is None:
+        names = parts.loc[parts["family"] == "guitar", "part"].tolist()
+        if not names:
+            raise ArrangeError(
+                "no part of this song is a guitar; name the layers to be condensed, "
+                f"layers=[...] out of {', '.join(known)}"
+            )
+        return tuple(sorted(names))
+    names = [layers] if isinstance(layers, str) else list(layers)
+    unknown = [name for name in names if name not in known]
+    if unknown:
+        raise ArrangeError(f"there is no part {unknown[0]!r}; there are {', '.join(known)}")
+    if not names:
+        raise ArrangeError(f"no layers to condense; name some of {', '.join(known)}")
+    twice = [name for name in names if names.count(name) > 1]
+    if twice:
+        raise ArrangeError(f"layers names {twice[0]!r} twice; name each once")
+    return tuple(sorted(names))

@@ -1,0 +1,76 @@
+"""A plan as a song: one part a player, fingered, in place of the layers."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from arrange.condensing.board import Board
+from arrange.condensing.playing import Bench, Line
+from arrange.condensing.search import Plan
+from arrange.tables import NOTES, Song
+
+_WRITTEN = -12  # a guitar sounds an octave below what is written (common practice)
+
+
+def condensed_song(
+    board: Board, bench: Bench, plan: Plan, players: Sequence[str], notices: Sequence[str]
+) -> Song:
+    """Return the song with the players' parts in place of the layers."""
+    song, material = board.material.song, board.material
+    is_layer = song.parts["part"].isin(material.names).to_numpy()
+    rows, notes = [], []
+    for player, name in enumerate(players):
+        line, fingered, _ = bench.parts[tuple(plan.options(board, player)), plan.necks[player]]
+        rows.append(_part_row(board, plan, player, name, line))
+        notes.append(fingered[NOTES.names].assign(part=name))
+    first = int(np.flatnonzero(is_layer)[0])
+    before, behind = song.parts.iloc[:first], song.parts.iloc[first:][~is_layer[first:]]
+    others = song.notes[~song.notes["part"].isin(material.names)]
+    pieces = [piece for piece in (before, _rows(rows), behind) if len(piece)]
+    return replace(
+        song,
+        parts=pd.concat(pieces, ignore_index=True),
+        notes=pd.concat([n for n in (others, *notes) if len(n)], ignore_index=True),
+        notices=(*song.notices, *notices),
+    )
+
+
+def _part_row(board: Board, plan: Plan, player: int, name: str, line: Line) -> dict[str, Any]:
+    """A row of the parts table: the sound of the layer that the player has longest."""
+    material, neck = board.material, board.necks[plan.necks[player]]
+    lasts = np.bincount(
+        material.layer[line.note],
+        line.end - material.onset[line.note],
+        minlength=len(material.names),
+    )
+    row = material.parts.iloc[int(lasts.argmax())].to_dict()
+    is_guitar = row["family"] == "guitar"
+    return {
+        **row,
+        "part": name,
+        "instrument": row["instrument"] if is_guitar else "Guitar",
+        "family": "guitar",
+        "tuning": neck.tuning,
+        "capo": neck.capo,
+        "transpose": row["transpose"] if is_guitar else _WRITTEN,
+        "program": row["program"] if is_guitar else None,
+        "player": name,
+    }
+
+
+def _rows(rows: Sequence[dict[str, Any]]) -> pd.DataFrame:
+    table = pd.DataFrame(list(rows))
+    table["tuning"] = pd.Series([row["tuning"] for row in rows], dtype=object)
+    table["program"] = pd.array([row["program"] for row in rows], dtype="Int64")
+    for name in ("instrument", "echo", "player"):
+        table[name] = pd.array([_text(row[name]) for row in rows], dtype="str")
+    return table
+
+
+def _text(value: Any) -> str | None:
+    return value if isinstance(value, str) else None

@@ -1,0 +1,117 @@
+"""What counts how much when many layers become a few parts: every weight, in one place.
+
+All terms are told in one unit, seconds of the song: a weight of 1 makes a second of full cover
+worth one second; a change between two sections costs as much as so many seconds are worth. The
+figures are ours, to be moved by ear; that a lead counts more than a hook, a hook more than the
+rhythm, and fills and pads least, is the order of arranging handbooks (common practice).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+
+from arrange.errors import ArrangeError
+
+ROLES = {
+    "lead": "a line that moves in single notes, on top",
+    "hook": "a short figure in single notes that comes back",
+    "rhythm": "chords or picking that carry the song on",
+    "fill": "there for little of the song",
+    "pad": "held, with few attacks",
+    "double": "another layer's line in unison or octaves",
+}
+
+
+@dataclass(frozen=True)
+class Weights:
+    """What each term is worth.
+
+    Parameters
+    ----------
+    lead, hook, rhythm, fill, pad, double : float
+        A second of a layer of that role, seconds; times (1 + its salience) / 2.
+    line : float
+        A second that a layer's own notes are heard.
+    octave : float
+        The share of that, 0 to 1, which asks for the very octave; the rest asks for the note in
+        any octave, so that an octave double adds little.
+    harmony : float
+        A second with all members of its chord.
+    third, seventh, fifth, root, root_over_bass, other : float
+        How the members of a chord share that, against each other; the root counts little where a
+        bass plays that stays in the song.
+    attacks : float
+        A second of the section, shared out evenly among the moments at which anything begins.
+    top : float
+        A second of the highest line.
+    presence : float
+        A second that a layer is there, whatever it adds.
+    clash : float
+        How much findings between two layers that are both played take away: 0 for nothing, 1 for
+        as much as may be, at which a layer that clashes all through adds nothing of its own.
+    growth : float
+        A second of a section that is wholly fuller than its place in the song allows.
+    other_neck : float
+        A second of a layer on another tuning or capo than it was recorded with; at most
+        `presence`.
+    mixed_sound : float
+        A second of a layer that is merged into one with another drive, and played with that.
+    role_change, sound_change : float
+        Seconds that it costs when a player goes to layers of another role, or another drive.
+    place : float
+        Seconds for each semitone between the mean pitches of what one player plays before and
+        after a change.
+    leaving : float
+        Seconds for each layer left that goes on in the next section.
+
+    Raises
+    ------
+    ArrangeError
+        If a weight is negative, or a share beyond 1.
+    """
+
+    lead: float = 1.0
+    hook: float = 0.8
+    rhythm: float = 0.6
+    fill: float = 0.4
+    pad: float = 0.3
+    double: float = 0.3
+    line: float = 1.0
+    octave: float = 0.2
+    harmony: float = 1.0
+    third: float = 1.0
+    seventh: float = 1.0
+    fifth: float = 0.4
+    root: float = 0.6
+    root_over_bass: float = 0.2
+    other: float = 0.7
+    attacks: float = 0.5
+    top: float = 0.5
+    presence: float = 0.03
+    clash: float = 0.5
+    growth: float = 0.5
+    other_neck: float = 0.02
+    mixed_sound: float = 0.1
+    role_change: float = 1.0
+    sound_change: float = 1.0
+    place: float = 0.05
+    leaving: float = 1.0
+
+    def __post_init__(self) -> None:
+        for field in fields(self):
+            value = getattr(self, field.name)
+            if not 0 <= value < float("inf"):
+                raise ArrangeError(f"Weights({field.name}={value}): a weight is 0 or more")
+        for name, most, what in (
+            ("octave", 1.0, "a share of 1"),
+            ("clash", 1.0, "1, beyond which a layer more could make things worse"),
+            ("other_neck", self.presence, "presence, beyond which a layer more could cost"),
+        ):
+            if getattr(self, name) > most:
+                raise ArrangeError(
+                    f"Weights({name}={getattr(self, name)}): it is at most {most:g} ({what})"
+                )
+
+    def of_role(self, role: str) -> float:
+        """Return what a second of a layer of that role is worth."""
+        return float(getattr(self, role))

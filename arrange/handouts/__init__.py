@@ -1,0 +1,162 @@
+"""The pages that players take home: a part sheet for each, and a band sheet for all.
+
+Made for a music stand at arm's length in poor light: large type, black on white, nothing told by
+colour alone. Measures are counted as played; frets from the nut. The same song gives the same
+bytes.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import unicodedata
+from collections.abc import Iterator, Mapping, Sequence
+from pathlib import Path
+
+from arrange.decisions import DecisionLog
+from arrange.errors import ArrangeError
+from arrange.formats.files import whole_file
+from arrange.handouts.band import band_sheet
+from arrange.handouts.printing import PAPERS, print_band, print_part, text_width
+from arrange.handouts.sheets import STYLES, part_sheet
+from arrange.handouts.web import band_html, part_html
+from arrange.hands import Hand
+from arrange.spelling import nearest_spelling
+from arrange.tables import Song
+
+__all__ = ["PAPERS", "STYLES", "write_handout"]
+
+
+def write_handout(
+    song: Song,
+    folder: str | os.PathLike[str],
+    *,
+    player: str | Sequence[str] | None = None,
+    paper: str = "A4",
+    style: str = "notation",
+    decisions: DecisionLog | None = None,
+    roles: Mapping[str, str] | None = None,
+    hand: Hand | None = None,
+) -> tuple[Path, ...]:
+    """Write a part sheet for each player, and a band sheet, as PDF and HTML.
+
+    Parameters
+    ----------
+    song : Song
+    folder : path
+        Made if it is not there; other files in it stay.
+    player : str or sequence of str, optional
+        Labels of parts, or names of players; else every guitar.
+    paper : str
+        ``"A4"`` or ``"letter"``.
+    style : str
+        ``"notation"`` for notes with tablature, ``"shapes"`` for fret pictures with a rhythm line
+        wherever a section is made of shapes.
+    decisions : DecisionLog, optional
+        Told in short on the band sheet.
+    roles : mapping of part to str, optional
+        What each part is for, told on the band sheet.
+    hand : Hand, optional
+        Whose fingers, where strings and stretches are worked out.
+
+    Returns
+    -------
+    tuple of Path
+        The files: part by part, PDF and HTML, then those of the band sheet.
+
+    Raises
+    ------
+    ArrangeError
+        If there is no such player, paper or style, the song has no part, a role is for no part,
+        or the folder cannot be written.
+    """
+    folder, roles, hand = Path(folder), dict(roles or {}), hand or Hand()
+    _check_word("paper", paper, tuple(PAPERS))
+    _check_word("style", style, STYLES)
+    _check_parts(song, roles)
+    parts = _asked_for(song, player)
+    files: dict[str, bytes] = {}
+    names = _names(song, parts)
+    for part in parts:
+        sheet = part_sheet(song, part, style, text_width(paper), hand)
+        name = next(names)
+        files[f"{name}.pdf"] = print_part(sheet, song, paper)
+        files[f"{name}.html"] = part_html(sheet).encode()
+    band, name = band_sheet(song, decisions, roles), next(names)
+    files[f"{name}.pdf"] = print_band(band, paper)
+    files[f"{name}.html"] = band_html(band).encode()
+    return tuple(_write(folder, files))
+
+
+def _check_word(what: str, word: str, known: Sequence[str]) -> None:
+    if word not in known:
+        raise ArrangeError(f"{what}={word!r}; it is one of {', '.join(map(repr, known))}")
+
+
+def _check_parts(song: Song, roles: Mapping[str, str]) -> None:
+    labels = song.parts["part"].tolist()
+    if not labels:
+        raise ArrangeError("this song has no part; there is nothing to hand out")
+    for part in roles:
+        if part not in labels:
+            raise ArrangeError(f"roles: there is no part {part!r}; there are {', '.join(labels)}")
+
+
+def _asked_for(song: Song, player: str | Sequence[str] | None) -> list[str]:
+    """The labels of the parts that get a sheet."""
+    table = song.parts
+    if player is None:
+        found = table["part"][table["family"] == "guitar"].tolist()
+        if found:
+            return found
+        raise ArrangeError(
+            f"this song has no guitar; name a player, one of {', '.join(table['part'])}"
+        )
+    found = []
+    for name in [player] if isinstance(player, str) else player:
+        own = table["part"][(table["part"] == name) | (table["player"] == name)].tolist()
+        if not own:
+            known = [*table["part"], *table["player"].dropna()]
+            near = nearest_spelling(name, tuple(known))
+            meant = f"did you mean {near!r}? " if near else ""
+            raise ArrangeError(
+                f"there is no player {name!r}; {meant}there are {', '.join(dict.fromkeys(known))}"
+            )
+        found += own
+    if not found:
+        raise ArrangeError("no player is named; leave it out for every guitar")
+    return list(dict.fromkeys(found))
+
+
+def _names(song: Song, parts: Sequence[str]) -> Iterator[str]:
+    """File names without their endings: one for each part, then one for the band."""
+    title = _plain(song.title) or "song"
+    taken: set[str] = set()
+    for word in [*(_plain(part) or "part" for part in parts), "band"]:
+        name, number = f"{title}-{word}", 1
+        while name in taken:
+            number += 1
+            name = f"{title}-{word}-{number}"
+        taken.add(name)
+        yield name
+
+
+def _plain(words: str) -> str:
+    """Words as every file system takes them."""
+    letters = unicodedata.normalize("NFKD", words).encode("ascii", "ignore").decode().lower()
+    return re.sub(r"[^a-z0-9]+", "-", letters).strip("-")[:60].strip("-")
+
+
+def _write(folder: Path, files: Mapping[str, bytes]) -> Iterator[Path]:
+    if folder.exists() and not folder.is_dir():
+        raise ArrangeError(f"{folder} is a file; name a folder for the handout")
+    for name, data in files.items():
+        path = folder / name
+        try:
+            with whole_file(path) as draft:
+                draft.write_bytes(data)
+        except OSError as error:
+            raise ArrangeError(
+                f"{folder}: the handout cannot be written: {error.strerror}; name another folder"
+            ) from None
+        yield path

@@ -1,0 +1,76 @@
+"""Which beat do players count, and how is it told?
+
+In 6/8, 9/8, 12/8 and their like in sixteenths a beat is a dotted note of three; in other meters
+it is the lower number's note value (textbooks of elementary theory; from memory). In 2/2 players
+count halves. A tempo is told as that beat, and a bar is counted in it.
+"""
+
+from __future__ import annotations
+
+import re
+
+_METER = re.compile(r"(\d+)/(\d+)$")
+# Quarter notes: how they are called.
+_NAMES = {
+    4.0: "whole", 3.0: "dotted half", 2.0: "half", 1.5: "dotted quarter",
+    1.0: "quarter", 0.75: "dotted eighth", 0.5: "eighth", 0.375: "dotted sixteenth",
+    0.25: "sixteenth",
+}  # fmt: skip
+
+
+def is_compound(meter: str) -> bool:
+    """Tell whether a beat of the meter has three parts: 6/8, 9/8, 12/8, 6/16, ..."""
+    found = _METER.match(meter)
+    return bool(found) and int(found[1]) in (6, 9, 12, 15) and int(found[2]) >= 8  # type: ignore[index]
+
+
+def beat_quarters(meter: str) -> float:
+    """Return the beat that players count, in quarter notes; a quarter where the meter is free."""
+    found = _METER.match(meter)
+    if not found:
+        return 1.0
+    return 4 / int(found[2]) * (3 if is_compound(meter) else 1)
+
+
+def beat_name(meter: str) -> str:
+    """Return what that beat is called, such as ``"dotted quarter"``."""
+    return _NAMES.get(beat_quarters(meter), f"1/{round(4 / beat_quarters(meter))}")
+
+
+def beats_a_minute(tempo: float, meter: str) -> float:
+    """Return the tempo that players count, from quarter notes a minute."""
+    return tempo / beat_quarters(meter)
+
+
+def tempo_words(tempo: float, meter: str) -> str:
+    """Return the tempo as players read it: ``"dotted quarter = 108"``."""
+    return f"{beat_name(meter)} = {round(beats_a_minute(tempo, meter), 1):g}"
+
+
+def bar_counts(meter: str, parts: int) -> list[str]:
+    """Return what players count through a bar, `parts` to each beat.
+
+    Simple meters are counted 1 & 2 &, 1 e & a, 1 trip let; compound ones by their short notes,
+    1 2 3 4 5 6 (common practice).
+
+    Parameters
+    ----------
+    meter : str
+    parts : int
+        Equal parts of a beat: 1, 2, 3 or 4; of a compound beat 3 or 6.
+
+    Returns
+    -------
+    list of str
+        One entry a part; for other meters or parts an empty list.
+    """
+    found = _METER.match(meter)
+    if not found:
+        return []
+    if is_compound(meter):
+        tokens = [str(number + 1) for number in range(int(found[1]))]
+        return tokens if parts == 3 else [t for n in tokens for t in (n, "&")] if parts == 6 else []
+    inside = {1: (), 2: ("&",), 3: ("trip", "let"), 4: ("e", "&", "a")}
+    if parts not in inside:
+        return []
+    return [t for beat in range(int(found[1])) for t in (str(beat + 1), *inside[parts])]

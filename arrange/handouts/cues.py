@@ -1,0 +1,177 @@
+"""Counts and cues: what a player is told about each section, in plain words.
+
+All of it is worked out from the notes: how long to lay out and where to come in, what is heard
+just before, whom the part doubles, who else plays, what goes on from before.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+import numpy as np
+import pandas as pd
+
+from arrange.handouts.playing import Stay, own_notes
+from arrange.sounding import played_notes
+from arrange.tables import Song
+
+_SAME = 0.9  # share of attacks by which a part doubles another
+_FEWEST = 3  # attacks of which one can say so
+_LONG_REST = 2  # bars of rest after which an entry is heard as one
+_BEFORE = 2  # bars before an entry in which another one is a cue
+_RINGS = 0.25  # quarter notes beyond a section's end
+_THROUGHOUT = 0.9  # share of the notes of a section
+_NEAR = 1e-6
+_OCTAVES = {0: "in unison", -12: "an octave lower", 12: "an octave higher",
+            -24: "two octaves lower", 24: "two octaves higher"}  # fmt: skip
+
+
+def section_cues(song: Song, part: str, stays: Sequence[Stay]) -> list[tuple[str, ...]]:
+    """Return the sentences that a player reads at each section.
+
+    Parameters
+    ----------
+    song : Song
+    part : str
+    stays : sequence of Stay
+        The part's own, as ``part_stays`` gives them.
+    """
+    own, others = own_notes(song, part), _others(song, part)
+    cues = []
+    for place, stay in enumerate(stays):
+        if not stay.plays:
+            cues.append(tuple(_while_out(song, own, others, stays, place)))
+            continue
+        inside = own[own["section"] == stay.section]
+        with_them = others[others["section"] == stay.section]
+        told = [*_entry(song, inside, stay), *_company(inside, with_them)]
+        if stay.nearly_as:
+            told.append(f"as {stay.nearly_as} but for {bars_words(stay.different)}")
+        told += [*techniques(inside), *_ringing(inside, stays, place)]
+        cues.append(tuple(told))
+    return cues
+
+
+def bars_words(bars: Iterable[int]) -> str:
+    """Return played bars as words, runs joined: ``"bars 3, 5–8"``."""
+    numbers = sorted(set(bars))
+    runs: list[list[int]] = []
+    for number in numbers:
+        if runs and number == runs[-1][1] + 1:
+            runs[-1][1] = number
+        else:
+            runs.append([number, number])
+    told = [f"{a}" if a == b else f"{a}–{b}" for a, b in runs]
+    return f"bar{'s' if len(numbers) > 1 else ''} {', '.join(told)}"
+
+
+def _others(song: Song, part: str) -> pd.DataFrame:
+    notes = played_notes(song.notes)
+    return notes[notes["part"] != part]
+
+
+def _while_out(
+    song: Song, own: pd.DataFrame, others: pd.DataFrame, stays: Sequence[Stay], place: int
+) -> list[str]:
+    """How long to lay out, where to come in, and what is heard before."""
+    run = [place]
+    while run[-1] + 1 < len(stays) and not stays[run[-1] + 1].plays:
+        run.append(run[-1] + 1)
+    back = run[-1] + 1
+    bars = sum(stays[n].last - stays[n].first + 1 for n in run)
+    count = f"lay out {bars} bar{'s' if bars > 1 else ''}"
+    if place and not stays[place - 1].plays:
+        count = f"still out, {bars} more bar{'s' if bars > 1 else ''}"
+    if back == len(stays):
+        return [f"{count}, to the end"]
+    onset = own.loc[own["section"] == stays[back].section, "onset"].min()
+    bar = int(np.searchsorted(song.measures["onset"], onset + _NEAR, side="right"))
+    told = [f"{count}; in at {stays[back].section}, bar {bar}"]
+    return told + (_heard_before(song, others, onset, bar) if len(run) == 1 else [])
+
+
+def _entry(song: Song, inside: pd.DataFrame, stay: Stay) -> list[str]:
+    """Where the part comes in and goes out within a section."""
+    told, starts = [], song.measures["onset"].to_numpy()
+    first = int(np.searchsorted(starts, inside["onset"].min() + _NEAR, side="right"))
+    if first > stay.first:
+        rest = first - stay.first
+        told.append(f"{rest} bar{'s' if rest > 1 else ''} rest, in at bar {first}")
+    end = (inside["onset"] + inside["duration"]).max()
+    after = int(np.searchsorted(starts, end - _NEAR, side="right")) + 1
+    if after <= stay.last:
+        told.append(f"out from bar {after}")
+    return told
+
+
+def _heard_before(song: Song, others: pd.DataFrame, onset: float, bar: int) -> list[str]:
+    """What a player who comes in at an onset can listen for."""
+    starts = song.measures["onset"].to_numpy()
+    told = []
+    since = starts[max(bar - 1 - _BEFORE, 0)]
+    for name, notes in others.groupby("part", sort=False):
+        ends = (notes["onset"] + notes["duration"]).to_numpy()
+        enters = notes.loc[notes["onset"].between(since, onset + _NEAR), "onset"].min()
+        if np.isnan(enters):
+            continue
+        before = ends[notes["onset"].to_numpy() < enters - _NEAR].max(initial=0.0)
+        own_bar = int(np.searchsorted(starts, enters + _NEAR, side="right"))
+        if before > starts[max(own_bar - 1 - _LONG_REST, 0)] + _NEAR:
+            continue
+        together = abs(enters - onset) < _NEAR
+        told.append(f"together with {name}" if together else f"listen: {name} in at bar {own_bar}")
+    if bar > 1:
+        chords = song.chords[song.chords["onset"] < onset - _NEAR]
+        if len(chords) and chords["symbol"].iloc[-1] != "N.C.":
+            told.append(f"last chord before you: {chords['symbol'].iloc[-1]}")
+    return told[:2]
+
+
+def _company(inside: pd.DataFrame, with_them: pd.DataFrame) -> list[str]:
+    """Who else plays, where that is nobody or one, and whom the part doubles."""
+    names = with_them["part"].drop_duplicates().tolist()
+    told = ["alone"] if not names else []
+    for name in names:
+        apart = _octaves_apart(inside, with_them[with_them["part"] == name])
+        if apart is not None:
+            told.append(f"doubles {name} {_OCTAVES[apart]}")
+    if len(names) == 1 and not told:
+        told.append(f"with {names[0]} only")
+    return told
+
+
+def _octaves_apart(own: pd.DataFrame, theirs: pd.DataFrame) -> int | None:
+    """By how many semitones a part doubles another; none where it does not."""
+    ours, others = _attacks(own), _attacks(theirs)
+    if min(len(ours), len(others)) < _FEWEST:
+        return None
+    for apart in _OCTAVES:
+        moved = {(onset, pitch - apart) for onset, pitch in ours}
+        if len(moved & others) >= _SAME * max(len(ours), len(others)):
+            return apart
+    return None
+
+
+def _attacks(notes: pd.DataFrame) -> set[tuple[float, float]]:
+    played = notes[notes["pitch"].notna() & ~notes["grace"]]
+    return set(zip(played["onset"].round(6), played["pitch"], strict=True))
+
+
+def techniques(inside: pd.DataFrame) -> list[str]:
+    """Return each technique and where, a sentence each."""
+    told = inside["technique"].fillna("").str.split(", ")
+    names = sorted({name for held in told for name in held if name and name != "cue"})
+    sentences = []
+    for name in names:
+        has = np.array([name in held for held in told])
+        where = bars_words(inside["measure"][has])
+        sentences.append(f"{name} throughout" if has.mean() >= _THROUGHOUT else f"{name}: {where}")
+    return sentences
+
+
+def _ringing(inside: pd.DataFrame, stays: Sequence[Stay], place: int) -> list[str]:
+    """What is held beyond the section's end."""
+    end = (inside["onset"] + inside["duration"]).max()
+    if place + 1 == len(stays) or end < stays[place].end + _RINGS:
+        return []
+    return [f"hold the last notes on into {stays[place + 1].section}"]

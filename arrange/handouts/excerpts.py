@@ -1,0 +1,213 @@
+"""What the engraver gets: chosen bars of one part as MusicXML, for a page that people play from.
+
+One stretch follows the other. Guitars and basses are written an octave above their sound (common
+practice). A part with strings has a second staff, the tablature: frets from the nut, an open
+string as 0, under a capo too. Names, tempo and words are left out, for they stand on the page;
+short notes are joined by beams, beat by beat.
+"""
+
+from __future__ import annotations
+
+import xml.etree.ElementTree as ET
+from collections.abc import Sequence
+from typing import Any, NamedTuple
+
+import numpy as np
+import pandas as pd
+
+from arrange.formats.musicxml.writing import format_musicxml
+from arrange.handouts.beats import beat_quarters
+from arrange.tables import Song, object_column
+
+SCORE, TAB = "score", "tab"
+MUTED = "muted-"  # begins the id of each muted note in the tablature
+
+_OCTAVE = -12
+_IN_WORDS = ("let ring", "palm mute", "cue")  # they would crowd the staff
+_NAMES_ONLY = "Song"  # a section that the writer does not name
+_AFTER_BEAMS = ("notations", "lyric", "play", "listen")
+# Beams of a note value.
+_BEAMS = {"eighth": 1, "16th": 2, "32nd": 3, "64th": 4, "128th": 5}
+
+
+class Excerpt(NamedTuple):
+    """Bars of a part, ready to be engraved.
+
+    Parameters
+    ----------
+    root : Element
+        ``score-partwise``.
+    numbers : list of int
+        The played measure of each bar.
+    symbols : list of (bar, str)
+        Chord symbols in order, bars from 0.
+    """
+
+    root: ET.Element
+    numbers: list[int]
+    symbols: list[tuple[int, str]]
+
+
+def part_excerpt(song: Song, part: str, stretches: Sequence[tuple[int, int]]) -> Excerpt:
+    """Return these stretches of a part, each from its first to its last played measure.
+
+    Notes with a string and a fret stand in the tablature, others in the notation alone.
+    """
+    excerpt, numbers = _excerpt_song(song, part, stretches)
+    root = ET.fromstring(format_musicxml(excerpt, []))
+    for name in root.iter("part-name"):
+        name.text = ""
+    for staff in root.iter("part"):
+        is_tab = bool(staff.findall(".//clef[sign='TAB']"))
+        for bar, measure in enumerate(staff.iter("measure")):
+            measure.set("number", str(numbers[bar]))
+            for element in measure.findall("direction"):
+                measure.remove(element)
+            if numbers[bar] < len(song.measures):  # the song does not end here
+                for element in measure.findall("barline"):
+                    measure.remove(element)
+            if is_tab:
+                _leave_rhythm(measure)
+            else:
+                _add_beams(measure, excerpt.measures["meter"].iloc[bar], _divisions(staff))
+    chords = excerpt.chords
+    symbols = list(zip((chords["measure"] - 1).tolist(), chords["symbol"].tolist(), strict=True))
+    return Excerpt(root, numbers, symbols)
+
+
+def _leave_rhythm(measure: ET.Element) -> None:
+    """Leave stems and rests to the notation above."""
+    for note in measure.findall("note"):
+        if note.find("rest") is not None:
+            note.set("print-object", "no")
+        else:
+            stem = ET.Element("stem")
+            stem.text = "none"
+            note.insert(_place_before(note, "notehead", *_AFTER_BEAMS), stem)
+
+
+def _divisions(staff: ET.Element) -> int:
+    return int(staff.findtext(".//divisions") or 1)
+
+
+def _excerpt_song(
+    song: Song, part: str, stretches: Sequence[tuple[int, int]]
+) -> tuple[Song, list[int]]:
+    """A song of the stretches one after the other, and the played measure of each of its bars."""
+    measures: list[pd.DataFrame] = []
+    notes, chords, at = [], [], 0.0
+    own = song.notes[song.notes["part"] == part]
+    for first, last in stretches:
+        bars = song.measures.iloc[first - 1 : last]
+        start = bars["onset"].iloc[0]
+        end = bars["onset"].iloc[-1] + bars["duration"].iloc[-1]
+        less = first - 1 - sum(len(each) for each in measures)
+        measures.append(bars.assign(onset=bars["onset"] - start + at))
+        inside = own[own["measure"].between(first, last)]
+        length = np.minimum(inside["duration"], end - inside["onset"])
+        notes.append(inside.assign(onset=inside["onset"] - start + at, duration=length,
+                                   measure=inside["measure"] - less))  # fmt: skip
+        held = chords_within(song, start, end)
+        chords.append(held.assign(onset=held["onset"] - start + at))
+        at += end - start
+    bars = pd.concat(measures, ignore_index=True)
+    numbers = bars["measure"].tolist()
+    bars = bars.assign(measure=range(1, len(bars) + 1), section=_NAMES_ONLY)
+    symbols = pd.concat(chords, ignore_index=True).assign(section=_NAMES_ONLY)
+    lines = bars["onset"].to_numpy()
+    symbols["measure"] = np.searchsorted(lines, symbols["onset"] + 1e-9, side="right")
+    sections = song.sections.iloc[:1].assign(
+        section=_NAMES_ONLY, first_measure=1, last_measure=len(bars), onset=0.0, duration=at
+    )
+    together = pd.concat(notes, ignore_index=True).assign(section=_NAMES_ONLY)
+    parts, both = _staves(song, part, together)
+    return Song(parts, sections, bars, symbols, both), numbers
+
+
+def chords_within(song: Song, start: float, end: float) -> pd.DataFrame:
+    """Return the chords that hold between two onsets, cut to them."""
+    chords = song.chords
+    ends = (chords["onset"] + chords["duration"]).clip(upper=end)
+    held = (ends > start + 1e-9) & (chords["onset"] < end - 1e-9)
+    onset = chords["onset"].clip(lower=start)
+    return chords.assign(onset=onset, duration=ends - onset)[held]
+
+
+def _staves(song: Song, part: str, notes: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """The part as one row a staff, and its notes once for each."""
+    row = song.parts[song.parts["part"] == part].iloc[0]
+    techniques = [_engraved(told) for told in notes["technique"]]
+    notes = notes.assign(technique=pd.array(techniques, dtype="str"))
+    is_octave = row["family"] in ("guitar", "bass") and not row["transpose"]
+    score = song.parts[song.parts["part"] == part].assign(
+        part=SCORE, capo=0, drive="clean", echo=None, level=0.0, player=None, tuning=None,
+        transpose=_OCTAVE if is_octave else row["transpose"],
+    )  # fmt: skip
+    missing = pd.array([pd.NA] * len(notes), dtype="Int64")
+    plain = notes.assign(part=SCORE, string=missing, fret=missing)
+    fretted = notes[notes["string"].notna() & notes["fret"].notna() & notes["pitch"].notna()]
+    if not isinstance(row["tuning"], tuple):
+        return score, plain
+    is_muted = fretted["technique"].fillna("").str.contains("muted")
+    ids = [f"{MUTED if muted else 'fret-'}{n}" for n, muted in enumerate(is_muted)]
+    shown = fretted["fret"].where(fretted["fret"] != row["capo"], 0)
+    fretted = fretted.assign(part=TAB, technique=None, source_id=ids, fret=shown)
+    parts = pd.concat([score, score.assign(part=TAB)], ignore_index=True)
+    parts["tuning"] = object_column([None, row["tuning"]])
+    return parts, pd.concat([plain, fretted.astype({"technique": "str"})], ignore_index=True)
+
+
+def _engraved(told: Any) -> str | None:
+    if not isinstance(told, str):
+        return None
+    return ", ".join(name for name in told.split(", ") if name not in _IN_WORDS) or None
+
+
+def _add_beams(measure: ET.Element, meter: str, divisions: int) -> None:
+    """Join the short notes of each voice within a beat."""
+    beat = round(beat_quarters(meter) * divisions)
+    beat = max(beat, divisions)  # beams of single eighths would join nothing
+    groups: dict[tuple[str, int], list[list[ET.Element]]] = {}
+    at = 0
+    for element in measure:
+        length = int(element.findtext("duration") or 0)
+        if element.tag == "backup":
+            at -= length
+        elif element.tag == "forward":
+            at += length
+        elif element.tag == "note" and element.find("chord") is None:
+            runs = groups.setdefault((element.findtext("voice") or "", at // beat), [[]])
+            if _is_joined(element):
+                runs[-1].append(element)
+            elif length:
+                runs.append([])
+            at += length
+    for runs in groups.values():
+        for run in runs:
+            if len(run) > 1:
+                _join(run)
+
+
+def _is_joined(note: ET.Element) -> bool:
+    is_short = note.findtext("type") in _BEAMS
+    return is_short and all(note.find(tag) is None for tag in ("rest", "grace"))
+
+
+def _join(run: Sequence[ET.Element]) -> None:
+    counts = [_BEAMS[note.findtext("type") or ""] for note in run]
+    for place, note in enumerate(run):
+        before = counts[place - 1] if place else 0
+        after = counts[place + 1] if place + 1 < len(run) else 0
+        for number in range(1, counts[place] + 1):
+            comes, goes = before >= number, after >= number
+            word = "continue" if comes and goes else "end" if comes else "begin"
+            if not (comes or goes):
+                word = "backward hook" if place else "forward hook"
+            beam = ET.Element("beam", number=str(number))
+            beam.text = word
+            note.insert(_place_before(note, *_AFTER_BEAMS), beam)
+
+
+def _place_before(note: ET.Element, *tags: str) -> int:
+    """Where in a note something stands that comes before these: the schema's order."""
+    return next((n for n, child in enumerate(note) if child.tag in tags), len(note))

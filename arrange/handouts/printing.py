@@ -1,0 +1,247 @@
+"""A sheet as PDF: blocks, their heights, page ends where there is time to turn, and the pages."""
+
+from __future__ import annotations
+
+import importlib.util
+import json
+from collections.abc import Sequence
+from dataclasses import asdict
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import typst
+
+from arrange.handouts.band import BandSheet
+from arrange.handouts.playing import own_notes
+from arrange.handouts.sheets import Bar, PartSheet, Stretch
+from arrange.handouts.turns import LEAST_SECONDS, TURN_SECONDS, page_starts
+from arrange.tables import Song
+
+# Width and height in mm (ISO 216; ANSI/ASME Y14.1), and what typst calls them.
+PAPERS = {"A4": (210.0, 297.0, "a4"), "letter": (215.9, 279.4, "us-letter")}
+SIDE_MM, TOP_MM, BOTTOM_MM = 12.0, 11.0, 14.0  # as in the template
+
+_PART_SIZE = 13.0  # points; some 4.6 mm, read at arm's length
+_BAND_SIZES = (13.0, 12.0, 11.0, 10.0, 9.0, 8.0)  # the largest that fits on one page
+_A_ROW = 4  # bars
+_A_ROW_UNPLAYED = 8  # where chord symbols are short
+_MM_A_LETTER = 0.27  # of a chord symbol, to a point of its size
+_CHORD_SIZE = 15.0  # points
+_LEAST_CHORD = 10.0
+_LONGEST_FOOT = 34  # letters of title and name, at the foot of a page
+_SPARE_MM = 1.0
+_SAME_TIME = 0  # seconds since 1970 that every file is dated, so that equal sheets are equal bytes
+
+
+def text_width(paper: str) -> float:
+    """Return the width of a page inside its margins, mm."""
+    return PAPERS[paper][0] - 2 * SIDE_MM
+
+
+def print_part(sheet: PartSheet, song: Song, paper: str) -> bytes:
+    """Return a part sheet as PDF."""
+    blocks = _blocks(sheet, text_width(paper))
+    heights = json.loads(_query(_data(sheet, blocks, paper, [], [])))
+    rests, begins = _rests(song, sheet.part, blocks), ["section" in b for b in blocks]
+    room = PAPERS[paper][1] - TOP_MM - BOTTOM_MM - _SPARE_MM
+    starts = page_starts(heights, rests, begins, room)
+    pages = {b["section"]: page_of(n, starts) for n, b in enumerate(blocks) if "section" in b}
+    for block in blocks:
+        if block.get("written_as"):
+            block["cues"] = block["cues"].replace(_page_words("?"), _page_words(
+                str(pages[block["written_as"]])))  # fmt: skip
+    turns = _turns(starts, rests)
+    return _compile(_data(sheet, blocks, paper, starts, turns, is_final=True))
+
+
+def page_of(block: int, starts: Sequence[int]) -> int:
+    """Return the page that a block stands on, from 1."""
+    return int(np.searchsorted(starts, block, side="right"))
+
+
+def print_band(sheet: BandSheet, paper: str) -> bytes:
+    """Return a band sheet as PDF, on one page where a legible type allows it."""
+    room = PAPERS[paper][1] - TOP_MM - BOTTOM_MM - 6
+    data: dict[str, Any] = asdict(sheet) | {
+        "kind": "band", "name": "band sheet", "player": "", "paper": PAPERS[paper][2],
+        "turns": [], "blocks": [], "starts": [], "pass": "measure",
+        "foot": _foot(sheet.title, "band sheet"),
+    }  # fmt: skip
+    for size in _BAND_SIZES:
+        data |= {"size": size, "tight": size / 11}
+        if json.loads(_query(data)) <= room:
+            break
+    return _compile(data | {"pass": "print"})
+
+
+def _blocks(sheet: PartSheet, width: float) -> list[dict[str, Any]]:
+    """The pieces that no page end divides."""
+    blocks: list[dict[str, Any]] = [{"kind": "head", "above": 0.0}]
+    form = {"picture": sheet.form, "height": sheet.form_height, "legend": sheet.legend}
+    blocks.append({"kind": "form", "above": 2.5, **form})
+    for stretch in sheet.stretches:
+        blocks += _stretch_blocks(stretch, width)
+    blocks.append({"kind": "words", "above": 4.0, "lines": list(sheet.cautions)})
+    return blocks
+
+
+def _stretch_blocks(stretch: Stretch, width: float) -> list[dict[str, Any]]:
+    count = stretch.last - stretch.first + 1
+    cues = list(stretch.cues)
+    if stretch.written_as:
+        cues.insert(0, f"play {stretch.written_as} again{_page_words('?')}")
+    head: dict[str, Any] = {
+        "kind": "stretch",
+        "above": 3.5,
+        "section": stretch.section,
+        "where": bars_title(stretch.first, count),
+        "facts": "; ".join(stretch.facts),
+        "cues": sentence(cues),
+        "written_as": stretch.written_as,
+        "first": stretch.first,
+    }
+    if stretch.shapes:
+        head["shapes"] = list(stretch.shapes)
+    rows: list[dict[str, Any]] = [
+        {"picture": system.picture, "height": system.height, "first": system.first}
+        for system in stretch.systems
+    ]
+    is_played = stretch.plays and not stretch.written_as
+    a_row = _A_ROW if is_played else _A_ROW_UNPLAYED
+    if _chord_size(stretch.bars, width / a_row) < _CHORD_SIZE:
+        a_row = _A_ROW
+    if any(bar.chords or bar.counts for bar in stretch.bars):
+        for start in range(0, count, a_row):
+            own = stretch.bars[start : start + a_row]
+            bars = [asdict(bar) for bar in own] + [None] * (
+                a_row - len(own) if count > a_row else 0
+            )
+            size = _chord_size(own, width / len(bars))
+            rows.append({"bars": bars, "first": own[0].number, "chord_size": size})
+    blocks = [head | (rows[0] if rows else {})]
+    return blocks + [{"kind": "row", "above": 1.5, **row} for row in rows[1:]]
+
+
+def _chord_size(bars: Sequence[Bar], width: float) -> float:
+    """Size of type, in points, in which the chord symbols of each bar fit beside each other."""
+    longest = max((sum(len(c) + 1.5 for c in bar.chords) for bar in bars), default=0)
+    fits = (width - 9) / (_MM_A_LETTER * max(longest, 1))
+    return max(min(fits, _CHORD_SIZE), _LEAST_CHORD)
+
+
+def bars_title(first: int, count: int) -> str:
+    """Return where a section lies: ``"bars 5–12 (8 bars)"``."""
+    if count == 1:
+        return f"bar {first}"
+    return f"bars {first}–{first + count - 1} ({count} bars)"
+
+
+def sentence(cues: Sequence[str]) -> str:
+    """Return cues as one line of text."""
+    told = "; ".join(cues)
+    return told[:1].upper() + told[1:] + "." if told else ""
+
+
+def _page_words(page: str) -> str:
+    return f" (page {page})"
+
+
+def _rests(song: Song, part: str, blocks: Sequence[dict[str, Any]]) -> list[float]:
+    """Seconds without a note of the part around the beginning of each block."""
+    notes = own_notes(song, part)
+    onsets = np.sort(notes["onset"].to_numpy())
+    ends = np.sort((notes["onset"] + notes["duration"]).to_numpy())
+    bars = song.measures["onset"].to_numpy()
+    rests = []
+    for block in blocks:
+        if "first" not in block:
+            rests.append(float("inf") if block is blocks[-1] else 0.0)  # cautions: after the end
+            continue
+        if block["first"] == 1:  # the music begins below the form
+            rests.append(0.0)
+            continue
+        line = bars[block["first"] - 1]
+        before = onsets < line - 1e-9
+        held = (notes["onset"].to_numpy() < line - 1e-9) & (
+            (notes["onset"] + notes["duration"]).to_numpy() > line + 1e-9
+        )
+        done = ends[ends <= line + 1e-9].max(initial=0.0)
+        after = onsets[~before].min(initial=song.duration)
+        begin = line if held.any() else done
+        rests.append(song.seconds(after) - song.seconds(begin))
+    return rests
+
+
+def _turns(starts: Sequence[int], rests: Sequence[float]) -> list[str]:
+    """What stands at the foot of each page."""
+    told = []
+    for start in starts[1:]:
+        seconds = rests[start]
+        if seconds >= TURN_SECONDS:
+            told.append(
+                "Turn after the end" if np.isinf(seconds) else f"Turn in the rest: {seconds:.0f} s"
+            )
+        elif len(starts) == 2:
+            told.append("Lay page 2 beside this one")
+        elif seconds >= LEAST_SECONDS:
+            told.append(f"Turn quickly: {seconds:.0f} s, or lay the next page beside")
+        else:
+            told.append("No time to turn: lay the next page beside")
+    return told
+
+
+def _data(
+    sheet: PartSheet,
+    blocks: Sequence[dict[str, Any]],
+    paper: str,
+    starts: Sequence[int],
+    turns: Sequence[str],
+    *,
+    is_final: bool = False,
+) -> dict[str, Any]:
+    if not is_final:  # heights are known without the pictures
+        blocks = [b | ({"picture": ""} if "picture" in b else {}) for b in blocks]
+    return {
+        "kind": "part", "pass": "print" if is_final else "measure", "paper": PAPERS[paper][2],
+        "size": _PART_SIZE, "title": sheet.title, "name": sheet.part, "player": sheet.player,
+        "foot": _foot(sheet.title, sheet.part), "facts": sheet.facts, "blocks": list(blocks),
+        "starts": list(starts), "turns": list(turns),
+    }  # fmt: skip
+
+
+def _foot(title: str, name: str) -> str:
+    """Title and name as there is room for at the foot of a page, beside the time to turn."""
+    name = name if len(name) <= _LONGEST_FOOT // 2 else name[: _LONGEST_FOOT // 2 - 1] + "…"
+    room = _LONGEST_FOOT - len(name)
+    title = title if len(title) <= room else title[: room - 1].rstrip() + "…"
+    return f"{title}, {name}"
+
+
+@cache
+def _template() -> bytes:
+    return (Path(__file__).parent / "sheet.typ").read_bytes()
+
+
+@cache
+def _fonts() -> Any:
+    """The typefaces: those that typst ships, and DejaVu Sans, which comes with matplotlib."""
+    found = importlib.util.find_spec("matplotlib")
+    folder = Path(found.origin).parent / "mpl-data/fonts/ttf" if found and found.origin else None
+    folders = [str(folder)] if folder and folder.is_dir() else []
+    return typst.Fonts(include_system_fonts=False, font_paths=folders)
+
+
+def _query(data: dict[str, Any]) -> str:
+    return typst.query(
+        _template(), "<heights>", field="value", one=True, font_paths=_fonts(),
+        sys_inputs={"sheet": json.dumps(data)},
+    )  # fmt: skip
+
+
+def _compile(data: dict[str, Any]) -> bytes:
+    return typst.compile(
+        _template(), format="pdf", font_paths=_fonts(), timestamp=_SAME_TIME,
+        sys_inputs={"sheet": json.dumps(data)},
+    )  # fmt: skip

@@ -1,0 +1,368 @@
+"""What stands on a part sheet, before it is laid out: all of it worked out from the Song."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+
+from arrange.chord_symbols import parse_chord
+from arrange.chords import chord_symbol
+from arrange.errors import ArrangeError
+from arrange.fingering import finger_part, part_neck
+from arrange.handouts.beats import tempo_words
+from arrange.handouts.cues import bars_words, section_cues
+from arrange.handouts.drawing import draw_form, draw_shape
+from arrange.handouts.engraving import System, engrave
+from arrange.handouts.excerpts import chords_within
+from arrange.handouts.playing import Stay, own_notes, part_stays, who_plays
+from arrange.handouts.strums import StrumSection, strum_section
+from arrange.hands import Hand
+from arrange.necks import TUNINGS, Neck, parse_tuning
+from arrange.pitch import parse_pitch_class, pitch_class_name
+from arrange.tables import NOTES, Song, object_column
+from arrange.texture import echo_times
+
+STYLES = ("notation", "shapes")
+_SOUNDS = {"edge": "edge (just breaking up)"}
+_MOST_OTHERS = 7  # rows of other parts in the form at a glance
+_MOST_TOLD = 4  # problems told one by one
+
+WARM_UP = (
+    "Warm up for five to ten minutes, rest five in every half hour. Pain, numbness or tingling: "
+    "stop, rest, and ask somebody qualified in medicine if it returns."
+)
+LOUDNESS = (
+    "Loud rehearsals harm hearing for good: at 94 dB(A) one hour is a whole day's share, at "
+    "100 dB(A) a quarter of an hour (NIOSH 98-126). Turn down rather than up, protect your ears, "
+    "take quiet breaks."
+)
+
+
+@dataclass(frozen=True)
+class Bar:
+    """A bar on the page: its played number, its chord symbols, and how it is struck."""
+
+    number: int
+    chords: tuple[str, ...]
+    counts: tuple[str, ...] = ()
+    marks: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """A section on a part sheet.
+
+    Parameters
+    ----------
+    section : str
+    first, last : int
+        Played measures.
+    time : str
+        Where it begins, minutes and seconds.
+    facts : tuple of str
+        Meter, key and tempo where they are new.
+    plays : bool
+    written_as : str
+        The section in which the same is written out; empty if it is written here, or rests.
+    cues : tuple of str
+    bars : tuple of Bar
+        Empty where systems are given.
+    shapes : tuple of str
+        Fret pictures, SVG.
+    systems : tuple of System
+    """
+
+    section: str
+    first: int
+    last: int
+    time: str
+    facts: tuple[str, ...]
+    plays: bool
+    written_as: str
+    cues: tuple[str, ...]
+    bars: tuple[Bar, ...] = ()
+    shapes: tuple[str, ...] = ()
+    systems: tuple[System, ...] = ()
+
+
+@dataclass(frozen=True)
+class PartSheet:
+    """A part sheet; `form` is the form at a glance as SVG, `form_height` against its width."""
+
+    title: str
+    part: str
+    player: str
+    facts: tuple[tuple[str, str], ...]
+    form: str
+    form_height: float
+    stretches: tuple[Stretch, ...]
+    legend: str
+    cautions: tuple[str, ...]
+
+
+def part_sheet(song: Song, part: str, style: str, width_mm: float, hand: Hand) -> PartSheet:
+    """Return what stands on the sheet of one part.
+
+    Parameters
+    ----------
+    song : Song
+    part : str
+    style : str
+        One of ``STYLES``.
+    width_mm : float
+        Of the page inside its margins.
+    hand : Hand
+        Whose fingers, where strings are to be found.
+    """
+    song, fingered = fingered_part(song, part, hand)
+    stays = part_stays(song, part)
+    cues = section_cues(song, part, stays)
+    neck = _neck(song, part)
+    notes = own_notes(song, part)
+    strums: dict[str, StrumSection] = {}
+    if style == "shapes" and neck:
+        found = {s.section: strum_section(song, notes, s, neck) for s in stays
+                 if s.plays and not s.written_as}  # fmt: skip
+        strums = {section: own for section, own in found.items() if own}
+    engraved = [s for s in stays if s.plays and not s.written_as and s.section not in strums]
+    systems = engrave(song, part, [(s.first, s.last) for s in engraved], width_mm)
+    lines = {s.section: tuple(own) for s, own in zip(engraved, systems, strict=True)}
+    facts = new_facts(song)
+    stretches = tuple(
+        _stretch(song, stay, told, facts, strums.get(stay.section), lines, neck, hand)
+        for stay, told in zip(stays, cues, strict=True)
+    )
+    row = song.parts[song.parts["part"] == part].iloc[0]
+    form, high = _form(song, part)
+    return PartSheet(
+        song.title or "Untitled",
+        part,
+        row["player"] if isinstance(row["player"], str) else "",
+        tuple(_facts(song, part, neck, has_tab=bool(engraved))),
+        form,
+        high,
+        stretches,
+        _legend(strums, stays),
+        tuple(_cautions(fingered, hand)),
+    )
+
+
+def fingered_part(song: Song, part: str, hand: Hand) -> tuple[Song, pd.DataFrame | None]:
+    """Return the song with the part's strings, frets and tuning, and the fingering if any."""
+    own = song.parts["part"] == part
+    family, tuning = song.parts.loc[own, ["family", "tuning"]].iloc[0]
+    if family not in ("guitar", "bass") and not isinstance(tuning, tuple):
+        return song, None
+    try:
+        neck = part_neck(song, part)
+        fingered = finger_part(song, part, hand=hand)
+    except ArrangeError:  # no strings that it can be played on: notation alone
+        return song, None
+    tunings = [neck.tuning if is_own else told for is_own, told in
+               zip(own, song.parts["tuning"], strict=True)]  # fmt: skip
+    parts = song.parts.assign(tuning=object_column(tunings))
+    others = song.notes[song.notes["part"] != part]
+    notes = pd.concat([others, fingered[NOTES.names]], ignore_index=True)
+    return replace(song, parts=parts, notes=notes), fingered
+
+
+def _neck(song: Song, part: str) -> Neck | None:
+    row = song.parts[song.parts["part"] == part].iloc[0]
+    return part_neck(song, part) if isinstance(row["tuning"], tuple) else None
+
+
+def _stretch(
+    song: Song,
+    stay: Stay,
+    cues: tuple[str, ...],
+    facts: dict[int, str],
+    strums: StrumSection | None,
+    lines: dict[str, tuple[System, ...]],
+    neck: Neck | None,
+    hand: Hand,
+) -> Stretch:
+    shapes: tuple[str, ...] = ()
+    bars = tuple(section_bars(song, stay.first, stay.last))
+    if strums and neck and not stay.written_as:
+        bars = tuple(
+            Bar(bar.number, _with_shapes(bar.chords, own.labels), own.counts, own.marks)
+            for bar, own in zip(bars, strums.bars, strict=True)
+        )
+        shapes = tuple(draw_shape(frets, label, neck, hand) for label, frets in strums.shapes)
+    changes = [
+        (f"from bar {bar}: " if bar > stay.first else "") + told
+        for bar, told in facts.items()
+        if stay.first <= bar <= stay.last
+    ]
+    return Stretch(
+        stay.section, stay.first, stay.last, clock(song.seconds(stay.onset)), tuple(changes),
+        stay.plays, stay.written_as, cues, () if stay.section in lines else bars, shapes,
+        lines.get(stay.section, ()),
+    )  # fmt: skip
+
+
+def _with_shapes(chords: Sequence[str], labels: Sequence[str]) -> tuple[str, ...]:
+    """The chord symbols of a bar with the labels of its shapes, such as ``"Gm (2)"``, in place."""
+    told = list(chords)
+    for label in labels:
+        chord = label.rsplit(" (", 1)[0]
+        if label in told:
+            continue
+        if chord not in told:
+            told.append(label)
+        elif chord in labels:
+            told.insert(told.index(chord) + 1, label)
+        else:
+            told[told.index(chord)] = label
+    return tuple(told)
+
+
+def section_bars(song: Song, first: int, last: int) -> list[Bar]:
+    """Return the bars of a stretch with their chord symbols; one that goes on is not repeated."""
+    bars = song.measures.iloc[first - 1 : last]
+    start = float(bars["onset"].iloc[0])
+    held = chords_within(song, start, float(bars["onset"].iloc[-1] + bars["duration"].iloc[-1]))
+    place = np.searchsorted(bars["onset"].to_numpy(), held["onset"] + 1e-9, side="right")
+    symbols: list[list[str]] = [[] for _ in range(len(bars))]
+    for number, symbol in zip(place.tolist(), held["symbol"].tolist(), strict=True):
+        symbols[number - 1].append(symbol)
+    return [Bar(first + n, tuple(own)) for n, own in enumerate(symbols)]
+
+
+def new_facts(song: Song) -> dict[int, str]:
+    """Return meter, key and tempo by the bar in which they are new, the first bar left out."""
+    measures = song.measures
+    keys = [key if isinstance(key, str) else "" for key in measures["key"]]
+    tempos = [tempo_words(tempo, meter) for tempo, meter in
+              zip(measures["tempo"], measures["meter"], strict=True)]  # fmt: skip
+    columns = {"meter ": measures["meter"].tolist(), "key ": keys, "": tempos}
+    found: dict[int, str] = {}
+    for bar in range(1, len(measures)):
+        told = [name + own[bar] for name, own in columns.items()
+                if own[bar] and own[bar] != own[bar - 1]]  # fmt: skip
+        if told:
+            found[bar + 1] = ", ".join(told)
+    return found
+
+
+def clock(seconds: float) -> str:
+    """Return seconds as minutes and seconds, ``"1:05"``."""
+    whole = int(seconds + 1e-6)
+    return f"{whole // 60}:{whole % 60:02d}"
+
+
+def song_facts(song: Song) -> list[tuple[str, str]]:
+    """Return key, meter, tempo and length of a song, as it begins."""
+    facts = []
+    if isinstance(song.measures["key"].iloc[0], str):
+        facts.append(("Key", song.measures["key"].iloc[0]))
+    meter, tempo = song.measures["meter"].iloc[0], song.measures["tempo"].iloc[0]
+    facts.append(("Meter", meter))
+    facts.append(("Tempo", tempo_words(tempo, meter)))
+    facts.append(("Length", f"{clock(song.seconds(song.duration))}, {len(song.measures)} bars"))
+    return facts
+
+
+def _facts(song: Song, part: str, neck: Neck | None, *, has_tab: bool) -> list[tuple[str, str]]:
+    row = song.parts[song.parts["part"] == part].iloc[0]
+    facts = song_facts(song)
+    if neck:
+        facts.append(("Tuning", tuning_words(neck.tuning)))
+        facts.append(("Capo", _capo_words(neck.capo, has_tab=has_tab)))
+        if neck.capo:
+            facts.append(("Shapes", _shape_chords(song, neck.capo)))
+    if row["family"] in ("guitar", "bass") or row["drive"] != "clean":
+        facts.append(("Sound", _SOUNDS.get(row["drive"], row["drive"])))
+    if isinstance(row["echo"], str):
+        facts.append(("Echo", _echo_words(song, part)))
+    return [(name, told) for name, told in facts if told]
+
+
+def tuning_words(tuning: Sequence[int]) -> str:
+    """Return the open strings, low to high, and what the tuning is called if it has a name."""
+    names = " ".join(pitch_class_name(round(pitch)) for pitch in reversed(tuning))
+    known = next((name for name in TUNINGS if parse_tuning(name) == tuple(tuning)), "")
+    return f"{names} (low to high{', ' + known if known else ''})"
+
+
+def _capo_words(capo: int, *, has_tab: bool) -> str:
+    if not capo:
+        return "none"
+    where = "in tablature and pictures" if has_tab else "in the pictures"
+    return (
+        f"capo {capo}; frets are counted from the nut {where}: 0 is the open string at the capo, "
+        f"{capo + 2} is two frets above it"
+    )
+
+
+def _shape_chords(song: Song, capo: int) -> str:
+    """Which shape at the capo sounds each chord."""
+    told = []
+    for symbol in dict.fromkeys(song.chords["symbol"]):
+        if symbol == "N.C.":
+            continue
+        try:
+            chord = parse_chord(symbol)
+        except ArrangeError:  # a symbol of the source that means no chord to us
+            continue
+        lowered = replace(
+            chord,
+            root=pitch_class_name(parse_pitch_class(chord.root) - capo),
+            bass=chord.bass and pitch_class_name(parse_pitch_class(chord.bass) - capo),
+        )
+        told.append(f"{symbol} = {chord_symbol(lowered)}")
+    return ", ".join(told) and f"chord = shape at the capo: {', '.join(told)}"
+
+
+def _echo_words(song: Song, part: str) -> str:
+    rows = echo_times(song)
+    rows = rows[rows["part"] == part]
+    echo = rows["echo"].iloc[0]
+    timed = rows.dropna(subset=["milliseconds"])
+    if not len(timed):
+        return str(echo)
+    told = [
+        f"{row.milliseconds:.0f} ms" + (f" from bar {row.measure}" if row.measure > 1 else "")
+        for row in timed.itertuples()
+    ]
+    return f"{echo}, {', '.join(told)}"
+
+
+def _form(song: Song, part: str) -> tuple[str, float]:
+    plays = who_plays(song)
+    lengths = (song.sections["last_measure"] - song.sections["first_measure"] + 1).tolist()
+    others = [name for name in plays.columns if name != part][:_MOST_OTHERS]
+    rows = [(name, plays[name].tolist()) for name in (part, *others)]
+    return draw_form(list(zip(song.sections["section"], lengths, strict=True)), rows)
+
+
+def _legend(strums: dict[str, StrumSection], stays: Sequence[Stay]) -> str:
+    if not any(stay.section in strums for stay in stays):
+        return ""
+    return (
+        "Under the chords: the count, and above it ▼ strum, × muted, – let it sound, · silence, "
+        "a number for a single string (1 is the highest)."
+    )
+
+
+def _cautions(fingered: pd.DataFrame | None, hand: Hand) -> list[str]:
+    told: list[str] = []
+    if fingered is not None and len(fingered):
+        far = fingered[fingered["reach_mm"] > hand.comfortable_mm]
+        if len(far):
+            told.append(
+                f"Long stretch, up to {far['reach_mm'].max():.0f} mm between first and fourth "
+                f"finger: {bars_words(far['measure'])}. Warm the hand up first, play it seldom, "
+                "and ask for another voicing rather than force it."
+            )
+        jumps = fingered[fingered["jump"]]
+        if len(jumps):
+            told.append(f"Far or fast moves to prepare: {bars_words(jumps['measure'])}.")
+        problems = fingered.dropna(subset=["problem"])["problem"].drop_duplicates().tolist()
+        told += [f"Not playable as written, {problem}." for problem in problems[:_MOST_TOLD]]
+        if len(problems) > _MOST_TOLD:
+            told.append(f"... and {len(problems) - _MOST_TOLD} more such places.")
+    return [*told, WARM_UP, LOUDNESS]

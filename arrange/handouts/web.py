@@ -1,0 +1,54 @@
+"""A sheet as one HTML file that needs nothing else, pictures inside; it prints well."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import jinja2
+
+from arrange.handouts.band import BandSheet
+from arrange.handouts.printing import bars_title, sentence
+from arrange.handouts.sheets import PartSheet, Stretch
+
+_A_ROW = 4  # bars
+
+
+def part_html(sheet: PartSheet) -> str:
+    """Return a part sheet as HTML."""
+    places = {stretch.section: n for n, stretch in enumerate(sheet.stretches, 1)}
+    stretches = [_stretch(stretch, places) for stretch in sheet.stretches]
+    return _template().render(kind="part", sheet=sheet, name=sheet.part, stretches=stretches)
+
+
+def band_html(sheet: BandSheet) -> str:
+    """Return a band sheet as HTML."""
+    return _template().render(
+        kind="band", sheet={**asdict(sheet), "player": ""}, name="band sheet", stretches=[]
+    )
+
+
+def _stretch(stretch: Stretch, places: dict[str, int]) -> dict[str, Any]:
+    has_words = any(bar.chords or bar.counts for bar in stretch.bars)
+    bars = stretch.bars if has_words else ()
+    return {
+        "section": stretch.section,
+        "where": bars_title(stretch.first, stretch.last - stretch.first + 1),
+        "facts": "; ".join(stretch.facts),
+        "written_as": stretch.written_as,
+        "link": places.get(stretch.written_as),
+        "cues": sentence(stretch.cues),
+        "shapes": stretch.shapes,
+        "rows": [bars[n : n + _A_ROW] for n in range(0, len(bars), _A_ROW)],
+        "systems": stretch.systems,
+    }
+
+
+@cache
+def _template() -> jinja2.Template:
+    environment = jinja2.Environment(autoescape=True, undefined=jinja2.StrictUndefined)
+    return environment.from_string(
+        (Path(__file__).parent / "sheet.html").read_text(encoding="utf-8")
+    )

@@ -1,0 +1,293 @@
+"""What a guitarist would try: each idea makes one version of the part, or none.
+
+Ideas on voicings are the search of ``search`` with fewer voicings to choose from; what no finding
+touches may stay as written. Ideas on lines and rhythm change whole attacks.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from arrange.revoicing.candidates import OPEN_FRETS, Pool
+from arrange.revoicing.players import Keeps, Player, played, with_capo, without_notes
+from arrange.revoicing.search import choose
+from arrange.sounding import Array, sounding_notes
+
+CAPOS = 7  # the highest fret for a capo (common practice: beyond it little neck is left)
+_CAPOS_LOOKED_AT = 2  # of those, the ones whose path costs least are looked at
+_OTHER_REGISTER = 3.0  # semitones from which a voicing counts as higher or lower (ours)
+_LEAST_ROOM = 0.5  # quarter notes from which there is room for an attack in between
+_OCTAVE = 12
+
+
+@dataclass(frozen=True)
+class Version:
+    """The song's notes as an idea leaves them.
+
+    Parameters
+    ----------
+    idea : str
+    says : str
+        What the player does, after the part's name.
+    notes : DataFrame
+    gives_up : bool
+        Thirds and sevenths may be given up by it.
+    capo : int or None
+        A new capo for the part.
+    cut : int
+        At how many chords the search left out candidates as too costly.
+    """
+
+    idea: str
+    says: str
+    notes: pd.DataFrame
+    gives_up: bool = False
+    capo: int | None = None
+    cut: int = 0
+
+
+def _guards(player: Player, number: int, pool: Pool, rows: Array, spare: Array) -> Array:
+    """Voicings that keep what this part alone sounds of the chord: third, seventh, the bass.
+
+    `spare` are pitch classes that may go all the same.
+    """
+    unit = player.units[number]
+    harmony = unit.harmony
+    assert harmony is not None
+    others, lowest, has_bass = _what_others_sound(player, number)
+    own = {int(pitch) % _OCTAVE for pitch in unit.written}
+    fits = np.ones(len(rows), dtype=bool)
+    for guide in harmony.guides & own - others - set(spare.tolist()):
+        fits &= pool.has(guide)[rows]
+    is_bottom = unit.written[0] < lowest and not has_bass
+    if is_bottom and unit.written[0] % _OCTAVE == harmony.bass:
+        fits &= pool.lowest[rows] % _OCTAVE == harmony.bass
+    return fits
+
+
+def _what_others_sound(player: Player, number: int) -> tuple[set[int], float, bool]:
+    """Pitch classes of the other parts in a unit, their lowest pitch, whether a bass plays."""
+    scene, unit = player.scene, player.units[number]
+    sounds = (scene.onset < unit.finish) & (scene.end > unit.begin)
+    sounds &= scene.part != scene.parts.index(player.part)
+    pitch = scene.pitch[sounds]
+    has_bass = bool((scene.families[scene.part[sounds]] == "bass").any())
+    return {int(each) % _OCTAVE for each in pitch}, float(pitch.min(initial=np.inf)), has_bass
+
+
+_NONE = np.empty(0, dtype=np.int64)
+
+
+def any_voicing(player: Player, number: int, pool: Pool, rows: Array) -> Array:
+    """All that keep the harmony, with as many notes as written."""
+    full = pool.count[rows] == len(player.units[number].written)
+    return full & _guards(player, number, pool, rows, _NONE)
+
+
+def any_or_fewer(player: Player, number: int, pool: Pool, rows: Array) -> Array:
+    """The same with as many notes, or with three at least."""
+    least = min(3, len(player.units[number].written))
+    return (pool.count[rows] >= least) & _guards(player, number, pool, rows, _NONE)
+
+
+def _same_strings(player: Player, number: int, pool: Pool, rows: Array) -> Array:
+    same = pool.strings[rows] == player.written[number][1]
+    return same & any_voicing(player, number, pool, rows)
+
+
+def _other_strings(player: Player, number: int, pool: Pool, rows: Array) -> Array:
+    other = pool.strings[rows] != player.written[number][1]
+    return other & any_or_fewer(player, number, pool, rows)
+
+
+def _higher(player: Player, number: int, pool: Pool, rows: Array) -> Array:
+    above = pool.mean[rows] >= player.units[number].written.mean() + _OTHER_REGISTER
+    return above & any_or_fewer(player, number, pool, rows)
+
+
+def _lower(player: Player, number: int, pool: Pool, rows: Array) -> Array:
+    below = pool.mean[rows] <= player.units[number].written.mean() - _OTHER_REGISTER
+    return below & any_or_fewer(player, number, pool, rows)
+
+
+def _no_third(player: Player, number: int, pool: Pool, rows: Array) -> Array:
+    harmony = player.units[number].harmony
+    assert harmony is not None
+    third = np.array(sorted(harmony.third), dtype=np.int64)
+    fits = _guards(player, number, pool, rows, third) & (len(third) > 0)
+    for each in third.tolist():
+        fits &= ~pool.has(each)[rows]
+    return fits
+
+
+def _no_root(player: Player, number: int, pool: Pool, rows: Array) -> Array:
+    """Where another part sounds the root."""
+    harmony = player.units[number].harmony
+    assert harmony is not None
+    others, _, _ = _what_others_sound(player, number)
+    fits = _guards(player, number, pool, rows, _NONE) & (harmony.root in others)
+    return fits & ~pool.has(harmony.root)[rows]
+
+
+def shell(player: Player, number: int, pool: Pool, rows: Array) -> Array:
+    """Two or three notes with third and seventh, or third and root where there is none."""
+    unit = player.units[number]
+    harmony = unit.harmony
+    assert harmony is not None
+    must = harmony.guides if len(harmony.guides) > 1 else harmony.guides | {harmony.root}
+    fits = _guards(player, number, pool, rows, _NONE)
+    fits &= (pool.count[rows] <= 3) & (pool.count[rows] < len(unit.written))
+    fits &= bool(harmony.third)
+    for each in must:
+        fits &= pool.has(each)[rows]
+    return fits
+
+
+def _open_shape(player: Player, number: int, pool: Pool, rows: Array) -> Array:
+    low = pool.position[rows] <= player.neck.capo + OPEN_FRETS
+    return low & (pool.opened[rows] > 0) & any_voicing(player, number, pool, rows)
+
+
+# Idea -> which voicings, by how much lines may move, what the player does, whether the chord's
+# third may go.
+VOICING_IDEAS: dict[str, tuple[Keeps, tuple[int, ...], str, bool]] = {
+    "nearest voicings": (any_or_fewer, (0,), "takes the nearest voicings that stay clear", False),
+    "another inversion": (_same_strings, (0,), "plays other inversions on the same strings", False),
+    "another string set": (_other_strings, (0,), "plays the chords on other strings", False),
+    "up the neck": (_higher, (0, _OCTAVE), "plays the chords higher up", False),
+    "down the neck": (_lower, (0, -_OCTAVE), "plays the chords lower", False),
+    "without the third": (_no_third, (0,), "leaves the thirds out", True),
+    "without the root": (_no_root, (0,), "leaves the roots to the others", False),
+    "shells": (shell, (0,), "plays two or three notes that tell the chord", False),
+}
+
+
+def voicing_versions(
+    player: Player, forced: Sequence[bool], names: Sequence[str]
+) -> Iterator[Version]:
+    """Yield a version for each idea on voicings; `forced` units may not stay as written."""
+    for name, (keeps, shifts, says, gives_up) in VOICING_IDEAS.items():
+        if name in names:
+            must = None if name == "nearest voicings" else forced
+            options = player.options(keeps, shifts, must)
+            found = choose(player.units, options, player.weights)
+            notes = player.played(options, found.options)
+            yield Version(name, says, notes, gives_up, cut=sum(o.cut > 0 for o in options))
+
+
+def fewer_strings(player: Player, forced: Sequence[bool]) -> Version:
+    """Leave out the lowest or the highest notes of written grips."""
+    options = player.options(None)
+    for number, unit in enumerate(player.units):
+        if unit.free and unit.harmony is not None and len(unit.written) > 2 and forced[number]:
+            options[number] = player.fewer(number)
+    found = choose(player.units, options, player.weights)
+    return Version("fewer strings", "leaves out the lowest or highest strings of its chords",
+                   player.played(options, found.options))  # fmt: skip
+
+
+def capo_versions(player: Player, pinned: bool) -> Iterator[Version]:
+    """Open shapes with the best of the capos that the part has not; none if measures are pinned."""
+    if pinned or not any(unit.free and unit.harmony for unit in player.units):
+        return
+    tried = []
+    for capo in range(CAPOS + 1):
+        if capo == player.neck.capo or capo >= player.neck.frets - OPEN_FRETS:
+            continue
+        moved = with_capo(player, capo)
+        options = moved.options(_open_shape, (0,), [unit.free for unit in player.units])
+        found = choose(player.units, options, player.weights)
+        tried.append((found.cost, capo, moved.played(options, found.options)))
+    for _, capo, notes in sorted(tried, key=lambda each: each[:2])[:_CAPOS_LOOKED_AT]:
+        says = f"puts a capo at fret {capo}" if capo else "takes the capo off"
+        yield Version("capo", f"{says} and plays open shapes", notes, capo=capo)
+
+
+def octave_versions(player: Player) -> Iterator[Version]:
+    """All that is free an octave up or down, as it is."""
+    for shift, told in ((_OCTAVE, "up"), (-_OCTAVE, "down")):
+        pitches = [np.rint(unit.written) + shift * unit.free for unit in player.units]
+        low, high = min(p.min() for p in pitches), max(p.max() for p in pitches)
+        if player.neck.lowest <= low and high <= player.neck.highest:
+            notes = played(player.scene.song.notes, player.units, pitches)
+            yield Version(f"an octave {told}", f"plays the same an octave {told}", notes)
+
+
+def thinned(player: Player, other: str) -> Version:
+    """Leave out the attacks that fall together with the other's."""
+    own = player.scene.song.notes["onset"].to_numpy()[player.rows]
+    same = np.isin(np.round(own, 6), np.round(_onsets(player, other), 6))
+    return Version("thin out", f"leaves out what it attacks together with {other}",
+                   without_notes(player, player.rows[same]), True)  # fmt: skip
+
+
+def in_between(player: Player, other: str) -> Version:
+    """Move the attacks that fall together with the other's half way to what comes next."""
+    notes = player.scene.song.notes
+    onset, duration = notes["onset"].to_numpy().copy(), notes["duration"].to_numpy().copy()
+    theirs = np.round(_onsets(player, other), 6)
+    own = np.round(onset[player.rows], 6)
+    ours = np.unique(own)
+    lines = np.append(player.scene.song.measures["onset"].to_numpy(), player.scene.song.duration)
+    stops = np.unique(np.concatenate([theirs, ours, np.round(lines, 6)]))
+    out = []
+    for at in np.intersect1d(ours, theirs):
+        rows = player.rows[own == at]
+        after = stops[np.searchsorted(stops, at + 1e-6)] if at < stops[-1] else at
+        shift = (after - at) / 2
+        if after - at < _LEAST_ROOM:
+            out.append(rows)
+            continue
+        onset[rows] += shift
+        duration[rows] = np.maximum(duration[rows] - shift, shift)
+    moved = notes.assign(onset=onset, duration=duration)
+    keep = np.ones(len(notes), dtype=bool)
+    keep[np.concatenate(out) if out else _NONE] = False
+    return Version("in between", f"plays between {other}'s attacks", moved[keep], True)
+
+
+def laid_out(player: Player) -> Version:
+    """Not play."""
+    return Version("lay out", "lays out", without_notes(player, player.rows), True)
+
+
+def doubled(player: Player, other: str) -> Iterator[Version]:
+    """Play what the other plays, exactly, an octave away or in unison."""
+    notes, rows = player.scene.song.notes, player.rows
+    onset = notes["onset"].to_numpy()
+    free = [(unit.begin, unit.finish) for unit in player.units if unit.free]
+    is_theirs = (notes["part"] == other).to_numpy(dtype=bool)
+    is_there = np.zeros(len(notes), dtype=bool)
+    for begin, end in free:
+        is_there |= (onset >= begin - 1e-9) & (onset < end - 1e-9)
+    theirs = notes[is_theirs & is_there & notes["pitch"].notna().to_numpy()]
+    rest = without_notes(player, rows)
+    for shift, told in ((_OCTAVE, "an octave above"), (-_OCTAVE, "an octave below")):
+        pitch = theirs["pitch"] + shift
+        if pitch.empty or pitch.min() < player.neck.lowest or pitch.max() > player.neck.highest:
+            continue
+        names = [f"{player.part} {name}" for name in theirs["source_id"]]
+        copied = theirs.assign(
+            part=player.part, pitch=pitch, string=pd.NA, fret=pd.NA, source_id=names
+        )
+        copied.index = range(int(notes.index.max()) + 1, int(notes.index.max()) + 1 + len(copied))
+        both = pd.concat([rest, copied.astype(rest.dtypes.to_dict())])
+        yield Version("exact double", f"doubles {other} exactly, {told}",
+                      both.sort_values("onset", kind="stable"), True)  # fmt: skip
+
+
+def _onsets(player: Player, other: str) -> Array:
+    notes = sounding_notes(player.scene.song.notes)
+    return notes.loc[notes["part"] == other, "onset"].to_numpy()
+
+
+RHYTHM_IDEAS: dict[str, Callable[[Player, str], Version]] = {
+    "thin out": thinned,
+    "in between": in_between,
+}
+IDEAS = (*VOICING_IDEAS, "fewer strings", "capo", "an octave up", "an octave down",
+         "exact double", *RHYTHM_IDEAS, "lay out")  # fmt: skip

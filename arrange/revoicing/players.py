@@ -1,0 +1,304 @@
+"""A player in a stretch: units, what each could be, and what a choice makes of the notes."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+import pandas as pd
+
+from arrange.clashes.scene import Scene
+from arrange.fingering import finger_part
+from arrange.hands import Hand
+from arrange.necks import Neck
+from arrange.revoicing.candidates import Options, Pool, by_rank, make_options, voicing_pool
+from arrange.revoicing.clash_costs import SILENT, Around, own_seconds, pair_costs
+from arrange.revoicing.quick import quick_song
+from arrange.revoicing.units import Unit
+from arrange.revoicing.weights import Weights
+from arrange.sounding import Array
+from arrange.tables import Song, text_column
+
+MOST_OPTIONS = 300  # a unit; with two players MOST_OF_TWO
+MOST_OF_TWO = 80
+_OCTAVE = 12
+_UNKNOWN_GRIP = 60.0  # mm, of a written grip that no hand can hold as it stands
+
+Keeps = Callable[["Player", int, Pool, Array], Array]  # player, unit's number, pool, its rows
+
+
+@dataclass(frozen=True, eq=False)
+class Player:
+    """One part in a stretch, its neck and hand.
+
+    Parameters
+    ----------
+    scene : Scene
+    part : str
+    units : list of Unit
+    neck : Neck
+    hand : Hand
+    weights : Weights
+    top_fret : int
+        The highest fret that a new voicing may use.
+    without : tuple of str
+        Other parts that move too, and are not counted as standing.
+    standing : Player, optional
+        The same player with another capo, of whom is known what stands around.
+    """
+
+    scene: Scene
+    part: str
+    units: list[Unit]
+    neck: Neck
+    hand: Hand
+    weights: Weights
+    top_fret: int
+    without: tuple[str, ...] = ()
+    standing: Player | None = None
+
+    @cached_property
+    def rows(self) -> Array:
+        """Positions of the free notes in the song's notes table."""
+        free = [unit.rows for unit in self.units if unit.free]
+        return np.concatenate(free) if free else np.empty(0, dtype=np.int64)
+
+    @cached_property
+    def written(self) -> list[tuple[float, int]]:
+        """For each unit as written: where the hand is, mm (NaN: anywhere), and strings as bits."""
+        if self.standing is not None:
+            return self.standing.written
+        rows = np.concatenate([unit.rows for unit in self.units])
+        told = fingered(self.scene.song, self.part, rows)
+        position = told["position"].reindex(rows).to_numpy(dtype=np.float64, na_value=np.nan)
+        string = told["string"].reindex(rows).to_numpy(dtype=np.int64, na_value=0)
+        bits = np.where(string > 0, 1 << np.maximum(string - 1, 0), 0)
+        ends = np.cumsum([len(unit.rows) for unit in self.units])[:-1]
+        return [
+            (self._place(at[np.isfinite(at)]), int(np.bitwise_or.reduce(on)))
+            for at, on in zip(np.split(position, ends), np.split(bits, ends), strict=True)
+        ]
+
+    def _place(self, position: Array) -> float:
+        fret = int(np.median(position)) if len(position) else 0
+        return float(self.neck.mm[min(fret, self.neck.frets)]) if fret else np.nan
+
+    @cached_property
+    def _all(self) -> list[tuple[Pool, Array, Options] | None]:
+        """For each grip that is free its pool, the rows that fit, and all as options."""
+        return [self._every_voicing(unit) if unit.free else None for unit in self.units]
+
+    @cached_property
+    def _tables(self) -> list[Array]:
+        if self.standing is not None:
+            return self.standing._tables
+        around = Around(self.scene, self.part, self.weights, self.without)
+        sides = {
+            other: side
+            for other, side in around.sides().items()
+            if self.scene.parts[other] not in self.without
+        }
+        return [around.costs(unit, sides) for unit in self.units]
+
+    def options(
+        self,
+        keeps: Keeps | None,
+        shifts: Sequence[int] = (0,),
+        forced: Sequence[bool] | None = None,
+        most: int = MOST_OPTIONS,
+        *,
+        distinct: bool = False,
+    ) -> list[Options]:
+        """Return each unit's options.
+
+        Parameters
+        ----------
+        keeps : callable, optional
+            Which voicings of a grip's pool count; none: grips stay as written.
+        shifts : sequence of int
+            Semitones that a line may move by.
+        forced : sequence of bool, optional
+            Units that may not stay as written, if they have any other option.
+        most : int
+            The cheapest so many are kept, beside the written one.
+        distinct : bool
+            Whether of those that sound the same only the cheapest counts.
+        """
+        found = []
+        for number, unit in enumerate(self.units):
+            if not unit.free:
+                found.append(self.as_written(number))
+                continue
+            others = self._others(number, keeps, shifts, most, distinct)
+            stays = not len(others.cost) or forced is None or not forced[number]
+            found.append(_stacked(self.as_written(number), others) if stays else others)
+        return found
+
+    def _others(
+        self, number: int, keeps: Keeps | None, shifts: Sequence[int], most: int, distinct: bool
+    ) -> Options:
+        unit, known = self.units[number], self._all[number]
+        if known is None or keeps is None:
+            moved = [shift for shift in shifts if shift] if unit.harmony is None else []
+            return self._line(number, moved)
+        pool, rows, options = known
+        fits = keeps(self, number, pool, rows)
+        fits &= (options.pitches != unit.written).any(axis=1)
+        chosen = np.flatnonzero(fits)
+        order = chosen[np.argsort(options.cost[chosen], kind="stable")]
+        if distinct:
+            _, first = np.unique(options.pitches[order], axis=0, return_index=True)
+            order = order[np.sort(first)]
+        return options.take(order[:most], max(len(order) - most, 0))
+
+    def fewer(self, number: int) -> Options:
+        """Return what is left of a written grip when its lowest or highest notes are left out."""
+        unit = self.units[number]
+        size = len(unit.written)
+        spans = [(low, high) for low in range(size) for high in range(low + 1, size + 1)]
+        spans = [(low, high) for low, high in spans if 2 <= high - low < size]
+        rank = np.arange(size)
+        pitches = np.array(
+            [np.where((rank >= low) & (rank < high), unit.written, SILENT) for low, high in spans]
+        ).reshape(-1, size).astype(np.int64)  # fmt: skip
+        place = np.full(len(pitches), self.written[number][0])
+        cost = self._costs(number, pitches, np.full(len(pitches), self._grip_mm(number)))
+        return make_options(unit, pitches, place, cost)
+
+    def as_written(self, number: int) -> Options:
+        """Return a unit as written, as the one option."""
+        if number not in self._known:
+            unit = self.units[number]
+            pitches = np.rint(unit.written)[None, :].astype(np.int64)
+            place = np.array([self.written[number][0]])
+            cost = self._costs(number, pitches, np.array([self._grip_mm(number)]))
+            self._known[number] = make_options(unit, pitches, place, cost)
+        return self._known[number]
+
+    @cached_property
+    def _known(self) -> dict[int, Options]:
+        return {}
+
+    def _line(self, number: int, shifts: Sequence[int]) -> Options:
+        unit = self.units[number]
+        low, high = unit.written[0], unit.written[-1]
+        fits = [s for s in shifts if self.neck.lowest <= low + s and high + s <= self.neck.highest]
+        pitches = (np.rint(unit.written) + np.array(fits)[:, None]).astype(np.int64)
+        pitches = pitches.reshape(len(fits), len(unit.written))
+        cost = self._costs(number, pitches, np.zeros(len(fits)))
+        return make_options(unit, pitches, np.full(len(fits), np.nan), cost)
+
+    def _every_voicing(self, unit: Unit) -> tuple[Pool, Array, Options] | None:
+        if unit.harmony is None:
+            return None
+        number = next(n for n, own in enumerate(self.units) if own is unit)
+        pool = voicing_pool(unit.harmony, self.neck, self.hand, self.top_fret)
+        rows = np.flatnonzero(pool.count <= len(unit.written))
+        pitches = by_rank(pool, rows, len(unit.written))
+        cost = self._costs(number, pitches, pool.cost_mm[rows])
+        return pool, rows, make_options(unit, pitches, pool.place_mm[rows], cost)
+
+    def _costs(self, number: int, pitches: Array, grip_mm: Array) -> Array:
+        """What options cost by themselves and against what stands, mm."""
+        unit, weights = self.units[number], self.weights
+        table, own = self._tables[number], pair_costs(weights)["own"]
+        cost = weights.grip * grip_mm
+        for rank in range(len(unit.written)):
+            cost = cost + table[rank, pitches[:, rank]]
+        held = own_seconds(self.scene, unit)
+        for low, high in zip(*np.nonzero(np.triu(held, 1)), strict=True):
+            cost = cost + held[low, high] * own[pitches[:, low], pitches[:, high]]
+        bar = float(self.scene.bar_at(np.array([unit.begin]))[0])
+        bars = (unit.finish - unit.begin) / bar
+        sounds = pitches != SILENT
+        away = np.where(sounds, np.abs(pitches - unit.written), 0.0)
+        mean = away.sum(axis=1) / np.maximum(sounds.sum(axis=1), 1)
+        different = sounds & np.diff(pitches, axis=1, prepend=-1).astype(bool)
+        lost = 1 - different.sum(axis=1) / len(unit.written)
+        return np.asarray(cost + bars * (weights.written * mean + weights.lost * lost))
+
+    def _grip_mm(self, number: int) -> float:
+        """What a written grip costs: the easiest voicing of those very pitches."""
+        known = self._all[number] if self.units[number].free else None
+        if known is None:
+            return 0.0
+        pool, rows, options = known
+        same = (options.pitches == self.units[number].written).all(axis=1)
+        same &= pool.count[rows] == len(self.units[number].written)
+        return float(pool.cost_mm[rows[same]].min(initial=np.inf)) if same.any() else _UNKNOWN_GRIP
+
+    def played(self, options: Sequence[Options], chosen: Array) -> pd.DataFrame:
+        """Return the song's notes with the chosen options in place of what was written."""
+        pitches = [own.pitches[row] for own, row in zip(options, chosen, strict=True)]
+        return played(self.scene.song.notes, self.units, pitches)
+
+
+def _stacked(one: Options, other: Options) -> Options:
+    names = ("pitches", "place_mm", "first_top", "last_top", "cost")
+    both = {n: np.concatenate([getattr(one, n), getattr(other, n)]) for n in names}
+    return Options(**both, cut=other.cut)
+
+
+def played(notes: pd.DataFrame, units: Sequence[Unit], pitches: Sequence[Array]) -> pd.DataFrame:
+    """Return notes with the units at other pitches, a row of pitches (by rank) for each.
+
+    Where two notes that begin together meet on one pitch, the first stays.
+    """
+    pitch = notes["pitch"].to_numpy().copy()
+    keep = np.ones(len(notes), dtype=bool)
+    changed = np.zeros(len(notes), dtype=bool)
+    for unit, new in zip(units, pitches, strict=True):
+        by = (new - np.rint(unit.written))[unit.rank]  # a quarter tone stays one
+        if not by.any():
+            continue
+        moved = unit.pitch + np.where(unit.follows, _OCTAVE * np.rint(by / _OCTAVE), by)
+        out = new[unit.rank] == SILENT
+        _, first = np.unique(np.column_stack([unit.onset, moved]), axis=0, return_index=True)
+        again = np.ones(len(moved), dtype=bool)
+        again[first] = False
+        keep[unit.rows] = ~(out | again)
+        changed[unit.rows] = True  # another voicing lies elsewhere, with all its notes
+        pitch[unit.rows] = np.where(out, unit.pitch, moved)
+    string, fret = (notes[name].mask(changed) for name in ("string", "fret"))
+    return notes.assign(pitch=pitch, string=string, fret=fret)[keep]
+
+
+def fingered(
+    song: Song, part: str, rows: Array, hand: Hand | None = None, capo: int | None = None
+) -> pd.DataFrame:
+    """Return some notes of a part, fingered; the index is their position in the notes table.
+
+    Parameters
+    ----------
+    song : Song
+    part : str
+    rows : array of int
+        Positions in its notes table.
+    hand : Hand, optional
+    capo : int, optional
+        Another capo for the part; what the source fixed is left free then.
+    """
+    notes = song.notes.iloc[rows]
+    notes = notes.assign(source_id=text_column([str(row) for row in rows]))
+    parts = song.parts
+    if capo is not None:
+        notes = notes.assign(string=pd.NA, fret=pd.NA).astype({"string": "Int64", "fret": "Int64"})
+        is_own = (parts["part"] == part).to_numpy(dtype=bool)
+        parts = parts.assign(capo=np.where(is_own, capo, parts["capo"]))
+    found = finger_part(quick_song(song, notes=notes, parts=parts), part, hand=hand)
+    return found.set_index(found["source_id"].astype(int)).sort_index()
+
+
+def without_notes(player: Player, out: Array) -> pd.DataFrame:
+    """Return the song's notes without some; positions in its notes table."""
+    notes = player.scene.song.notes
+    keep = np.ones(len(notes), dtype=bool)
+    keep[out] = False
+    return notes[keep]
+
+
+def with_capo(player: Player, capo: int) -> Player:
+    """Return the player with another capo."""
+    return replace(player, neck=replace(player.neck, capo=capo), standing=player)

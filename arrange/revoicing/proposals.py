@@ -1,0 +1,419 @@
+"""Proposals: versions that help, can be played, and keep the harmony, the best first."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from arrange.clashes import Limits
+from arrange.errors import ArrangeError
+from arrange.fingering import finger_part
+from arrange.hands import Hand
+from arrange.pitch import pitch_class_name
+from arrange.revoicing.ideas import Version
+from arrange.revoicing.judging import (
+    Place,
+    compare,
+    count_kinds,
+    findings_of_each,
+    foreign,
+    given_up,
+    in_copies,
+    not_among,
+    places_of,
+    sounded,
+)
+from arrange.revoicing.players import Player, fingered
+from arrange.revoicing.quick import quick_song
+from arrange.revoicing.stretches import Harmonies, Harmony, Stretch
+from arrange.revoicing.weights import Weights
+from arrange.sounding import Array
+from arrange.tables import Song, text_column
+
+ASKS = 0.2  # severity from which a finding asks to be ended; an exact doubling, meant, has less
+_ALIKE = 0.9  # share of notes that two proposals have alike from which they are one idea (ours)
+
+
+@dataclass(frozen=True, eq=False)
+class Proposal:
+    """Something else to play, and what it brings and costs.
+
+    Parameters
+    ----------
+    song : Song
+        The song with it, strings and frets of the changed notes filled in.
+    idea : str
+        In a few words.
+    why : str
+        One plain sentence.
+    before_after : DataFrame
+        A row a measure and kind: number (``before``, ``after``) and summed severity
+        (``severity_before``, ``severity_after``) of the findings that touch the stretch.
+    ended, brought : DataFrame
+        Findings tables: those before to which none of their kind and parts is left at that time,
+        and those after to which there was none.
+    hand_mm : float
+        How far the hand goes along the neck over the stretch, mm.
+    notes_lost : int
+        Notes fewer than written.
+    semitones : float
+        How far the changed parts' notes lie from where they were written; the mean of those kept.
+    top_semitones : float
+        How far their lines on top move, all steps together.
+    given_up : tuple of str
+        Thirds and sevenths that no part sounds any longer, with the measure.
+    costs : mapping of str to float
+        The terms of the cost, mm, as ``Weights`` names them.
+    cost : float
+        Their sum, by which proposals are ranked, mm.
+    cut : int
+        At how many chords the search left out candidates as too costly; 0 where it was exact.
+    """
+
+    song: Song
+    idea: str
+    why: str
+    before_after: pd.DataFrame
+    ended: pd.DataFrame
+    brought: pd.DataFrame
+    hand_mm: float
+    notes_lost: int
+    semitones: float
+    top_semitones: float
+    given_up: tuple[str, ...]
+    costs: Mapping[str, float]
+    cost: float
+    cut: int
+
+
+def proposals_table(proposals: Sequence[Proposal]) -> pd.DataFrame:
+    """Return proposals as a table, a row each: what each brings and costs."""
+    return pd.DataFrame(
+        {
+            "idea": [each.idea for each in proposals],
+            "ended": [len(each.ended) for each in proposals],
+            "brought": [len(each.brought) for each in proposals],
+            "severity_before": [each.before_after["severity_before"].sum() for each in proposals],
+            "severity_after": [each.before_after["severity_after"].sum() for each in proposals],
+            "hand_mm": [each.hand_mm for each in proposals],
+            "notes_lost": [each.notes_lost for each in proposals],
+            "semitones": [each.semitones for each in proposals],
+            "top_semitones": [each.top_semitones for each in proposals],
+            "given_up": [", ".join(each.given_up) for each in proposals],
+            "cost_mm": [each.cost for each in proposals],
+            "why": [each.why for each in proposals],
+        }
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class Bench:
+    """A stretch on which versions are tried.
+
+    Parameters
+    ----------
+    song : Song
+    stretch : Stretch
+    harmonies : Harmonies
+    players : tuple of Player
+        Those whose parts change.
+    limits : Limits
+    weights : Weights
+    hand : Hand
+    """
+
+    song: Song
+    stretch: Stretch
+    harmonies: Harmonies
+    players: tuple[Player, ...]
+    limits: Limits
+    weights: Weights
+    hand: Hand
+
+    def proposals(self, versions: Sequence[Version], before: pd.DataFrame) -> list[Proposal]:
+        """Return what is left of versions, best first, each idea once, like ones behind.
+
+        Raises
+        ------
+        ArrangeError
+            If nothing is left; it says what was tried and what stood against it.
+        """
+        versions = [each for each in versions if self._changes(each.notes)]
+        tables = [each.notes for each in versions]
+        after = findings_of_each(self.song, tables, self.stretch, self.limits) if versions else []
+        found: list[Proposal] = []
+        against: dict[str, str] = {}
+        helping: list[tuple[Version, _Judged]] = []
+        for version, findings in zip(versions, after, strict=True):
+            judged = self._judged(version, before, findings)
+            if isinstance(judged, str):
+                against.setdefault(version.idea, judged)
+            else:
+                helping.append((version, judged))
+        hands = self._hands([version for version, _ in helping])
+        for (version, judged), played in zip(helping, hands, strict=True):
+            if isinstance(played, str):
+                against.setdefault(version.idea, played)
+            else:
+                found.append(self._told(version, played, judged))
+        if not found:
+            told = "; ".join(f"{idea}: {why}" for idea, why in against.items())
+            told = told or "no idea changes anything"
+            raise ArrangeError(f"nothing that was tried helps in {self.stretch.name}: {told}")
+        return self._distinct_first(found)
+
+    def _changes(self, notes: pd.DataFrame) -> bool:
+        """Whether a version differs from what is written."""
+        old = self.song.notes
+        if len(notes) != len(old):
+            return True
+        return any(
+            not np.array_equal(notes[name].to_numpy(), old[name].to_numpy(), equal_nan=True)
+            for name in ("onset", "pitch")
+        )
+
+    def _judged(self, version: Version, before: pd.DataFrame, after: pd.DataFrame) -> _Judged | str:
+        """What a version does to findings and harmony; or what stands against it there."""
+        ended = not_among(before, after)
+        if not (ended["severity"] >= ASKS).any():
+            was, is_ = float(before["severity"].sum()), float(after["severity"].sum())
+            return f"it ends no finding (severity {was:.2f} before, {is_:.2f} after)"
+        places, sounded_before = self._sounded_before
+        sounds = sounded(version.notes, places)
+        for harmony, other, _ in foreign(places, sounded_before, sounds):
+            return f"it would bring {pitch_class_name(other)} into {harmony.symbol}"
+        gone = given_up(places, sounded_before, sounds)
+        if gone and not version.gives_up:
+            harmony, guide, _ = gone[0]
+            return f"no part would sound the {pitch_class_name(guide)} of {harmony.symbol}"
+        return _Judged(before, after, ended, not_among(after, before), gone)
+
+    @cached_property
+    def _sounded_before(self) -> tuple[list[Place], list[set[int]]]:
+        places = places_of(self.song, self.stretch, self.harmonies)
+        return places, sounded(self.song.notes, places)
+
+    def _hands(self, versions: Sequence[Version]) -> list[Played | str]:
+        """For each version its notes with the changed ones fingered; or why they cannot be."""
+        parts = self.song.parts
+        tables = [version.notes.reset_index(drop=True) for version in versions]
+        found: list[Played | str] = [Played(notes, parts, 0.0) for notes in tables]
+        plain = [n for n, version in enumerate(versions) if version.capo is None]
+        for player in self.players:
+            told = fingered_each(player, [tables[n] for n in plain], self.hand)
+            each = dict(zip(plain, told, strict=True))
+            for number, version in enumerate(versions):
+                before = found[number]
+                if isinstance(before, str):
+                    continue
+                own = each[number] if version.capo is None else self._whole(before, player, version)
+                found[number] = self._with_fingers(before, player, own, version.capo)
+        return found
+
+    def _whole(self, played: Played, player: Player, version: Version) -> pd.DataFrame:
+        """The whole part, fingered with a new capo."""
+        rows = np.flatnonzero((played.notes["part"] == player.part).to_numpy(dtype=bool))
+        song = quick_song(self.song, notes=played.notes)
+        return fingered(song, player.part, rows, self.hand, version.capo)
+
+    def _with_fingers(
+        self, played: Played, player: Player, told: pd.DataFrame, capo: int | None
+    ) -> Played | str:
+        """The notes with strings and frets filled in; or the first problem."""
+        notes, parts = played.notes, played.parts
+        inside = self.stretch.holds(notes["onset"].to_numpy())[told.index]
+        wanted = inside | (capo is not None)
+        problems = told["problem"][wanted].dropna()
+        if len(problems):
+            measure = int(notes["measure"].iloc[problems.index[0]])
+            return f"measure {measure}: {str(problems.iloc[0]).split(': ', 1)[-1]}"
+        onset, move = told["onset"].to_numpy()[inside], told["move_mm"].to_numpy()[inside]
+        _, first = np.unique(onset, return_index=True)
+        filled: dict[str, Any] = {}
+        for name in ("string", "fret"):
+            filled[name] = notes[name].array.copy()
+            filled[name][told.index.to_numpy()[wanted]] = told[name].array[wanted]
+        if capo is not None:
+            is_own = (parts["part"] == player.part).to_numpy(dtype=bool)
+            parts = parts.assign(capo=np.where(is_own, capo, parts["capo"]))
+        way = played.hand_mm + float(np.nansum(move[first]))
+        return Played(notes.assign(**filled), parts, way)
+
+    def _told(self, version: Version, played: Played, judged: _Judged) -> Proposal:
+        gone, brought = judged.gone, judged.brought
+        weights = self.weights
+        lost, share, semitones, top, shifted = self._changes_of(version.notes)
+        bars = len({*self._bars.tolist()})
+        costs = {
+            "finding": weights.finding * float(judged.after["severity"].sum()),
+            "brought": weights.brought * float(brought["severity"].sum()),
+            "guide": weights.guide * len(gone),
+            "hand": weights.hand * played.hand_mm,
+            "top": weights.top * top,
+            "written": weights.written * bars * semitones,
+            "lost": weights.lost * bars * share,
+            "capo": weights.capo * (version.capo is not None),
+            "shifted": weights.shifted * bars * shifted,
+        }
+        measure = self.harmonies.scene.measure_of
+        names = tuple(
+            f"{pitch_class_name(guide)} of {harmony.symbol} in measure "
+            f"{int(measure(np.array([begin]))[0]) + 1}"
+            for harmony, guide, begin in gone
+        )
+        return Proposal(
+            song=quick_song(self.song, notes=played.notes, parts=played.parts),
+            idea=version.idea,
+            why=self._why(version, judged, names, lost),
+            before_after=compare(judged.before, judged.after),
+            ended=judged.ended,
+            brought=brought,
+            hand_mm=played.hand_mm,
+            notes_lost=lost,
+            semitones=semitones,
+            top_semitones=top,
+            given_up=names,
+            costs=costs,
+            cost=sum(costs.values()),
+            cut=version.cut,
+        )
+
+    def _why(self, version: Version, judged: _Judged, gone: Sequence[str], lost: int) -> str:
+        before, ended, brought = judged.before, judged.ended, judged.brought
+        who = version.says if len(self.players) > 1 else f"{self.players[0].part} {version.says}"
+        text = (
+            f"In {self.stretch.name} {who}: that ends {len(ended)} of {len(before)} "
+            f"finding{'s' if len(before) != 1 else ''} ({count_kinds(ended)})"
+        )
+        if len(brought):
+            text += f" and brings {len(brought)} ({count_kinds(brought)})"
+        if lost:
+            text += f", with {lost} note{'s' if lost > 1 else ''} fewer"
+        if gone:
+            text += f", and gives up {', '.join(gone[:3])}{', ...' if len(gone) > 3 else ''}"
+        inferred = {
+            unit.harmony.symbol
+            for player in self.players
+            for unit in player.units
+            if unit.free and unit.harmony is not None and unit.harmony.inferred
+        }
+        if inferred:
+            text += f"; no chord symbols stand there, {', '.join(sorted(inferred))} inferred"
+        return text + "."
+
+    @property
+    def _bars(self) -> Array:
+        """The measures of the free notes."""
+        rows = np.concatenate([player.rows for player in self.players])
+        return self.song.notes["measure"].to_numpy()[rows]
+
+    def _changes_of(self, notes: pd.DataFrame) -> tuple[int, float, float, float, float]:
+        """Notes fewer, the share not kept, mean semitones of those kept, how far the top lines
+        go, and the share moved in time.
+        """
+        old = self.song.notes
+        rows = old.index[np.concatenate([player.rows for player in self.players])]
+        kept = rows.intersection(notes.index)
+        away = (notes.loc[kept, "pitch"] - old.loc[kept, "pitch"]).abs()
+        top = 0.0
+        inside = self.stretch.holds(notes["onset"].to_numpy()) & notes["pitch"].notna().to_numpy()
+        for player in self.players:
+            own = inside & (notes["part"] == player.part).to_numpy(dtype=bool)
+            onset, pitch = notes["onset"].to_numpy()[own], notes["pitch"].to_numpy()[own]
+            known, which = np.unique(onset, return_inverse=True)
+            line = np.full(len(known), -np.inf)
+            np.maximum.at(line, which, pitch)
+            top += float(np.abs(np.diff(line)).sum())
+        semitones = float(away.mean()) if len(kept) else 0.0
+        share = (len(rows) - len(kept)) / max(len(rows), 1)
+        late = (notes.loc[kept, "onset"] - old.loc[kept, "onset"]).abs() > 1e-9
+        shifted = float(late.sum()) / max(len(rows), 1)
+        return max(len(old) - len(notes), 0), share, semitones, top, shifted
+
+    def _distinct_first(self, found: Sequence[Proposal]) -> list[Proposal]:
+        """Best first; of each idea one, and of those that are nearly the same one."""
+        first: list[Proposal] = []
+        behind: list[Proposal] = []
+        sounds = {id(each): self._sounds(each) for each in found}
+        for each in sorted(found, key=lambda proposal: proposal.cost):
+            own = sounds[id(each)]
+            like = [_alike(own, sounds[id(other)]) for other in first]
+            if any(other.idea == each.idea for other in (*first, *behind)) or 1.0 in like:
+                continue
+            (behind if any(share >= _ALIKE for share in like) else first).append(each)
+        return [*first, *behind]
+
+    def _sounds(self, proposal: Proposal) -> set[tuple[object, ...]]:
+        """The changed parts' notes in the stretch, with their capos."""
+        notes = proposal.song.notes
+        inside = self.stretch.holds(notes["onset"].to_numpy())
+        names = [player.part for player in self.players]
+        inside &= notes["part"].isin(names).to_numpy(dtype=bool)
+        columns = (notes[name].to_numpy()[inside].tolist() for name in ("part", "onset", "pitch"))
+        capos = tuple(proposal.song.parts["capo"].tolist())
+        return {(*row, capos) for row in zip(*columns, strict=True)}
+
+
+def _alike(one: set[tuple[object, ...]], other: set[tuple[object, ...]]) -> float:
+    """Share of notes that two proposals have in common."""
+    union = one | other
+    return len(one & other) / len(union) if union else 1.0
+
+
+@dataclass(frozen=True, eq=False)
+class _Judged:
+    """What a version does: findings before, after, ended and brought; guides that are gone."""
+
+    before: pd.DataFrame
+    after: pd.DataFrame
+    ended: pd.DataFrame
+    brought: pd.DataFrame
+    gone: list[tuple[Harmony, int, float]]
+
+
+@dataclass(frozen=True)
+class Played:
+    """Tables in which the changed parts are fingered, and how far their hands go, mm."""
+
+    notes: pd.DataFrame
+    parts: pd.DataFrame
+    hand_mm: float
+
+
+def fingered_each(player: Player, tables: Sequence[pd.DataFrame], hand: Hand) -> list[pd.DataFrame]:
+    """Return the player's part in and around a stretch, fingered in each of some notes tables.
+
+    They are fingered one behind the other, since each needs mostly the same shapes; the index is
+    a note's position in its table. The way from one to the next does not count.
+    """
+    if not tables:
+        return []
+    song = player.scene.song
+    if not len(player.rows):
+        return [song.notes.iloc[:0].assign(problem=None, move_mm=0.0) for _ in tables]
+    lines = np.append(song.measures["onset"].to_numpy(), song.duration)
+    bars = song.notes["measure"].to_numpy()[player.rows]
+    begin, end = lines[max(bars.min() - 2, 0)], lines[min(bars.max() + 1, len(lines) - 1)]
+    versions = []
+    for notes in tables:
+        own = np.flatnonzero((notes["part"] == player.part).to_numpy(dtype=bool))
+        ids = text_column([str(row) for row in own])
+        versions.append(notes.iloc[own].assign(source_id=ids))
+    joined, starts = in_copies(song, versions, float(begin), float(end))
+    if not len(joined.notes):
+        return [joined.notes.assign(problem=None, move_mm=0.0) for _ in tables]
+    told = finger_part(joined, player.part, hand=hand)
+    copy = np.searchsorted(starts, told["onset"].to_numpy() + 1e-6, side="right") - 1
+    told = told.set_index(told["source_id"].astype(int))
+    found = []
+    for number in range(len(tables)):
+        own = told[copy == number]
+        is_first = own["onset"].to_numpy() == own["onset"].min()
+        move = np.where(is_first, 0.0, own["move_mm"].to_numpy())
+        found.append(own.assign(onset=own["onset"] - starts[number] + begin, move_mm=move))
+    return found

@@ -1,0 +1,74 @@
+"""What a re-voicing costs, all in one coin: millimetres that a fretting hand would rather go.
+
+A finding that has just reached its limit is worth some 50 mm of way along the neck, about three
+frets in first position. All figures are ours, to be moved by ear: nobody has published any.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Weights:
+    """How much each thing counts, in mm. A smaller weight lets more of it happen.
+
+    The first group is asked while voicings are chosen, the second when proposals are ranked; the
+    third counts in both.
+
+    Parameters
+    ----------
+    rub : float
+        A weighted second of a minor second or ninth against another part.
+    mud : float
+        A semitone below a low interval limit, for a second.
+    rough : float
+        A second of two tones of roughness 1 (Hutchinson and Knopoff's scale).
+    same_register : float
+        A second on the very pitch of a part of another player; less to either side of it, nothing
+        from a fifth on.
+    crossing : float
+        A semitone on the wrong side of the other part's top note, for a second.
+    voice : float
+        A second within a minor third of the sung note.
+    bass : float
+        A second under the bass or up to a third above it.
+    grip : float
+        A mm of what the grip costs the hand.
+    finding : float
+        A finding of severity 1 that is left.
+    brought : float
+        A finding of severity 1 that was not there before, on top.
+    guide : float
+        A third or seventh that no part sounds any longer.
+    hand : float
+        A mm of way along the neck.
+    top : float
+        A semitone that the line on top moves.
+    written : float
+        A semitone away from what was written, for a bar; the mean of its notes.
+    lost : float
+        A bar wholly left out.
+    shifted : float
+        A bar of which every note is moved in time.
+    capo : float
+        A new capo, for which the whole part is fingered anew.
+    """
+
+    rub: float = 120.0
+    mud: float = 25.0
+    rough: float = 100.0
+    same_register: float = 25.0
+    crossing: float = 3.5
+    voice: float = 40.0
+    bass: float = 25.0
+    grip: float = 0.5
+    finding: float = 200.0
+    brought: float = 100.0
+    guide: float = 150.0
+    hand: float = 0.5
+    top: float = 2.0
+    written: float = 3.0
+    lost: float = 120.0
+    shifted: float = 60.0
+    capo: float = 300.0

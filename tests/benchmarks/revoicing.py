@@ -1,0 +1,328 @@
+"""How well and how fast parts are re-voiced.
+
+Run it by hand: ``python tests/benchmarks/revoicing.py FOLDER`` (some minutes); it writes
+``speed.csv``, ``passages.csv`` and ``demo.csv`` there and prints what they come to.
+
+Speed: passages of 2 to 32 chords, seconds of the processor's own, median of 5: the search alone
+(all voicings up to fret 15 of each chord found, weighed, and the best path), its pools new and
+known, and the whole of ``revoice`` with one idea and with all.
+
+Worth: 50 passages of eight chords, out of music21's Bach chorales by a fixed seed, the harmony as
+its ``chordify`` and ``chordSymbolFigureFromChord`` tell it. Two guitars strum it: one the easiest
+shape of each chord, the other one drawn from the tenth of all voicings that clash most with it.
+Measured: the share of findings that the best proposal ends, the harmony (no foreign note, no third
+or seventh lost unless told), the hand, the movement against the written part; and the path against
+the best voicing chord by chord, both out of the same candidates.
+"""
+
+from __future__ import annotations
+
+import statistics
+import sys
+import time
+import warnings
+from collections.abc import Callable
+from pathlib import Path
+
+import music21
+import numpy as np
+import pandas as pd
+
+import arrange as ar
+from arrange.chord_symbols import parse_chord
+from arrange.chords import chord_intervals
+from arrange.clashes.limits import DEFAULT_LIMITS
+from arrange.errors import ArrangeError
+from arrange.hands import Hand
+from arrange.necks import Neck
+from arrange.pitch import parse_pitch_class
+from arrange.revoicing import Weights, revoice, revoice_pair
+from arrange.revoicing.candidates import _pool, voicing_pool
+from arrange.revoicing.clash_costs import pair_costs
+from arrange.revoicing.ideas import Version, any_or_fewer
+from arrange.revoicing.judging import findings_of_each
+from arrange.revoicing.proposals import Bench, Proposal
+from arrange.revoicing.search import choose
+from arrange.revoicing.setting import TOP_FRET, make_player
+from arrange.revoicing.stretches import Harmonies, Harmony, find_stretch
+from arrange.tables import CHORDS, MEASURES, NOTES, PARTS, SECTIONS, Song
+
+LOW_WATER = Path(__file__).parents[2] / "datasets" / "low-water.musicxml"
+PASSAGES, CHORDS_EACH, SEED = 50, 8, 1685
+KINDS = ("", "m", "7", "maj7", "m7", "m7b5", "dim")
+NECK, HAND, WEIGHTS = Neck(), Hand(), Weights()
+G1, G2 = "Guitar 1", "Guitar 2"
+CIRCLE = ("Am7", "Dm7", "G7", "Cmaj7", "Fmaj7", "Bm7b5", "E7", "Am")  # a chain of fifths
+
+
+def harmony_of(symbol: str) -> Harmony:
+    """A chord symbol as voicings ask for it."""
+    chord = parse_chord(symbol)
+    root = parse_pitch_class(chord.root)
+    members = tuple((root + size) % 12 for size in chord_intervals(chord.kind, chord.degrees))
+    return Harmony(symbol, root, root, members)
+
+
+def strummed(symbols: list[str], voicings: dict[str, list[list[int]]]) -> Song:
+    """A song of a bar a chord, each guitar strumming its voicing on every beat."""
+    bars = np.arange(1, len(symbols) + 1)
+    start = 4.0 * (bars - 1)
+    harmonies = [harmony_of(symbol) for symbol in symbols]
+    measures = pd.DataFrame(
+        {"measure": bars, "written": bars.astype(str), "section": "Song", "onset": start,
+         "duration": 4.0, "meter": "4/4", "key": None, "tempo": 90.0})  # fmt: skip
+    chords = pd.DataFrame(
+        {"onset": start, "duration": 4.0, "measure": bars, "section": "Song", "symbol": symbols,
+         "root": [h.root for h in harmonies], "bass": [h.root for h in harmonies],
+         "kind": [parse_chord(symbol).kind for symbol in symbols],
+         "pitch_classes": [h.members for h in harmonies], "degree": None})  # fmt: skip
+    sections = pd.DataFrame(
+        {"section": ["Song"], "kind": "other", "pass": 1, "first_measure": 1,
+         "last_measure": len(symbols), "onset": 0.0, "duration": 4.0 * len(symbols)})  # fmt: skip
+    parts = pd.DataFrame(
+        {"part": list(voicings), "instrument": list(voicings), "family": "guitar", "tuning": None,
+         "capo": 0, "transpose": 0, "drive": "clean", "echo": None, "level": 0.0,
+         "program": None, "player": None})  # fmt: skip
+    rows = [(part, 4.0 * bar + beat, 1.0, bar + 1, "Song", float(pitch))
+            for part, shapes in voicings.items() for bar, shape in enumerate(shapes)
+            for beat in range(4) for pitch in shape]  # fmt: skip
+    notes = pd.DataFrame(rows, columns=["part", "onset", "duration", "measure", "section", "pitch"])
+    notes = notes.assign(voice=None, string=None, fret=None, technique=None, grace=False)
+    notes["source_id"] = [f"n{n}" for n in range(len(notes))]
+    return Song(parts[PARTS.names], sections[SECTIONS.names], measures[MEASURES.names],
+                chords[CHORDS.names], notes[NOTES.names])  # fmt: skip
+
+
+def progressions(count: int) -> list[tuple[str, list[str]]]:
+    """Eight chords in a row out of chorales, the same every run."""
+    draw = np.random.default_rng(SEED)
+    paths = sorted(music21.corpus.getComposer("bach"))
+    found: list[tuple[str, list[str]]] = []
+    while len(found) < count:
+        path = paths[int(draw.integers(len(paths)))]
+        symbols = chorale_symbols(path)
+        if len(symbols) >= CHORDS_EACH:
+            begin = int(draw.integers(len(symbols) - CHORDS_EACH + 1))
+            found.append((path.stem, symbols[begin : begin + CHORDS_EACH]))
+    return found
+
+
+def chorale_symbols(path: Path) -> list[str]:
+    """The chords of a chorale whose names are plain, in order, each change once."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        score = music21.converter.parse(path).chordify()
+    symbols: list[str] = []
+    for chord in score.recurse().getElementsByClass("Chord"):
+        if chord.beat % 1:
+            continue
+        figure = music21.harmony.chordSymbolFigureFromChord(chord).partition("/")[0]
+        symbol = figure.replace("-", "b").replace("ø7", "m7b5")
+        root = symbol[:2] if symbol[1:2] in ("b", "#") else symbol[:1]
+        if symbol[len(root) :] in KINDS and symbol not in symbols[-1:] and figure[0].isupper():
+            symbols.append(symbol)
+    return symbols
+
+
+def clashing(symbols: list[str], draw: np.random.Generator) -> dict[str, list[list[int]]]:
+    """The easiest shape of each chord, and one of the tenth that clash most with it."""
+    table = pair_costs(WEIGHTS)
+    one, other = [], []
+    for symbol in symbols:
+        harmony = harmony_of(symbol)
+        pool = voicing_pool(harmony, NECK, HAND, 12)
+        whole = np.all([pool.has(member) for member in harmony.members], axis=0)
+        full = np.flatnonzero(whole & (pool.count >= 4))
+        root = full[pool.lowest[full] % 12 == harmony.root]
+        easy = root[np.argmin(pool.cost_mm[root])]
+        own = pool.pitches[easy, : pool.count[easy]]
+        cost = sum(table["other"][pool.pitches[full], pitch].sum(axis=1) for pitch in own)
+        for low in range(6):
+            for high in range(low + 1, 6):
+                cost = cost + table["own"][pool.pitches[full, low], pool.pitches[full, high]]
+        worst = full[np.argsort(-cost, kind="stable")[: max(len(full) // 10, 1)]]
+        row = int(draw.choice(worst))
+        one.append(own.tolist())
+        other.append(pool.pitches[row, : pool.count[row]].tolist())
+    return {G1: one, G2: other}
+
+
+def harmony_kept(before: Song, after: Song, told: tuple[str, ...]) -> bool:
+    """Whether no foreign note came in, and no third or seventh went that is not told."""
+    lost = 0
+    for row, bar in zip(before.chords.itertuples(), before.chords["measure"], strict=True):
+        sides = []
+        for song in (before, after):
+            notes = song.notes[song.notes["measure"] == bar]
+            sides.append({int(pitch) % 12 for pitch in notes["pitch"]})
+        if not sides[1] <= sides[0] | set(row.pitch_classes):
+            return False
+        if row.pitch_classes:
+            harmony = Harmony(row.symbol, row.root, row.bass, row.pitch_classes)
+            lost += len(harmony.guides & sides[0] - sides[1])
+    return lost == len(told)
+
+
+def playable(song: Song, parts: tuple[str, ...]) -> bool:
+    """Whether every note of some parts can be played."""
+    return all(ar.finger_part(song, part)["problem"].isna().all() for part in parts)
+
+
+def figures(proposal: Proposal | None, before: int, severity: float) -> dict[str, float]:
+    """What a proposal comes to; nothing if there is none."""
+    if proposal is None:
+        return {"ended": 0.0, "left": 1.0, "severity_left": 1.0}
+    after = proposal.before_after
+    return {
+        "ended": len(proposal.ended) / before,
+        "left": float(after["after"].sum()) / before,
+        "severity_left": float(after["severity_after"].sum()) / severity,
+        "hand_mm": proposal.hand_mm,
+        "top_semitones": proposal.top_semitones,
+        "semitones": proposal.semitones,
+        "notes_lost": proposal.notes_lost,
+        "cost_mm": proposal.cost,
+    }
+
+
+def tried(task: Callable[[], list[Proposal]]) -> Proposal | None:
+    """The best proposal, or none where nothing helps."""
+    try:
+        return task()[0]
+    except ArrangeError:
+        return None
+
+
+def path_and_greedy(song: Song) -> dict[str, Proposal | None]:
+    """The best path through all candidates, and the best of each chord by itself."""
+    stretch, harmonies = find_stretch(song), Harmonies(song)
+    player = make_player(song, G2, stretch, harmonies, (), (), HAND, TOP_FRET, WEIGHTS)
+    before = findings_of_each(song, [song.notes], stretch, DEFAULT_LIMITS)[0]
+    bench = Bench(song, stretch, harmonies, (player,), DEFAULT_LIMITS, WEIGHTS, HAND)
+    options = player.options(any_or_fewer)
+    rows = {
+        "path": choose(player.units, options, WEIGHTS).options,
+        "chord by chord": np.array([int(np.argmin(each.cost)) for each in options]),
+    }
+    return {
+        name: tried(
+            lambda chosen=chosen: bench.proposals(
+                [Version("voicings", "plays other voicings", player.played(options, chosen))],
+                before,
+            )
+        )
+        for name, chosen in rows.items()
+    }
+
+
+def measure_passages(folder: Path) -> None:
+    """Fifty passages, a row each and way."""
+    rows, draw = [], np.random.default_rng(SEED)
+    for number, (piece, symbols) in enumerate(progressions(PASSAGES)):
+        song = strummed(symbols, clashing(symbols, draw))
+        found = ar.find_clashes(song)
+        count, severity = len(found), float(found["severity"].sum())
+        ways = {
+            "best proposal": (tried(lambda song=song: revoice(song, G2)), (G2,)),
+            "best for both": (tried(lambda song=song: revoice_pair(song, (G1, G2))), (G1, G2)),
+            **{name: (each, (G2,)) for name, each in path_and_greedy(song).items()},
+        }
+        for way, (proposal, parts) in ways.items():
+            kept = proposal is None or harmony_kept(song, proposal.song, proposal.given_up)
+            can = proposal is None or playable(proposal.song, parts)
+            rows.append(
+                {"passage": number, "piece": piece, "chords": " ".join(symbols), "way": way,
+                 "idea": proposal.idea if proposal else "nothing helps", "findings": count,
+                 "harmony_kept": kept, "playable": can, **figures(proposal, count, severity)}
+            )  # fmt: skip
+    table = pd.DataFrame(rows)
+    table.to_csv(folder / "passages.csv", index=False)
+    numbers = table.select_dtypes(["number", "bool"]).columns.drop("passage")
+    print(table.groupby("way")[numbers].mean().round(3).T.to_string())
+    print(table[table["way"] == "best proposal"]["idea"].value_counts().to_string())
+    wide = table.pivot_table(index="passage", columns="way", values="cost_mm")
+    both = wide[["path", "chord by chord"]].dropna()
+    print(f"path no dearer than chord by chord in {(both.diff(axis=1).iloc[:, 1] >= -1e-6).sum()} "
+          f"of {len(both)} passages")  # fmt: skip
+
+
+def measure_demo(folder: Path) -> None:
+    """Every section and guitar of the demo song that has something to end."""
+    song = ar.read(LOW_WATER)
+    rows = []
+    for section in song.sections["section"]:
+        for part in (G1, G2):
+            try:
+                best = revoice(song, part, section=section)[0]
+            except ArrangeError as error:
+                rows.append({"section": section, "part": part, "idea": str(error)[:70]})
+                continue
+            told = best.before_after
+            before, severity = int(told["before"].sum()), float(told["severity_before"].sum())
+            rows.append({"section": section, "part": part, "idea": best.idea, "findings": before,
+                         "playable": playable(best.song, (part,)),
+                         "harmony_kept": harmony_kept(song, best.song, best.given_up),
+                         "given_up": len(best.given_up),
+                         **figures(best, before, severity)})  # fmt: skip
+    table = pd.DataFrame(rows)
+    table.to_csv(folder / "demo.csv", index=False)
+    print(table.dropna(subset=["findings"]).round(2).to_string())
+
+
+def clocked(task: Callable[[], object], prepare: Callable[[], object] = lambda: None) -> float:
+    """Median seconds of the processor, of 5 runs."""
+    took = []
+    for _ in range(5):
+        prepare()
+        start = time.process_time()
+        task()
+        took.append(time.process_time() - start)
+    return statistics.median(took)
+
+
+def measure_speed(folder: Path) -> None:
+    """Growth with the number of chords."""
+    rows = []
+    for count in (2, 4, 8, 16, 32):
+        symbols = [CIRCLE[n % len(CIRCLE)] for n in range(count)]
+        song = strummed(symbols, clashing(symbols, np.random.default_rng(SEED)))
+
+        def search(song: Song = song) -> None:
+            stretch, harmonies = find_stretch(song), Harmonies(song)
+            player = make_player(song, G2, stretch, harmonies, (), (), HAND, TOP_FRET, WEIGHTS)
+            choose(player.units, player.options(any_or_fewer), WEIGHTS)
+
+        def one_idea(song: Song = song) -> None:
+            revoice(song, G2, ideas=["nearest voicings"])
+
+        def all_ideas(song: Song = song) -> None:
+            revoice(song, G2)
+
+        fresh = _pool.cache_clear
+        rows.append(
+            {
+                "chords": count,
+                "notes": len(song.notes),
+                "search_new": clocked(search, fresh),
+                "search_known": clocked(search),
+                "one_idea_new": clocked(one_idea, fresh),
+                "one_idea_known": clocked(one_idea),
+                "all_ideas_known": clocked(all_ideas),
+            }
+        )
+    table = pd.DataFrame(rows)
+    table.to_csv(folder / "speed.csv", index=False)
+    print(table.round(3).to_string())
+
+
+def main() -> None:
+    """Measure all and write the tables."""
+    folder = Path(sys.argv[1])
+    folder.mkdir(parents=True, exist_ok=True)
+    measure_speed(folder)
+    measure_demo(folder)
+    measure_passages(folder)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,89 @@
+"""The commands that propose and condense, run as a user runs them."""
+
+import pandas as pd
+import pytest
+
+import arrange as ar
+from arrange.__main__ import main
+
+DEMO = "datasets/low-water.musicxml"
+LAYERS = "datasets/last-bell.musicxml"
+
+
+def test_condense_writes_the_song_and_the_reasons(tmp_path, capsys):
+    target = tmp_path / "two.musicxml"
+    told = [LAYERS, "--players", "Ann, Ben", "--role", "Lead=lead", "-o", str(target)]
+    told += [
+        "--pin",
+        "Ann; Instrumental; Lead",
+        "--pin",
+        "Ben; Outro; ",
+        "--forbid",
+        "Ben; any; Pad",
+    ]
+    assert main(["condense", *told]) == 0
+    out = capsys.readouterr().out
+    assert "Instrumental\n  Ann takes Lead: " in out
+    assert "Ben lays out: pinned" in out
+    assert "of what all layers are worth; proven" in out
+    song = ar.read(target)
+    assert song.parts["part"].tolist() == ["Voice", "Ann", "Ben", "Bass", "Drums"]
+    table = pd.read_csv(tmp_path / "two.choices.csv")
+    assert len(table) == 2 * len(song.sections)
+    assert not table.loc[table["player"] == "Ben", "layers"].fillna("").str.contains("Pad").any()
+    assert main(["condense", *told]) == 2
+    assert "there already" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("told", "match"),
+    [
+        (["--pin", "Hook"], "write player; section; layers"),
+        (["--role", "Lead"], "write LAYER=ROLE"),
+        (["--role", "Lead=star"], "star"),
+        (["--players", "0"], "player"),
+        (["--layer", "Kazoo"], "Kazoo"),
+    ],
+)
+def test_condense_says_what_is_wrong(tmp_path, capsys, told, match):
+    assert main(["condense", LAYERS, "-o", str(tmp_path / "a.mid"), *told]) == 2
+    assert match in capsys.readouterr().err
+    assert not list(tmp_path.iterdir())
+
+
+def test_revoice_tells_and_writes_proposals(tmp_path, capsys):
+    folder = tmp_path / "ideas"
+    told = [DEMO, "--part", "Guitar 1", "--section", "Chorus 1", "--most", "3", "-o", str(folder)]
+    assert main(["revoice", *told]) == 0
+    out = capsys.readouterr().out
+    assert "1. " in out
+    assert "3. " in out
+    assert "4. " not in out
+    paths = sorted(folder.glob("*.musicxml"))
+    assert [path.name[:2] for path in paths] == ["1-", "2-", "3-"]
+    before = ar.read(DEMO)
+    for path in paths:
+        after = ar.read(path)
+        assert len(ar.find_clashes(after)) < len(ar.find_clashes(before))
+    assert len(pd.read_csv(folder / "proposals.csv")) == 3
+
+
+def test_revoice_says_what_is_wrong(capsys):
+    for told, match in (
+        (["--part", "Guitar 7"], "Guitar 7"),
+        (["--part", "Guitar 1", "--section", "Coda"], "Coda"),
+        (["--part", "Guitar 1", "--measures", "one"], "such as 21-24"),
+    ):
+        assert main(["revoice", DEMO, *told]) == 2
+        assert match in capsys.readouterr().err
+
+
+def test_handout_writes_sheets(tmp_path, capsys):
+    told = ["handout", DEMO, "-o", str(tmp_path / "out"), "--player", "Guitar 2", "--paper"]
+    assert main([*told, "letter"]) == 0
+    paths = capsys.readouterr().out.split("\n")[:-1]
+    suffixes = sorted(path.rpartition(".")[2] for path in paths)
+    assert suffixes == ["html", "html", "pdf", "pdf"]
+    assert all((tmp_path / "out").joinpath(path).stat().st_size > 1000 for path in paths)
+    assert main([*told, "A9"]) == 2
+    assert "A9" in capsys.readouterr().err

@@ -1,0 +1,429 @@
+"""Condensing: against all plans tried, by what must always hold, and songs whose answer is known.
+
+That a double costs nothing to leave out, that all is kept where there are players enough, and that
+more players never make it worse are what any such choice must hold to; the small songs' answers are
+common practice.
+"""
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from slow_condensing import Slow
+from songs import parts_of, song
+
+from arrange.condensing import Weights, condense, layer_roles
+from arrange.errors import ArrangeError
+from arrange.fingering import finger_part
+from arrange.necks import Neck
+
+SECTIONS = (("Verse", 1), ("Chorus", 2), ("Bridge", 3), ("Tag", 4))
+FORM = settings(
+    max_examples=12, deadline=None, derandomize=True,
+    suppress_health_check=[HealthCheck.too_slow],
+)  # fmt: skip
+
+
+def made_up(seed, layers, sections=SECTIONS, reverse=False):
+    """A song of random layers: lines, two-note chords and held notes, some of them doubles."""
+    draw = np.random.default_rng(seed)
+    names = [f"Layer {letter}" for letter in "ABCDEFGH"[:layers]]
+    rows = []
+    for number, name in enumerate(names):
+        kind, low = draw.integers(4), int(draw.integers(45, 64))
+        for bar in range(len(sections)):
+            if draw.random() < 0.25 and number:
+                continue
+            if kind == 3 and number:
+                rows += [(name, pitch, onset, lasts) for other, pitch, onset, lasts in rows
+                         if other == names[number - 1] and onset // 4 == bar]  # fmt: skip
+                continue
+            step = float(draw.choice([0.5, 1.0, 2.0] if kind < 2 else [4.0]))
+            for onset in np.arange(0, 4, step):
+                pitch = low + int(draw.choice([0, 2, 4, 5, 7]))
+                rows.append((name, pitch, 4 * bar + onset, step))
+                if kind == 1:
+                    rows.append((name, pitch + int(draw.choice([3, 4, 7])), 4 * bar + onset, step))
+    drives = draw.choice(["clean", "overdriven"], layers).tolist()
+    if reverse:
+        names, drives = names[::-1], drives[::-1]
+    return song(*rows, parts=parts_of(*names, family="guitar", drive=drives), bars=len(sections),
+                sections=sections, chords=[(0, 0, "major", None), (8, 7, "dominant", None)]
+                if draw.random() < 0.7 else ())  # fmt: skip
+
+
+def taken(condensation):
+    """What the players take, section by section, as sets: who takes what plays no part."""
+    by = condensation.choices.groupby("section", sort=False)["layers"]
+    return [sorted(layers) for _, layers in by]
+
+
+def nothing_left_out(condensation):
+    return condensation.lost["value"].notna().all()
+
+
+@pytest.mark.parametrize("players", [1, 2, 3])
+@settings(FORM, max_examples=8)
+@given(seed=st.integers(0, 10**6), layers=st.integers(2, 4))
+def test_all_plans_tried(seed, layers, players):
+    """No other plan is worth more, and the one told is among the best."""
+    layers = min(max(layers, players + 1), 4)
+    # Three players have so many plans that a section less is enough.
+    made = made_up(seed, layers, SECTIONS[: 5 - max(players, 2) + 1])
+    found = condense(made, players)
+    if not nothing_left_out(found):
+        return
+    slow = Slow(made, Weights())
+    best, plans = slow.best(players)
+    assert found.value == pytest.approx(best, abs=1e-3)
+    assert found.bound == pytest.approx(best, abs=1e-3)
+    every = {tuple(tuple(sorted(choice)) for choice in plan) for plan in plans}
+    assert tuple(tuple(choice) for choice in taken(found)) in every
+    if len(every) == 1:
+        assert [tuple(choice) for choice in taken(found)] == list(next(iter(every)))
+
+
+@FORM
+@given(seed=st.integers(0, 10**6), layers=st.integers(2, 5))
+def test_what_always_holds(seed, layers):
+    """More players are worth no less; as many as layers keep all; the terms add up; no new note."""
+    made = made_up(seed, layers)
+    grown = [condense(made, players) for players in range(1, layers + 2)]
+    values = [one.value for one in grown]
+    assert values == sorted(values) or np.diff(values).min() > -1e-4
+    for one in grown:
+        assert one.value <= one.bound + 1e-6
+        assert one.terms["value"].sum() == pytest.approx(one.value, abs=1e-3)
+        assert no_new_note(made, one)
+        assert can_all_be_played(one)
+        assert lead_is_kept(made, one)
+    for one in grown[layers - 1 :]:
+        assert one.lost["value"].isna().all()  # but for what nobody can play
+        assert one.share == pytest.approx(1)
+        played = {name for layers_ in one.choices["layers"] for name in layers_}
+        assert played == set(made.notes["part"]) or not nothing_left_out(one)
+
+
+def no_new_note(made, condensation):
+    """Each note of the result begins in a layer at that pitch, and lasts no longer than there."""
+    until = {}
+    for n in made.notes.itertuples():
+        until.setdefault((n.onset, n.pitch), []).append(n.onset + n.duration)
+    ends = made.notes["onset"] + made.notes["duration"]
+    for n in condensation.song.notes.itertuples():
+        if (n.onset, n.pitch) not in until:
+            return False
+        end = n.onset + n.duration
+        # It may be held by another layer that struck it before.
+        held = (made.notes["pitch"] == n.pitch) & (made.notes["onset"] <= n.onset)
+        if end > ends[held].max() + 1e-9:
+            return False
+    return True
+
+
+def can_all_be_played(condensation):
+    """Each part can be fingered whole, as the strings told have it."""
+    made = condensation.song
+    players = condensation.choices["player"].unique()
+    has_notes = [name for name in players if (made.notes["part"] == name).any()]
+    return all(finger_part(made, name)["problem"].isna().all() for name in has_notes) and (
+        made.notes[["string", "fret"]].notna().all().all()
+    )
+
+
+def lead_is_kept(made, condensation):
+    """Where a lead plays, one plays on, or another that plays just the same."""
+    roles = condensation.roles.set_index("layer")["role"]
+    leads = [name for name in roles.index if roles[name] == "lead"]
+    for section, own in condensation.choices.groupby("section"):
+        there = made.notes[made.notes["section"] == section]
+        sounding = [name for name in leads if (there["part"] == name).any()]
+        if sounding and nothing_left_out(condensation):
+            played = {name for layers in own["layers"] for name in layers}
+            content = {frozenset(zip(there.onset[there.part == n], there.pitch[there.part == n],
+                                     strict=True)) for n in played}  # fmt: skip
+            wanted = {frozenset(zip(there.onset[there.part == n], there.pitch[there.part == n],
+                                    strict=True)) for n in sounding}  # fmt: skip
+            if not content & wanted:
+                return False
+    return True
+
+
+@FORM
+@given(seed=st.integers(0, 10**6), layers=st.integers(2, 5), players=st.integers(1, 3))
+def test_the_order_of_layers_plays_no_part(seed, layers, players):
+    """The same layers the other way round, and the same question twice, have the same answer."""
+    one, again = (condense(made_up(seed, layers), players) for _ in range(2))
+    other = condense(made_up(seed, layers, reverse=True), players)
+    columns = ["section", "player", "layers", "action", "reason"]
+    for told in (again, other):
+        pd.testing.assert_frame_equal(told.choices[columns], one.choices[columns])
+        assert told.value == one.value
+
+
+@FORM
+@given(seed=st.integers(0, 10**6), layers=st.integers(2, 4), players=st.integers(1, 2))
+def test_an_exact_double_costs_nothing(seed, layers, players):
+    """A layer that plays just what another plays is left out and nothing is lost."""
+    made = made_up(seed, layers)
+    double = made.notes[made.notes["part"] == "Layer A"].assign(part="Layer A too")
+    row = made.parts[made.parts["part"] == "Layer A"].assign(part="Layer A too")
+    with_it = replace_tables(made, row, double)
+    found = condense(with_it, players)
+    for section, own in found.choices.groupby("section"):
+        played = {name for layers_ in own["layers"] for name in layers_}
+        if len(played & {"Layer A", "Layer A too"}) == 1:
+            lost = found.lost[(found.lost["section"] == section)
+                              & found.lost["layer"].isin(["Layer A", "Layer A too"])]  # fmt: skip
+            lost = lost[lost["value"].notna()]
+            assert lost["value"].abs().max() == 0
+            assert lost["why"].str.contains("exactly the same").all()
+        assert len(played & {"Layer A", "Layer A too"}) < 2
+
+
+def replace_tables(made, part, notes):
+    return type(made)(
+        pd.concat([made.parts, part], ignore_index=True), made.sections, made.measures,
+        made.chords, pd.concat([made.notes, notes], ignore_index=True),
+    )  # fmt: skip
+
+
+@FORM
+@given(seed=st.integers(0, 10**6), players=st.integers(2, 3))
+def test_pins_are_kept(seed, players):
+    """What was told to be taken is taken, and what was forbidden is not."""
+    made = made_up(seed, 4)
+    free = condense(made, players)
+    banned = next(row.layer for row in free.roles.itertuples() if row.role != "lead")
+    pinned = condense(
+        made, players, pins=[("Player 2", "Chorus", ())], forbid=[(None, "Tag", banned)]
+    )
+    by = pinned.choices.set_index(["player", "section"])
+    assert by.loc[("Player 2", "Chorus"), "layers"] == ()
+    assert by.loc[("Player 2", "Chorus"), "reason"] == "pinned to nothing"
+    assert not any(banned in layers for layers in by.xs("Tag", level="section")["layers"])
+    assert pinned.value <= free.bound + 1e-6
+
+
+def band(**more):
+    """A lead, its octave double in the chorus, strummed chords, and a held pad."""
+    rows = []
+    tune = [67, 69, 71, 74, 72, 71, 69, 66, 67, 71, 74, 76, 74, 72, 69, 67]
+    for bar in range(8):
+        for beat in range(4):
+            pitch = tune[(4 * bar + beat + bar // 4) % 16]
+            rows.append(("Tune", pitch, 4 * bar + beat, 1))
+            if bar >= 4:
+                rows.append(("Tune low", pitch - 12, 4 * bar + beat, 1))
+            rows.append(("Chords", "G2 B2 D3" if bar % 2 == 0 else "D3 F#3 A3", 4 * bar + beat, 1))
+        rows.append(("Pad", "B3 D4" if bar % 2 == 0 else "A3 D4", 4 * bar, 4))
+    chords = [(4 * bar, 7 if bar % 2 == 0 else 2, "major", None) for bar in range(8)]
+    return song(*rows, bars=8, sections=(("Verse", 1), ("Chorus", 5)), chords=chords,
+                parts=parts_of("Tune", "Tune low", "Chords", "Pad", family="guitar"),
+                **more)  # fmt: skip
+
+
+def test_roles_of_a_small_band():
+    """What a musician would say who hears it."""
+    roles = layer_roles(band()).set_index("layer")
+    assert roles["role"].to_dict() == {
+        "Tune": "lead", "Tune low": "double", "Chords": "rhythm", "Pad": "pad",
+    }  # fmt: skip
+    assert roles.loc["Tune low", "doubles"] == "Tune"
+    assert roles.loc["Chords", "polyphony"] == 3
+    assert roles.loc["Pad", "density"] == 1 / 4  # a quarter note lasts a second
+    assert roles.loc["Tune low", "presence"] == 1 / 2
+    told = layer_roles(band(), roles={"Pad": "rhythm"}).set_index("layer")
+    assert told.loc["Pad", "role"] == "rhythm"
+    assert told.loc["Pad", "why"].startswith("told to be")
+
+
+def test_a_hook_a_fill_and_a_pulse():
+    """A figure of a bar that comes back, three notes in the whole song, one note at even pace."""
+    figure = [(0, "E4"), (0.5, "G4"), (1, "A4"), (2, "G4"), (3.5, "E4")]
+    rows = [("Figure", name, 4 * bar + at, 0.5) for bar in range(8) for at, name in figure]
+    rows += [("Answer", name, 30 + k / 2, 0.5) for k, name in enumerate(("D5", "C5", "A4"))]
+    rows += [("Pulse", "E3", k / 2, 0.5) for k in range(64)]
+    roles = layer_roles(song(*rows, parts=parts_of("Figure", "Answer", "Pulse", family="guitar")))
+    told = dict(zip(roles["layer"], roles["role"], strict=True))
+    assert told == {"Figure": "hook", "Answer": "fill", "Pulse": "rhythm"}
+
+
+def test_two_players_of_a_small_band():
+    """One has the tune, the other the chords; alone, the tune is played."""
+    two = condense(band(), 2)
+    assert two.is_proven
+    by = two.choices.set_index(["section", "player"])["layers"]
+    for section in ("Verse", "Chorus"):
+        assert "Tune" in by[section, "Player 1"]
+        assert "Chords" in by[section, "Player 2"] or "Chords" in by[section, "Player 1"]
+    one = condense(band(), 1)
+    assert all("Tune" in layers for layers in one.choices["layers"])
+    assert "always kept" in one.choices["reason"][0]
+    names = condense(band(), ["Mara", "Odd"]).song.parts["part"].tolist()
+    assert names == ["Mara", "Odd"]
+
+
+def test_other_parts_stay_and_notes_are_whole():
+    """A bass and a singer are untouched; what two layers hold at once is one note."""
+    rows = [("Bass", "G1", 0, 4), ("Voice", "G4", 0, 4)]
+    rows += [("One", "G3", 0, 4), ("Two", "G3", 0, 2), ("Two", "B3", 2, 2), ("Three", "D5", 0, 4)]
+    made = song(*rows)
+    found = condense(made, 2, pins=[("Player 1", "Song", ("One", "Two"))])
+    parts = found.song.parts["part"].tolist()
+    assert parts == ["Bass", "Voice", "Player 1", "Player 2"]
+    kept = found.song.notes[found.song.notes["part"].isin(["Bass", "Voice"])]
+    assert kept[["onset", "duration", "pitch"]].to_numpy().tolist() == [[0, 4, 31], [0, 4, 67]]
+    merged = found.song.notes[found.song.notes["part"] == "Player 1"].sort_values("pitch")
+    assert merged[["onset", "duration", "pitch"]].to_numpy().tolist() == [[0, 4, 55], [2, 2, 59]]
+
+
+def test_strings_of_the_source_are_kept():
+    """A layer recorded with a capo in another tuning is played with both, on its own frets."""
+    rows = [("Open", "D3", 0, 2), ("Open", "A3", 2, 2)]
+    tuning = (62, 57, 54, 50, 45, 38)
+    parts = parts_of("Open", family="guitar", capo=2)
+    parts["tuning"] = pd.Series([tuning], dtype=object)
+    made = song(*rows, parts=parts)
+    notes = made.notes.assign(string=pd.array([6, 5], dtype="Int64"),
+                              fret=pd.array([12, 12], dtype="Int64"))  # fmt: skip
+    found = condense(type(made)(made.parts, made.sections, made.measures, made.chords, notes), 1)
+    row = found.song.parts.iloc[0]
+    assert (row["tuning"], row["capo"]) == (tuning, 2)
+    assert found.song.notes[["string", "fret"]].to_numpy().tolist() == [[6, 12], [5, 12]]
+
+
+def test_a_note_held_into_the_next_section():
+    """It sounds on if the player goes on with its layer, and ends there if not."""
+    rows = [("Pad", "D4 G4", 0, 6), ("Pad", "C4 G4", 6, 2), ("Riff", "G2", 4, 4)]
+    made = song(*rows, bars=2, sections=(("Verse", 1), ("Chorus", 2)))
+    stays = condense(made, 1, roles={"Pad": "lead"})
+    held = stays.song.notes.query("onset == 0")
+    assert held["duration"].tolist() == [6, 6]
+    leaves = condense(made, 1, pins=[("Player 1", "Chorus", "Riff")], roles={"Pad": "pad"})
+    assert leaves.song.notes.query("onset == 0")["duration"].tolist() == [4, 4]
+
+
+def test_alternatives_and_growth():
+    """The next best are told with what they cost, best first; more players are worth more."""
+    found = condense(band(), 2)
+    others = found.alternatives
+    for _, own in others.groupby("section"):
+        assert len(own) == 3
+        assert own["costs"].is_monotonic_increasing
+        assert (own["costs"] >= -1e-9).all()
+    grown = found.by_players()
+    assert grown["players"].tolist() == [1, 2, 3, 4]
+    assert grown["value"].is_monotonic_increasing
+    assert grown["value"][1] == found.value
+    assert grown["share"][3] == pytest.approx(1)
+
+
+def test_an_alternative_costs_what_it_costs():
+    """Pinned to the alternative, the whole is worth what was told."""
+    found = condense(band(), 2)
+    for row in found.alternatives.itertuples():
+        pins = [(f"Player {k + 1}", row.section, layers) for k, layers in enumerate(row.layers)]
+        pinned = condense(band(), 2, pins=pins)
+        assert pinned.value == pytest.approx(row.value, abs=1e-4)
+
+
+def test_a_quiet_section_stays_quiet():
+    """Where one soft layer of many plays, nobody fills the section up to the chorus."""
+    found = condense(band(), 2, weights=Weights(growth=50))
+    free = condense(band(), 2, weights=Weights(growth=0))
+    full = free.terms.query("term == 'growth'")["value"]
+    assert (full == 0).all()
+    assert found.value <= free.value
+
+
+def low_and_high():
+    """A line below every guitar, and one that can be played."""
+    return song(("Deep", "C1", 0, 4), ("Deep", "D1", 4, 4), ("High", "E4", 0, 4),
+                ("High", "G4", 4, 4), parts=parts_of("Deep", "High", family="guitar"))  # fmt: skip
+
+
+def test_a_layer_that_cannot_be_played():
+    """It is told as lost with the reason; as the lead it stands in the way."""
+    found = condense(low_and_high(), 1, roles={"Deep": "rhythm"})
+    assert found.choices["layers"][0] == ("High",)
+    row = found.lost.set_index("layer").loc["Deep"]
+    assert "below the lowest open string" in row["why"]
+    assert "Deep cannot be played at all" in " ".join(found.song.notices)
+    with pytest.raises(ArrangeError, match="'Deep' is the lead and must be kept, but no note"):
+        condense(low_and_high(), 1, roles={"Deep": "lead"})
+    with pytest.raises(ArrangeError, match=r"pinned to Deep in 'Song'.*must be playable"):
+        condense(low_and_high(), 1, roles={"Deep": "rhythm"}, pins=[("Player 1", "Song", "Deep")])
+
+
+def test_a_section_of_silence_and_too_many_players():
+    """All lay out where nothing sounds; who has nothing to play lays out, and it is told."""
+    made = song(("Only", "E4", 0, 4), bars=2, sections=(("Verse", 1), ("Rest", 2)),
+                parts=parts_of("Only", family="guitar"))  # fmt: skip
+    found = condense(made, 3)
+    by = found.choices.set_index(["section", "player"])
+    assert set(by.xs("Rest")["action"]) == {"lays out"}
+    assert set(by.xs("Rest")["reason"]) == {"nothing sounds here"}
+    assert len(found.song.parts) == 3
+    told = " ".join(found.song.notices)
+    assert "3 players for 1 layers" in told
+    assert "no layer plays in Rest" in told
+    assert "no chord symbols" in told
+
+
+@pytest.mark.parametrize(
+    ("question", "message"),
+    [
+        ({"players": 0}, "players=0; at least one"),
+        ({"players": []}, "no players"),
+        ({"players": ["Mara", "Mara"]}, "two players are called 'Mara'"),
+        ({"layers": ["Tune", "Tun"]}, "no part 'Tun'; there are Tune"),
+        ({"layers": []}, "no layers"),
+        ({"layers": ["Tune", "Tune"]}, "names 'Tune' twice"),
+        ({"layers": ["Tune"], "players": ["Pad"]}, "'Pad', as is a part that stays"),
+        ({"roles": {"Tune": "solo"}}, "'Tune' is told to be 'solo'; a role is one of lead"),
+        ({"roles": {"Organ": "pad"}}, "no layer 'Organ'"),
+        ({"pins": [("Player 3", "Verse", "Tune")]}, "no player 'Player 3'"),
+        ({"pins": [("Player 1", "Coda", "Tune")]}, "no section 'Coda'"),
+        ({"pins": [("Player 1", "Verse", "Organ")]}, "no layer 'Organ'"),
+        ({"pins": [("Player 1", "Verse", "Tune low")]}, "does not play; there play Chords"),
+        ({"pins": ["Tune"]}, r"each is \(player, section, layers\)"),
+        ({"pins": [(None, "Verse", "Tune")]}, "names no player"),
+        ({"pins": [("Player 1", "Verse", ("Tune", "Pad", "Chords"))]}, "merges 3 layers"),
+        ({"pins": [("Player 1", "Verse", "Tune"), ("Player 1", "Verse", "Pad")]},
+         "pinned to 'Tune' and to 'Pad'; keep one"),
+        ({"pins": [("Player 1", "Verse", "Tune")], "forbid": [(None, None, "Tune")]},
+         "'Tune' is forbidden there"),
+        ({"pins": [("Player 1", "Verse", "Pad"), ("Player 2", "Verse", "Chords")]},
+         "'Tune' is the lead in 'Verse' and must be kept, but pins and bans"),
+        ({"forbid": [("Player 1", "Verse", "Tune"), ("Player 2", "Verse", "Tune")]},
+         "'Tune' is the lead in 'Verse'"),
+        ({"necks": [Neck()]}, "1 necks for 2 players"),
+    ],
+)  # fmt: skip
+def test_what_cannot_be_asked(question, message):
+    """The rule that stands in the way is named."""
+    with pytest.raises(ArrangeError, match=message):
+        condense(band(), **{"players": 2, **question})
+
+
+@pytest.mark.parametrize(
+    ("weights", "message"),
+    [({"line": -1}, "0 or more"), ({"clash": 2}, "at most 1"), ({"octave": 1.5}, "a share"),
+     ({"other_neck": 0.1}, "presence")],
+)  # fmt: skip
+def test_weights_that_make_no_sense(weights, message):
+    """Those for which what must hold would not hold."""
+    with pytest.raises(ArrangeError, match=message):
+        Weights(**weights)
+
+
+def test_no_guitars_at_all():
+    """The layers have to be named, and may be anything that lies on a guitar."""
+    made = song(("Voice 1", "E4", 0, 4), ("Voice 2", "C4", 0, 4))
+    with pytest.raises(ArrangeError, match="no part of this song is a guitar; name the layers"):
+        condense(made)
+    found = condense(made, 2, layers=["Voice 1", "Voice 2"])
+    assert found.song.parts["family"].tolist() == ["guitar", "guitar"]
+    assert sorted(found.song.notes["pitch"]) == [60, 64]

@@ -1,0 +1,342 @@
+"""The pages that players take home, read back and compared with the Song.
+
+Sources: pypdf as a second reader of what was printed; ISO 216 and ANSI/ASME Y14.1 for paper;
+delay time = 60000 / beats a minute times the note value (arithmetic); NIOSH publication 98-126,
+table of exposure, for the hours at a level. What players call things is common practice.
+"""
+
+from __future__ import annotations
+
+import io
+import re
+from dataclasses import replace
+from pathlib import Path
+
+import matplotlib.image
+import numpy as np
+import pypdf
+import pytest
+import typst
+from songs import parts_of, song
+
+from arrange.decisions import Decision, DecisionLog
+from arrange.errors import ArrangeError
+from arrange.handouts import PAPERS, STYLES, printing, write_handout
+from arrange.reading import read
+
+DATASETS = Path(__file__).parent.parent / "datasets"
+DEMOS = ("low-water.musicxml", "tarrow-weir.txt")
+WHITE_MM = 9.0  # at every edge
+
+
+def text_of(path: Path) -> str:
+    """All text of a PDF, page after page, lines joined."""
+    pages = [page.extract_text() for page in pypdf.PdfReader(path).pages]
+    return " ".join(" ".join(pages).split())
+
+
+def pdf_of(paths, word: str) -> Path:
+    return next(path for path in paths if path.suffix == ".pdf" and word in path.name)
+
+
+def in_order(text: str, words: list[str]) -> list[str]:
+    """The stretches of text from each word to the next; each must come after the one before."""
+    places, at = [], 0
+    for word in words:
+        at = text.find(word, at)
+        assert at >= 0, f"{word!r} is not there, or not in its place"
+        places.append(at)
+        at += len(word)
+    return [text[a:b] for a, b in zip(places, [*places[1:], len(text)], strict=True)]
+
+
+def headings(own) -> list[str]:
+    told = []
+    for row in own.sections.itertuples():
+        first, last = row.first_measure, row.last_measure
+        where = f"bar {first}" if first == last else f"bars {first}–{last}"
+        told.append(f"{row.section} {where}")
+    return told
+
+
+@pytest.fixture(scope="module", params=[(d, s) for d in DEMOS for s in STYLES], ids=str)
+def demo(request, tmp_path_factory):
+    """A demo song, the style, and the files of its handout."""
+    name, style = request.param
+    own = read(DATASETS / name)
+    paper = "A4" if style == "notation" else "letter"
+    folder = tmp_path_factory.mktemp("handout")
+    return own, style, write_handout(own, folder, style=style, paper=paper)
+
+
+def test_the_files_are_those_of_every_guitar_and_the_band(demo):
+    _, _, paths = demo
+    assert [path.suffix for path in paths] == [".pdf", ".html"] * 3
+    assert [re.search(r"(guitar-\d|band)\.", path.name)[1] for path in paths[::2]] == [
+        "guitar-1", "guitar-2", "band",
+    ]  # fmt: skip
+    assert all(path.exists() for path in paths)
+    assert {path.name for path in paths[0].parent.iterdir()} == {path.name for path in paths}
+
+
+@pytest.mark.parametrize("part", ["Guitar 1", "Guitar 2"])
+def test_every_section_and_chord_is_printed_in_order(demo, part):
+    """Between a section's heading and the next stand all its chord symbols."""
+    own, _, paths = demo
+    path = pdf_of(paths, part.lower().replace(" ", "-"))
+    text, first = text_of(path), pypdf.PdfReader(path).pages[0].extract_text()
+    assert headings(own)[0] in " ".join(first.split()), "the music begins on the first page"
+    stretches = in_order(text, headings(own))
+    for section, printed in zip(own.sections["section"], stretches, strict=True):
+        inside = own.chords[own.chords["section"] == section]
+        words = printed.split()
+        missing = [symbol for symbol in set(inside["symbol"]) if symbol not in words]
+        assert not missing, f"{section}: {missing} of {words}"
+
+
+def test_facts_of_the_part_are_told(demo):
+    """Key, meter, tempo as players count it, tuning low to high, and the capo in plain words."""
+    own, _, paths = demo
+    text = text_of(pdf_of(paths, "guitar-2"))
+    capo = own.parts.set_index("part").loc["Guitar 2", "capo"]
+    assert f"Capo capo {capo}; frets are counted from the nut" in text
+    assert "Tuning E A D G B E (low to high, standard)" in text
+    if own.title.startswith("Low"):
+        assert "Key Bb major Meter 4/4 Tempo quarter = 102 Length 3:30, 92 bars" in text
+        # At a capo on the third fret the shape a minor third lower sounds the chord.
+        assert "Gm = Em" in text
+        assert "Eb/G = C/E" in text
+        assert "meter 6/8, dotted quarter = 64" in text  # 96 quarters a minute
+    else:
+        # 108 dotted quarters are 162 quarters a minute: 60000 / 162 * 3/4 = 277.8 ms, and later
+        # 60000 / 144 * 3/4 = 312.5 ms.
+        assert "Tempo dotted quarter = 108" in text
+        assert "Echo dotted eighth, 278 ms, 312 ms from bar 42" in text
+        assert "edge (just breaking up)" in text
+        assert "from bar 45: meter 9/8" in text
+
+
+def test_cues_tell_what_the_demo_was_written_to_do(demo):
+    """The demos' own remarks say who doubles whom, and who waits."""
+    own, _, paths = demo
+    text = text_of(pdf_of(paths, "guitar-2"))
+    if own.title.startswith("Low"):
+        (intro, *_) = in_order(text, headings(own))
+        assert "Doubles Guitar 1 an octave lower." in intro
+        check_page(pdf_of(paths, "guitar-2"), text, "Intro", "bars 1–4")  # the tag is the hook
+    else:
+        lead_in, tune, _, third, *_ = in_order(text, headings(own))
+        assert "Lay out 9 bars; in at Tune (2), bar 10." in lead_in
+        assert "Still out, 8 more bars; in at Tune (2), bar 10; last chord before you: D." in tune
+        check_page(pdf_of(paths, "guitar-2"), third, "Tune (2)", "bars 10–17")
+
+
+def check_page(path: Path, text: str, section: str, bars: str) -> None:
+    """A section that is to be played again stands on the page that is named."""
+    page = re.search(rf"Play {re.escape(section)} again \(page (\d+)\)", text)[1]
+    printed = " ".join(pypdf.PdfReader(path).pages[int(page) - 1].extract_text().split())
+    assert f"{section} {bars}" in printed
+
+
+def test_an_html_page_holds_the_same_and_needs_nothing_else(demo):
+    own, _, paths = demo
+    page = next(p for p in paths if p.name.endswith("guitar-1.html")).read_text(encoding="utf-8")
+    outside = re.sub(r'xmlns(:xlink)?="http://www.w3.org/[^"]*"', "", page)
+    assert not re.search(r"https?:|\bsrc=|url\(|@import", outside)
+    text = " ".join(re.sub(r"<[^>]*>", " ", re.sub(r"<style.*?</style>", "", page, flags=re.S))
+                    .split())  # fmt: skip
+    for section, printed in zip(
+        own.sections["section"], in_order(text, headings(own)), strict=True
+    ):
+        inside = own.chords[own.chords["section"] == section]
+        assert set(inside["symbol"]) <= set(printed.split()), section
+
+
+def test_the_band_sheet_tells_form_and_players_on_one_page(demo):
+    own, _, paths = demo
+    path = pdf_of(paths, "band")
+    assert len(pypdf.PdfReader(path).pages) == 1
+    text = text_of(path)
+    rows = in_order(text[text.index("Energy") :], [
+        f"{row.section} {row.first_measure}–{row.last_measure}" for row in own.sections.itertuples()
+    ])  # fmt: skip
+    for section, printed in zip(own.sections["section"], rows, strict=True):
+        symbols = own.chords["symbol"][own.chords["section"] == section]
+        assert set(symbols.unique()[:8]) <= set(printed.split()), section
+    for part in own.parts["part"]:
+        assert part in text
+    # NIOSH 98-126: 94 dB(A) for one hour, 100 dB(A) for 15 minutes.
+    assert "at 94 dB(A) one hour is a whole day's share, at 100 dB(A) a quarter of an hour" in text
+
+
+@pytest.fixture
+def pages(monkeypatch):
+    """Every page that is printed from now on, as PNG."""
+    drawn = []
+    compiled = typst.compile
+
+    def also_drawn(template, **options):
+        made = compiled(template, **(options | {"format": "png", "ppi": 50, "timestamp": None}))
+        drawn.extend(made if isinstance(made, list) else [made])
+        return compiled(template, **options)
+
+    monkeypatch.setattr(printing.typst, "compile", also_drawn)
+    return drawn
+
+
+EDGES = {
+    "one page": song(
+        ("Guitar", "C3 E3 G3", 0, 4), ("Guitar", "F3 A3 C4", 4, 4), key="C major", title="Short",
+    ),
+    "bass and a part that never plays": song(
+        *[("Bass", p, n, 1) for n, p in enumerate(["E1", "G1", "A1", "B1"] * 2)],
+        parts=["Bass", "Guitar"], title="Bass only",
+    ),
+    "seven strings": song(
+        ("Guitar", "B1 F#2 B2", 0, 1), ("Guitar", "E2", 1, 1 / 3), ("Guitar", "F2", 4 / 3, 1 / 3),
+        ("Guitar", "G2", 5 / 3, 1 / 3), ("Guitar", "A2", 2, 2), title="Low Iron", tempo=140,
+        parts=parts_of("Guitar", tuning=[(64, 59, 55, 50, 45, 40, 35)], drive="distorted"),
+    ),
+    "6/8": song(
+        *[("Guitar", p, n / 2, 0.5) for n, p in enumerate(("G3 B3 D4 G4 D4 B3 " * 4).split())],
+        meter="6/8", tempo=150, sections=[("A", 1), ("B", 3)], title="Jig",
+    ),
+    "many sections and a long title": song(
+        *[("Guitar 1", f"{'CDEFGAB'[n % 7]}3 G3", 16 * n + 4 * b, 3)
+          for n in range(28) for b in range(4) if n % 5 != 3],
+        *[("Guitar 2", "C4 E4", 16 * n, 16) for n in range(28)],
+        sections=[(f"{('Verse', 'Chorus', 'Interlude for two whistles')[n % 3]} {n // 3 + 1}",
+                   1 + 4 * n) for n in range(28)],
+        title="The Long and Winding Story of the Harbour Master's Daughters & <Boats> #1 *_$[x]",
+    ),
+    "short notes": song(
+        *[("Guitar", p, n / 8, 0.125)
+          for n, p in enumerate(["E3", "G3", "A3", "B3", "D4", "E4", "G4", "A4"] * 8)]
+    ),
+    "not playable": song(("Guitar", "E6 E1", 0, 4), ("Guitar", "E2 F2 G2", 4, 4)),
+    "a voice and drums": song(
+        ("Voice", "C5", 0, 4), ("Voice", "D5", 4, 2), ("Drums", float("nan"), 0, 1),
+        ("Drums", float("nan"), 4, 1), chords=[(0, 0, "major", None)],
+    ),
+    "no notes": song(parts=["Guitar"], bars=3),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("style", STYLES)
+@pytest.mark.parametrize("name", EDGES)
+def test_nothing_is_lost_or_cut_off_on_unusual_songs(tmp_path, pages, name, style):
+    """All headings are printed, pages have the size of the paper, and their edges are white."""
+    own, paper = EDGES[name], "A4" if style == "notation" else "letter"
+    parts = own.parts["part"].tolist()
+    paths = write_handout(own, tmp_path, player=parts, style=style, paper=paper)
+    assert len(paths) == 2 * len(parts) + 2
+    for path in paths[:-2:2]:
+        in_order(text_of(path), headings(own))
+        for sheet in pypdf.PdfReader(path).pages:
+            size = [float(side) * 25.4 / 72 for side in sheet.mediabox[2:]]
+            assert size == pytest.approx(PAPERS[paper][:2], abs=0.1)
+    for picture in pages:
+        check_margins(picture)
+
+
+def check_margins(picture: bytes) -> None:
+    ink = matplotlib.image.imread(io.BytesIO(picture), format="png")[..., :3].min(axis=2) < 0.9
+    edge = int(WHITE_MM / 25.4 * 50)
+    for where, side in (("left", ink[:, :edge]), ("right", ink[:, -edge:]), ("top", ink[:edge]),
+                        ("foot", ink[-int(edge * 0.4):])):  # fmt: skip
+        assert not side.any(), f"ink at the {where}"
+    assert ink.any()
+
+
+def test_what_cannot_be_played_is_told(tmp_path):
+    """E1 lies an octave below a guitar; it is told, and no fret is made up for it."""
+    paths = write_handout(EDGES["not playable"], tmp_path)
+    assert "Not playable as written, measure 1: E1 lies below the lowest open string" in text_of(
+        paths[0]
+    )
+
+
+def test_the_same_song_gives_the_same_bytes(tmp_path):
+    """Whatever was written before it."""
+    own = read(DATASETS / "tarrow-weir.txt")
+    both = write_handout(own, tmp_path / "both")
+    alone = write_handout(own, tmp_path / "alone", player="Tam")
+    names = [path.name for path in alone]
+    assert len(names) == 4
+    for name in names:
+        before = next(path for path in both if path.name == name)
+        assert before.read_bytes() == (tmp_path / "alone" / name).read_bytes()
+
+
+def test_decisions_and_roles_stand_on_the_band_sheet(tmp_path):
+    """Those that hold; a dropped one is left out, and one not yet agreed says so."""
+    log = DecisionLog((
+        Decision("d1", "Guitar 2 an octave up", "it was mud", "agreed", section="Song"),
+        Decision("d2", "leave out the third", "the singer has it", "proposed", measures=(1, 1)),
+        Decision("d3", "double the hook", "louder", "dropped"),
+    ))  # fmt: skip
+    paths = write_handout(
+        EDGES["one page"], tmp_path, decisions=log, roles={"Guitar": "holds the chords"}
+    )
+    text = text_of(paths[2])
+    assert "Song: Guitar 2 an octave up – it was mud" in text
+    assert "bar 1: leave out the third – the singer has it (proposed)" in text
+    assert "double the hook" not in text
+    assert "role: holds the chords" in text
+
+
+def test_markup_in_names_is_printed_as_it_stands(tmp_path):
+    own = replace(EDGES["one page"], title='#strong[x] <b>&amp; *_$ \\ "q"')
+    paths = write_handout(own, tmp_path)
+    assert '#strong[x] <b>&amp; *_$ \\ "q"' in text_of(paths[0])
+    assert "&lt;b&gt;&amp;amp;" in paths[1].read_text(encoding="utf-8")
+
+
+def test_wrong_words_are_answered_with_the_right_ones(tmp_path):
+    own = read(DATASETS / "tarrow-weir.txt")
+    with pytest.raises(ArrangeError, match="no player 'Corie'; did you mean 'Corrie'"):
+        write_handout(own, tmp_path, player="Corie")
+    with pytest.raises(ArrangeError, match="paper='A5'; it is one of 'A4', 'letter'"):
+        write_handout(own, tmp_path, paper="A5")
+    with pytest.raises(ArrangeError, match="style='tab'; it is one of 'notation', 'shapes'"):
+        write_handout(own, tmp_path, style="tab")
+    with pytest.raises(ArrangeError, match="roles: there is no part 'Ness'"):
+        write_handout(own, tmp_path, roles={"Ness": "tune"})
+    with pytest.raises(ArrangeError, match="no player is named"):
+        write_handout(own, tmp_path, player=[])
+    empty = replace(own, parts=own.parts[:0], notes=own.notes[:0])
+    with pytest.raises(ArrangeError, match="this song has no part"):
+        write_handout(empty, tmp_path)
+    with pytest.raises(ArrangeError, match="this song has no guitar; name a player, one of Voice"):
+        write_handout(song(("Voice", "C4", 0, 4)), tmp_path)
+    assert not list(tmp_path.iterdir())
+
+
+def test_a_folder_that_cannot_be_written_is_named(tmp_path):
+    (tmp_path / "file").write_text("mine")
+    for folder in (tmp_path / "file", tmp_path / "file" / "below"):
+        with pytest.raises(ArrangeError, match=r"file.*name a(nother)? folder"):
+            write_handout(EDGES["one page"], folder)
+    assert (tmp_path / "file").read_text() == "mine"
+
+
+def test_old_files_stay_where_a_sheet_cannot_be_made(tmp_path, monkeypatch):
+    paths = write_handout(EDGES["one page"], tmp_path)
+    before = {path: path.read_bytes() for path in paths}
+
+    def fails(*_, **__):
+        raise RuntimeError("the page failed")
+
+    monkeypatch.setattr(printing.typst, "compile", fails)
+    with pytest.raises(RuntimeError):
+        write_handout(EDGES["one page"], tmp_path)
+    assert {path: path.read_bytes() for path in tmp_path.iterdir()} == before
+
+
+def test_ink_is_black_or_white(tmp_path, pages):
+    """A print without colour loses nothing: every pixel is grey."""
+    write_handout(read(DATASETS / "tarrow-weir.txt"), tmp_path, style="shapes", player="Tam")
+    for page in pages:
+        colours = matplotlib.image.imread(io.BytesIO(page), format="png")[..., :3]
+        assert np.ptp(colours, axis=2).max() < 0.01
+        assert colours.min() < 0.1

@@ -1,0 +1,263 @@
+"""What stands behind a handout: beats, stays, cues, engraved lines, strums, page turns.
+
+Worked by hand, against an obvious second implementation, or against the Song itself. How players
+count and call things is common practice; the order of a note's elements is MusicXML 4.0's (W3C).
+"""
+
+from __future__ import annotations
+
+import itertools
+import re
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+from songs import notes_of, parts_of, song
+
+from arrange.handouts.beats import bar_counts, beat_name, beats_a_minute, is_compound, tempo_words
+from arrange.handouts.cues import bars_words, section_cues
+from arrange.handouts.engraving import engrave
+from arrange.handouts.excerpts import part_excerpt
+from arrange.handouts.playing import own_notes, part_stays
+from arrange.handouts.sheets import fingered_part, tuning_words
+from arrange.handouts.strums import strum_section
+from arrange.handouts.turns import TURN_SECONDS, page_starts, turn_cost
+from arrange.hands import Hand
+from arrange.necks import Neck
+from arrange.reading import read
+
+DATASETS = Path(__file__).parent.parent / "datasets"
+NOTE_ORDER = (
+    "grace", "cue", "chord", "pitch", "unpitched", "rest", "duration", "tie", "instrument",
+    "footnote", "level", "voice", "type", "dot", "accidental", "time-modification", "stem",
+    "notehead", "notehead-text", "staff", "beam", "notations", "lyric", "play", "listen",
+)  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("meter", "quarters", "beat", "counted"),
+    [
+        ("4/4", 102, "quarter", 102),
+        ("6/8", 162, "dotted quarter", 108),
+        ("9/8", 144, "dotted quarter", 96),
+        ("2/2", 120, "half", 60),
+        ("7/8", 100, "eighth", 200),
+        ("3/4", 90, "quarter", 90),
+        ("6/4", 90, "quarter", 90),
+        ("free", 60, "quarter", 60),
+    ],
+)
+def test_the_beat_is_what_players_count(meter, quarters, beat, counted):
+    assert beat_name(meter) == beat
+    assert beats_a_minute(quarters, meter) == counted
+    assert tempo_words(quarters, meter) == f"{beat} = {counted}"
+    assert is_compound(meter) == beat.startswith("dotted")
+
+
+def test_bars_are_counted_aloud():
+    assert bar_counts("4/4", 2) == ["1", "&", "2", "&", "3", "&", "4", "&"]
+    assert bar_counts("2/4", 4) == ["1", "e", "&", "a", "2", "e", "&", "a"]
+    assert bar_counts("3/4", 3) == ["1", "trip", "let", "2", "trip", "let", "3", "trip", "let"]
+    assert bar_counts("6/8", 3) == list("123456")
+    assert bar_counts("6/8", 6) == ["1", "&", "2", "&", "3", "&", "4", "&", "5", "&", "6", "&"]
+    assert bar_counts("4/4", 5) == bar_counts("free", 2) == []
+
+
+def test_bars_are_told_in_runs():
+    assert bars_words([3]) == "bar 3"
+    assert bars_words([8, 5, 6, 3, 7, 7]) == "bars 3, 5–8"
+
+
+def four_sections():
+    """Guitar 1 plays A, lays out, plays A again but for one bar, then A; Guitar 2 an octave up."""
+    line = ["C3", "E3", "G3", "E3", "F3", "A3", "C4", "A3"]
+    other = [*line[:6], "G3", "A3"]
+    rows = [("Guitar 1", p, n, 1) for n, p in enumerate(line)]
+    rows += [("Guitar 2", p.replace("3", "5").replace("4", "6"), n, 1) for n, p in enumerate(line)]
+    rows += [("Bass", "C2", 8 + n, 1) for n in range(4, 8)]
+    rows += [("Guitar 1", p, 16 + n, 1) for n, p in enumerate(other)]
+    rows += [("Guitar 1", p, 24 + n, 1) for n, p in enumerate(line)]
+    return song(
+        *rows, sections=[("Verse 1", 1), ("Break", 3), ("Verse 2", 5), ("Verse 3", 7)],
+        chords=[(0, 0, "major", None)],
+    )  # fmt: skip
+
+
+def test_repeats_rests_and_small_changes_are_found():
+    stays = part_stays(four_sections(), "Guitar 1")
+    assert [stay.plays for stay in stays] == [True, False, True, True]
+    assert [stay.written_as for stay in stays] == ["", "", "", "Verse 1"]
+    assert (stays[2].nearly_as, stays[2].different) == ("Verse 1", (6,))
+
+
+def test_cues_are_worked_out_from_the_notes():
+    """Two octaves up, two bars out, the bass a bar before, one bar changed, alone."""
+    own = four_sections()
+    cues = section_cues(own, "Guitar 1", part_stays(own, "Guitar 1"))
+    assert cues[0] == ("doubles Guitar 2 two octaves lower",)
+    assert cues[1][:2] == ("lay out 2 bars; in at Verse 2, bar 5", "listen: Bass in at bar 4")
+    assert cues[2] == ("alone", "as Verse 1 but for bar 6")
+    assert cues[3] == ("alone",)
+    other = section_cues(own, "Guitar 2", part_stays(own, "Guitar 2"))
+    assert other[0] == ("doubles Guitar 1 two octaves higher",)
+    assert other[1] == ("lay out 6 bars, to the end",)
+    assert other[2] == ("still out, 4 more bars, to the end",)
+
+
+def test_entries_techniques_and_held_notes_are_told():
+    notes = notes_of(("Guitar", "E3", 4, 2), ("Guitar", "G3", 6, 4), ("Guitar", "A3", 12, 4),
+                     sections=[("A", 1), ("B", 3)],
+                     technique=["palm mute", "palm mute, slide", None])  # fmt: skip
+    own = song(parts=["Guitar"], bars=6, sections=[("A", 1), ("B", 3)])
+    own = type(own)(own.parts, own.sections, own.measures, own.chords, notes)
+    first, second = section_cues(own, "Guitar", part_stays(own, "Guitar"))
+    assert first == ("1 bar rest, in at bar 2", "alone", "palm mute throughout", "slide: bar 2",
+                     "hold the last notes on into B")  # fmt: skip
+    assert second == ("1 bar rest, in at bar 4", "out from bar 5", "alone")
+
+
+@pytest.mark.parametrize("part", ["Guitar 1", "Guitar 2"])
+@pytest.mark.parametrize("name", ["low-water.musicxml", "tarrow-weir.txt"])
+def test_sections_written_as_another_are_note_for_note_the_same(name, part):
+    """The slow and obvious way: rows beside each other."""
+    own = read(DATASETS / name)
+    notes = own_notes(own, part)
+    stays = {stay.section: stay for stay in part_stays(own, part)}
+
+    def rows(section):
+        inside = notes[notes["section"] == section].copy()
+        inside["onset"] -= stays[section].onset
+        columns = ["onset", "duration", "pitch", "string", "fret"]
+        return inside[columns].sort_values(["onset", "pitch"]).round(6).reset_index(drop=True)
+
+    told = [stay for stay in stays.values() if stay.written_as]
+    assert told
+    for stay in told:
+        pd.testing.assert_frame_equal(rows(stay.section), rows(stay.written_as))
+
+
+@pytest.mark.parametrize(
+    ("name", "part"), [("low-water.musicxml", "Guitar 2"), ("tarrow-weir.txt", "Guitar 1")]
+)
+def test_tablature_shows_the_frets_of_the_song(name, part):
+    """Every attack, line by line: frets from the nut, open strings 0, muted ones a cross."""
+    own = read(DATASETS / name)
+    capo = int(own.parts.set_index("part").loc[part, "capo"])
+    stays = [stay for stay in part_stays(own, part) if stay.plays]
+    systems = engrave(own, part, [(stay.first, stay.last) for stay in stays], 186)
+    for stay, lines in zip(stays, systems, strict=True):
+        assert [line.first for line in lines] == [stay.first, *(n.last + 1 for n in lines[:-1])]
+        assert lines[-1].last == stay.last
+        for line in lines:
+            notes = own_notes(own, part)
+            inside = notes[notes["measure"].between(line.first, line.last) & ~notes["grace"]]
+            is_muted = inside["technique"].str.contains("muted", na=False)
+            wanted = ["×" if muted else "0" if fret == capo else str(fret)
+                      for muted, fret in zip(is_muted, inside["fret"], strict=True)]  # fmt: skip
+            drawn = re.findall(r'text-anchor="middle"[^>]*>([\d×]+)</text>', line.picture)
+            ties = len(re.findall(r'class="tie"', line.picture))
+            assert len(wanted) <= len(drawn) <= len(wanted) + ties
+            if not ties:
+                assert sorted(drawn) == sorted(wanted)
+
+
+def test_chord_symbols_stand_over_their_lines():
+    own = read(DATASETS / "low-water.musicxml")
+    (lines,) = engrave(own, "Guitar 1", [(5, 12)], 186)
+    for line in lines:
+        drawn = re.findall(r'class="harm"><text[^>]*>([^<]*)</text>', line.picture)
+        inside = own.chords[own.chords["measure"].between(line.first, line.last)]
+        assert drawn == inside["symbol"].tolist()
+
+
+def test_short_notes_are_joined_by_the_beat():
+    """Eighths in twos under a quarter, in threes in 6/8; a sixteenth beside a dotted eighth."""
+    lengths = [0.5] * 4 + [0.75, 0.25, 1.0]
+    onsets = np.cumsum([0, *lengths[:-1]])
+    own = song(*[("Voice", "C4", at, n) for at, n in zip(onsets, lengths, strict=True)])
+    root, *_ = part_excerpt(own, "Voice", [(1, 1)])
+    beams = [[beam.text for beam in note.findall("beam")] for note in root.iter("note")]
+    assert beams == [["begin"], ["end"], ["begin"], ["end"], ["begin"],
+                     ["end", "backward hook"], []]  # fmt: skip
+    jig = song(*[("Voice", "C4", n / 2, 0.5) for n in range(6)], meter="6/8")
+    root, *_ = part_excerpt(jig, "Voice", [(1, 1)])
+    assert [note.findtext("beam") for note in root.iter("note")] == ["begin", "continue", "end"] * 2
+
+
+def test_elements_of_a_note_keep_the_order_of_the_schema():
+    own = read(DATASETS / "low-water.musicxml")
+    root, numbers, _ = part_excerpt(own, "Guitar 1", [(5, 12), (57, 64)])
+    assert numbers == [*range(5, 13), *range(57, 65)]
+    for note in root.iter("note"):
+        order = [NOTE_ORDER.index(child.tag) for child in note]
+        assert order == sorted(order)
+
+
+def test_a_strum_is_counted():
+    """C for a bar: strummed on 1, 2 & and 3; G: its strings picked in eighths, then silence."""
+    c_shape, g_shape = "C3 E3 G3 C4", [("G2", 6), ("D3", 4), ("G3", 3)]
+    rows = [("Guitar", c_shape, at, n) for at, n in ((0, 1), (1.5, 0.5), (2, 2))]
+    rows += [("Guitar", name, 4 + n / 2, 0.5) for n, (name, _) in enumerate(g_shape)]
+    own = song(*rows, chords=[(0, 0, "major", None), (4, 7, "minor", None)],
+               parts=parts_of("Guitar", tuning=[Neck().tuning]))  # fmt: skip
+    own, _ = fingered_part(own, "Guitar", Hand())
+    notes = own_notes(own, "Guitar")
+    told = strum_section(own, notes, part_stays(own, "Guitar")[0], Neck())
+    first, second = told.bars
+    assert first.counts == ("1", "&", "2", "&", "3", "&", "4", "&")
+    assert first.marks == ("▼", "–", "·", "▼", "▼", "–", "–", "–")
+    assert second.marks[3:] == ("·",) * 5
+    picked = notes[notes["onset"] >= 4]["string"].astype(str).tolist()
+    assert list(second.marks[:3]) == picked
+    assert [label for label, _ in told.shapes] == ["major", "minor"]
+
+
+def test_a_line_is_no_row_of_shapes():
+    own = song(("Guitar", "E3", 0, 1), ("Guitar", "F3", 1, 1),
+               parts=parts_of("Guitar", tuning=[Neck().tuning]))  # fmt: skip
+    own, _ = fingered_part(own, "Guitar", Hand())
+    notes = own_notes(own, "Guitar")
+    assert strum_section(own, notes, part_stays(own, "Guitar")[0], Neck()) is None
+
+
+def test_tunings_are_told_low_to_high():
+    assert tuning_words((64, 59, 55, 50, 45, 40)) == "E A D G B E (low to high, standard)"
+    assert tuning_words((63, 59, 55, 50, 45, 40)) == "E A D G B Eb (low to high)"
+
+
+def brute_force(heights, rests, begins, room):
+    """The least cost of all ways to break, each tried."""
+    count, best = len(heights), np.inf
+    for breaks in itertools.product([False, True], repeat=count - 1):
+        starts = [0, *(n + 1 for n, is_here in enumerate(breaks) if is_here)]
+        ends = [*starts[1:], count]
+        pages = zip(starts, ends, strict=True)
+        if any(sum(heights[a:b]) > room and b > a + 1 for a, b in pages):
+            continue
+        best = min(best, len(starts) + sum(turn_cost(rests[s], begins[s]) for s in starts[1:]))
+    return best
+
+
+def test_pages_are_broken_as_well_as_can_be():
+    """Equal to trying all ways, on 200 sheets drawn at random."""
+    chance = np.random.default_rng(7)
+    for _ in range(200):
+        count = int(chance.integers(1, 10))
+        heights = chance.uniform(10, 60, count).tolist()
+        rests = chance.choice([0.0, 0.5, 2.0, 3.0, 9.0], count).tolist()
+        begins = chance.choice([False, True], count).tolist()
+        starts = page_starts(heights, rests, begins, 100)
+        ends = [*starts[1:], count]
+        assert starts[0] == 0
+        assert all(sum(heights[a:b]) <= 100 or b == a + 1
+                   for a, b in zip(starts, ends, strict=True))  # fmt: skip
+        cost = len(starts) + sum(turn_cost(rests[s], begins[s]) for s in starts[1:])
+        assert cost == pytest.approx(brute_force(heights, rests, begins, 100))
+
+
+def test_a_page_is_turned_in_the_rest():
+    """Four lines, two or three to a page: the break falls where there is time."""
+    assert page_starts([30] * 4, [0, 0, TURN_SECONDS, 0], [True] * 4, 100) == [0, 2]
+    assert page_starts([30] * 4, [0, TURN_SECONDS, 0, 0], [True] * 4, 100) == [0, 1]
+    assert page_starts([30] * 4, [0] * 4, [True, False, False, True], 100) == [0, 3]

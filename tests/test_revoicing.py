@@ -1,0 +1,343 @@
+"""Re-voicing: small songs where a musician knows the answer, what must hold always, bad input."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import arrange as ar
+from arrange.errors import ArrangeError
+from arrange.fingering import finger_part
+from arrange.revoicing import Weights, proposals_table, revoice
+from arrange.tables import Song
+from tests.songs import parts_of, song
+
+LOW_WATER = Path(__file__).parent.parent / "datasets" / "low-water.musicxml"
+G1, G2 = "Guitar 1", "Guitar 2"
+
+# Open C, F and G as every beginner learns them (common practice), a bar each, four strums.
+OPEN = ("C3 E3 G3 C4 E4", "F3 A3 C4 F4", "G2 B2 D3 G3 B3 G4")
+CHORDS = ((0, 0, "major", None), (4, 5, "major", None), (8, 7, "major", None))
+
+
+def strummed(part, shapes, onset=0.0):
+    """Four strums of each shape."""
+    return [(part, shape, onset + 4 * bar + beat, 1.0)
+            for bar, shape in enumerate(shapes) for beat in range(4)]  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def crowded():
+    """Two guitars strum the same open shapes."""
+    return song(*strummed(G1, OPEN), *strummed(G2, OPEN), chords=CHORDS, key="C major")
+
+
+@pytest.fixture(scope="module")
+def muddy():
+    """A guitar in low thirds over a bass; another plays high."""
+    low = ("E2 G2 C3 E3 G3", "F2 A2 C3 F3", "G2 B2 D3 G3")
+    rows = [("Bass", root, 4.0 * bar, 4.0) for bar, root in enumerate(("C2", "F1", "G1"))]
+    return song(*strummed(G1, ("C5 E5 G5", "C5 F5 A5", "B4 D5 G5")), *strummed(G2, low), *rows,
+                chords=CHORDS, parts=(G1, G2, "Bass"))  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def low_water():
+    """The demo song."""
+    return ar.read(LOW_WATER)
+
+
+def free_rows(before: Song, part, first, last):
+    """Whether each note is the part's and lies in the measures."""
+    notes = before.notes
+    return (notes["part"] == part) & notes["measure"].between(first, last)
+
+
+def sounding(notes, rows=None):
+    """What is played when, as plain rows."""
+    own = notes if rows is None else notes[rows]
+    names = ["part", "onset", "duration", "pitch", "technique"]
+    return sorted(map(tuple, own[names].fillna("").to_numpy().tolist()))
+
+
+def check_proposal(before: Song, proposal, part, first, last):
+    """What must hold of every proposal for one part."""
+    after = proposal.song
+    rows = free_rows(before, part, first, last)
+    kept = after.notes["part"].ne(part) | ~after.notes["measure"].between(first, last)
+    assert sounding(after.notes, kept) == sounding(before.notes, ~rows), "others are untouched"
+    told = finger_part(after, part)
+    assert told[told["measure"].between(first, last)]["problem"].isna().all(), "playable"
+    assert len(proposal.ended), "it ends something"
+    assert proposal.cost == pytest.approx(sum(proposal.costs.values()))
+    held = chords_sounding(after), chords_sounding(before)
+    for symbol, had, has in zip(before.chords.itertuples(), held[1], held[0], strict=True):
+        assert has <= had | set(symbol.pitch_classes) | {symbol.bass}, "no foreign note comes in"
+
+
+def chords_sounding(of: Song):
+    """Pitch classes that sound under each chord symbol."""
+    onset = of.notes["onset"].to_numpy()
+    end = onset + of.notes["duration"].to_numpy()
+    found = []
+    for row in of.chords.itertuples():
+        there = (onset < row.onset + row.duration - 1e-6) & (end > row.onset + 1e-6)
+        found.append({int(p) % 12 for p in of.notes["pitch"][there].dropna()})
+    return found
+
+
+def test_two_open_strummers_part(crowded):
+    """Common practice: one stays in first position, the other goes up the neck or thins out."""
+    found = revoice(crowded, G2)
+    ideas = [each.idea for each in found]
+    assert len(set(ideas)) == len(ideas)
+    assert len(found) >= 4
+    clear = [each for each in found if "crowding" in set(each.ended["kind"])]
+    assert {each.idea for each in clear} >= {"nearest voicings", "lay out"}
+    near = next(each for each in clear if each.idea == "nearest voicings").song.notes
+    means = near.groupby("part")["pitch"].mean()
+    assert means[G2] > means[G1] + 5, "up the neck"
+    for each in found:
+        check_proposal(crowded, each, G2, 1, 3)
+    costs = [each.cost for each in found]
+    assert costs[0] == min(costs)
+
+
+def test_low_thirds_leave_the_low_end(muddy):
+    """Common practice: with a bass in the band the guitar leaves the low strings out, or plays
+    higher: what lay below its low interval limit is gone.
+    """
+    assert set(ar.find_clashes(muddy)["kind"]) >= {"mud"}
+    found = revoice(muddy, G2)
+    best = found[0]
+    assert "mud" in set(best.ended["kind"])
+    assert best.before_after["severity_after"].sum() < best.before_after["severity_before"].sum()
+    lowest = best.song.notes[best.song.notes["part"] == G2].groupby("measure")["pitch"].min()
+    written = muddy.notes[muddy.notes["part"] == G2].groupby("measure")["pitch"].min()
+    assert (lowest >= written).all()
+    assert (lowest > written).any()
+    assert any(each.idea == "fewer strings" for each in found)
+    for each in found:
+        check_proposal(muddy, each, G2, 1, 3)
+
+
+def test_findings_told_are_those_of_the_new_song(crowded, muddy):
+    """The copies behind one another give what ``find_clashes`` gives on the new song."""
+    limits = ar.Limits(crowding=0.41)  # 0.4 is met exactly by one, to a rounding error
+    for before in (crowded, muddy):
+        for each in revoice(before, G2, limits=limits):
+            true = ar.find_clashes(each.song, limits=limits)
+            told = each.before_after
+            assert told["after"].sum() == len(true)
+            assert told["severity_after"].sum() == pytest.approx(true["severity"].sum())
+            was = ar.find_clashes(before, limits=limits)
+            assert told["before"].sum() == len(was)
+            left = {(row.kind, row.parts) for row in true.itertuples()}
+            gone = {(row.kind, row.parts) for row in was.itertuples()} - left
+            assert gone <= {(row.kind, row.parts) for row in each.ended.itertuples()}
+
+
+def test_only_chord_members_and_no_third_lost():
+    """An idea that keeps the harmony keeps each third in some part; one that does not says so."""
+    bare = song(*strummed(G1, ("C4 G4 C5", "F4 C5 F5", "G4 D5 G5")), *strummed(G2, OPEN),
+                chords=CHORDS)  # fmt: skip
+    thirds = [4, 9, 11]
+    found = revoice(bare, G2)
+    assert found
+    for each in found:
+        sounds = chords_sounding(each.song)
+        lost = [third for third, has in zip(thirds, sounds, strict=True) if third not in has]
+        assert len(each.given_up) == len(lost)
+        if lost:
+            assert "gives up" in each.why
+        check_proposal(bare, each, G2, 1, 3)
+    purposely = {"without the third", "thin out", "in between", "lay out", "exact double"}
+    assert {each.idea for each in found if each.given_up} <= purposely
+
+
+def test_dropping_the_third_tells_it(crowded):
+    """Both have the third: one may leave it out, and no part is without."""
+    found = revoice(crowded, G2, ideas=["without the third"], measures=(1, 3))[0]
+    own = found.song.notes[found.song.notes["part"] == G2]
+    for measure, third in ((1, 4), (2, 9), (3, 11)):
+        assert third not in set(own["pitch"][own["measure"] == measure] % 12)
+    assert found.given_up == ()
+
+
+def test_a_pinned_measure_stays(crowded):
+    """Measure 2 is pinned: its notes are as written in every proposal."""
+    rows = free_rows(crowded, G2, 2, 2)
+    for each in revoice(crowded, G2, pinned=[2]):
+        notes = each.song.notes
+        own = (notes["part"] == G2) & (notes["measure"] == 2)
+        assert sounding(notes, own) == sounding(crowded.notes, rows)
+        assert each.idea != "capo"
+
+
+def test_every_place_of_a_chord(muddy):
+    """Only where F holds does anything change, and the low third F2 A2 goes."""
+    found = revoice(muddy, G2, chord="F")
+    assert "mud" in set(found[0].ended["kind"])
+    for each in found:
+        if each.idea != "capo":
+            check_proposal(muddy, each, G2, 2, 2)
+
+
+def test_a_bar_does_not_end_what_lasts_a_section(crowded):
+    """To change a bar of three leaves them crowded: the message says so, with the severities."""
+    with pytest.raises(ArrangeError, match=r"lay out: it ends no finding \(severity \d"):
+        revoice(crowded, G2, chord="F")
+
+
+def test_lay_out_and_thin_out_lose_what_they_say(crowded):
+    """Both strum together, so that thinning out leaves nothing, and is told once."""
+    found = revoice(crowded, G2, ideas=["thin out", "lay out"])
+    assert [each.idea for each in found] == ["lay out"]
+    assert found[0].notes_lost == int(free_rows(crowded, G2, 1, 3).sum())
+    assert (found[0].song.notes["part"] == G1).all()
+
+
+def test_a_line_moves_by_octaves_only():
+    """A tune that crosses below keeps its shape."""
+    tune = [
+        (G1, note, onset, 1.0)
+        for onset, note in enumerate(["E3", "F3", "D3", "E3", "G3", "A3", "B3", "G3"])
+    ]
+    high = [(G1, note, 8.0 + onset, 1.0) for onset, note in enumerate(["E5", "F5", "G5", "A5"] * 6)]
+    under = [(G2, "C4", 4.0 * bar, 4.0) for bar in range(8)]
+    both = song(*tune, *high, *under, sections=(("Low", 1), ("High", 3)),
+                chords=((0, 0, "major", None),))  # fmt: skip
+    assert "crossing" in set(ar.find_clashes(both)["kind"])
+    found = {each.idea: each for each in revoice(both, G1, section="Low")}
+    moved = found["an octave up"]
+    own = moved.song.notes[
+        (moved.song.notes["part"] == G1) & (moved.song.notes["section"] == "Low")
+    ]
+    assert own["pitch"].tolist() == [64, 65, 62, 64, 67, 69, 71, 67]
+    assert moved.semitones == 12
+
+
+def test_quarter_tones_stay_quarter_tones():
+    """A bent line that crosses goes an octave up as it is."""
+    low = [(G1, 52.5 + 2 * (n % 2), 2.0 * n, 2.0) for n in range(4)]
+    high = [(G1, "E5", 8.0 + 4.0 * bar, 4.0) for bar in range(6)]
+    under = [(G2, "C4", 4.0 * bar, 4.0) for bar in range(8)]
+    both = song(*low, *high, *under, sections=(("Low", 1), ("High", 3)))
+    with pytest.raises(ArrangeError, match="between two frets"):
+        revoice(both, G1, section="Low", ideas=["an octave up"])
+
+
+def test_a_capo_is_told_in_the_parts_table(muddy):
+    """The proposal's part has the capo, and no note lies below it."""
+    found = [each for each in revoice(muddy, G2) if each.idea == "capo"]
+    assert found
+    parts = found[0].song.parts.set_index("part")["capo"]
+    assert parts[G2] > 0
+    assert parts[G1] == 0
+    own = found[0].song.notes[found[0].song.notes["part"] == G2]
+    assert (own["fret"] >= parts[G2]).all()
+    assert f"a capo at fret {parts[G2]}" in found[0].why
+    assert found[0].costs["capo"] == Weights().capo
+
+
+def test_without_chord_symbols_one_is_inferred():
+    """The notes tell C, F and G; the sentence says that they were inferred."""
+    bare = song(*strummed(G1, OPEN), *strummed(G2, OPEN))
+    found = revoice(bare, G2)
+    assert all("inferred" in each.why for each in found)
+    assert any("C, F, G inferred" in each.why for each in found)
+    for each in found:
+        assert chords_sounding(each.song) == []
+        own = each.song.notes
+        for measure, members in ((1, {0, 4, 7}), (2, {5, 9, 0}), (3, {7, 11, 2})):
+            assert set(own["pitch"][own["measure"] == measure] % 12) <= members
+
+
+def test_nothing_inferred_means_lines_only():
+    """A cluster is no chord: nothing but octaves, thinning and the like is proposed."""
+    rows = [(part, "C4 C#4 D4", 4.0 * bar, 4.0) for part in (G1, G2) for bar in range(3)]
+    ideas = {each.idea for each in revoice(song(*rows), G2)}
+    assert ideas <= {"an octave up", "an octave down", "exact double", "thin out", "in between",
+                     "lay out", "up the neck", "down the neck"}  # fmt: skip
+
+
+def test_weights_move_the_order(crowded):
+    """Who does not mind notes lost lays out first; who minds it most does not."""
+    cheap = revoice(crowded, G2, weights=Weights(lost=0.0, hand=10.0))
+    dear = revoice(crowded, G2, weights=Weights(lost=10_000.0))
+    assert cheap[0].notes_lost > 0
+    assert dear[0].notes_lost == 0
+
+
+def test_the_same_every_run(crowded):
+    """Ties are broken the same way each time."""
+    one, other = revoice(crowded, G2), revoice(crowded, G2)
+    assert proposals_table(one).equals(proposals_table(other))
+    for first, second in zip(one, other, strict=True):
+        assert first.song.notes.equals(second.song.notes)
+
+
+def test_low_water(low_water):
+    """The demo song, a section with mud: the best ideas end all of it, the rest is untouched."""
+    first, last = 37, 44
+    found = revoice(low_water, G2, section="Verse 3")
+    assert len({each.idea for each in found[:4]}) == 4
+    assert len(found[0].ended) >= 6
+    assert found[0].brought.empty
+    for each in found:
+        if each.idea != "capo":
+            check_proposal(low_water, each, G2, first, last)
+        fingered = finger_part(each.song, G2)
+        assert fingered["problem"].isna().all()
+
+
+def test_strings_and_frets_are_those_of_the_new_notes(muddy):
+    """pitch = open string + fret, from the nut (MusicXML 4.0, staff-tuning)."""
+    tuning = np.array([64, 59, 55, 50, 45, 40])
+    for each in revoice(muddy, G2):
+        own = each.song.notes[each.song.notes["part"] == G2].dropna(subset=["string"])
+        opened = tuning[own["string"].astype(int) - 1]
+        assert (opened + own["fret"].astype(int) == own["pitch"]).all()
+
+
+BAD = [
+    ({"part": "Guitar 9"}, "no part 'Guitar 9'"),
+    ({"section": "Coda"}, "no section 'Coda'"),
+    ({"measures": (2, 9)}, "within 1 to 3"),
+    ({"measures": 0}, "within 1 to 3"),
+    ({"chord": "Abmaj7"}, "stands nowhere"),
+    ({"chord": "H7"}, "no chord"),
+    ({"chord": "F", "measures": 1}, "no stretch is left"),
+    ({"pinned": [1, 2, 3]}, "pinned in all"),
+    ({"pinned": [7]}, "there are 1 to 3"),
+    ({"ideas": ["mute"]}, "no idea 'mute'"),
+]
+
+
+@pytest.mark.parametrize(("asked", "told"), BAD)
+def test_bad_input(crowded, asked, told):
+    """What cannot be is told, with what there is."""
+    with pytest.raises(ArrangeError, match=told):
+        revoice(crowded, asked.pop("part", G2), **asked)
+
+
+def test_silent_or_nothing_to_end():
+    """A part that is silent, one without strings, and one that is in nobody's way."""
+    some = song(*strummed(G1, OPEN), (G2, "C5 E5", 0.0, 4.0), ("Voice", "C6", 0.0, 12.0),
+                chords=CHORDS)  # fmt: skip
+    with pytest.raises(ArrangeError, match="silent in measure 3"):
+        revoice(some, G2, measures=3)
+    with pytest.raises(ArrangeError, match="no strings to finger"):
+        revoice(some, "Voice")
+    with pytest.raises(ArrangeError, match="nothing to end"):
+        revoice(some, G2, measures=1)
+
+
+def test_a_part_that_cannot_be_played():
+    """Where every proposal fails, the message says by which rule."""
+    high = [(G2, "F6 A6", 4.0 * bar, 4.0) for bar in range(3)]
+    rub = [(G1, "E5", 4.0 * bar, 4.0) for bar in range(3)]
+    parts = parts_of(G1, G2, tuning=[(64, 59, 55, 50, 45, 40)] * 2)
+    cannot = song(*rub, *high, parts=parts, chords=((0, 0, "major", None),))
+    with pytest.raises(ArrangeError, match=r"nothing (that was tried helps|to end)"):
+        revoice(cannot, G2, ideas=["in between", "an octave up"])
