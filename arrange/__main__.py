@@ -274,7 +274,11 @@ def _revoice(options: argparse.Namespace) -> int:
     )[: max(options.most, 1)]  # fmt: skip
     for number, each in enumerate(proposals, start=1):
         ended, brought = len(each.ended), len(each.brought)
-        print(f"{number}. {each.idea}: ends {ended}, brings {brought}; cost {each.cost:.0f} mm")
+        before, after = each.before_after[["severity_before", "severity_after"]].sum()
+        print(
+            f"{number}. {each.idea}: ends {ended}, brings {brought}; severity {before:.2f} to "
+            f"{after:.2f}; cost {each.cost:.0f} mm"
+        )
         print(f"   {each.why}")
     if options.output:
         folder = Path(options.output)
