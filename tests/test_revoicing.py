@@ -4,13 +4,13 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from songs import parts_of, song
 
 import arrange as ar
 from arrange.errors import ArrangeError
 from arrange.fingering import finger_part
 from arrange.revoicing import Weights, proposals_table, revoice
 from arrange.tables import Song
-from tests.songs import parts_of, song
 
 LOW_WATER = Path(__file__).parent.parent / "datasets" / "low-water.musicxml"
 G1, G2 = "Guitar 1", "Guitar 2"

@@ -2,14 +2,8 @@
 
 import numpy as np
 import pytest
-
-import arrange as ar
-from arrange.errors import ArrangeError
-from arrange.fingering import finger_part
-from arrange.necks import Neck
-from arrange.revoicing import find_capos, revoice_pair
-from tests.songs import song
-from tests.test_revoicing import (
+from songs import song
+from test_revoicing import (
     CHORDS,
     G1,
     G2,
@@ -19,6 +13,12 @@ from tests.test_revoicing import (
     sounding,
     strummed,
 )
+
+import arrange as ar
+from arrange.errors import ArrangeError
+from arrange.fingering import finger_part
+from arrange.necks import Neck
+from arrange.revoicing import find_capos, revoice_pair
 
 BOTH = (G1, G2)
 

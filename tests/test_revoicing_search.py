@@ -6,6 +6,8 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from slow_revoicing import slow_choice, slow_pair
+from songs import song
 
 from arrange.clashes.limits import DEFAULT_LIMITS
 from arrange.clashes.scene import Scene
@@ -22,8 +24,6 @@ from arrange.revoicing.stretches import Harmonies, Harmony, find_stretch
 from arrange.revoicing.units import part_units
 from arrange.revoicing.weights import Weights
 from arrange.voicings import find_voicings
-from tests.slow_revoicing import slow_choice, slow_pair
-from tests.songs import song
 
 PARTS = ("Guitar 1", "Guitar 2")
 ROOTS = ((0, "major"), (5, "major"), (7, "dominant"), (9, "minor"), (2, "minor-seventh"))
