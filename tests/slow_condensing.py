@@ -267,6 +267,23 @@ class Slow:
         other = next(name for name in option if name != self.first(option))
         return self.weights.mixed_sound * self.sounds(other, section)
 
+    def merging(self, option, section):
+        """How hard two lines at once are: for how long, how apart in time, how apart in pitch."""
+        if len(option) < 2:
+            return 0.0
+        one, other = option
+        together, alone, attacks = 0.0, 0, 0
+        for begin, end in self.slices(section):
+            now = [self.sounding(name, section, begin) for name in option]
+            if all(now):
+                together += self.seconds(begin, end)
+                struck = sum(any(note[0] == begin for note in own) for own in now)
+                attacks += struck > 0
+                alone += struck == 1
+        apart = abs(self.mean_pitch((one,), section) - self.mean_pitch((other,), section)) / 12
+        hard = 1 + (alone / attacks if attacks else 1) + min(apart, 1)
+        return self.weights.merging * together * hard / 3
+
     def change(self, before, now, section, following):
         """What it costs a player to go from one option to the next."""
         if not before:
@@ -317,7 +334,10 @@ class Slow:
 
     def lead(self, section):
         leads = [name for name in self.playing(section) if self.roles.role[name] == "lead"]
-        best = min(leads, key=lambda name: (-self.roles.salience[name], name), default=None)
+        best = min(leads, key=lambda name: (-self.roles.on_top[name], name), default=None)
+        loudest = min(leads, key=lambda name: (-self.roles.salience[name], name), default=None)
+        if leads and self.roles.salience[loudest] > self.roles.salience[best] + 0.15:
+            best = loudest
         return [n for n in self.playing(section) if best and self.same(n, best, section)]
 
     def joint(self, section, players):
@@ -335,7 +355,9 @@ class Slow:
                     self.cover(key, section) - self.clash(key, section)
                     - self.growth(key, section, players)
                 )  # fmt: skip
-            found[choice] = worths[key] - sum(self.mixed(option, section) for option in choice)
+            found[choice] = worths[key] - sum(
+                self.mixed(option, section) + self.merging(option, section) for option in choice
+            )
         return found
 
     def best(self, players):

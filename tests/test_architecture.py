@@ -31,7 +31,7 @@ LEVELS = (
     ("condensing", "revoicing"),
     ("decisions", "sound"),
     ("plots",),
-    ("handouts", "live", "report"),
+    ("exercises", "handouts", "live", "report"),
     ("study",),
     ("__main__", "__init__"),
 )

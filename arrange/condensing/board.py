@@ -86,7 +86,7 @@ class Board:
         for section in sections:
             self.worths[section] = self._worth(section)
         self._find_options()
-        for name in ("kinds", "steps", "_mixed", "_sounding"):
+        for name in ("kinds", "steps", "merging", "_taking_turns", "_sounding"):
             self.__dict__.pop(name, None)
 
     def learn(self, section: int, option: Option, neck: int, *, playable: bool) -> None:
@@ -169,22 +169,59 @@ class Board:
             if known is not None and known != self.necks[neck]:
                 seconds[layer] = self._presence(section, layer)
         cost = np.array([seconds[list(o)].sum() for o in self.options[section].options])
-        return np.rint((cost * self.weights.other_neck + self._mixed[section]) * 2**20) / 2**20
+        cost = cost * self.weights.other_neck + self.merging[section]
+        return np.rint(cost * 2**20) / 2**20
 
     @cached_property
-    def _mixed(self) -> list[Array]:
-        """What it costs each option of each section to play two layers with one sound."""
-        found = []
+    def merging(self) -> list[Array]:
+        """What it costs each option of each section that it is two layers, seconds."""
+        weights, found = self.weights, []
         for section, own in enumerate(self.options):
             cost = np.zeros(len(own.options))
+            hard = weights.merging * self._hardness(section)
             for at, option in enumerate(own.options):
                 if len(option) > 1:
                     first = self.kinds.first(option)
                     other = option[0] if option[1] == first else option[1]
+                    cost[at] = hard[option]
                     if self.kinds.drive[first] != self.kinds.drive[other]:
-                        cost[at] = self.weights.mixed_sound * self._presence(section, other)
+                        cost[at] += weights.mixed_sound * self._presence(section, other)
             found.append(cost)
         return found
+
+    def _hardness(self, section: int) -> Array:
+        """How hard it is to play two layers at once: layers x layers, seconds at their hardest."""
+        sounds, strikes, seconds = self._taking_turns[section]
+        together = (sounds * seconds) @ sounds.T
+        both = strikes @ strikes.T
+        either = strikes @ sounds.T
+        either = either + either.T - both
+        alone = 1 - both / np.where(either > 0, either, 1)
+        pitch = self.kinds.pitch[:, section]
+        apart = np.nan_to_num(np.abs(pitch[:, None] - pitch[None, :]) / 12)
+        return np.asarray(together * (1 + alone + np.minimum(apart, 1)) / 3)
+
+    def never_at_once(self, section: int, option: Option) -> bool:
+        """Whether the layers of a merge take turns."""
+        sounds = self._taking_turns[section][0][list(option)]
+        return not sounds.all(axis=0).any()
+
+    @cached_property
+    def _taking_turns(self) -> list[tuple[Array, Array, Array]]:
+        """Which layers sound and strike in each slice of a section, and how long it is."""
+        cut, material = self.material.sliced(), self.material
+        shape = len(material.names), len(cut.seconds)
+        sounds, strikes = np.zeros(shape), np.zeros(shape)
+        layer = material.layer[cut.note]
+        sounds[layer, cut.at] = 1
+        begins = np.abs(material.onset[cut.note] - cut.lines[cut.at]) < 1e-9
+        np.maximum.at(strikes, (layer, cut.at), begins.astype(np.float64))
+        section = np.full(shape[1], -1)
+        section[cut.at] = material.section[cut.note]
+        return [
+            (sounds[:, here], strikes[:, here], cut.seconds[here])
+            for here in (section == number for number in range(len(material.sections)))
+        ]
 
     def _presence(self, section: int, layer: int) -> float:
         """Seconds that a layer sounds in a section."""

@@ -23,13 +23,15 @@ from arrange.tables import Song
 from arrange.texture import DRIVE_DECIBELS, amplitude
 
 DOUBLES = 0.85  # share of a layer's notes that another begins too, in any octave
+EVERYWHERE = 0.6  # the least such share in any of its sections
 SAME_ATTACKS = 0.6  # share of that other's attacks in the same sections that it has as well
-LITTLE = 0.12  # share of the song's time up to which a layer is a fill
+LITTLE = 0.5  # share of the bars of its sections up to which a layer is a fill
+GAPS = 0.6  # share of the time of its sections from which a line on top is a lead, and no fill
 HELD = 1.2  # attacks a bar up to which what sounds on is a pad
 SOUNDS_ON = 0.6  # share of the time it is there for which a pad sounds
 CHORDS = 0.5  # share of attacks of two notes or more from which a layer plays chords
 COMES_BACK = 0.6  # share of bars heard before from which a line comes back
-FIGURE = 6  # different bars up to which what comes back is a hook, and no tune
+FIGURE = 8  # different bars up to which what comes back is a hook, and no tune
 STEADY = 0.8  # share of steps in time of one length from which picking is steady
 WIDE = 2.5  # semitones from note to note from which steady single notes are picking
 STILL = 1.0  # up to which they are a pulse
@@ -82,7 +84,9 @@ def roles_of(material: Material, roles: Mapping[str, str] | None = None) -> pd.D
             decided[number] = told[name], f"told to be a {told[name]}: {ROLES[told[name]]}"
     table.insert(1, "role", pd.array([role for role, _ in decided], dtype="str"))
     table["why"] = pd.array([why for _, why in decided], dtype="str")
-    return table.drop(columns=["attacks_a_bar", "different", "steady", "step", "sounds_on"])
+    return table.drop(
+        columns=["attacks_a_bar", "different", "steady", "step", "sounds_on", "in_bars"]
+    )
 
 
 def _check(told: Mapping[str, str], names: Sequence[str]) -> None:
@@ -102,8 +106,8 @@ def _decided(row: Mapping[str, Any]) -> tuple[str, str]:
         return "fill", "it is silent"
     if isinstance(row["doubles"], str):
         return "double", f"nearly every note of it is in {row['doubles']} too, in some octave"
-    if row["sounding"] <= LITTLE:
-        return "fill", f"it sounds for {row['sounding']:.0%} of the song only"
+    if row["in_bars"] <= LITTLE:
+        return "fill", f"it plays in {row['in_bars']:.0%} of the bars of its sections"
     if row["attacks_a_bar"] <= HELD and row["sounds_on"] >= SOUNDS_ON:
         return "pad", f"held, with {row['attacks_a_bar']:.1f} attacks a bar"
     if row["chords"] >= CHORDS:
@@ -118,6 +122,8 @@ def _decided(row: Mapping[str, Any]) -> tuple[str, str]:
         )
     if row["on_top"] < ON_TOP:
         return "rhythm", f"a line under others, {top}"
+    if row["sounds_on"] < GAPS:
+        return "fill", f"a line with gaps: it sounds for {row['sounds_on']:.0%} of its sections"
     return "lead", f"a line in single notes, {top}"
 
 
@@ -126,6 +132,7 @@ def _figures(material: Material, doubled: Sequence[int]) -> pd.DataFrame:
     count = len(material.names)
     busy, held, top = _times(material, doubled)
     lengths = material.present @ material.seconds
+    bars_there = material.present @ _bars(material)
     song_seconds = max(float(material.seconds.sum()), 1e-9)
     rows = []
     moves = np.zeros(count)
@@ -146,6 +153,7 @@ def _figures(material: Material, doubled: Sequence[int]) -> pd.DataFrame:
                 "attacks_a_bar": attacks / max(bars, 1),
                 "different": bars * (1 - figures["repetition"]),
                 "sounds_on": busy[layer] / lengths[layer] if attacks else 0.0,
+                "in_bars": bars / max(bars_there[layer], 1),
             }
         )
     table = pd.DataFrame(rows)
@@ -156,9 +164,16 @@ def _figures(material: Material, doubled: Sequence[int]) -> pd.DataFrame:
     shares = [table["on_top"].to_numpy(), moves / max(moves.max(), 1e-9), loud / loud.max()]
     salience = np.where(lengths > 0, np.mean(shares, axis=0), 0.0)
     order = ["layer", "presence", "sounding", "polyphony", "density", "chords", "repetition",
-             "on_top", "attacks_a_bar", "different", "steady", "step", "sounds_on"]  # fmt: skip
+             "on_top", "attacks_a_bar", "in_bars", "different", "steady", "step",
+             "sounds_on"]  # fmt: skip
     names = [None if other < 0 else material.names[other] for other in doubled]
     return table[order].assign(doubles=pd.array(names, dtype="str"), salience=salience)
+
+
+def _bars(material: Material) -> Array:
+    """How many bars each section has."""
+    section = pd.Index(material.sections).get_indexer(material.song.measures["section"])
+    return np.bincount(section[section >= 0], minlength=len(material.sections))
 
 
 def _line_figures(material: Material, own: Array) -> tuple[dict[str, float], float]:
@@ -234,6 +249,11 @@ def _doubled(material: Material) -> list[int]:
     asked = there @ attacks.T
     matched = (attacks @ attacks.T) / np.where(asked > 0, asked, 1)
     follows = (share >= DOUBLES) & (matched >= SAME_ATTACKS)
+    section = material.section[pitched]
+    for number in range(len(material.sections)):
+        here = section == number
+        there_too = _has(place[here] * 12 + tone[here], layer[here], len(material.names))
+        follows &= there_too @ there_too.T >= EVERYWHERE * there_too.sum(axis=1)[:, None]
     # Of two that double each other the one with more notes is the line, then the louder, then
     # the first by name.
     level = material.parts["level"].to_numpy()

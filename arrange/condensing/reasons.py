@@ -37,8 +37,10 @@ def terms_table(board: Board, plan: Plan) -> pd.DataFrame:
         everything = worth.by_term((1 << len(worth.layers)) - 1)
         values = worth.by_term(mask)
         values["growth"] = -float(worth.too_full(fullest, board.weights.growth)[mask])
+        merging = board.merging[section]
+        values["merging"] = -sum(float(merging[place]) for place in chosen)
         values["instrument"] = -sum(
-            float(board.own_cost(section, neck)[place])
+            float(board.own_cost(section, neck)[place] - merging[place])
             for neck, place in zip(plan.necks, chosen, strict=True)
         )
         values[_CHANGES] = -_change(board, plan, section) if section else 0.0
@@ -121,7 +123,8 @@ def _reason(board: Board, plan: Plan, section: int, player: int, adds: Mapping[s
     elif not leads:
         said.append("the others bring nearly all of it already; it costs nothing to go on with it")
     if len(option) == 2:
-        said.append("one hand can hold both")
+        turns = board.never_at_once(section, option)
+        said.append("the two are never heard at once" if turns else "one hand can hold both")
     if section:
         before = plan.options(board, player)[section - 1]
         stays = [board.material.names[layer] for layer in option if layer in before]
@@ -155,7 +158,7 @@ def _why_out(board: Board, plan: Plan, section: int, player: int) -> str:
     if not len(may):
         return "none of the layers left can be held or is allowed here"
     table = worth.covered
-    gain = table[mask | own.masks[may]] - table[mask]
+    gain = table[mask | own.masks[may]] - table[mask] - board.merging[section][may]
     best = int(np.argmax(gain))
     name = board.name(own.options[int(may[best])])
     if gain[best] <= _LITTLE:
@@ -259,6 +262,9 @@ def _why_lost(board: Board, plan: Plan, section: int, bit: int, mask: int, value
         merge for merge in merges
         if merge in own.options and own.playable[:, own.options.index(merge)].any()
     ]  # fmt: skip
+    costs = [float(board.merging[section][own.options.index(merge)]) for merge in held]
+    if held and min(costs) >= value:
+        return "to play it beside what a player has is harder than what it adds is worth"
     if held:
         return "what the players have adds more, and a change to a merge with it costs more"
     if merges:

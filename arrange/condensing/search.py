@@ -323,31 +323,39 @@ def _anew(
     return places, values
 
 
-def _reached(board: Board, section: int, players: Sequence[int]) -> Array:
-    """Every set of layers that these players can play together, on any neck."""
-    own = board.options[section]
-    somewhere = own.playable.any(axis=0)
-    reached = np.zeros(1, dtype=np.int64)
+def _least_costs(board: Board, section: int, players: Sequence[int]) -> Array:
+    """For every set of layers, the least it costs these players to play it, on any neck.
+
+    Infinity for a set that they cannot play together.
+    """
+    own, size = board.options[section], 1 << len(board.worths[section].layers)
+    cost = _own_costs(board, section)
+    reached = np.append(0.0, np.full(size - 1, np.inf))
     for player in players:
-        may = board.rules.allowed(player, section, own) & somewhere
-        is_there = np.zeros(1 << len(board.worths[section].layers), dtype=bool)
-        is_there[reached[:, None] | np.unique(own.masks[may])] = True
-        reached = np.flatnonzero(is_there)
+        may = board.rules.allowed(player, section, own) & np.isfinite(cost)
+        sets = np.flatnonzero(np.isfinite(reached))
+        together = sets[:, None] | own.masks[may]
+        least = np.full(size, np.inf)
+        np.minimum.at(least, together, reached[sets, None] + cost[may])
+        reached = least
     return reached
+
+
+def _own_costs(board: Board, section: int) -> Array:
+    """The least that each option of a section costs, on any neck that holds it."""
+    playable = board.options[section].playable
+    costs = [board.own_cost(section, neck) for neck in range(len(board.necks))]
+    return np.asarray(np.where(playable, np.array(costs), np.inf).min(axis=0))
 
 
 def _bound(board: Board, tables: Sequence[Array], players: int) -> float:
     """The best of each section, changes and necks free."""
     return float(
         sum(
-            _best_of(board, table, section, _reached(board, section, range(players)))
+            (_with_lead(board, table, section) - _least_costs(board, section, range(players))).max()
             for section, table in enumerate(tables)
         )
     )
-
-
-def _best_of(board: Board, table: Array, section: int, sets: Array) -> float:
-    return float(_with_lead(board, table, section)[sets].max(initial=-np.inf))
 
 
 def _with_lead(board: Board, table: Array, section: int) -> Array:
@@ -366,9 +374,13 @@ def _finished(board: Board, tables: Sequence[Array], plan: Plan) -> Plan:
         allowed = _with_lead(board, table, section)
         with_it = np.full(len(own.options), -np.inf)
         for player in players[:1] if alike else players:
-            others = _reached(board, section, [p for p in players if p != player])
-            each = [allowed[others | mask].max(initial=-np.inf) for mask in own.masks.tolist()]
-            with_it = np.maximum(with_it, each)
+            cost = _least_costs(board, section, [p for p in players if p != player])
+            others = np.flatnonzero(np.isfinite(cost))
+            each = [
+                (allowed[others | mask] - cost[others]).max(initial=-np.inf)
+                for mask in own.masks.tolist()
+            ]
+            with_it = np.maximum(with_it, each - _own_costs(board, section))
         chosen = np.zeros(len(own.options), dtype=bool)
         chosen[list(plan.choices[section])] = True
         # What the plan could gain in all bounds what may be lost here.

@@ -56,6 +56,10 @@ class Weights:
         `presence`.
     mixed_sound : float
         A second of a layer that is merged into one with another drive, and played with that.
+    merging : float
+        A second in which one player holds two lines at once, at its hardest; times the mean of 1,
+        the share of their attacks then that fall on one of the two alone, and the octaves between
+        their mean pitches, at most 1. Two lines that take turns cost nothing.
     role_change, sound_change : float
         Seconds that it costs when a player goes to layers of another role, or another drive.
     place : float
@@ -92,6 +96,7 @@ class Weights:
     growth: float = 0.5
     other_neck: float = 0.02
     mixed_sound: float = 0.1
+    merging: float = 0.8
     role_change: float = 1.0
     sound_change: float = 1.0
     place: float = 0.05

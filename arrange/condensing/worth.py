@@ -39,6 +39,7 @@ from arrange.tables import Song
 from arrange.texture import song_energy
 
 MOST_LAYERS = 18  # in one section
+CLEARLY = 0.15  # salience by which a lower lead comes before the one on top
 _EXACT = 2.0**20  # values are whole parts of a second, so that equal ones are equal to the last bit
 
 Items = tuple[Array, Array]  # masks, seconds
@@ -181,12 +182,17 @@ def _classes(material: Material, section: int, layers: tuple[int, ...]) -> tuple
 
 
 def _lead(layers: tuple[int, ...], classes: tuple[int, ...], roles: pd.DataFrame) -> int:
-    """The most salient lead that plays, with its exact duplicates."""
-    role, salience = roles["role"].tolist(), roles["salience"].tolist()
-    leads = [(-salience[layer], bit) for bit, layer in enumerate(layers) if role[layer] == "lead"]
-    if not leads:
+    """The lead on top, or one that is clearly more salient, with its exact duplicates."""
+    here = roles.iloc[list(layers)].assign(bit=np.arange(len(layers)))
+    leads = here[here["role"] == "lead"].sort_values("bit")
+    if leads.empty:
         return 0
-    bit = min(leads)[1]
+    salience = leads["salience"].to_numpy()
+    best = int(leads["on_top"].to_numpy().argmax())
+    most = int(salience.argmax())
+    if salience[most] > salience[best] + CLEARLY:
+        best = most
+    bit = int(leads["bit"].iloc[best])
     return next(mask for mask in classes if mask >> bit & 1)
 
 

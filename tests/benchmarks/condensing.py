@@ -1,19 +1,23 @@
-"""How long it takes to condense many layers to a few players, and how that grows.
+"""How long it takes to condense many layers to a few players, and how well it does.
 
 A made-up song: each layer is one of fourteen kinds of guitar part over a progression, and plays in
 about two thirds of the sections. Median of some runs, one process, on whatever machine this is.
 
-    python tests/benchmarks/condensing.py
+    python tests/benchmarks/condensing.py            # speed
+    python tests/benchmarks/condensing.py FOLDER     # scores of music21's corpus; tables kept there
 """
 
 from __future__ import annotations
 
 import statistics
+import sys
 import time
 from collections.abc import Callable
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
+from condensing_corpus import corpus
 
 from arrange.clashes import find_clashes
 from arrange.condensing import condense
@@ -187,6 +191,9 @@ def row(layers: int, sections: int, players: int) -> None:
 
 def main() -> None:
     """Print the tables."""
+    if len(sys.argv) > 1:
+        corpus(Path(sys.argv[1]))
+        return
     print(f"{'layers':>7}{'sections':>9}{'players':>8}{'notes':>7}{'seconds':>9}{'findings':>10}"
           f"{'worth':>8}{'gap':>8}")  # fmt: skip
     row(14, 12, 2)
