@@ -16,7 +16,7 @@ ROLES = {
     "lead": "a line that moves in single notes, on top",
     "hook": "a short figure in single notes that comes back",
     "rhythm": "chords or picking that carry the song on",
-    "fill": "there for little of the song",
+    "fill": "there for little of the sections that it plays in",
     "pad": "held, with few attacks",
     "double": "another layer's line in unison or octaves",
 }
