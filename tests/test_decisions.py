@@ -221,7 +221,9 @@ end: d1
     ("old", "new", "line", "told"),
     [
         ("date: 2031-06-30", "date: June", 4, "year-month-day"),
-        ("status: agreed", "status: ok", 3, "one of proposed"),
+        ("status: agreed", "status: ok", 5, "one of proposed"),
+        ("why: quiet", "why: quiet\nmeasures: 9-2", 8, "the first, then the last"),
+        ("what: lay out", "what:", 6, "what is decided and why"),
         ("why: quiet", "because: quiet", 7, "is not understood"),
         ("why: quiet\n", "why: quiet\nwhy: loud\n", 8, "twice"),
         ("end: d1", "end: d2", 8, "line 3 begins 'd1'"),

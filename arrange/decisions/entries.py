@@ -265,11 +265,7 @@ class _Parser:
         return fields if is_right else None
 
     def _status(self, first: int, identifier: str, fields: dict[str, Any]) -> None:
-        line, value = fields.get("status", (first, [""]))
-        status = " ".join(value)
-        if status not in STATUSES:
-            raise _Fault(line, f"status {status!r}; it is one of {', '.join(STATUSES)}")
-        self.later.append((first, identifier, status))
+        self.later.append((first, identifier, _status(*fields.get("status", (first, [])))))
 
     def _decision(self, first: int, identifier: str, fields: dict[str, Any]) -> None:
         if identifier in self.decisions:
@@ -304,6 +300,20 @@ def _one_line(_: int, lines: list[str]) -> str:
     return "\n".join(lines)
 
 
+def _needed(line: int, lines: list[str]) -> str:
+    text = "\n".join(lines)
+    if not text.strip():
+        raise _Fault(line, "nothing stands here; say what is decided and why")
+    return text
+
+
+def _status(line: int, lines: list[str]) -> str:
+    status = " ".join(lines)
+    if status not in STATUSES:
+        raise _Fault(line, f"status {status!r}; it is one of {', '.join(STATUSES)}")
+    return status
+
+
 def _date(line: int, lines: list[str]) -> str:
     text = " ".join(lines)
     if not _DATE.match(text):
@@ -319,7 +329,10 @@ def _measures(line: int, lines: list[str]) -> tuple[int, int]:
     match = re.match(r"(\d+)(?:\s*[-–]\s*(\d+))?$", " ".join(lines))
     if not match:
         raise _Fault(line, f"measures {' '.join(lines)!r}; write played measures: 25-32, or one")
-    return int(match[1]), int(match[2] or match[1])
+    first, last = int(match[1]), int(match[2] or match[1])
+    if not 1 <= first <= last:
+        raise _Fault(line, f"measures {first}-{last}: the first, then the last, from 1")
+    return first, last
 
 
 def _spans(line: int, lines: list[str]) -> tuple[Span, ...]:
@@ -337,8 +350,8 @@ def _several(_: int, lines: list[str]) -> tuple[str, ...]:
 
 
 _READERS: dict[str, Callable[[int, list[str]], Any]] = {
-    "date": _date, "status": _one_line, "what": _one_line, "section": _one_line,
-    "measures": _measures, "parts": _parts, "why": _one_line, "waives": _one_line,
+    "date": _date, "status": _status, "what": _needed, "section": _one_line,
+    "measures": _measures, "parts": _parts, "why": _needed, "waives": _one_line,
     "before": _one_line, "after": _one_line, "alternatives": _several, "supersedes": _one_line,
     "passage": _one_line, "spans": _spans,
 }  # fmt: skip
