@@ -137,7 +137,8 @@ def fingered_song(
                 raise
             notices.append(f"not fingered: {error}")
             continue
-        notes.loc[own.index, ["string", "fret"]] = fingered[["string", "fret"]]
+        for name in ("string", "fret"):  # one by one: together, missing values lose their dtype
+            notes.loc[own.index, name] = fingered[name].array
     return replace(song, notes=notes, notices=tuple(notices))
 
 
