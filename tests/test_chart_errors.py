@@ -159,6 +159,12 @@ def test_shape_for_six_fingers_is_a_notice():
     assert not any("133211" in notice for notice in song.notices)
 
 
+def test_two_notes_on_one_fret_are_one_finger():
+    """Fingers two to four hold two strings side by side as well as the first (common practice)."""
+    song = read_chart((TOP + "Guitar 1 | 10-10-12-12-15-15 |\n").encode())
+    assert not any("fingers" in notice for notice in song.notices)
+
+
 def test_shape_behind_the_capo_needs_no_finger():
     """Common practice: what the capo holds down is open."""
     text = "part: Guitar 1; capo 3\nsection: Verse\nGuitar 1 | 345343 |\n"

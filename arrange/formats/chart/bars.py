@@ -4,12 +4,17 @@ from __future__ import annotations
 
 import re
 from fractions import Fraction
+from functools import lru_cache
 from typing import NamedTuple
+
+import numpy as np
 
 from arrange.formats.chart.header import NOTE, Part
 from arrange.formats.chart.items import TECHNIQUE_WORDS, WORDS, Frame, Item, Span, split_items
 from arrange.formats.chart.text import Faults, Piece, shown
 from arrange.formats.written import TECHNIQUES
+from arrange.hands import Hand, hold_shapes
+from arrange.necks import Neck
 from arrange.pitch import parse_note
 
 MOST_FRETS = 24
@@ -235,7 +240,10 @@ class BarReader:
                 if fret is None:
                     return ()
                 tones.append(Tone(float(part.tuning[index] + fret), strings - index, fret))
-        needed = _fingers(tones, part.capo)
+        held = [-1] * strings
+        for tone in tones:
+            held[tone.string - 1] = tone.fret
+        needed = _fingers(tuple(held), part.capo)
         if needed > _MOST_FINGERS:
             self.notices.append(
                 f"line {item.line}: the shape {item.text} of {part.label} needs {needed} fingers, "
@@ -295,7 +303,9 @@ def _times(start: Fraction, end: Fraction, step: Fraction) -> list[Fraction]:
     return [start + index * step for index in range(int(count))]
 
 
-def _fingers(tones: list[Tone], capo: int) -> int:
-    """How many fingers a shape needs, a barre at its lowest fret counted once."""
-    pressed = [tone.fret for tone in tones if tone.fret > capo]
-    return 1 + sum(fret > min(pressed) for fret in pressed) if pressed else 0
+@lru_cache(maxsize=1024)
+def _fingers(shape: tuple[int, ...], capo: int) -> int:
+    """How many fingers a shape needs, a barre counted once, whatever the strings sound."""
+    tuning = tuple(64 - 5 * string for string in range(len(shape)))
+    neck = Neck(tuning, frets=MOST_FRETS, capo=min(capo, MOST_FRETS - 1))
+    return int(hold_shapes(np.array([shape]), neck, Hand()).needed[0])
