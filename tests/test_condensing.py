@@ -507,6 +507,10 @@ def test_a_section_of_silence_and_too_many_players():
         ({"roles": {"Organ": "pad"}}, "no layer 'Organ'"),
         ({"pins": [("Player 3", "Verse", "Tune")]}, "no player 'Player 3'"),
         ({"pins": [("Player 1", "Coda", "Tune")]}, "no section 'Coda'"),
+        (
+            {"pins": [("Player 1", "Verse", "Tune"), ("Player 2", "Verse", "Tune")]},
+            "a layer has one player",
+        ),
         ({"pins": [("Player 1", "Verse", "Organ")]}, "no layer 'Organ'"),
         ({"pins": [("Player 1", "Verse", "Tune low")]}, "does not play; there play Chords"),
         ({"pins": ["Tune"]}, r"each is \(player, section, layers\)"),

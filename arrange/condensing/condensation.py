@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any
 
@@ -201,10 +201,11 @@ def condense(
     bench = Bench(board.necks, board.hand)
     thin_what_cannot_be_held(board, bench)
     plan = in_order(board, settled(board, bench, len(names)))
-    notices = _notices(board, material, len(names))
+    choices = choices_table(board, plan, names)
+    told = condensed_song(board, bench, plan, names, _notices(board, material, len(names)))
     return Condensation(
-        condensed_song(board, bench, plan, names, notices),
-        choices_table(board, plan, names),
+        replace(told, notices=(*told.notices, *_other_drives(choices, told.parts))),
+        choices,
         lost_table(board, plan, bench.left),
         plan.value,
         plan.bound,
@@ -289,4 +290,17 @@ def _notices(board: Board, material: Material, players: int) -> list[str]:
     told += [f"{name} cannot be played at all: no note of it lies on any neck" for name in gone]
     if material.song.chords.empty:
         told.append("no chord symbols: harmony was weighed by the notes that sound")
+    return told
+
+
+def _other_drives(choices: pd.DataFrame, parts: pd.DataFrame) -> list[str]:
+    """Where a player takes layers of another drive than the one that the parts table tells."""
+    drives = dict(zip(parts["part"], parts["drive"], strict=True))
+    told = []
+    for (player, drive), own in choices.dropna(subset="drive").groupby(["player", "drive"]):
+        if drive != drives[player]:
+            told.append(
+                f"{player} is told as {drives[player]} all through, since a part has one drive; "
+                f"what was taken in {', '.join(own['section'])} was recorded {drive}"
+            )
     return told

@@ -88,6 +88,13 @@ def read_rules(
                     f"pins: {where} is pinned to {_told(material, before)} and to "
                     f"{_told(material, layers)}; keep one of the two"
                 )
+            for other, name in enumerate(players):
+                twice = set(layers) & set(pinned.get((other, place), ()))
+                if other != player and twice:
+                    raise ArrangeError(
+                        f"pins: {material.names[min(twice)]!r} is pinned to {where} and to "
+                        f"{name!r}; a layer has one player, keep one of the two"
+                    )
             pinned[player, place] = layers
     bans = tuple(_read(material, players, ban, "forbid") for ban in forbid)
     for (player, place), layers in pinned.items():
