@@ -155,7 +155,7 @@ def _open_shape(player: Player, number: int, pool: Pool, rows: Array) -> Array:
 # Idea -> which voicings, by how much lines may move, what the player does, whether the chord's
 # third may go.
 VOICING_IDEAS: dict[str, tuple[Keeps, tuple[int, ...], str, bool]] = {
-    "nearest voicings": (any_or_fewer, (0,), "takes the nearest voicings that stay clear", False),
+    "clear voicings": (any_or_fewer, (0,), "takes voicings that stay clear", False),
     "another inversion": (_same_strings, (0,), "plays other inversions on the same strings", False),
     "another string set": (_other_strings, (0,), "plays the chords on other strings", False),
     "up the neck": (_higher, (0, _OCTAVE), "plays the chords higher up", False),
@@ -172,7 +172,7 @@ def voicing_versions(
     """Yield a version for each idea on voicings; `forced` units may not stay as written."""
     for name, (keeps, shifts, says, gives_up) in VOICING_IDEAS.items():
         if name in names:
-            must = None if name == "nearest voicings" else forced
+            must = None if name == "clear voicings" else forced
             options = player.options(keeps, shifts, must)
             found = choose(player.units, options, player.weights)
             notes = player.played(options, found.options)

@@ -293,7 +293,7 @@ def measure_speed(folder: Path) -> None:
             choose(player.units, player.options(any_or_fewer), WEIGHTS)
 
         def one_idea(song: Song = song) -> None:
-            revoice(song, G2, ideas=["nearest voicings"])
+            revoice(song, G2, ideas=["clear voicings"])
 
         def all_ideas(song: Song = song) -> None:
             revoice(song, G2)
