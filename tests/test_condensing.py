@@ -451,12 +451,19 @@ def test_an_alternative_costs_what_it_costs():
 
 
 def test_a_quiet_section_stays_quiet():
-    """Where one soft layer of many plays, nobody fills the section up to the chorus."""
-    found = condense(band(), 2, weights=Weights(growth=50))
-    free = condense(band(), 2, weights=Weights(growth=0))
-    full = free.terms.query("term == 'growth'")["value"]
-    assert (full == 0).all()
-    assert found.value <= free.value
+    """If growth counts for much, the held pad stands below the tune where the strumming would
+    fill the verse up to the chorus; the chorus keeps it. If it counts for nothing, both strum.
+    """
+
+    def chords_in(growth):
+        found = condense(band(), 2, weights=Weights(growth=growth))
+        second = found.choices.query("player == 'Player 2'").set_index("section")["layers"]
+        fuller = found.terms.query("term == 'growth'")["value"].sum()
+        return second["Verse"], second["Chorus"], fuller
+
+    assert chords_in(0) == (("Chords",), ("Chords",), 0)
+    assert chords_in(5) == (("Pad",), ("Chords",), 0)
+    assert chords_in(0.5)[2] < 0  # it strums on, and pays for it
 
 
 def low_and_high():
