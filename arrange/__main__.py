@@ -42,140 +42,151 @@ def _parser() -> argparse.ArgumentParser:
         prog="arrange", description="Study guitar parts: see where two get in each other's way."
     )
     commands = parser.add_subparsers(required=True, metavar="COMMAND")
-    command = commands.add_parser(
-        "study",
-        help="measure a song and write a report",
-        description="Read a song, measure where its parts lie, find where they clash, and write "
-        "one HTML report with the tables as CSV and Parquet beside it.",
-    )
-    command.add_argument("file", metavar="FILE", help="a song: .musicxml, .xml, .mxl, .mid or .txt")
-    command.add_argument(
-        "-o", "--output", metavar="FOLDER", default="study", help="where to write (default: study)"
-    )
-    command.add_argument(
-        "--page-order",
-        action="store_true",
-        help="keep the order of the page instead of playing out repeats and jumps",
-    )
-    command.add_argument(
-        "--octave",
-        metavar="PART=N",
-        action="append",
-        default=[],
-        help="move a part by N octaves, such as 'Guitar 1=-1'; may be given several times",
-    )
-    command.add_argument(
-        "--waive",
-        metavar="WHAT",
-        action="append",
-        default=[],
-        help="findings that are meant to be so, such as 'kind=doubling; section=Chorus 1; "
-        "reason=the hook is meant'; by kind, parts (A + B), section, measures (21-24) or several "
-        "of them; may be given several times",
-    )
-    command.set_defaults(run=_study)
+    for add in (
+        _add_study, _add_convert, _add_revoice, _add_condense, _add_rebuild, _add_handout,
+        _add_listen,
+    ):  # fmt: skip
+        add(commands)
+    return parser
 
-    command = commands.add_parser(
-        "convert",
-        help="turn a song into another format",
-        description="Read a song and write it in the format that the second name ends in: "
-        ".musicxml, .mid or .txt (a chart).",
-    )
-    command.add_argument("file", metavar="IN", help="a song: .musicxml, .xml, .mxl, .mid or .txt")
-    command.add_argument("target", metavar="OUT", help="where to write")
-    command.add_argument("--overwrite", action="store_true", help="replace a file that is there")
-    command.set_defaults(run=_convert)
 
-    command = commands.add_parser(
-        "condense",
-        help="turn many recorded layers into parts for a few players",
-        description="Read a song with its recorded layers, find section by section who takes "
-        "which of them, and write the arrangement, a table of the choices with their reasons "
-        "beside it.",
-    )
+def _add_command(commands: Any, name: str, run: Any, told: str, more: str) -> Any:
+    """Add a command that reads a song; `told` in a few words, `more` in a sentence or two."""
+    command = commands.add_parser(name, help=told, description=more)
     command.add_argument("file", metavar="IN", help="a song: .musicxml, .xml, .mxl, .mid or .txt")
-    command.add_argument(
-        "--players", default="2", help="how many, or their names: 2, or 'Ann, Ben' (default: 2)"
-    )
-    command.add_argument(
-        "--layer", action="append", help="a part to share out (default: every guitar); repeatable"
-    )
-    command.add_argument(
-        "--role", metavar="LAYER=ROLE", action="append", default=[],
-        help="what a layer is there for: lead, hook, rhythm, fill, pad or double; repeatable",
-    )  # fmt: skip
-    for name, told in (("pin", "what a player must take"), ("forbid", "must not take")):
-        command.add_argument(
-            f"--{name}", metavar="WHAT", action="append", default=[],
-            help=f"{told}: 'Player 1; Chorus 1; Hook', layers joined by +, none for laying out, "
-            "any for every player or section; repeatable",
-        )  # fmt: skip
+    command.set_defaults(run=run)
+    return command
+
+
+def _add_target(command: Any) -> None:
     command.add_argument(
         "-o", "--output", metavar="OUT", required=True, help="a .musicxml, .mid or .txt"
     )
     command.add_argument("--overwrite", action="store_true", help="replace files that are there")
-    command.set_defaults(run=_condense)
 
-    command = commands.add_parser(
-        "revoice",
-        help="propose what else a part could play where it clashes",
-        description="Read a song and tell what else a part could play in a stretch so that "
-        "findings end, the best first; with -o, each proposal as a file too.",
-    )
-    command.add_argument("file", metavar="IN", help="a song: .musicxml, .xml, .mxl, .mid or .txt")
-    command.add_argument("--part", required=True, help="such as 'Guitar 2'")
+
+def _add_stretch(command: Any) -> None:
     command.add_argument("--section", help="such as 'Chorus 1'")
     command.add_argument("--measures", metavar="FIRST-LAST", help="played measures, such as 21-24")
-    command.add_argument("--chord", help="every place of a chord symbol, such as Cm7")
-    command.add_argument("--most", type=int, default=5, help="how many proposals (default: 5)")
-    command.add_argument("-o", "--output", metavar="FOLDER", help="where to write them")
-    command.set_defaults(run=_revoice)
 
-    command = commands.add_parser(
-        "rebuild",
-        help="make the arrangement from a song and its decisions",
-        description="Read a song and its log of decisions, make all agreed changes, and write the "
-        "arrangement. Decisions whose passage has changed since are told, not made.",
-    )
-    command.add_argument("file", metavar="IN", help="a song: .musicxml, .xml, .mxl, .mid or .txt")
+
+def _add_log(command: Any) -> None:
     command.add_argument(
         "--decisions", metavar="LOG", help="the log (default: beside IN, .decisions.txt)"
     )
-    command.add_argument(
-        "-o", "--output", metavar="OUT", required=True, help="a .musicxml, .mid or .txt"
-    )
-    command.add_argument("--overwrite", action="store_true", help="replace a file that is there")
-    command.set_defaults(run=_rebuild)
 
-    command = commands.add_parser(
-        "handout",
-        help="write a part sheet for each player, and a sheet for the band",
-        description="Read a song and write sheets for the music stand, as PDF and HTML: one for "
-        "each player, one for the band.",
+
+def _add_study(commands: Any) -> None:
+    command = _add_command(
+        commands, "study", _study, "measure a song and write a report",
+        "Read a song, measure where its parts lie, find where they clash, and write one HTML "
+        "report with the tables as CSV and Parquet beside it.",
+    )  # fmt: skip
+    command.add_argument(
+        "-o", "--output", metavar="FOLDER", default="study", help="where to write (default: study)"
     )
-    command.add_argument("file", metavar="IN", help="a song: .musicxml, .xml, .mxl, .mid or .txt")
+    command.add_argument(
+        "--page-order", action="store_true",
+        help="keep the order of the page instead of playing out repeats and jumps",
+    )  # fmt: skip
+    command.add_argument(
+        "--octave", metavar="PART=N", action="append", default=[],
+        help="move a part by N octaves, such as 'Guitar 1=-1'; may be given several times",
+    )  # fmt: skip
+    command.add_argument(
+        "--waive", metavar="WHAT", action="append", default=[],
+        help="findings that are meant to be so, such as 'kind=doubling; section=Chorus 1; "
+        "reason=the hook is meant'; by kind, parts (A + B), section, measures (21-24) or several "
+        "of them; may be given several times",
+    )  # fmt: skip
+    _add_log(command)
+
+
+def _add_convert(commands: Any) -> None:
+    command = _add_command(
+        commands, "convert", _convert, "turn a song into another format",
+        "Read a song and write it in the format that the second name ends in: .musicxml, .mid or "
+        ".txt (a chart).",
+    )  # fmt: skip
+    command.add_argument("target", metavar="OUT", help="where to write")
+    command.add_argument("--overwrite", action="store_true", help="replace a file that is there")
+
+
+def _add_revoice(commands: Any) -> None:
+    command = _add_command(
+        commands, "revoice", _revoice, "propose what else a part could play where it clashes",
+        "Read a song and tell what else a part could play in a stretch so that findings end, the "
+        "best first; with -o, each proposal as a file too.",
+    )  # fmt: skip
+    command.add_argument("--part", required=True, help="such as 'Guitar 2'")
+    _add_stretch(command)
+    command.add_argument("--chord", help="every place of a chord symbol, such as Cm7")
+    command.add_argument("--most", type=int, default=5, help="how many proposals (default: 5)")
+    command.add_argument("-o", "--output", metavar="FOLDER", help="where to write them")
+
+
+def _add_condense(commands: Any) -> None:
+    command = _add_command(
+        commands, "condense", _condense, "turn many recorded layers into parts for a few players",
+        "Read a song with its recorded layers, find section by section who takes which of them, "
+        "and write the arrangement, a table of the choices with their reasons beside it.",
+    )  # fmt: skip
+    command.add_argument(
+        "--players", default="2", help="how many, or their names: 2, or 'Ann, Ben' (default: 2)"
+    )
+    command.add_argument(
+        "--layer", action="append",
+        help="a part to share out (default: every guitar); may be given several times",
+    )  # fmt: skip
+    command.add_argument(
+        "--role", metavar="LAYER=ROLE", action="append", default=[],
+        help="what a layer is there for: lead, hook, rhythm, fill, pad or double; may be given "
+        "several times",
+    )  # fmt: skip
+    for name, told in (("pin", "what a player must take"), ("forbid", "what a player may not take")):
+        command.add_argument(
+            f"--{name}", metavar="WHAT", action="append", default=[],
+            help=f"{told}: 'Player 1; Chorus 1; Hook', layers joined by +, none for laying out, "
+            "any for every player or section; may be given several times",
+        )  # fmt: skip
+    _add_target(command)
+
+
+def _add_rebuild(commands: Any) -> None:
+    command = _add_command(
+        commands, "rebuild", _rebuild, "make the arrangement from a song and its decisions",
+        "Read a song and its log of decisions, make all agreed changes, and write the "
+        "arrangement. Decisions whose passage has changed since are told, not made.",
+    )  # fmt: skip
+    _add_log(command)
+    _add_target(command)
+
+
+def _add_handout(commands: Any) -> None:
+    command = _add_command(
+        commands, "handout", _handout, "write a part sheet for each player, and one for the band",
+        "Read a song and write sheets for the music stand, as PDF and HTML: one for each player, "
+        "one for the band.",
+    )  # fmt: skip
     command.add_argument("-o", "--output", metavar="FOLDER", required=True, help="where to write")
     command.add_argument(
-        "--player", action="append", help="a part or player (default: every guitar); repeatable"
-    )
+        "--player", action="append",
+        help="a part or player (default: every guitar); may be given several times",
+    )  # fmt: skip
     command.add_argument("--paper", default="A4", help="A4 or letter (default: A4)")
     command.add_argument(
         "--style", default="notation", help="notation or shapes (default: notation)"
     )
-    command.add_argument(
-        "--decisions", metavar="LOG", help="the log (default: beside IN, if it is there)"
-    )
-    command.set_defaults(run=_handout)
+    _add_log(command)
 
-    command = commands.add_parser(
-        "listen",
-        help="make a song, or a stretch of it, sound",
-        description="Read a song and write it as sound. Turn the volume down before you play it.",
-    )
-    command.add_argument("file", metavar="IN", help="a song: .musicxml, .xml, .mxl, .mid or .txt")
+
+def _add_listen(commands: Any) -> None:
+    command = _add_command(
+        commands, "listen", _listen, "make a song, or a stretch of it, sound",
+        "Read a song and write it as sound. Turn the volume down before you play it.",
+    )  # fmt: skip
     command.add_argument("-o", "--output", metavar="FILE", required=True, help="a .wav or .ogg")
-    command.add_argument("--section", help="such as 'Chorus 1'")
-    command.add_argument("--measures", metavar="FIRST-LAST", help="played measures, such as 21-24")
+    _add_stretch(command)
     command.add_argument(
         "--part", action="append", help="only this part; may be given several times"
     )
@@ -184,8 +195,6 @@ def _parser() -> argparse.ArgumentParser:
     command.add_argument("--click", action="store_true", help="clicks on the beats")
     command.add_argument("--loop", action="store_true", help="can be repeated without a seam")
     command.add_argument("--font", metavar="SF2", help="play from a SoundFont of your own")
-    command.set_defaults(run=_listen)
-    return parser
 
 
 def _study(options: argparse.Namespace) -> int:
@@ -194,7 +203,10 @@ def _study(options: argparse.Namespace) -> int:
     waivers = [parse_waiver(text, f"W{n}") for n, text in enumerate(options.waive, start=1)]
     tell("reading")
     octaves = _octaves(options.octave)
-    result = study(source, played=not options.page_order, octaves=octaves, waivers=waivers)
+    result = study(
+        source, played=not options.page_order, octaves=octaves, waivers=waivers,
+        decisions=options.decisions,
+    )  # fmt: skip
     tell("measuring and looking for clashes")
     found, waived = len(result.findings), int(result.findings["waived"].notna().sum())
     tell("drawing and writing")
