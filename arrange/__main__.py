@@ -143,7 +143,10 @@ def _add_condense(commands: Any) -> None:
         help="what a layer is there for: lead, hook, rhythm, fill, pad or double; may be given "
         "several times",
     )  # fmt: skip
-    for name, told in (("pin", "what a player must take"), ("forbid", "what a player may not take")):
+    for name, told in (
+        ("pin", "what a player must take"),
+        ("forbid", "what must not be taken"),
+    ):
         command.add_argument(
             f"--{name}", metavar="WHAT", action="append", default=[],
             help=f"{told}: 'Player 1; Chorus 1; Hook', layers joined by +, none for laying out, "

@@ -25,7 +25,7 @@ LEVELS = (
     ("tables",),
     ("formats", "sounding"),
     ("voicing_search", "voicing_tables"),
-    ("reading", "register", "sonority", "texture", "fingering", "voicings"),
+    ("copies", "reading", "register", "sonority", "texture", "fingering", "voicings"),
     ("clashes", "converting"),
     ("findings",),
     ("condensing", "revoicing"),

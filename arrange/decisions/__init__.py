@@ -327,7 +327,8 @@ def _figures(song: Song, decision: Decision) -> str:
     if here.empty:
         return "no findings"
     kinds = ", ".join(f"{count} {kind}" for kind, count in here["kind"].value_counts().items())
-    return f"{len(here)} findings ({kinds}), severity up to {here['severity'].max():.2f}"
+    count = f"{len(here)} finding{'s' if len(here) > 1 else ''}"
+    return f"{count} ({kinds}), severity up to {here['severity'].max():.2f}"
 
 
 def _known(path: Path) -> tuple[Decision, ...]:

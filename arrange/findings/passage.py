@@ -11,12 +11,12 @@ import numpy as np
 import pandas as pd
 
 from arrange.clashes import Limits, find_clashes
+from arrange.copies import by_copy, in_copies
 from arrange.findings.tries import Move
 from arrange.sounding import Array
 from arrange.tables import SONG_TABLES, Song
 
 _AROUND = 8  # bars to either side of a finding
-_SILENCE = 16.0  # quarter notes between two copies; longer than any pause that a finding bridges
 
 
 def near_rows(
@@ -66,41 +66,12 @@ class Passage:
     def find_each(self, moves: Sequence[Move]) -> list[pd.DataFrame]:
         """Return the findings of the unchanged passage, then those after each move.
 
-        The passages stand one behind the other in one song, silence between, since to look at
-        one long song is much quicker than at many short ones.
+        All are looked for at once, in copies of the passage one behind the other.
         """
         begin, end = self._ends
-        bars = _within(self.song.measures, begin, end)
-        rest = bars.iloc[-1:].assign(onset=end, duration=_SILENCE)
-        step = end - begin + _SILENCE
-        tables = {
-            "sections": _within(self.song.sections, begin, end),
-            "measures": pd.concat([bars, rest]),
-            "chords": _within(self.song.chords, begin, end),
-        }
-        starts = step * np.arange(len(moves) + 1)
-        many = {
-            name: pd.concat([_moved(table, at, at - begin) for at in starts], ignore_index=True)
-            for name, table in tables.items()
-        }
-        changed = [
-            _moved(_within(pd.DataFrame(self._changed(move)), begin, end), at, at - begin)
-            for move, at in zip((None, *moves), starts, strict=True)
-        ]
-        notes = pd.concat(changed, ignore_index=True)
-        # Where notes and chords lie is told by their onset; any label that there is will do.
-        place = {"measure": 1, "section": many["sections"]["section"].iloc[0]}
-        song = Song(
-            self.song.parts,
-            many["sections"],
-            many["measures"].assign(measure=np.arange(1, len(many["measures"]) + 1)),
-            many["chords"].assign(**place),
-            notes.assign(**place),
-        )
-        found = find_clashes(song, self.kinds, self.limits)
-        copy = np.searchsorted(starts, found["onset"] + 1e-6, side="right") - 1
-        found = found.assign(onset=found["onset"] - starts[copy] + begin)
-        return [found[copy == number] for number in range(len(starts))]
+        versions = [pd.DataFrame(self._changed(move)) for move in (None, *moves)]
+        joined, starts = in_copies(self.song, versions, begin, end)
+        return by_copy(find_clashes(joined, self.kinds, self.limits), starts, begin)
 
     @cached_property
     def _ends(self) -> tuple[float, float]:
@@ -140,16 +111,3 @@ class Passage:
         values = np.array(self._columns[name], dtype=np.float64)
         values[at] += by
         return {**self._columns, name: values}
-
-
-def _within(frame: pd.DataFrame, begin: float, end: float) -> pd.DataFrame:
-    """The rows of a table that lie between two times, cut there."""
-    onset = np.maximum(frame["onset"], begin)
-    duration = np.minimum(frame["onset"] + frame["duration"], end) - onset
-    return frame.assign(onset=onset, duration=duration)[duration > 1e-9]
-
-
-def _moved(frame: pd.DataFrame, copy: float, by: float) -> pd.DataFrame:
-    """The rows of a table later by some quarter notes, in sections with names of their own."""
-    sections = f"{copy:g} " + frame["section"]
-    return frame.assign(onset=frame["onset"] + by, section=sections)

@@ -16,13 +16,12 @@ import pandas as pd
 
 from arrange.clashes import Limits, find_clashes
 from arrange.clashes.scene import Scene
-from arrange.revoicing.quick import quick_song
+from arrange.copies import by_copy, in_copies, quick_song, relabelled
 from arrange.revoicing.stretches import Harmonies, Harmony, Stretch
 from arrange.sounding import Array
 from arrange.tables import Song
 
 _AROUND = 2  # bars around the sections that a stretch touches
-_SILENCE = 16.0  # quarter notes between two copies; longer than any pause that a finding bridges
 _SLOW = 1e4  # how much slower the whole song stands behind the copies
 _OCTAVE = 12
 
@@ -51,7 +50,7 @@ def findings_of_each(
     """
     begin, end = _region(song, stretch)
     joined, starts = in_copies(song, versions, begin, end)
-    found = _by_copy(find_clashes(joined, KINDS, limits), starts, begin)
+    found = by_copy(find_clashes(joined, KINDS, limits), starts, begin)
     guards = _one_family(song)
     if guards:
         crossings = _crossings(song, versions, (joined, starts, begin), guards, limits)
@@ -60,13 +59,6 @@ def findings_of_each(
             for own, each in zip(found, crossings, strict=True)
         ]
     return [_placed(song, each[_touching(each, stretch)]) for each in found]
-
-
-def _by_copy(findings: pd.DataFrame, starts: Array, begin: float) -> list[pd.DataFrame]:
-    """The findings of each copy, at the times of the song."""
-    copy = np.searchsorted(starts, findings["onset"] + 1e-6, side="right") - 1
-    placed = findings.assign(onset=findings["onset"] - starts[copy] + begin)
-    return [placed[copy == number] for number in range(len(starts))]
 
 
 def _crossings(
@@ -92,8 +84,8 @@ def _crossings(
             table = table.assign(tempo=table["tempo"] / _SLOW)
         tables[name] = pd.concat([getattr(joined, name), table], ignore_index=True)
     tables["notes"] = tables["notes"][tables["notes"]["part"].isin(parts)]
-    both = quick_song(joined, **_relabelled(tables))
-    found = _by_copy(find_clashes(both, ("crossing",), limits), np.append(starts, end), begin)[:-1]
+    both = quick_song(joined, **relabelled(tables))
+    found = by_copy(find_clashes(both, ("crossing",), limits), np.append(starts, end), begin)[:-1]
     for number in _turned(song, joined, starts, parts):
         own = versions[number][versions[number]["part"].isin(parts)]
         found[number] = find_clashes(quick_song(song, notes=own), ("crossing",), limits)
@@ -139,67 +131,6 @@ def _region(song: Song, stretch: Stretch) -> tuple[float, float]:
     return float(lines[max(first, 0)]), float(
         np.append(lines, song.duration)[min(last, len(lines))]
     )
-
-
-def in_copies(
-    song: Song, versions: Sequence[pd.DataFrame], begin: float, end: float
-) -> tuple[Song, Array]:
-    """Return a song of all versions one behind the other, and where each copy begins.
-
-    Parameters
-    ----------
-    song : Song
-    versions : sequence of notes tables
-    begin, end : float
-        What lies between is taken, quarter notes.
-    """
-    step = end - begin + _SILENCE
-    starts = step * np.arange(len(versions))
-    bars = _within(song.measures, begin, end)
-    bars = pd.concat([bars, bars.iloc[-1:].assign(onset=end, duration=_SILENCE)])
-    tables = {}
-    for name, table in (
-        ("sections", _within(song.sections, begin, end)),
-        ("measures", bars),
-        ("chords", _within(song.chords, begin, end)),
-    ):
-        tables[name] = _copies([table] * len(versions), starts, begin)
-    tables["notes"] = _copies([_within(notes, begin, end) for notes in versions], starts, begin)
-    return quick_song(song, **_relabelled(tables)), starts
-
-
-def _relabelled(tables: dict[str, pd.DataFrame]) -> dict[str, pd.DataFrame]:
-    """The tables with measures numbered anew. Where notes and chords lie is told by their onset;
-    any label that there is will do.
-    """
-    place = {"measure": 1, "section": tables["sections"]["section"].iloc[0]}
-    numbers = np.arange(1, len(tables["measures"]) + 1)
-    return {
-        "sections": tables["sections"],
-        "measures": tables["measures"].assign(measure=numbers),
-        "notes": tables["notes"].assign(**place),
-        "chords": tables["chords"].assign(**place),
-    }
-
-
-def _within(frame: pd.DataFrame, begin: float, end: float) -> pd.DataFrame:
-    """The rows of a table that lie between two times, cut there."""
-    written = frame["onset"].to_numpy()
-    onset = np.maximum(written, begin)
-    finish = np.minimum(written + frame["duration"].to_numpy(), end)
-    keep = finish - onset > 1e-9
-    if "grace" in frame:
-        keep |= frame["grace"].to_numpy() & (onset == written) & (onset < end)
-    return frame.assign(onset=onset, duration=np.maximum(finish - onset, 0.0))[keep]
-
-
-def _copies(tables: Sequence[pd.DataFrame], starts: Array, begin: float) -> pd.DataFrame:
-    """Tables one behind the other, with sections of their own."""
-    joined = pd.concat(tables, ignore_index=True)
-    copy = np.repeat(np.arange(len(tables)), [len(table) for table in tables])
-    label = pd.Series([f"{number} " for number in range(len(tables))], dtype="str")
-    sections = label.take(copy).reset_index(drop=True) + joined["section"]
-    return joined.assign(onset=joined["onset"] + starts[copy] - begin, section=sections)
 
 
 def _touching(findings: pd.DataFrame, stretch: Stretch) -> Array:

@@ -10,12 +10,12 @@ import numpy as np
 import pandas as pd
 
 from arrange.clashes.scene import Scene
+from arrange.copies import quick_song
 from arrange.fingering import finger_part
 from arrange.hands import Hand
 from arrange.necks import Neck
 from arrange.revoicing.candidates import Options, Pool, by_rank, make_options, voicing_pool
 from arrange.revoicing.clash_costs import SILENT, Around, own_seconds, pair_costs
-from arrange.revoicing.quick import quick_song
 from arrange.revoicing.units import Unit
 from arrange.revoicing.weights import Weights
 from arrange.sounding import Array

@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 
 from arrange.clashes import Limits
+from arrange.copies import in_copies, quick_song
 from arrange.errors import ArrangeError
 from arrange.fingering import finger_part
 from arrange.hands import Hand
@@ -23,13 +24,11 @@ from arrange.revoicing.judging import (
     findings_of_each,
     foreign,
     given_up,
-    in_copies,
     not_among,
     places_of,
     sounded,
 )
 from arrange.revoicing.players import Player, fingered
-from arrange.revoicing.quick import quick_song
 from arrange.revoicing.stretches import Harmonies, Harmony, Stretch
 from arrange.revoicing.weights import Weights
 from arrange.sounding import Array

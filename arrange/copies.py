@@ -1,0 +1,103 @@
+"""Versions of a passage one behind the other in one song, silence between: to look at one long
+song is much quicker than at many short ones.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from arrange.sounding import Array
+from arrange.tables import SONG_TABLES, Song
+
+_SILENCE = 16.0  # quarter notes between two copies; longer than any pause that a finding bridges
+
+
+def in_copies(
+    song: Song, versions: Sequence[pd.DataFrame], begin: float, end: float
+) -> tuple[Song, Array]:
+    """Return a song of all versions one behind the other, and where each copy begins.
+
+    Parameters
+    ----------
+    song : Song
+    versions : sequence of notes tables
+    begin, end : float
+        What lies between is taken, quarter notes.
+    """
+    step = end - begin + _SILENCE
+    starts = step * np.arange(len(versions))
+    bars = _within(song.measures, begin, end)
+    bars = pd.concat([bars, bars.iloc[-1:].assign(onset=end, duration=_SILENCE)])
+    tables = {}
+    for name, table in (
+        ("sections", _within(song.sections, begin, end)),
+        ("measures", bars),
+        ("chords", _within(song.chords, begin, end)),
+    ):
+        tables[name] = _copies([table] * len(versions), starts, begin)
+    tables["notes"] = _copies([_within(notes, begin, end) for notes in versions], starts, begin)
+    return quick_song(song, **relabelled(tables)), starts
+
+
+def relabelled(tables: dict[str, pd.DataFrame]) -> dict[str, pd.DataFrame]:
+    """Return the tables with measures numbered anew.
+
+    Where notes and chords lie is told by their onset; any label that there is will do.
+    """
+    place = {"measure": 1, "section": tables["sections"]["section"].iloc[0]}
+    numbers = np.arange(1, len(tables["measures"]) + 1)
+    return {
+        "sections": tables["sections"],
+        "measures": tables["measures"].assign(measure=numbers),
+        "notes": tables["notes"].assign(**place),
+        "chords": tables["chords"].assign(**place),
+    }
+
+
+def _within(frame: pd.DataFrame, begin: float, end: float) -> pd.DataFrame:
+    """The rows of a table that lie between two times, cut there."""
+    written = frame["onset"].to_numpy()
+    onset = np.maximum(written, begin)
+    finish = np.minimum(written + frame["duration"].to_numpy(), end)
+    keep = finish - onset > 1e-9
+    if "grace" in frame:
+        keep |= frame["grace"].to_numpy() & (onset == written) & (onset < end)
+    return frame.assign(onset=onset, duration=np.maximum(finish - onset, 0.0))[keep]
+
+
+def _copies(tables: Sequence[pd.DataFrame], starts: Array, begin: float) -> pd.DataFrame:
+    """Tables one behind the other, with sections of their own."""
+    joined = pd.concat(tables, ignore_index=True)
+    copy = np.repeat(np.arange(len(tables)), [len(table) for table in tables])
+    label = pd.Series([f"{number} " for number in range(len(tables))], dtype="str")
+    sections = label.take(copy).reset_index(drop=True) + joined["section"]
+    return joined.assign(onset=joined["onset"] + starts[copy] - begin, section=sections)
+
+
+def by_copy(findings: pd.DataFrame, starts: Array, begin: float) -> list[pd.DataFrame]:
+    """Return the findings of each copy, at the times of the song."""
+    copy = np.searchsorted(starts, findings["onset"] + 1e-6, side="right") - 1
+    placed = findings.assign(onset=findings["onset"] - starts[copy] + begin)
+    return [placed[copy == number] for number in range(len(starts))]
+
+
+def quick_song(song: Song, **tables: pd.DataFrame) -> Song:
+    """Return the song with some tables in place of its own, not checked anew."""
+    columns = {
+        table.name: {
+            label: _plain(column.array)
+            for label, column in tables.get(table.name, getattr(song, table.name)).items()
+        }
+        for table in SONG_TABLES
+    }
+    about = ("title", "source", "fingerprint", "notices")
+    return Song.from_columns(columns, **{name: getattr(song, name) for name in about})
+
+
+def _plain(values: Any) -> Any:
+    """Numpy's own array where pandas wraps one."""
+    return values.to_numpy() if isinstance(values, pd.arrays.NumpyExtensionArray) else values
