@@ -600,7 +600,7 @@ def test_strings_as_players_wrote_them():
 
 
 def test_a_song_with_notes_that_cannot_be_placed_is_fingered_all_the_same():
-    """Behind a capo the low notes lie on no string: those stay without one, the others get theirs."""
+    """Behind a capo the low notes lie on no string: those stay without, the others get theirs."""
     parts = parts_of("Guitar 1", tuning=[(64, 59, 55, 50, 45, 40)], capo=5)
     some = song(("Guitar 1", "E2", 0, 1), ("Guitar 1", "A3", 1, 1), parts=parts)
     notes = fingered_song(some, ["Guitar 1"]).notes
