@@ -257,6 +257,8 @@ def _condense(options: argparse.Namespace) -> int:
         print(section)
         for row in rows.itertuples():
             print(f"  {row.player} {row.action} {row.layers}".rstrip() + f": {row.reason}")
+    for notice in result.song.notices:
+        print(f"note: {notice}")
     how = "proven: nothing is worth more" if result.is_proven else f"at most {result.gap:.1%} short"
     print(f"{result.share:.0%} of what all layers are worth; {how}.")
     print(f"Song: {options.output}\nChoices with reasons: {table}")

@@ -369,6 +369,10 @@ def test_the_song_of_fourteen_layers():
     roles = found.roles.set_index("layer")["role"]
     told = roles[["Lead", "Hook", "Slide", "Fills", "Power right"]].tolist()
     assert told == ["lead", "hook", "fill", "fill", "rhythm"]
+    (drive,) = [each for each in found.song.notices if "one drive" in each]
+    assert drive.startswith("Player 1 is told as overdriven all through")
+    assert "Verse 1" in drive
+    assert "Chorus 1" not in drive.replace("Pre-chorus 1", "")
 
 
 def test_two_players_of_a_small_band():
