@@ -161,7 +161,6 @@ def _svg(draw: Any) -> Markup:
 
 
 def _facts(song: Song) -> str:
-    seconds = round(song.seconds(song.duration))
     printed = song.measures["written"].nunique()
     played = len(song.measures)
     bars = f"{played} measures" + (f" as played, {printed} printed" if printed < played else "")
@@ -169,7 +168,7 @@ def _facts(song: Song) -> str:
     return (
         f"{song.source + ' · ' if song.source else ''}{len(song.parts)} parts · "
         f"{sections} section{'s' if sections != 1 else ''} · {bars} · "
-        f"{seconds // 60}:{seconds % 60:02d} min"
+        f"{song.clock(song.duration)} min"
     )
 
 
@@ -308,13 +307,12 @@ def _section_rows(song: Song) -> list[dict[str, Any]]:
     rows = []
     for section in song.sections.itertuples():
         bars = song.measures.iloc[section.first_measure - 1 : section.last_measure]
-        seconds = round(song.seconds(section.onset))
         rows.append(
             {
                 "section": section.section,
                 "played": f"{section.first_measure}–{section.last_measure}",
                 "written": f"{bars['written'].iloc[0]}–{bars['written'].iloc[-1]}",
-                "time": f"{seconds // 60}:{seconds % 60:02d}",
+                "time": song.clock(section.onset),
                 "meter": ", ".join(dict.fromkeys(bars["meter"])),
                 "key": ", ".join(dict.fromkeys(bars["key"].dropna())),
                 "tempo": _from_to(bars["tempo"].min(), bars["tempo"].max()),

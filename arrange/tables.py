@@ -458,6 +458,11 @@ class Song:
         result = inside + after
         return float(result) if np.ndim(onset) == 0 else result
 
+    def clock(self, onset: float) -> str:
+        """Return the time of an onset in quarter notes as minutes and seconds, ``"1:05"``."""
+        whole = int(self.seconds(onset) + 1e-6)
+        return f"{whole // 60}:{whole % 60:02d}"
+
     def beat(self, onset: Any, measure: Any) -> Any:
         """Return the place in the bar, from 1, counted in the lower number of its meter."""
         rows = np.asarray(measure) - 1

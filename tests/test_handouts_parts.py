@@ -22,7 +22,7 @@ from arrange.handouts.excerpts import part_excerpt
 from arrange.handouts.playing import own_notes, part_stays
 from arrange.handouts.sheets import fingered_part, tuning_words
 from arrange.handouts.strums import strum_section
-from arrange.handouts.turns import TURN_SECONDS, page_starts, turn_cost
+from arrange.handouts.turns import TURN_SECONDS, page_starts, pair_of, turn_cost
 from arrange.hands import Hand
 from arrange.necks import Neck
 from arrange.reading import read
@@ -235,8 +235,15 @@ def brute_force(heights, rests, begins, room):
         pages = zip(starts, ends, strict=True)
         if any(sum(heights[a:b]) > room and b > a + 1 for a, b in pages):
             continue
-        best = min(best, len(starts) + sum(turn_cost(rests[s], begins[s]) for s in starts[1:]))
+        best = min(best, cost_of(starts, rests, begins))
     return best
+
+
+def cost_of(starts, rests, begins):
+    """What these pages cost: page 2 lies beside page 1, page 4 beside page 3, and so on."""
+    turns = [turn_cost(rests[start], begins[start], is_beside=page % 2 == 0)
+             for page, start in enumerate(starts[1:], 2)]  # fmt: skip
+    return len(starts) + sum(turns)
 
 
 def test_pages_are_broken_as_well_as_can_be():
@@ -252,12 +259,15 @@ def test_pages_are_broken_as_well_as_can_be():
         assert starts[0] == 0
         assert all(sum(heights[a:b]) <= 100 or b == a + 1
                    for a, b in zip(starts, ends, strict=True))  # fmt: skip
-        cost = len(starts) + sum(turn_cost(rests[s], begins[s]) for s in starts[1:])
+        cost = cost_of(starts, rests, begins)
         assert cost == pytest.approx(brute_force(heights, rests, begins, 100))
 
 
 def test_a_page_is_turned_in_the_rest():
-    """Four lines, two or three to a page: the break falls where there is time."""
-    assert page_starts([30] * 4, [0, 0, TURN_SECONDS, 0], [True] * 4, 100) == [0, 2]
-    assert page_starts([30] * 4, [0, TURN_SECONDS, 0, 0], [True] * 4, 100) == [0, 1]
+    """Lines, three to a page: the second page ends where there is time, the first, which lies
+    beside it, wherever it is full; with nothing to choose, before a section.
+    """
+    rests = [0.0, 0, TURN_SECONDS, 0, 0, TURN_SECONDS, 0, 0]
+    assert page_starts([30] * 8, rests, [True] * 8, 100) == [0, 3, 5]
     assert page_starts([30] * 4, [0] * 4, [True, False, False, True], 100) == [0, 3]
+    assert [pair_of(page) for page in range(1, 6)] == [1, 1, 2, 2, 3]

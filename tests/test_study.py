@@ -128,7 +128,7 @@ def test_the_report_says_what_was_found(written):
     for source in whole.findings["source"].unique():
         assert source in words
     assert "92 measures as played, 86 printed" in words
-    assert "3:31 min" in words
+    assert "3:30 min" in words
 
 
 def test_the_report_says_what_would_end_it(written):

@@ -11,7 +11,6 @@ from arrange.handouts.playing import who_plays
 from arrange.handouts.sheets import (
     LOUDNESS,
     WARM_UP,
-    clock,
     new_facts,
     section_bars,
     song_facts,
@@ -71,7 +70,7 @@ def band_sheet(song: Song, decisions: DecisionLog | None, roles: Mapping[str, st
             row.section,
             row.first_measure,
             row.last_measure,
-            clock(song.seconds(row.onset)),
+            song.clock(row.onset),
             _short_chords(song, row.first_measure, row.last_measure),
             float(energy.get(row.section, 0.0)),
             tuple(plays.loc[row.section].tolist()),

@@ -5,8 +5,9 @@ from __future__ import annotations
 import importlib.util
 import json
 from collections.abc import Sequence
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 from functools import cache
+from itertools import islice
 from pathlib import Path
 from typing import Any
 
@@ -16,7 +17,7 @@ import typst
 from arrange.handouts.band import BandSheet
 from arrange.handouts.playing import own_notes
 from arrange.handouts.sheets import Bar, PartSheet, Stretch
-from arrange.handouts.turns import LEAST_SECONDS, TURN_SECONDS, page_starts
+from arrange.handouts.turns import LEAST_SECONDS, TURN_SECONDS, page_starts, pair_of
 from arrange.tables import Song
 
 # Width and height in mm (ISO 216; ANSI/ASME Y14.1), and what typst calls them.
@@ -40,20 +41,73 @@ def text_width(paper: str) -> float:
     return PAPERS[paper][0] - 2 * SIDE_MM
 
 
+@dataclass(frozen=True)
+class _Piece:
+    """What no page end divides: what the template draws, its height in mm, and the seconds
+    without a note of the part around its beginning.
+    """
+
+    block: dict[str, Any]
+    height: float
+    rest: float
+
+
 def print_part(sheet: PartSheet, song: Song, paper: str) -> bytes:
-    """Return a part sheet as PDF."""
-    blocks = _blocks(sheet, text_width(paper))
-    heights = json.loads(_query(_data(sheet, blocks, paper, [], [])))
-    rests, begins = _rests(song, sheet.part, blocks), ["section" in b for b in blocks]
+    """Return a part sheet as PDF.
+
+    A section is written as another where that one lies open on the stand, and is written out
+    where one would have to leaf back.
+    """
+    forms = _forms(sheet, song, paper)
     room = PAPERS[paper][1] - TOP_MM - BOTTOM_MM - _SPARE_MM
-    starts = page_starts(heights, rests, begins, room)
-    pages = {b["section"]: page_of(n, starts) for n, b in enumerate(blocks) if "section" in b}
+    written_as = {s.section: s.written_as for s in sheet.stretches if s.written_as}
+    while True:
+        pieces = [piece for name, is_short, own in forms
+                  if is_short == (name in written_as) for piece in own]  # fmt: skip
+        starts = page_starts(
+            [piece.height for piece in pieces], [piece.rest for piece in pieces],
+            ["section" in piece.block for piece in pieces], room,
+        )  # fmt: skip
+        pages = {piece.block["section"]: page_of(n, starts)
+                 for n, piece in enumerate(pieces) if "section" in piece.block}  # fmt: skip
+        far = next((own for own, other in written_as.items()
+                    if pair_of(pages[own]) != pair_of(pages[other])), None)  # fmt: skip
+        if far is None:
+            break
+        source = written_as.pop(far)
+        sections = list(pages)
+        for own, other in written_as.items():  # the nearer one serves those after it
+            if other == source and sections.index(own) > sections.index(far):
+                written_as[own] = far
+    blocks = [piece.block for piece in pieces]
     for block in blocks:
-        if block.get("written_as"):
-            block["cues"] = block["cues"].replace(_page_words("?"), _page_words(
-                str(pages[block["written_as"]])))  # fmt: skip
-    turns = _turns(starts, rests)
+        if block.get("section") in written_as:
+            source = written_as[block["section"]]
+            block["cues"] = sentence([_again(source, str(pages[source])), *block["told"]])
+    turns = _turns(starts, [piece.rest for piece in pieces])
     return _compile(_data(sheet, blocks, paper, starts, turns, is_final=True))
+
+
+def _forms(sheet: PartSheet, song: Song, paper: str) -> list[tuple[str, bool, list[_Piece]]]:
+    """All that may stand on the pages, in order: the section, whether it refers to another one,
+    and its pieces; a section that repeats one comes in both forms.
+    """
+    width = text_width(paper)
+    form = {"picture": sheet.form, "height": sheet.form_height, "legend": sheet.legend}
+    head: list[dict[str, Any]] = [{"kind": "head", "above": 0.0},
+                                  {"kind": "form", "above": 2.5, **form}]  # fmt: skip
+    end: dict[str, Any] = {"kind": "words", "above": 4.0, "lines": list(sheet.cautions)}
+    found = [("", False, head)]
+    for stretch in sheet.stretches:
+        found.append((stretch.section, False, _stretch_blocks(stretch.written_out(), width)))
+        if stretch.written_as:
+            found.append((stretch.section, True, _stretch_blocks(stretch, width)))
+    found.append(("", False, [end]))
+    blocks = [block for _, _, own in found for block in own]
+    heights = json.loads(_query(_data(sheet, blocks, paper, [], [])))
+    rests = _rests(song, sheet.part, blocks)
+    pieces = iter(map(_Piece, blocks, heights, rests))
+    return [(name, is_short, list(islice(pieces, len(own)))) for name, is_short, own in found]
 
 
 def page_of(block: int, starts: Sequence[int]) -> int:
@@ -76,22 +130,10 @@ def print_band(sheet: BandSheet, paper: str) -> bytes:
     return _compile(data | {"pass": "print"})
 
 
-def _blocks(sheet: PartSheet, width: float) -> list[dict[str, Any]]:
-    """The pieces that no page end divides."""
-    blocks: list[dict[str, Any]] = [{"kind": "head", "above": 0.0}]
-    form = {"picture": sheet.form, "height": sheet.form_height, "legend": sheet.legend}
-    blocks.append({"kind": "form", "above": 2.5, **form})
-    for stretch in sheet.stretches:
-        blocks += _stretch_blocks(stretch, width)
-    blocks.append({"kind": "words", "above": 4.0, "lines": list(sheet.cautions)})
-    return blocks
-
-
 def _stretch_blocks(stretch: Stretch, width: float) -> list[dict[str, Any]]:
     count = stretch.last - stretch.first + 1
-    cues = list(stretch.cues)
-    if stretch.written_as:
-        cues.insert(0, f"play {stretch.written_as} again{_page_words('?')}")
+    is_short = bool(stretch.written_as)
+    cues = [_again(stretch.written_as, "00")] * is_short + list(stretch.cues)
     head: dict[str, Any] = {
         "kind": "stretch",
         "above": 3.5,
@@ -99,22 +141,23 @@ def _stretch_blocks(stretch: Stretch, width: float) -> list[dict[str, Any]]:
         "where": bars_title(stretch.first, count),
         "facts": "; ".join(stretch.facts),
         "cues": sentence(cues),
-        "written_as": stretch.written_as,
+        "told": list(stretch.cues),
         "first": stretch.first,
     }
-    if stretch.shapes:
+    if stretch.shapes and not is_short:
         head["shapes"] = list(stretch.shapes)
     rows: list[dict[str, Any]] = [
         {"picture": system.picture, "height": system.height, "first": system.first}
         for system in stretch.systems
+        if not is_short
     ]
-    is_played = stretch.plays and not stretch.written_as
-    a_row = _A_ROW if is_played else _A_ROW_UNPLAYED
-    if _chord_size(stretch.bars, width / a_row) < _CHORD_SIZE:
+    all_bars = stretch.bars if is_short or not stretch.struck else stretch.struck
+    a_row = _A_ROW if stretch.plays and not is_short else _A_ROW_UNPLAYED
+    if _chord_size(all_bars, width / a_row) < _CHORD_SIZE:
         a_row = _A_ROW
-    if any(bar.chords or bar.counts for bar in stretch.bars):
+    if not rows and any(bar.chords or bar.counts for bar in all_bars):
         for start in range(0, count, a_row):
-            own = stretch.bars[start : start + a_row]
+            own = all_bars[start : start + a_row]
             bars = [asdict(bar) for bar in own] + [None] * (
                 a_row - len(own) if count > a_row else 0
             )
@@ -144,8 +187,8 @@ def sentence(cues: Sequence[str]) -> str:
     return told[:1].upper() + told[1:] + "." if told else ""
 
 
-def _page_words(page: str) -> str:
-    return f" (page {page})"
+def _again(section: str, page: str) -> str:
+    return f"play {section} again (page {page})"
 
 
 def _rests(song: Song, part: str, blocks: Sequence[dict[str, Any]]) -> list[float]:
@@ -177,18 +220,18 @@ def _rests(song: Song, part: str, blocks: Sequence[dict[str, Any]]) -> list[floa
 def _turns(starts: Sequence[int], rests: Sequence[float]) -> list[str]:
     """What stands at the foot of each page."""
     told = []
-    for start in starts[1:]:
+    for page, start in enumerate(starts[1:], 2):
         seconds = rests[start]
-        if seconds >= TURN_SECONDS:
-            told.append(
-                "Turn after the end" if np.isinf(seconds) else f"Turn in the rest: {seconds:.0f} s"
-            )
-        elif len(starts) == 2:
-            told.append("Lay page 2 beside this one")
+        if not page % 2:
+            told.append(f"Lay page {page} beside this one")
+        elif np.isinf(seconds):
+            told.append("Turn after the end")
+        elif seconds >= TURN_SECONDS:
+            told.append(f"Turn in the rest: {seconds:.0f} s")
         elif seconds >= LEAST_SECONDS:
-            told.append(f"Turn quickly: {seconds:.0f} s, or lay the next page beside")
+            told.append(f"Turn quickly: {seconds:.0f} s, or lay page {page} beside too")
         else:
-            told.append("No time to turn: lay the next page beside")
+            told.append(f"No time to turn: lay page {page} beside too")
     return told
 
 

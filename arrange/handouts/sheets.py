@@ -69,10 +69,13 @@ class Stretch:
         The section in which the same is written out; empty if it is written here, or rests.
     cues : tuple of str
     bars : tuple of Bar
-        Empty where systems are given.
+        Every bar with its chord symbols alone.
+    struck : tuple of Bar
+        The same with counts, where the section is made of shapes.
     shapes : tuple of str
         Fret pictures, SVG.
     systems : tuple of System
+        Where the section is played and not made of shapes, also one that is written as another.
     """
 
     section: str
@@ -84,8 +87,13 @@ class Stretch:
     written_as: str
     cues: tuple[str, ...]
     bars: tuple[Bar, ...] = ()
+    struck: tuple[Bar, ...] = ()
     shapes: tuple[str, ...] = ()
     systems: tuple[System, ...] = ()
+
+    def written_out(self) -> Stretch:
+        """Return the same with its notes in it, whatever it repeats."""
+        return replace(self, written_as="")
 
 
 @dataclass(frozen=True)
@@ -125,9 +133,9 @@ def part_sheet(song: Song, part: str, style: str, width_mm: float, hand: Hand) -
     strums: dict[str, StrumSection] = {}
     if style == "shapes" and neck:
         found = {s.section: strum_section(song, notes, s, neck) for s in stays
-                 if s.plays and not s.written_as}  # fmt: skip
+                 if s.plays}  # fmt: skip
         strums = {section: own for section, own in found.items() if own}
-    engraved = [s for s in stays if s.plays and not s.written_as and s.section not in strums]
+    engraved = [s for s in stays if s.plays and s.section not in strums]
     systems = engrave(song, part, [(s.first, s.last) for s in engraved], width_mm)
     lines = {s.section: tuple(own) for s, own in zip(engraved, systems, strict=True)}
     facts = new_facts(song)
@@ -185,9 +193,10 @@ def _stretch(
     hand: Hand,
 ) -> Stretch:
     shapes: tuple[str, ...] = ()
+    struck: tuple[Bar, ...] = ()
     bars = tuple(section_bars(song, stay.first, stay.last))
-    if strums and neck and not stay.written_as:
-        bars = tuple(
+    if strums and neck:
+        struck = tuple(
             Bar(bar.number, _with_shapes(bar.chords, own.labels), own.counts, own.marks)
             for bar, own in zip(bars, strums.bars, strict=True)
         )
@@ -198,9 +207,8 @@ def _stretch(
         if stay.first <= bar <= stay.last
     ]
     return Stretch(
-        stay.section, stay.first, stay.last, clock(song.seconds(stay.onset)), tuple(changes),
-        stay.plays, stay.written_as, cues, () if stay.section in lines else bars, shapes,
-        lines.get(stay.section, ()),
+        stay.section, stay.first, stay.last, song.clock(stay.onset), tuple(changes),
+        stay.plays, stay.written_as, cues, bars, struck, shapes, lines.get(stay.section, ()),
     )  # fmt: skip
 
 
@@ -248,12 +256,6 @@ def new_facts(song: Song) -> dict[int, str]:
     return found
 
 
-def clock(seconds: float) -> str:
-    """Return seconds as minutes and seconds, ``"1:05"``."""
-    whole = int(seconds + 1e-6)
-    return f"{whole // 60}:{whole % 60:02d}"
-
-
 def song_facts(song: Song) -> list[tuple[str, str]]:
     """Return key, meter, tempo and length of a song, as it begins."""
     facts = []
@@ -262,7 +264,7 @@ def song_facts(song: Song) -> list[tuple[str, str]]:
     meter, tempo = song.measures["meter"].iloc[0], song.measures["tempo"].iloc[0]
     facts.append(("Meter", meter))
     facts.append(("Tempo", tempo_words(tempo, meter)))
-    facts.append(("Length", f"{clock(song.seconds(song.duration))}, {len(song.measures)} bars"))
+    facts.append(("Length", f"{song.clock(song.duration)}, {len(song.measures)} bars"))
     return facts
 
 

@@ -1,8 +1,9 @@
 """Where to break pages, so that there is time to turn them.
 
-A page may end before any block: a line of music, or the head of a section with its first line.
-The best ends are looked for together: few pages, each turned where the player rests, rather
-before a section than within one. Time to turn is from the end of the last note to the next one.
+Pages lie in pairs on the stand, 1 beside 2, 3 beside 4: only from a pair to the next one must be
+turned. A page may end before any block: a line of music, or the head of a section with its first
+line. The best ends are looked for together: few pages, each pair turned where the player rests,
+rather before a section than within one. Time to turn is from the end of the last note to the next.
 """
 
 from __future__ import annotations
@@ -34,29 +35,47 @@ def page_starts(
     room : float
         Height of a page. A block that is higher has a page of its own.
     """
-    count = len(heights)
-    best = [0.0, *[float("inf")] * count]  # what the pages up to each block cost
-    came = [0] * (count + 1)
+    count, none = len(heights), float("inf")
+    # What the pages up to each block cost, apart by whether a left or a right page begins there.
+    best = [[0.0, none], *[[none, none] for _ in range(count)]]
+    came = [[0, 0] for _ in range(count + 1)]
     for start in range(count):
-        turn = turn_cost(rests[start], begins_section[start]) if start else 0.0
-        high = 0.0
-        for end in range(start + 1, count + 1):
-            high += heights[end - 1]
-            if high > room and end > start + 1:
-                break
-            cost = best[start] + 1 + turn
-            # Of equal ways the one with the fuller page before, so the later start.
-            if cost < best[end] - 1e-9 or (cost < best[end] + 1e-9 and start > came[end]):
-                best[end], came[end] = cost, start
+        for side in (0, 1):
+            turn = turn_cost(rests[start], begins_section[start], is_beside=bool(side))
+            before = best[start][side] + 1 + (turn if start else 0.0)
+            high = 0.0
+            for end in range(start + 1, count + 1):
+                high += heights[end - 1]
+                if high > room and end > start + 1:
+                    break
+                # Of equal ways the one with the fuller page before, so the later start.
+                if before < best[end][1 - side] + 1e-9:
+                    best[end][1 - side], came[end][1 - side] = before, start
+    side = 0 if best[count][0] < best[count][1] else 1
     starts, at = [], count
     while at:
-        at = came[at]
+        at, side = came[at][side], 1 - side
         starts.append(at)
     return starts[::-1]
 
 
-def turn_cost(seconds: float, begins_section: bool) -> float:
-    """Return what a page end costs, from the time to turn and whether a section begins there."""
+def turn_cost(seconds: float, begins_section: bool, *, is_beside: bool) -> float:
+    """Return what a page end costs.
+
+    Parameters
+    ----------
+    seconds : float
+        Time to turn.
+    begins_section : bool
+        Whether the next page begins with a section.
+    is_beside : bool
+        Whether the next page lies beside this one.
+    """
     of_use = seconds if seconds >= LEAST_SECONDS else 0.0
-    short = max(TURN_SECONDS - of_use, 0.0) / TURN_SECONDS
+    short = 0.0 if is_beside else max(TURN_SECONDS - of_use, 0.0) / TURN_SECONDS
     return NO_TIME_COST * short + (0.0 if begins_section else WITHIN_SECTION_COST)
+
+
+def pair_of(page: int) -> int:
+    """Return the pair, from 1, in which a page lies, pages counted from 1."""
+    return (page + 1) // 2

@@ -31,8 +31,10 @@ def band_html(sheet: BandSheet) -> str:
 
 
 def _stretch(stretch: Stretch, places: dict[str, int]) -> dict[str, Any]:
-    has_words = any(bar.chords or bar.counts for bar in stretch.bars)
-    bars = stretch.bars if has_words else ()
+    systems = () if stretch.written_as else stretch.systems
+    bars = stretch.bars if stretch.written_as else stretch.struck or stretch.bars
+    if systems or not any(bar.chords or bar.counts for bar in bars):
+        bars = ()
     return {
         "section": stretch.section,
         "where": bars_title(stretch.first, stretch.last - stretch.first + 1),
@@ -40,9 +42,9 @@ def _stretch(stretch: Stretch, places: dict[str, int]) -> dict[str, Any]:
         "written_as": stretch.written_as,
         "link": places.get(stretch.written_as),
         "cues": sentence(stretch.cues),
-        "shapes": stretch.shapes,
+        "shapes": () if stretch.written_as else stretch.shapes,
         "rows": [bars[n : n + _A_ROW] for n in range(0, len(bars), _A_ROW)],
-        "systems": stretch.systems,
+        "systems": systems,
     }
 
 
