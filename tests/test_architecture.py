@@ -15,7 +15,7 @@ PACKAGE = Path(arrange.__file__).parent
 # two modules of one line share belongs on a line below.
 LEVELS = (
     ("errors",),
-    ("pitch", "spelling", "bibliography", "paths"),
+    ("pitch", "spelling", "bibliography", "meters", "paths"),
     ("chords", "hearing", "necks", "voice_leading"),
     ("hands",),
     ("calibration", "grips"),

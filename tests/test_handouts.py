@@ -125,12 +125,12 @@ def test_cues_tell_what_the_demo_was_written_to_do(demo):
         assert "Doubles Guitar 1 an octave lower." in intro
         *_, tag, _ = in_order(text, headings(own))  # the hook, pages away from the intro
         assert "again" not in text
-        assert tag.startswith("Doubles Guitar 1 an octave lower.")
+        assert "Doubles Guitar 1 an octave lower." in tag
     else:
         lead_in, tune, _, third, *_ = in_order(text, headings(own))
         assert "Lay out 9 bars; in at Tune (2), bar 10." in lead_in
         assert "Still out, 8 more bars; in at Tune (2), bar 10; last chord before you: D." in tune
-        assert third.startswith("Play Tune (2) again (page 1).")
+        assert "Play Tune (2) again (page 1)." in third
 
 
 def test_nobody_has_to_leaf_back(demo):

@@ -15,7 +15,6 @@ import pandas as pd
 import pytest
 from songs import notes_of, parts_of, song
 
-from arrange.handouts.beats import bar_counts, beat_name, beats_a_minute, is_compound, tempo_words
 from arrange.handouts.cues import bars_words, section_cues
 from arrange.handouts.engraving import engrave
 from arrange.handouts.excerpts import part_excerpt
@@ -24,6 +23,7 @@ from arrange.handouts.sheets import fingered_part, tuning_words
 from arrange.handouts.strums import strum_section
 from arrange.handouts.turns import TURN_SECONDS, page_starts, pair_of, turn_cost
 from arrange.hands import Hand
+from arrange.meters import bar_counts, beat_name, beats_a_minute, is_compound, tempo_words
 from arrange.necks import Neck
 from arrange.reading import read
 

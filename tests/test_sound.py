@@ -1,6 +1,9 @@
 """Sound against what can be measured on it: pitch, time, level, place."""
 
+import base64
+import io
 import os
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -110,6 +113,34 @@ def test_a_loop_has_no_seam():
     size = len(once.samples)
     assert size == 4 * RATE
     np.testing.assert_allclose(once.samples, long.samples[4 * size : 5 * size], atol=1e-3)
+
+
+def test_a_loop_with_a_count_in_rings_into_its_clicks():
+    """The bar after the count-in is the same; what rings on at the end lies under the clicks of
+    the next time round, and the notebook's player begins anew.
+    """
+    own = song(("Guitar 1", "E3 B3", 0, 2), ("Guitar 1", "G3", 2, 2), bars=1)
+    plain, counted = render_sound(own, count_in=1), render_sound(own, count_in=1, loop=True)
+    begins = round(counted.begins * RATE)
+    assert len(counted.samples) == 8 * RATE
+    np.testing.assert_allclose(
+        counted.samples[begins + RATE // 100 :], plain.samples[begins + RATE // 100 : 8 * RATE],
+        atol=1e-6,
+    )  # fmt: skip
+    rings = counted.samples[: RATE // 4] - plain.samples[: RATE // 4]
+    np.testing.assert_allclose(rings, plain.samples[8 * RATE :][: RATE // 4], atol=2e-3)
+    assert np.abs(rings).max() > 1e-3
+    assert "<audio controls loop " in counted._repr_html_()
+    assert "loop" not in plain._repr_html_()
+
+
+def test_the_players_sound_is_whole():
+    """What a notebook plays, decoded again, is the sound to 16 bits."""
+    own = render_sound(song(("Guitar 1", "E3 B3", 0, 2), bars=1))
+    data = base64.b64decode(re.search(r"base64,([^\"]*)", own._repr_html_())[1])
+    again, rate = soundfile.read(io.BytesIO(data))
+    assert rate == RATE
+    np.testing.assert_allclose(again, own.samples, atol=2**-15)
 
 
 def test_rendered_again_it_is_the_same_to_the_bit(tmp_path):

@@ -16,7 +16,7 @@ import numpy as np
 import pandas as pd
 
 from arrange.formats.musicxml.writing import format_musicxml
-from arrange.handouts.beats import beat_quarters
+from arrange.meters import beat_quarters
 from arrange.tables import Song, object_column
 
 SCORE, TAB = "score", "tab"

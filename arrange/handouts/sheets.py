@@ -12,7 +12,6 @@ from arrange.chord_symbols import parse_chord
 from arrange.chords import chord_symbol
 from arrange.errors import ArrangeError
 from arrange.fingering import finger_part, part_neck
-from arrange.handouts.beats import tempo_words
 from arrange.handouts.cues import bars_words, section_cues
 from arrange.handouts.drawing import draw_form, draw_shape
 from arrange.handouts.engraving import System, engrave
@@ -20,6 +19,7 @@ from arrange.handouts.excerpts import chords_within
 from arrange.handouts.playing import Stay, own_notes, part_stays, who_plays
 from arrange.handouts.strums import StrumSection, strum_section
 from arrange.hands import Hand
+from arrange.meters import tempo_words
 from arrange.necks import TUNINGS, Neck, parse_tuning
 from arrange.pitch import parse_pitch_class, pitch_class_name
 from arrange.tables import NOTES, Song, object_column

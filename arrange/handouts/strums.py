@@ -14,9 +14,9 @@ import numpy as np
 import pandas as pd
 
 from arrange.errors import ArrangeError
-from arrange.handouts.beats import bar_counts, beat_quarters, is_compound
 from arrange.handouts.excerpts import chords_within
 from arrange.handouts.playing import Stay
+from arrange.meters import bar_counts, beat_quarters, is_compound
 from arrange.necks import LEFT_OUT, Array, Neck, Shape
 from arrange.shape_names import name_shape
 from arrange.tables import Song
