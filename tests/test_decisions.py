@@ -11,6 +11,7 @@ import tempfile
 import textwrap
 import time
 from dataclasses import replace
+from pathlib import Path
 
 import pandas as pd
 import pytest
