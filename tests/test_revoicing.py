@@ -291,6 +291,28 @@ def test_low_water(low_water):
         assert fingered["problem"].isna().all()
 
 
+def test_a_strum_mutes_one_string_within_at_most(crowded, low_water):
+    """A pick that strums can jump one muted string, not two (common practice). So it is for every
+    new voicing, of one part or two; what stays, and a shape that moves as it is, is not asked.
+    """
+    as_it_is = ("an octave up", "an octave down", "fewer strings", "exact double")
+    told = 0
+    for whole, section, parts in ((crowded, None, (G1, G2)), (low_water, "Chorus 1", (G1, G2))):
+        written = set(zip(*(whole.notes[c] for c in ("part", "onset", "pitch")), strict=True))
+        for each in (*revoice(whole, parts[0], section=section),
+                     *ar.revoice_pair(whole, parts, section=section)):  # fmt: skip
+            notes = each.song.notes
+            played = zip(*(notes[c] for c in ("part", "onset", "pitch")), strict=True)
+            is_new = np.array([note not in written for note in played])
+            own = notes.assign(is_new=is_new)[notes["part"].isin(parts)]
+            for _, struck in own.groupby(["part", "onset"]):
+                on = sorted(struck["string"].dropna().astype(int))
+                if len(on) >= 3 and struck["is_new"].any() and each.idea not in as_it_is:
+                    told += 1
+                    assert on[-1] - on[0] + 1 - len(on) <= 1, f"{each.idea}: strings {on}"
+    assert told > 100
+
+
 def test_strings_and_frets_are_those_of_the_new_notes(muddy):
     """pitch = open string + fret, from the nut (MusicXML 4.0, staff-tuning)."""
     tuning = np.array([64, 59, 55, 50, 45, 40])

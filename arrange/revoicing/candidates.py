@@ -49,6 +49,10 @@ class Pool:
         How many strings ring open.
     mean : array of float
         Mean pitch.
+    shapes : array of int, voicings x strings
+        Frets from the nut, string 1 first.
+    gaps : array of int
+        How many strings are left out between those that sound.
     """
 
     pitches: Array
@@ -60,6 +64,8 @@ class Pool:
     classes: Array
     opened: Array
     mean: Array
+    shapes: Array
+    gaps: Array
 
     @property
     def lowest(self) -> Array:
@@ -108,6 +114,8 @@ def _pool(root: int, members: tuple[int, ...], neck: Neck, hand: Hand, top_fret:
         np.bitwise_or.reduce(np.where(sounds, 1 << pitch % _OCTAVE, 0), axis=1),
         (shapes == neck.capo).sum(axis=1),
         np.where(sounds, pitch, 0).sum(axis=1) / count,
+        shapes.astype(np.int64),
+        shapes.shape[1] - sounds.argmax(axis=1) - sounds[:, ::-1].argmax(axis=1) - count,
     )
 
 
@@ -125,6 +133,8 @@ class Options:
         The top pitch where the unit begins and where it ends.
     cost : array of float
         What each costs by itself and against what the others hold, mm.
+    shapes : array of int, options x strings
+        Frets from the nut, string 1 first; all ``LEFT_OUT`` where strings are still to be found.
     cut : int
         How many were left out as too costly.
     """
@@ -134,6 +144,7 @@ class Options:
     first_top: Array
     last_top: Array
     cost: Array
+    shapes: Array
     cut: int = 0
 
     def take(self, rows: Array, cut: int = 0) -> Options:
@@ -144,6 +155,7 @@ class Options:
             self.first_top[rows],
             self.last_top[rows],
             self.cost[rows],
+            self.shapes[rows],
             cut,
         )
 
@@ -160,11 +172,15 @@ def by_rank(pool: Pool, rows: Array, ranks: int) -> Array:
     return np.take_along_axis(pool.pitches[rows], place, axis=1)
 
 
-def make_options(unit: Unit, pitches: Array, place_mm: Array, cost: Array) -> Options:
-    """Return options, with the tops that their pitches give."""
-    first = _top_rank(unit, 0)
-    last = _top_rank(unit, -1)
-    return Options(pitches, place_mm, _top_of(pitches, first), _top_of(pitches, last), cost)
+def make_options(
+    unit: Unit, pitches: Array, place_mm: Array, cost: Array, shapes: Array | None = None
+) -> Options:
+    """Return options, with the tops that their pitches give; without shapes, strings are free."""
+    first = _top_of(pitches, _top_rank(unit, 0))
+    last = _top_of(pitches, _top_rank(unit, -1))
+    if shapes is None:
+        shapes = np.full((len(pitches), 1), LEFT_OUT)
+    return Options(pitches, place_mm, first, last, cost, shapes)
 
 
 def _top_rank(unit: Unit, which: int) -> int:

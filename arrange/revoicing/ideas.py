@@ -175,7 +175,7 @@ def voicing_versions(
             must = None if name == "clear voicings" else forced
             options = player.options(keeps, shifts, must)
             found = choose(player.units, options, player.weights)
-            notes = player.played(options, found.options)
+            notes = player.played(player.scene.song.notes, options, found.options)
             yield Version(name, says, notes, gives_up, cut=sum(o.cut > 0 for o in options))
 
 
@@ -187,7 +187,7 @@ def fewer_strings(player: Player, forced: Sequence[bool]) -> Version:
             options[number] = player.fewer(number)
     found = choose(player.units, options, player.weights)
     return Version("fewer strings", "leaves out the lowest or highest strings of its chords",
-                   player.played(options, found.options))  # fmt: skip
+                   player.played(player.scene.song.notes, options, found.options))  # fmt: skip
 
 
 def capo_versions(player: Player, pinned: bool) -> Iterator[Version]:
@@ -195,13 +195,16 @@ def capo_versions(player: Player, pinned: bool) -> Iterator[Version]:
     if pinned or not any(unit.free and unit.harmony for unit in player.units):
         return
     tried = []
+    notes = player.scene.song.notes
+    own = notes["part"] == player.part
+    freed = notes.assign(**{name: notes[name].mask(own) for name in ("string", "fret")})
     for capo in range(CAPOS + 1):
         if capo == player.neck.capo or capo >= player.neck.frets - OPEN_FRETS:
             continue
         moved = with_capo(player, capo)
         options = moved.options(_open_shape, (0,), [unit.free for unit in player.units])
         found = choose(player.units, options, player.weights)
-        tried.append((found.cost, capo, moved.played(options, found.options)))
+        tried.append((found.cost, capo, moved.played(freed, options, found.options)))
     for _, capo, notes in sorted(tried, key=lambda each: each[:2])[:_CAPOS_LOOKED_AT]:
         says = f"puts a capo at fret {capo}" if capo else "takes the capo off"
         yield Version("capo", f"{says} and plays open shapes", notes, capo=capo)

@@ -15,7 +15,7 @@ from arrange.revoicing.candidates import Options, Pool
 from arrange.revoicing.clash_costs import Around
 from arrange.revoicing.ideas import Version, any_or_fewer, shell
 from arrange.revoicing.judging import findings_of_each
-from arrange.revoicing.players import MOST_OF_TWO, Keeps, Player, played
+from arrange.revoicing.players import MOST_OF_TWO, Keeps, Player, on_strings, played
 from arrange.revoicing.proposals import Bench, Proposal
 from arrange.revoicing.search import choose_both
 from arrange.revoicing.setting import TOP_FRET, check_something_to_end, make_player, touched
@@ -134,11 +134,19 @@ def _version(
     found = choose_both(
         one.scene, (one.units, other.units), (options[0], options[1]), side, one.weights
     )
-    units, pitches = [], []
-    for player, own, choice in zip(players, options, found, strict=True):
-        units += player.units
-        pitches += [each.pitches[row] for each, row in zip(own, choice.options, strict=True)]
-    notes = played(one.scene.song.notes, units, pitches)
+    both = [
+        [(unit, each, row) for unit, each, row in zip(player.units, own, choice.options,
+                                                      strict=True)]
+        for player, own, choice in zip(players, options, found, strict=True)
+    ]  # fmt: skip
+    chosen = [each for own in both for each in own]
+    notes = played(
+        one.scene.song.notes, [unit for unit, _, _ in chosen],
+        [own.pitches[row] for _, own, row in chosen],
+    )  # fmt: skip
+    for player, own in zip(players, both, strict=True):
+        notes = on_strings(notes, player.units, [each.shapes[row] for _, each, row in own],
+                           player.neck)  # fmt: skip
     return Version(name, says, notes, cut=sum(each.cut > 0 for own in options for each in own))
 
 

@@ -13,7 +13,7 @@ from arrange.clashes.scene import Scene
 from arrange.copies import quick_song
 from arrange.fingering import finger_part
 from arrange.hands import Hand
-from arrange.necks import Neck
+from arrange.necks import LEFT_OUT, Neck
 from arrange.revoicing.candidates import Options, Pool, by_rank, make_options, voicing_pool
 from arrange.revoicing.clash_costs import SILENT, Around, own_seconds, pair_costs
 from arrange.revoicing.units import Unit
@@ -23,6 +23,7 @@ from arrange.tables import Song, text_column
 
 MOST_OPTIONS = 300  # a unit; with two players MOST_OF_TWO
 MOST_OF_TWO = 80
+_MOST_GAPS = 1  # strings to be muted within a strummed shape (ours)
 _OCTAVE = 12
 _UNKNOWN_GRIP = 60.0  # mm, of a written grip that no hand can hold as it stands
 
@@ -195,10 +196,13 @@ class Player:
             return None
         number = next(n for n, own in enumerate(self.units) if own is unit)
         pool = voicing_pool(unit.harmony, self.neck, self.hand, self.top_fret)
-        rows = np.flatnonzero(pool.count <= len(unit.written))
+        fits = pool.count <= len(unit.written)
+        if unit.is_strummed:
+            fits &= pool.gaps <= _MOST_GAPS
+        rows = np.flatnonzero(fits)
         pitches = by_rank(pool, rows, len(unit.written))
         cost = self._costs(number, pitches, pool.cost_mm[rows])
-        return pool, rows, make_options(unit, pitches, pool.place_mm[rows], cost)
+        return pool, rows, make_options(unit, pitches, pool.place_mm[rows], cost, pool.shapes[rows])
 
     def _costs(self, number: int, pitches: Array, grip_mm: Array) -> Array:
         """What options cost by themselves and against what stands, mm."""
@@ -229,22 +233,50 @@ class Player:
         same &= pool.count[rows] == len(self.units[number].written)
         return float(pool.cost_mm[rows[same]].min(initial=np.inf)) if same.any() else _UNKNOWN_GRIP
 
-    def played(self, options: Sequence[Options], chosen: Array) -> pd.DataFrame:
+    def played(
+        self, notes: pd.DataFrame, options: Sequence[Options], chosen: Array
+    ) -> pd.DataFrame:
         """Return the song's notes with the chosen options in place of what was written."""
-        pitches = [own.pitches[row] for own, row in zip(options, chosen, strict=True)]
-        return played(self.scene.song.notes, self.units, pitches)
+        rows = list(zip(options, chosen, strict=True))
+        pitches = [own.pitches[row] for own, row in rows]
+        notes = played(notes, self.units, pitches)
+        return on_strings(notes, self.units, [own.shapes[row] for own, row in rows], self.neck)
 
 
 def _stacked(one: Options, other: Options) -> Options:
     names = ("pitches", "place_mm", "first_top", "last_top", "cost")
     both = {n: np.concatenate([getattr(one, n), getattr(other, n)]) for n in names}
-    return Options(**both, cut=other.cut)
+    free = np.full((len(one.cost), other.shapes.shape[1]), LEFT_OUT)
+    return Options(**both, shapes=np.concatenate([free, other.shapes]), cut=other.cut)
+
+
+def on_strings(
+    notes: pd.DataFrame, units: Sequence[Unit], shapes: Sequence[Array], neck: Neck
+) -> pd.DataFrame:
+    """Return the notes of units on the strings of their shapes; the index tells their rows.
+
+    What no string of a shape sounds, such as a note in between, stays free.
+    """
+    string, fret = (notes[name].array.copy() for name in ("string", "fret"))
+    pitch = notes["pitch"].to_numpy()
+    for unit, shape in zip(units, shapes, strict=True):
+        sounds = np.flatnonzero(shape != LEFT_OUT)
+        if not len(sounds):
+            continue
+        rows = notes.index.get_indexer(unit.rows)
+        rows = rows[rows >= 0]
+        is_there = pitch[rows, None] == shape[sounds] + np.array(neck.tuning)[sounds]
+        found = is_there.any(axis=1)
+        which = sounds[is_there.argmax(axis=1)]
+        string[rows[found]] = which[found] + 1
+        fret[rows[found]] = shape[which[found]]
+    return notes.assign(string=string, fret=fret)
 
 
 def played(notes: pd.DataFrame, units: Sequence[Unit], pitches: Sequence[Array]) -> pd.DataFrame:
     """Return notes with the units at other pitches, a row of pitches (by rank) for each.
 
-    Where two notes that begin together meet on one pitch, the first stays.
+    Where two notes that begin together meet on one pitch, the first stays. Strings are free.
     """
     pitch = notes["pitch"].to_numpy().copy()
     keep = np.ones(len(notes), dtype=bool)
@@ -278,13 +310,12 @@ def fingered(
         Positions in its notes table.
     hand : Hand, optional
     capo : int, optional
-        Another capo for the part; what the source fixed is left free then.
+        Another capo for the part.
     """
     notes = song.notes.iloc[rows]
     notes = notes.assign(source_id=text_column([str(row) for row in rows]))
     parts = song.parts
     if capo is not None:
-        notes = notes.assign(string=pd.NA, fret=pd.NA).astype({"string": "Int64", "fret": "Int64"})
         is_own = (parts["part"] == part).to_numpy(dtype=bool)
         parts = parts.assign(capo=np.where(is_own, capo, parts["capo"]))
     found = finger_part(quick_song(song, notes=notes, parts=parts), part, hand=hand)

@@ -71,6 +71,11 @@ class Unit:
         """Quarter notes."""
         return float(self.end.max())
 
+    @property
+    def is_strummed(self) -> bool:
+        """Whether three notes or more are struck together somewhere."""
+        return bool(np.unique(self.onset, return_counts=True)[1].max() >= _BLOCK)
+
     def tops(self, which: int) -> float:
         """The highest pitch of the first (0) or the last (-1) attack."""
         at = self.onset == self.onset[which]

@@ -200,6 +200,7 @@ def path_and_greedy(song: Song) -> dict[str, Proposal | None]:
     before = findings_of_each(song, [song.notes], stretch, DEFAULT_LIMITS)[0]
     bench = Bench(song, stretch, harmonies, (player,), DEFAULT_LIMITS, WEIGHTS, HAND)
     options = player.options(any_or_fewer)
+    notes = player.scene.song.notes
     rows = {
         "path": choose(player.units, options, WEIGHTS).options,
         "chord by chord": np.array([int(np.argmin(each.cost)) for each in options]),
@@ -207,7 +208,13 @@ def path_and_greedy(song: Song) -> dict[str, Proposal | None]:
     return {
         name: tried(
             lambda chosen=chosen: bench.proposals(
-                [Version("voicings", "plays other voicings", player.played(options, chosen))],
+                [
+                    Version(
+                        "voicings",
+                        "plays other voicings",
+                        player.played(notes, options, chosen),
+                    )
+                ],
                 before,
             )
         )
