@@ -7,6 +7,7 @@ signs are lost, so that a look takes some microseconds, however many there are.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from functools import lru_cache
 from itertools import combinations
 
@@ -36,6 +37,23 @@ def nearest_spelling(text: str, known: tuple[str, ...]) -> str | None:
         return None
     nearest = (number for number in by_slips if by_slips[number] == fewest)
     return known[min(nearest, key=lambda number: (slips(text, known[number]), number))]
+
+
+def unknown_name(what: str, name: str, known: Iterable[str]) -> str:
+    """Return what to say of a name that is not known: what was probably meant, and what there is.
+
+    Parameters
+    ----------
+    what : str
+        What it would be the name of: ``"part"``.
+    name : str
+    known : iterable of str
+    """
+    names = tuple(dict.fromkeys(known))
+    near = nearest_spelling(name, names)
+    meant = f"did you mean {near!r}? " if near else ""
+    there = f"there are {', '.join(names)}" if names else "there is none"
+    return f"there is no {what} {name!r}; {meant}{there}"
 
 
 @lru_cache(maxsize=32)

@@ -510,7 +510,7 @@ def test_a_section_of_silence_and_too_many_players():
         ({"players": 0}, "players=0; at least one"),
         ({"players": []}, "no players"),
         ({"players": ["Mara", "Mara"]}, "two players are called 'Mara'"),
-        ({"layers": ["Tune", "Tun"]}, "no part 'Tun'; there are Tune"),
+        ({"layers": ["Tune", "Tun"]}, "no part 'Tun'; did you mean 'Tune'"),
         ({"layers": []}, "no layers"),
         ({"layers": ["Tune", "Tune"]}, "names 'Tune' twice"),
         ({"layers": ["Tune"], "players": ["Pad"]}, "'Pad', as is a part that stays"),

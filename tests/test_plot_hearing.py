@@ -324,7 +324,7 @@ def test_every_finding_can_be_seen(demo):
 
 def test_unknown_part_and_moment_are_told():
     song = two("A2", "E3")
-    with pytest.raises(ar.ArrangeError, match="no part 'Harp'; it has Guitar A, Guitar B"):
+    with pytest.raises(ar.ArrangeError, match="no part 'Harp'; there are Guitar A, Guitar B"):
         plot_hearing(song, 0, ["Harp"])
     for onset in (-1, 12, float("nan")):
         with pytest.raises(ar.ArrangeError, match="lies outside the song; it lasts 12 quarter"):

@@ -260,7 +260,7 @@ def test_all_pitched_parts_are_drawn_without_two_guitars():
 
 
 def test_unknown_part_is_refused_before_a_figure_is_made(demo):
-    with pytest.raises(ar.ArrangeError, match=r"no part 'Banjo'; it has Voice, Guitar 1"):
+    with pytest.raises(ar.ArrangeError, match=r"no part 'Banjo'; there are Voice, Guitar 1"):
         plot_ranges(demo, parts=["Banjo"])
     assert plt.get_fignums() == []
 

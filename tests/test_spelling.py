@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from arrange.spelling import nearest_spelling, slips
+from arrange.spelling import nearest_spelling, slips, unknown_name
 
 WORDS = ("m7", "maj7", "sus4", "sus2", "dim", "m7b5", "M7")
 
@@ -66,3 +66,15 @@ def test_nearest_is_the_nearest(text, known):
         assert not distances or min(distances) > most
     else:
         assert slips(text, found) == min(distances) <= most
+
+
+def test_an_unknown_name_is_answered_with_what_there_is():
+    known = ["Guitar 1", "Guitar 2", "Guitar 1"]
+    told = unknown_name("part", "Guitr 2", known)
+    assert (
+        told == "there is no part 'Guitr 2'; did you mean 'Guitar 2'? there are Guitar 1, Guitar 2"
+    )
+    assert unknown_name("part", "Lute", known) == (
+        "there is no part 'Lute'; there are Guitar 1, Guitar 2"
+    )
+    assert unknown_name("part", "Lute", []) == "there is no part 'Lute'; there is none"

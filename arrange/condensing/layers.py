@@ -19,6 +19,7 @@ from arrange.condensing.material import Material
 from arrange.condensing.weights import ROLES
 from arrange.errors import ArrangeError
 from arrange.sounding import Array
+from arrange.spelling import unknown_name
 from arrange.tables import Song
 from arrange.texture import DRIVE_DECIBELS, amplitude
 
@@ -92,7 +93,7 @@ def roles_of(material: Material, roles: Mapping[str, str] | None = None) -> pd.D
 def _check(told: Mapping[str, str], names: Sequence[str]) -> None:
     for name, role in told.items():
         if name not in names:
-            raise ArrangeError(f"roles: there is no layer {name!r}; there are {', '.join(names)}")
+            raise ArrangeError(f"roles: {unknown_name('layer', name, names)}")
         if role not in ROLES:
             raise ArrangeError(
                 f"roles: {name!r} is told to be {role!r}; a role is one of {', '.join(ROLES)}"

@@ -17,6 +17,7 @@ from arrange.errors import ArrangeError
 from arrange.fingering import part_neck
 from arrange.necks import Neck
 from arrange.sounding import Array, slices
+from arrange.spelling import unknown_name
 from arrange.tables import Song
 
 GRID = 64  # places in a quarter note; what begins at one place begins together
@@ -196,7 +197,7 @@ def _chosen(song: Song, layers: Sequence[str] | None) -> tuple[str, ...]:
     names = [layers] if isinstance(layers, str) else list(layers)
     unknown = [name for name in names if name not in known]
     if unknown:
-        raise ArrangeError(f"there is no part {unknown[0]!r}; there are {', '.join(known)}")
+        raise ArrangeError(unknown_name("part", unknown[0], known))
     if not names:
         raise ArrangeError(f"no layers to condense; name some of {', '.join(known)}")
     twice = [name for name in names if names.count(name) > 1]

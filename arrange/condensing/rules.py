@@ -12,6 +12,7 @@ from arrange.condensing.material import Material
 from arrange.condensing.options import Option, SectionOptions
 from arrange.errors import ArrangeError
 from arrange.sounding import Array
+from arrange.spelling import unknown_name
 
 MOST_MERGED = 2
 
@@ -142,5 +143,5 @@ def _place(name: Any, known: Sequence[str], what: str, kind: str) -> int:
     if name is None and kind != "layer":
         return -1
     if name not in known:
-        raise ArrangeError(f"{what}: there is no {kind} {name!r}; there are {', '.join(known)}")
+        raise ArrangeError(f"{what}: {unknown_name(kind, name, known)}")
     return list(known).index(name)

@@ -34,6 +34,7 @@ from arrange.decisions.entries import (
 )
 from arrange.errors import ArrangeError, ReadError
 from arrange.findings import Waiver
+from arrange.spelling import unknown_name
 from arrange.tables import Song
 
 try:
@@ -292,13 +293,13 @@ def _on(song: Song, arrangement: Song | None, decision: Decision) -> Decision:
 def _check_names(song: Song, arrangement: Song | None, decision: Decision) -> None:
     sections = song.sections["section"].tolist()
     if decision.section and decision.section not in sections:
-        raise ArrangeError(f"there is no section {decision.section!r}; there are {sections}")
+        raise ArrangeError(unknown_name("section", decision.section, sections))
     known = song.parts["part"].tolist()
     if arrangement is not None:
         known += [part for part in arrangement.parts["part"] if part not in known]
     for part in decision.parts:
         if part not in known:
-            raise ArrangeError(f"there is no part {part!r}; there are {known}")
+            raise ArrangeError(unknown_name("part", part, known))
     last = int(song.measures["measure"].iloc[-1])
     if decision.measures and decision.measures[1] > last:
         raise ArrangeError(f"measures {decision.measures}: the song has {last}")

@@ -41,6 +41,7 @@ from arrange.fingering.problems import leave_out
 from arrange.hands import Hand
 from arrange.necks import SCALES_MM, STANDARD_FRETS, STANDARD_TUNINGS, Neck
 from arrange.pitch import note_name
+from arrange.spelling import unknown_name
 from arrange.tables import Song, integer_column, text_column
 
 OBJECTIVES = ("sum", "worst")
@@ -145,7 +146,7 @@ def fingered_song(
 def _known(song: Song, part: str) -> str:
     labels = song.parts["part"].tolist()
     if part not in labels:
-        raise ArrangeError(f"there is no part {part!r}; there are {', '.join(labels)}")
+        raise ArrangeError(unknown_name("part", part, labels))
     return part
 
 

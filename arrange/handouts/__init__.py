@@ -21,7 +21,7 @@ from arrange.handouts.printing import PAPERS, print_band, print_part, text_width
 from arrange.handouts.sheets import STYLES, part_sheet
 from arrange.handouts.web import band_html, part_html
 from arrange.hands import Hand
-from arrange.spelling import nearest_spelling
+from arrange.spelling import unknown_name
 from arrange.tables import Song
 
 __all__ = ["PAPERS", "STYLES", "write_handout"]
@@ -99,7 +99,7 @@ def _check_parts(song: Song, roles: Mapping[str, str]) -> None:
         raise ArrangeError("this song has no part; there is nothing to hand out")
     for part in roles:
         if part not in labels:
-            raise ArrangeError(f"roles: there is no part {part!r}; there are {', '.join(labels)}")
+            raise ArrangeError(f"roles: {unknown_name('part', part, labels)}")
 
 
 def _asked_for(song: Song, player: str | Sequence[str] | None) -> list[str]:
@@ -117,11 +117,7 @@ def _asked_for(song: Song, player: str | Sequence[str] | None) -> list[str]:
         own = table["part"][(table["part"] == name) | (table["player"] == name)].tolist()
         if not own:
             known = [*table["part"], *table["player"].dropna()]
-            near = nearest_spelling(name, tuple(known))
-            meant = f"did you mean {near!r}? " if near else ""
-            raise ArrangeError(
-                f"there is no player {name!r}; {meant}there are {', '.join(dict.fromkeys(known))}"
-            )
+            raise ArrangeError(unknown_name("player", name, known))
         found += own
     if not found:
         raise ArrangeError("no player is named; leave it out for every guitar")

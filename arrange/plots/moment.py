@@ -51,6 +51,7 @@ from arrange.plots.page import (
 )
 from arrange.sonority import REFERENCE_LEVEL
 from arrange.sounding import Array, sounding_notes
+from arrange.spelling import unknown_name
 from arrange.tables import Song
 
 SHARED = "#dcdcdc"
@@ -169,7 +170,7 @@ def _chosen(song: Song, parts: Sequence[str] | None) -> list[str]:
     known = song.parts["part"].tolist()
     unknown = [name for name in parts or [] if name not in known]
     if unknown:
-        raise ArrangeError(f"the song has no part {unknown[0]!r}; it has {', '.join(known)}")
+        raise ArrangeError(unknown_name("part", unknown[0], known))
     return known if parts is None else list(dict.fromkeys(parts))
 
 

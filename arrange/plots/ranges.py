@@ -52,6 +52,7 @@ from arrange.plots.page import (
     write_note,
 )
 from arrange.sounding import sounding_notes
+from arrange.spelling import unknown_name
 from arrange.tables import Song
 
 _SHADES = ((BLUE, PALE_BLUE), (ORANGE, PALE_ORANGE))
@@ -116,7 +117,7 @@ def _choose_parts(song: Song, parts: Sequence[str] | None) -> tuple[list[str], l
     known = song.parts["part"].tolist()
     unknown = [name for name in parts or [] if name not in known]
     if unknown:
-        raise ArrangeError(f"the song has no part {unknown[0]!r}; it has {', '.join(known)}")
+        raise ArrangeError(unknown_name("part", unknown[0], known))
     heard = set(sounding_notes(song.notes)["part"])
     if parts is None:
         guitars = song.parts.loc[song.parts["family"] == "guitar", "part"]

@@ -51,6 +51,7 @@ from arrange.revoicing.setting import (
 )
 from arrange.revoicing.stretches import Harmonies, find_stretch
 from arrange.revoicing.weights import Weights
+from arrange.spelling import unknown_name
 from arrange.tables import Song
 
 __all__ = ["IDEAS", "Proposal", "Weights", "find_capos", "proposals_table", "revoice",
@@ -123,7 +124,7 @@ def revoice(
 def _known_ideas(ideas: Sequence[str] | None) -> Sequence[str]:
     for name in ideas or ():
         if name not in IDEAS:
-            raise ArrangeError(f"there is no idea {name!r}; there are {', '.join(IDEAS)}")
+            raise ArrangeError(unknown_name("idea", name, IDEAS))
     return IDEAS if ideas is None else ideas
 
 

@@ -18,6 +18,7 @@ from arrange.clashes.scene import Scene
 from arrange.errors import ArrangeError
 from arrange.pitch import PLAIN_NAMES, parse_pitch_class
 from arrange.sounding import Array
+from arrange.spelling import unknown_name
 from arrange.tables import Song
 
 _INFERRED_KINDS = (
@@ -113,7 +114,7 @@ def find_stretch(
     if section is not None:
         labels = song.sections["section"].tolist()
         if section not in labels:
-            raise ArrangeError(f"there is no section {section!r}; there are {', '.join(labels)}")
+            raise ArrangeError(unknown_name("section", section, labels))
         row = song.sections.iloc[labels.index(section)]
         spans = [(float(row["onset"]), float(row["onset"] + row["duration"]))]
         names.append(section)

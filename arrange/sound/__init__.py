@@ -34,6 +34,7 @@ from arrange.sound.amplifier import add_echo, driven
 from arrange.sound.sampled import Sampler
 from arrange.sound.tones import MOST_SECONDS, RATE, RELEASE_SECONDS, Array, click, knock, tone
 from arrange.sounding import played_notes
+from arrange.spelling import unknown_name
 from arrange.tables import Song
 from arrange.texture import echo_times
 
@@ -256,7 +257,7 @@ def _stretch(
         rows = song.sections[song.sections["section"] == section]
         if rows.empty:
             known = song.sections["section"].tolist()
-            raise ArrangeError(f"there is no section {section!r}; there are {known}")
+            raise ArrangeError(unknown_name("section", section, known))
         first, last = int(rows["first_measure"].iloc[0]), int(rows["last_measure"].iloc[0])
     if not 1 <= first <= last <= bars:
         raise ArrangeError(f"measures {first} to {last}: the song has measures 1 to {bars}")
@@ -273,7 +274,7 @@ def _parts(song: Song, parts: Sequence[str] | None) -> list[str]:
     known = song.parts["part"].tolist()
     for part in parts or ():
         if part not in known:
-            raise ArrangeError(f"there is no part {part!r}; there are {known}")
+            raise ArrangeError(unknown_name("part", part, known))
     return known if parts is None else list(dict.fromkeys(parts))
 
 
