@@ -55,10 +55,11 @@ from arrange.necks import Neck
 from arrange.reading import read
 from arrange.register import part_ranges, register_overlap
 from arrange.revoicing import Proposal, find_capos, proposals_table, revoice, revoice_pair
+from arrange.schemas import describe
 from arrange.shape_names import name_shape
 from arrange.sounding import cut_notes, sounding_notes
 from arrange.study import Study, study
-from arrange.tables import Song, describe
+from arrange.tables import Song
 from arrange.texture import part_texture, song_energy
 from arrange.voicings import find_voicings
 

@@ -10,8 +10,9 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from arrange.schemas import SONG_TABLES
 from arrange.sounding import Array
-from arrange.tables import SONG_TABLES, Song
+from arrange.tables import Song
 
 _SILENCE = 16.0  # quarter notes between two copies; longer than any pause that a finding bridges
 

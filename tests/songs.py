@@ -15,7 +15,8 @@ import pandas as pd
 
 from arrange.chords import Degree, chord_intervals
 from arrange.pitch import parse_note
-from arrange.tables import CHORDS, NOTES, PARTS, Song, check_table
+from arrange.schemas import CHORDS, NOTES, PARTS
+from arrange.tables import Song, check_table
 
 Row = tuple[Any, ...]
 FAMILIES = ("bass", "voice", "keys", "drums")

@@ -22,6 +22,7 @@ LEVELS = (
     ("chord_suffixes",),
     ("chord_symbols", "chord_members"),
     ("shape_names",),
+    ("schemas",),
     ("tables",),
     ("formats", "sounding"),
     ("voicing_search", "voicing_tables"),

@@ -33,7 +33,8 @@ from arrange.findings import (
 from arrange.findings.behind import ATTACK_KINDS
 from arrange.findings.passage import Passage
 from arrange.findings.tries import Move
-from arrange.tables import FINDINGS, check_table
+from arrange.schemas import FINDINGS
+from arrange.tables import check_table
 
 EXAMPLES = settings(max_examples=40, deadline=None, derandomize=True, phases=[Phase.generate])
 

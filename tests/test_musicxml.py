@@ -34,7 +34,7 @@ from scores import (
 
 import arrange as ar
 from arrange.chords import KINDS
-from arrange.tables import SONG_TABLES
+from arrange.schemas import SONG_TABLES
 
 CLEF = "<clef><sign>{}</sign><line>2</line></clef>"
 OCTAVE_DOWN = "<transpose><chromatic>0</chromatic><octave-change>-1</octave-change></transpose>"

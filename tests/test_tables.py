@@ -12,8 +12,9 @@ from arrange.clashes import find_clashes
 from arrange.errors import ArrangeError, TableError
 from arrange.reading import read
 from arrange.register import part_ranges, register_overlap
+from arrange.schemas import FINDINGS, NOTES, PARTS, SONG_TABLES, describe
 from arrange.sounding import cut_notes
-from arrange.tables import FINDINGS, NOTES, PARTS, SONG_TABLES, Song, check_table, describe
+from arrange.tables import Song, check_table
 
 # What the package promises to those who use its tables: names, order and dtypes.
 PROMISED = {

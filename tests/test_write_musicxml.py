@@ -56,7 +56,8 @@ from arrange.formats.musicxml.writing_durations import Value, cut_into_values, f
 from arrange.formats.section_names import section_kind
 from arrange.formats.written import TECHNIQUES
 from arrange.pitch import parse_pitch_class
-from arrange.tables import CHORDS, MEASURES, NOTES, PARTS, SECTIONS, Song, check_table
+from arrange.schemas import CHORDS, MEASURES, NOTES, PARTS, SECTIONS
+from arrange.tables import Song, check_table
 
 LOW_WATER = Path(__file__).parent.parent / "datasets" / "low-water.musicxml"
 

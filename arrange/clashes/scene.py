@@ -16,9 +16,10 @@ import pandas as pd
 
 from arrange.clashes.attacks import Stream, lone_attacks, streams, with_echoes
 from arrange.pitch import note_name
+from arrange.schemas import FINDINGS
 from arrange.sonority import Sonorities
 from arrange.sounding import Array, is_played, slices, together
-from arrange.tables import FINDINGS, Song, make_table, text_column
+from arrange.tables import Song, make_table, text_column
 
 
 @dataclass(frozen=True)

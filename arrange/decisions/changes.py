@@ -17,7 +17,8 @@ import numpy as np
 import pandas as pd
 
 from arrange.errors import ArrangeError
-from arrange.tables import NOTES, PARTS, Song, check_table
+from arrange.schemas import NOTES, PARTS
+from arrange.tables import Song, check_table
 
 Span = tuple[str, int, int]  # a part, its first and last bar, as played
 

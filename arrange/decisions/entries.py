@@ -18,7 +18,8 @@ import pandas as pd
 
 from arrange.decisions.changes import Change, Span
 from arrange.errors import ArrangeError
-from arrange.tables import NOTES, PARTS, Table, check_table
+from arrange.schemas import NOTES, PARTS, Table
+from arrange.tables import check_table
 
 STATUSES = ("proposed", "agreed", "dropped", "superseded")
 

@@ -8,8 +8,9 @@ from collections.abc import Hashable, Iterable
 import numpy as np
 import pandas as pd
 
+from arrange.schemas import FINDINGS
 from arrange.sounding import Array
-from arrange.tables import FINDINGS, Song, check_table
+from arrange.tables import Song, check_table
 
 _NUMBERED = re.compile(r"(.*\S)\s+(\d+)")
 

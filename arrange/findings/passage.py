@@ -13,8 +13,9 @@ import pandas as pd
 from arrange.clashes import Limits, find_clashes
 from arrange.copies import by_copy, in_copies
 from arrange.findings.tries import Move
+from arrange.schemas import SONG_TABLES
 from arrange.sounding import Array
-from arrange.tables import SONG_TABLES, Song
+from arrange.tables import Song
 
 _AROUND = 8  # bars to either side of a finding
 

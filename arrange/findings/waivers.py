@@ -15,8 +15,9 @@ import numpy as np
 import pandas as pd
 
 from arrange.errors import ArrangeError
+from arrange.schemas import FINDINGS
 from arrange.sounding import Array
-from arrange.tables import FINDINGS, check_table
+from arrange.tables import check_table
 
 _COLUMNS = ("decision", "reason", "kind", "parts", "section", "measures")
 _COVERS = _COLUMNS[2:]

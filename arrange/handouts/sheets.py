@@ -22,7 +22,8 @@ from arrange.hands import Hand
 from arrange.meters import tempo_words
 from arrange.necks import TUNINGS, Neck, parse_tuning
 from arrange.pitch import parse_pitch_class, pitch_class_name
-from arrange.tables import NOTES, Song, object_column
+from arrange.schemas import NOTES
+from arrange.tables import Song, object_column
 from arrange.texture import echo_times
 
 STYLES = ("notation", "shapes")

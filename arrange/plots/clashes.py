@@ -31,7 +31,8 @@ from arrange.plots.page import (
     text_points,
     write_instead,
 )
-from arrange.tables import FINDINGS, Song, check_table
+from arrange.schemas import FINDINGS
+from arrange.tables import Song, check_table
 
 # Every kind of finding in the order of the lanes, and what it says in a few words.
 KINDS = {

@@ -29,7 +29,8 @@ import arrange as ar
 from arrange.clashes import _KINDS
 from arrange.clashes.limits import DEFAULT_LIMITS
 from arrange.clashes.scene import Scene, findings_table
-from arrange.tables import CHORDS, MEASURES, NOTES, PARTS, SECTIONS, Song
+from arrange.schemas import CHORDS, MEASURES, NOTES, PARTS, SECTIONS
+from arrange.tables import Song
 
 QUARTET = Path(music21.__file__).parent / "corpus" / "beethoven"
 SAMPLES = 7

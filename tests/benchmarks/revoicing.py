@@ -45,7 +45,8 @@ from arrange.revoicing.proposals import Bench, Proposal
 from arrange.revoicing.search import choose
 from arrange.revoicing.setting import TOP_FRET, make_player
 from arrange.revoicing.stretches import Harmonies, Harmony, find_stretch
-from arrange.tables import CHORDS, MEASURES, NOTES, PARTS, SECTIONS, Song
+from arrange.schemas import CHORDS, MEASURES, NOTES, PARTS, SECTIONS
+from arrange.tables import Song
 
 LOW_WATER = Path(__file__).parents[2] / "datasets" / "low-water.musicxml"
 PASSAGES, CHORDS_EACH, SEED = 50, 8, 1685

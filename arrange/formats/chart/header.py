@@ -12,7 +12,7 @@ from arrange.formats.chart.text import Faults, Piece, nearly, shown
 from arrange.formats.instruments import instrument_family
 from arrange.necks import STANDARD_TUNINGS, TUNINGS
 from arrange.pitch import CIRCLE, MODES, parse_note
-from arrange.tables import DRIVES, FAMILIES
+from arrange.schemas import DRIVES, FAMILIES
 
 SETTINGS = ("title", "key", "meter", "tempo", "length", "part", "section", "remark")
 CHORDS = "chords"  # the label of the row of chord symbols

@@ -1,0 +1,196 @@
+"""Every table's columns: dtype, unit, meaning, and what may stand in them. Declared once, here.
+
+Conventions: onset and duration are in quarter notes from the start of the song as played;
+pitch is the sounding MIDI number (C4 is 60); strings count from 1, the highest; frets count
+from the nut, capo or not, so that pitch = open string + fret. A missing value is NaN or NA.
+
+``describe("notes")`` prints a table's columns, units and meaning.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import pandas as pd
+
+from arrange.errors import TableError
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column: its name, pandas dtype, unit and meaning."""
+
+    name: str
+    dtype: str
+    unit: str
+    meaning: str
+    needed: bool = True
+    allowed: tuple[str, ...] = ()
+    within: tuple[float, float] | None = None
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table's schema: its name, the columns that tell its rows apart, and all columns."""
+
+    name: str
+    row: str
+    unique_by: tuple[str, ...]
+    columns: tuple[Column, ...]
+
+    @property
+    def names(self) -> list[str]:
+        """The column names, in order."""
+        return [column.name for column in self.columns]
+
+
+FAMILIES = ("guitar", "bass", "voice", "keys", "drums", "other")
+DRIVES = ("clean", "edge", "overdriven", "distorted")
+
+_ONSET = Column("onset", "float64", "quarter notes", "start, from the start of the song as played")
+_DURATION = Column("duration", "float64", "quarter notes", "how long it lasts")
+_MEASURE = Column("measure", "int64", "", "played bar, counted from 1")
+_SECTION = Column("section", "str", "", "label of the section it lies in")
+
+PARTS = Table(
+    "parts",
+    "a player's part or a recorded layer",
+    ("part",),
+    (
+        Column("part", "str", "", "unique label"),
+        Column("instrument", "str", "", "instrument as the source names it", needed=False),
+        Column("family", "str", "", ", ".join(FAMILIES), allowed=FAMILIES),
+        Column("tuning", "object", "MIDI numbers", "open strings, highest first, without a capo; "
+               "or none", needed=False),
+        Column("capo", "int64", "frets", "fret of the capo, 0 for none"),
+        Column("transpose", "int64", "semitones", "added to the written pitch to get the sounding"),
+        Column("drive", "str", "", ", ".join(DRIVES), allowed=DRIVES),
+        Column("echo", "str", "note value", "tempo-synced delay, or none", needed=False),
+        Column("level", "float64", "dB", "loudness relative to the loudest part"),
+        Column("program", "Int64", "General MIDI, 1-128", "sound", needed=False),
+        Column("player", "str", "", "who plays it", needed=False),
+    ),
+)  # fmt: skip
+
+SECTIONS = Table(
+    "sections",
+    "a stretch of the form, in played order",
+    ("section",),
+    (
+        Column("section", "str", "", 'unique label, such as "Chorus 2"'),
+        Column("kind", "str", "", "verse, chorus, bridge, tag, ... or other"),
+        Column("pass", "int64", "", "which time round these printed bars are played, from 1"),
+        Column("first_measure", "int64", "", "its first played bar"),
+        Column("last_measure", "int64", "", "its last played bar"),
+        _ONSET,
+        _DURATION,
+    ),
+)
+
+MEASURES = Table(
+    "measures",
+    "a played bar",
+    ("measure",),
+    (
+        _MEASURE,
+        Column("written", "str", "", "measure number as printed"),
+        _SECTION,
+        _ONSET,
+        _DURATION,
+        Column("meter", "str", "", 'time signature, such as "6/8"'),
+        Column("key", "str", "", 'sounding key, such as "D minor"; or none', needed=False),
+        Column("tempo", "float64", "quarter notes a minute", "mean tempo over the bar"),
+    ),
+)
+
+CHORDS = Table(
+    "chords",
+    "a chord symbol and how long it holds",
+    ("onset",),
+    (
+        _ONSET,
+        _DURATION,
+        _MEASURE,
+        _SECTION,
+        Column("symbol", "str", "", "chord symbol as players write it"),
+        Column("root", "Int64", "pitch class", "root, C is 0; none for no chord", needed=False),
+        Column("bass", "Int64", "pitch class", "lowest note asked for", needed=False),
+        Column("kind", "str", "", "MusicXML kind value"),
+        Column("pitch_classes", "object", "pitch classes", "members as a tuple, root first"),
+        Column("degree", "str", "", 'number in the key, such as "5/7"', needed=False),
+    ),
+)
+
+NOTES = Table(
+    "notes",
+    "a sounding note, ties merged",
+    (),
+    (
+        Column("part", "str", "", "label of its part"),
+        _ONSET,
+        _DURATION,
+        _MEASURE,
+        _SECTION,
+        Column("pitch", "float64", "MIDI number", "sounding, 0 to 127; none if unpitched",
+               needed=False, within=(0, 127)),
+        Column("voice", "str", "", "MusicXML voice within the part", needed=False),
+        Column("string", "Int64", "", "string, 1 is the highest", needed=False),
+        Column("fret", "Int64", "frets", "from the nut, capo or not", needed=False),
+        Column("technique", "str", "", "slide, hammer-on, pull-off, bend, let ring, palm mute, "
+               "muted, harmonic, tap, vibrato, cue; several joined by commas", needed=False),
+        Column("grace", "bool", "", "a grace note, with duration 0"),
+        Column("source_id", "str", "", "the note's id in the source, or n and its place there"),
+    ),
+)  # fmt: skip
+
+FINDINGS = Table(
+    "findings",
+    "something to listen to",
+    (),
+    (
+        _SECTION,
+        _MEASURE,
+        Column("beat", "float64", "beats, from 1", "place in the bar, in the meter's note value"),
+        _ONSET,
+        _DURATION,
+        Column("kind", "str", "", "rub, mud, crowding, crossing, doubling, ..."),
+        Column("parts", "str", "", "the parts it is between, joined by ' + '"),
+        Column("pitches", "str", "", "note names, low to high"),
+        Column("value", "float64", "see unit", "what was measured"),
+        Column("limit", "float64", "see unit", "the limit it is held against"),
+        Column("unit", "str", "", "unit of value and limit"),
+        Column("severity", "float64", "0 to 1", "how strongly it asks to be heard", within=(0, 1)),
+        Column("why", "str", "", "one plain sentence"),
+        Column("source", "str", "", "key into the bibliography"),
+        Column("waived", "str", "", "id of the decision that waives it, or none", needed=False),
+    ),
+)
+
+SONG_TABLES = (PARTS, SECTIONS, MEASURES, CHORDS, NOTES)
+ALL_TABLES = {table.name: table for table in (*SONG_TABLES, FINDINGS)}
+
+
+def describe(name: str | None = None) -> pd.DataFrame:
+    """Return the schema of one table, or of all, a row per column.
+
+    Parameters
+    ----------
+    name : str, optional
+        parts, sections, measures, chords, notes or findings.
+
+    Raises
+    ------
+    TableError
+        If no table has that name.
+    """
+    if name is not None and name not in ALL_TABLES:
+        raise TableError(f"no table is called {name!r}; there are {', '.join(ALL_TABLES)}")
+    tables = ALL_TABLES.values() if name is None else [ALL_TABLES[name]]
+    return pd.DataFrame(
+        [
+            (table.name, column.name, column.dtype, column.unit, column.meaning)
+            for table in tables
+            for column in table.columns
+        ],
+        columns=["table", "column", "dtype", "unit", "meaning"],
+    )
