@@ -7,12 +7,11 @@ import pandas as pd
 import pytest
 from songs import notes_of, parts_of, song
 
-import arrange.tables
 from arrange.clashes import find_clashes
 from arrange.errors import ArrangeError, TableError
 from arrange.reading import read
 from arrange.register import part_ranges, register_overlap
-from arrange.schemas import FINDINGS, NOTES, PARTS, SONG_TABLES, describe
+from arrange.schemas import DRIVES, FAMILIES, FINDINGS, NOTES, PARTS, SONG_TABLES, describe
 from arrange.sounding import cut_notes
 from arrange.tables import Song, check_table
 
@@ -141,7 +140,7 @@ def test_rows_that_must_differ():
 @pytest.mark.parametrize(("column", "wrong"), [("family", "banjo"), ("drive", "crunchy")])
 def test_a_word_outside_the_list_is_told_with_the_list(column, wrong):
     """Families and drives are words of a short list; the message gives the whole list."""
-    allowed = {"family": arrange.tables.FAMILIES, "drive": arrange.tables.DRIVES}[column]
+    allowed = {"family": FAMILIES, "drive": DRIVES}[column]
     with pytest.raises(
         TableError, match=f"{column}': '{wrong}'; it is one of {', '.join(allowed)}"
     ):
