@@ -29,7 +29,6 @@ ORDINALS = {
     1: "root", 2: "second", 3: "third", 4: "fourth", 5: "fifth", 6: "sixth", 7: "seventh",
     9: "ninth", 10: "tenth", 11: "eleventh", 13: "thirteenth",
 }  # fmt: skip
-COUNTS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 
 _MEMBER = re.compile(r"([b#]*)(\d+)")
 

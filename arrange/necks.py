@@ -204,10 +204,6 @@ class Neck:
             if self.capo <= fret <= self.last_fret(string) and fret == int(fret)
         ]
 
-    def reserves(self, lowest: float, highest: float) -> tuple[float, float]:
-        """Return what a line leaves free below and above it, in semitones; negative if outside."""
-        return lowest - self.lowest, self.highest - highest
-
     def why_no_place(self, pitch: float) -> str:
         """Say why a pitch lies nowhere on the neck, and what would; empty if it lies somewhere."""
         if self.places(pitch):
