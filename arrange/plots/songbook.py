@@ -91,7 +91,7 @@ def plot_songbook(
     clear_frame(ax)
     ax.set_ylim(max(count, 1), 0)
     ax.set_yticks([])
-    set_title(ax, "Long bars ask for an ear, heavy lines for time between songs")
+    set_title(ax, "Long bars ask for ears, heavy lines for time")
     if not count:
         write_instead(ax, "No songs here.")
         return ax

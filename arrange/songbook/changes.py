@@ -57,17 +57,17 @@ def player_setups(book: Songbook) -> pd.DataFrame:
 
 
 def _setup_rows(name: str, song: Song) -> list[tuple[Any, ...]]:
-    ends = song.notes.assign(end=song.notes["onset"] + song.notes["duration"])
-    spans = ends.groupby("part").agg(onset=("onset", "min"), end=("end", "max"))
+    parts, onsets = song.notes["part"], song.notes["onset"]
+    begins = onsets.groupby(parts).min()
+    ends = (onsets + song.notes["duration"]).groupby(parts).max()
     rows = []
     for part in song.parts.itertuples():
         tuning = part.tuning if part.tuning is not None else STANDARD_TUNINGS.get(part.family)
-        if tuning is None or part.part not in spans.index:
+        if tuning is None or part.part not in ends.index:
             continue
         player = part.part if pd.isna(part.player) else part.player
-        onset, end = spans.loc[part.part]
         rows.append((name, player, part.part, part.family, tuple(tuning), int(part.capo),
-                     part.drive, onset, end))  # fmt: skip
+                     part.drive, begins[part.part], ends[part.part]))  # fmt: skip
     return rows
 
 

@@ -41,12 +41,13 @@ def songbook_table(book: Songbook) -> pd.DataFrame:
     -------
     DataFrame
         ``song``; ``file``; ``seconds``, and ``duration`` as minutes:seconds; ``keys``, ``meters``
-        and ``tempos`` (quarter notes a minute) in the order in which they come; ``parts`` and
-        ``guitars``, how many; ``tunings`` and ``capos`` (frets) of the guitar players;
-        ``sections``, how many; ``findings``, how many, and ``findings_a_minute``, in all and in
-        three groups: ``harmony`` (rub, mud, roughness, third, outside, drive), ``place``
-        (crowding, masking, crossing, doubling, voice, bass), ``rhythm`` (near, busy, fusing);
-        ``strongest``, the kind of the most severe, and its ``severity``, 0 to 1.
+        and ``tempos`` (quarter notes a minute) in the order in which they come, "120 assumed" where
+        the reader found none; ``parts`` and ``guitars``, how many; ``tunings`` and ``capos``
+        (frets) of the guitar players; ``sections``, how many; ``findings``, how many, and
+        ``findings_a_minute``, in all and in three groups: ``harmony`` (rub, mud, roughness, third,
+        outside, drive), ``place`` (crowding, masking, crossing, doubling, voice, bass), ``rhythm``
+        (near, busy, fusing); ``strongest``, the kind of the most severe, and its ``severity``, 0
+        to 1.
     """
     setups = player_setups(book)
     guitars = setups[setups["family"] == "guitar"]
@@ -67,7 +68,7 @@ def _about(song: Song) -> dict[str, Any]:
         "duration": f"{round(seconds) // 60}:{round(seconds) % 60:02d}",
         "keys": _listed(measures["key"].dropna()),
         "meters": _listed(measures["meter"]),
-        "tempos": _tempos(measures["tempo"].round(1).unique().tolist()),
+        "tempos": _tempos(song),
         "parts": len(song.parts),
         "guitars": int((song.parts["family"] == "guitar").sum()),
         "sections": len(song.sections),
@@ -78,10 +79,12 @@ def _listed(values: Iterable[str]) -> str:
     return ", ".join(dict.fromkeys(values))
 
 
-def _tempos(tempos: list[float]) -> str:
+def _tempos(song: Song) -> str:
+    tempos = song.measures["tempo"].round(1).unique().tolist()
     if len(tempos) > _MOST_TEMPOS:
         return f"{min(tempos):g} to {max(tempos):g}"
-    return ", ".join(f"{tempo:g}" for tempo in tempos)
+    is_assumed = any(notice.startswith("no tempo") for notice in song.notices)
+    return ", ".join(f"{tempo:g}" for tempo in tempos) + (" assumed" if is_assumed else "")
 
 
 def _in_hand(guitars: pd.DataFrame) -> dict[str, str]:
