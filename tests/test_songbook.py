@@ -125,6 +125,22 @@ def test_a_file_that_cannot_be_read_does_not_stop_the_others(tmp_path):
     assert book.faults.ne("").drop(columns="where").all(axis=None)
 
 
+def test_an_error_of_a_table_is_a_fault_too(monkeypatch):
+    """Whatever the readers raise on purpose; here one that names no place."""
+
+    def fail(path):
+        raise ar.TableError("table 'notes', row 3: it begins before the row above it; sort it")
+
+    monkeypatch.setattr("arrange.songbook.book.read", fail)
+    book = ar.read_songbook(HARBOUR)
+    assert not book.songs
+    assert len(book.faults) == 4
+    assert book.faults.iloc[0].tolist() == [
+        "1-rope-and-lantern.txt", "", "table 'notes', row 3: it begins before the row above it",
+        "sort it",
+    ]  # fmt: skip
+
+
 def test_many_faults_say_that_there_are_more(tmp_path):
     (tmp_path / "a.txt").write_text("part: Guitar 1\nsection: A\n" + "Guitar 1 | qq |\n\n" * 300)
     faults = ar.read_songbook(tmp_path).faults

@@ -106,7 +106,7 @@ def read_songbook(
     for path in _song_files(paths):
         try:
             song = _with_players(read(path), players or {})
-        except ReadError as error:
+        except ArrangeError as error:
             faults += _faults_of(path.name, error)
             continue
         studies[_unused_name(song, path, studies)] = Study(song, log=_log(path, faults))
@@ -176,24 +176,25 @@ def _log(path: Path, faults: list[tuple[str, str, str, str]]) -> DecisionLog:
     log = decisions_path(path)
     try:
         return read_decisions(log) if log.is_file() else DecisionLog()
-    except ReadError as error:
+    except ArrangeError as error:
         faults += _faults_of(log.name, error)
         return DecisionLog()
 
 
-def _faults_of(file: str, error: ReadError) -> list[tuple[str, str, str, str]]:
+def _faults_of(file: str, error: ArrangeError) -> list[tuple[str, str, str, str]]:
     """A row for each fault of a file: a chart may have several."""
     several = error.errors if isinstance(error, ChartError) else ()
     rows = [row for each in several for row in _faults_of(file, each)]
     if several:
-        last = error.problem.splitlines()[-1]
+        last = str(error).splitlines()[-1]
         return [*rows, (file, "", last, "mend those above first")] if last[:3] == "..." else rows
-    places = (
-        ("line", error.line), ("column", error.column), ("part", error.part),
-        ("measure", error.measure),
-    )  # fmt: skip
-    where = ", ".join(f"{name} {place}" for name, place in places if place is not None)
-    told = _TURN.split(" ".join(error.problem.split()), maxsplit=1)
+    where, problem = "", str(error)
+    if isinstance(error, ReadError):
+        names = ("line", "column", "part", "measure")
+        places = [(name, getattr(error, name)) for name in names]
+        where = ", ".join(f"{name} {place}" for name, place in places if place is not None)
+        problem = error.problem
+    told = _TURN.split(" ".join(problem.split()), maxsplit=1)
     return [(file, where, told[0], told[1] if len(told) > 1 else "mend this place in the file")]
 
 
