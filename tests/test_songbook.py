@@ -128,7 +128,7 @@ def test_a_file_that_cannot_be_read_does_not_stop_the_others(tmp_path):
 def test_an_error_of_a_table_is_a_fault_too(monkeypatch):
     """Whatever the readers raise on purpose; here one that names no place."""
 
-    def fail(path):
+    def fail(_):
         raise ar.TableError("table 'notes', row 3: it begins before the row above it; sort it")
 
     monkeypatch.setattr("arrange.songbook.book.read", fail)
