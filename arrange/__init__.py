@@ -13,6 +13,7 @@ The way data flows, bottom to top::
     hand out    Song -> sheets for the stand (handouts/)
     write       Song -> a file: chart, MIDI, MusicXML (formats/, converting.py)
     study       all of it on one song, as an object and a report (study.py, report.py)
+    songbook    many songs, a row each, and what changes from song to song (songbook/)
 
 The names that draw, print or sound are loaded when first asked for.
 """
@@ -57,6 +58,7 @@ from arrange.register import part_ranges, register_overlap
 from arrange.revoicing import Proposal, find_capos, proposals_table, revoice, revoice_pair
 from arrange.schemas import describe
 from arrange.shape_names import name_shape
+from arrange.songbook import changes_between, order_by_changes, read_songbook, songbook_table
 from arrange.sounding import cut_notes, sounding_notes
 from arrange.study import Study, study
 from arrange.tables import Song
@@ -76,6 +78,7 @@ if TYPE_CHECKING:
         plot_positions,
         plot_ranges,
         plot_shape,
+        plot_songbook,
         plot_sonority,
     )
     from arrange.sound import finding_sound, join_sounds, render_sound, write_sound
@@ -98,6 +101,7 @@ __all__ = [
     "apply_move",
     "calibrate_hand",
     "change_status",
+    "changes_between",
     "condense",
     "convert",
     "cut_notes",
@@ -115,6 +119,7 @@ __all__ = [
     "layer_roles",
     "name_shape",
     "not_asked",
+    "order_by_changes",
     "part_ranges",
     "part_texture",
     "plot_before_after",
@@ -127,10 +132,12 @@ __all__ = [
     "plot_positions",
     "plot_ranges",
     "plot_shape",
+    "plot_songbook",
     "plot_sonority",
     "proposals_table",
     "read",
     "read_decisions",
+    "read_songbook",
     "read_waivers",
     "rebuild",
     "record_decision",
@@ -140,6 +147,7 @@ __all__ = [
     "revoice_pair",
     "smallest_moves",
     "song_energy",
+    "songbook_table",
     "sounding_notes",
     "study",
     "waive",

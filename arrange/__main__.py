@@ -18,6 +18,7 @@ from arrange.findings import parse_waiver
 from arrange.formats.files import whole_file
 from arrange.reading import read
 from arrange.revoicing import proposals_table, revoice
+from arrange.songbook import changes_between, read_songbook, write_songbook
 from arrange.study import study
 
 _NOTEBOOKS = Path(__file__).parent.parent / "notebooks"  # there in a clone of the repository
@@ -44,7 +45,7 @@ def _parser() -> argparse.ArgumentParser:
     commands = parser.add_subparsers(required=True, metavar="COMMAND")
     for add in (
         _add_study, _add_convert, _add_revoice, _add_condense, _add_rebuild, _add_handout,
-        _add_listen,
+        _add_listen, _add_songbook,
     ):  # fmt: skip
         add(commands)
     return parser
@@ -198,6 +199,27 @@ def _add_listen(commands: Any) -> None:
     command.add_argument("--click", action="store_true", help="clicks on the beats")
     command.add_argument("--loop", action="store_true", help="can be repeated without a seam")
     command.add_argument("--font", metavar="SF2", help="play from a SoundFont of your own")
+
+
+def _add_songbook(commands: Any) -> None:
+    told = "measure a whole set of songs, and what changes between them"
+    command = commands.add_parser(
+        "songbook", help=told,
+        description="Read all songs of a folder, in the order of their names, or files in the "
+        "order given; write one HTML page with the tables as CSV and Parquet beside it: a row a "
+        "song, what each player changes from song to song, and an order with fewer changes.",
+    )  # fmt: skip
+    command.add_argument("file", metavar="IN", nargs="+", help="a folder of songs, or songs")
+    command.add_argument(
+        "-o", "--output", metavar="FOLDER", default="songbook",
+        help="where to write (default: songbook)",
+    )  # fmt: skip
+    command.add_argument(
+        "--player", metavar="PART=NAME", action="append", default=[],
+        help="who plays a part where the file does not say, such as 'Guitar 1=Ann'; may be given "
+        "several times",
+    )  # fmt: skip
+    command.set_defaults(run=_songbook)
 
 
 def _study(options: argparse.Namespace) -> int:
@@ -354,6 +376,28 @@ def _listen(options: argparse.Namespace) -> int:
     )  # fmt: skip
     print(f"{options.output}: {sound.seconds:.1f} s. Turn the volume down before you play it.")
     return 0
+
+
+def _songbook(options: argparse.Namespace) -> int:
+    players = dict(_player(text) for text in options.player)
+    book = read_songbook(options.file, players=players)
+    for row in book.faults.itertuples():
+        place = ", ".join(filter(None, [row.file, row.where]))
+        print(f"not read: {place}: {row.what}; {row.to_do}", file=sys.stderr)
+    if not book.songs:
+        raise ArrangeError("no song could be read, so nothing was written")
+    page = write_songbook(book, options.output)
+    songs, changes = len(book.songs), int(changes_between(book)["changes"].sum())
+    print(f"{songs} song{'s' if songs != 1 else ''}, {changes} changes of strings and capos.")
+    print(f"Page:   {page.resolve()}\nTables: {page.resolve().parent / 'tables'}")
+    return 0
+
+
+def _player(text: str) -> tuple[str, str]:
+    part, _, name = (each.strip() for each in text.rpartition("="))
+    if not part or not name:
+        raise ArrangeError(f"--player {text!r}: write PART=NAME, such as 'Guitar 1=Ann'")
+    return part, name
 
 
 def _octaves(texts: Sequence[str]) -> dict[str, int]:

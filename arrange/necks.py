@@ -103,6 +103,14 @@ def parse_tuning(text: str) -> tuple[int, ...]:
         ) from None
 
 
+def tuning_name(tuning: Sequence[int]) -> str:
+    """Return what players call open strings, highest first: ``"drop D"``; or else their notes."""
+    for name, notes in TUNINGS.items():
+        if parse_tuning(notes) == tuple(tuning):
+            return re.sub(r"\b[a-g]$", lambda found: found[0].upper(), name)
+    return " ".join(note_name(pitch) for pitch in reversed(tuple(tuning)))
+
+
 @dataclass(frozen=True)
 class Neck:
     """A fretted neck.

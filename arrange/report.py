@@ -1,4 +1,4 @@
-"""The study as a page: one HTML file that needs nothing else, and the tables beside it."""
+"""A study or a songbook as a page: one HTML file that needs nothing else, and tables beside it."""
 
 from __future__ import annotations
 
@@ -30,6 +30,7 @@ from arrange.pitch import note_name
 from arrange.tables import Song
 
 _FIRST = 12  # rows that stand in the report without unfolding the rest
+_FIRST_OF_BOOK = 25  # rows of findings on the page of a songbook
 _MOST_PLACES = 4  # at which the notes behind a row are told
 
 
@@ -60,10 +61,6 @@ def report_html(
     page : bool
         True for a whole page, False for a piece to stand in another.
     """
-    environment = jinja2.Environment(autoescape=True, undefined=jinja2.StrictUndefined)
-    template = environment.from_string(
-        (Path(__file__).parent / "report.html").read_text(encoding="utf-8")
-    )
     asked = findings[findings["waived"].isna()]
     groups = group_findings(asked, song)
     rows = _finding_rows(song, groups, asked)
@@ -77,7 +74,7 @@ def report_html(
         "clashes": _svg(lambda: plots.plot_clashes(findings, song)) if len(findings) else "",
         "overlap": _svg(lambda: plots.plot_overlap(song)) if len(overlap) else "",
     }
-    return template.render(
+    return _template("report.html").render(
         page=page,
         title=song.title or song.source or "A song",
         facts=_facts(song),
@@ -94,6 +91,49 @@ def report_html(
         sections=_section_rows(song),
         sources=[(key, SOURCES[key]) for key in dict.fromkeys(findings["source"])],
     )
+
+
+def songbook_html(
+    table: pd.DataFrame,
+    findings: pd.DataFrame,
+    changes: pd.DataFrame,
+    faults: pd.DataFrame,
+    order: Sequence[str],
+    fewest: int,
+) -> str:
+    """Return the page of a songbook, its picture inside.
+
+    Parameters
+    ----------
+    table, findings, changes, faults : DataFrame
+        As ``songbook_table``, ``book_findings`` (grouped), ``changes_between`` and
+        ``read_songbook`` give them.
+    order : sequence of str
+        The songs in the order with the fewest changes; empty if it could not be found.
+    fewest : int
+        How many changes those are.
+    """
+    asked = findings[findings["waived"].isna()]
+    return _template("songbook.html").render(
+        seconds=round(float(table["seconds"].sum())),
+        songs=table.to_dict("records"),
+        faults=faults.to_dict("records"),
+        picture=_svg(lambda: plots.plot_songbook(table, changes)),
+        changes=changes[changes["what"] != "nothing"].to_dict("records"),
+        strings=int(changes["strings_retuned"].sum()),
+        capos=int(changes["capo_moves"].sum()),
+        order=order,
+        fewest=fewest,
+        findings=asked.head(_FIRST_OF_BOOK).to_dict("records"),
+        count=len(asked),
+    )
+
+
+def _template(name: str) -> jinja2.Template:
+    loader = jinja2.FileSystemLoader(Path(__file__).parent)
+    return jinja2.Environment(
+        loader=loader, autoescape=True, undefined=jinja2.StrictUndefined
+    ).get_template(name)
 
 
 def write_report(folder: Path, page: str, tables: Mapping[str, pd.DataFrame]) -> Path:

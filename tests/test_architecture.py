@@ -34,6 +34,7 @@ LEVELS = (
     ("plots",),
     ("handouts", "report"),
     ("study",),
+    ("songbook",),
     ("__main__", "__init__"),
 )
 LEVEL = {name: number for number, names in enumerate(LEVELS) for name in names}

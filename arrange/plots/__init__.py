@@ -26,6 +26,8 @@ vision: lightness and hatching tell apart what colour does.
     where the hands stand along the song, and where they jump
 ``plot_shape``
     the small fret picture for handouts
+``plot_songbook``
+    a set of songs, a lane each: what is found in them, and what changes hands between them
 ``render_picture``
     a drawn picture as the bytes of an SVG or PNG file
 
@@ -48,6 +50,7 @@ if TYPE_CHECKING:
     from arrange.plots.positions import plot_positions
     from arrange.plots.ranges import plot_ranges
     from arrange.plots.shape import plot_shape
+    from arrange.plots.songbook import plot_songbook
     from arrange.plots.sonority import plot_sonority
 
 __all__ = [
@@ -61,6 +64,7 @@ __all__ = [
     "plot_positions",
     "plot_ranges",
     "plot_shape",
+    "plot_songbook",
     "plot_sonority",
     "render_picture",
 ]
@@ -76,6 +80,7 @@ _HOMES = {
     "plot_positions": "positions",
     "plot_ranges": "ranges",
     "plot_shape": "shape",
+    "plot_songbook": "songbook",
     "plot_sonority": "sonority",
     "render_picture": "page",
 }

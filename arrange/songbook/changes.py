@@ -1,0 +1,154 @@
+"""From song to song: who retunes which strings, who moves a capo, who changes the sound.
+
+A neck is what a player has in hand: theirs of one family with so many strings. Its tuning and
+capo stay until a song asks for others, also while its player lays out or plays another neck. Each
+player is taken to bring one of each; who has a second guitar, already tuned, changes nothing.
+"""
+
+from __future__ import annotations
+
+from typing import Any, NamedTuple
+
+import pandas as pd
+
+from arrange.necks import STANDARD_TUNINGS
+from arrange.pitch import note_name
+from arrange.songbook.book import Songbook
+from arrange.tables import Song
+
+NeckKey = tuple[str, str, int]  # player, family, strings
+
+_SETUPS = {
+    "song": "str", "player": "str", "part": "str", "family": "str", "tuning": "object",
+    "capo": "int64", "drive": "str", "onset": "float64", "end": "float64",
+}  # fmt: skip
+_CHANGES = {
+    "before": "str", "song": "str", "player": "str", "since": "str", "strings_retuned": "int64",
+    "semitones": "int64", "capo_moves": "int64", "changes": "int64", "drive_changes": "int64",
+    "what": "str",
+}  # fmt: skip
+
+
+class Setup(NamedTuple):
+    """What a neck is set to, for which song."""
+
+    song: str
+    tuning: tuple[int, ...]
+    capo: int
+    drive: str
+
+
+def player_setups(book: Songbook) -> pd.DataFrame:
+    """Return what each player of a guitar, a bass or another fretted neck has in each song.
+
+    A part that is silent has no row. A guitar or bass whose file tells no tuning is taken to have
+    the usual one.
+
+    Returns
+    -------
+    DataFrame
+        A row for each song and such part, in set order: ``song``; ``player``, or the part's label
+        where none is told; ``part``; ``family``; ``tuning``, open strings as MIDI numbers, highest
+        first; ``capo``, fret; ``drive``; ``onset`` of its first and ``end`` of its last note, in
+        quarter notes.
+    """
+    rows = [row for name, song in book.songs.items() for row in _setup_rows(name, song)]
+    return pd.DataFrame(rows, columns=list(_SETUPS)).astype(_SETUPS)
+
+
+def _setup_rows(name: str, song: Song) -> list[tuple[Any, ...]]:
+    parts, onsets = song.notes["part"], song.notes["onset"]
+    begins = onsets.groupby(parts).min()
+    ends = (onsets + song.notes["duration"]).groupby(parts).max()
+    rows = []
+    for part in song.parts.itertuples():
+        tuning = part.tuning if part.tuning is not None else STANDARD_TUNINGS.get(part.family)
+        if tuning is None or part.part not in ends.index:
+            continue
+        player = part.part if pd.isna(part.player) else part.player
+        rows.append((name, player, part.part, part.family, tuple(tuning), int(part.capo),
+                     part.drive, begins[part.part], ends[part.part]))  # fmt: skip
+    return rows
+
+
+def necks_by_song(book: Songbook) -> dict[str, dict[NeckKey, tuple[Setup, Setup]]]:
+    """Return for each song each neck's setup at its first note, and the one at its last.
+
+    They differ only where one player has several parts in a song.
+    """
+    necks: dict[str, dict[NeckKey, list[Any]]] = {name: {} for name in book.studies}
+    for row in player_setups(book).itertuples():
+        key = (row.player, row.family, len(row.tuning))
+        necks[row.song].setdefault(key, []).append(row)
+    return {
+        name: {
+            key: (
+                _setup(min(rows, key=lambda row: float(row.onset))),
+                _setup(max(rows, key=lambda row: float(row.end))),
+            )
+            for key, rows in own.items()
+        }
+        for name, own in necks.items()
+    }
+
+
+def _setup(row: Any) -> Setup:
+    return Setup(row.song, row.tuning, row.capo, row.drive)
+
+
+def changes_between(book: Songbook) -> pd.DataFrame:
+    """Return what each player must change from song to song, in set order.
+
+    Sums over the rows are the totals of the set. Who has not played yet comes with the right
+    tuning and capo, so that nothing is counted there; what a player of several parts changes
+    within a song is not counted either, since it is the same in every order.
+
+    Returns
+    -------
+    DataFrame
+        A row for each song and each neck that has been played before it: ``before``, the song
+        before; ``song``, the one to come; ``player``; ``since``, the song that the player last
+        played on this neck; ``strings_retuned``; ``semitones``, by how many, all strings together;
+        ``capo_moves``, 1 where a capo is put on, taken off or moved; ``changes``, strings and capo
+        together; ``drive_changes``, 1 where the sound is another, which a foot does and ``changes``
+        leaves out; ``what``, in words.
+    """
+    rows, before = [], ""
+    now: dict[NeckKey, Setup] = {}
+    for name, necks in necks_by_song(book).items():
+        for key, (first, last) in necks.items():
+            if key in now:
+                rows.append((before, name, key[0], *_change(now[key], first)))
+            now[key] = last
+        before = name
+    return pd.DataFrame(rows, columns=list(_CHANGES)).astype(_CHANGES)
+
+
+def retuned(one: Setup, other: Setup) -> list[tuple[int, int, int]]:
+    """Return the strings that must be retuned: string, open pitch before, open pitch after."""
+    pairs = enumerate(zip(one.tuning, other.tuning, strict=True), start=1)
+    return [(string, old, new) for string, (old, new) in pairs if old != new]
+
+
+def _change(one: Setup, other: Setup) -> tuple[Any, ...]:
+    strings = retuned(one, other)
+    told = [
+        f"string {string} {'up' if new > old else 'down'} {abs(new - old)}, "
+        f"{note_name(old)} to {note_name(new)}"
+        for string, old, new in reversed(strings)
+    ]
+    if one.capo != other.capo:
+        told.append(_capo_text(one.capo, other.capo))
+    if one.drive != other.drive:
+        told.append(f"{one.drive} to {other.drive}")
+    moves = int(one.capo != other.capo)
+    return (
+        one.song, len(strings), sum(abs(new - old) for _, old, new in strings), moves,
+        len(strings) + moves, int(one.drive != other.drive), "; ".join(told) or "nothing",
+    )  # fmt: skip
+
+
+def _capo_text(old: int, new: int) -> str:
+    if not new:
+        return f"capo off from {old}"
+    return f"capo from {old} to {new}" if old else f"capo on at {new}"

@@ -1,0 +1,147 @@
+"""A row a song, and the findings of all songs."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from arrange.findings import group_findings
+from arrange.necks import tuning_name
+from arrange.schemas import FINDINGS
+from arrange.songbook.book import Songbook
+from arrange.songbook.changes import player_setups
+from arrange.study import Study
+from arrange.tables import Song
+
+# Kinds of findings in three groups: what notes do to each other, who is in whose place, what
+# attacks do to each other.
+GROUPS = {
+    "harmony": ("rub", "mud", "roughness", "third", "outside", "drive"),
+    "place": ("crowding", "masking", "crossing", "doubling", "voice", "bass"),
+    "rhythm": ("near", "busy", "fusing"),
+}
+_COLUMNS = {
+    "song": "str", "file": "str", "seconds": "float64", "duration": "str", "keys": "str",
+    "meters": "str", "tempos": "str", "parts": "int64", "guitars": "int64", "tunings": "str",
+    "capos": "str", "sections": "int64", "findings": "int64", "findings_a_minute": "float64",
+    **{f"{group}_a_minute": "float64" for group in GROUPS}, "strongest": "str",
+    "severity": "float64",
+}  # fmt: skip
+_MOST_TEMPOS = 3  # told one by one; of more, the slowest and the fastest
+
+
+def songbook_table(book: Songbook) -> pd.DataFrame:
+    """Return a row a song, in set order.
+
+    Waived findings are not counted.
+
+    Returns
+    -------
+    DataFrame
+        ``song``; ``file``; ``seconds``, and ``duration`` as minutes:seconds; ``keys``, ``meters``
+        and ``tempos`` (quarter notes a minute) in the order in which they come, "120 assumed" where
+        the reader found none; ``parts`` and ``guitars``, how many; ``tunings`` and ``capos``
+        (frets) of the guitar players; ``sections``, how many; ``findings``, how many, and
+        ``findings_a_minute``, in all and in three groups: ``harmony`` (rub, mud, roughness, third,
+        outside, drive), ``place`` (crowding, masking, crossing, doubling, voice, bass), ``rhythm``
+        (near, busy, fusing); ``strongest``, the kind of the most severe, and its ``severity``, 0
+        to 1.
+    """
+    setups = player_setups(book)
+    guitars = setups[setups["family"] == "guitar"]
+    rows = [
+        {"song": name, **_about(study.song), **_in_hand(guitars[guitars["song"] == name]),
+         **_found(study)}
+        for name, study in book.studies.items()
+    ]  # fmt: skip
+    return pd.DataFrame(rows, columns=list(_COLUMNS)).astype(_COLUMNS)
+
+
+def _about(song: Song) -> dict[str, Any]:
+    seconds = song.seconds(song.duration)
+    measures = song.measures
+    return {
+        "file": song.source,
+        "seconds": seconds,
+        "duration": f"{round(seconds) // 60}:{round(seconds) % 60:02d}",
+        "keys": _listed(measures["key"].dropna()),
+        "meters": _listed(measures["meter"]),
+        "tempos": _tempos(song),
+        "parts": len(song.parts),
+        "guitars": int((song.parts["family"] == "guitar").sum()),
+        "sections": len(song.sections),
+    }
+
+
+def _listed(values: Iterable[str]) -> str:
+    return ", ".join(dict.fromkeys(values))
+
+
+def _tempos(song: Song) -> str:
+    tempos = song.measures["tempo"].round(1).unique().tolist()
+    if len(tempos) > _MOST_TEMPOS:
+        return f"{min(tempos):g} to {max(tempos):g}"
+    is_assumed = any(notice.startswith("no tempo") for notice in song.notices)
+    return ", ".join(f"{tempo:g}" for tempo in tempos) + (" assumed" if is_assumed else "")
+
+
+def _in_hand(guitars: pd.DataFrame) -> dict[str, str]:
+    """Tuning and capo of each guitar player, the same ones of one player told once."""
+    tunings = [
+        f"{row.player} {tuning_name(row.tuning)}" for row in guitars.itertuples()
+    ]  # fmt: skip
+    capos = [f"{row.player} {row.capo}" for row in guitars.itertuples()]
+    return {"tunings": "; ".join(dict.fromkeys(tunings)), "capos": "; ".join(dict.fromkeys(capos))}
+
+
+def _found(study: Study) -> dict[str, Any]:
+    asked = study.findings[study.findings["waived"].isna()]
+    minutes = study.song.seconds(study.song.duration) / 60
+    a_minute = {
+        f"{group}_a_minute": _rate(int(asked["kind"].isin(kinds).sum()), minutes)
+        for group, kinds in GROUPS.items()
+    }
+    strongest = asked.iloc[int(asked["severity"].argmax())] if len(asked) else None
+    return {
+        "findings": len(asked),
+        "findings_a_minute": _rate(len(asked), minutes),
+        **a_minute,
+        "strongest": "" if strongest is None else strongest["kind"],
+        "severity": np.nan if strongest is None else strongest["severity"],
+    }
+
+
+def _rate(count: int, minutes: float) -> float:
+    return count / minutes if minutes > 0 else np.nan
+
+
+def book_findings(book: Songbook, *, grouped: bool = True) -> pd.DataFrame:
+    """Return the findings of all songs, the most severe first.
+
+    Parameters
+    ----------
+    book : Songbook
+    grouped : bool
+        True puts those of one song together that belong together, as ``group_findings`` does:
+        the same clash in each chorus is one row, with ``times`` and ``sections``.
+
+    Returns
+    -------
+    DataFrame
+        ``song``, then the columns of a findings table, and those of ``group_findings`` if grouped.
+        Waived findings are there, with the id of the decision.
+    """
+    frames = []
+    for name, study in book.studies.items():
+        own = group_findings(study.findings, study.song) if grouped else study.findings
+        frames.append(own.assign(song=pd.array([name] * len(own), dtype="str")))
+    filled = [frame for frame in frames if len(frame)] or frames[:1]
+    if not filled:
+        return pd.DataFrame(columns=["song", *FINDINGS.names])
+    table = pd.concat(filled).sort_values("severity", ascending=False, kind="stable")
+    return table[["song", *(name for name in table.columns if name != "song")]].reset_index(
+        drop=True
+    )

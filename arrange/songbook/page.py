@@ -1,0 +1,45 @@
+"""A songbook as one page, with its tables beside it."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+from arrange.errors import ArrangeError
+from arrange.report import songbook_html, write_report
+from arrange.songbook.book import Songbook
+from arrange.songbook.changes import changes_between, player_setups
+from arrange.songbook.order import order_by_changes
+from arrange.songbook.overview import book_findings, songbook_table
+
+
+def write_songbook(book: Songbook, folder: str | os.PathLike[str]) -> Path:
+    """Write a page of a songbook and its tables into a folder; return the path of the page.
+
+    What else the folder holds stays; all is moved in when it is whole.
+
+    Raises
+    ------
+    ArrangeError
+        If the folder cannot be written.
+    """
+    tables = {
+        "songbook": songbook_table(book),
+        "findings": book_findings(book),
+        "changes": changes_between(book),
+        "setups": player_setups(book),
+        "faults": book.faults,
+    }
+    try:
+        best = order_by_changes(book)
+    except ArrangeError:
+        best = Songbook({})  # too many setups: the page says so
+    page = songbook_html(
+        tables["songbook"],
+        tables["findings"],
+        tables["changes"],
+        book.faults,
+        list(best.studies),
+        int(changes_between(best)["changes"].sum()),
+    )
+    return write_report(Path(folder), page, tables)
