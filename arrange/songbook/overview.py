@@ -66,7 +66,7 @@ def _about(song: Song) -> dict[str, Any]:
     return {
         "file": song.source,
         "seconds": seconds,
-        "duration": f"{round(seconds) // 60}:{round(seconds) % 60:02d}",
+        "duration": song.clock(song.duration),
         "keys": _listed(measures["key"].dropna()),
         "meters": _listed(measures["meter"]),
         "tempos": _tempos(song),
