@@ -273,7 +273,7 @@ OTHERWISE = {"bwv111.6.mxl": 1.0, "bwv112.5.mxl": 1.0}
 
 
 def test_chorales_and_quartets_against_music21():
-    """Eighteen files: how long, how many parts, which key signatures, meters and tempos.
+    """Ten files: how long, how many parts, which key signatures, meters and tempos.
 
     music21's parts may differ in length where a bar is short of a note; most of them count.
     """

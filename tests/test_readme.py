@@ -1,0 +1,68 @@
+"""What the README prints is run as it stands there, on a copy of the demo song: a reader's walk."""
+
+import re
+import shlex
+import shutil
+from pathlib import Path
+
+import matplotlib.pyplot
+import pytest
+
+from arrange.__main__ import main
+
+ROOT = Path(__file__).parent.parent
+TEXT = (ROOT / "README.md").read_text(encoding="utf-8")
+BLOCKS = re.findall(r"^```(\w*)\n(.*?)^```", TEXT, re.MULTILINE | re.DOTALL)
+COMMANDS = [
+    line.removeprefix(".venv/bin/arrange ")
+    for kind, block in BLOCKS
+    for line in block.splitlines()
+    if not kind and line.startswith(".venv/bin/arrange ")
+]
+# These open something and wait: tests of their own try them.
+WAITING = ("lab", "page")
+
+
+@pytest.fixture
+def desk(tmp_path, monkeypatch):
+    """A folder as a reader has it: a song of their own, a few more, and the kit's demo songs."""
+    shutil.copytree(ROOT / "datasets", tmp_path / "datasets")
+    demo = tmp_path / "datasets" / "low-water.musicxml"
+    shutil.copy(demo, tmp_path / "my-song.musicxml")
+    shutil.copy(tmp_path / "datasets" / "low-water.txt", tmp_path / "my-song.txt")
+    shutil.copytree(tmp_path / "datasets" / "harbour-set", tmp_path / "my-songs")
+    shutil.copy(demo, tmp_path / "my-songs")
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+def test_the_code_runs_from_top_to_bottom(desk):
+    """One block after the other, as in one notebook."""
+    names = {}
+    told = 0
+    for kind, block in BLOCKS:
+        if kind == "python":
+            exec(compile(block, "README.md", "exec"), names)
+            told += 1
+            matplotlib.pyplot.close("all")
+    assert told >= 6
+    log = names["ar"].read_decisions(desk / "my-song.decisions.txt")
+    assert len(log.decisions) == 1, "the walk ends with a decision on one's own song"
+
+
+def test_every_command_runs(desk, capsys):
+    """Each line as printed, in order; the song has one decision, made by the code above."""
+    assert len(COMMANDS) >= 8
+    import arrange as ar
+
+    song = ar.read("my-song.musicxml")
+    ar.record_decision(ar.decisions_path("my-song.musicxml"), "stays", "we mean it", song=song)
+    for command in COMMANDS:
+        words = shlex.split(command)
+        if words[0] not in WAITING:
+            if words[0] == "convert":
+                words.append("--overwrite")
+            assert main(words) == 0, f"{command}: {capsys.readouterr().err}"
+    assert (desk / "my-song-study" / "report.html").exists()
+    assert (desk / "chorus.wav").exists()
+    assert (desk / "two.musicxml").exists()
