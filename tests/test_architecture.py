@@ -31,7 +31,7 @@ LEVELS = (
     ("condensing", "revoicing"),
     ("decisions", "sound"),
     ("plots",),
-    ("handouts", "report"),
+    ("handouts", "live", "report"),
     ("study",),
     ("__main__", "__init__"),
 )
@@ -44,7 +44,7 @@ WALLS = {
     "jinja2": ("report.py", "handouts/"),
     "midirenderer": ("sound/",),
     "soundfile": ("sound/",),
-    "ipywidgets": (),
+    "ipywidgets": ("live/",),
     "music21": (),
     "typst": ("handouts/",),
     "verovio": ("handouts/",),

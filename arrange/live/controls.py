@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from collections.abc import Iterator
+from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import Any
 
@@ -197,8 +198,28 @@ def written_tempo(song: Song, section: str) -> float:
     return float(song.measures["tempo"].iloc[int(row["first_measure"]) - 1])
 
 
-def values_of(control: Any) -> list[Any]:
-    """Return all values that a control can take, those nearest to its own first."""
+def next_choices(
+    controls: Controls, song: Song, choices: Choices, touched: str
+) -> Iterator[Choices]:
+    """Yield what one control can make of the choices, the control that was touched first."""
+    part = controls.part.value
+    row, own = part_row(song, part), choices.of(part)
+    for name in sorted(CHOOSING, key=lambda name: name != touched):
+        for value in _values_of(getattr(controls, name)):
+            if name == "section":
+                yield replace(choices, section=value)
+            elif name == "tempo":
+                yield replace(choices, tempo=float(value))
+            else:
+                is_own = name in ("capo", "drive") and value == row[name]
+                change: dict[str, Any] = {name: None if is_own else value}
+                yield choices.with_part(part, replace(own, **change))
+
+
+def _values_of(control: Any) -> list[Any]:
+    """All values that a control can take, those nearest to its own first."""
+    if control.disabled:
+        return []
     options = getattr(control, "options", None)
     if options is not None:
         values = list(options)

@@ -40,7 +40,7 @@ def draw_neck(box: Box, part: str, neck: Neck, notes: pd.DataFrame, kind: str) -
     lines += [f"M{left + wide * n:.1f} {top:.1f}V{bottom:.1f}" for n in range(1, last + 1)]
     yield f'<path class="neck" d="{"".join(lines)}"/>'
     yield f'<path class="nut" d="M{left:.1f} {top:.1f}V{bottom:.1f}"/>'
-    yield from _places(neck, notes, (left, top, wide, bottom), kind)
+    yield from _places(neck, notes, (left, top, wide, bottom), right, kind)
     if neck.capo:
         at = left + wide * (neck.capo - 0.5)
         yield f'<path class="capo" d="M{at:.1f} {top - 5:.1f}V{bottom + 5:.1f}"/>'
@@ -65,7 +65,11 @@ def _told_places(neck: Neck, notes: pd.DataFrame) -> str:
 
 
 def _places(
-    neck: Neck, notes: pd.DataFrame, grid: tuple[float, float, float, float], kind: str
+    neck: Neck,
+    notes: pd.DataFrame,
+    grid: tuple[float, float, float, float],
+    right: float,
+    kind: str,
 ) -> Iterator[str]:
     """Where the hand stays, the fainter the shorter."""
     left, top, wide, bottom = grid
@@ -77,7 +81,7 @@ def _places(
             share = 0.08 + 0.3 * float(spent) / whole
             x = left + wide * (int(fret) - 1)  # type: ignore[call-overload]
             yield f'<rect class="{kind}-hand" x="{x:.1f}" y="{top - 4:.1f}" '
-            yield f'width="{wide * _HAND:.1f}" height="{bottom - top + 8:.1f}" '
+            yield f'width="{min(wide * _HAND, right - x):.1f}" height="{bottom - top + 8:.1f}" '
             yield f'fill-opacity="{share:.2f}"/>'
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from html import escape
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -20,16 +21,21 @@ from arrange.pitch import note_name
 from arrange.revoicing.judging import not_among
 from arrange.sounding import sounding_notes
 
-WIDTH, HEIGHT = 1200, 452
+Bars = dict[int, tuple[float, float]]  # a bar -> lowest and highest pitch
+
+WIDTH, HEIGHT = 1200, 446
 _FORM = Box(0, 4, WIDTH, 40)
-_HEAD = 72.0  # where the sentence on top stands
-_RANGES = Box(46, 92, 500, 316)
-_NECKS = Box(610, 86, WIDTH - 610, 216)
-_FINDINGS = Box(610, 318, WIDTH - 610, 130)
+_HEAD = 67.0  # where the sentence on top stands
+_RANGES = Box(46, 100, 456, 318)
+_NECKS = Box(610, 84, WIDTH - 610, 232)
+_FINDINGS = Box(610, 334, WIDTH - 610, 110)
 _MOST_FINDINGS = 4
 _ROW = 25.0
 _OCTAVE = 12
+_GRID = (0, 7)  # C and G
 _LETTER = 8.2  # width of a letter of the form's labels
+_BESIDE = 96.0  # room for a part's name beside the ranges
+_MOST_LETTERS = 104  # in the line on top
 
 
 @dataclass(frozen=True, eq=False)
@@ -91,12 +97,12 @@ def draw_sight(sight: Sight) -> str:
     """Return the picture as SVG text."""
     pieces = [
         *_form(sight),
-        text(2, _HEAD, head_line(sight), "head"),
+        text(2, _HEAD, _head(sight), "head"),
         *_ranges(sight),
         *_necks(sight),
         *_findings(sight),
     ]
-    label = escape(f"{head_line(sight)}. {_told_findings(sight)}", quote=True)
+    label = escape(f"{_head(sight)}. {_figures(sight)}. {_told_findings(sight)}", quote=True)
     return (
         f'<svg class="arrange-picture" viewBox="0 0 {WIDTH} {HEIGHT}" role="img" '
         f'aria-label="{label}" xmlns="http://www.w3.org/2000/svg">{_PATTERNS}'
@@ -114,11 +120,16 @@ _PATTERNS = (
 )
 
 
-def head_line(sight: Sight) -> str:
-    """Return what is chosen, and findings and severity before and after, as one line."""
+def _head(sight: Sight) -> str:
+    """Where, and what is chosen, as far as there is room."""
+    told = f"{sight.section} · {sight.told}"
+    return told if len(told) <= _MOST_LETTERS else told[: _MOST_LETTERS - 1] + "…"
+
+
+def _figures(sight: Sight) -> str:
+    """How many findings, how severe together, before and after."""
     before, after = sight.found_before, sight.found_after
-    figures = f"findings {len(before)} → {len(after)}, severity {_total(before)} → {_total(after)}"
-    return f"{sight.section} · {sight.told} · {figures}"
+    return f"{len(before)} → {len(after)} findings, severity {_total(before)} → {_total(after)}"
 
 
 def _total(findings: pd.DataFrame) -> str:
@@ -169,8 +180,10 @@ def _ranges(sight: Sight) -> Iterator[str]:
         return frame.y + frame.height * (high - pitch) / (high - low)
 
     step = frame.width / (last - first + 1)
-    yield text(frame.x - 44, frame.y - 4, "Ranges, bar by bar", "title")
-    for pitch in range(int(np.ceil(low / _OCTAVE)) * _OCTAVE, int(high) + 1, _OCTAVE // 2):
+    yield text(frame.x - 44, frame.y - 8, "Ranges, bar by bar", "title")
+    for pitch in range(int(np.ceil(low)), int(high) + 1):
+        if pitch % _OCTAVE not in _GRID:
+            continue
         name = note_name(pitch, sight.key)
         yield f'<path class="grid" d="M{frame.x} {y(pitch):.1f}h{frame.width}"/>'
         yield text(frame.x - 6, y(pitch) + 5, name, "axis end")
@@ -180,68 +193,65 @@ def _ranges(sight: Sight) -> Iterator[str]:
         yield text(middle, frame.y + frame.height + 17, str(bar), "axis middle")
     yield text(frame.x - 6, frame.y + frame.height + 17, "bar", "axis end")
 
-    def path(rows: pd.DataFrame) -> str:
+    def path(bars: Bars) -> str:
         return boxes(
-            [
-                (frame.x + step * (bar - first) + 1, y(top + 0.5), step - 2, y(bottom - 0.5))
-                for bar, bottom, top in zip(
-                    rows["measure"], rows["lowest"], rows["highest"], strict=True
-                )
-            ]
+            (frame.x + step * (bar - first) + 1, y(top + 0.5), step - 2, y(bottom - 0.5))
+            for bar, (bottom, top) in bars.items()
         )
 
     labels: list[tuple[float, str, str]] = []
-    for part in [name for name in after["part"].unique() if name not in sight.parts]:
-        own = after[after["part"] == part]
-        yield f'<path class="other" d="{path(own)}"/>'
-        labels.append((float(y(own["highest"].iloc[-1])) + 14, str(part), "other-name"))
+    for part, own in after.items():
+        if part not in sight.parts:
+            yield f'<path class="other" d="{path(own)}"/>'
+            labels.append((y(sum(own[max(own)]) / 2) + 5, part, "other-name"))
     for part, kind in zip(sight.parts, ("one", "two"), strict=False):
-        own = after[after["part"] == part]
+        own = after.get(part, {})
         yield f'<path class="{kind}" d="{path(own)}"/>'
-        if len(own):
-            middle = (own["lowest"].iloc[-1] + own["highest"].iloc[-1]) / 2
-            labels.append((float(y(middle)) + 5, part, f"{kind}-name"))
-    yield from _shared(sight, after, path)
-    yield from _was(sight, before, after, path)
+        if own:
+            labels.append((y(sum(own[max(own)]) / 2) + 5, part, f"{kind}-name"))
+    zone = _shared(*(after.get(part, {}) for part in sight.parts))
+    told = f"shared register in {len(zone)} of {last - first + 1} bars"
+    if len(sight.parts) > 1:
+        yield f'<path class="shared" d="{path(zone)}"><title>{told}</title></path>'
+        yield text(frame.x + frame.width, frame.y - 8, f"▦ {told}", "title end")
+    for part in sight.parts:
+        was = before.get(part, {})
+        if was != after.get(part, {}):
+            yield f'<path class="was" d="{path(was)}"><title>{escape(part)}, as written</title>'
+            yield "</path>"
     for at, name, kind in _apart(labels):
-        yield text(frame.x + frame.width - 6, at, name, f"{kind} end halo")
+        yield text(frame.x + frame.width + 5, at, _fitting(name, _BESIDE), kind)
 
 
-def _by_bar(notes: pd.DataFrame) -> pd.DataFrame:
+def _by_bar(notes: pd.DataFrame) -> dict[str, Bars]:
+    """Lowest and highest note of each part in each bar."""
     heard = sounding_notes(notes)
-    found = heard.groupby(["part", "measure"], sort=False)["pitch"].agg(["min", "max"])
-    return found.reset_index().rename(columns={"min": "lowest", "max": "highest"})
+    found: dict[str, Bars] = {}
+    columns = (heard[name].tolist() for name in ("part", "measure", "pitch"))
+    for part, bar, pitch in zip(*columns, strict=True):
+        own = found.setdefault(part, {})
+        low, high = own.get(bar, (pitch, pitch))
+        own[bar] = (min(low, pitch), max(high, pitch))
+    return found
 
 
-def _bounds(*ranges: pd.DataFrame) -> tuple[float, float]:
-    both = pd.concat([each for each in ranges if len(each)] or list(ranges))
-    if both.empty:
-        return 40.0, 76.0
-    low, high = float(both["lowest"].min()) - 2, float(both["highest"].max()) + 2
+def _bounds(*ranges: dict[str, Bars]) -> tuple[float, float]:
+    """The lowest and highest pitch to draw, two octaves apart at least."""
+    ends = [end for parts in ranges for bars in parts.values() for pair in bars.values()
+            for end in pair]  # fmt: skip
+    low, high = (min(ends) - 2, max(ends) + 2) if ends else (40.0, 76.0)
     return (low, high) if high - low >= 2 * _OCTAVE else (low - _OCTAVE, high + _OCTAVE)
 
 
-def _shared(sight: Sight, after: pd.DataFrame, path) -> Iterator[str]:  # type: ignore[no-untyped-def]
-    """Where the two lie in one register in a bar."""
-    if len(sight.parts) < 2:
-        return
-    one, two = (after[after["part"] == part].set_index("measure") for part in sight.parts)
-    both = one.join(two, how="inner", rsuffix="_two").reset_index()
-    low = both[["lowest", "lowest_two"]].max(axis=1)
-    high = both[["highest", "highest_two"]].min(axis=1)
-    zone = both.assign(lowest=low, highest=high)[high >= low]
-    told = f"shared register in {len(zone)} of {sight.bars[1] - sight.bars[0] + 1} bars"
-    yield f'<path class="shared" d="{path(zone)}"><title>{told}</title></path>'
-    yield text(_RANGES.x + _RANGES.width, _RANGES.y - 4, f"▦ {told}", "title end")
-
-
-def _was(sight: Sight, before: pd.DataFrame, after: pd.DataFrame, path) -> Iterator[str]:  # type: ignore[no-untyped-def]
-    """Dashed, where the two were as written."""
-    for part in sight.parts:
-        was, now = (each[each["part"] == part] for each in (before, after))
-        if not was.reset_index(drop=True).equals(now.reset_index(drop=True)):
-            yield f'<path class="was" d="{path(was)}"><title>{escape(part)}, as written</title>'
-            yield "</path>"
+def _shared(one: Bars, two: Bars | None = None) -> Bars:
+    """Where two lie in one register, bar by bar."""
+    two = two or {}
+    both = {
+        bar: (max(one[bar][0], two[bar][0]), min(one[bar][1], two[bar][1]))
+        for bar in one
+        if bar in two
+    }
+    return {bar: (low, high) for bar, (low, high) in both.items() if low <= high}
 
 
 def _apart(labels: list[tuple[float, str, str]]) -> Iterator[tuple[float, str, str]]:
@@ -270,7 +280,7 @@ def _findings(sight: Sight) -> Iterator[str]:
         for key, row in zip(_keys(sight.found_after), sight.found_after.itertuples(), strict=True)
     ]
     rows += [("gone", row) for row in gone.itertuples()]
-    yield text(frame.x, frame.y, "To listen to", "title")
+    yield text(frame.x, frame.y, f"To listen to: {_figures(sight)}", "title")
     if not rows:
         yield text(frame.x, frame.y + _ROW, "nothing is told here", "finding")
     shown = rows if len(rows) <= _MOST_FINDINGS else rows[: _MOST_FINDINGS - 1]
@@ -295,7 +305,7 @@ def _keys(findings: pd.DataFrame) -> Sequence[tuple[object, ...]]:
 _SIGNS = {"new": "▲ new", "stays": "● stays", "gone": "✕ gone"}
 
 
-def _finding(left: float, base: float, state: str, row) -> Iterator[str]:  # type: ignore[no-untyped-def]
+def _finding(left: float, base: float, state: str, row: Any) -> Iterator[str]:
     told = f"bar {row.measure}: {row.kind}, {row.parts}"
     yield f'<g class="{state}"><title>{escape(row.why)}</title>'
     yield text(left, base, _SIGNS[state], "finding")

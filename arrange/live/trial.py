@@ -181,7 +181,9 @@ def section_player(song: Song, part: str, section: str) -> Player:
 def voiced(player: Player, inversion: str, strings: str, capo: int | None) -> Voiced:
     """Return the notes with a player's chords in another inversion or on other strings."""
     player = player if capo is None else with_capo(player, capo)
-    fits = [_fits_already(player, number, inversion, strings) for number in range(len(player.units))]
+    fits = [
+        _fits_already(player, number, inversion, strings) for number in range(len(player.units))
+    ]
 
     def keeps(own: Player, number: int, pool: Pool, rows: Array) -> Array:
         return _voicings(own, number, pool, rows, inversion, strings)
@@ -292,7 +294,7 @@ def try_choices(
     for part, choice in choices.parts:
         part_row(song, part)
         own = (notes["part"] == part).to_numpy(dtype=bool)
-        if AS_WRITTEN != choice.inversion or AS_WRITTEN != choice.strings:
+        if choice.inversion != AS_WRITTEN or choice.strings != AS_WRITTEN:
             if not (own & inside & np.isfinite(pitch)).any():
                 told.append(f"{part} rests here")
             else:
@@ -328,7 +330,7 @@ def _found(
 
 def _check_pitches(part: str, pitch: Array) -> None:
     known = pitch[np.isfinite(pitch)]
-    if len(known) and not (0 <= known.min() and known.max() <= 127):
+    if len(known) and (known.min() < 0 or known.max() > 127):
         raise ArrangeError(f"{part} would leave what can be heard as pitch; move it by less")
 
 

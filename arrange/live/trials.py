@@ -5,7 +5,8 @@ choices. What was tried before is there at once, and what may be tried next can 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from functools import lru_cache
+from dataclasses import replace
+from functools import cached_property, lru_cache
 
 import numpy as np
 import pandas as pd
@@ -15,6 +16,7 @@ from arrange.clashes.limits import DEFAULT_LIMITS
 from arrange.copies import quick_song
 from arrange.fingering import fingered_song
 from arrange.live.trial import (
+    AS_WRITTEN,
     Choices,
     PartChoice,
     Voiced,
@@ -51,7 +53,20 @@ class Trials:
         self._voiced = lru_cache(maxsize=128)(self._voice)
         self._player = lru_cache(maxsize=16)(self._make_player)
         self._hands = lru_cache(maxsize=1024)(self._finger)
-        self.findings = lru_cache(maxsize=2048)(self._find)
+        self._findings = lru_cache(maxsize=2048)(self._find)
+
+    @cached_property
+    def whole(self) -> pd.DataFrame:
+        """The findings of the whole song, as it came."""
+        return find_clashes(self.base, limits=self._limits)
+
+    def findings(self, choices: Choices) -> pd.DataFrame:
+        """Return the findings that begin in the section, the most severe first."""
+        for part, own in choices.parts:
+            if own.inversion == AS_WRITTEN and own.strings == AS_WRITTEN:
+                # The same notes from other frets: a capo alone changes nothing that is heard.
+                choices = choices.with_part(part, replace(own, capo=None))
+        return self._findings(choices)
 
     def song(self, choices: Choices) -> Song:
         """Return the song with the choices made."""
@@ -90,7 +105,6 @@ class Trials:
         return section_hands(self.song(choices), part, choices.section)
 
     def _find(self, choices: Choices) -> pd.DataFrame:
-        """The findings that begin in the section, as in the whole song."""
         return section_findings(self.song(choices), choices.section, self._limits)
 
 

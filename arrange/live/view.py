@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import os
 import time
 import traceback
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import lru_cache, partial
 from html import escape
 from pathlib import Path
@@ -30,20 +31,19 @@ from arrange.live.controls import (
     fill,
     layout,
     make_controls,
+    next_choices,
     read_controls,
-    values_of,
 )
-from arrange.live.listening import moments, moment_sound
+from arrange.live.listening import moment_sound, moments
 from arrange.live.picture import Hands, Sight, draw_sight
 from arrange.live.trial import (
     Choices,
-    PartChoice,
     has_strings,
     part_row,
     section_row,
     told_choices,
 )
-from arrange.live.trials import Trials, section_findings, told_figures
+from arrange.live.trials import Trials, told_figures
 from arrange.reading import read
 from arrange.tables import Song
 
@@ -53,6 +53,7 @@ _BUTTON_SECONDS = 0.15
 _SETTLE_SECONDS = 0.06  # without a change, after which sound is prepared
 _IDLE_SECONDS = 0.02  # between two things made ahead
 _ONE_STEP_SECONDS = 1.0  # changes of one control nearer than that are undone together
+_ALONE = 0.25  # weight of a finding of one guitar alone, or with another instrument (ours)
 _HEARD = ("before", "after", "each", "both")
 
 Later = Callable[[float, Callable[[], None]], Any]
@@ -124,7 +125,7 @@ class PartsView:
         self._later = later or _running_loop()
         decided, notes = _decided(song, log)
         self._begin(Trials(decided))
-        part, section = _first_place(decided, part, section)
+        part, section = _first_place(decided, self._trials.whole, part, section)
         self.choices = Choices(section)
         self.controls = make_controls(decided, section, part)
         self.picture, self.words, self.shown_log = (widgets.HTML() for _ in range(3))
@@ -149,13 +150,11 @@ class PartsView:
         self._trials = trials
         self._drawn = lru_cache(maxsize=1024)(self._draw)
         self._sound = lru_cache(maxsize=24)(partial(moment_sound, trials))
-        song = trials.base
-        self._form = tuple(
-            (label, float(length), len(section_findings(song, label)))
-            for label, length in zip(
-                song.sections["section"], song.sections["duration"], strict=True
-            )
-        )
+        sections, found = trials.base.sections, trials.whole
+        starts = np.searchsorted(sections["first_measure"], found["measure"], side="right") - 1
+        counts = np.bincount(starts, minlength=len(sections)).tolist()
+        labels, lengths = sections["section"].tolist(), sections["duration"].tolist()
+        self._form = tuple(zip(labels, lengths, counts, strict=True))
 
     # What the controls do
 
@@ -293,6 +292,7 @@ class PartsView:
             others.sort(key=lambda name: family[name] != own)
             if list(one.beside.options) != others:
                 one.beside.options = others
+                one.beside.value = others[0] if others else None
             fill(one, song, self.choices)
             bars, strongest = moments(song, self.choices.section, self._before())
             if list(one.moment.options) != bars:
@@ -413,36 +413,19 @@ class PartsView:
         do = next(work, None)
         if do is None:
             return
-        try:
+        with contextlib.suppress(Exception):  # it is told when it is chosen
             do()
-        except Exception:
-            pass  # it is told when it is chosen
         self._pending = self._later(_IDLE_SECONDS, lambda: self._make_ahead(work))
 
     def _ahead(self) -> Iterator[Callable[[], object]]:
         """What may be chosen next, the control in hand and the nearest values first."""
         trials, part = self._trials, self.controls.part.value
-        for choices in self._next_choices():
+        for choices in next_choices(self.controls, trials.base, self.choices, self._touched):
             seen = self._seen(choices)
             yield partial(trials.song, choices)
             yield partial(trials.hands, choices, part)
             yield partial(trials.findings, choices)
             yield partial(self._drawn, *seen)
-
-    def _next_choices(self) -> Iterator[Choices]:
-        one, part = self.controls, self.controls.part.value
-        own = self.choices.of(part)
-        names = sorted(CHOOSING, key=lambda name: name != self._touched)
-        base = part_row(self._trials.base, part)
-        for name in names:
-            for value in values_of(getattr(one, name)):
-                if name == "section":
-                    yield replace(self.choices, section=value)
-                elif name == "tempo":
-                    yield replace(self.choices, tempo=float(value))
-                else:
-                    chosen = None if name in ("capo", "drive") and value == base[name] else value
-                    yield self.choices.with_part(part, replace(own, **{name: chosen}))
 
 
 def _running_loop() -> Later | None:
@@ -463,29 +446,28 @@ def _decided(song: Song, log: Path) -> tuple[Song, str]:
     return built.song, told
 
 
-def _first_place(song: Song, part: str | None, section: str | None) -> tuple[str, str]:
-    """The part and section to begin with: those with most to listen to, guitars first."""
+def _first_place(
+    song: Song, findings: Any, part: str | None, section: str | None
+) -> tuple[str, str]:
+    """The part and section to begin with: where two guitars have most to listen to."""
     if part is not None:
         part_row(song, part)
     if section is not None:
         section_row(song, section)
-    strung = [name for name in song.parts["part"] if has_strings(song, name)]
     guitars = song.parts.loc[song.parts["family"] == "guitar", "part"].tolist()
+    strung = [name for name in song.parts["part"] if has_strings(song, name)]
     able = guitars or strung or song.parts["part"].tolist()
     worth: dict[tuple[str, str], float] = {}
-    for label in song.sections["section"] if section is None else [section]:
-        for row in section_findings(song, label).itertuples():
-            for name in str(row.parts).split(" + "):
-                if name == part or (part is None and name in able):
-                    both = len(set(str(row.parts).split(" + ")) & set(able)) > 1
-                    weight = float(row.severity) * (2.0 if both else 0.5)
-                    worth[name, label] = worth.get((name, label), 0.0) + weight
+    for row in findings.itertuples():
+        names = str(row.parts).split(" + ")
+        weight = float(row.severity) * (1.0 if len(set(names) & set(able)) > 1 else _ALONE)
+        for name in names:
+            if name == part or (part is None and name in able):
+                place = name, section or str(row.section)
+                worth[place] = worth.get(place, 0.0) + weight * (place[1] == row.section)
     first = section or song.sections["section"].iloc[0]
     return max(worth, key=lambda each: worth[each]) if worth else (part or able[0], first)
 
 
 def _here(song: Song, section: str) -> Any:
     return song.notes[(song.notes["section"] == section).to_numpy(dtype=bool)]
-
-
-_ = PartChoice
