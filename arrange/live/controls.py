@@ -25,7 +25,7 @@ from arrange.revoicing.ideas import CAPOS
 from arrange.tables import DRIVES, Song
 
 STYLE = Path(__file__).with_name("view.css")
-_SLOWEST, _FASTEST = 0.5, 1.5  # of the written tempo
+_AROUND = 0.5  # share of the written tempo that a trial may be slower or faster
 _TEMPO_STEP = 2
 
 
@@ -63,7 +63,7 @@ def make_controls(song: Song, section: str, part: str) -> Controls:
     sections = song.sections["section"].tolist()
     parts = song.parts["part"].tolist()
     made = {
-        "section": _slider(widgets.SelectionSlider, "Section", "2 1 26em", options=sections,
+        "section": _slider(widgets.SelectionSlider, "Section", "2 1 20em", options=sections,
                            value=section),
         "part": _dropdown("Part", parts, "The part that changes", value=part),
         "beside": _dropdown("Beside", [], "The part it is looked at together with"),
@@ -73,7 +73,7 @@ def make_controls(song: Song, section: str, part: str) -> Controls:
         "capo": _slider(widgets.IntSlider, "Capo", min=0, max=CAPOS),
         "drive": _dropdown("Drive", DRIVES, "How hard the amplifier is driven"),
         "echo": _dropdown("Echo", ECHOES, "Note value of the echo"),
-        "tempo": _slider(widgets.IntSlider, "Tempo", "2 1 18em", min=20, max=300,
+        "tempo": _slider(widgets.IntSlider, "Tempo", "2 1 13em", min=20, max=300,
                          step=_TEMPO_STEP, value=100),
         "moment": _dropdown("Moment", [], "The bars that are heard"),
         "everyone": widgets.Checkbox(description="all parts", indent=False,
@@ -92,7 +92,7 @@ def make_controls(song: Song, section: str, part: str) -> Controls:
     return Controls(**made)
 
 
-def _slider(kind: Any, description: str, flex: str = "1 1 15em", **more: Any) -> Any:
+def _slider(kind: Any, description: str, flex: str = "1 1 11em", **more: Any) -> Any:
     return kind(
         description=description, continuous_update=True,
         layout=widgets.Layout(flex=flex, width="auto"), **more,
@@ -102,7 +102,7 @@ def _slider(kind: Any, description: str, flex: str = "1 1 15em", **more: Any) ->
 def _dropdown(description: str, options: Any, tooltip: str, **more: Any) -> Any:
     return widgets.Dropdown(
         description=description, options=options, tooltip=tooltip,
-        layout=widgets.Layout(flex="1 1 13em", width="auto"), **more,
+        layout=widgets.Layout(flex="1 1 11em", width="auto"), **more,
     )  # fmt: skip
 
 
@@ -116,9 +116,9 @@ def layout(controls: Controls, picture: Any, audio: Any, words: Any, log: Any) -
     """Return all of it as one widget: what is chosen, the picture, what is heard and recorded."""
     one = controls
     rows = [
-        (one.section, one.part, one.beside, one.reset, one.undo),
+        (one.section, one.part, one.beside),
         (one.octave, one.inversion, one.strings, one.capo),
-        (one.drive, one.echo, one.tempo),
+        (one.drive, one.echo, one.tempo, one.reset, one.undo),
     ]
     hear = (one.before, one.after, one.each, one.both, one.moment, one.everyone, audio)
     style = widgets.HTML(f"<style>{STYLE.read_text(encoding='utf-8')}</style>")
@@ -165,11 +165,12 @@ def fill(controls: Controls, song: Song, choices: Choices) -> None:
     own_echo = row["echo"] if isinstance(row["echo"], str) else NO_ECHO
     controls.echo.options = tuple(dict.fromkeys((*ECHOES, own_echo)))
     controls.echo.value = choice.echo or own_echo
-    written = written_tempo(song, choices.section)
-    slowest, fastest = round(_SLOWEST * written), round(_FASTEST * written)
-    controls.tempo.min = min(slowest, controls.tempo.max)
-    controls.tempo.max, controls.tempo.min = fastest, slowest
-    controls.tempo.value = round(written if choices.tempo is None else choices.tempo)
+    written = round(written_tempo(song, choices.section))
+    steps = int(_AROUND * written / _TEMPO_STEP)  # the written one is among the slider's values
+    controls.tempo.max = max(controls.tempo.max, written)  # so that the ends never cross
+    controls.tempo.min = written - steps * _TEMPO_STEP
+    controls.tempo.max = written + steps * _TEMPO_STEP
+    controls.tempo.value = written if choices.tempo is None else round(choices.tempo)
 
 
 def read_controls(controls: Controls, song: Song, choices: Choices) -> Choices:

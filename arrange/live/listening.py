@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import io
+import wave
 
+import numpy as np
 import pandas as pd
-import soundfile
 
 from arrange.live.trial import Choices, section_row
 from arrange.live.trials import Trials
@@ -64,6 +65,15 @@ def moment_sound(
         sound = join_sounds(*alone, heard(choices, together))
     else:
         sound = join_sounds(heard(as_written, together), heard(choices, together))
+    return _wav(sound)
+
+
+def _wav(sound: Sound) -> bytes:
+    """The samples as a WAV file of 16 bits."""
     file = io.BytesIO()
-    soundfile.write(file, sound.samples, RATE, format="WAV", subtype="PCM_16")
+    with wave.open(file, "wb") as wav:
+        wav.setnchannels(sound.samples.shape[1])
+        wav.setsampwidth(2)
+        wav.setframerate(RATE)
+        wav.writeframes(np.rint(sound.samples * 32767).astype("<i2").tobytes())
     return file.getvalue()

@@ -43,10 +43,10 @@ def draw_neck(box: Box, part: str, neck: Neck, notes: pd.DataFrame, kind: str) -
     yield from _places(neck, notes, (left, top, wide, bottom), right, kind)
     if neck.capo:
         at = left + wide * (neck.capo - 0.5)
-        yield f'<path class="capo" d="M{at:.1f} {top - 5:.1f}V{bottom + 5:.1f}"/>'
+        yield f'<path class="capo" d="M{at:.1f} {top - 3:.1f}V{bottom + 2:.1f}"/>'
     for fret in range(1, last + 1):
         if fret in (1, 3, 5, 7, 9, 12, 15, 17, 19, 21) or fret == neck.capo:
-            yield text(left + wide * (fret - 0.5), bottom + 17, str(fret), "axis middle")
+            yield text(left + wide * (fret - 0.5), bottom + 18, str(fret), "axis middle")
     yield from _dots(neck, held, (left, top, wide, gap), kind)
 
 

@@ -54,7 +54,7 @@ def write_page(song: str | os.PathLike[str], target: str | os.PathLike[str]) -> 
 
 
 def _cell(kind: str, source: list[str]) -> dict[str, object]:
-    more = {"execution_count": None, "outputs": []} if kind == "code" else {}
+    more = {"execution_count": None, "outputs": list[str]()} if kind == "code" else {}
     return {"cell_type": kind, "metadata": {}, "source": source, **more}
 
 

@@ -26,16 +26,16 @@ Bars = dict[int, tuple[float, float]]  # a bar -> lowest and highest pitch
 WIDTH, HEIGHT = 1200, 446
 _FORM = Box(0, 4, WIDTH, 40)
 _HEAD = 67.0  # where the sentence on top stands
-_RANGES = Box(46, 100, 456, 318)
+_RANGES = Box(50, 108, 450, 310)
 _NECKS = Box(610, 84, WIDTH - 610, 232)
-_FINDINGS = Box(610, 334, WIDTH - 610, 110)
+_FINDINGS = Box(610, 336, WIDTH - 610, 110)
 _MOST_FINDINGS = 4
-_ROW = 25.0
+_ROW = 25.5
 _OCTAVE = 12
 _GRID = (0, 7)  # C and G
-_LETTER = 8.2  # width of a letter of the form's labels
-_BESIDE = 96.0  # room for a part's name beside the ranges
-_MOST_LETTERS = 104  # in the line on top
+_LETTER = 8.8  # width of a letter of the form's labels
+_BESIDE = 102.0  # room for a part's name beside the ranges
+_MOST_LETTERS = 96  # in the line on top
 
 
 @dataclass(frozen=True, eq=False)
@@ -152,7 +152,7 @@ def _form(sight: Sight) -> Iterator[str]:
         told = f"{label}: {count} finding{'s' if count != 1 else ''} as written"
         yield f'<g><title>{escape(told)}</title><rect class="{kind}" x="{left + 1:.1f}" '
         yield f'y="{_FORM.y}" width="{max(width - 2, 1):.1f}" height="{_FORM.height}" rx="3"/>'
-        yield text(left + 5, _FORM.y + 16, _fitting(label, width - 8), "form-name")
+        yield text(left + 5, _FORM.y + 16, _fitting(label, width - 10), "form-name")
         if width > 26:
             yield text(left + 5, _FORM.y + 34, f"▲{count}" if count else "–", "form-count")
         yield "</g>"
@@ -180,7 +180,7 @@ def _ranges(sight: Sight) -> Iterator[str]:
         return frame.y + frame.height * (high - pitch) / (high - low)
 
     step = frame.width / (last - first + 1)
-    yield text(frame.x - 44, frame.y - 8, "Ranges, bar by bar", "title")
+    yield text(frame.x - 48, frame.y - 14, "Ranges, bar by bar", "title")
     for pitch in range(int(np.ceil(low)), int(high) + 1):
         if pitch % _OCTAVE not in _GRID:
             continue
@@ -213,7 +213,7 @@ def _ranges(sight: Sight) -> Iterator[str]:
     told = f"shared register in {len(zone)} of {last - first + 1} bars"
     if len(sight.parts) > 1:
         yield f'<path class="shared" d="{path(zone)}"><title>{told}</title></path>'
-        yield text(frame.x + frame.width, frame.y - 8, f"▦ {told}", "title end")
+        yield text(frame.x + frame.width, frame.y - 14, f"▦ {told}", "title end")
     for part in sight.parts:
         was = before.get(part, {})
         if was != after.get(part, {}):
@@ -258,7 +258,7 @@ def _apart(labels: list[tuple[float, str, str]]) -> Iterator[tuple[float, str, s
     """Labels moved down where they would lie on each other."""
     last = -np.inf
     for at, name, kind in sorted(labels):
-        last = max(at, last + 17)
+        last = max(at, last + 19)
         yield last, name, kind
 
 
@@ -309,8 +309,8 @@ def _finding(left: float, base: float, state: str, row: Any) -> Iterator[str]:
     told = f"bar {row.measure}: {row.kind}, {row.parts}"
     yield f'<g class="{state}"><title>{escape(row.why)}</title>'
     yield text(left, base, _SIGNS[state], "finding")
-    yield f'<rect class="track" x="{left + 78}" y="{base - 12}" width="80" height="12"/>'
-    yield f'<rect class="severity" x="{left + 78}" y="{base - 12}" '
-    yield f'width="{80 * row.severity:.1f}" height="12"/>'
-    yield text(left + 166, base, f"{row.severity:.2f}", "finding")
-    yield text(left + 210, base, told, "finding told") + "</g>"
+    yield f'<rect class="track" x="{left + 84}" y="{base - 13}" width="80" height="13"/>'
+    yield f'<rect class="severity" x="{left + 84}" y="{base - 13}" '
+    yield f'width="{80 * row.severity:.1f}" height="13"/>'
+    yield text(left + 172, base, f"{row.severity:.2f}", "finding")
+    yield text(left + 218, base, told, "finding told") + "</g>"

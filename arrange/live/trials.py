@@ -4,7 +4,6 @@ choices. What was tried before is there at once, and what may be tried next can 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import replace
 from functools import cached_property, lru_cache
 
@@ -32,6 +31,8 @@ from arrange.revoicing.players import Player
 from arrange.tables import Song
 
 _AROUND = 2  # bars around a section in which a finding of it may begin or end
+_FAR = ("crossing", "doubling")  # what is told by more of the song than that
+_NEAR = tuple(kind for kind in KINDS if kind not in _FAR)
 
 
 class Trials:
@@ -112,7 +113,7 @@ def section_findings(song: Song, section: str, limits: Limits = DEFAULT_LIMITS) 
     """Return the findings that begin in a section, the most severe first.
 
     They are looked for in the notes of the section and two bars around; which part should be on
-    top is asked of the whole song.
+    top, and how long a line is doubled, is asked of the whole song.
     """
     row = section_row(song, section)
     first, last = int(row["first_measure"]), int(row["last_measure"])
@@ -121,21 +122,12 @@ def section_findings(song: Song, section: str, limits: Limits = DEFAULT_LIMITS) 
     end = lines[min(last + _AROUND, len(lines) - 1)]
     onset = song.notes["onset"].to_numpy()
     near = (onset + song.notes["duration"].to_numpy() >= begin) & (onset < end)
-    found = [find_clashes(quick_song(song, notes=song.notes[near]), KINDS, limits)]
-    beside = _one_family(song)
-    if beside:
-        own = song.notes["part"].isin(beside).to_numpy(dtype=bool)
-        found.append(find_clashes(quick_song(song, notes=song.notes[own]), ("crossing",), limits))
+    passage = quick_song(song, notes=song.notes[near])
+    found = [find_clashes(passage, _NEAR, limits), find_clashes(song, _FAR, limits)]
     here = [each[each["measure"].between(first, last).to_numpy(dtype=bool)] for each in found]
     filled = [each for each in here if len(each)] or here[:1]
     both = pd.concat(filled, ignore_index=True) if len(filled) > 1 else filled[0]
     return both.sort_values("severity", ascending=False, kind="stable", ignore_index=True)
-
-
-def _one_family(song: Song) -> Sequence[str]:
-    """Parts that have another of their family beside them."""
-    same = song.parts["family"].duplicated(keep=False).to_numpy(dtype=bool)
-    return song.parts.loc[same, "part"].tolist()
 
 
 def told_figures(findings: pd.DataFrame) -> str:
