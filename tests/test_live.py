@@ -152,14 +152,14 @@ def test_the_tempo_of_the_section_is_as_chosen(demo):
 
 def test_pitches_beyond_hearing_are_refused():
     song = song_of(("Guitar 1", 120, 0, 4))
-    with pytest.raises(ArrangeError, match="Guitar 1 would leave .*; move it by less"):
+    with pytest.raises(ArrangeError, match=r"Guitar 1 would leave .*; move it by less"):
         try_choices(song, Choices("Song").with_part("Guitar 1", PartChoice(octave=1)))
 
 
 def test_unknown_names_are_told(demo):
-    with pytest.raises(ArrangeError, match="there is no section 'Coda'; there are .*'Intro'"):
+    with pytest.raises(ArrangeError, match=r"there is no section 'Coda'; there are .*'Intro'"):
         try_choices(demo, Choices("Coda"))
-    with pytest.raises(ArrangeError, match="there is no part 'Banjo'; there are .*'Voice'"):
+    with pytest.raises(ArrangeError, match=r"there is no part 'Banjo'; there are .*'Voice'"):
         try_choices(demo, CHORUS.with_part("Banjo", PartChoice(octave=1)))
 
 

@@ -53,7 +53,7 @@ _BUTTON_SECONDS = 0.15
 _SETTLE_SECONDS = 0.06  # without a change, after which sound is prepared
 _IDLE_SECONDS = 0.02  # between two things made ahead
 _ONE_STEP_SECONDS = 1.0  # changes of one control nearer than that are undone together
-_ALONE = 0.25  # weight of a finding of one guitar alone, or with another instrument (ours)
+_ALONE = 0.1  # weight of a finding of one guitar alone, or with another instrument (ours)
 _HEARD = ("before", "after", "each", "both")
 
 Later = Callable[[float, Callable[[], None]], Any]
