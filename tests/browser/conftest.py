@@ -46,11 +46,10 @@ def address(folder):
         yield address
 
 
-@pytest.fixture
-def open_notebook(browser, address, folder):
+@pytest.fixture(scope="session")
+def open_notebook(browser, address):
     """Opens a notebook: its path, the size of the screen, the theme."""
     opened = []
-    (folder / "datasets" / "low-water.decisions.txt").unlink(missing_ok=True)
 
     def do(path, size=(1280, 720), theme="JupyterLab Light"):
         context = browser.new_context(viewport={"width": size[0], "height": size[1]})

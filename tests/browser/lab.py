@@ -14,7 +14,7 @@ import time
 import urllib.request
 from collections.abc import Iterator
 from pathlib import Path
-from urllib.error import URLError
+from urllib.error import HTTPError, URLError
 
 ROOT = Path(__file__).parent.parent.parent
 FLAGS = [
@@ -73,9 +73,13 @@ def started(command: list[str], address: str, folder: Path) -> Iterator[None]:
 
 def _wait_for(address: str, server: subprocess.Popen[bytes], log: Path) -> None:
     for _ in range(300):
-        with contextlib.suppress(URLError, ConnectionError, TimeoutError):
+        try:
             urllib.request.urlopen(address, timeout=2).close()
             return
+        except HTTPError:
+            return  # it answers
+        except (URLError, ConnectionError, TimeoutError):
+            pass
         if server.poll() is not None:
             break
         time.sleep(0.2)
