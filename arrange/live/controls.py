@@ -27,6 +27,7 @@ from arrange.tables import DRIVES, Song
 STYLE = Path(__file__).with_name("view.css")
 _AROUND = 0.5  # share of the written tempo that a trial may be slower or faster
 _TEMPO_STEP = 2
+_NEIGHBOURS = 6  # values of a control not in hand that are made ahead
 
 
 @dataclass(frozen=True, eq=False)
@@ -206,7 +207,8 @@ def next_choices(
     part = controls.part.value
     row, own = part_row(song, part), choices.of(part)
     for name in sorted(CHOOSING, key=lambda name: name != touched):
-        for value in _values_of(getattr(controls, name)):
+        values = _values_of(getattr(controls, name))
+        for value in values if name == touched else values[:_NEIGHBOURS]:
             if name == "section":
                 yield replace(choices, section=value)
             elif name == "tempo":
