@@ -10,6 +10,7 @@ The way data flows, bottom to top::
     decide      what and why -> a log beside the song; the log -> the arrangement (decisions/)
     plot        tables -> pictures (plots/)
     listen      Song -> sound (sound/)
+    try live    a song in a notebook or on a page, by sliders (live/)
     hand out    Song -> sheets for the stand (handouts/)
     write       Song -> a file: chart, MIDI, MusicXML (formats/, converting.py)
     study       all of it on one song, as an object and a report (study.py, report.py)
@@ -67,6 +68,7 @@ from arrange.voicings import find_voicings
 
 if TYPE_CHECKING:
     from arrange.handouts import write_handout
+    from arrange.live import explore_parts
     from arrange.plots import (
         plot_before_after,
         plot_clashes,
@@ -107,6 +109,7 @@ __all__ = [
     "cut_notes",
     "decisions_path",
     "describe",
+    "explore_parts",
     "find_capos",
     "find_clashes",
     "find_voicings",
@@ -161,6 +164,7 @@ __all__ = [
 
 
 _HOMES = {
+    "explore_parts": "live",
     "finding_sound": "sound",
     "join_sounds": "sound",
     "render_sound": "sound",

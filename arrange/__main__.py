@@ -46,6 +46,7 @@ def _parser() -> argparse.ArgumentParser:
     for add in (
         _add_study, _add_convert, _add_revoice, _add_condense, _add_rebuild, _add_handout,
         _add_listen, _add_songbook,
+        _add_listen, _add_lab, _add_page,
     ):  # fmt: skip
         add(commands)
     return parser
@@ -220,6 +221,28 @@ def _add_songbook(commands: Any) -> None:
         "several times",
     )  # fmt: skip
     command.set_defaults(run=_songbook)
+
+
+def _add_lab(commands: Any) -> None:
+    command = commands.add_parser(
+        "lab", help="open the lessons, or a song's live view, in JupyterLab",
+        description="Open JupyterLab on the lessons; or, with a song, on a notebook beside it "
+        "that holds its live view.",
+    )  # fmt: skip
+    command.add_argument("file", metavar="IN", nargs="?", help="a song; the lessons if not given")
+    command.add_argument("--no-browser", action="store_true", help="only tell the address")
+    command.set_defaults(run=_lab)
+
+
+def _add_page(commands: Any) -> None:
+    command = _add_command(
+        commands, "page", _page, "serve a song's live view as a page without code",
+        "Serve the live view of a song on this machine as a page without code, until stopped with "
+        "Ctrl-C. Decisions are recorded beside the song. Turn the volume down before you play.",
+    )  # fmt: skip
+    command.add_argument("--port", type=int, help="the port (default: a free one)")
+    command.add_argument("--dark", action="store_true", help="light on dark")
+    command.add_argument("--no-browser", action="store_true", help="only tell the address")
 
 
 def _study(options: argparse.Namespace) -> int:
@@ -398,6 +421,18 @@ def _player(text: str) -> tuple[str, str]:
     if not part or not name:
         raise ArrangeError(f"--player {text!r}: write PART=NAME, such as 'Guitar 1=Ann'")
     return part, name
+
+
+def _lab(options: argparse.Namespace) -> int:
+    # What shows widgets is slow to load; the other commands go without.
+    serving = importlib.import_module("arrange.live.serving")
+    return int(serving.open_lab(options.file, opens=not options.no_browser))
+
+
+def _page(options: argparse.Namespace) -> int:
+    serving = importlib.import_module("arrange.live.serving")
+    opens = not options.no_browser
+    return int(serving.serve_page(options.file, port=options.port, opens=opens, dark=options.dark))
 
 
 def _octaves(texts: Sequence[str]) -> dict[str, int]:

@@ -1,0 +1,234 @@
+"""What there is to move and to press in a live view, and how it is laid out."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, fields, replace
+from pathlib import Path
+from typing import Any
+
+import ipywidgets as widgets
+
+from arrange.live.trial import (
+    AS_WRITTEN,
+    ECHOES,
+    INVERSIONS,
+    NO_ECHO,
+    Choices,
+    PartChoice,
+    has_strings,
+    part_row,
+    section_row,
+    string_sets,
+)
+from arrange.revoicing.ideas import CAPOS
+from arrange.schemas import DRIVES
+from arrange.tables import Song
+
+STYLE = Path(__file__).with_name("view.css")
+_AROUND = 0.5  # share of the written tempo that a trial may be slower or faster
+_TEMPO_STEP = 2
+_NEIGHBOURS = 6  # values of a control not in hand that are made ahead
+
+
+@dataclass(frozen=True, eq=False)
+class Controls:
+    """The widgets of a view. Those named as a field of ``PartChoice`` choose for the part."""
+
+    section: Any
+    part: Any
+    beside: Any
+    octave: Any
+    inversion: Any
+    strings: Any
+    capo: Any
+    drive: Any
+    echo: Any
+    tempo: Any
+    moment: Any
+    everyone: Any
+    why: Any
+    reset: Any
+    undo: Any
+    record: Any
+    before: Any
+    after: Any
+    each: Any
+    both: Any
+
+
+CHOOSING = ("octave", "inversion", "strings", "capo", "drive", "echo", "tempo", "section")
+
+
+def make_controls(song: Song, section: str, part: str) -> Controls:
+    """Return the widgets, with nothing chosen."""
+    sections = song.sections["section"].tolist()
+    parts = song.parts["part"].tolist()
+    made = {
+        "section": _slider(widgets.SelectionSlider, "Section", "2 1 20em", options=sections,
+                           value=section),
+        "part": _dropdown("Part", parts, "The part that changes", value=part),
+        "beside": _dropdown("Beside", [], "The part it is looked at together with"),
+        "octave": _slider(widgets.IntSlider, "Octave", min=-2, max=2),
+        "inversion": _dropdown("Inversion", INVERSIONS, "Which member of a chord lies lowest"),
+        "strings": _dropdown("Strings", (AS_WRITTEN,), "Strings to play on, 1 is the highest"),
+        "capo": _slider(widgets.IntSlider, "Capo", min=0, max=CAPOS),
+        "drive": _dropdown("Drive", DRIVES, "How hard the amplifier is driven"),
+        "echo": _dropdown("Echo", ECHOES, "Note value of the echo"),
+        "tempo": _slider(widgets.IntSlider, "Tempo", "2 1 13em", min=20, max=300,
+                         step=_TEMPO_STEP, value=100),
+        "moment": _dropdown("Moment", [], "The bars that are heard"),
+        "everyone": widgets.Checkbox(description="all parts", indent=False,
+                                     tooltip="Hear all parts, not the two alone",
+                                     layout=widgets.Layout(width="auto")),
+        "why": widgets.Text(description="Why", placeholder="the reason, for the log",
+                            layout=widgets.Layout(flex="3 1 20em", width="auto")),
+        "reset": _button("As written", "Choose nothing again"),
+        "undo": _button("Undo", "One step back; a decision just recorded is taken back"),
+        "record": _button("Record the decision", "Write it into the log with its figures"),
+        "before": _button("Before", "Hear it as written"),
+        "after": _button("After", "Hear it with the choices"),
+        "each": _button("Each alone", "Hear each of the two alone, then together"),
+        "both": _button("Before, then after", "Hear one after the other"),
+    }  # fmt: skip
+    return Controls(**made)
+
+
+def _slider(kind: Any, description: str, flex: str = "1 1 11em", **more: Any) -> Any:
+    return kind(
+        description=description, continuous_update=True,
+        layout=widgets.Layout(flex=flex, width="auto"), **more,
+    )  # fmt: skip
+
+
+def _dropdown(description: str, options: Any, tooltip: str, **more: Any) -> Any:
+    return widgets.Dropdown(
+        description=description, options=options, tooltip=tooltip,
+        layout=widgets.Layout(flex="1 1 11em", width="auto"), **more,
+    )  # fmt: skip
+
+
+def _button(description: str, tooltip: str) -> Any:
+    return widgets.Button(
+        description=description, tooltip=tooltip, layout=widgets.Layout(width="auto")
+    )
+
+
+def layout(controls: Controls, picture: Any, audio: Any, words: Any, log: Any) -> Any:
+    """Return all of it as one widget: what is chosen, the picture, what is heard and recorded."""
+    one = controls
+    rows = [
+        (one.section, one.part, one.beside),
+        (one.octave, one.inversion, one.strings, one.capo),
+        (one.drive, one.echo, one.tempo, one.reset, one.undo),
+    ]
+    hear = (one.before, one.after, one.each, one.both, one.moment, one.everyone, audio)
+    style = widgets.HTML(f"<style>{STYLE.read_text(encoding='utf-8')}</style>")
+    style.layout.display = "none"
+    view = widgets.VBox(
+        [
+            style,
+            *map(_row, rows),
+            picture,
+            words,
+            _row(hear),
+            _row((one.why, one.record)),
+            log,
+        ]
+    )
+    view.add_class("arrange-live")
+    return view
+
+
+def _row(children: Any) -> Any:
+    return widgets.HBox(
+        list(children), layout=widgets.Layout(flex_flow="row wrap", align_items="center")
+    )
+
+
+def fill(controls: Controls, song: Song, choices: Choices) -> None:
+    """Set the widgets to the choices of their part."""
+    part = controls.part.value
+    choice = choices.of(part)
+    row = part_row(song, part)
+    sets = string_sets(song, part)
+    is_strung = has_strings(song, part)
+    controls.section.value = choices.section
+    controls.octave.value = choice.octave
+    controls.strings.options = sets or (AS_WRITTEN,)
+    controls.strings.value = choice.strings
+    controls.inversion.value = choice.inversion
+    for name in ("inversion", "strings", "capo"):
+        getattr(controls, name).disabled = not is_strung
+    own_capo = int(row["capo"])
+    controls.capo.max = max(CAPOS, own_capo)
+    controls.capo.value = own_capo if choice.capo is None else choice.capo
+    controls.drive.value = choice.drive or row["drive"]
+    own_echo = row["echo"] if isinstance(row["echo"], str) else NO_ECHO
+    controls.echo.options = tuple(dict.fromkeys((*ECHOES, own_echo)))
+    controls.echo.value = choice.echo or own_echo
+    written = round(written_tempo(song, choices.section))
+    steps = int(_AROUND * written / _TEMPO_STEP)  # the written one is among the slider's values
+    controls.tempo.max = max(controls.tempo.max, written)  # so that the ends never cross
+    controls.tempo.min = written - steps * _TEMPO_STEP
+    controls.tempo.max = written + steps * _TEMPO_STEP
+    controls.tempo.value = written if choices.tempo is None else round(choices.tempo)
+
+
+def read_controls(controls: Controls, song: Song, choices: Choices) -> Choices:
+    """Return the choices as the widgets tell them; what is as in the song is no choice."""
+    row = part_row(song, controls.part.value)
+    own_echo = row["echo"] if isinstance(row["echo"], str) else NO_ECHO
+    values = {each.name: getattr(controls, each.name).value for each in fields(PartChoice)}
+    if values["capo"] == int(row["capo"]):
+        values["capo"] = None
+    if values["drive"] == row["drive"]:
+        values["drive"] = None
+    if values["echo"] == own_echo:
+        values["echo"] = None
+    section = controls.section.value
+    tempo: float | None = float(controls.tempo.value)
+    if section != choices.section or tempo == round(written_tempo(song, section)):
+        tempo = choices.tempo if section != choices.section else None
+    return Choices(section, choices.parts, tempo).with_part(
+        controls.part.value, PartChoice(**values)
+    )
+
+
+def written_tempo(song: Song, section: str) -> float:
+    """Return the tempo at a section's start."""
+    row = section_row(song, section)
+    return float(song.measures["tempo"].iloc[int(row["first_measure"]) - 1])
+
+
+def next_choices(
+    controls: Controls, song: Song, choices: Choices, touched: str
+) -> Iterator[Choices]:
+    """Yield what one control can make of the choices, the control that was touched first."""
+    part = controls.part.value
+    row, own = part_row(song, part), choices.of(part)
+    for name in sorted(CHOOSING, key=lambda name: name != touched):
+        values = _values_of(getattr(controls, name))
+        for value in values if name == touched else values[:_NEIGHBOURS]:
+            if name == "section":
+                yield replace(choices, section=value)
+            elif name == "tempo":
+                yield replace(choices, tempo=float(value))
+            else:
+                is_own = name in ("capo", "drive") and value == row[name]
+                change: dict[str, Any] = {name: None if is_own else value}
+                yield choices.with_part(part, replace(own, **change))
+
+
+def _values_of(control: Any) -> list[Any]:
+    """All values that a control can take, those nearest to its own first."""
+    if control.disabled:
+        return []
+    options = getattr(control, "options", None)
+    if options is not None:
+        values = list(options)
+    else:
+        values = list(range(control.min, control.max + 1, control.step))
+    here = values.index(control.value) if control.value in values else 0
+    order = sorted(range(len(values)), key=lambda place: abs(place - here))
+    return [values[place] for place in order if place != here]

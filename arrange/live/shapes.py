@@ -1,0 +1,30 @@
+"""Pieces of SVG text."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from html import escape
+
+
+@dataclass(frozen=True)
+class Box:
+    """A place in the picture."""
+
+    x: float
+    y: float
+    width: float
+    height: float
+
+
+def text(x: float, y: float, told: str, kind: str) -> str:
+    """Return a line of text; `kind` is its CSS classes."""
+    return f'<text class="{kind}" x="{x:.1f}" y="{y:.1f}">{escape(told)}</text>'
+
+
+def boxes(corners: Iterable[tuple[float, float, float, float]]) -> str:
+    """Return one path of many boxes, each told by left, top, width and bottom."""
+    return "".join(
+        f"M{left:.1f} {top:.1f}h{width:.1f}V{bottom:.1f}h{-width:.1f}z"
+        for left, top, width, bottom in corners
+    )

@@ -1,0 +1,384 @@
+"""What a song becomes with some choices made: a Song in, a Song out, no widgets.
+
+Octave, inversion and strings are chosen for a part in one section; capo, drive and echo belong to
+the whole part, the tempo to the whole song. A new inversion or string set goes through the same
+search as the proposals of ``revoicing``: voicings that a hand can hold, third and seventh kept,
+the way of the hand and of the top line short; what is no chord stays as written.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from arrange.copies import quick_song
+from arrange.errors import ArrangeError
+from arrange.fingering import finger_part, part_neck
+from arrange.hands import Hand
+from arrange.necks import STANDARD_TUNINGS
+from arrange.revoicing.candidates import Pool
+from arrange.revoicing.players import Player, with_capo
+from arrange.revoicing.search import choose
+from arrange.revoicing.setting import TOP_FRET, make_player
+from arrange.revoicing.stretches import Harmonies, Harmony, find_stretch
+from arrange.revoicing.weights import Weights
+from arrange.sounding import Array
+from arrange.tables import Song
+
+AS_WRITTEN = "as written"
+INVERSIONS = (AS_WRITTEN, "root lowest", "third lowest", "fifth lowest", "seventh lowest")
+NO_ECHO = "none"
+ECHOES = (NO_ECHO, "sixteenth", "eighth", "dotted eighth", "quarter", "dotted quarter", "half")
+_LEAST_NOTES = 3  # of a chord, where as many are written
+_OCTAVES = {-2: "two octaves down", -1: "an octave down", 1: "an octave up", 2: "two octaves up"}
+
+
+@dataclass(frozen=True)
+class PartChoice:
+    """What is chosen for one part; a part that nothing is chosen for stays as written.
+
+    Parameters
+    ----------
+    octave : int
+        Octaves by which it moves in the section.
+    inversion : str
+        One of ``INVERSIONS``.
+    strings : str
+        One of ``string_sets``.
+    capo : int or None
+        Fret of the capo.
+    drive : str or None
+    echo : str or None
+        A note value, or ``NO_ECHO``.
+    """
+
+    octave: int = 0
+    inversion: str = AS_WRITTEN
+    strings: str = AS_WRITTEN
+    capo: int | None = None
+    drive: str | None = None
+    echo: str | None = None
+
+
+@dataclass(frozen=True)
+class Choices:
+    """All that is chosen.
+
+    Parameters
+    ----------
+    section : str
+    parts : tuple of (str, PartChoice)
+        Those for which something is chosen.
+    tempo : float or None
+        Quarter notes a minute at the section's start; the rest of the song keeps its proportion.
+    """
+
+    section: str
+    parts: tuple[tuple[str, PartChoice], ...] = ()
+    tempo: float | None = None
+
+    def of(self, part: str) -> PartChoice:
+        """Return what is chosen for a part."""
+        return dict(self.parts).get(part, PartChoice())
+
+    def with_part(self, part: str, choice: PartChoice) -> Choices:
+        """Return the choices with another one for a part."""
+        chosen = {**dict(self.parts), part: choice}
+        told = tuple(sorted(each for each in chosen.items() if each[1] != PartChoice()))
+        return replace(self, parts=told)
+
+    @property
+    def is_as_written(self) -> bool:
+        """Whether nothing is chosen."""
+        return not self.parts and self.tempo is None
+
+
+def string_sets(song: Song, part: str) -> tuple[str, ...]:
+    """Return the sets of neighbouring strings that a part can be held to; none for no strings."""
+    if not has_strings(song, part):
+        return ()
+    count = part_neck(song, part).strings
+    sets = [
+        f"{first}–{first + size - 1}"
+        for size in (3, 4)
+        for first in range(1, count - size + 2)
+        if count > size
+    ]
+    return (AS_WRITTEN, *sets)
+
+
+def has_strings(song: Song, part: str) -> bool:
+    """Return whether a part is played on strings that are known."""
+    row = part_row(song, part)
+    return isinstance(row["tuning"], tuple) or row["family"] in STANDARD_TUNINGS
+
+
+def part_row(song: Song, part: str) -> pd.Series[Any]:
+    """Return a part's row.
+
+    Raises
+    ------
+    ArrangeError
+        If there is no such part.
+    """
+    rows = song.parts[song.parts["part"] == part]
+    if rows.empty:
+        raise ArrangeError(f"there is no part {part!r}; there are {song.parts['part'].tolist()}")
+    return rows.iloc[0]
+
+
+def section_row(song: Song, section: str) -> pd.Series[Any]:
+    """Return a section's row.
+
+    Raises
+    ------
+    ArrangeError
+        If there is no such section.
+    """
+    rows = song.sections[song.sections["section"] == section]
+    if rows.empty:
+        known = song.sections["section"].tolist()
+        raise ArrangeError(f"there is no section {section!r}; there are {known}")
+    return rows.iloc[0]
+
+
+@dataclass(frozen=True, eq=False)
+class Voiced:
+    """What a search for other voicings leaves of a song's notes.
+
+    Parameters
+    ----------
+    pitch : array of float
+        Of each note of the song.
+    keep, moved : array of bool
+        Notes that are still there; notes that lie elsewhere now.
+    told : tuple of str
+        What stayed as written, and why.
+    """
+
+    pitch: Array
+    keep: Array
+    moved: Array
+    told: tuple[str, ...]
+
+
+def section_player(song: Song, part: str, section: str) -> Player:
+    """Return the player of a part in a section, for ``voiced``.
+
+    Raises
+    ------
+    ArrangeError
+        If the part has no strings or is silent there.
+    """
+    stretch = find_stretch(song, section)
+    return make_player(song, part, stretch, Harmonies(song), (), (), Hand(), TOP_FRET, Weights())
+
+
+def voiced(player: Player, inversion: str, strings: str, capo: int | None) -> Voiced:
+    """Return the notes with a player's chords in another inversion or on other strings."""
+    player = player if capo is None else with_capo(player, capo)
+    fits = [
+        _fits_already(player, number, inversion, strings) for number in range(len(player.units))
+    ]
+
+    def keeps(own: Player, number: int, pool: Pool, rows: Array) -> Array:
+        return _voicings(own, number, pool, rows, inversion, strings)
+
+    options = player.options(keeps, (0,), [not each for each in fits])
+    for number in np.flatnonzero(fits).tolist():
+        options[number] = player.as_written(number)
+    chosen = choose(player.units, options, player.weights).options
+    notes = player.scene.song.notes
+    frame = player.played(options, chosen)
+    pitch = notes["pitch"].to_numpy().copy()
+    keep = np.zeros(len(notes), dtype=bool)
+    keep[frame.index] = True
+    pitch[frame.index] = frame["pitch"].to_numpy()
+    moved = pitch != notes["pitch"].to_numpy()
+    moved &= np.isfinite(pitch)
+    for unit, own, row in zip(player.units, options, chosen, strict=True):
+        moved[unit.rows] |= bool((own.pitches[row] != np.rint(unit.written)).any())
+    stuck = [
+        unit.harmony.symbol
+        for number, unit in enumerate(player.units)
+        if unit.free and unit.harmony and not fits[number] and len(options[number].cost) == 1
+        and (options[number].pitches[0] == np.rint(unit.written)).all()
+    ]  # fmt: skip
+    return Voiced(pitch, keep, moved, tuple(_stuck_told(player, stuck)))
+
+
+def _stuck_told(player: Player, stuck: list[str]) -> Iterator[str]:
+    free = [unit for unit in player.units if unit.free]
+    if stuck:
+        names = ", ".join(dict.fromkeys(stuck))
+        yield f"{player.part}: no such voicing within reach for {names}; as written there"
+    if all(unit.harmony is None for unit in free):
+        yield f"{player.part} plays a line here: inversion and strings are about chords"
+
+
+def _fits_already(player: Player, number: int, inversion: str, strings: str) -> bool:
+    """Whether a grip as written is what is asked."""
+    unit = player.units[number]
+    if unit.harmony is None or not unit.free:
+        return False
+    lowest = int(unit.written[0]) % 12
+    is_inverted = inversion == AS_WRITTEN or lowest in _lowest(unit.harmony, inversion)
+    held = player.written[number][1]
+    is_on = strings == AS_WRITTEN or not held & ~_bits(strings)
+    return is_inverted and is_on
+
+
+def _voicings(
+    player: Player, number: int, pool: Pool, rows: Array, inversion: str, strings: str
+) -> Array:
+    """Which voicings are as asked, and tell the chord as the written one did."""
+    unit = player.units[number]
+    harmony = unit.harmony
+    assert harmony is not None
+    fits = pool.count[rows] >= min(_LEAST_NOTES, len(unit.written))
+    for guide in harmony.guides & {int(pitch) % 12 for pitch in unit.written}:
+        fits &= pool.has(guide)[rows]
+    if inversion != AS_WRITTEN:
+        fits &= np.isin(pool.lowest[rows] % 12, list(_lowest(harmony, inversion)))
+    if strings != AS_WRITTEN:
+        fits &= (pool.strings[rows] & ~_bits(strings)) == 0
+    return fits
+
+
+def _lowest(harmony: Harmony, inversion: str) -> frozenset[int]:
+    """The pitch classes that may lie lowest."""
+    above = {(member - harmony.root) % 12: member for member in harmony.members}
+    sizes = {"root": (0,), "third": (3, 4), "fifth": (7, 6, 8), "seventh": (10, 11, 9)}
+    wanted = sizes[inversion.split()[0]]
+    return frozenset([above[size] for size in wanted if size in above][:1])
+
+
+def _bits(strings: str) -> int:
+    """A set of strings such as "1–3" as bits."""
+    first, last = map(int, strings.split("–"))
+    return sum(1 << string - 1 for string in range(first, last + 1))
+
+
+FindVoiced = Callable[[str, str, str, str, "int | None"], Voiced]
+
+
+def try_choices(
+    song: Song, choices: Choices, find: FindVoiced | None = None
+) -> tuple[Song, tuple[str, ...]]:
+    """Return the song with the choices made, and what there is to say about it.
+
+    Parameters
+    ----------
+    song : Song
+    choices : Choices
+    find : callable, optional
+        Gives ``voiced`` for a part, section, inversion, strings and capo; a cache, say.
+
+    Raises
+    ------
+    ArrangeError
+        If a part or section is not there, or notes would leave the range of pitches.
+    """
+    row = section_row(song, choices.section)
+    if choices.is_as_written:
+        return song, ()
+    begin, end = float(row["onset"]), float(row["onset"] + row["duration"])
+    notes, told = song.notes, []
+    onset, pitch = notes["onset"].to_numpy(), notes["pitch"].to_numpy().copy()
+    inside = (onset >= begin - 1e-9) & (onset < end - 1e-9)
+    keep, moved = np.ones(len(notes), dtype=bool), np.zeros(len(notes), dtype=bool)
+    for part, choice in choices.parts:
+        part_row(song, part)
+        own = (notes["part"] == part).to_numpy(dtype=bool)
+        if choice.inversion != AS_WRITTEN or choice.strings != AS_WRITTEN:
+            if not (own & inside & np.isfinite(pitch)).any():
+                told.append(f"{part} rests here")
+            else:
+                asked = part, choices.section, choice.inversion, choice.strings, choice.capo
+                new = find(*asked) if find else _found(song, *asked)
+                pitch[own] = new.pitch[own]
+                keep &= new.keep
+                moved |= new.moved & own
+                told += new.told
+        if choice.octave:
+            pitch[own & inside] += 12 * choice.octave
+            moved |= own & inside
+            _check_pitches(part, pitch[own & inside])
+        if choice.capo is not None:  # other frets in the whole song
+            moved |= own
+    tables: dict[str, pd.DataFrame] = {"parts": _parts(song, choices)}
+    if moved.any() or not keep.all():
+        strings = {name: notes[name].mask(moved) for name in ("string", "fret")}
+        changed = notes.assign(pitch=pitch, **strings)
+        tables["notes"] = changed if keep.all() else changed[keep].reset_index(drop=True)
+    if choices.tempo is not None:
+        first = float(song.measures["tempo"].iloc[int(row["first_measure"]) - 1])
+        faster = choices.tempo / first
+        tables["measures"] = song.measures.assign(tempo=song.measures["tempo"] * faster)
+    return quick_song(song, **tables), tuple(dict.fromkeys(told))
+
+
+def _found(
+    song: Song, part: str, section: str, inversion: str, strings: str, capo: int | None
+) -> Voiced:
+    return voiced(section_player(song, part, section), inversion, strings, capo)
+
+
+def _check_pitches(part: str, pitch: Array) -> None:
+    known = pitch[np.isfinite(pitch)]
+    if len(known) and (known.min() < 0 or known.max() > 127):
+        raise ArrangeError(f"{part} would leave what can be heard as pitch; move it by less")
+
+
+def _parts(song: Song, choices: Choices) -> pd.DataFrame:
+    """The parts table with other capos, drives and echoes."""
+    columns = {name: song.parts[name].tolist() for name in ("capo", "drive", "echo")}
+    for number, part in enumerate(song.parts["part"].tolist()):
+        choice = choices.of(part)
+        if choice.capo is not None:
+            columns["capo"][number] = choice.capo
+        if choice.drive is not None:
+            columns["drive"][number] = choice.drive
+        if choice.echo is not None:
+            columns["echo"][number] = None if choice.echo == NO_ECHO else choice.echo
+    return song.parts.assign(
+        capo=pd.array(columns["capo"], dtype="int64"),
+        drive=pd.array(columns["drive"], dtype="str"),
+        echo=pd.array(columns["echo"], dtype="str"),
+    )
+
+
+def section_hands(song: Song, part: str, section: str) -> pd.DataFrame:
+    """Return a part in a section, fingered as ``finger_part`` does; empty where it rests."""
+    own = (song.notes["part"] == part) & (song.notes["section"] == section)
+    notes = song.notes[own.to_numpy(dtype=bool)]
+    if notes["pitch"].isna().all():
+        return notes.assign(position=0, problem=None)
+    return finger_part(quick_song(song, notes=notes), part)
+
+
+def told_choices(choices: Choices) -> str:
+    """Return the choices in words, such as ``Guitar 1: an octave up, capo at fret 2``."""
+    told = [f"{part}: {', '.join(_told(choice))}" for part, choice in choices.parts]
+    if choices.tempo is not None:
+        told.append(f"tempo {choices.tempo:g}")
+    return "; ".join(told) or AS_WRITTEN
+
+
+def _told(choice: PartChoice) -> Iterator[str]:
+    if choice.octave:
+        yield _OCTAVES.get(choice.octave, f"{choice.octave:+d} octaves")
+    if choice.inversion != AS_WRITTEN:
+        yield choice.inversion
+    if choice.strings != AS_WRITTEN:
+        yield f"on strings {choice.strings}"
+    if choice.capo is not None:
+        yield f"capo at fret {choice.capo}" if choice.capo else "no capo"
+    if choice.drive is not None:
+        yield choice.drive
+    if choice.echo is not None:
+        yield "no echo" if choice.echo == NO_ECHO else f"{choice.echo} echo"

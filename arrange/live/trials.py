@@ -1,0 +1,139 @@
+"""The trials of one song, each made once: findings, hands and sound of a section for a set of
+choices. What was tried before is there at once, and what may be tried next can be made ahead.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import cached_property, lru_cache
+
+import numpy as np
+import pandas as pd
+
+from arrange.clashes import Limits, find_clashes
+from arrange.clashes.limits import DEFAULT_LIMITS
+from arrange.copies import quick_song
+from arrange.fingering import fingered_song
+from arrange.live.trial import (
+    AS_WRITTEN,
+    Choices,
+    PartChoice,
+    Voiced,
+    has_strings,
+    section_hands,
+    section_player,
+    section_row,
+    try_choices,
+    voiced,
+)
+from arrange.revoicing.judging import KINDS
+from arrange.revoicing.players import Player
+from arrange.tables import Song
+
+_AROUND = 2  # bars around a section in which a finding of it may begin or end
+_FAR = ("crossing", "doubling")  # what is told by more of the song than that
+_NEAR = tuple(kind for kind in KINDS if kind not in _FAR)
+
+
+class Trials:
+    """The trials of one song.
+
+    Parameters
+    ----------
+    song : Song
+        What is tried on.
+    limits : Limits
+        From which value on a finding is told.
+    """
+
+    def __init__(self, song: Song, limits: Limits = DEFAULT_LIMITS) -> None:
+        self.base = song
+        self._limits = limits
+        # Songs are large, and needed for a moment only; findings and hands are small.
+        self._song = lru_cache(maxsize=8)(self._try)
+        self._voiced = lru_cache(maxsize=128)(self._voice)
+        self._player = lru_cache(maxsize=16)(self._make_player)
+        self._hands = lru_cache(maxsize=1024)(self._finger)
+        self._findings = lru_cache(maxsize=2048)(self._find)
+
+    @cached_property
+    def whole(self) -> pd.DataFrame:
+        """The findings of the whole song, as it came."""
+        return find_clashes(self.base, limits=self._limits)
+
+    def findings(self, choices: Choices) -> pd.DataFrame:
+        """Return the findings that begin in the section, the most severe first."""
+        for part, own in choices.parts:
+            if own.inversion == AS_WRITTEN and own.strings == AS_WRITTEN:
+                # The same notes from other frets: a capo alone changes nothing that is heard.
+                choices = choices.with_part(part, replace(own, capo=None))
+        return self._findings(choices)
+
+    def song(self, choices: Choices) -> Song:
+        """Return the song with the choices made."""
+        return self._song(choices)[0]
+
+    def told(self, choices: Choices) -> tuple[str, ...]:
+        """Return what there is to say about the choices, beside findings and hands."""
+        return self._song(choices)[1]
+
+    def hands(self, choices: Choices, part: str) -> pd.DataFrame:
+        """Return the part in the section, fingered. Tempo and sound do not change how."""
+        own = choices.of(part)
+        played = PartChoice(own.octave, own.inversion, own.strings, own.capo)
+        return self._hands(Choices(choices.section).with_part(part, played), part)
+
+    def decided(self, choices: Choices) -> Song:
+        """Return the song with the choices made but the tempo, which a decision does not hold;
+        changed parts with strings and frets where they can be played.
+        """
+        song = self.song(Choices(choices.section, choices.parts))
+        parts = [part for part, _ in choices.parts if has_strings(song, part)]
+        return fingered_song(song, parts) if parts else song
+
+    def _try(self, choices: Choices) -> tuple[Song, tuple[str, ...]]:
+        return try_choices(self.base, choices, self._voiced)
+
+    def _voice(
+        self, part: str, section: str, inversion: str, strings: str, capo: int | None
+    ) -> Voiced:
+        return voiced(self._player(part, section), inversion, strings, capo)
+
+    def _make_player(self, part: str, section: str) -> Player:
+        return section_player(self.base, part, section)
+
+    def _finger(self, choices: Choices, part: str) -> pd.DataFrame:
+        return section_hands(self.song(choices), part, choices.section)
+
+    def _find(self, choices: Choices) -> pd.DataFrame:
+        return section_findings(self.song(choices), choices.section, self._limits)
+
+
+def section_findings(song: Song, section: str, limits: Limits = DEFAULT_LIMITS) -> pd.DataFrame:
+    """Return the findings that begin in a section, the most severe first.
+
+    They are looked for in the notes of the section and two bars around; which part should be on
+    top, and how long a line is doubled, is asked of the whole song.
+    """
+    row = section_row(song, section)
+    first, last = int(row["first_measure"]), int(row["last_measure"])
+    lines = np.append(song.measures["onset"].to_numpy(), song.duration)
+    begin = lines[max(first - 1 - _AROUND, 0)]
+    end = lines[min(last + _AROUND, len(lines) - 1)]
+    onset = song.notes["onset"].to_numpy()
+    near = (onset + song.notes["duration"].to_numpy() >= begin) & (onset < end)
+    passage = quick_song(song, notes=song.notes[near])
+    found = [find_clashes(passage, _NEAR, limits), find_clashes(song, _FAR, limits)]
+    here = [each[each["measure"].between(first, last).to_numpy(dtype=bool)] for each in found]
+    filled = [each for each in here if len(each)] or here[:1]
+    both = pd.concat(filled, ignore_index=True) if len(filled) > 1 else filled[0]
+    return both.sort_values("severity", ascending=False, kind="stable", ignore_index=True)
+
+
+def told_figures(findings: pd.DataFrame) -> str:
+    """Return how many findings there are, of which kinds, and the strongest, in words."""
+    if findings.empty:
+        return "no findings"
+    kinds = ", ".join(f"{count} {kind}" for kind, count in findings["kind"].value_counts().items())
+    count = f"{len(findings)} finding{'s' if len(findings) > 1 else ''}"
+    return f"{count} ({kinds}), severity up to {findings['severity'].max():.2f}"

@@ -1,0 +1,61 @@
+"""A real browser and a real JupyterLab, once for all tests here."""
+
+import os
+import shutil
+
+import pytest
+from lab import FLAGS, Notebook, copy_lessons, started_lab
+
+from arrange.live.page import write_page
+
+
+def _needed(condition, what):
+    """Skip where something is missing, but never where all is checked."""
+    if not condition:
+        if os.environ.get("CI") == "true":
+            pytest.fail(f"{what} is needed here")
+        pytest.skip(f"{what} is not there")
+
+
+@pytest.fixture(scope="session")
+def browser():
+    try:
+        from playwright.sync_api import sync_playwright
+    except ImportError:
+        _needed(False, "playwright (pip install -e '.[browser]')")
+    chromium = shutil.which("chromium") or shutil.which("chromium-browser")
+    _needed(chromium, "chromium")
+    with sync_playwright() as playwright:
+        found = playwright.chromium.launch(executable_path=chromium, args=FLAGS)
+        yield found
+        found.close()
+
+
+@pytest.fixture(scope="session")
+def folder(tmp_path_factory):
+    """The lessons, the songs, and a live view of the demo song."""
+    folder = tmp_path_factory.mktemp("lab")
+    copy_lessons(folder)
+    write_page(folder / "datasets" / "low-water.musicxml", folder / "live.ipynb")
+    return folder
+
+
+@pytest.fixture(scope="session")
+def address(folder):
+    with started_lab(folder) as address:
+        yield address
+
+
+@pytest.fixture(scope="session")
+def open_notebook(browser, address):
+    """Opens a notebook: its path, the size of the screen, the theme."""
+    opened = []
+
+    def do(path, size=(1280, 720), theme="JupyterLab Light"):
+        context = browser.new_context(viewport={"width": size[0], "height": size[1]})
+        opened.append(context)
+        return Notebook(context.new_page(), address, path, theme)
+
+    yield do
+    for context in opened:
+        context.close()

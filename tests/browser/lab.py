@@ -1,0 +1,162 @@
+"""JupyterLab, or a page without code, in a folder of its own, and a notebook in a browser."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+import re
+import shutil
+import socket
+import subprocess
+import sys
+import time
+import urllib.request
+from collections.abc import Iterator
+from pathlib import Path
+from urllib.error import HTTPError, URLError
+
+ROOT = Path(__file__).parent.parent.parent
+FLAGS = [
+    "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
+    "--disable-background-networking", "--disable-component-update", "--disable-sync",
+]  # fmt: skip
+TOKEN = "rehearsal"
+# What JupyterLab says by itself when a kernel is restarted, whatever the notebook.
+_HARMLESS = re.compile(r"Could not restore the debugger state")
+
+
+def free_port() -> int:
+    """A port that nobody listens to."""
+    with socket.socket() as one:
+        one.bind(("127.0.0.1", 0))
+        return one.getsockname()[1]
+
+
+def copy_lessons(folder: Path) -> None:
+    """The notebooks and the songs, so that nothing is written into the repository."""
+    shutil.copytree(ROOT / "notebooks", folder / "notebooks",
+                    ignore=shutil.ignore_patterns(".ipynb_checkpoints"))  # fmt: skip
+    shutil.copytree(ROOT / "datasets", folder / "datasets")
+
+
+@contextlib.contextmanager
+def started(command: list[str], address: str, folder: Path) -> Iterator[None]:
+    """A server that runs until it is no longer needed."""
+    log = folder / "server.log"
+    home = folder / "home"
+    settings = home / "settings" / "@jupyterlab" / "apputils-extension"
+    settings.mkdir(parents=True, exist_ok=True)
+    quiet = {"fetchNews": "false", "checkForUpdates": False}
+    (settings / "notification.jupyterlab-settings").write_text(json.dumps(quiet))
+    environment = {
+        **os.environ, "JUPYTERLAB_SETTINGS_DIR": str(home / "settings"),
+        "JUPYTER_CONFIG_DIR": str(home / "config"), "IPYTHONDIR": str(home / "ipython"),
+        "JUPYTERLAB_WORKSPACES_DIR": str(home / "workspaces"),
+        "PYTHONPATH": os.pathsep.join(filter(None, (str(ROOT), os.environ.get("PYTHONPATH")))),
+    }  # fmt: skip
+    with log.open("wb") as output:
+        server = subprocess.Popen(
+            command, cwd=folder, env=environment, stdout=output, stderr=output
+        )
+    try:
+        _wait_for(address, server, log)
+        yield
+    finally:
+        server.terminate()
+        try:
+            server.wait(20)
+        except subprocess.TimeoutExpired:
+            server.kill()
+            server.wait()
+
+
+def _wait_for(address: str, server: subprocess.Popen[bytes], log: Path) -> None:
+    for _ in range(300):
+        try:
+            urllib.request.urlopen(address, timeout=2).close()
+            return
+        except HTTPError:
+            return  # it answers
+        except (URLError, ConnectionError, TimeoutError):
+            pass
+        if server.poll() is not None:
+            break
+        time.sleep(0.2)
+    raise RuntimeError(f"the server did not start:\n{log.read_text()[-3000:]}")
+
+
+@contextlib.contextmanager
+def started_lab(folder: Path) -> Iterator[str]:
+    """JupyterLab on a folder; gives its address, without a path."""
+    port = free_port()
+    command = [sys.executable, "-m", "jupyterlab", "--no-browser", "--ServerApp.ip=127.0.0.1",
+               f"--port={port}", f"--IdentityProvider.token={TOKEN}", "--ServerApp.port_retries=0",
+               "--allow-root", f"--ServerApp.root_dir={folder}"]  # fmt: skip
+    address = f"http://127.0.0.1:{port}"
+    with started(command, f"{address}/api", folder):
+        yield address
+
+
+class Notebook:
+    """A notebook open in a browser.
+
+    Parameters
+    ----------
+    page : playwright's page
+    """
+
+    def __init__(self, page, address: str, path: str, theme: str = "JupyterLab Light") -> None:
+        self.page = page
+        self.complaints: list[str] = []
+        page.on("pageerror", lambda error: self.complaints.append(f"page: {error}"))
+        page.on("console", self._console)
+        page.goto(f"{address}/lab/tree/{path}?token={TOKEN}&reset", wait_until="domcontentloaded")
+        page.locator(".jp-Notebook .jp-Cell").first.wait_for(timeout=60_000)
+        page.locator(".jp-Toolbar-kernelName", has_text="Python 3").wait_for(timeout=60_000)
+        if theme != "JupyterLab Light":
+            self.menu("Settings", "Theme", theme)
+            page.locator("body[data-jp-theme-light='false']").wait_for(state="attached")
+
+    def _console(self, message) -> None:
+        text = f"{message.text} {message.location.get('url', '')}"
+        if message.type == "error" and not _HARMLESS.search(text):
+            self.complaints.append(f"console: {text}")
+
+    def menu(self, *names: str) -> None:
+        """Choose in the menu by the names that are read there."""
+        self.page.locator(".lm-MenuBar-item", has_text=re.compile(f"^{names[0]}$")).click()
+        for name in names[1:]:
+            item = self.page.locator(".lm-Menu-item", has=self.page.get_by_text(name, exact=True))
+            item.first.click()
+
+    def run_from_the_top(self, seconds: float = 120) -> None:
+        """Restart the kernel and run all cells, by the menu, and wait until all are done."""
+        self.menu("Run", "Restart Kernel and Run All Cells…")
+        self.page.locator(".jp-Dialog .jp-mod-accept").click()
+        self.page.wait_for_function(
+            """() => {
+              const cells = [...document.querySelectorAll('.jp-Notebook .jp-CodeCell')];
+              return cells.length && cells.every(cell => {
+                const prompt = cell.querySelector('.jp-InputPrompt')?.textContent ?? '';
+                return /\\[\\d+\\]/.test(prompt) || !cell.querySelector('.cm-line')?.textContent;
+              });
+            }""",
+            timeout=1000 * seconds,
+        )  # fmt: skip
+
+    def faults(self) -> list[str]:
+        """What a reader would see go wrong: in a cell, the console or the log panel."""
+        outputs = self.page.locator(
+            "[data-mime-type='application/vnd.jupyter.error'], "
+            "[data-mime-type='application/vnd.jupyter.stderr']"
+        )
+        return [*outputs.all_inner_texts(), *self.complaints, *self._logged()]
+
+    def _logged(self) -> list[str]:
+        """Opens the log panel, reads it and closes it."""
+        panel = self.page.locator(".jp-LogConsolePanel")
+        if not panel.count():
+            self.menu("View", "Show Log Console")
+            panel.wait_for()
+        return panel.locator(".jp-OutputArea-child").all_inner_texts()

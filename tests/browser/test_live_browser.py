@@ -1,0 +1,254 @@
+"""The live view and the lessons in a real browser, as a player uses them.
+
+Run with ``pytest tests/browser``; needs ``pip install -e '.[browser]'`` and chromium. Conditions
+are waited for, never times.
+"""
+
+import re
+import sys
+
+import pytest
+from lab import free_port, started
+from playwright.sync_api import expect
+
+import arrange as ar
+from arrange.live.page import page_command
+
+SIZES = ((1280, 720), (1920, 1080))
+AUDIO = "document.querySelector('.arrange-live audio')"
+THEMES = ("JupyterLab Light", "JupyterLab Dark")
+
+
+class Live:
+    """The live view as it is seen and touched."""
+
+    def __init__(self, page):
+        self.page = page
+        self.view = page.locator(".arrange-live")
+        self.picture = self.view.locator("svg.arrange-picture")
+        expect(self.picture).to_be_visible(timeout=60_000)
+
+    def slider(self, name):
+        """Its handle, which takes the arrow keys."""
+        row = self.view.locator(".widget-inline-hbox", has=self.page.get_by_text(name, exact=True))
+        return row.locator(".noUi-handle")
+
+    def press(self, name):
+        self.view.get_by_role("button", name=name, exact=True).click()
+
+    def choose(self, name, value):
+        self.view.get_by_label(name, exact=True).select_option(value)
+
+    def shows(self, text):
+        expect(self.picture).to_contain_text(text)
+
+    def drag(self, name, share):
+        """Take a slider's handle and pull it by a share of its way, in small steps."""
+        handle = self.slider(name)
+        handle.scroll_into_view_if_needed()
+        box = handle.bounding_box()
+        base = handle.locator("xpath=ancestor::*[contains(@class, 'noUi-base')]").bounding_box()
+        x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+        mouse = self.page.mouse
+        mouse.move(x, y)
+        mouse.down()
+        mouse.move(x + share * base["width"], y, steps=12)
+        mouse.up()
+
+
+def seconds_of(view):
+    """How long the sound is that the player holds."""
+    return view.locator("audio").evaluate("each => each.duration")
+
+
+@pytest.fixture(scope="module")
+def opened(open_notebook):
+    """The live view, run from the top by the menu."""
+    notebook = open_notebook("live.ipynb")
+    notebook.run_from_the_top()
+    found = Live(notebook.page)
+    found.notebook = notebook
+    return found
+
+
+@pytest.fixture
+def live(opened):
+    """The same with nothing chosen."""
+    opened.press("As written")
+    opened.shows("Chorus 1 · as written")
+    return opened
+
+
+def test_move_hear_record_and_take_back(live, folder):
+    """A player's whole way through, and nothing goes wrong on it that nobody sees."""
+    log = folder / "datasets" / "low-water.decisions.txt"
+    live.shows("Chorus 1 · as written")
+    live.drag("Octave", 0.25)
+    live.shows("Guitar 1: an octave up")
+    live.shows("2 → 1 findings, severity 1.20 → 0.30")
+    live.choose("Inversion", "third lowest")
+    live.shows("an octave up, third lowest")
+    live.choose("Drive", "distorted")
+    live.choose("Echo", "dotted eighth")
+    live.shows("distorted, dotted eighth echo")
+    live.press("Undo")
+    expect(live.picture).not_to_contain_text("dotted eighth")
+    live.press("As written")
+    live.shows("Chorus 1 · as written")
+    live.slider("Octave").press("ArrowRight")
+    live.shows("Guitar 1: an octave up")
+    live.press("Before")
+    live.page.wait_for_function(
+        "() => document.querySelector('.arrange-live audio')?.played.length"
+    )
+    alone = seconds_of(live.view)
+    live.press("Before, then after")
+    live.page.wait_for_function(f"once => {AUDIO}?.duration > 1.9 * once", arg=alone)
+    expect(live.view.locator("audio")).to_have_count(1)
+    live.view.get_by_label("Why", exact=True).fill("room for Guitar 2")
+    live.press("Record the decision")
+    expect(live.view.locator(".log")).to_contain_text("room for Guitar 2. Before: 2 findings")
+    expect(live.view.locator(".log")).to_contain_text(str(log))
+    live.shows("Chorus 1 · as written")
+    assert ar.read_decisions(log).decisions[-1].what == "Guitar 1: an octave up"
+    live.press("Undo")
+    expect(live.view.locator(".log")).to_contain_text("dropped")
+    live.shows("Guitar 1: an octave up")
+    assert live.notebook.faults() == []
+
+
+def test_the_last_slider_message_never_beats_a_button(live):
+    """Pull a slider over its whole way and press at once: what was pressed holds."""
+    for _ in range(3):
+        live.drag("Tempo", 0.4)
+        live.press("As written")
+        live.shows("Chorus 1 · as written")
+        expect(live.view.locator(".words")).to_have_text("")
+        live.page.wait_for_function(
+            "() => document.querySelector('.arrange-live audio')?.readyState"
+        )
+        live.shows("Chorus 1 · as written")
+
+
+def test_the_keyboard_reaches_everything(live):
+    """From the first slider on, tab by tab, each control gets the focus and has a name."""
+    live.slider("Section").focus()
+    names = []
+    for _ in range(24):
+        names.append(
+            live.page.evaluate(
+                """() => {
+                  const at = document.activeElement;
+                  const row = at.closest('.widget-inline-hbox');
+                  return at.textContent.trim().startsWith('as written') || at.tagName === 'SELECT'
+                    || !at.matches('button, summary')
+                    ? row?.querySelector('.widget-label, label')?.textContent ?? at.tagName
+                    : at.textContent.trim();
+                }"""
+            )
+        )
+        live.page.keyboard.press("Tab")
+    wanted = {
+        "Section", "Part", "Beside", "Octave", "Inversion", "Strings", "Capo", "Drive", "Echo",
+        "Tempo", "As written", "Undo", "Before", "After", "Each alone", "Before, then after",
+        "Moment", "Why", "Record the decision",
+    }  # fmt: skip
+    assert wanted <= set(names), wanted - set(names)
+
+
+def test_what_cannot_be_played_is_told_in_the_view(live):
+    for _ in range(7):
+        live.slider("Capo").press("ArrowRight")
+    live.shows("capo at fret 7")
+    expect(live.view.locator(".words")).to_contain_text("Guitar 1 cannot play all of it")
+    assert live.notebook.faults() == []
+
+
+def test_a_log_that_cannot_be_written_is_told_in_the_view(live, folder):
+    log = folder / "datasets" / "low-water.decisions.txt"
+    kept = log.rename(log.with_suffix(".kept")) if log.exists() else None
+    log.mkdir()
+    try:
+        live.slider("Octave").press("ArrowRight")
+        live.shows("an octave up")
+        live.press("Record the decision")
+        expect(live.view.get_by_role("alert")).to_contain_text(str(log))
+        assert live.notebook.faults() == []
+    finally:
+        log.rmdir()
+        if kept:
+            kept.rename(log)
+
+
+@pytest.mark.parametrize("theme", THEMES)
+def test_it_fits_the_screen_in_light_and_dark(open_notebook, theme):
+    """Controls and picture stand on one screen; ink and paper are far apart in either theme.
+
+    WCAG 2.2, 1.4.3: at least 4.5 : 1 for text.
+    """
+    notebook = open_notebook("live.ipynb", SIZES[0], theme)
+    notebook.run_from_the_top()
+    live = Live(notebook.page)
+    for width, height in SIZES:
+        notebook.page.set_viewport_size({"width": width, "height": height})
+        notebook.page.wait_for_function(
+            "least => document.querySelector('.arrange-picture').clientWidth > least",
+            arg=0.6 * width,
+        )
+        live.view.evaluate("each => each.scrollIntoView()")
+        top, whole = live.view.bounding_box(), live.picture.bounding_box()
+        assert whole["y"] + whole["height"] - top["y"] < height - 120  # the lab's own bars
+        smallest = live.picture.evaluate(
+            """svg => Math.min(...[...svg.querySelectorAll('text')].map(each =>
+                 parseFloat(getComputedStyle(each).fontSize)))
+               * svg.getBoundingClientRect().width / svg.viewBox.baseVal.width"""
+        )
+        assert smallest >= 10 * width / 1280
+        assert live.view.evaluate("each => each.scrollWidth <= each.clientWidth + 1")
+    for kind in ("head", "one-name", "two-name", "axis", "finding"):
+        line = live.picture.locator(f"text.{kind}").first
+        assert contrast(line, live.view) >= 4.5, kind
+
+
+def contrast(text, paper):
+    """The contrast of a text's fill to the paper, as WCAG 2.2 defines it."""
+    one = _luminance(text.evaluate("each => getComputedStyle(each).fill"))
+    other = _luminance(paper.evaluate("each => getComputedStyle(each).backgroundColor"))
+    return (max(one, other) + 0.05) / (min(one, other) + 0.05)
+
+
+def _luminance(colour):
+    parts = [float(each) / 255 for each in re.findall(r"[\d.]+", colour)[:3]]
+    red, green, blue = (p / 12.92 if p <= 0.04045 else ((p + 0.055) / 1.055) ** 2.4 for p in parts)
+    return 0.2126 * red + 0.7152 * green + 0.0722 * blue
+
+
+@pytest.mark.parametrize("lesson", ["01_start_here", "07_keeping_parts_apart"])
+def test_a_lesson_runs_from_the_top_by_the_menu(open_notebook, lesson):
+    notebook = open_notebook(f"notebooks/{lesson}.ipynb")
+    notebook.run_from_the_top()
+    if lesson.startswith("07"):
+        live = Live(notebook.page)
+        live.slider("Octave").press("ArrowRight")
+        live.shows("an octave up")
+    assert notebook.faults() == []
+
+
+def test_the_page_without_code(browser, folder):
+    """What the band opens: no code on it, and it works."""
+    port = free_port()
+    command = page_command(folder / "live.ipynb", port, opens=False)
+    address = f"http://127.0.0.1:{port}/"
+    with started([sys.executable, *command[1:]], f"{address}voila/api/shutdown", folder):
+        page = browser.new_page(viewport={"width": 1280, "height": 720})
+        complaints = []
+        page.on("pageerror", lambda error: complaints.append(str(error)))
+        page.goto(address)
+        live = Live(page)
+        assert "explore_parts" not in page.content()
+        live.slider("Octave").press("ArrowRight")
+        live.shows("Guitar 1: an octave up")
+        live.press("As written")
+        live.shows("Chorus 1 · as written")
+        assert complaints == []
+        page.close()

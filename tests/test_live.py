@@ -1,0 +1,319 @@
+"""What a song becomes with some choices made, what is found in it then, and its picture."""
+
+import xml.etree.ElementTree as ElementTree
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+from songs import song as song_of
+
+import arrange as ar
+from arrange.errors import ArrangeError
+from arrange.live.listening import moment_sound, moments
+from arrange.live.picture import HEIGHT, WIDTH, Hands, Sight, draw_sight
+from arrange.live.trial import (
+    ECHOES,
+    INVERSIONS,
+    Choices,
+    PartChoice,
+    string_sets,
+    told_choices,
+    try_choices,
+)
+from arrange.live.trials import Trials, section_findings, told_figures
+from arrange.necks import Neck
+from arrange.texture import echo_times
+
+DEMO = "datasets/low-water.musicxml"
+CHORUS = Choices("Chorus 1")
+
+
+@pytest.fixture(scope="module")
+def demo():
+    return ar.read(DEMO)
+
+
+@pytest.fixture(scope="module")
+def trials(demo):
+    return Trials(demo)
+
+
+def chosen(**choice):
+    return CHORUS.with_part("Guitar 1", PartChoice(**choice))
+
+
+def own_notes(song, part="Guitar 1", section="Chorus 1"):
+    return song.notes[(song.notes["part"] == part) & (song.notes["section"] == section)]
+
+
+def test_an_octave_moves_the_part_in_its_section_and_nothing_else(demo):
+    song, told = try_choices(demo, chosen(octave=1))
+    assert told == ()
+    by = song.notes["pitch"] - demo.notes["pitch"]
+    here = (demo.notes["part"] == "Guitar 1") & (demo.notes["section"] == "Chorus 1")
+    assert (by[here] == 12).all()
+    assert (by[~here].dropna() == 0).all()
+    # Other frets are played then; those of the file would be wrong.
+    assert song.notes.loc[here, "fret"].isna().all()
+    pd.testing.assert_series_equal(song.notes.loc[~here, "fret"], demo.notes.loc[~here, "fret"])
+
+
+def test_nothing_chosen_is_the_song_itself(demo):
+    assert try_choices(demo, CHORUS)[0] is demo
+
+
+@pytest.mark.parametrize(("inversion", "above"), [("root lowest", 0), ("third lowest", 1),
+                                                  ("fifth lowest", 2)])  # fmt: skip
+def test_an_inversion_has_that_member_lowest(demo, inversion, above):
+    """Checked on the chord symbols' own members, root, third, fifth, bar by bar."""
+    song, told = try_choices(demo, chosen(inversion=inversion))
+    assert told == ()
+    own = own_notes(song)
+    for chord in demo.chords[demo.chords["section"] == "Chorus 1"].itertuples():
+        here = own[own["onset"].between(chord.onset, chord.onset + chord.duration - 1e-6)]
+        struck = here.groupby("onset")["pitch"].agg(["min", "size"])
+        full = struck[struck["size"] >= 3]["min"]  # a picked note in between is no chord
+        assert len(full)
+        assert set(full % 12) == {chord.pitch_classes[above]}, chord.symbol
+
+
+@pytest.mark.parametrize("strings", ["1–3", "2–4", "3–6"])
+def test_a_string_set_can_be_played_on_those_strings(demo, strings):
+    """All notes that begin together find a string of their own among those asked for."""
+    song, told = try_choices(demo, chosen(strings=strings))
+    first, last = map(int, strings.split("–"))
+    allowed = range(first, last + 1)
+    tuning = Neck().tuning
+    for _, struck in own_notes(song).groupby("onset"):
+        assert len(struck) <= len(allowed), told
+        pitches = sorted(struck["pitch"], reverse=True)
+        fits = [
+            any(0 <= pitch - tuning[string - 1] <= 22 for string in allowed) for pitch in pitches
+        ]
+        assert all(fits)
+
+
+def test_the_third_and_seventh_stay(demo):
+    """Cm7 keeps Eb and Bb, whichever voicing is asked for."""
+    seventh = demo.chords[(demo.chords["section"] == "Chorus 1") & (demo.chords["symbol"] == "Cm7")]
+    chord = seventh.iloc[0]
+    for choice in (chosen(inversion="seventh lowest"), chosen(strings="2–5")):
+        own = own_notes(try_choices(demo, choice)[0])
+        here = own[own["onset"].between(chord.onset, chord.onset + chord.duration - 1e-6)]
+        assert {3, 10} <= set(here["pitch"] % 12)
+
+
+def test_what_cannot_be_inverted_is_told(demo):
+    _, told = try_choices(demo, chosen(inversion="seventh lowest"))
+    assert "no such voicing within reach for Bb" in told[0]
+    assert "Cm7" not in told[0]
+    line = Choices("Intro").with_part("Guitar 1", PartChoice(inversion="root lowest"))
+    assert "plays a line here" in try_choices(demo, line)[1][0]
+    rests = Choices("Intro").with_part("Bass", PartChoice(strings="1–3"))
+    assert try_choices(demo, rests)[1] == ("Bass rests here",)
+
+
+def test_a_capo_changes_frets_not_sound(demo):
+    song, _ = try_choices(demo, chosen(capo=2))
+    assert song.parts.set_index("part")["capo"].to_dict() == {
+        "Voice": 0, "Guitar 1": 2, "Guitar 2": 3, "Bass": 0,
+    }  # fmt: skip
+    assert song.notes["pitch"].equals(demo.notes["pitch"])
+    own = song.notes["part"] == "Guitar 1"
+    assert song.notes.loc[own, "fret"].isna().all()
+    assert song.notes.loc[~own, "fret"].equals(demo.notes.loc[~own, "fret"])
+
+
+def test_a_capo_too_high_is_told_in_words(trials):
+    """F2 is the lowest note of the chorus; a capo at 2 leaves F#2 as the lowest string."""
+    problems = trials.hands(chosen(capo=2), "Guitar 1")["problem"].dropna()
+    assert "F2 lies below the lowest open string, F#2 with the capo at 2" in problems.iloc[0]
+
+
+def test_drive_and_echo_are_the_parts(demo):
+    song, _ = try_choices(demo, chosen(drive="distorted", echo="dotted eighth"))
+    row = song.parts.set_index("part").loc["Guitar 1"]
+    assert (row["drive"], row["echo"]) == ("distorted", "dotted eighth")
+    assert try_choices(song, chosen(echo="none"))[0].parts["echo"].isna().all()
+
+
+@pytest.mark.parametrize("echo", ECHOES[1:])
+def test_every_echo_is_a_note_value(demo, echo):
+    song, _ = try_choices(demo, chosen(echo=echo))
+    assert echo_times(song)["milliseconds"].notna().all()
+
+
+def test_the_tempo_of_the_section_is_as_chosen(demo):
+    song, _ = try_choices(demo, replace(CHORUS, tempo=51.0))
+    assert song.measures["tempo"].iloc[24] == 51  # bar 25 is its first
+    assert song.seconds(song.duration) == pytest.approx(2 * demo.seconds(demo.duration))
+
+
+def test_pitches_beyond_hearing_are_refused():
+    song = song_of(("Guitar 1", 120, 0, 4))
+    with pytest.raises(ArrangeError, match=r"Guitar 1 would leave .*; move it by less"):
+        try_choices(song, Choices("Song").with_part("Guitar 1", PartChoice(octave=1)))
+
+
+def test_unknown_names_are_told(demo):
+    with pytest.raises(ArrangeError, match=r"there is no section 'Coda'; there are .*'Intro'"):
+        try_choices(demo, Choices("Coda"))
+    with pytest.raises(ArrangeError, match=r"there is no part 'Banjo'; there are .*'Voice'"):
+        try_choices(demo, CHORUS.with_part("Banjo", PartChoice(octave=1)))
+
+
+@pytest.mark.parametrize("path", [DEMO, "datasets/last-bell.musicxml", "datasets/tarrow-weir.txt"])
+def test_a_section_tells_what_the_whole_song_tells(path):
+    """Every section as written: the same findings as those of the whole song that begin there."""
+    song = ar.read(path)
+    whole = ar.find_clashes(song)
+    for row in song.sections.itertuples():
+        here = whole[whole["measure"].between(row.first_measure, row.last_measure)]
+        assert sorted(section_findings(song, row.section)["why"]) == sorted(here["why"])
+
+
+@pytest.mark.parametrize(
+    "choices",
+    [
+        chosen(octave=1),
+        chosen(octave=-1),
+        chosen(inversion="third lowest"),
+        chosen(strings="1–4", capo=2),
+        chosen(capo=5),
+        chosen(drive="distorted", echo="eighth"),
+        replace(CHORUS, tempo=140.0),
+        CHORUS.with_part("Guitar 2", PartChoice(octave=1)),
+    ],
+)
+def test_a_trial_tells_what_the_whole_changed_song_tells(trials, choices):
+    whole = ar.find_clashes(trials.song(choices))
+    here = whole[whole["measure"].between(25, 32)]
+    assert sorted(trials.findings(choices)["why"]) == sorted(here["why"])
+
+
+def test_what_was_tried_is_there_at_once(trials):
+    once = trials.findings(chosen(octave=1))
+    assert trials.findings(chosen(octave=1)) is once
+    # Neither is a part fingered anew for another tempo or sound.
+    assert trials.hands(chosen(drive="edge"), "Guitar 1") is trials.hands(CHORUS, "Guitar 1")
+
+
+def test_a_decided_song_is_fingered_and_keeps_its_tempo(trials, demo):
+    song = trials.decided(replace(chosen(octave=1), tempo=60.0))
+    assert own_notes(song)["fret"].notna().all()
+    assert song.measures["tempo"].equals(demo.measures["tempo"])
+
+
+def test_choices_in_words(demo):
+    assert told_choices(CHORUS) == "as written"
+    choice = chosen(octave=-1, inversion="third lowest", strings="2–4", capo=0, echo="none")
+    assert told_choices(replace(choice, tempo=90.0)) == (
+        "Guitar 1: an octave down, third lowest, on strings 2–4, no capo, no echo; tempo 90"
+    )
+    assert string_sets(demo, "Voice") == ()
+    assert string_sets(demo, "Bass")[1:] == ("1–3", "2–4")
+    assert len(INVERSIONS) == len(set(INVERSIONS))
+
+
+def test_figures_in_words(trials):
+    figures = told_figures(trials.findings(CHORUS))
+    assert figures == "2 findings (1 crowding, 1 crossing), severity up to 0.83"
+    assert told_figures(trials.findings(Choices("Bridge"))) == "no findings"
+
+
+# The picture
+
+
+def sight(trials, choices, parts=("Guitar 1", "Guitar 2")):
+    song, after = trials.base, trials.song(choices)
+    row = song.sections[song.sections["section"] == choices.section].iloc[0]
+    here = [each.notes[each.notes["section"] == choices.section] for each in (song, after)]
+    hands = [Hands(part, Neck(), trials.hands(choices, part)) for part in parts]
+    return Sight(
+        choices.section, (int(row["first_measure"]), int(row["last_measure"])),
+        (("Intro", 16.0, 0), ("Chorus 1", 32.0, 2)), parts, told_choices(choices), *here,
+        trials.findings(Choices(choices.section)), trials.findings(choices), tuple(hands),
+    )  # fmt: skip
+
+
+def texts(svg):
+    return [each.text for each in ElementTree.fromstring(svg).iter() if each.tag.endswith("text")]
+
+
+def test_the_picture_says_all_in_words(trials):
+    svg = draw_sight(sight(trials, chosen(octave=1)))
+    told = texts(svg)
+    assert "Chorus 1 · Guitar 1: an octave up" in told
+    assert "To listen to: 2 → 1 findings, severity 1.20 → 0.30" in told
+    assert told.count("✕ gone") == 2
+    assert told.count("▲ new") == 1
+    assert {"C4", "G4", "25", "32", "Voice", "Bass", "▲2", "–"} <= set(told)
+    label = ElementTree.fromstring(svg).get("aria-label")
+    assert "an octave up" in label
+    assert "Guitar 1" in label
+
+
+def test_the_shared_zone_is_where_both_are(trials):
+    """As written both guitars lie in one register in each bar; worked from the ranges by bar."""
+    ranges = ar.part_ranges(trials.base.notes, by="measure")
+    ranges = ranges[ranges["measure"].between(25, 32)].set_index(["part", "measure"])
+    one, two = ranges.loc["Guitar 1"], ranges.loc["Guitar 2"]
+    low = np.maximum(one["lowest"], two["lowest"])
+    shared = int((low <= np.minimum(one["highest"], two["highest"])).sum())
+    svg = draw_sight(sight(trials, CHORUS))
+    assert f"▦ shared register in {shared} of 8 bars" in texts(svg)
+    assert 'class="was"' not in svg
+    assert draw_sight(sight(trials, chosen(octave=1))).count('class="was"') == 1
+
+
+def test_the_picture_is_small_and_stays_within(trials):
+    for choices in (CHORUS, chosen(octave=2), Choices("Bridge"), Choices("Verse 3")):
+        svg = draw_sight(sight(trials, choices))
+        assert len(svg) < 40_000
+        for each in ElementTree.fromstring(svg).iter():
+            if each.tag.endswith(("rect", "text")) and each.get("x"):
+                assert -1 <= float(each.get("x")) <= WIDTH
+                assert -1 <= float(each.get("y")) <= HEIGHT
+
+
+def test_names_from_a_file_are_text_and_no_markup():
+    name = '<b>&"Guitar"</b>'
+    song = song_of((name, "E4 G4", 0, 4))
+    trials = Trials(song)
+    choices = Choices("Song").with_part(name, PartChoice(octave=1))
+    svg = draw_sight(sight(trials, choices, (name,)))
+    assert "<b>" not in svg
+    assert any(each.startswith(name) for each in texts(svg))
+
+
+def test_a_long_section_keeps_the_picture_small():
+    rows = [("Guitar 1", "E3 B3 E4", float(beat), 1.0) for beat in range(256)]
+    rows += [("Guitar 2", "E3 G3 B3", float(beat), 1.0) for beat in range(256)]
+    song = song_of(*rows, chords=[(0, 4, "minor", None)])
+    trials = Trials(song)
+    assert len(draw_sight(sight(trials, Choices("Song")))) < 40_000
+
+
+# The moment that is heard
+
+
+def test_the_moment_is_where_most_is_to_listen_to(demo, trials):
+    named, chosen_bars = moments(demo, "Verse 3", trials.findings(Choices("Verse 3")))
+    assert named == [("bars 37–40", (37, 40)), ("bars 41–44", (41, 44))]
+    assert chosen_bars == (37, 40)  # the strongest is in bar 39
+    quiet, first = moments(demo, "Bridge", trials.findings(Choices("Bridge")))
+    assert first == quiet[0][1]
+
+
+def test_both_is_before_and_then_after(trials):
+    args = (25, 26), ("Guitar 1", "Guitar 2"), False
+    before, after, both, each = (
+        np.frombuffer(moment_sound(trials, chosen(octave=1), *args, what)[44:], dtype="<i2")
+        for what in ("before", "after", "both", "each")
+    )
+    assert (both[: len(before)] == before).all()
+    assert (both[-len(after) :] == after).all()
+    assert (each[-len(after) :] == after).all()
+    assert len(each) > 3 * len(after)
+    assert not (before == after).all()

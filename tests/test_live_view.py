@@ -1,0 +1,407 @@
+"""The live view without a browser: its controls moved and pressed as a browser would, and the
+commands that open it.
+"""
+
+import json
+import shutil
+import sys
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import nbformat
+import pytest
+from songs import song as song_of
+
+import arrange as ar
+from arrange.__main__ import main
+from arrange.live import serving, view
+from arrange.live.page import page_command, write_page
+from arrange.live.view import PartsView
+
+DEMO = "datasets/low-water.musicxml"
+
+
+@dataclass
+class Clock:
+    """What is to be done later, and when; nothing happens before ``run``."""
+
+    waiting: list = field(default_factory=list)
+
+    def later(self, seconds, do):
+        self.waiting.append((seconds, do))
+        return self
+
+    def cancel(self):
+        """Nothing: what is cancelled is done here all the same, and must do no harm."""
+
+    def run(self, most=40):
+        """Do what is due first, up to so many things."""
+        for _ in range(most):
+            if not self.waiting:
+                return
+            self.waiting.sort(key=lambda each: each[0])
+            self.waiting.pop(0)[1]()
+
+
+@pytest.fixture(scope="module")
+def demo():
+    return ar.read(DEMO)
+
+
+@pytest.fixture
+def log(tmp_path):
+    return tmp_path / "low-water.decisions.txt"
+
+
+@pytest.fixture
+def clock():
+    return Clock()
+
+
+@pytest.fixture
+def shown(demo, log, clock):
+    """A view of Chorus 1 and Guitar 1, without a clock that runs by itself."""
+    return PartsView(demo, log, "Guitar 1", "Chorus 1", clock.later)
+
+
+def press(shown, name):
+    """Press a button, and let what it does happen before anything else."""
+    clock = shown._later.__self__
+    clock.waiting.clear()
+    getattr(shown.controls, name).click()
+    seconds, do = clock.waiting.pop()
+    assert seconds >= 0.1
+    do()
+
+
+def words(shown):
+    return shown.words.value
+
+
+def test_it_opens_where_most_is_to_listen_to(demo, log, clock):
+    """The two guitars weigh most on each other in Chorus 1."""
+    first = PartsView(demo, log, later=clock.later)
+    findings = ar.find_clashes(demo)
+    pair = findings[findings["parts"] == "Guitar 1 + Guitar 2"]
+    assert first.choices.section == pair.groupby("section")["severity"].sum().idxmax()
+    assert first.controls.part.value == "Guitar 1"
+    assert first.choices.is_as_written
+    assert "as written" in first.picture.value
+
+
+def test_a_moved_control_changes_the_picture(shown):
+    before = shown.picture.value
+    shown.controls.octave.value = 1
+    assert "Guitar 1: an octave up" in shown.picture.value
+    assert "2 → 1 findings" in shown.picture.value
+    shown.controls.octave.value = 0
+    assert shown.picture.value == before
+
+
+@pytest.mark.parametrize(
+    ("name", "value", "told"),
+    [
+        ("inversion", "third lowest", "third lowest"),
+        ("strings", "2–4", "on strings 2–4"),
+        ("capo", 4, "capo at fret 4"),
+        ("drive", "distorted", "distorted"),
+        ("echo", "dotted eighth", "dotted eighth echo"),
+        ("tempo", 90, "tempo 90"),
+        ("section", "Bridge", "Bridge · as written"),
+        ("beside", "Bass", "Bass · hand at fret"),
+    ],
+)
+def test_every_control_is_seen(shown, name, value, told):
+    getattr(shown.controls, name).value = value
+    assert told in shown.picture.value
+
+
+def test_each_part_keeps_what_was_chosen_for_it(shown):
+    one = shown.controls
+    one.octave.value = 1
+    one.part.value = "Guitar 2"
+    assert (one.octave.value, one.capo.value, one.beside.value) == (0, 3, "Guitar 1")
+    one.strings.value = "1–3"
+    one.part.value = "Guitar 1"
+    assert (one.octave.value, one.strings.value, one.capo.value) == (1, "as written", 0)
+    assert "Guitar 1: an octave up; Guitar 2: on strings 1–3" in shown.picture.value
+
+
+def test_a_singer_has_no_strings(shown):
+    shown.controls.part.value = "Voice"
+    assert shown.controls.capo.disabled
+    assert shown.controls.strings.disabled
+    assert shown.controls.inversion.disabled
+    shown.controls.octave.value = 1
+    assert "Voice: an octave up" in shown.picture.value
+
+
+def test_what_a_hand_cannot_play_is_told_and_is_no_error(shown):
+    shown.controls.capo.value = 7
+    assert "Guitar 1 cannot play all of it: measure 25: Bb2 lies below" in words(shown)
+    assert 'role="status"' in words(shown)
+    assert "out of reach" in shown.picture.value
+
+
+def test_reset_and_undo(shown):
+    shown.controls.octave.value = 1
+    shown.controls.drive.value = "edge"
+    press(shown, "reset")
+    assert shown.choices.is_as_written
+    assert shown.controls.octave.value == 0
+    press(shown, "undo")
+    assert shown.controls.drive.value == "edge"
+    press(shown, "undo")
+    assert (shown.controls.drive.value, shown.controls.octave.value) == ("clean", 1)
+    press(shown, "undo")
+    press(shown, "undo")
+    assert "nothing to undo" in words(shown)
+
+
+def test_a_drag_is_one_step(shown):
+    for value in (1, 2, 1):
+        shown.controls.octave.value = value
+    press(shown, "undo")
+    assert shown.controls.octave.value == 0
+    press(shown, "undo")
+    assert "nothing to undo" in words(shown)
+
+
+def test_a_late_slider_message_does_not_undo_a_reset(shown, clock):
+    """The button is heard first, then what the slider had still to say, then the button acts."""
+    shown.controls.octave.value = 1
+    clock.waiting.clear()
+    shown.controls.reset.click()
+    acts = clock.waiting.pop()[1]
+    shown.controls.octave.value = 2
+    acts()
+    assert shown.choices.is_as_written
+    assert shown.controls.octave.value == 0
+
+
+def test_a_decision_is_recorded_with_its_figures(shown, log, demo):
+    shown.controls.octave.value = 1
+    shown.controls.why.value = "room for Guitar 2"
+    press(shown, "record")
+    decision = ar.read_decisions(log).decisions[0]
+    assert decision.what == "Guitar 1: an octave up"
+    assert (decision.why, decision.section, decision.parts) == (
+        "room for Guitar 2", "Chorus 1", ("Guitar 1",),
+    )  # fmt: skip
+    assert decision.before == "2 findings (1 crowding, 1 crossing), severity up to 0.83"
+    assert decision.after == "1 finding (1 voice), severity up to 0.30"
+    assert "Recorded: Guitar 1: an octave up" in words(shown)
+    assert str(log.resolve()) in shown.shown_log.value
+    assert "1 decision" in shown.shown_log.value
+    assert decision.after in shown.shown_log.value
+    # The log and the song give the arrangement that was heard.
+    built = ar.rebuild(demo, ar.read_decisions(log))
+    assert not built.stale
+    own = built.song.notes.query("part == 'Guitar 1' and section == 'Chorus 1'")["pitch"]
+    was = demo.notes.query("part == 'Guitar 1' and section == 'Chorus 1'")["pitch"]
+    assert sorted(own) == sorted(was + 12)
+
+
+def test_a_second_decision_stands_on_the_first(shown, log, demo):
+    shown.controls.octave.value = 1
+    press(shown, "record")
+    assert shown.choices.is_as_written
+    assert "1 → 1 findings" in shown.picture.value
+    shown.controls.part.value = "Guitar 2"
+    shown.controls.capo.value = 5
+    press(shown, "record")
+    built = ar.rebuild(demo, ar.read_decisions(log))
+    assert len(built.applied) == 2
+    assert built.song.parts.set_index("part")["capo"]["Guitar 2"] == 5
+
+
+def test_undo_takes_a_decision_back(shown, log):
+    shown.controls.octave.value = 1
+    press(shown, "record")
+    press(shown, "undo")
+    assert ar.read_decisions(log).decisions[0].status == "dropped"
+    assert "dropped" in shown.shown_log.value
+    assert "Guitar 1: an octave up" in shown.picture.value
+    assert "2 → 1 findings" in shown.picture.value
+
+
+def test_a_tempo_alone_is_recorded_too(shown, log):
+    shown.controls.tempo.value = 90
+    press(shown, "record")
+    decision = ar.read_decisions(log).decisions[0]
+    assert (decision.what, decision.change) == ("tempo 90", None)
+
+
+def test_nothing_chosen_is_nothing_to_record(shown, log):
+    press(shown, "record")
+    assert "Nothing is chosen yet" in words(shown)
+    assert not log.exists()
+
+
+def test_a_log_that_is_there_is_made_first(shown, log, demo, clock):
+    shown.controls.octave.value = 1
+    press(shown, "record")
+    again = PartsView(demo, log, "Guitar 1", "Chorus 1", clock.later)
+    assert "1 → 1 findings" in again.picture.value
+    assert "1 of them made here" in again.shown_log.value
+
+
+def test_a_log_that_cannot_be_written_is_told_in_the_view(demo, tmp_path, clock):
+    (tmp_path / "a file").write_text("")
+    shown = PartsView(demo, tmp_path / "a file" / "log.txt", "Guitar 1", "Chorus 1", clock.later)
+    shown.controls.octave.value = 1
+    press(shown, "record")
+    assert 'role="alert"' in words(shown)
+    assert "the decision was not written" in words(shown)
+    assert "Guitar 1: an octave up" in shown.picture.value  # nothing is lost
+
+
+def test_a_fault_of_ours_is_told_in_the_view(shown, monkeypatch):
+    def broken(*_):
+        raise ZeroDivisionError("three & <four>")
+
+    monkeypatch.setattr(shown, "_drawn", broken)
+    shown.controls.octave.value = 1
+    assert 'role="alert"' in words(shown)
+    assert "ZeroDivisionError: three &amp; &lt;four&gt;" in words(shown)
+    assert "press Undo" in words(shown)
+    monkeypatch.undo()
+    press(shown, "undo")
+    assert "alert" not in words(shown)
+
+
+def test_every_way_to_hear(shown):
+    """Each button sets a player of its own that begins; a later change does not begin by itself."""
+    lengths = {}
+    for name in ("before", "after", "each", "both"):
+        press(shown, name)
+        player = shown.audio.children[0]
+        assert player.autoplay
+        lengths[name] = len(player.value)
+    assert lengths["before"] == lengths["after"] < lengths["both"] < lengths["each"]
+    shown.controls.octave.value = 1
+    shown._settle()
+    assert not shown.audio.children[0].autoplay
+    press(shown, "before")
+    quiet = shown.audio.children[0].value
+    press(shown, "after")
+    assert shown.audio.children[0].value != quiet
+
+
+def test_a_change_is_prepared_to_be_heard_and_what_may_come_next(shown, clock):
+    shown.controls.capo.value = 2
+    clock.waiting[:] = clock.waiting[-1:]
+    clock.run(30)
+    assert len(shown.audio.children) == 1
+    known = shown._drawn.cache_info().misses
+    shown.controls.capo.value = 3
+    assert shown._drawn.cache_info().misses == known
+
+
+def test_all_is_labelled(shown):
+    """What can be reached with the keyboard says what it is."""
+    for name, control in vars(shown.controls).items():
+        assert control.description, name
+    svg = shown.picture.value
+    assert 'role="img"' in svg
+    assert "aria-label" in svg
+
+
+def test_a_song_with_one_part_and_one_bar(log, clock):
+    song = song_of(("Guitar 1", "E3 B3 E4", 0, 4))
+    shown = PartsView(song, log, later=clock.later)
+    shown.controls.octave.value = 1
+    assert "Guitar 1: an octave up" in shown.picture.value
+    press(shown, "each")
+    clock.run()
+    assert "alert" not in words(shown)
+
+
+def test_the_front_door(tmp_path, demo):
+    path = tmp_path / "song.musicxml"
+    shutil.copy(DEMO, path)
+    shown = ar.explore_parts(path, "Guitar 2", section="Verse 3")
+    assert shown.log == ar.decisions_path(path)
+    assert shown.choices.section == "Verse 3"
+    assert "application/vnd.jupyter.widget-view+json" in shown._repr_mimebundle_()
+    with pytest.raises(ar.ArrangeError, match="there is no part 'Banjo'"):
+        ar.explore_parts(demo, "Banjo", log=tmp_path / "log")
+    with pytest.raises(ar.ArrangeError, match="there is no section 'Coda'"):
+        ar.explore_parts(demo, section="Coda", log=tmp_path / "log")
+
+
+def test_without_a_loop_buttons_act_at_once(demo, log):
+    shown = view.PartsView(demo, log, "Guitar 1", "Chorus 1")
+    shown.controls.octave.value = 1
+    shown.controls.reset.click()
+    assert shown.choices.is_as_written
+
+
+# The page and the commands
+
+
+def test_a_page_is_a_whole_notebook(tmp_path):
+    path = write_page(DEMO, tmp_path / "page.ipynb")
+    notebook = nbformat.read(path, as_version=4)
+    nbformat.validate(notebook)
+    assert notebook.cells[0].source.startswith("# Low Water at Ferrystone")
+    compile(notebook.cells[1].source, "cell", "exec")
+    with pytest.raises(ar.ArrangeError, match="nowhere"):
+        write_page(tmp_path / "nowhere.mid", tmp_path / "other.ipynb")
+    assert not (tmp_path / "other.ipynb").exists()
+
+
+def test_the_lab_opens_on_the_lessons_or_on_a_song(tmp_path):
+    ran = []
+    song = tmp_path / "gig.musicxml"
+    shutil.copy(DEMO, song)
+
+    def run(command):
+        ran.append(command)
+        return 0
+
+    assert serving.open_lab(run=run, opens=False) == 0
+    assert ran[0][:3] == [sys.executable, "-m", "jupyterlab"]
+    assert ran[0][3].endswith("notebooks")
+    assert serving.open_lab(song, run=run) == 0
+    page = tmp_path / "gig.live.ipynb"
+    assert ran[1][3:] == [str(page)]
+    page.write_text(json.dumps({"mine": 1}))
+    serving.open_lab(song, run=run)
+    assert json.loads(page.read_text()) == {"mine": 1}  # what is there stays
+    with pytest.raises(ar.ArrangeError, match="come with a clone of the repository"):
+        serving.open_lab(notebooks=tmp_path / "none", run=run)
+
+
+def test_the_page_is_served_and_its_folder_goes(tmp_path, monkeypatch):
+    pytest.importorskip("voila")
+    seen = []
+
+    def run(command):
+        notebook = next(each for each in command if each.endswith(".ipynb"))
+        seen.append((notebook, nbformat.read(notebook, as_version=4)))
+        return 3
+
+    assert serving.serve_page(DEMO, port=8123, opens=False, dark=True, run=run) == 3
+    assert not Path(seen[0][0]).exists()
+    command = page_command(tmp_path / "p.ipynb", 8123, opens=False, dark=True)
+    assert {"--port=8123", "--no-browser", "--theme=dark"} <= set(command)
+    assert "--Voila.ip=127.0.0.1" in command
+    monkeypatch.setattr("importlib.util.find_spec", lambda _: None)
+    with pytest.raises(ar.ArrangeError, match=r"pip install 'arrange\[page\]'"):
+        page_command(tmp_path / "p.ipynb")
+
+
+def test_the_commands(monkeypatch, tmp_path, capsys):
+    asked = []
+    monkeypatch.setattr(serving, "open_lab", lambda *a, **k: asked.append((a, k)) or 0)
+    monkeypatch.setattr(serving, "serve_page", lambda *a, **k: asked.append((a, k)) or 0)
+    assert main(["lab", "--no-browser"]) == 0
+    assert main(["page", DEMO, "--port", "8123", "--dark"]) == 0
+    assert asked == [
+        ((None,), {"opens": False}),
+        ((DEMO,), {"port": 8123, "opens": True, "dark": True}),
+    ]
+    monkeypatch.undo()
+    assert main(["page", str(tmp_path / "none.mid")]) == 2
+    assert "none.mid" in capsys.readouterr().err
