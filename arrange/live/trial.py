@@ -193,7 +193,7 @@ def voiced(player: Player, inversion: str, strings: str, capo: int | None) -> Vo
         options[number] = player.as_written(number)
     chosen = choose(player.units, options, player.weights).options
     notes = player.scene.song.notes
-    frame = player.played(options, chosen)
+    frame = player.played(notes, options, chosen)
     pitch = notes["pitch"].to_numpy().copy()
     keep = np.zeros(len(notes), dtype=bool)
     keep[frame.index] = True
