@@ -11,6 +11,7 @@ The way data flows, bottom to top::
     plot        tables -> pictures (plots/)
     listen      Song -> sound (sound/)
     hand out    Song -> sheets for the stand (handouts/)
+    exercise    Song -> exercises that check themselves, and a workshop (exercises/)
     write       Song -> a file: chart, MIDI, MusicXML (formats/, converting.py)
     study       all of it on one song, as an object and a report (study.py, report.py)
 
@@ -63,6 +64,14 @@ from arrange.texture import part_texture, song_energy
 from arrange.voicings import find_voicings
 
 if TYPE_CHECKING:
+    from arrange.exercises import (
+        check_answer,
+        check_environment,
+        exercise_sound,
+        make_exercises,
+        missing_exercises,
+        workshop_papers,
+    )
     from arrange.handouts import write_handout
     from arrange.plots import (
         plot_before_after,
@@ -97,11 +106,14 @@ __all__ = [
     "apply_move",
     "calibrate_hand",
     "change_status",
+    "check_answer",
+    "check_environment",
     "condense",
     "convert",
     "cut_notes",
     "decisions_path",
     "describe",
+    "exercise_sound",
     "find_capos",
     "find_clashes",
     "find_voicings",
@@ -112,6 +124,8 @@ __all__ = [
     "group_findings",
     "join_sounds",
     "layer_roles",
+    "make_exercises",
+    "missing_exercises",
     "name_shape",
     "not_asked",
     "part_ranges",
@@ -143,6 +157,7 @@ __all__ = [
     "study",
     "waive",
     "waivers_of",
+    "workshop_papers",
     "write_chart",
     "write_handout",
     "write_midi",
@@ -152,10 +167,16 @@ __all__ = [
 
 
 _HOMES = {
+    "check_answer": "exercises",
+    "check_environment": "exercises",
+    "exercise_sound": "exercises",
     "finding_sound": "sound",
     "join_sounds": "sound",
+    "make_exercises": "exercises",
+    "missing_exercises": "exercises",
     "render_sound": "sound",
     "write_sound": "sound",
+    "workshop_papers": "exercises",
     "write_handout": "handouts",
 }
 

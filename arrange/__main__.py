@@ -25,7 +25,9 @@ _SLOW = 1_000_000  # bytes: from here on a reader may wonder whether anything ha
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
-    """Run the command; return its exit code: 0, or 2 for bad input."""
+    """Run the command; return its exit code: 0, 1 if `ready` finds something amiss, or 2 for
+    bad input.
+    """
     options = _parser().parse_args(arguments)
     try:
         return int(options.run(options))
@@ -44,7 +46,7 @@ def _parser() -> argparse.ArgumentParser:
     commands = parser.add_subparsers(required=True, metavar="COMMAND")
     for add in (
         _add_study, _add_convert, _add_revoice, _add_condense, _add_rebuild, _add_handout,
-        _add_listen,
+        _add_listen, _add_workshop, _add_ready,
     ):  # fmt: skip
         add(commands)
     return parser
@@ -198,6 +200,32 @@ def _add_listen(commands: Any) -> None:
     command.add_argument("--click", action="store_true", help="clicks on the beats")
     command.add_argument("--loop", action="store_true", help="can be repeated without a seam")
     command.add_argument("--font", metavar="SF2", help="play from a SoundFont of your own")
+
+
+def _add_workshop(commands: Any) -> None:
+    command = _add_command(
+        commands, "workshop", _workshop, "make exercises from a song, and the papers of a workshop",
+        "Read a song and write exercises made from it: notebooks, sheets with questions, hints and "
+        "answers, a leader's plan for sixty minutes and a page to take home.",
+    )  # fmt: skip
+    command.add_argument("-o", "--output", metavar="FOLDER", required=True, help="where to write")
+    command.add_argument("--seed", type=int, default=1, help="another one, other exercises")
+    command.add_argument(
+        "--size", default="small", help="small, middle or large (default: small, with choices)"
+    )
+    command.add_argument(
+        "--overwrite", action="store_true", help="replace notebooks that are there and differ"
+    )
+
+
+def _add_ready(commands: Any) -> None:
+    command = commands.add_parser(
+        "ready", help="check this machine the evening before a workshop",
+        description="Check what a workshop needs: Python and packages, notebooks, sound, a printed "
+        "page, the song, free disk. Ends with 0 if all is there, else with 1.",
+    )  # fmt: skip
+    command.add_argument("file", nargs="?", metavar="IN", help="the song (default: the demo song)")
+    command.set_defaults(run=_ready)
 
 
 def _study(options: argparse.Namespace) -> int:
@@ -354,6 +382,29 @@ def _listen(options: argparse.Namespace) -> int:
     )  # fmt: skip
     print(f"{options.output}: {sound.seconds:.1f} s. Turn the volume down before you play it.")
     return 0
+
+
+def _workshop(options: argparse.Namespace) -> int:
+    # What prints and sounds is slow to load; the other commands go without.
+    paths = importlib.import_module("arrange.exercises").workshop_papers(
+        options.file, options.output, seed=options.seed, size=options.size,
+        overwrite=options.overwrite,
+    )  # fmt: skip
+    for path in paths:
+        print(path)
+    return 0
+
+
+def _ready(options: argparse.Namespace) -> int:
+    table = importlib.import_module("arrange.exercises").check_environment(options.file)
+    for row in table.itertuples():
+        mark = "ok " if row.ok else "NOT"
+        print(f"{mark} {row.what}: {row.found} (wanted: {row.wanted})")
+        if row.to_do:
+            print(f"      to do: {row.to_do}")
+    missing = int((~table["ok"]).sum())
+    print("Ready." if not missing else f"Not ready: {missing} to be mended.")
+    return 1 if missing else 0
 
 
 def _octaves(texts: Sequence[str]) -> dict[str, int]:

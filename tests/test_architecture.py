@@ -32,6 +32,7 @@ LEVELS = (
     ("decisions", "sound"),
     ("plots",),
     ("handouts", "report"),
+    ("exercises",),
     ("study",),
     ("__main__", "__init__"),
 )
@@ -46,6 +47,7 @@ WALLS = {
     "soundfile": ("sound/",),
     "ipywidgets": (),
     "music21": (),
+    "nbformat": ("exercises/",),
     "typst": ("handouts/",),
     "verovio": ("handouts/",),
 }
@@ -119,5 +121,6 @@ def test_nothing_is_loaded_before_it_is_used():
         [sys.executable, "-c", code], capture_output=True, text=True, check=True
     )
     slow = {"matplotlib", "music21", "ipywidgets", "scipy", "soundfile", "typst", "verovio"}
+    slow |= {"nbformat"}
     assert not slow & set(loaded.stdout.split())
     assert "pandas" in loaded.stdout.split()

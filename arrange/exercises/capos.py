@@ -73,7 +73,8 @@ def ask(ground: Ground, size: str, chance: Random) -> Exercise:
         answer = f"{answer}: {' '.join(shapes)}"
     question = (
         f"{part} ({_tuning_name(neck.tuning)}) is to play {section} "
-        f"({measures_words(first, last)}) in open shapes only: {listed(symbols)}, as they sound. At which fret goes the capo?{more}"
+        f"({measures_words(first, last)}) in open shapes only: {listed(symbols)}, as they sound. "
+        f"At which fret goes the capo?{more}"
     )
     return Exercise(
         KIND, size, question, form, choices, answer, _hints(symbols, right), section,
