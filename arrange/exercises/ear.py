@@ -24,8 +24,8 @@ from arrange.exercises.exercise import (
     unread,
 )
 from arrange.exercises.ground import Ground
-from arrange.exercises.trying import Trial
-from arrange.exercises.words import an_interval, told_parts
+from arrange.exercises.trying import trial_of
+from arrange.exercises.words import KIND_WORDS, an_interval, told_parts
 from arrange.pitch import INTERVAL_NAMES, interval_name
 from arrange.sound import Sound, join_sounds, render_sound
 
@@ -147,7 +147,7 @@ def _takes(ground: Ground) -> list[tuple[int, str, float, int]]:
             pitches = sorted(set(own["pitch"][own["part"] == part]))
             if part not in ground.fretted or len(pitches) != 1:
                 continue
-            trial = Trial(ground, row.Index, part, float(pitches[0]))
+            trial = trial_of(ground, row.Index, part, float(pitches[0]))
             steps = [n for n in range(-5, 6) if n]
             tried = trial.outcomes(steps)
             good = [n for n in steps if tried[n].ends and not tried[n].brings
@@ -168,7 +168,7 @@ def _ask_takes(
     parts = told_parts(row["parts"])
     question = (
         f"Listen to two takes of {row['section']}, measure {bars[0]}: {parts}, once as written and "
-        f"once with one note of {part} moved. In which take is the {row['kind']}?"
+        f"once with one note of {part} moved. In which take is the {KIND_WORDS[row['kind']].noun}?"
         if size == "small"
         else f"Listen to two takes of {row['section']}, measure {bars[0]}: {parts}. In one of them "
         "a note is moved so that a clash ends. Which take has the clash?"
@@ -187,7 +187,7 @@ def _ask_takes(
 def _takes_sound(
     ground: Ground, label: int, part: str, pitch: float, semitones: int, order: int
 ) -> Sound:
-    trial = Trial(ground, label, part, pitch)
+    trial = trial_of(ground, label, part, pitch)
     notes = ground.song.notes
     moved = pd.Series(notes.index.isin(trial.rows), index=notes.index)
     mended = replace(ground.song, notes=notes.assign(pitch=notes["pitch"] + semitones * moved))
@@ -256,5 +256,9 @@ def _reply_takes(exercise: Exercise, text: str, case: list[Any]) -> Reply:
             True, f"Yes. {row['why']} In the other take {part} has {to} instead of {name}."
         )
     other = np.array(["second", "first"])[said[0]]
-    return Reply(False, f"In that take {part} has {to} instead of {name}, and the {row['kind']} is "
-                        f"gone. Listen to the {other} again, to the held notes.")  # fmt: skip
+    noun = KIND_WORDS[row["kind"]].noun
+    return Reply(
+        False,
+        f"In that take {part} has {to} instead of {name}, and the {noun} is gone. Listen to the "
+        f"{other} again, to the held notes.",
+    )

@@ -22,8 +22,8 @@ from arrange.exercises.exercise import (
 )
 from arrange.exercises.ground import Ground
 from arrange.exercises.listening import chord_names
-from arrange.exercises.trying import WIDEST_LEAP, Trial
-from arrange.exercises.words import an_interval, listed, runs_words, told_parts
+from arrange.exercises.trying import WIDEST_LEAP, Trial, trial_of
+from arrange.exercises.words import KIND_WORDS, an_interval, listed, runs_words, told_parts
 from arrange.hands import Hand
 from arrange.pitch import note_name, parse_note
 
@@ -49,7 +49,7 @@ def ask(ground: Ground, size: str, chance: Random) -> Exercise:
         raise NoExerciseError("no guitar plays in this song")
     units = ground.once("units", lambda: _units(ground))
     for label, part, pitch in chance.sample(units, len(units)):
-        trial = Trial(ground, label, part, pitch)
+        trial = trial_of(ground, label, part, pitch)
         right, wrong = _places(trial)
         if right and len(wrong) >= _LEAST_WRONG:
             return _asked(trial, size, chance, right, wrong)
@@ -119,11 +119,7 @@ def _asked(
                            _WRONG)  # fmt: skip
     string, fret = trial.places[0]
     bars = sorted({bar for onset in trial.onsets for bar in ground.measures_of(onset, onset)})
-    about = (
-        f"{row['section']}, {runs_words(bars)}: {row['kind']} of {told_parts(row['parts'])}. "
-        if size != "large"
-        else f"{row['section']}, {runs_words(bars)}. "
-    )
+    about = f"{row['section']}, {runs_words(bars)}. "
     why = (
         row["why"] if size != "large" else f"Something is told there of {told_parts(row['parts'])}."
     )
@@ -169,8 +165,8 @@ def reply(exercise: Exercise, answer: Any) -> Reply:
     """Return what an answer gets."""
     text = read_answer(exercise, answer)
     label, part, pitch = exercise.case
-    trial = Trial(exercise.ground, label, part, pitch)
-    kind = exercise.ground.finding(label)["kind"]
+    trial = trial_of(exercise.ground, label, part, pitch)
+    kind = KIND_WORDS[exercise.ground.finding(label)["kind"]].noun
     if text.lower() in _OUT:
         return _left_out(trial, kind)
     place = _read_place(text)
@@ -212,6 +208,11 @@ def _named(exercise: Exercise, trial: Trial, text: str) -> Reply | None:
 
 def fault(trial: Trial, string: int, fret: int) -> str:
     """Return what is wrong with a place, in a word; empty if nothing is."""
+    key = ("fault", trial.label, trial.part, trial.pitch, string, fret)
+    return trial.ground.once(key, lambda: _fault(trial, string, fret))
+
+
+def _fault(trial: Trial, string: int, fret: int) -> str:
     pitch = trial.ground.neck(trial.part).tuning[string - 1] + fret
     semitones = round(pitch - trial.pitch)
     if not semitones:
@@ -237,7 +238,7 @@ def told_fault(trial: Trial, string: int, fret: int) -> str:
     """Return what is wrong with a place, in a sentence that teaches."""
     ground, row = trial.ground, trial.ground.finding(trial.label)
     pitch = ground.neck(trial.part).tuning[string - 1] + fret
-    name, kind = ground.name(pitch), row["kind"]
+    name, kind = ground.name(pitch), KIND_WORDS[row["kind"]].noun
     what = fault(trial, string, fret)
     if what == "same":
         return f"{string}/{fret} is {name} again, on the same or another string: the {kind} stays."

@@ -30,7 +30,7 @@ def heard(ground: Ground, parts: list[str], first: int, last: int, kind: str) ->
         low = notes.loc[notes["pitch"].idxmin()]
         return f"the lowest note {where} is {ground.name(low['pitch'])} of {low['part']}"
     if kind in ("outside", "third"):
-        return _chord(ground, begin, where)
+        return _chord(ground, begin, "first chord there" if last > first else "chord there")
     if kind in ("busy", "near", "fusing", "doubling"):
         return _attacks(notes, parts, where)
     if len(parts) == 1:
@@ -92,12 +92,12 @@ def _attacks(notes: pd.DataFrame, parts: list[str], where: str) -> str:
     return f"{listed(told)} {where}, {len(times[0] & times[1])} of them together"
 
 
-def _chord(ground: Ground, begin: float, where: str) -> str:
+def _chord(ground: Ground, begin: float, which: str) -> str:
     chord = ground.chord_at(begin)
     if chord is None:
-        return f"no chord symbol stands {where}"
+        return "no chord symbol stands there"
     members = ", ".join(chord_names(ground, chord))
-    return f"the chord {where} is {chord['symbol']} ({members}); hold the notes against it"
+    return f"the {which} is {chord['symbol']} ({members}); hold the notes against it"
 
 
 def chord_names(ground: Ground, chord: object) -> list[str]:

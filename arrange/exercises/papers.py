@@ -92,7 +92,7 @@ def workshop_papers(
     written = [_write(folder / name, data) for name, data in files.items()]
     for number, each in enumerate(exercises, 1):
         if each.kind == BY_EAR:
-            written.append(folder / f"workshop-sound-{number}.wav")
+            written.append(folder / _sound_name(number))
             write_sound(exercise_sound(each), written[-1])
     return tuple(written)
 
@@ -151,9 +151,19 @@ def _data(title: str, name: str, blocks: Sequence[Any], paper: str, size: float)
 
 def _exercise_blocks(exercises: Sequence[Exercise]) -> list[dict[str, Any]]:
     return [
-        _block(number, each, [("Write", f"{each.form}.")] if not each.choices else [], blank=True)
+        _block(number, each, _how(number, each), blank=True)
         for number, each in enumerate(exercises, 1)
     ]
+
+
+def _how(number: int, exercise: Exercise) -> list[tuple[str, str]]:
+    """What to listen to, and how a free answer is written."""
+    sound = [("Sound:", _sound_name(number))] if exercise.kind == BY_EAR else []
+    return sound + ([] if exercise.choices else [("Write", f"{exercise.form}.")])
+
+
+def _sound_name(number: int) -> str:
+    return f"workshop-sound-{number}.wav"
 
 
 def _hint_blocks(exercises: Sequence[Exercise]) -> list[dict[str, Any]]:

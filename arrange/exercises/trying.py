@@ -7,10 +7,10 @@ line on top is followed from the attack before to the attack after.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cached_property
-from itertools import pairwise
 
 import numpy as np
 import pandas as pd
@@ -20,9 +20,10 @@ from arrange.exercises.ground import Ground
 from arrange.findings.passage import Passage, near_rows
 from arrange.findings.tries import Move
 from arrange.grips import Grip, hold_shape
-from arrange.necks import LEFT_OUT
+from arrange.necks import LEFT_OUT, Array
 
 _NEAR = 1e-6
+_DECIMALS = 6
 _OCTAVE = 12
 WIDEST_LEAP = 12  # semitones that a line on top may leap without falling apart (common practice)
 
@@ -66,19 +67,18 @@ class Trial:
         return tuple(self.ground.song.notes["onset"].loc[list(self.rows)].tolist())
 
     @cached_property
-    def _own(self) -> pd.DataFrame:
+    def _line(self) -> Line:
         """The whole part with strings and frets."""
-        own = self.ground.fingered(self.part)
-        return own[own["pitch"].notna() & (own["duration"] > 0)]
+        return part_line(self.ground, self.part)
 
     @cached_property
     def places(self) -> tuple[tuple[int, int], ...]:
         """String and fret of the note, the usual one first."""
-        own = self._own
-        here = own[own["onset"].round(6).isin(np.round(self.onsets, 6))]
-        here = here[(here["pitch"] == self.pitch) & here["string"].notna()]
-        pairs = here[["string", "fret"]].astype(int).value_counts().index
-        return tuple((int(string), int(fret)) for string, fret in pairs)
+        line = self._line
+        here = np.isin(line.onset, np.round(self.onsets, _DECIMALS)) & (line.pitch == self.pitch)
+        here &= line.string > 0
+        found = Counter(zip(line.string[here].tolist(), line.fret[here].tolist(), strict=True))
+        return tuple(place for place, _ in found.most_common())
 
     def outcome(self, semitones: int | None) -> Outcome:
         """Return what a move brings; None leaves the note out."""
@@ -86,12 +86,15 @@ class Trial:
 
     def outcomes(self, asked: Iterable[int | None]) -> dict[int | None, Outcome]:
         """Return what moves bring, all tried at once."""
-        key = ("outcomes", self.label, self.part, self.pitch)
-        known: dict[int | None, Outcome] = self.ground.once(key, dict)
+        known = self._outcomes
         new = [each for each in dict.fromkeys(asked) if each not in known]
         if new:
             known.update(zip(new, self._tried(new), strict=True))
         return known
+
+    @cached_property
+    def _outcomes(self) -> dict[int | None, Outcome]:
+        return {}
 
     def _tried(self, asked: list[int | None]) -> list[Outcome]:
         song, row = self.ground.song, self.ground.finding(self.label)
@@ -153,14 +156,17 @@ class Trial:
 
     def held(self, onset: float) -> list[tuple[int, int, float]]:
         """Return string, fret and pitch of what else the part holds at a time."""
-        own = self._own
-        end = own["onset"] + own["duration"]
-        here = own[(own["onset"] <= onset + _NEAR) & (end > onset + _NEAR) & own["string"].notna()]
-        here = here[here["pitch"] != self.pitch]
-        return [
-            (int(string), int(fret), float(pitch))
-            for string, fret, pitch in zip(here["string"], here["fret"], here["pitch"], strict=True)
-        ]
+        return self._held[onset]
+
+    @cached_property
+    def _held(self) -> dict[float, list[tuple[int, int, float]]]:
+        line, found = self._line, {}
+        for onset in self.onsets:
+            here = (line.onset <= onset + _NEAR) & (line.end > onset + _NEAR)
+            here &= (line.string > 0) & (line.pitch != self.pitch)
+            columns = (line.string[here], line.fret[here], line.pitch[here])
+            found[onset] = list(zip(*(column.tolist() for column in columns), strict=True))
+        return found
 
     def grip(self, string: int, fret: int) -> Grip:
         """Return the hardest grip that a place makes with what else is held."""
@@ -176,16 +182,46 @@ class Trial:
 
     def leap(self, pitch: float) -> tuple[int, int]:
         """Return the widest leap of the top line around the note, before and after, semitones."""
-        own = self._own.sort_values("onset")
-        moved = own["onset"].round(6).isin(np.round(self.onsets, 6)) & (own["pitch"] == self.pitch)
+        line = self._line
+        times, which = np.unique(line.onset, return_inverse=True)
+        touched = np.isin(times, np.round(self.onsets, _DECIMALS))
+        moved = touched[which] & (line.pitch == self.pitch)
+        around = touched[1:] | touched[:-1]
         widest = []
-        for pitches in (own["pitch"], own["pitch"].mask(moved, pitch)):
-            tops = pitches.groupby(own["onset"].round(6)).max()
-            touched = np.isin(tops.index, np.round(self.onsets, 6))
-            line = list(zip(tops.tolist(), touched.tolist(), strict=True))
-            widest.append(max((round(abs(b - a)) for (a, x), (b, y) in pairwise(line) if x or y),
-                              default=0))  # fmt: skip
+        for pitches in (line.pitch, np.where(moved, pitch, line.pitch)):
+            tops = np.full(len(times), -np.inf)
+            np.maximum.at(tops, which, pitches)
+            widest.append(round(float(np.abs(np.diff(tops))[around].max(initial=0))))
         return widest[0], widest[1]
+
+
+@dataclass(frozen=True, eq=False)
+class Line:
+    """A part with strings and frets as arrays, a value a note; string 0 for none."""
+
+    onset: Array
+    end: Array
+    pitch: Array
+    string: Array
+    fret: Array
+
+
+def part_line(ground: Ground, part: str) -> Line:
+    """Return a part with strings and frets, made once."""
+    return ground.once(("line", part), lambda: _part_line(ground.fingered(part)))
+
+
+def _part_line(notes: pd.DataFrame) -> Line:
+    own = notes[notes["pitch"].notna() & (notes["duration"] > 0)]
+    onset = own["onset"].to_numpy()
+    string, fret = (own[name].fillna(0).to_numpy(dtype=np.int64) for name in ("string", "fret"))
+    end = onset + own["duration"].to_numpy()
+    return Line(onset.round(_DECIMALS), end, own["pitch"].to_numpy(), string, fret)
+
+
+def trial_of(ground: Ground, label: int, part: str, pitch: float) -> Trial:
+    """Return the trial of one note in a finding, made once."""
+    return ground.once(("trial", label, part, pitch), lambda: Trial(ground, label, part, pitch))
 
 
 def _span(findings: pd.DataFrame) -> tuple[pd.Series, pd.Series]:
