@@ -124,11 +124,10 @@ def test_the_same_seed_gives_the_same_exercises():
 
 def rub_in_low_water(size: str):
     """The exercise on the rub of the two guitars."""
+    table = ground("low-water.musicxml").findings
     for seed in range(400):
         (each,) = make_exercises(ground("low-water.musicxml"), seed, size, ["find the clash"])
-        if "rub" in each.question.split():
-            return each
-        if "rub?" in each.question or "rub " in each.question:
+        if table.loc[each.case[1], "kind"] == "rub":
             return each
     raise AssertionError("no exercise on the rub")
 
@@ -151,6 +150,7 @@ def test_a_wrong_measure_is_told_what_is_there():
     assert "There is no measure 300; as played the song has 92" in check_answer(each, 300).text
     small = rub_in_low_water("small")
     assert len({"measure 22", "measure 24"} & set(small.choices)) == 1
+    assert len(small.choices) == 4
 
 
 def test_measure_and_notes():
@@ -372,7 +372,7 @@ def test_layers_counted_in_plain_loops(name):
                 )
             assert (layer.notes, layer.alone) == (len(mine), alone), (section, layer)
             shares[layer.part] = alone / len(mine)
-        assert shares[each.case[1][0]] == min(shares.values())
+        assert all(shares[part] <= min(shares.values()) + 0.02 for part in each.case[1])
 
 
 def test_how_much_is_lost_is_answered_by_the_number_told():
@@ -389,8 +389,10 @@ def test_how_much_is_lost_is_answered_by_the_number_told():
 
 
 def test_a_layer_that_cannot_go():
-    each = of_kind("last-bell.musicxml", "middle", "which layer can go")[0]
+    each = next(e for e in of_kind("last-bell.musicxml", "middle", "which layer can go")
+                if "Chorus" in e.section)  # fmt: skip
     assert "it stays" in check_answer(each, "Voice").text
+    assert "does not play in" in check_answer(each, "Strum").text
     wrong = [layer.part for layer in section_layers(each.ground, each.case[0])
              if layer.part not in each.case[1]]  # fmt: skip
     assert "would be gone" in check_answer(each, wrong[0]).text

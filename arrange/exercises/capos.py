@@ -1,8 +1,9 @@
 """Which capo: at which fret are all chords of a section open shapes?
 
 An open shape, as here meant: its root (or the bass that the symbol asks for) at the bottom, four
-strings or more without a gap, one of them open, frets up to the third above the capo, no barre,
-and a grip that costs the hand no more than ``MOST_MM``. In standard tuning these are the shapes
+strings or more without a gap and up to the second or first, one of them open, frets up to the third
+above the capo, no barre, and a grip that costs the hand no more than ``MOST_MM``; of a chord of four
+notes the fifth may be missing. In standard tuning these are the shapes
 that the trade calls open ones (C, A, G, E, D, Am, Em, Dm and their sevenths; common practice).
 """
 
@@ -14,6 +15,7 @@ from functools import lru_cache
 from random import Random
 from typing import Any
 
+from arrange.chord_members import members_of
 from arrange.chord_symbols import parse_chord, settled_chord
 from arrange.chords import Chord, chord_symbol
 from arrange.errors import ArrangeError
@@ -28,7 +30,7 @@ from arrange.exercises.exercise import (
 )
 from arrange.exercises.ground import Ground
 from arrange.exercises.words import counted, listed, measures_words
-from arrange.necks import TUNINGS, Neck, parse_tuning
+from arrange.necks import LEFT_OUT, TUNINGS, Neck, parse_tuning, shape_pitches
 from arrange.pitch import parse_pitch_class, pitch_class_name
 from arrange.voicings import find_voicings
 
@@ -37,6 +39,9 @@ MOST_CAPO = 7
 MOST_MM = 32.0  # grip; draws the line where players do: B7 is an open shape, Gm is none
 _FRETS = 3
 _STRINGS = 4
+_TOP_STRING = 2  # a shape reaches up to this one or the first
+_TRIAD = 3  # members; of more, the fifth may be missing
+_OCTAVE = 12
 _MOST_CHORDS = 6
 _WRONG = 3
 
@@ -135,20 +140,29 @@ def _lowered(name: str, semitones: int, key: str | None = None) -> str:
 
 @lru_cache(maxsize=1024)
 def _open_shape(chord: Chord, tuning: tuple[int, ...]) -> str:
+    neck, names = Neck(tuning), list(members_of(chord).values())
+    keep = [name for name in names if name != "5"] if len(names) > _TRIAD else names
     try:
-        table = find_voicings(chord, Neck(tuning), frets=(0, _FRETS))
+        table = find_voicings(chord, neck, frets=(0, _FRETS), keep=keep)
     except ArrangeError:
         return ""
-    for row in table.itertuples():
-        frets = row.frets[::-1]
-        sounding = [n for n, fret in enumerate(frets) if fret >= 0]
-        whole = sounding[-1] - sounding[0] + 1 == len(sounding) >= _STRINGS
-        fingers = [each for each in row.fingering if each != "-"]
-        is_open = 0 in frets and len(fingers) == len(set(fingers))
-        is_rooted = bool(chord.bass) or row.inversion == 0
-        if whole and is_open and is_rooted and row.cost_mm <= MOST_MM:
-            return str(row.shape)
-    return ""
+    bass = parse_pitch_class(chord.bass or chord.root)
+    found = (
+        row for row in table.itertuples()
+        if row.cost_mm <= MOST_MM and _is_open(row.frets, row.fingering)
+        and min(shape_pitches(row.frets, neck)) % _OCTAVE == bass
+    )  # fmt: skip
+    return next((str(row.shape) for row in found), "")
+
+
+def _is_open(frets: tuple[int, ...], fingering: str) -> bool:
+    """Whether a string rings open, none is left out between others, and no finger is a barre."""
+    sounding = [string for string, fret in enumerate(frets, 1) if fret != LEFT_OUT]
+    is_whole = sounding[-1] - sounding[0] + 1 == len(sounding) >= _STRINGS
+    fingers = fingering.replace("-", "")
+    return (
+        is_whole and sounding[0] <= _TOP_STRING and 0 in frets and len(set(fingers)) == len(fingers)
+    )
 
 
 def _tuning_name(tuning: tuple[int, ...]) -> str:
@@ -235,7 +249,7 @@ def _lost(ground: Ground, part: str, fret: int) -> str:
     """How many of the part's notes as written a capo takes away."""
     neck = replace(ground.neck(part), capo=fret)
     own = ground.sounding["pitch"][ground.sounding["part"] == part]
-    gone = sum(not neck.places(pitch) for pitch in own)
+    gone = sum(count for pitch, count in own.value_counts().items() if not neck.places(pitch))
     if not gone:
         return ""
     return f" {counted(gone, 'note')} of the part as written would lie under it, so mind the lines."

@@ -35,6 +35,7 @@ from arrange.pitch import parse_note
 
 KIND = "find the clash"
 _WRONG = 3
+_LEAST_WRONG = 2
 _BY_NOTES = ("rub", "mud", "outside", "third")  # of which a player can name the notes
 _MOST_NOTES = 3
 _WHOLE = 0.6  # share of a section's measures from which on the section is asked for
@@ -82,19 +83,22 @@ def _measure(ground: Ground, size: str, chance: Random, label: int) -> Exercise 
     right = _right_measures(ground, label)
     inside = [bar for bar in range(first, last + 1) if bar in right]
     outside = [bar for bar in range(first, last + 1) if bar not in right]
-    if not inside or len(inside) > _WHOLE * (last - first + 1) or len(outside) < _WRONG:
+    if not inside or len(inside) > _WHOLE * (last - first + 1) or len(outside) < _LEAST_WRONG:
         return None
     clause = KIND_WORDS[kind].clause.format(parts=told_parts(parts))
     names = row["pitches"].split()
     wants_notes = size == "large" and kind in _BY_NOTES and len(names) <= _MOST_NOTES
-    span = (1, len(ground.song.measures)) if size == "large" else (first, last)
-    where = "In which measure of the song" if size == "large" else (
-        f"In which measure of {section} ({measures_words(first, last)})"
-    )  # fmt: skip
+    span = (first, last) if size == "middle" else (1, len(ground.song.measures))
+    where = {
+        "small": "In which of these measures",
+        "middle": f"In which measure of {section} ({measures_words(first, last)})",
+        "large": "In which measure of the song",
+    }[size]
     answer = f"measure {chance.choice(inside)}"
     choices: tuple[str, ...] = ()
     if size == "small":
-        choices = shuffled(chance, answer, [f"measure {bar}" for bar in outside], _WRONG)
+        wrong = outside if len(outside) >= _WRONG else _nearest(ground, right, first, last)
+        choices = shuffled(chance, answer, [f"measure {bar}" for bar in wrong], _WRONG)
         choices = tuple(sorted(choices, key=lambda each: int(each.split()[-1])))
     form = "the number of a measure, as played, such as 12"
     more = ""
@@ -105,9 +109,15 @@ def _measure(ground: Ground, size: str, chance: Random, label: int) -> Exercise 
         more = " And which notes are they?" if len(names) > 1 else " And which note is it?"
     return Exercise(
         KIND, size, f"{where} {clause}?{more}", form, choices, answer,
-        _hints(ground, label, size, section), "" if size == "large" else section, span,
+        _hints(ground, label, section), section if size == "middle" else "", span,
         ("measure", label, right, wants_notes), ground,
     )  # fmt: skip
+
+
+def _nearest(ground: Ground, right: frozenset[int], first: int, last: int) -> list[int]:
+    """The measures next to a section in which the clash is not, as many as are needed."""
+    bars = [bar for bar in range(1, len(ground.song.measures) + 1) if bar not in right]
+    return sorted(bars, key=lambda bar: max(first - bar, bar - last, 0))[: _WRONG + 1]
 
 
 def _section(ground: Ground, size: str, chance: Random, label: int) -> Exercise | None:
@@ -129,7 +139,7 @@ def _section(ground: Ground, size: str, chance: Random, label: int) -> Exercise 
     most = "" if size == "small" else " One is enough."
     return Exercise(
         KIND, size, f"In which section {clause}?{most}", f"a section, such as {order[-1]}",
-        choices, answer, _hints(ground, label, size, ""), "", (1, len(ground.song.measures)),
+        choices, answer, _hints(ground, label, ""), "", (1, len(ground.song.measures)),
         ("section", label, right, False), ground,
     )  # fmt: skip
 
@@ -139,19 +149,16 @@ def _any_plays(ground: Ground, parts: list[str], section: str) -> bool:
     return any(ground.plays(part, range(first, last + 1)) for part in parts)
 
 
-def _hints(ground: Ground, label: int, size: str, section: str) -> tuple[str, ...]:
+def _hints(ground: Ground, label: int, section: str) -> tuple[str, ...]:
+    """What is looked for, where about (`section`, if a measure is asked for), and the notes."""
     row = ground.finding(label)
-    meaning = KIND_WORDS[row["kind"]].meaning
-    told = [f"What is looked for: {row['kind']}, that is {meaning}."]
-    if not section:
+    told = [f"What is looked for: {row['kind']}, that is {KIND_WORDS[row['kind']].meaning}."]
+    if section:
+        told.append(f"There is one in {section}.")
+    else:
         kind = ground.song.sections.set_index("section")["kind"][row["section"]]
-        told.append(
-            f"Look where the {kind} is."
-            if kind != "other"
-            else f"It begins in {row['section'][0]}…."
-        )
-    elif size == "large":
-        told.append(f"It is in {section}.")
+        if kind != "other":
+            told.append(f"There is one where the {kind} is.")
     told.append(f"The notes: {notes_words(row['kind'], row['pitches'])}.")
     return tuple(told)
 
@@ -184,7 +191,7 @@ def _reply_measure(exercise: Exercise, bar: int, label: int, right: frozenset[in
         also = [each for each in sorted(right) if first <= each <= last and each != bar]
         more = f" It is there in {runs_words(also)} too." if also else ""
         return Reply(True, f"Yes. {why}{more}")
-    if not first <= bar <= last:
+    if not first <= bar <= last:  # a section was named
         return Reply(
             False,
             f"Measure {bar} lies in {ground.section_at(bar)}; look within {exercise.section}, "

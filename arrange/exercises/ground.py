@@ -72,7 +72,11 @@ class Ground:
 
     def finding(self, label: int) -> Any:
         """Return one row of the findings."""
-        return self.findings.loc[label]
+        return self._rows[label]
+
+    @cached_property
+    def _rows(self) -> dict[int, Any]:
+        return dict(self.findings.iterrows())  # type: ignore[arg-type]
 
     def notes(self, label: int) -> pd.DataFrame:
         """Return the notes that make a finding."""
@@ -84,8 +88,13 @@ class Ground:
 
     def stretch(self, section: str) -> tuple[int, int]:
         """Return first and last measure of a section."""
-        row = self.song.sections[self.song.sections["section"] == section].iloc[0]
-        return int(row["first_measure"]), int(row["last_measure"])
+        return self._stretches[section]
+
+    @cached_property
+    def _stretches(self) -> dict[str, tuple[int, int]]:
+        columns = ("section", "first_measure", "last_measure")
+        rows = zip(*(self.song.sections[name].tolist() for name in columns), strict=True)
+        return {section: (first, last) for section, first, last in rows}
 
     def measures_of(self, begin: float, end: float) -> range:
         """Return the measures that a stretch of time touches."""

@@ -94,8 +94,8 @@ def _attacks(notes: pd.DataFrame, parts: list[str], where: str) -> str:
 
 def _chord(ground: Ground, begin: float, which: str) -> str:
     chord = ground.chord_at(begin)
-    if chord is None:
-        return "no chord symbol stands there"
+    if chord is None or not chord["pitch_classes"]:
+        return "no chord stands there"
     members = ", ".join(chord_names(ground, chord))
     return f"the {which} is {chord['symbol']} ({members}); hold the notes against it"
 

@@ -125,7 +125,7 @@ class Trial:
             if kind == row["kind"] and parts == row["parts"] and is_here:
                 left |= (kind, parts, pitches) not in beside
             elif not any(
-                (kind, parts) == own[:2] and own[2] < last + _NEAR and own[3] > first - _NEAR
+                (kind, parts) == own[:2] and own[2] < last - _NEAR and own[3] > first + _NEAR
                 for own in known
             ):
                 brings.append((kind, why))
