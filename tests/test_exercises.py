@@ -308,7 +308,7 @@ def test_fix_offers_wrong_choices_too():
 
 # which capo
 
-OPEN = "C A G E D Am Em Dm A7 B7 C7 D7 E7 G7 Am7 Em7 Dm7 Cmaj7 Fmaj7 C/B G/B D/F# Am/G"
+OPEN = "C A G E D Am Em Dm A7 B7 D7 E7 G7 Am7 Em7 Dm7 Cmaj7 Fmaj7 C/B G/B D/F# Am/G"
 CLOSED = "F Bb B Eb Ab C# F# Bm Gm Cm Fm C#m G#m F#m Bbm"
 
 

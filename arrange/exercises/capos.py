@@ -1,10 +1,10 @@
 """Which capo: at which fret are all chords of a section open shapes?
 
-An open shape, as here meant: its root (or the bass that the symbol asks for) at the bottom, four
-strings or more without a gap and up to the second or first, one of them open, frets up to the third
-above the capo, no barre, and a grip that costs the hand no more than ``MOST_MM``; of a chord of four
-notes the fifth may be missing. In standard tuning these are the shapes
-that the trade calls open ones (C, A, G, E, D, Am, Em, Dm and their sevenths; common practice).
+An open shape, as meant here: its root (or the bass that the symbol asks for) at the bottom, four
+strings or more without a gap and up to the second or first, one of them open, frets up to the
+third above the capo, no barre, and a grip that costs the hand no more than ``MOST_MM``. In
+standard tuning these are the shapes that the trade calls open ones (C, A, G, E, D, Am, Em, Dm and
+their sevenths; common practice), but for C7, which is a stretch.
 """
 
 from __future__ import annotations
@@ -15,7 +15,6 @@ from functools import lru_cache
 from random import Random
 from typing import Any
 
-from arrange.chord_members import members_of
 from arrange.chord_symbols import parse_chord, settled_chord
 from arrange.chords import Chord, chord_symbol
 from arrange.errors import ArrangeError
@@ -40,7 +39,6 @@ MOST_MM = 32.0  # grip; draws the line where players do: B7 is an open shape, Gm
 _FRETS = 3
 _STRINGS = 4
 _TOP_STRING = 2  # a shape reaches up to this one or the first
-_TRIAD = 3  # members; of more, the fifth may be missing
 _OCTAVE = 12
 _MOST_CHORDS = 6
 _WRONG = 3
@@ -140,10 +138,9 @@ def _lowered(name: str, semitones: int, key: str | None = None) -> str:
 
 @lru_cache(maxsize=1024)
 def _open_shape(chord: Chord, tuning: tuple[int, ...]) -> str:
-    neck, names = Neck(tuning), list(members_of(chord).values())
-    keep = [name for name in names if name != "5"] if len(names) > _TRIAD else names
+    neck = Neck(tuning)
     try:
-        table = find_voicings(chord, neck, frets=(0, _FRETS), keep=keep)
+        table = find_voicings(chord, neck, frets=(0, _FRETS))
     except ArrangeError:
         return ""
     bass = parse_pitch_class(chord.bass or chord.root)
