@@ -12,6 +12,7 @@ The way data flows, bottom to top::
     listen      Song -> sound (sound/)
     try live    a song in a notebook or on a page, by sliders (live/)
     hand out    Song -> sheets for the stand (handouts/)
+    exercise    Song -> exercises that check themselves, and a workshop (exercises/)
     write       Song -> a file: chart, MIDI, MusicXML (formats/, converting.py)
     study       all of it on one song, as an object and a report (study.py, report.py)
     songbook    many songs, a row each, and what changes from song to song (songbook/)
@@ -67,6 +68,14 @@ from arrange.texture import part_texture, song_energy
 from arrange.voicings import find_voicings
 
 if TYPE_CHECKING:
+    from arrange.exercises import (
+        check_answer,
+        check_environment,
+        exercise_sound,
+        make_exercises,
+        missing_exercises,
+        workshop_papers,
+    )
     from arrange.handouts import write_handout
     from arrange.live import explore_parts
     from arrange.plots import (
@@ -104,11 +113,14 @@ __all__ = [
     "calibrate_hand",
     "change_status",
     "changes_between",
+    "check_answer",
+    "check_environment",
     "condense",
     "convert",
     "cut_notes",
     "decisions_path",
     "describe",
+    "exercise_sound",
     "explore_parts",
     "find_capos",
     "find_clashes",
@@ -120,6 +132,8 @@ __all__ = [
     "group_findings",
     "join_sounds",
     "layer_roles",
+    "make_exercises",
+    "missing_exercises",
     "name_shape",
     "not_asked",
     "order_by_changes",
@@ -155,6 +169,7 @@ __all__ = [
     "study",
     "waive",
     "waivers_of",
+    "workshop_papers",
     "write_chart",
     "write_handout",
     "write_midi",
@@ -165,10 +180,16 @@ __all__ = [
 
 _HOMES = {
     "explore_parts": "live",
+    "check_answer": "exercises",
+    "check_environment": "exercises",
+    "exercise_sound": "exercises",
     "finding_sound": "sound",
     "join_sounds": "sound",
+    "make_exercises": "exercises",
+    "missing_exercises": "exercises",
     "render_sound": "sound",
     "write_sound": "sound",
+    "workshop_papers": "exercises",
     "write_handout": "handouts",
 }
 

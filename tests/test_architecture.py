@@ -33,8 +33,10 @@ LEVELS = (
     ("decisions", "sound"),
     ("plots",),
     ("handouts", "live", "report"),
+    ("exercises",),
     ("study",),
     ("songbook",),
+    ("commands",),
     ("__main__", "__init__"),
 )
 LEVEL = {name: number for number, names in enumerate(LEVELS) for name in names}
@@ -48,6 +50,7 @@ WALLS = {
     "soundfile": ("sound/",),
     "ipywidgets": ("live/",),
     "music21": (),
+    "nbformat": ("exercises/",),
     "typst": ("handouts/",),
     "verovio": ("handouts/",),
 }
@@ -121,5 +124,6 @@ def test_nothing_is_loaded_before_it_is_used():
         [sys.executable, "-c", code], capture_output=True, text=True, check=True
     )
     slow = {"matplotlib", "music21", "ipywidgets", "scipy", "soundfile", "typst", "verovio"}
+    slow |= {"nbformat"}
     assert not slow & set(loaded.stdout.split())
     assert "pandas" in loaded.stdout.split()

@@ -21,7 +21,7 @@ from songs import parts_of, song
 
 from arrange.decisions import Decision, DecisionLog
 from arrange.errors import ArrangeError
-from arrange.handouts import PAPERS, STYLES, printing, write_handout
+from arrange.handouts import PAPERS, STYLES, typesetting, write_handout
 from arrange.reading import read
 
 DATASETS = Path(__file__).parent.parent / "datasets"
@@ -192,7 +192,7 @@ def pages(monkeypatch):
         drawn.extend(made if isinstance(made, list) else [made])
         return compiled(template, **options)
 
-    monkeypatch.setattr(printing.typst, "compile", also_drawn)
+    monkeypatch.setattr(typesetting.typst, "compile", also_drawn)
     return drawn
 
 
@@ -339,7 +339,7 @@ def test_old_files_stay_where_a_sheet_cannot_be_made(tmp_path, monkeypatch):
     def fails(*_, **__):
         raise RuntimeError("the page failed")
 
-    monkeypatch.setattr(printing.typst, "compile", fails)
+    monkeypatch.setattr(typesetting.typst, "compile", fails)
     with pytest.raises(RuntimeError):
         write_handout(EDGES["one page"], tmp_path)
     assert {path: path.read_bytes() for path in tmp_path.iterdir()} == before

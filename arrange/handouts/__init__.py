@@ -17,8 +17,9 @@ from arrange.decisions import DecisionLog
 from arrange.errors import ArrangeError
 from arrange.formats.files import whole_file
 from arrange.handouts.band import band_sheet
-from arrange.handouts.printing import PAPERS, print_band, print_part, text_width
+from arrange.handouts.printing import print_band, print_part, text_width
 from arrange.handouts.sheets import STYLES, part_sheet
+from arrange.handouts.typesetting import PAPERS
 from arrange.handouts.web import band_html, part_html
 from arrange.hands import Hand
 from arrange.spelling import unknown_name

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import importlib.util
 import json
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
@@ -12,16 +11,14 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-import typst
 
 from arrange.handouts.band import BandSheet
 from arrange.handouts.playing import own_notes
 from arrange.handouts.sheets import Bar, PartSheet, Stretch
 from arrange.handouts.turns import LEAST_SECONDS, TURN_SECONDS, page_starts, pair_of
+from arrange.handouts.typesetting import PAPERS, compile_template, query_template
 from arrange.tables import Song
 
-# Width and height in mm (ISO 216; ANSI/ASME Y14.1), and what typst calls them.
-PAPERS = {"A4": (210.0, 297.0, "a4"), "letter": (215.9, 279.4, "us-letter")}
 SIDE_MM, TOP_MM, BOTTOM_MM = 12.0, 11.0, 14.0  # as in the template
 
 _PART_SIZE = 13.0  # points; some 4.6 mm, read at arm's length
@@ -33,7 +30,6 @@ _CHORD_SIZE = 15.0  # points
 _LEAST_CHORD = 10.0
 _LONGEST_FOOT = 34  # letters of title and name, at the foot of a page
 _SPARE_MM = 1.0
-_SAME_TIME = 0  # seconds since 1970 that every file is dated, so that equal sheets are equal bytes
 
 
 def text_width(paper: str) -> float:
@@ -267,24 +263,9 @@ def _template() -> bytes:
     return (Path(__file__).parent / "sheet.typ").read_bytes()
 
 
-@cache
-def _fonts() -> Any:
-    """The typefaces: those that typst ships, and DejaVu Sans, which comes with matplotlib."""
-    found = importlib.util.find_spec("matplotlib")
-    folder = Path(found.origin).parent / "mpl-data/fonts/ttf" if found and found.origin else None
-    folders = [str(folder)] if folder and folder.is_dir() else []
-    return typst.Fonts(include_system_fonts=False, font_paths=folders)
-
-
 def _query(data: dict[str, Any]) -> str:
-    return typst.query(
-        _template(), "<heights>", field="value", one=True, font_paths=_fonts(),
-        sys_inputs={"sheet": json.dumps(data)},
-    )  # fmt: skip
+    return query_template(_template(), "heights", data)
 
 
 def _compile(data: dict[str, Any]) -> bytes:
-    return typst.compile(
-        _template(), format="pdf", font_paths=_fonts(), timestamp=_SAME_TIME,
-        sys_inputs={"sheet": json.dumps(data)},
-    )  # fmt: skip
+    return compile_template(_template(), data)

@@ -1,0 +1,163 @@
+"""Make other parts of them: ``revoice``, ``condense``, ``rebuild``."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import Any
+
+from arrange.commands.options import add_command, add_log, add_stretch, add_target, parse_measures
+from arrange.condensing import condense
+from arrange.converting import write_song
+from arrange.decisions import decisions_path, read_decisions, rebuild
+from arrange.errors import ArrangeError
+from arrange.formats.files import whole_file
+from arrange.reading import read
+from arrange.revoicing import proposals_table, revoice
+
+
+def add_revoice(commands: Any) -> None:
+    """Add ``revoice``."""
+    command = add_command(
+        commands, "revoice", _revoice, "propose what else a part could play where it clashes",
+        "Read a song and tell what else a part could play in a stretch so that findings end, the "
+        "best first; with -o, each proposal as a file too.",
+    )  # fmt: skip
+    command.add_argument("--part", required=True, help="such as 'Guitar 2'")
+    add_stretch(command)
+    command.add_argument("--chord", help="every place of a chord symbol, such as Cm7")
+    command.add_argument("--most", type=int, default=5, help="how many proposals (default: 5)")
+    command.add_argument("-o", "--output", metavar="FOLDER", help="where to write them")
+
+
+def add_condense(commands: Any) -> None:
+    """Add ``condense``."""
+    command = add_command(
+        commands, "condense", _condense, "turn many recorded layers into parts for a few players",
+        "Read a song with its recorded layers, find section by section who takes which of them, "
+        "and write the arrangement, a table of the choices with their reasons beside it.",
+    )  # fmt: skip
+    command.add_argument(
+        "--players", default="2", help="how many, or their names: 2, or 'Ann, Ben' (default: 2)"
+    )
+    command.add_argument(
+        "--layer", action="append",
+        help="a part to share out (default: every guitar); may be given several times",
+    )  # fmt: skip
+    command.add_argument(
+        "--role", metavar="LAYER=ROLE", action="append", default=[],
+        help="what a layer is there for: lead, hook, rhythm, fill, pad or double; may be given "
+        "several times",
+    )  # fmt: skip
+    for name, told in (
+        ("pin", "what a player must take"),
+        ("forbid", "what must not be taken"),
+    ):
+        command.add_argument(
+            f"--{name}", metavar="WHAT", action="append", default=[],
+            help=f"{told}: 'Player 1; Chorus 1; Hook', layers joined by +, none for laying out, "
+            "any for every player or section; may be given several times",
+        )  # fmt: skip
+    add_target(command)
+
+
+def add_rebuild(commands: Any) -> None:
+    """Add ``rebuild``."""
+    command = add_command(
+        commands, "rebuild", _rebuild, "make the arrangement from a song and its decisions",
+        "Read a song and its log of decisions, make all agreed changes, and write the "
+        "arrangement. Decisions whose passage has changed since are told, not made.",
+    )  # fmt: skip
+    add_log(command)
+    add_target(command)
+
+
+def _revoice(options: argparse.Namespace) -> int:
+    song = read(options.file)
+    proposals = revoice(
+        song, options.part, section=options.section, measures=parse_measures(options.measures),
+        chord=options.chord,
+    )[: max(options.most, 1)]  # fmt: skip
+    for number, each in enumerate(proposals, start=1):
+        ended, brought = len(each.ended), len(each.brought)
+        before, after = each.before_after[["severity_before", "severity_after"]].sum()
+        print(
+            f"{number}. {each.idea}: ends {ended}, brings {brought}; severity {before:.2f} to "
+            f"{after:.2f}; cost {each.cost:.0f} mm"
+        )
+        print(f"   {each.why}")
+    if options.output:
+        folder = Path(options.output)
+        paths = [folder / f"{n}-{each.idea.replace(' ', '-')}.musicxml"
+                 for n, each in enumerate(proposals, start=1)]  # fmt: skip
+        for path, each in zip(paths, proposals, strict=True):
+            write_song(each.song, path, overwrite=True)
+        with whole_file(folder / "proposals.csv") as draft:
+            proposals_table(proposals).to_csv(draft, index=False)
+        print(f"Written: {folder}")
+    return 0
+
+
+def _condense(options: argparse.Namespace) -> int:
+    song = read(options.file)
+    players = [name.strip() for name in options.players.split(",")]
+    rules = {
+        name: [_choice(text, name) for text in getattr(options, name)] for name in ("pin", "forbid")
+    }
+    table = Path(options.output).with_suffix(".choices.csv")
+    if table.exists() and not options.overwrite:
+        raise ArrangeError(f"{table} is there already; choose another name, or --overwrite")
+    result = condense(
+        song,
+        int(players[0]) if len(players) == 1 and players[0].isdecimal() else players,
+        layers=options.layer,
+        roles=dict(_role(text) for text in options.role),
+        pins=rules["pin"],
+        forbid=rules["forbid"],
+    )
+    write_song(result.song, options.output, overwrite=options.overwrite)
+    told = result.choices.assign(layers=[" + ".join(each) for each in result.choices["layers"]])
+    with whole_file(table) as draft:
+        told.drop(columns=["tuning"]).to_csv(draft, index=False)
+    for section, rows in told.groupby("section", sort=False):
+        print(section)
+        for row in rows.itertuples():
+            print(f"  {row.player} {row.action} {row.layers}".rstrip() + f": {row.reason}")
+    for notice in result.song.notices:
+        print(f"note: {notice}")
+    how = "proven: nothing is worth more" if result.is_proven else f"at most {result.gap:.1%} short"
+    print(f"{result.share:.0%} of what all layers are worth; {how}.")
+    print(f"Song: {options.output}\nChoices with reasons: {table}")
+    return 0
+
+
+def _choice(text: str, name: str) -> tuple[Any, Any, tuple[str, ...]]:
+    """A player, a section and layers, as ``condense`` takes them."""
+    told = [each.strip() for each in text.split(";")]
+    if len(told) != 3:
+        raise ArrangeError(
+            f"--{name} {text!r}: write player; section; layers, such as 'Player 1; Chorus 1; Hook'"
+        )
+    player, section = (None if each == "any" else each for each in told[:2])
+    return player, section, tuple(filter(None, (each.strip() for each in told[2].split("+"))))
+
+
+def _role(text: str) -> tuple[str, str]:
+    layer, equals, role = text.rpartition("=")
+    if not equals:
+        raise ArrangeError(f"--role {text!r}: write LAYER=ROLE, such as 'Guitar 3=lead'")
+    return layer.strip(), role.strip()
+
+
+def _rebuild(options: argparse.Namespace) -> int:
+    song = read(options.file)
+    log = read_decisions(options.decisions or decisions_path(options.file))
+    built = rebuild(song, log)
+    write_song(built.song, options.output, overwrite=options.overwrite)
+    for notice in log.notices:
+        print(f"note: {notice}")
+    for decision, why in built.stale:
+        print(f"not made: {decision}; {why}")
+    made = len(built.applied)
+    print(f"{made} decision{'s' if made != 1 else ''} made: {options.output}")
+    return 0

@@ -1,0 +1,156 @@
+"""Read songs and say what is in them: ``study``, ``songbook``, ``convert``."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import time
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Any
+
+from arrange.commands.options import add_command, add_log
+from arrange.converting import convert
+from arrange.errors import ArrangeError
+from arrange.findings import parse_waiver
+from arrange.songbook import changes_between, read_songbook, write_songbook
+from arrange.study import study
+
+_SLOW = 1_000_000  # bytes: from here on a reader may wonder whether anything happens
+
+
+def add_study(commands: Any) -> None:
+    """Add ``study``."""
+    command = add_command(
+        commands, "study", _study, "measure a song and write a report",
+        "Read a song, measure where its parts lie, find where they clash, and write one HTML "
+        "report with the tables as CSV and Parquet beside it.",
+    )  # fmt: skip
+    command.add_argument(
+        "-o", "--output", metavar="FOLDER", default="study", help="where to write (default: study)"
+    )
+    command.add_argument(
+        "--page-order", action="store_true",
+        help="keep the order of the page instead of playing out repeats and jumps",
+    )  # fmt: skip
+    command.add_argument(
+        "--octave", metavar="PART=N", action="append", default=[],
+        help="move a part by N octaves, such as 'Guitar 1=-1'; may be given several times",
+    )  # fmt: skip
+    command.add_argument(
+        "--waive", metavar="WHAT", action="append", default=[],
+        help="findings that are meant to be so, such as 'kind=doubling; section=Chorus 1; "
+        "reason=the hook is meant'; by kind, parts (A + B), section, measures (21-24) or several "
+        "of them; may be given several times",
+    )  # fmt: skip
+    add_log(command)
+
+
+def add_convert(commands: Any) -> None:
+    """Add ``convert``."""
+    command = add_command(
+        commands, "convert", _convert, "turn a song into another format",
+        "Read a song and write it in the format that the second name ends in: .musicxml, .mid or "
+        ".txt (a chart).",
+    )  # fmt: skip
+    command.add_argument("target", metavar="OUT", help="where to write")
+    command.add_argument("--overwrite", action="store_true", help="replace a file that is there")
+
+
+def add_songbook(commands: Any) -> None:
+    """Add ``songbook``."""
+    told = "measure a whole set of songs, and what changes between them"
+    command = commands.add_parser(
+        "songbook", help=told,
+        description="Read all songs of a folder, in the order of their names, or files in the "
+        "order given; write one HTML page with the tables as CSV and Parquet beside it: a row a "
+        "song, what each player changes from song to song, and an order with fewer changes.",
+    )  # fmt: skip
+    command.add_argument("file", metavar="IN", nargs="+", help="a folder of songs, or songs")
+    command.add_argument(
+        "-o", "--output", metavar="FOLDER", default="songbook",
+        help="where to write (default: songbook)",
+    )  # fmt: skip
+    command.add_argument(
+        "--player", metavar="PART=NAME", action="append", default=[],
+        help="who plays a part where the file does not say, such as 'Guitar 1=Ann'; may be given "
+        "several times",
+    )  # fmt: skip
+    command.set_defaults(run=_songbook)
+
+
+def _study(options: argparse.Namespace) -> int:
+    source = Path(options.file)
+    tell = _progress(source)
+    waivers = [parse_waiver(text, f"W{n}") for n, text in enumerate(options.waive, start=1)]
+    tell("reading")
+    octaves = _octaves(options.octave)
+    result = study(
+        source, played=not options.page_order, octaves=octaves, waivers=waivers,
+        decisions=options.decisions,
+    )  # fmt: skip
+    tell("measuring and looking for clashes")
+    found, waived = len(result.findings), int(result.findings["waived"].notna().sum())
+    tell("drawing and writing")
+    page = result.write(options.output)
+    title = result.song.title or source.name
+    but = f", {waived} of them waived" if waived else ""
+    print(f"{title}: {found} place{'s' if found != 1 else ''} to listen to{but}.")
+    print(f"Report:    {page.resolve()}")
+    print(f"Tables:    {page.resolve().parent / 'tables'}")
+    print(f"Notebooks: {Path(sys.executable).parent / 'arrange'} lab")
+    return 0
+
+
+def _convert(options: argparse.Namespace) -> int:
+    song = convert(options.file, options.target, overwrite=options.overwrite)
+    for notice in song.notices:
+        print(f"note: {notice}")
+    print(f"{song.title or options.file} is now {options.target} too.")
+    return 0
+
+
+def _octaves(texts: Sequence[str]) -> dict[str, int]:
+    octaves = {}
+    for text in texts:
+        part, _, number = text.rpartition("=")
+        if not part or not number.removeprefix("-").removeprefix("+").isdecimal():
+            raise ArrangeError(f"--octave {text!r}: write PART=N, such as 'Guitar 1=-1'")
+        octaves[part] = int(number)
+    return octaves
+
+
+def _progress(source: Path) -> Callable[[str], None]:
+    """A teller of steps on stderr, silent for files that take no time."""
+    start = time.monotonic()
+    is_slow = source.is_file() and source.stat().st_size > _SLOW // (
+        10 if source.suffix == ".mxl" else 1
+    )
+
+    def tell(step: str) -> None:
+        if is_slow or time.monotonic() - start > 1:
+            print(f"arrange: {step} ({time.monotonic() - start:.1f} s)", file=sys.stderr)
+
+    return tell
+
+
+def _songbook(options: argparse.Namespace) -> int:
+    players = dict(_player(text) for text in options.player)
+    book = read_songbook(options.file, players=players)
+    for row in book.faults.itertuples():
+        place = ", ".join(filter(None, [row.file, row.where]))
+        print(f"not read: {place}: {row.what}; {row.to_do}", file=sys.stderr)
+    if not book.songs:
+        raise ArrangeError("no song could be read, so nothing was written")
+    page = write_songbook(book, options.output)
+    songs, changes = len(book.songs), int(changes_between(book)["changes"].sum())
+    print(f"{songs} song{'s' if songs != 1 else ''}, {changes} changes of strings and capos.")
+    print(f"Page:   {page.resolve()}\nTables: {page.resolve().parent / 'tables'}")
+    return 0
+
+
+def _player(text: str) -> tuple[str, str]:
+    part, _, name = (each.strip() for each in text.rpartition("="))
+    if not part or not name:
+        raise ArrangeError(f"--player {text!r}: write PART=NAME, such as 'Guitar 1=Ann'")
+    return part, name

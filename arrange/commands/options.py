@@ -1,0 +1,46 @@
+"""What several commands share: the song, where to write, which stretch, which log."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from arrange.errors import ArrangeError
+
+
+def add_command(commands: Any, name: str, run: Any, told: str, more: str) -> Any:
+    """Add a command that reads a song; `told` in a few words, `more` in a sentence or two."""
+    command = commands.add_parser(name, help=told, description=more)
+    command.add_argument("file", metavar="IN", help="a song: .musicxml, .xml, .mxl, .mid or .txt")
+    command.set_defaults(run=run)
+    return command
+
+
+def add_target(command: Any) -> None:
+    """Add where a song is written to."""
+    command.add_argument(
+        "-o", "--output", metavar="OUT", required=True, help="a .musicxml, .mid or .txt"
+    )
+    command.add_argument("--overwrite", action="store_true", help="replace files that are there")
+
+
+def add_stretch(command: Any) -> None:
+    """Add a section or measures."""
+    command.add_argument("--section", help="such as 'Chorus 1'")
+    command.add_argument("--measures", metavar="FIRST-LAST", help="played measures, such as 21-24")
+
+
+def add_log(command: Any) -> None:
+    """Add the log of decisions."""
+    command.add_argument(
+        "--decisions", metavar="LOG", help="the log (default: beside IN, .decisions.txt)"
+    )
+
+
+def parse_measures(text: str | None) -> tuple[int, int] | None:
+    """Return first and last measure of ``FIRST-LAST``, or of a single number."""
+    if text is None:
+        return None
+    first, _, last = text.partition("-")
+    if not (first.isdecimal() and (last or first).isdecimal()):
+        raise ArrangeError(f"--measures {text!r}: write FIRST-LAST, such as 21-24")
+    return int(first), int(last or first)

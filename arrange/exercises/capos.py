@@ -1,0 +1,252 @@
+"""Which capo: at which fret are all chords of a section open shapes?
+
+An open shape, as meant here: its root (or the bass that the symbol asks for) at the bottom, four
+strings or more without a gap and up to the second or first, one of them open, frets up to the
+third above the capo, no barre, and a grip that costs the hand no more than ``MOST_MM``. In
+standard tuning these are the shapes that the trade calls open ones (C, A, G, E, D, Am, Em, Dm and
+their sevenths; common practice), but for C7, which is a stretch.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from functools import lru_cache
+from random import Random
+from typing import Any
+
+from arrange.chord_symbols import parse_chord, settled_chord
+from arrange.chords import Chord, chord_symbol
+from arrange.errors import ArrangeError
+from arrange.exercises.exercise import (
+    Exercise,
+    NoExerciseError,
+    Reply,
+    numbers_in,
+    read_answer,
+    shuffled,
+    unread,
+)
+from arrange.exercises.ground import Ground
+from arrange.exercises.words import counted, listed, measures_words
+from arrange.necks import LEFT_OUT, TUNINGS, Neck, parse_tuning, shape_pitches
+from arrange.pitch import parse_pitch_class, pitch_class_name
+from arrange.voicings import find_voicings
+
+KIND = "which capo"
+MOST_CAPO = 7
+MOST_MM = 32.0  # grip; draws the line where players do: B7 is an open shape, Gm is none
+_FRETS = 3
+_STRINGS = 4
+_TOP_STRING = 2  # a shape reaches up to this one or the first
+_OCTAVE = 12
+_MOST_CHORDS = 6
+_WRONG = 3
+
+
+def ask(ground: Ground, size: str, chance: Random) -> Exercise:
+    """Return an exercise of this kind.
+
+    Raises
+    ------
+    NoExerciseError
+        If the song has no guitar or no chord symbols, or no capo helps in any section.
+    """
+    if not ground.fretted:
+        raise NoExerciseError("no guitar plays in this song")
+    if ground.song.chords["root"].notna().sum() == 0:
+        raise NoExerciseError("this song has no chord symbols")
+    cases = ground.once("capos", lambda: _cases(ground))
+    if not cases:
+        raise NoExerciseError("in no section is there a capo that makes every chord an open shape")
+    part, section, symbols, right = chance.choice(cases)
+    answer = f"fret {chance.choice(right)}"
+    choices: tuple[str, ...] = ()
+    if size == "small":
+        wrong = [f"fret {fret}" for fret in range(MOST_CAPO + 1) if fret not in right]
+        choices = tuple(sorted(shuffled(chance, answer, wrong, _WRONG)))
+    first, last = ground.stretch(section)
+    neck = ground.neck(part)
+    form = f"a fret, 0 (no capo) to {MOST_CAPO}, such as 5"
+    more = ""
+    if size == "large":
+        more = " And which shapes does the hand then make?"
+        form = "a fret, then the shapes in the order of the chords, such as 5: C G Am"
+        shapes = [shape_symbol(each, int(answer.split()[1])) for each in symbols]
+        answer = f"{answer}: {' '.join(shapes)}"
+    question = (
+        f"{part} ({_tuning_name(neck.tuning)}) is to play {section} "
+        f"({measures_words(first, last)}) in open shapes only: {listed(symbols)}, as they sound. "
+        f"At which fret goes the capo?{more}"
+    )
+    return Exercise(
+        KIND, size, question, form, choices, answer, _hints(symbols, right), section,
+        (first, last), (part, symbols, right, size == "large"), ground,
+    )  # fmt: skip
+
+
+def _cases(ground: Ground) -> list[tuple[str, str, tuple[str, ...], tuple[int, ...]]]:
+    """Part, section, chords and right frets, wherever some fret is right and three are not."""
+    found = []
+    for section in ground.song.sections["section"]:
+        own = ground.song.chords[ground.song.chords["section"] == section]
+        symbols = tuple(dict.fromkeys(own["symbol"]))
+        if not 2 <= len(symbols) <= _MOST_CHORDS or not all(map(_is_chord, symbols)):
+            continue
+        bars = range(ground.stretch(section)[0], ground.stretch(section)[1] + 1)
+        for part in ground.fretted:
+            tuning = ground.neck(part).tuning
+            right = tuple(
+                fret for fret in range(MOST_CAPO + 1)
+                if all(open_shape(symbol, fret, tuning) for symbol in symbols)
+            )  # fmt: skip
+            if right and MOST_CAPO + 1 - len(right) >= _WRONG and ground.plays(part, bars):
+                found.append((part, str(section), symbols, right))
+    return found
+
+
+def _is_chord(symbol: str) -> bool:
+    try:
+        return bool(parse_chord(symbol).root)
+    except ArrangeError:
+        return False
+
+
+def open_shape(symbol: str, capo: int, tuning: tuple[int, ...]) -> str:
+    """Return the open shape of a chord over a capo, counted from there; empty if it has none."""
+    return _open_shape(shape_chord(symbol, capo), tuning)
+
+
+def shape_chord(symbol: str, capo: int) -> Chord:
+    """Return the chord whose shape the hand makes over a capo so that a chord sounds."""
+    chord = settled_chord(parse_chord(symbol))
+    root = _lowered(chord.root, capo)
+    mode = "minor" if chord.kind.startswith("minor") else "major"
+    return replace(chord, root=root, bass=_lowered(chord.bass, capo, f"{root} {mode}"))
+
+
+def shape_symbol(symbol: str, capo: int) -> str:
+    """Return the name of that shape."""
+    return chord_symbol(shape_chord(symbol, capo))
+
+
+def _lowered(name: str, semitones: int, key: str | None = None) -> str:
+    if not name or not semitones:
+        return name
+    return pitch_class_name((parse_pitch_class(name) - semitones) % 12, key)
+
+
+@lru_cache(maxsize=1024)
+def _open_shape(chord: Chord, tuning: tuple[int, ...]) -> str:
+    neck = Neck(tuning)
+    try:
+        table = find_voicings(chord, neck, frets=(0, _FRETS))
+    except ArrangeError:
+        return ""
+    bass = parse_pitch_class(chord.bass or chord.root)
+    found = (
+        row for row in table.itertuples()
+        if row.cost_mm <= MOST_MM and _is_open(row.frets, row.fingering)
+        and min(shape_pitches(row.frets, neck)) % _OCTAVE == bass
+    )  # fmt: skip
+    return next((str(row.shape) for row in found), "")
+
+
+def _is_open(frets: tuple[int, ...], fingering: str) -> bool:
+    """Whether a string rings open, none is left out between others, and no finger is a barre."""
+    sounding = [string for string, fret in enumerate(frets, 1) if fret != LEFT_OUT]
+    is_whole = sounding[-1] - sounding[0] + 1 == len(sounding) >= _STRINGS
+    fingers = fingering.replace("-", "")
+    return (
+        is_whole and sounding[0] <= _TOP_STRING and 0 in frets and len(set(fingers)) == len(fingers)
+    )
+
+
+def _tuning_name(tuning: tuple[int, ...]) -> str:
+    known = {parse_tuning(name): name for name in TUNINGS}
+    return f"{known[tuning]} tuning" if tuning in known else "in its own tuning"
+
+
+def _hints(symbols: tuple[str, ...], right: tuple[int, ...]) -> tuple[str, ...]:
+    shape = shape_symbol(symbols[0], right[0])
+    return (
+        "A capo at a fret raises every shape by as many semitones: count down from the chord.",
+        f"{symbols[0]} would be the shape of {shape}.",
+    )
+
+
+def reply(exercise: Exercise, answer: Any) -> Reply:
+    """Return what an answer gets."""
+    text = read_answer(exercise, answer)
+    part, symbols, right, wants_shapes = exercise.case
+    numbers = [0] if text.lower() in ("none", "no capo") else numbers_in(text.partition(":")[0])
+    if not numbers or (len(numbers) > 1 and not wants_shapes):
+        return unread(exercise, text)
+    fret = numbers[0]
+    if not 0 <= fret <= MOST_CAPO:
+        return Reply(
+            False, f"A capo at fret {fret} leaves little neck; look from 0 to {MOST_CAPO}."
+        )
+    shapes = [shape_symbol(symbol, fret) for symbol in symbols]
+    tuning = exercise.ground.neck(part).tuning
+    closed = [shape for symbol, shape in zip(symbols, shapes, strict=True)
+              if not open_shape(symbol, fret, tuning)]  # fmt: skip
+    over = f"With the capo at {fret}" if fret else "Without a capo"
+    if closed:
+        verbs = ("has", "wants") if len(closed) == 1 else ("have", "want")
+        return Reply(
+            False,
+            f"{over} the hand makes {listed(shapes)}: {listed(closed)} {verbs[0]} no open shape "
+            f"and {verbs[1]} a barre or a stretch.",
+        )
+    if wants_shapes:
+        wrong = _wrong_shapes(text, shapes, symbols, over)
+        if wrong:
+            return wrong
+    grips = [f"{shape} {open_shape(symbol, fret, tuning)}" for symbol, shape in
+             zip(symbols, shapes, strict=True)]  # fmt: skip
+    others = [str(each) for each in right if each != fret]
+    more = f" Fret {listed(others)} would do as well." if others else ""
+    lost = _lost(exercise.ground, part, fret)
+    return Reply(
+        True, f"Yes. {over} all are open: {listed(grips)} (frets from the capo).{lost}{more}"
+    )
+
+
+def _wrong_shapes(
+    text: str, shapes: list[str], symbols: tuple[str, ...], over: str
+) -> Reply | None:
+    """What to say of the shapes told behind a right fret; None if they are right."""
+    told = re.findall(r"[A-Ga-g][^\s,;:]*", text.partition(":")[2] or text)
+    told = [each for each in told if each.lower() not in ("and", "fret", "capo", "at")]
+    if len(told) != len(shapes):
+        return Reply(False, f"{over} is right. Which {counted(len(shapes), 'shape')}? Write the "
+                            "fret, a colon and the shapes in the order of the chords.")  # fmt: skip
+    for name, shape, symbol in zip(told, shapes, symbols, strict=True):
+        if not _same_chord(name, shape):
+            return Reply(False, f"{over} is right, but {symbol} is not the shape of {name}: count "
+                                "down from the chord, a semitone a fret.")  # fmt: skip
+    return None
+
+
+def _same_chord(one: str, other: str) -> bool:
+    try:
+        first, second = (settled_chord(parse_chord(each)) for each in (one, other))
+    except ArrangeError:
+        return False
+    return (
+        parse_pitch_class(first.root) == parse_pitch_class(second.root)
+        and first.kind == second.kind
+        and (first.bass and parse_pitch_class(first.bass))
+        == (second.bass and parse_pitch_class(second.bass))
+    )
+
+
+def _lost(ground: Ground, part: str, fret: int) -> str:
+    """How many of the part's notes as written a capo takes away."""
+    neck = replace(ground.neck(part), capo=fret)
+    own = ground.sounding["pitch"][ground.sounding["part"] == part]
+    gone = sum(count for pitch, count in own.value_counts().items() if not neck.places(pitch))
+    if not gone:
+        return ""
+    return f" {counted(gone, 'note')} of the part as written would lie under it, so mind the lines."

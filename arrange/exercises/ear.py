@@ -1,0 +1,264 @@
+"""Guess by ear before you look: an interval, or which of two takes has the clash.
+
+What is heard is short and made from the song's own notes: two of a finding, held together; or the
+parts of a finding in its first measures, once as written and once with one note moved.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from random import Random
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from arrange.errors import ArrangeError
+from arrange.exercises.exercise import (
+    Exercise,
+    NoExerciseError,
+    Reply,
+    numbers_in,
+    read_answer,
+    shuffled,
+    unread,
+)
+from arrange.exercises.ground import Ground
+from arrange.exercises.trying import trial_of
+from arrange.exercises.words import KIND_WORDS, an_interval, told_parts
+from arrange.pitch import INTERVAL_NAMES, interval_name
+from arrange.sound import Sound, join_sounds, render_sound
+
+KIND = "guess by ear"
+_WIDEST = 16  # semitones that can be asked for by name
+_WRONG = {"small": 2, "middle": 4}
+_TAKES = ("the first take", "the second take")
+_PAIRS = 24  # findings from which intervals are taken
+_MOST_QUARTERS = 4.0
+_MOST_BARS = 2
+_OF_TAKES = ("rub", "mud", "third", "outside", "drive")  # kinds that an ear tells from two takes
+_COLOURS = {
+    0: "like one note, a little thicker", 1: "close and stinging, with fast beats",
+    2: "close, with a slow rub",
+    3: "soft and dark", 4: "soft and bright", 5: "open, a little tense", 6: "restless",
+    7: "open and still", 8: "soft, wide and dark", 9: "soft, wide and bright",
+    10: "open, as if it wanted to go on",
+    11: "sharp, just short of an octave", 12: "like one note twice",
+}  # fmt: skip  # common practice in ear training
+
+
+def ask(ground: Ground, size: str, chance: Random) -> Exercise:
+    """Return an exercise of this kind.
+
+    Raises
+    ------
+    NoExerciseError
+        If no two parts hold notes together.
+    """
+    takes = ground.once("takes", lambda: _takes(ground)) if size != "large" else []
+    if takes and chance.random() < 0.5:
+        return _ask_takes(ground, size, chance, chance.choice(takes))
+    pairs = ground.once("pairs", lambda: _pairs(ground))
+    if not pairs:
+        raise NoExerciseError("no two parts hold notes together that could be told by ear")
+    return _ask_interval(ground, size, chance, chance.choice(pairs))
+
+
+def exercise_sound(exercise: Exercise) -> Sound:
+    """Return what an exercise by ear plays.
+
+    Raises
+    ------
+    ArrangeError
+        If it is no exercise by ear.
+    """
+    if exercise.kind != KIND:
+        raise ArrangeError(f"nothing is played for {exercise.kind!r}, only for {KIND!r}")
+    what, *case = exercise.case
+    if what == "takes":
+        return _takes_sound(exercise.ground, *case)
+    return _pair_sound(exercise.ground, case[0])
+
+
+def _pairs(ground: Ground) -> list[tuple[int, int]]:
+    """Labels of two notes of different parts that sound at once, a pair for each interval."""
+    found: dict[int, tuple[int, int]] = {}
+    notes = ground.song.notes
+    for label in ground.findings.index[:_PAIRS]:
+        own = ground.notes(label)
+        own = own[own["pitch"].notna() & (own["duration"] > 0)].head(40)
+        rows = list(zip(own.index, own["part"], own["pitch"], own["onset"],
+                        own["onset"] + own["duration"], strict=True))  # fmt: skip
+        for place, (one, part, pitch, begin, end) in enumerate(rows):
+            for other, part_b, pitch_b, begin_b, end_b in rows[place + 1 :]:
+                size = abs(pitch - pitch_b)
+                together = min(end, end_b) - max(begin, begin_b)
+                if part != part_b and together >= 1 and size <= _WIDEST and size == int(size):
+                    found.setdefault(int(size), (one, other))
+    labels = set(notes.index)
+    return [pair for pair in found.values() if set(pair) <= labels]
+
+
+def _ask_interval(ground: Ground, size: str, chance: Random, pair: tuple[int, int]) -> Exercise:
+    rows = ground.song.notes.loc[list(pair)]
+    semitones = int(abs(rows["pitch"].iloc[0] - rows["pitch"].iloc[1]))
+    answer = interval_name(semitones)
+    choices: tuple[str, ...] = ()
+    if size in _WRONG:
+        near = 2 if size == "small" else 1
+        wrong = [name for n, name in enumerate(INTERVAL_NAMES) if abs(n - semitones) >= near]
+        picked = shuffled(chance, answer, wrong, _WRONG[size])
+        choices = tuple(sorted(picked, key=INTERVAL_NAMES.index))
+    bar = int(rows["measure"].max())
+    question = (
+        f"Listen: {rows['part'].iloc[0]} and {rows['part'].iloc[1]} hold one note each "
+        f"({ground.section_at(bar)}, measure {bar}). Which interval is it?"
+    )
+    low, high = sorted(rows["pitch"])
+    hints = (
+        f"What others hear in it: {_COLOURS[semitones % 12 if semitones != 12 else 12]}.",
+        f"The lower note is {ground.name(low)}, the upper {ground.name(high)}: count.",
+    )
+    return Exercise(
+        KIND, size, question, "the name of an interval or its semitones, such as major third or 4",
+        choices, answer, hints, ground.section_at(bar), (bar, bar), ("interval", pair), ground,
+    )  # fmt: skip
+
+
+def _pair_sound(ground: Ground, pair: tuple[int, int]) -> Sound:
+    """Two notes from where both sound, for a measure at most."""
+    notes = ground.song.notes.loc[list(pair)]
+    begin = notes["onset"].max()
+    end = min((notes["onset"] + notes["duration"]).min(), begin + _MOST_QUARTERS)
+    bar = ground.measures_of(begin, begin)[0]
+    held = notes.assign(
+        onset=begin, duration=end - begin, measure=bar, section=ground.section_at(bar)
+    )
+    return render_sound(replace(ground.song, notes=held), measures=(bar, bar))
+
+
+def _takes(ground: Ground) -> list[tuple[int, str, float, int]]:
+    """Finding, part, pitch and semitones of moves that end a finding and bring nothing new."""
+    found = []
+    rows = ground.findings[ground.findings["kind"].isin(_OF_TAKES)].head(6)
+    for row in rows.itertuples():
+        for part in row.parts.split(" + "):
+            own = ground.notes(row.Index)
+            pitches = sorted(set(own["pitch"][own["part"] == part]))
+            if part not in ground.fretted or len(pitches) != 1:
+                continue
+            trial = trial_of(ground, row.Index, part, float(pitches[0]))
+            steps = [n for n in range(-5, 6) if n]
+            tried = trial.outcomes(steps)
+            good = [n for n in steps if tried[n].ends and not tried[n].brings
+                    and trial.in_chord(trial.pitch + n) is not False]  # fmt: skip
+            if good:
+                found.append((row.Index, part, float(pitches[0]), min(good, key=abs)))
+                break
+    return found
+
+
+def _ask_takes(
+    ground: Ground, size: str, chance: Random, case: tuple[int, str, float, int]
+) -> Exercise:
+    label, part, pitch, semitones = case
+    row = ground.finding(label)
+    order = chance.randrange(2)
+    bars = sorted(ground.measures(label))[:_MOST_BARS]
+    parts = told_parts(row["parts"])
+    question = (
+        f"Listen to two takes of {row['section']}, measure {bars[0]}: {parts}, once as written and "
+        f"once with one note of {part} moved. In which take is the {KIND_WORDS[row['kind']].noun}?"
+        if size == "small"
+        else f"Listen to two takes of {row['section']}, measure {bars[0]}: {parts}. In one of them "
+        "a note is moved so that a clash ends. Which take has the clash?"
+    )
+    name, to = ground.name(pitch), ground.name(pitch + semitones)
+    hints = (
+        "Listen to the held notes, not to the attacks: does it beat, sting or boom?",
+        f"One has {name}, the other {to}, in {part}.",
+    )
+    return Exercise(
+        KIND, size, question, "first or second", _TAKES, _TAKES[order], hints, row["section"],
+        (bars[0], bars[0]), ("takes", label, part, pitch, semitones, order), ground,
+    )  # fmt: skip
+
+
+def _takes_sound(
+    ground: Ground, label: int, part: str, pitch: float, semitones: int, order: int
+) -> Sound:
+    trial = trial_of(ground, label, part, pitch)
+    notes = ground.song.notes
+    moved = pd.Series(notes.index.isin(trial.rows), index=notes.index)
+    mended = replace(ground.song, notes=notes.assign(pitch=notes["pitch"] + semitones * moved))
+    bar = min(ground.measures(label))
+    parts = ground.finding(label)["parts"].split(" + ")
+    takes = [render_sound(song, parts=parts, measures=(bar, bar)) for song in (ground.song, mended)]
+    return join_sounds(*(takes if order == 0 else takes[::-1]))
+
+
+def reply(exercise: Exercise, answer: Any) -> Reply:
+    """Return what an answer gets."""
+    text = read_answer(exercise, answer).lower()
+    what, *case = exercise.case
+    if what == "takes":
+        return _reply_takes(exercise, text, case)
+    semitones = _semitones(text)
+    if semitones is None:
+        return unread(exercise, text)
+    ground, rows = exercise.ground, exercise.ground.song.notes.loc[list(case[0])]
+    low, high = sorted(rows["pitch"])
+    right = round(high - low)
+    names = f"{ground.name(low)} and {ground.name(high)}"
+    if semitones == right:
+        return Reply(True, f"Yes, {an_interval(right)}: {names}; {_colour(right)}.")
+    if semitones % 12 == right % 12:
+        wider = "farther apart" if right > semitones else "closer together"
+        return Reply(
+            False,
+            f"The letters of the notes are right, but they lie {wider}, by "
+            f"{an_interval(right - semitones)}. Sing from one to the other.",
+        )
+    wider = "wider" if semitones > right else "closer"
+    far = abs(semitones - right)
+    near = "by one semitone" if far == 1 else f"by {far} semitones"
+    return Reply(False, f"{an_interval(semitones).capitalize()} is {wider} than what you heard, "
+                        f"{near}: it would sound {_colour(semitones)}.")  # fmt: skip
+
+
+def _colour(semitones: int) -> str:
+    return _COLOURS[12 if semitones == 12 else semitones % 12]
+
+
+def _semitones(text: str) -> int | None:
+    text = text.removeprefix("a ").removeprefix("an ").strip()
+    if text in INTERVAL_NAMES:
+        return INTERVAL_NAMES.index(text)
+    short = {"perfect fourth": 5, "perfect fifth": 7, "third": None, "semitone": 1, "tone": 2}
+    if text in short:
+        return short[text]
+    numbers = numbers_in(text.removesuffix(" semitones").removesuffix(" semitone"))
+    is_number = len(numbers) == 1 and text.split()[0] == str(numbers[0])
+    return numbers[0] if is_number and numbers[0] <= 2 * _WIDEST else None
+
+
+def _reply_takes(exercise: Exercise, text: str, case: list[Any]) -> Reply:
+    label, part, pitch, semitones, order = case
+    words = set(text.replace("1st", "first").replace("2nd", "second").split())
+    said = [n for n, names in enumerate((("first", "1"), ("second", "2"))) if words & {*names}]
+    if len(said) != 1:
+        return unread(exercise, text)
+    ground = exercise.ground
+    row = ground.finding(label)
+    name, to = ground.name(pitch), ground.name(pitch + semitones)
+    if said[0] == order:
+        return Reply(
+            True, f"Yes. {row['why']} In the other take {part} has {to} instead of {name}."
+        )
+    other = np.array(["second", "first"])[said[0]]
+    noun = KIND_WORDS[row["kind"]].noun
+    return Reply(
+        False,
+        f"In that take {part} has {to} instead of {name}, and the {noun} is gone. Listen to the "
+        f"{other} again, to the held notes.",
+    )

@@ -1,0 +1,110 @@
+"""What an exercise is, what a reply is, and how an answer is read."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from arrange.errors import ArrangeError
+from arrange.exercises.ground import Ground
+
+SIZES = ("small", "middle", "large")
+_LONGEST = 200  # letters of an answer
+
+
+class NoExerciseError(ArrangeError):
+    """A song gives no exercise of a kind; the message says why."""
+
+
+@dataclass(frozen=True)
+class Exercise:
+    """One question about a song.
+
+    Parameters
+    ----------
+    kind : str
+        One of ``KINDS``.
+    size : str
+        ``"small"`` with choices, ``"middle"``, or ``"large"`` with nothing to choose from and
+        more to tell.
+    question : str
+    form : str
+        How an answer is written, with an example.
+    choices : tuple of str
+        Exactly one of them is right; empty where the answer is free.
+    answer : str
+        A right answer.
+    hints : tuple of str
+        The later, the more they give away.
+    section : str
+        Where in the song; empty where that is what is asked.
+    measures : (int, int)
+        First and last played measure of the stretch to look at.
+    case : tuple
+        What the checker needs beside the song.
+    ground : Ground
+        The song, and what was found out about it.
+    """
+
+    kind: str
+    size: str
+    question: str
+    form: str
+    choices: tuple[str, ...]
+    answer: str
+    hints: tuple[str, ...]
+    section: str
+    measures: tuple[int, int]
+    case: tuple[Any, ...] = field(repr=False)
+    ground: Ground = field(repr=False, compare=False)
+
+
+@dataclass(frozen=True)
+class Reply:
+    """What an answer gets: whether it is right, and a sentence or two that teach."""
+
+    right: bool
+    text: str
+
+    def __str__(self) -> str:
+        return self.text
+
+
+def read_answer(exercise: Exercise, answer: Any) -> str:
+    """Return an answer as text: a letter becomes its choice, a tuple its words; "" for none."""
+    if answer is None:
+        return ""
+    parts = answer if isinstance(answer, tuple | list) else [answer]
+    text = " ".join(" ".join(str(part) for part in parts).split())[:_LONGEST]
+    letter = re.fullmatch(r"\(?([a-z])[).]?", text.lower())
+    if letter and ord(letter[1]) - 97 < len(exercise.choices):
+        return exercise.choices[ord(letter[1]) - 97]
+    return text.rstrip(".!")
+
+
+def unread(exercise: Exercise, text: str) -> Reply:
+    """Return the reply to an answer that cannot be read."""
+    told = f"{text[:40]!r} cannot be read as an answer" if text else "No answer yet"
+    return Reply(False, f"{told}: write {wanted(exercise)}.")
+
+
+def wanted(exercise: Exercise) -> str:
+    """Return what an answer looks like."""
+    letters = ", ".join(chr(97 + n) for n in range(len(exercise.choices)))
+    return f"a letter ({letters}) or {exercise.form}" if letters else exercise.form
+
+
+def numbers_in(text: str) -> list[int]:
+    """Return the whole numbers that stand alone in a text, not those of note names."""
+    apart = re.sub(r"\b(?:m|bar|measure|fret|capo)(?=\d)", "", text.lower())
+    return [int(each) for each in re.findall(r"(?<![\w#.-])\d{1,6}(?![\w.])", apart)]
+
+
+def shuffled(chance: Any, right: str, wrong: Sequence[str], most: int) -> tuple[str, ...]:
+    """Return the right choice among at most so many wrong ones, in an order by chance."""
+    others = list(dict.fromkeys(each for each in wrong if each != right))
+    picked = [right, *chance.sample(others, min(most, len(others)))]
+    chance.shuffle(picked)
+    return tuple(picked)

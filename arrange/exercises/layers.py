@@ -1,0 +1,243 @@
+"""Which layer can go: of which part is most played by others at the same time?
+
+A note is heard elsewhere where another part begins the same note, in any octave, at the same
+moment. The layer with the least share of notes that nobody else plays can go with the least loss;
+where the song has more than two guitars, what condensing it to two players does with the layer is
+told beside it.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from random import Random
+from typing import Any
+
+import numpy as np
+
+from arrange.exercises.exercise import (
+    Exercise,
+    NoExerciseError,
+    Reply,
+    numbers_in,
+    read_answer,
+    shuffled,
+    unread,
+)
+from arrange.exercises.ground import Ground
+from arrange.exercises.words import counted, listed, measures_words, runs_words
+from arrange.spelling import nearest_spelling
+
+KIND = "which layer can go"
+_STAY = ("voice", "bass", "drums")  # families that nobody would let go
+_LEAST_PARTS = 3
+_FEWEST_NOTES = 4
+_CLEAR = 0.2  # share by which a wrong choice must be worse
+_EQUAL = 0.02
+_WRONG = 3
+
+
+@dataclass(frozen=True)
+class Layer:
+    """A layer in a section: its notes, and those that nobody else plays."""
+
+    part: str
+    notes: int
+    alone: int
+    measures: tuple[int, ...]  # in which it is alone
+    with_whom: str  # who plays most of its notes too; empty for nobody
+
+    @property
+    def share(self) -> float:
+        """Share of its notes that nobody else plays."""
+        return self.alone / self.notes
+
+
+def ask(ground: Ground, size: str, chance: Random) -> Exercise:
+    """Return an exercise of this kind.
+
+    Raises
+    ------
+    NoExerciseError
+        If fewer than three parts play at one time, or none of them can be told from the others.
+    """
+    cases = ground.once("layers", lambda: _cases(ground))
+    if not cases:
+        raise NoExerciseError(
+            "in no section do three parts play of which one is clearly more doubled than another"
+        )
+    section, layers = chance.choice([each for each in cases if len(each[1]) > 2] or cases)
+    least = min(layer.share for layer in layers)
+    right = tuple(layer.part for layer in layers if layer.share <= least + _EQUAL)
+    wrong = [layer.part for layer in layers if layer.share >= least + _CLEAR]
+    answer = chance.choice(right)
+    choices = shuffled(chance, answer, wrong, _WRONG) if size == "small" else ()
+    first, last = ground.stretch(section)
+    names = listed(choices or [layer.part for layer in layers])
+    form = f"the name of a layer, such as {layers[-1].part}"
+    more = ""
+    if size == "large":
+        own = next(layer for layer in layers if layer.part == answer)
+        more = " And how many of its notes would be heard in no other part?"
+        form = f"a layer and a number of notes, such as {layers[-1].part}: 12"
+        answer = f"{answer}: {own.alone}"
+    question = (
+        f"{section} ({measures_words(first, last)}): {names} play. One of them has to go. With "
+        f"which is least lost: of which are the most notes played by another part too, at the same "
+        f"moment and in any octave?{more}"
+    )
+    return Exercise(
+        KIND, size, question, form, choices, answer, _hints(layers, right, chance), section,
+        (first, last), (section, right, size == "large"), ground,
+    )  # fmt: skip
+
+
+def _cases(ground: Ground) -> list[tuple[str, tuple[Layer, ...]]]:
+    """Sections in which a layer can go and another cannot so well."""
+    found = []
+    for section in ground.song.sections["section"]:
+        layers = section_layers(ground, str(section))
+        shares = [layer.share for layer in layers]
+        if len(layers) > 1 and max(shares) - min(shares) >= _CLEAR and min(shares) < 1:
+            found.append((str(section), layers))
+    return found
+
+
+def section_layers(ground: Ground, section: str) -> tuple[Layer, ...]:
+    """Return what each layer of a section has for itself; none where two parts or fewer play."""
+    return ground.once(("layers", section), lambda: _section_layers(ground, section))
+
+
+def _section_layers(ground: Ground, section: str) -> tuple[Layer, ...]:
+    notes = ground.sounding[ground.sounding["section"] == section]
+    order = [part for part in ground.song.parts["part"] if part in set(notes["part"])]
+    if len(order) < _LEAST_PARTS:
+        return ()
+    families = dict(zip(ground.song.parts["part"], ground.song.parts["family"], strict=True))
+    code = notes["onset"].round(6).astype(str) + "/" + (notes["pitch"].round() % 12).astype(str)
+    by_part = {part: set(code[notes["part"] == part]) for part in order}
+    layers = []
+    for part in order:
+        own = notes["part"] == part
+        if families[part] in _STAY or own.sum() < _FEWEST_NOTES:
+            continue
+        others = set().union(*(codes for other, codes in by_part.items() if other != part))
+        alone = own & ~code.isin(others)
+        shared = {other: len(by_part[part] & codes) for other, codes in by_part.items()
+                  if other != part}  # fmt: skip
+        most = max(shared, key=lambda other: shared[other])
+        bars = tuple(np.unique(notes["measure"][alone]).tolist())
+        layers.append(Layer(part, int(own.sum()), int(alone.sum()), bars,
+                            most if shared[most] else ""))  # fmt: skip
+    return tuple(layers)
+
+
+def _hints(layers: tuple[Layer, ...], right: tuple[str, ...], chance: Random) -> tuple[str, ...]:
+    other = chance.choice([layer for layer in layers if layer.part not in right])
+    own = next(layer for layer in layers if layer.part in right)
+    second = (
+        f"{own.with_whom} plays much of what another has too." if own.with_whom
+        else "Nobody doubles anybody there: look for the one that is nearest to another."
+    )  # fmt: skip
+    return (f"{other.part} has {counted(other.alone, 'note')} for itself.", second)
+
+
+def reply(exercise: Exercise, answer: Any) -> Reply:
+    """Return what an answer gets."""
+    text = read_answer(exercise, answer)
+    section, right, wants_count = exercise.case
+    layers = {layer.part: layer for layer in section_layers(exercise.ground, section)}
+    name, _, told = text.rpartition(":") if wants_count and ":" in text else (text, "", "")
+    if wants_count and not told:
+        behind = re.fullmatch(r"(.*?)[,;\s]+(\d+)(?: notes?)?", text)
+        if behind and text not in layers:
+            name, told = behind[1], behind[2]
+    part = _part(exercise.ground, name.strip())
+    if part is None:
+        return _unknown(exercise, name.strip(), list(layers))
+    if part not in layers:
+        return _no_layer(exercise, part, section)
+    layer = layers[part]
+    if part not in right:
+        return Reply(False, _why_not(exercise.ground, layer, layers[right[0]]))
+    if wants_count:
+        counts = numbers_in(told)
+        if len(counts) != 1:
+            return Reply(False, f"{part} is right. How many of its notes does nobody else play? "
+                                f"Write {exercise.form}.")  # fmt: skip
+        if counts[0] != layer.alone:
+            return Reply(False, _wrong_count(layer, counts[0]))
+    return Reply(True, _why(exercise.ground, layer, section, right))
+
+
+def _part(ground: Ground, name: str) -> str | None:
+    names = {part.lower(): part for part in ground.song.parts["part"]}
+    return names.get(name.lower())
+
+
+def _unknown(exercise: Exercise, name: str, parts: list[str]) -> Reply:
+    near = nearest_spelling(name, tuple(parts)) if name else None
+    if near:
+        return Reply(False, f"There is no layer {name!r}; did you mean {near!r}?")
+    return unread(exercise, name)
+
+
+def _no_layer(exercise: Exercise, part: str, section: str) -> Reply:
+    bars = range(exercise.measures[0], exercise.measures[1] + 1)
+    if not exercise.ground.plays(part, bars):
+        return Reply(False, f"{part} does not play in {section}: nothing would go with it.")
+    families = dict(zip(*(exercise.ground.song.parts[c] for c in ("part", "family")), strict=True))
+    if families[part] in _STAY:
+        return Reply(False, f"{part} is the {families[part]} of the song: it stays.")
+    return Reply(False, f"{part} has only a few notes in {section}; it was not asked for.")
+
+
+def _why_not(ground: Ground, layer: Layer, best: Layer) -> str:
+    """What would go with a layer."""
+    told = (
+        f"With {layer.part} {layer.alone} of {counted(layer.notes, 'note')} would be gone that no "
+        f"other part plays ({runs_words(layer.measures)})"
+    )
+    roles = _roles(ground)
+    role = f"; it is the {roles[layer.part]} of the song" if roles.get(layer.part) in (
+        "lead", "hook") else ""  # fmt: skip
+    return f"{told}{role}. There is one with which only {best.share:.0%} of its notes would go."
+
+
+def _roles(ground: Ground) -> dict[str, str]:
+    found = ground.condensed
+    if found is None:
+        return {}
+    return dict(zip(found.roles["layer"], found.roles["role"], strict=True))
+
+
+def _wrong_count(layer: Layer, told: int) -> str:
+    if told > layer.notes:
+        return f"{layer.part} is right, but it has {counted(layer.notes, 'note')} there in all."
+    more = "More" if layer.alone > told else "Fewer"
+    if layer.with_whom:
+        return (
+            f"{layer.part} is right, but not {told}. {more}: compare it note by note with "
+            f"{layer.with_whom}, any octave."
+        )
+    return f"{layer.part} is right, but not {told}. {more}: nobody plays any of its notes."
+
+
+def _why(ground: Ground, layer: Layer, section: str, right: tuple[str, ...]) -> str:
+    shared = layer.notes - layer.alone
+    whom = f", most of them {layer.with_whom}" if layer.with_whom else ""
+    many = "all" if not layer.alone else str(shared)
+    told = [f"Yes, {layer.part}: others play {many} of its {counted(layer.notes, 'note')}{whom}."]
+    if layer.alone:
+        told.append(f"What goes is in {runs_words(layer.measures)}.")
+    others = [part for part in right if part != layer.part]
+    if others:
+        told.append(f"{listed(others)} would do as well; only one of you may go.")
+    found = ground.condensed
+    if found is not None:
+        own = found.lost[(found.lost["section"] == section) & (found.lost["layer"] == layer.part)]
+        if len(own):
+            told.append(f"Condensed to two players it goes too: {own['why'].iloc[0]}.")
+        else:
+            told.append("Condensed to two players somebody still takes it.")
+    return " ".join(told)

@@ -1,0 +1,106 @@
+"""What there is to hear between some parts in a stretch: said beside a wrong guess."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from arrange.exercises.ground import Ground
+from arrange.exercises.words import an_interval, counted, listed
+
+_OCTAVE = 12
+_RUBS = (1, 13)
+_NEAR = 1e-6
+
+
+def silent_parts(ground: Ground, parts: list[str], first: int, last: int) -> list[str]:
+    """Return those parts that do not sound in some measures."""
+    return [part for part in parts if not ground.plays(part, range(first, last + 1))]
+
+
+def heard(ground: Ground, parts: list[str], first: int, last: int, kind: str) -> str:
+    """Return one sentence on what some parts do in some measures, as the kind asks for it."""
+    where = "there"
+    silent = silent_parts(ground, parts, first, last)
+    if silent:
+        return f"{listed(silent)} {'is' if len(silent) == 1 else 'are'} silent {where}"
+    begin, end = ground.time_of(first, last)
+    notes = ground.within(begin, end, parts)
+    if kind == "mud":
+        low = notes.loc[notes["pitch"].idxmin()]
+        return f"the lowest note {where} is {ground.name(low['pitch'])} of {low['part']}"
+    if kind in ("outside", "third"):
+        return _chord(ground, begin, "first chord there" if last > first else "chord there")
+    if kind in ("busy", "near", "fusing", "doubling"):
+        return _attacks(notes, parts, where)
+    if len(parts) == 1:
+        low, high = (ground.name(notes["pitch"].agg(end)) for end in ("min", "max"))
+        return f"{parts[0]} lies between {low} and {high} {where}"
+    if kind == "rub":
+        return _nearest(ground, notes, parts, where)
+    return _apart(notes, parts, where)
+
+
+def intervals(notes: pd.DataFrame) -> list[tuple[int, float, float]]:
+    """Return size, lower and upper pitch of each interval that two parts hold at once."""
+    part, pitch, onset = (notes[name].to_numpy() for name in ("part", "pitch", "onset"))
+    end = onset + notes["duration"].to_numpy()
+    found = []
+    for one in range(len(notes)):
+        later = np.arange(one + 1, len(notes))
+        at_once = np.minimum(end[later], end[one]) - np.maximum(onset[later], onset[one]) > _NEAR
+        for other in later[at_once & (part[later] != part[one])]:
+            low, high = sorted((pitch[one], pitch[other]))
+            found.append((round(high - low), float(low), float(high)))
+    return found
+
+
+def _nearest(ground: Ground, notes: pd.DataFrame, parts: list[str], where: str) -> str:
+    """The interval nearest to a minor second or ninth."""
+    sizes = intervals(notes)
+    if not sizes:
+        return f"{listed(parts)} never sound at one time {where}"
+    _, low, high = min(sizes, key=lambda each: (min(abs(each[0] - rub) for rub in _RUBS), each))
+    return (
+        f"the nearest to a rub {where} is {an_interval(high - low)}, "
+        f"{ground.name(low)} and {ground.name(high)}"
+    )
+
+
+def _apart(notes: pd.DataFrame, parts: list[str], where: str) -> str:
+    """How far the middles of two parts lie apart."""
+    means = {part: _mean(notes[notes["part"] == part]) for part in parts[:2]}
+    low, high = sorted(means, key=lambda part: means[part])
+    far = means[high] - means[low]
+    if round(far) == 0:
+        return f"{low} and {high} lie at the same height {where}"
+    return f"{high} lies about {an_interval(far)} above {low} {where}"
+
+
+def _mean(notes: pd.DataFrame) -> float:
+    return float(np.average(notes["pitch"], weights=notes["duration"]))
+
+
+def _attacks(notes: pd.DataFrame, parts: list[str], where: str) -> str:
+    """How many attacks fall together."""
+    times = [set(notes["onset"][notes["part"] == part].round(6)) for part in parts[:2]]
+    told = [
+        f"{part} has {counted(len(own), 'attack')}" for part, own in zip(parts, times, strict=False)
+    ]
+    if len(times) < 2:
+        return f"{told[0]} {where}"
+    return f"{listed(told)} {where}, {len(times[0] & times[1])} of them together"
+
+
+def _chord(ground: Ground, begin: float, which: str) -> str:
+    chord = ground.chord_at(begin)
+    if chord is None or not chord["pitch_classes"]:
+        return "no chord stands there"
+    members = ", ".join(chord_names(ground, chord))
+    return f"the {which} is {chord['symbol']} ({members}); hold the notes against it"
+
+
+def chord_names(ground: Ground, chord: object) -> list[str]:
+    """Return the names of a chord's members, without octaves."""
+    classes = chord["pitch_classes"]  # type: ignore[index]
+    return [ground.name(60 + each % _OCTAVE).rstrip("0123456789-") for each in classes]

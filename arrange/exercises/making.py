@@ -1,0 +1,109 @@
+"""Exercises made from a song, and their answers checked: the six kinds in one table."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from random import Random
+from typing import Any
+
+from arrange.errors import ArrangeError
+from arrange.exercises import capos, ear, finding, fixing, layers, naming
+from arrange.exercises.exercise import SIZES, Exercise, NoExerciseError, Reply
+from arrange.exercises.ground import Ground
+from arrange.tables import Song
+
+_MODULES = (ear, finding, naming, fixing, capos, layers)  # the ear first, before anybody looks
+_ASK: dict[str, Callable[[Ground, str, Random], Exercise]] = {
+    each.KIND: each.ask for each in _MODULES
+}
+_REPLY: dict[str, Callable[[Exercise, Any], Reply]] = {each.KIND: each.reply for each in _MODULES}
+
+KINDS = tuple(_ASK)
+
+
+def make_exercises(
+    song: Song | Ground,
+    seed: int = 1,
+    size: str = "small",
+    kinds: Sequence[str] | None = None,
+) -> tuple[Exercise, ...]:
+    """Return exercises made from a song, one of each kind that it gives.
+
+    Parameters
+    ----------
+    song : Song or Ground
+        A ``Ground`` keeps what it found out, so that many exercises of one song are quick.
+    seed : int
+        Another one, other exercises.
+    size : str
+        ``"small"``: choose among a few; ``"middle"``: find it yourself; ``"large"``: in the whole
+        song, or with more to tell.
+    kinds : sequence of str, optional
+        Some of ``KINDS``, in the order wanted; else all.
+
+    Returns
+    -------
+    tuple of Exercise
+        Kinds that the song gives no exercise of are left out; ``missing_exercises`` tells why.
+
+    Raises
+    ------
+    ArrangeError
+        If a kind or the size is unknown, or the song gives none at all.
+    """
+    return exercises_of(song, seed, size, kinds)[0]
+
+
+def missing_exercises(song: Song | Ground) -> dict[str, str]:
+    """Return the kinds that a song gives no exercise of, each with the reason."""
+    return _made(song if isinstance(song, Ground) else Ground(song), 1, SIZES[0], KINDS)[1]
+
+
+def exercises_of(
+    song: Song | Ground, seed: int, size: str, kinds: Sequence[str] | None = None
+) -> tuple[tuple[Exercise, ...], dict[str, str]]:
+    """Return what ``make_exercises`` does, and the kinds left out, each with the reason."""
+    _check(size, kinds)
+    ground = song if isinstance(song, Ground) else Ground(song)
+    made, missing = _made(ground, seed, size, KINDS if kinds is None else kinds)
+    if not made:
+        told = "; ".join(f"{kind}: {why}" for kind, why in missing.items())
+        raise ArrangeError(f"this song gives no exercise. {told}")
+    return made, missing
+
+
+def _made(
+    ground: Ground, seed: int, size: str, kinds: Sequence[str]
+) -> tuple[tuple[Exercise, ...], dict[str, str]]:
+    made, missing = [], {}
+    for kind in kinds:
+        try:
+            made.append(_ASK[kind](ground, size, Random(f"{seed} {size} {kind}")))
+        except NoExerciseError as error:
+            missing[kind] = str(error)
+    return tuple(made), missing
+
+
+def _check(size: str, kinds: Sequence[str] | None) -> None:
+    if size not in SIZES:
+        raise ArrangeError(f"size={size!r}; it is one of {', '.join(map(repr, SIZES))}")
+    if isinstance(kinds, str):
+        raise ArrangeError(f"kinds={kinds!r}; give several, such as [{kinds!r}]")
+    for kind in kinds or ():
+        if kind not in KINDS:
+            raise ArrangeError(f"no exercise is called {kind!r}; there are {', '.join(KINDS)}")
+    if kinds is not None and not len(kinds):
+        raise ArrangeError(f"kinds is empty; there are {', '.join(KINDS)}")
+
+
+def check_answer(exercise: Exercise, answer: Any) -> Reply:
+    """Return whether an answer is right, and what there is to learn from it.
+
+    Parameters
+    ----------
+    exercise : Exercise
+    answer : str, number or tuple
+        As ``exercise.form`` tells, or the letter of a choice. Whatever cannot be read gets a reply
+        that says what is wanted.
+    """
+    return _REPLY[exercise.kind](exercise, answer)

@@ -1,0 +1,167 @@
+"""Name its kind: what is it that can be heard here?
+
+Whatever else is told of the same parts at the same time is accepted too, and is not offered as a
+wrong choice.
+"""
+
+from __future__ import annotations
+
+from random import Random
+from typing import Any
+
+import pandas as pd
+
+from arrange.clashes import LOW_INTERVAL_LIMITS
+from arrange.exercises.exercise import (
+    Exercise,
+    NoExerciseError,
+    Reply,
+    read_answer,
+    shuffled,
+    unread,
+)
+from arrange.exercises.ground import Ground
+from arrange.exercises.listening import heard, intervals
+from arrange.exercises.words import (
+    KIND_WORDS,
+    an,
+    an_interval,
+    listed,
+    measures_words,
+    notes_words,
+    told_parts,
+)
+from arrange.spelling import nearest_spelling
+
+KIND = "name its kind"
+_WRONG = {"small": 2, "middle": 4, "large": 0}
+_SHARED = ("crowding", "crossing", "doubling", "third", "rub", "near", "busy", "fusing", "masking",
+           "roughness")  # fmt: skip  # kinds that take two parts
+
+
+def ask(ground: Ground, size: str, chance: Random) -> Exercise:
+    """Return an exercise of this kind.
+
+    Raises
+    ------
+    NoExerciseError
+        If the song has no finding.
+    """
+    labels = ground.findings.index.tolist()
+    if not labels:
+        raise NoExerciseError("nothing was found in this song that could be named")
+    label = chance.choice(labels)
+    row = ground.finding(label)
+    right, near = _kinds_here(ground, label)
+    wrong = [kind for kind in KIND_WORDS if kind not in right | near]
+    choices = shuffled(chance, row["kind"], wrong, _WRONG[size]) if _WRONG[size] else ()
+    bars = sorted(ground.measures(label))
+    first, last = bars[0], bars[-1]
+    notes = f"The notes: {notes_words(row['kind'], row['pitches'])}. " if size != "large" else ""
+    question = (
+        f"{told_parts(row['parts'])}, {row['section']}, {measures_words(first, last)}. {notes}"
+        "Which kind of finding is it?"
+    )
+    form = "one word: " + ", ".join(choices or KIND_WORDS)
+    return Exercise(
+        KIND, size, question, form, choices, row["kind"], _hints(row), row["section"],
+        (first, last), (label, frozenset(right), frozenset(near)), ground,
+    )  # fmt: skip
+
+
+def _kinds_here(ground: Ground, label: int) -> tuple[set[str], set[str]]:
+    """Kinds told of these parts or some of them at this time, and kinds of others beside them."""
+    row, table = ground.finding(label), ground.findings
+    end = row["onset"] + row["duration"]
+    here = table[(table["onset"] <= end) & (table["onset"] + table["duration"] >= row["onset"])]
+    asked = set(row["parts"].split(" + "))
+    parts = [set(own.split(" + ")) for own in here["parts"]]
+    right = {kind for kind, own in zip(here["kind"], parts, strict=True) if own <= asked}
+    near = {kind for kind, own in zip(here["kind"], parts, strict=True) if own & asked}
+    return right, near - right
+
+
+def _hints(row: Any) -> tuple[str, ...]:
+    many = len(row["parts"].split(" + "))
+    return (
+        "It takes one part alone." if many == 1 else "It is something between two parts.",
+        f"It says: {KIND_WORDS[row['kind']].meaning}.",
+    )
+
+
+def reply(exercise: Exercise, answer: Any) -> Reply:
+    """Return what an answer gets."""
+    text = read_answer(exercise, answer).lower()
+    label, right, near = exercise.case
+    if text not in KIND_WORDS:
+        meant = nearest_spelling(text, tuple(KIND_WORDS)) if text else None
+        if meant:
+            return Reply(False, f"There is no kind {text!r}; did you mean {meant!r}?")
+        return unread(exercise, text)
+    ground, row = exercise.ground, exercise.ground.finding(label)
+    if text == row["kind"]:
+        also = sorted(right - {text})
+        more = f" You may say {listed(also, 'or')} as well: it is told here too." if also else ""
+        return Reply(True, f"Yes, {text}. {row['why']}{more}")
+    if text in right:
+        return Reply(True, f"Yes, {text} is told here too; the question thought of {row['kind']}.")
+    if text in near:
+        return Reply(False, f"{_beside(ground, row, text)} These notes are something else.")
+    return Reply(False, f"Not {text} ({KIND_WORDS[text].meaning}). "
+                        f"{_against(ground, label, text)}")  # fmt: skip
+
+
+def _beside(ground: Ground, row: Any, kind: str) -> str:
+    """Between whom a kind stands at this time."""
+    table = ground.findings
+    end = row["onset"] + row["duration"]
+    same = table[(table["kind"] == kind) & (table["onset"] <= end)
+                 & (table["onset"] + table["duration"] >= row["onset"])]  # fmt: skip
+    asked = set(row["parts"].split(" + "))
+    parts = next(own for own in same["parts"] if set(own.split(" + ")) & asked)
+    return f"There is {kind} here as well, but of {told_parts(parts)}."
+
+
+def _against(ground: Ground, label: int, kind: str) -> str:
+    """What in these notes speaks against a kind."""
+    row, notes = ground.finding(label), ground.notes(label)
+    parts = row["parts"].split(" + ")
+    table = ground.song.parts.set_index("part")
+    if kind in _SHARED and len(parts) == 1:
+        return f"It takes two parts, and these notes are of {parts[0]} alone."
+    if kind in ("voice", "bass") and kind not in set(table["family"][parts]):
+        who = "singer" if kind == "voice" else "bass"
+        return f"There is no {who} among {listed(parts)}." if len(parts) > 1 else (
+            f"{parts[0]} is no {who}."
+        )  # fmt: skip
+    if kind == "drive":
+        drives = [f"{part} is {table['drive'][part]}" for part in parts]
+        if all(table["drive"][parts] == "clean"):
+            return f"{listed(drives)}: there is no amplifier to make anything rough."
+        return f"{listed(drives)}, but these notes stay clean under it."
+    if kind == "mud":
+        return _not_low(ground, notes)
+    if kind == "rub":
+        return _no_rub(ground, notes)
+    first, last = min(ground.measures(label)), max(ground.measures(label))
+    told = heard(ground, parts, first, last, kind)
+    return f"It was looked for here and not found: {told}."
+
+
+def _not_low(ground: Ground, notes: pd.DataFrame) -> str:
+    low = float(notes["pitch"].min())
+    highest = max(LOW_INTERVAL_LIMITS.values())
+    if low >= highest:
+        return f"The lowest note here, {ground.name(low)}, is too high up for that."
+    return f"The lowest note here is {ground.name(low)}: its intervals stay clear there."
+
+
+def _no_rub(ground: Ground, notes: pd.DataFrame) -> str:
+    sizes = intervals(notes)
+    if not sizes:
+        return "These notes are never held at one time by two parts."
+    size, low, high = min(sizes)
+    told = an_interval(size)
+    return f"The two come no nearer than {told}, {ground.name(low)} and {ground.name(high)}." if (
+        size != 1
+    ) else f"There is {an('minor second')}, but too short or too soft to be told."  # fmt: skip

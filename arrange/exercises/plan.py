@@ -1,0 +1,188 @@
+"""A leader's plan for sixty minutes, and the page that everybody takes home."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import pandas as pd
+
+from arrange.exercises.exercise import Exercise
+from arrange.exercises.words import KIND_WORDS, counted, listed
+from arrange.handouts.sheets import LOUDNESS, WARM_UP
+from arrange.tables import Song
+
+MINUTES = 60
+_WELCOME, _SONG, _BREAK, _DECIDE, _CLOSE = 5, 5, 5, 7, 3
+_SHARES = {"fix it on the neck": 2}  # of the time; all others have one
+
+# What an exercise asks for, and how ten people and one projector do it.
+ABOUT = {
+    "guess by ear": (
+        "say what you hear before you see a note",
+        "Nobody looks. Play it twice, at the level of a talking voice; hands up for each choice, "
+        "then check it.",
+    ),
+    "find the clash": (
+        "in which measure or section is it?",
+        "In pairs, with the score or the notebook. Let two pairs say where and why, then check "
+        "both answers, the wrong one first.",
+    ),
+    "name its kind": (
+        "which kind of finding is it?",
+        "All together: each names one kind that it is not, and why. Check a wrong one too: the "
+        "reply tells what speaks against it.",
+    ),
+    "fix it on the neck": (
+        "where else could one finger go, so that it ends?",
+        "In pairs, a guitar each, unplugged. Try it on the neck, then check it. Ask what happens "
+        "to the line on top and to the hand.",
+    ),
+    "which capo": (
+        "at which fret are all chords open shapes?",
+        "On paper first: count down from the chords. Then play two of the shapes.",
+    ),
+    "which layer can go": (
+        "of which part do others play most?",
+        "Groups of three or four; each defends one layer for a minute. Then check all of them.",
+    ),
+}
+
+_TRY = (
+    "Move one finger: another note of the chord, near by.",
+    "The same chord in another inversion, or on other strings.",
+    "Higher up the neck, or with a capo, away from the other guitar.",
+    "Fewer notes: leave the root to the bass, the third to one part only.",
+    "Play between the other's attacks, or hold while the other moves.",
+    "Lay out, and come back when it counts.",
+)  # common practice
+
+
+@dataclass(frozen=True)
+class Step:
+    """One step of the hour: when it begins, how long it lasts, what is done and how."""
+
+    begin: int
+    minutes: int
+    what: str
+    how: str
+
+
+def plan_steps(exercises: Sequence[Exercise]) -> tuple[Step, ...]:
+    """Return the steps of a workshop; their minutes add up to ``MINUTES``."""
+    share = MINUTES - _WELCOME - _SONG - _BREAK - _DECIDE - _CLOSE
+    lasts = _shared_out(share, [_SHARES.get(each.kind, 1) for each in exercises])
+    rows = [
+        (_WELCOME, "Welcome", "Turn amplifiers and speakers down, tune, make pairs. A finding is a "
+         "thing to listen to, not a fault: the ear decides."),
+        (_SONG, "The song, once", "Play it, or what there is of it, at the level of a talking "
+         "voice. Where do the guitars sit on top of each other? Nobody answers yet."),
+    ]  # fmt: skip
+    done, is_rested = 0, len(exercises) < 2
+    for number, (each, minutes) in enumerate(zip(exercises, lasts, strict=True), 1):
+        if not is_rested and done + minutes / 2 >= share / 2:
+            rows.append((_BREAK, "Break", "Quiet for the ears; shake out hands and shoulders."))
+            is_rested = True
+        rows.append((minutes, f"Exercise {number}: {each.kind}", ABOUT[each.kind][1]))
+        done += minutes
+    if len(exercises) < 2:
+        rows.append((_BREAK, "Break", "Quiet for the ears; shake out hands and shoulders."))
+    rows.append((_DECIDE, "Decide", "Each pair proposes one change for the song, with its reason. "
+                 "Vote; write what and why into the log."))  # fmt: skip
+    rows.append((_CLOSE, "Close", "Hand out the page. What will each do at the next rehearsal?"))
+    steps, begin = [], 0
+    for minutes, what, how in rows:
+        steps.append(Step(begin, minutes, what, how))
+        begin += minutes
+    return tuple(steps)
+
+
+def _shared_out(minutes: int, shares: Sequence[int]) -> list[int]:
+    """Whole minutes by shares, the rest to the first."""
+    whole = sum(shares)
+    lasts = [minutes * share // whole for share in shares]
+    for place in range(minutes - sum(lasts)):
+        lasts[place % len(lasts)] += 1
+    return lasts
+
+
+def plan_blocks(exercises: Sequence[Exercise], missing: dict[str, str]) -> list[Any]:
+    """Return the leader's plan as blocks of a paper."""
+    steps = plan_steps(exercises)
+    rows = [
+        [f"{step.begin}–{step.begin + step.minutes}", str(step.minutes), step.what, step.how]
+        for step in steps
+    ]
+    about = (
+        f"For about ten people, one projector and {counted(len(exercises), 'exercise')} of size "
+        f"{exercises[0].size}. The evening before: arrange ready."
+    )
+    blocks: list[Any] = [
+        {"kind": "text", "text": about},
+        {"kind": "table", "head": ["From–to", "Minutes", "What", "How"], "rows": rows,
+         "widths": [0, 0, 3, 7]},
+        {"kind": "text", "text": f"In all {sum(step.minutes for step in steps)} minutes."},
+        {"kind": "heading", "text": "What to bring"},
+        {"kind": "list", "items": [
+            "this plan, the answer sheet and the hint sheet: one each, for you",
+            "the exercise sheet and the one-page handout: one for each guest",
+            "the solved notebook on your machine, the other one on theirs; nothing needs a network",
+            "one guitar for two people, small speakers",
+        ]},
+        {"kind": "heading", "text": "When it stalls"},
+        {"kind": "list", "items": [
+            "give the first hint after two minutes, the second after four",
+            "a wrong answer is the best start: check it aloud and read the reply",
+            "an exercise takes too long: show its answer, and keep the break",
+        ]},
+        {"kind": "heading", "text": "Take care"},
+        {"kind": "list", "items": [LOUDNESS, WARM_UP]},
+    ]  # fmt: skip
+    if missing:
+        blocks[1:1] = [{"kind": "list", "items": missing_words(missing)}]
+    return blocks
+
+
+def missing_words(missing: dict[str, str]) -> list[str]:
+    """Return what a song gives no exercise of, a sentence each."""
+    return [f"No exercise “{kind}”: {why}." for kind, why in missing.items()]
+
+
+def handout_blocks(song: Song, exercises: Sequence[Exercise]) -> list[Any]:
+    """Return the page to take home as blocks of a paper."""
+    parts = song.parts
+    told = [f"{row.part}{_more(row)}" for row in parts[parts["family"] != "drums"].itertuples()]
+    kinds = list(dict.fromkeys(each.kind for each in exercises))
+    about = (
+        f"The song: {listed(told)}; {counted(len(song.measures), 'measure')}, "
+        f"{counted(len(song.sections), 'section')}."
+    )
+    return [
+        {"kind": "text", "text": about},
+        {"kind": "heading", "text": "What we did"},
+        {"kind": "pairs", "rows": [[kind, ABOUT[kind][0]] for kind in kinds]},
+        {"kind": "heading", "text": "What there is to listen to"},
+        {"kind": "pairs", "rows": [[kind, word.meaning] for kind, word in KIND_WORDS.items()]},
+        {"kind": "heading", "text": "What to try, the small things first"},
+        {"kind": "list", "items": list(_TRY)},
+        {"kind": "heading", "text": "What we decided, and why"},
+        {"kind": "blank", "text": "What:"},
+        {"kind": "blank", "text": "Why:"},
+        {"kind": "heading", "text": "At home"},
+        {"kind": "list", "items": [
+            "arrange study my-song.musicxml -o study",
+            "arrange workshop my-song.musicxml -o workshop",
+        ]},
+        {"kind": "heading", "text": "Take care"},
+        {"kind": "list", "items": [LOUDNESS, WARM_UP]},
+    ]  # fmt: skip
+
+
+def _more(row: Any) -> str:
+    told = [f"capo {row.capo}"] if row.capo else []
+    if row.family == "guitar" and row.drive != "clean":
+        told.append(row.drive)
+    if not pd.isna(row.player) and row.player:
+        told.insert(0, str(row.player))
+    return f" ({', '.join(told)})" if told else ""

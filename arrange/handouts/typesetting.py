@@ -1,0 +1,41 @@
+"""A template and its data -> pages; the typefaces and papers of all that is printed."""
+
+from __future__ import annotations
+
+import importlib.util
+import json
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import typst
+
+# Width and height in mm (ISO 216; ANSI/ASME Y14.1), and what typst calls them.
+PAPERS = {"A4": (210.0, 297.0, "a4"), "letter": (215.9, 279.4, "us-letter")}
+
+_SAME_TIME = 0  # seconds since 1970 that every file is dated, so that equal sheets are equal bytes
+
+
+def query_template(template: bytes, label: str, data: dict[str, Any]) -> str:
+    """Return as JSON what a template tells under a label."""
+    return typst.query(
+        template, f"<{label}>", field="value", one=True, font_paths=_fonts(),
+        sys_inputs={"sheet": json.dumps(data)},
+    )  # fmt: skip
+
+
+def compile_template(template: bytes, data: dict[str, Any]) -> bytes:
+    """Return a template as PDF; equal data give equal bytes."""
+    return typst.compile(
+        template, format="pdf", font_paths=_fonts(), timestamp=_SAME_TIME,
+        sys_inputs={"sheet": json.dumps(data)},
+    )  # fmt: skip
+
+
+@cache
+def _fonts() -> Any:
+    """The typefaces: those that typst ships, and DejaVu Sans, which comes with matplotlib."""
+    found = importlib.util.find_spec("matplotlib")
+    folder = Path(found.origin).parent / "mpl-data/fonts/ttf" if found and found.origin else None
+    folders = [str(folder)] if folder and folder.is_dir() else []
+    return typst.Fonts(include_system_fonts=False, font_paths=folders)

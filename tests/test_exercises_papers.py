@@ -1,0 +1,341 @@
+"""The papers of a workshop, read back; the notebooks, run; the check of the evening before.
+
+Sources: pypdf as a second reader of what was printed; ISO 216 and ANSI/ASME Y14.1 for paper;
+nbformat's schema for notebooks; NIOSH publication 98-126 for the caution.
+"""
+
+from __future__ import annotations
+
+import io
+import itertools
+import json
+import re
+from contextlib import redirect_stdout
+from pathlib import Path
+
+import nbformat
+import numpy as np
+import pypdf
+import pytest
+import soundfile
+from nbclient import NotebookClient
+from nbclient.exceptions import CellExecutionError
+from songs import song
+
+from arrange.__main__ import main
+from arrange.errors import ArrangeError
+from arrange.exercises import (
+    KINDS,
+    check_answer,
+    check_environment,
+    environment,
+    make_exercises,
+    workshop_papers,
+)
+from arrange.exercises.papers import print_page
+from arrange.exercises.plan import MINUTES, plan_steps
+from arrange.formats.files import whole_file
+from arrange.formats.musicxml.writing import write_musicxml
+from arrange.reading import read
+
+DATASETS = Path(__file__).parent.parent / "datasets"
+DEMOS = (("low-water.musicxml", "small"), ("last-bell.musicxml", "middle"),
+         ("tarrow-weir.txt", "large"))  # fmt: skip
+NAMES = ("workshop.ipynb", "workshop-solved.ipynb", "workshop-exercises.pdf", "workshop-hints.pdf",
+         "workshop-answers.pdf", "workshop-plan.pdf", "workshop-handout-A4.pdf",
+         "workshop-handout-letter.pdf", "workshop-sound-1.wav")  # fmt: skip
+POINTS = 72 / 25.4  # a mm
+A4, LETTER = (210.0, 297.0), (215.9, 279.4)  # mm; ISO 216, ANSI/ASME Y14.1
+
+
+@pytest.fixture(scope="module", params=DEMOS, ids=[name for name, _ in DEMOS])
+def papers(request, tmp_path_factory):
+    """A demo song's workshop: its name, size, exercises and folder."""
+    name, size = request.param
+    folder = tmp_path_factory.mktemp("workshop") / "papers"
+    paths = workshop_papers(DATASETS / name, folder, seed=4, size=size)
+    assert {path.name for path in paths} == {each.name for each in folder.iterdir()}
+    return name, make_exercises(read(DATASETS / name), 4, size), folder
+
+
+def text_of(path: Path) -> str:
+    pages = [page.extract_text() for page in pypdf.PdfReader(path).pages]
+    return " ".join(" ".join(pages).split())
+
+
+def squeezed(text: str) -> str:
+    """Without blanks: lines of a page break anywhere."""
+    return "".join(text.split())
+
+
+def test_everything_is_there(papers):
+    name, _, folder = papers
+    assert {path.name for path in folder.iterdir()} == {name, *NAMES}
+    assert (folder / name).read_bytes() == (DATASETS / name).read_bytes()
+
+
+def test_every_sheet_tells_the_same_exercises(papers):
+    """Question and name of the kind, in the same order, letter by letter."""
+    _, exercises, folder = papers
+    for word in ("exercises", "hints", "answers"):
+        text = squeezed(text_of(folder / f"workshop-{word}.pdf"))
+        at = 0
+        for each in exercises:
+            at = text.find(squeezed(each.kind + each.question), at)
+            assert at >= 0, (word, each.question)
+            assert all(squeezed(choice) in text for choice in each.choices)
+
+
+def test_what_each_sheet_gives_away(papers):
+    """Questions without hints; hints without answers' replies; answers with their replies."""
+    _, exercises, folder = papers
+    texts = {word: squeezed(text_of(folder / f"workshop-{word}.pdf"))
+             for word in ("exercises", "hints", "answers")}  # fmt: skip
+    for each in exercises:
+        reply = squeezed(check_answer(each, each.answer).text)
+        assert reply in texts["answers"]
+        assert reply not in texts["exercises"] + texts["hints"]
+        for choice in each.choices:
+            assert squeezed(check_answer(each, choice).text) in texts["answers"]
+        for hint in each.hints:
+            assert squeezed(hint) in texts["hints"]
+            assert squeezed(hint) not in texts["exercises"]
+        if each.kind == "guess by ear":
+            assert "workshop-sound-1.wav" in texts["exercises"]
+
+
+def test_names_of_kinds_are_those_of_the_code(papers):
+    _, exercises, folder = papers
+    for word in ("answers", "plan", "handout-A4"):
+        text = text_of(folder / f"workshop-{word}.pdf")
+        assert all(each.kind in text for each in exercises), word
+    assert [each.kind for each in exercises] == list(KINDS)
+
+
+def test_papers_have_their_size_and_the_handout_one_page(papers):
+    _, _, folder = papers
+    for path in folder.glob("*.pdf"):
+        pages = pypdf.PdfReader(path).pages
+        size = LETTER if "letter" in path.name else A4
+        for page in pages:
+            box = (float(page.mediabox.width) / POINTS, float(page.mediabox.height) / POINTS)
+            assert box == pytest.approx(size, abs=0.5)
+        assert len(pages) == 1 or "handout" not in path.name
+
+
+def test_both_handouts_say_the_same(papers):
+    _, _, folder = papers
+    one, other = (squeezed(text_of(folder / f"workshop-handout-{p}.pdf")) for p in ("A4", "letter"))
+    assert one == other
+    assert "NIOSH98-126" in one
+    assert "stopwhenithurts" in one or "Pain,numbnessortingling:stop" in one
+
+
+def test_the_plan_is_sixty_minutes(papers):
+    """Each step begins where the one before ends; read back from the page."""
+    _, exercises, folder = papers
+    steps = plan_steps(exercises)
+    assert sum(step.minutes for step in steps) == MINUTES == 60
+    assert [step.begin for step in steps[1:]] == [s.begin + s.minutes for s in steps[:-1]]
+    text = text_of(folder / "workshop-plan.pdf")
+    spans = [(int(a), int(b)) for a, b in re.findall(r"(\d+)–(\d+) \d+ ", text)]
+    assert spans[0][0] == 0
+    assert spans[-1][1] == 60
+    assert all(one[1] == other[0] for one, other in itertools.pairwise(spans))
+    breaks = [step for step in steps if step.what == "Break"]
+    assert len(breaks) == 1
+    assert 20 <= breaks[0].begin <= 40
+    assert "dB(A)" in text
+    assert "talking voice" in text
+
+
+def test_any_number_of_exercises_fills_the_hour():
+    exercises = make_exercises(read(DATASETS / "low-water.musicxml"))
+    for count in range(1, 7):
+        steps = plan_steps(exercises[:count])
+        assert sum(step.minutes for step in steps) == 60
+        assert sum(step.what == "Break" for step in steps) == 1
+        assert sum(step.what.startswith("Exercise") for step in steps) == count
+
+
+def run(path: Path, monkeypatch) -> int:
+    """Run the code of a notebook in its folder, cell by cell; how many checks were passed."""
+    monkeypatch.chdir(path.parent)
+    names: dict = {}
+    passed = 0
+    for cell in nbformat.read(path, as_version=4)["cells"]:
+        if cell["cell_type"] != "code":
+            continue
+        with redirect_stdout(io.StringIO()):
+            exec(cell["source"], names)
+        passed += "assert reply.right" in cell["source"]
+    return passed
+
+
+def test_the_solved_notebook_runs_to_its_end(papers, monkeypatch):
+    _, exercises, folder = papers
+    assert run(folder / "workshop-solved.ipynb", monkeypatch) == len(exercises)
+
+
+def test_the_readers_copy_runs_up_to_the_first_exercise(papers, monkeypatch):
+    _, exercises, folder = papers
+    with pytest.raises(AssertionError, match="No answer yet: write"):
+        run(folder / "workshop.ipynb", monkeypatch)
+    cells = [c["source"] for c in nbformat.read(folder / "workshop.ipynb", as_version=4)["cells"]]
+    assert cells.count("answer = None") == len(exercises)
+
+
+def test_the_readers_copy_is_the_solved_one_without_answers(papers):
+    _, exercises, folder = papers
+    solved, copy = (json.loads((folder / f"workshop{word}.ipynb").read_text(encoding="utf-8"))
+                    for word in ("-solved", ""))  # fmt: skip
+    changed = [(a["source"], b["source"]) for a, b in zip(solved["cells"], copy["cells"],
+                                                          strict=True) if a != b]  # fmt: skip
+    assert [after for _, after in changed] == [["answer = None"]] * len(exercises)
+    assert [before for before, _ in changed] == [[f"answer = {e.answer!r}"] for e in exercises]
+    for notebook in (solved, copy):
+        nbformat.validate(notebook)
+        assert not any(cell.get("outputs") for cell in notebook["cells"])
+
+
+def test_both_notebooks_in_a_kernel(papers):
+    """As a guest runs them; for one song, since a kernel takes its time to start."""
+    name, _, folder = papers
+    if name != "low-water.musicxml":
+        pytest.skip("one song is enough")
+    for word, stops in (("-solved", False), ("", True)):
+        notebook = nbformat.read(folder / f"workshop{word}.ipynb", as_version=4)
+        client = NotebookClient(notebook, timeout=120, resources={"metadata": {"path": folder}})
+        if stops:
+            with pytest.raises(CellExecutionError, match="No answer yet"):
+                client.execute()
+        else:
+            client.execute()
+
+
+def test_sounds_can_be_played(papers):
+    _, _, folder = papers
+    samples, rate = soundfile.read(folder / "workshop-sound-1.wav")
+    assert rate == 44100
+    assert 1 < len(samples) / rate < 20
+    assert 0.01 < np.abs(samples).max() <= 0.5 + 1e-3
+
+
+def test_the_same_again_gives_the_same_bytes(tmp_path):
+    for folder in ("one", "two"):
+        workshop_papers(DATASETS / "low-water.musicxml", tmp_path / folder, seed=9)
+    for path in (tmp_path / "one").iterdir():
+        assert path.read_bytes() == (tmp_path / "two" / path.name).read_bytes(), path.name
+    workshop_papers(DATASETS / "low-water.musicxml", tmp_path / "one", seed=9)
+
+
+def test_nobodys_answers_are_lost(tmp_path):
+    """A notebook that somebody wrote in stays, and nothing else is written then."""
+    source = DATASETS / "tarrow-weir.txt"
+    workshop_papers(source, tmp_path)
+    mine = tmp_path / "workshop.ipynb"
+    mine.write_text(mine.read_text().replace("answer = None", "answer = 'b'"))
+    before = {path.name: path.read_bytes() for path in tmp_path.iterdir()}
+    with pytest.raises(ArrangeError, match=r"workshop\.ipynb is there already and differs"):
+        workshop_papers(source, tmp_path, seed=2)
+    assert {path.name: path.read_bytes() for path in tmp_path.iterdir()} == before
+    workshop_papers(source, tmp_path, seed=2, overwrite=True)
+    assert mine.read_bytes() != before["workshop.ipynb"]
+
+
+def test_the_song_may_lie_in_the_folder(tmp_path):
+    source = tmp_path / "song.txt"
+    source.write_bytes((DATASETS / "tarrow-weir.txt").read_bytes())
+    workshop_papers(source, tmp_path)
+    assert source.read_bytes() == (DATASETS / "tarrow-weir.txt").read_bytes()
+
+
+def test_a_folder_that_cannot_be(tmp_path):
+    (tmp_path / "file").write_text("mine")
+    with pytest.raises(ArrangeError, match="file is a file; name a folder"):
+        workshop_papers(DATASETS / "tarrow-weir.txt", tmp_path / "file")
+    assert (tmp_path / "file").read_text() == "mine"
+
+
+def test_what_a_song_does_not_give_is_told(tmp_path):
+    """Two voices and keys: no guitar, so nothing on the neck; the papers say so."""
+    path = tmp_path / "song.musicxml"
+    own = song(("Voice", "C4", 0, 4), ("Keys", "C4 Db4", 0, 4), ("Voice", "G4", 4, 4),
+               ("Keys", "E4 G4", 4, 4), ("Bass", "C2", 0, 8), sections=(("A", 1), ("B", 2)),
+               title="Two *keys* #1")  # fmt: skip
+    write_musicxml(own, path)
+    workshop_papers(path, tmp_path / "papers")
+    told = "no guitar plays in this song"
+    assert told in text_of(tmp_path / "papers" / "workshop-plan.pdf")
+    assert told in (tmp_path / "papers" / "workshop.ipynb").read_text()
+
+
+def test_a_page_that_does_not_fit_is_refused():
+    blocks = [{"kind": "text", "text": "A long line of words. " * 20}] * 60
+    with pytest.raises(ArrangeError, match="does not fit on one page of A4"):
+        print_page("Song", "Page", blocks, "A4")
+
+
+# the evening before
+
+
+def test_this_machine_is_ready():
+    table = check_environment()
+    assert list(table.columns) == ["what", "found", "wanted", "to_do", "ok"]
+    assert table["ok"].all(), table[~table["ok"]].to_string()
+    assert {"Python", "numpy", "jupyterlab", "sound", "a printed page", "free disk", "browser",
+            "song and exercises", "notebook kernel"} <= set(table["what"])  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("found", "wanted", "fits"),
+    [
+        ("3.11.7", ">=3.11", True), ("3.9", ">=3.11", False), ("10.5.1", "<11,>=9.7", True),
+        ("11.0", "<11,>=9.7", False), ("0.15.2", "<0.16,>=0.15", True), ("2.1", "==2.1.0", True),
+        ("0.16.0rc1", "<0.16,>=0.15", False), ("1.4.5", "~=1.4.2", True),
+        ("1.5", "~=1.4.2", False), ("2", "any", True),
+    ],
+)  # fmt: skip
+def test_versions_are_compared_as_numbers(found, wanted, fits):
+    """PEP 440, Version specifiers, for final releases."""
+    assert environment._fits(found, wanted) == fits
+
+
+def test_what_is_missing_is_told_with_what_to_do(monkeypatch, tmp_path, capsys):
+    real = environment.importlib.metadata.version
+
+    def without(name):
+        if name == "typst":
+            raise environment.importlib.metadata.PackageNotFoundError(name)
+        return "1.0" if name == "numpy" else real(name)
+
+    monkeypatch.setattr(environment.importlib.metadata, "version", without)
+    monkeypatch.setattr(environment.shutil, "disk_usage", lambda _: (0, 0, 10**6))
+    monkeypatch.setattr(
+        environment, "whole_file", whole_file, raising=False
+    )  # nothing is written beside the temporary folder
+    table = check_environment(tmp_path / "none.musicxml").set_index("what")
+    assert table.loc["typst", "found"] == "not installed"
+    assert table.loc["typst", "to_do"].startswith("pip install 'typst")
+    assert table.loc["numpy", "to_do"].startswith("pip install 'numpy>=")
+    assert "there is no such file" in table.loc["song and exercises", "found"]
+    assert table.loc["song and exercises", "to_do"] == "mend the song or choose another"
+    assert not table.loc["free disk", "ok"]
+    assert main(["ready", str(tmp_path / "none.musicxml")]) == 1
+    out = capsys.readouterr().out
+    assert "NOT typst: not installed" in out
+    assert "Not ready" in out
+
+
+def test_the_commands(tmp_path, capsys):
+    assert main(["workshop", str(DATASETS / "tarrow-weir.txt"), "-o", str(tmp_path / "w"),
+                 "--seed", "3", "--size", "middle"]) == 0  # fmt: skip
+    out = capsys.readouterr().out.split()
+    assert {Path(line).name for line in out} == {"tarrow-weir.txt", *NAMES}
+    assert main(["ready"]) == 0
+    assert "Ready." in capsys.readouterr().out
+    assert main(["workshop", str(DATASETS / "tarrow-weir.txt"), "-o", str(tmp_path / "w"),
+                 "--size", "huge"]) == 2  # fmt: skip
+    assert "size='huge'" in capsys.readouterr().err
+    assert main(["workshop", str(tmp_path / "none.txt"), "-o", str(tmp_path / "x")]) == 2
+    assert not (tmp_path / "x").exists()
