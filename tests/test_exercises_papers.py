@@ -10,7 +10,9 @@ import io
 import json
 import re
 from contextlib import redirect_stdout
+from itertools import pairwise
 from pathlib import Path
+from types import SimpleNamespace
 
 import nbformat
 import numpy as np
@@ -33,7 +35,6 @@ from arrange.exercises import (
 )
 from arrange.exercises.papers import print_page
 from arrange.exercises.plan import MINUTES, plan_steps
-from arrange.formats.files import whole_file
 from arrange.formats.musicxml.writing import write_musicxml
 from arrange.reading import read
 
@@ -124,10 +125,13 @@ def test_papers_have_their_size_and_the_handout_one_page(papers):
 
 def test_both_handouts_say_the_same(papers):
     _, _, folder = papers
-    one, other = (squeezed(text_of(folder / f"workshop-handout-{p}.pdf")) for p in ("A4", "letter"))
+    one, other = (
+        squeezed(re.sub(r"\.{3,}", "", text_of(folder / f"workshop-handout-{paper}.pdf")))
+        for paper in ("A4", "letter")
+    )
     assert one == other
     assert "NIOSH98-126" in one
-    assert "stopwhenithurts" in one or "Pain,numbnessortingling:stop" in one
+    assert "Pain,numbnessortingling:stop" in one
 
 
 def test_the_plan_is_sixty_minutes(papers):
@@ -140,7 +144,7 @@ def test_the_plan_is_sixty_minutes(papers):
     spans = [(int(a), int(b)) for a, b in re.findall(r"(\d+)–(\d+) \d+ ", text)]
     assert spans[0][0] == 0
     assert spans[-1][1] == 60
-    assert all(one[1] == other[0] for one, other in zip(spans, spans[1:], strict=False))
+    assert all(one[1] == other[0] for one, other in pairwise(spans))
     breaks = [step for step in steps if step.what == "Break"]
     assert len(breaks) == 1
     assert 20 <= breaks[0].begin <= 40
@@ -197,19 +201,14 @@ def test_the_readers_copy_is_the_solved_one_without_answers(papers):
         assert not any(cell.get("outputs") for cell in notebook["cells"])
 
 
-def test_both_notebooks_in_a_kernel(papers):
-    """As a guest runs them; for one song, since a kernel takes its time to start."""
-    name, _, folder = papers
-    if name != "low-water.musicxml":
-        pytest.skip("one song is enough")
-    for word, stops in (("-solved", False), ("", True)):
-        notebook = nbformat.read(folder / f"workshop{word}.ipynb", as_version=4)
-        client = NotebookClient(notebook, timeout=120, resources={"metadata": {"path": folder}})
-        if stops:
-            with pytest.raises(CellExecutionError, match="No answer yet"):
-                client.execute()
-        else:
-            client.execute()
+@pytest.mark.parametrize("papers", DEMOS[2:], indirect=True, ids=["tarrow-weir.txt"])
+def test_the_readers_copy_in_a_kernel(papers):
+    """As a guest runs it; for one song, since a kernel takes its time to start."""
+    _, _, folder = papers
+    notebook = nbformat.read(folder / "workshop.ipynb", as_version=4)
+    client = NotebookClient(notebook, timeout=120, resources={"metadata": {"path": folder}})
+    with pytest.raises(CellExecutionError, match="No answer yet"):
+        client.execute()
 
 
 def test_sounds_can_be_played(papers):
@@ -220,12 +219,12 @@ def test_sounds_can_be_played(papers):
     assert 0.01 < np.abs(samples).max() <= 0.5 + 1e-3
 
 
-def test_the_same_again_gives_the_same_bytes(tmp_path):
-    for folder in ("one", "two"):
-        workshop_papers(DATASETS / "low-water.musicxml", tmp_path / folder, seed=9)
-    for path in (tmp_path / "one").iterdir():
-        assert path.read_bytes() == (tmp_path / "two" / path.name).read_bytes(), path.name
-    workshop_papers(DATASETS / "low-water.musicxml", tmp_path / "one", seed=9)
+@pytest.mark.parametrize("papers", DEMOS[:1], indirect=True, ids=["low-water.musicxml"])
+def test_the_same_again_gives_the_same_bytes(papers, tmp_path):
+    name, exercises, folder = papers
+    workshop_papers(DATASETS / name, tmp_path, seed=4, size=exercises[0].size)
+    for path in folder.iterdir():
+        assert path.read_bytes() == (tmp_path / path.name).read_bytes(), path.name
 
 
 def test_nobodys_answers_are_lost(tmp_path):
@@ -309,10 +308,7 @@ def test_what_is_missing_is_told_with_what_to_do(monkeypatch, tmp_path, capsys):
         return "1.0" if name == "numpy" else real(name)
 
     monkeypatch.setattr(environment.importlib.metadata, "version", without)
-    monkeypatch.setattr(environment.shutil, "disk_usage", lambda _: (0, 0, 10**6))
-    monkeypatch.setattr(
-        environment, "whole_file", whole_file, raising=False
-    )  # nothing is written beside the temporary folder
+    monkeypatch.setattr(environment.shutil, "disk_usage", lambda _: SimpleNamespace(free=10**6))
     table = check_environment(tmp_path / "none.musicxml").set_index("what")
     assert table.loc["typst", "found"] == "not installed"
     assert table.loc["typst", "to_do"].startswith("pip install 'typst")
