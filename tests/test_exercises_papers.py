@@ -7,21 +7,21 @@ nbformat's schema for notebooks; NIOSH publication 98-126 for the caution.
 from __future__ import annotations
 
 import io
-import itertools
 import json
 import re
 from contextlib import redirect_stdout
+from itertools import pairwise
 from pathlib import Path
+from types import SimpleNamespace
 
 import nbformat
 import numpy as np
 import pypdf
 import pytest
 import soundfile
-from nbclient import NotebookClient
-from nbclient.exceptions import CellExecutionError
 from songs import song
 
+import arrange
 from arrange.__main__ import main
 from arrange.errors import ArrangeError
 from arrange.exercises import (
@@ -34,7 +34,6 @@ from arrange.exercises import (
 )
 from arrange.exercises.papers import print_page
 from arrange.exercises.plan import MINUTES, plan_steps
-from arrange.formats.files import whole_file
 from arrange.formats.musicxml.writing import write_musicxml
 from arrange.reading import read
 
@@ -125,10 +124,13 @@ def test_papers_have_their_size_and_the_handout_one_page(papers):
 
 def test_both_handouts_say_the_same(papers):
     _, _, folder = papers
-    one, other = (squeezed(text_of(folder / f"workshop-handout-{p}.pdf")) for p in ("A4", "letter"))
+    one, other = (
+        squeezed(re.sub(r"\.{3,}", "", text_of(folder / f"workshop-handout-{paper}.pdf")))
+        for paper in ("A4", "letter")
+    )
     assert one == other
     assert "NIOSH98-126" in one
-    assert "stopwhenithurts" in one or "Pain,numbnessortingling:stop" in one
+    assert "Pain,numbnessortingling:stop" in one
 
 
 def test_the_plan_is_sixty_minutes(papers):
@@ -141,7 +143,7 @@ def test_the_plan_is_sixty_minutes(papers):
     spans = [(int(a), int(b)) for a, b in re.findall(r"(\d+)–(\d+) \d+ ", text)]
     assert spans[0][0] == 0
     assert spans[-1][1] == 60
-    assert all(one[1] == other[0] for one, other in itertools.pairwise(spans))
+    assert all(one[1] == other[0] for one, other in pairwise(spans))
     breaks = [step for step in steps if step.what == "Break"]
     assert len(breaks) == 1
     assert 20 <= breaks[0].begin <= 40
@@ -149,8 +151,8 @@ def test_the_plan_is_sixty_minutes(papers):
     assert "talking voice" in text
 
 
-def test_any_number_of_exercises_fills_the_hour():
-    exercises = make_exercises(read(DATASETS / "low-water.musicxml"))
+def test_any_number_of_exercises_fills_the_hour(papers):
+    _, exercises, _ = papers
     for count in range(1, 7):
         steps = plan_steps(exercises[:count])
         assert sum(step.minutes for step in steps) == 60
@@ -158,9 +160,14 @@ def test_any_number_of_exercises_fills_the_hour():
         assert sum(step.what.startswith("Exercise") for step in steps) == count
 
 
-def run(path: Path, monkeypatch) -> int:
-    """Run the code of a notebook in its folder, cell by cell; how many checks were passed."""
+def run(path: Path, exercises, monkeypatch) -> int:
+    """Run the code of a notebook in its folder, cell by cell; how many checks were passed.
+
+    The exercises, which take their time, are made anew for one song only.
+    """
     monkeypatch.chdir(path.parent)
+    if not (path.parent / "low-water.musicxml").exists():
+        monkeypatch.setattr(arrange, "make_exercises", lambda *_, **__: exercises, raising=False)
     names: dict = {}
     passed = 0
     for cell in nbformat.read(path, as_version=4)["cells"]:
@@ -174,13 +181,13 @@ def run(path: Path, monkeypatch) -> int:
 
 def test_the_solved_notebook_runs_to_its_end(papers, monkeypatch):
     _, exercises, folder = papers
-    assert run(folder / "workshop-solved.ipynb", monkeypatch) == len(exercises)
+    assert run(folder / "workshop-solved.ipynb", exercises, monkeypatch) == len(exercises)
 
 
 def test_the_readers_copy_runs_up_to_the_first_exercise(papers, monkeypatch):
     _, exercises, folder = papers
     with pytest.raises(AssertionError, match="No answer yet: write"):
-        run(folder / "workshop.ipynb", monkeypatch)
+        run(folder / "workshop.ipynb", exercises, monkeypatch)
     cells = [c["source"] for c in nbformat.read(folder / "workshop.ipynb", as_version=4)["cells"]]
     assert cells.count("answer = None") == len(exercises)
 
@@ -198,21 +205,6 @@ def test_the_readers_copy_is_the_solved_one_without_answers(papers):
         assert not any(cell.get("outputs") for cell in notebook["cells"])
 
 
-def test_both_notebooks_in_a_kernel(papers):
-    """As a guest runs them; for one song, since a kernel takes its time to start."""
-    name, _, folder = papers
-    if name != "low-water.musicxml":
-        pytest.skip("one song is enough")
-    for word, stops in (("-solved", False), ("", True)):
-        notebook = nbformat.read(folder / f"workshop{word}.ipynb", as_version=4)
-        client = NotebookClient(notebook, timeout=120, resources={"metadata": {"path": folder}})
-        if stops:
-            with pytest.raises(CellExecutionError, match="No answer yet"):
-                client.execute()
-        else:
-            client.execute()
-
-
 def test_sounds_can_be_played(papers):
     _, _, folder = papers
     samples, rate = soundfile.read(folder / "workshop-sound-1.wav")
@@ -221,17 +213,28 @@ def test_sounds_can_be_played(papers):
     assert 0.01 < np.abs(samples).max() <= 0.5 + 1e-3
 
 
-def test_the_same_again_gives_the_same_bytes(tmp_path):
-    for folder in ("one", "two"):
-        workshop_papers(DATASETS / "low-water.musicxml", tmp_path / folder, seed=9)
-    for path in (tmp_path / "one").iterdir():
-        assert path.read_bytes() == (tmp_path / "two" / path.name).read_bytes(), path.name
-    workshop_papers(DATASETS / "low-water.musicxml", tmp_path / "one", seed=9)
+@pytest.mark.parametrize("papers", DEMOS[:1], indirect=True, ids=["low-water.musicxml"])
+def test_the_same_again_gives_the_same_bytes(papers, tmp_path):
+    name, exercises, folder = papers
+    workshop_papers(DATASETS / name, tmp_path, seed=4, size=exercises[0].size)
+    for path in folder.iterdir():
+        assert path.read_bytes() == (tmp_path / path.name).read_bytes(), path.name
 
 
-def test_nobodys_answers_are_lost(tmp_path):
+@pytest.fixture
+def small_song(tmp_path_factory) -> Path:
+    """The file of a song of four bars with a rub."""
+    path = tmp_path_factory.mktemp("song") / "four-bars.musicxml"
+    own = song(("Guitar 1", "C5", 0, 4), ("Guitar 1", "Bb4", 4, 4), ("Guitar 1", "C5", 8, 8),
+               ("Guitar 2", "E5", 0, 4), ("Guitar 2", "A4", 4, 4), ("Guitar 2", "F5", 8, 8),
+               title="Four Bars", tempo=90)  # fmt: skip
+    write_musicxml(own, path)
+    return path
+
+
+def test_nobodys_answers_are_lost(small_song, tmp_path):
     """A notebook that somebody wrote in stays, and nothing else is written then."""
-    source = DATASETS / "tarrow-weir.txt"
+    source = small_song
     workshop_papers(source, tmp_path)
     mine = tmp_path / "workshop.ipynb"
     mine.write_text(mine.read_text().replace("answer = None", "answer = 'b'"))
@@ -243,11 +246,10 @@ def test_nobodys_answers_are_lost(tmp_path):
     assert mine.read_bytes() != before["workshop.ipynb"]
 
 
-def test_the_song_may_lie_in_the_folder(tmp_path):
-    source = tmp_path / "song.txt"
-    source.write_bytes((DATASETS / "tarrow-weir.txt").read_bytes())
-    workshop_papers(source, tmp_path)
-    assert source.read_bytes() == (DATASETS / "tarrow-weir.txt").read_bytes()
+def test_the_song_may_lie_in_the_folder(small_song):
+    before = small_song.read_bytes()
+    workshop_papers(small_song, small_song.parent)
+    assert small_song.read_bytes() == before
 
 
 def test_a_folder_that_cannot_be(tmp_path):
@@ -279,12 +281,14 @@ def test_a_page_that_does_not_fit_is_refused():
 # the evening before
 
 
-def test_this_machine_is_ready():
-    table = check_environment()
-    assert list(table.columns) == ["what", "found", "wanted", "to_do", "ok"]
-    assert table["ok"].all(), table[~table["ok"]].to_string()
-    assert {"Python", "numpy", "jupyterlab", "sound", "a printed page", "free disk", "browser",
-            "song and exercises", "notebook kernel"} <= set(table["what"])  # fmt: skip
+def test_this_machine_is_ready(capsys):
+    assert main(["ready"]) == 0
+    told = capsys.readouterr().out
+    assert "NOT" not in told
+    assert told.endswith("Ready.\n")
+    for what in ("Python", "numpy", "jupyterlab", "sound", "a printed page", "free disk",
+                 "browser", "song and exercises", "notebook kernel"):  # fmt: skip
+        assert f"ok  {what}: " in told
 
 
 @pytest.mark.parametrize(
@@ -310,11 +314,10 @@ def test_what_is_missing_is_told_with_what_to_do(monkeypatch, tmp_path, capsys):
         return "1.0" if name == "numpy" else real(name)
 
     monkeypatch.setattr(environment.importlib.metadata, "version", without)
-    monkeypatch.setattr(environment.shutil, "disk_usage", lambda _: (0, 0, 10**6))
-    monkeypatch.setattr(
-        environment, "whole_file", whole_file, raising=False
-    )  # nothing is written beside the temporary folder
-    table = check_environment(tmp_path / "none.musicxml").set_index("what")
+    monkeypatch.setattr(environment.shutil, "disk_usage", lambda _: SimpleNamespace(free=10**6))
+    table = check_environment(tmp_path / "none.musicxml")
+    assert list(table.columns) == ["what", "found", "wanted", "to_do", "ok"]
+    table = table.set_index("what")
     assert table.loc["typst", "found"] == "not installed"
     assert table.loc["typst", "to_do"].startswith("pip install 'typst")
     assert table.loc["numpy", "to_do"].startswith("pip install 'numpy>=")
@@ -327,15 +330,14 @@ def test_what_is_missing_is_told_with_what_to_do(monkeypatch, tmp_path, capsys):
     assert "Not ready" in out
 
 
-def test_the_commands(tmp_path, capsys):
-    assert main(["workshop", str(DATASETS / "tarrow-weir.txt"), "-o", str(tmp_path / "w"),
-                 "--seed", "3", "--size", "middle"]) == 0  # fmt: skip
+def test_the_command(small_song, tmp_path, capsys):
+    folder = str(tmp_path / "w")
+    assert main(["workshop", str(small_song), "-o", folder, "--seed", "3", "--size", "middle"]) == 0
     out = capsys.readouterr().out.split()
-    assert {Path(line).name for line in out} == {"tarrow-weir.txt", *NAMES}
-    assert main(["ready"]) == 0
-    assert "Ready." in capsys.readouterr().out
-    assert main(["workshop", str(DATASETS / "tarrow-weir.txt"), "-o", str(tmp_path / "w"),
-                 "--size", "huge"]) == 2  # fmt: skip
+    assert {Path(line).name for line in out} == {small_song.name, *NAMES}
+    assert main(["workshop", str(small_song), "-o", folder, "--size", "huge"]) == 2
     assert "size='huge'" in capsys.readouterr().err
+    assert main(["workshop", str(small_song), "-o", folder, "--seed", "8"]) == 2
+    assert "is there already and differs" in capsys.readouterr().err
     assert main(["workshop", str(tmp_path / "none.txt"), "-o", str(tmp_path / "x")]) == 2
     assert not (tmp_path / "x").exists()

@@ -112,6 +112,7 @@ def _is_chord(symbol: str) -> bool:
         return False
 
 
+@lru_cache(maxsize=4096)
 def open_shape(symbol: str, capo: int, tuning: tuple[int, ...]) -> str:
     """Return the open shape of a chord over a capo, counted from there; empty if it has none."""
     return _open_shape(shape_chord(symbol, capo), tuning)

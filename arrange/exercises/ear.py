@@ -33,6 +33,8 @@ KIND = "guess by ear"
 _WIDEST = 16  # semitones that can be asked for by name
 _WRONG = {"small": 2, "middle": 4}
 _TAKES = ("the first take", "the second take")
+_TAKES_SHARE = 0.5  # of exercises that are about two takes, where there are any
+_NEAR_STEPS = 5  # semitones that a note is moved for the other take, at most
 _PAIRS = 24  # findings from which intervals are taken
 _MOST_QUARTERS = 4.0
 _MOST_BARS = 2
@@ -55,9 +57,12 @@ def ask(ground: Ground, size: str, chance: Random) -> Exercise:
     NoExerciseError
         If no two parts hold notes together.
     """
-    takes = ground.once("takes", lambda: _takes(ground)) if size != "large" else []
-    if takes and chance.random() < 0.5:
-        return _ask_takes(ground, size, chance, chance.choice(takes))
+    if size != "large" and chance.random() < _TAKES_SHARE:
+        rows = ground.findings.index[ground.findings["kind"].isin(_OF_TAKES)].tolist()
+        for label in chance.sample(rows, len(rows)):
+            take = _take(ground, label)
+            if take:
+                return _ask_takes(ground, size, chance, take)
     pairs = ground.once("pairs", lambda: _pairs(ground))
     if not pairs:
         raise NoExerciseError("no two parts hold notes together that could be told by ear")
@@ -137,25 +142,21 @@ def _pair_sound(ground: Ground, pair: tuple[int, int]) -> Sound:
     return render_sound(replace(ground.song, notes=held), measures=(bar, bar))
 
 
-def _takes(ground: Ground) -> list[tuple[int, str, float, int]]:
-    """Finding, part, pitch and semitones of moves that end a finding and bring nothing new."""
-    found = []
-    rows = ground.findings[ground.findings["kind"].isin(_OF_TAKES)].head(6)
-    for row in rows.itertuples():
-        for part in row.parts.split(" + "):
-            own = ground.notes(row.Index)
-            pitches = sorted(set(own["pitch"][own["part"] == part]))
-            if part not in ground.fretted or len(pitches) != 1:
-                continue
-            trial = trial_of(ground, row.Index, part, float(pitches[0]))
-            steps = [n for n in range(-5, 6) if n]
-            tried = trial.outcomes(steps)
-            good = [n for n in steps if tried[n].ends and not tried[n].brings
-                    and trial.in_chord(trial.pitch + n) is not False]  # fmt: skip
-            if good:
-                found.append((row.Index, part, float(pitches[0]), min(good, key=abs)))
-                break
-    return found
+def _take(ground: Ground, label: int) -> tuple[int, str, float, int] | None:
+    """Finding, part, pitch and semitones of a move that ends a finding and brings nothing new."""
+    own = ground.notes(label)
+    for part in ground.finding(label)["parts"].split(" + "):
+        pitches = sorted(set(own["pitch"][own["part"] == part]))
+        if part not in ground.fretted or len(pitches) != 1:
+            continue
+        trial = trial_of(ground, label, part, float(pitches[0]))
+        steps = [n for n in range(-_NEAR_STEPS, _NEAR_STEPS + 1) if n]
+        tried = trial.outcomes(steps)
+        good = [n for n in steps if tried[n].ends and not tried[n].brings
+                and trial.in_chord(trial.pitch + n) is not False]  # fmt: skip
+        if good:
+            return label, part, float(pitches[0]), min(good, key=abs)
+    return None
 
 
 def _ask_takes(

@@ -260,7 +260,8 @@ def told_fault(trial: Trial, string: int, fret: int) -> str:
     if what == "brings":
         word, why = outcome.brings[0]
         more = f" And {len(outcome.brings) - 1} more." if len(outcome.brings) > 1 else ""
-        return f"{ended} now there is {word}: {why}{more}"
+        other = f"another {word}" if word == row["kind"] else word
+        return f"{ended} now there is {other}: {why}{more}"
     if what == "chord":
         return f"{ended} {name} is no note of {_chords(trial)}."
     if what == "hand":
@@ -280,10 +281,9 @@ def _still(trial: Trial, pitch: float) -> str:
     if not others:
         return f"{ground.name(pitch)} over {_chords(trial)} is told just as well."
     near = min(others, key=lambda other: abs(other - pitch))
-    return (
-        f"Beside {ground.name(near)} it makes {an_interval(pitch - near)}; "
-        f"it was {an_interval(trial.pitch - near)}."
-    )
+    now, before = an_interval(pitch - near), an_interval(trial.pitch - near)
+    told = f"{now} again, from the other side" if now == before else f"{now}; it was {before}"
+    return f"Beside {ground.name(near)} it makes {told}."
 
 
 def _chords(trial: Trial) -> str:

@@ -17,7 +17,7 @@ from arrange.findings import finding_notes
 from arrange.fingering import finger_part, part_neck
 from arrange.necks import Neck
 from arrange.pitch import note_name
-from arrange.sounding import sounding_notes
+from arrange.sounding import Array, sounding_notes, together
 from arrange.tables import Song
 
 ATTACK_KINDS = ("doubling", "near", "busy", "fusing")
@@ -108,27 +108,30 @@ class Ground:
 
     def _heard_in(self, label: int) -> frozenset[int]:
         notes, finding = self.notes(label), self.finding(label)
-        onset = notes["onset"].to_numpy()
+        begin = notes["onset"].to_numpy()
         if finding["kind"] in ATTACK_KINDS:
-            spans = list(zip(onset, onset, strict=True))
-        else:
-            end = onset + notes["duration"].to_numpy()
-            spans = list(self._together(notes, onset, end)) or list(zip(onset, end, strict=True))
-        found = {bar for begin, end in spans for bar in self.measures_of(begin, end)}
-        return frozenset(found & set(range(1, len(self.song.measures) + 1)))
+            return self._bars_between(begin, begin)
+        end = begin + notes["duration"].to_numpy()
+        held = self._together(notes, begin, end)
+        return self._bars_between(*(held if len(held[0]) else (begin, end)))
 
     @staticmethod
-    def _together(notes: pd.DataFrame, onset: Any, end: Any) -> Iterable[tuple[float, float]]:
+    def _together(notes: pd.DataFrame, begin: Array, end: Array) -> tuple[Array, Array]:
         """When two notes of a finding sound at once, of two parts or, in one part, of two."""
-        part, pitch = notes["part"].to_numpy(), notes["pitch"].to_numpy()
-        apart = part if len(set(part)) > 1 else pitch
-        for one in range(len(notes)):
-            both = (apart[one + 1 :] != apart[one]) & (
-                np.minimum(end[one + 1 :], end[one]) - np.maximum(onset[one + 1 :], onset[one])
-                > _NEAR
-            )
-            for other in np.flatnonzero(both) + one + 1:
-                yield max(onset[one], onset[other]), min(end[one], end[other])
+        parts = pd.factorize(notes["part"])[0]
+        apart = parts if len(set(parts.tolist())) > 1 else notes["pitch"].to_numpy()
+        one, other = together(begin, end)
+        differ = apart[one] != apart[other]
+        one, other = one[differ], other[differ]
+        return np.maximum(begin[one], begin[other]), np.minimum(end[one], end[other])
+
+    def _bars_between(self, begin: Array, end: Array) -> frozenset[int]:
+        """The measures that any of some spans touches."""
+        starts = self.song.measures["onset"].to_numpy()
+        first = np.maximum(np.searchsorted(starts, begin + _NEAR, side="right"), 1)
+        last = np.maximum(np.searchsorted(starts, end - _NEAR), first)
+        spans = set(zip(first.tolist(), last.tolist(), strict=True))
+        return frozenset(bar for low, high in spans for bar in range(low, high + 1))
 
     def sections(self, label: int) -> frozenset[str]:
         """Return the sections that a finding touches."""
@@ -148,9 +151,8 @@ class Ground:
 
     def _bars_played(self, part: str) -> frozenset[int]:
         own = self.sounding[self.sounding["part"] == part]
-        ends = own["onset"] + own["duration"]
-        spans = zip(own["onset"].tolist(), ends.tolist(), strict=True)
-        return frozenset(bar for begin, end in spans for bar in self.measures_of(begin, end))
+        begin = own["onset"].to_numpy()
+        return self._bars_between(begin, begin + own["duration"].to_numpy())
 
     def within(self, begin: float, end: float, parts: Iterable[str]) -> pd.DataFrame:
         """Return the notes of some parts that sound in a stretch of time."""

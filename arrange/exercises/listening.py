@@ -9,7 +9,6 @@ from arrange.exercises.ground import Ground
 from arrange.exercises.words import an_interval, counted, listed
 
 _OCTAVE = 12
-_RUBS = (1, 13)
 _NEAR = 1e-6
 
 
@@ -56,15 +55,17 @@ def intervals(notes: pd.DataFrame) -> list[tuple[int, float, float]]:
 
 
 def _nearest(ground: Ground, notes: pd.DataFrame, parts: list[str], where: str) -> str:
-    """The interval nearest to a minor second or ninth."""
+    """The smallest interval that two parts hold at once."""
     sizes = intervals(notes)
     if not sizes:
         return f"{listed(parts)} never sound at one time {where}"
-    _, low, high = min(sizes, key=lambda each: (min(abs(each[0] - rub) for rub in _RUBS), each))
-    return (
-        f"the nearest to a rub {where} is {an_interval(high - low)}, "
-        f"{ground.name(low)} and {ground.name(high)}"
-    )
+    size, low, high = min(sizes)
+    if size == 0:
+        return f"{listed(parts)} meet on one note {where}, {ground.name(low)}"
+    names = f"{an_interval(size)}, {ground.name(low)} and {ground.name(high)}"
+    if size == 1:
+        return f"{listed(parts)} touch {names}, but too shortly to be told"
+    return f"{listed(parts)} come no nearer than {names} {where}"
 
 
 def _apart(notes: pd.DataFrame, parts: list[str], where: str) -> str:
