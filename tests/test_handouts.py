@@ -21,7 +21,7 @@ from songs import parts_of, song
 
 from arrange.decisions import Decision, DecisionLog
 from arrange.errors import ArrangeError
-from arrange.handouts import PAPERS, STYLES, typesetting, write_handout
+from arrange.handouts import PAPERS, STYLES, page_picture, typesetting, write_handout
 from arrange.reading import read
 
 DATASETS = Path(__file__).parent.parent / "datasets"
@@ -352,3 +352,15 @@ def test_ink_is_black_or_white(tmp_path, pages):
         colours = matplotlib.image.imread(io.BytesIO(page), format="png")[..., :3]
         assert np.ptp(colours, axis=2).max() < 0.01
         assert colours.min() < 0.1
+
+
+def test_a_page_can_be_looked_at(tmp_path):
+    """A4 with a margin of 4 mm, at 90 pixels an inch: (210 + 8) / 25.4 * 90 pixels wide."""
+    pdf = next(path for path in write_handout(EDGES["one page"], tmp_path) if path.suffix == ".pdf")
+    picture = matplotlib.image.imread(io.BytesIO(page_picture(pdf)), format="png")
+    assert picture.shape[1] == pytest.approx((210 + 8) / 25.4 * 90, abs=2)
+    assert picture[..., :3].min() < 0.1, "something is printed"
+    with pytest.raises(ArrangeError, match=r"page 9: cannot be shown: .*page 9 does not exist"):
+        page_picture(pdf, page=9)
+    with pytest.raises(ArrangeError, match="there is no such file"):
+        page_picture(tmp_path / "gone.pdf")

@@ -19,13 +19,13 @@ from arrange.formats.files import whole_file
 from arrange.handouts.band import band_sheet
 from arrange.handouts.printing import print_band, print_part, text_width
 from arrange.handouts.sheets import STYLES, part_sheet
-from arrange.handouts.typesetting import PAPERS
+from arrange.handouts.typesetting import PAPERS, page_picture
 from arrange.handouts.web import band_html, part_html
 from arrange.hands import Hand
 from arrange.spelling import unknown_name
 from arrange.tables import Song
 
-__all__ = ["PAPERS", "STYLES", "write_handout"]
+__all__ = ["PAPERS", "STYLES", "page_picture", "write_handout"]
 
 
 def write_handout(

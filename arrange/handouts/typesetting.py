@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import importlib.util
 import json
+import os
 from functools import cache
 from pathlib import Path
 from typing import Any
 
 import typst
+
+from arrange.errors import ArrangeError
 
 # Width and height in mm (ISO 216; ANSI/ASME Y14.1), and what typst calls them.
 PAPERS = {"A4": (210.0, 297.0, "a4"), "letter": (215.9, 279.4, "us-letter")}
@@ -39,3 +42,30 @@ def _fonts() -> Any:
     folder = Path(found.origin).parent / "mpl-data/fonts/ttf" if found and found.origin else None
     folders = [str(folder)] if folder and folder.is_dir() else []
     return typst.Fonts(include_system_fonts=False, font_paths=folders)
+
+
+def page_picture(path: str | os.PathLike[str], page: int = 1, ppi: int = 90) -> bytes:
+    """Return a page of a PDF file as PNG, on a white margin, to look at in a notebook.
+
+    Parameters
+    ----------
+    path : path
+    page : int
+        From 1.
+    ppi : int
+        Pixels an inch.
+
+    Raises
+    ------
+    ArrangeError
+        If the file is not there, or has no such page.
+    """
+    path = Path(path).resolve()
+    if not path.is_file():
+        raise ArrangeError(f"{path}: there is no such file")
+    name = json.dumps(f"/{path.name}", ensure_ascii=False)
+    source = f"#set page(width: auto, height: auto, margin: 4mm)\n#image({name}, page: {page})"
+    try:
+        return typst.compile(source.encode(), root=str(path.parent), format="png", ppi=ppi)  # type: ignore[call-overload,no-any-return]
+    except RuntimeError as error:
+        raise ArrangeError(f"{path}, page {page}: cannot be shown: {error}") from None
