@@ -50,8 +50,9 @@ from arrange.tables import Song
 # A browser holds a slider's last message back until the one before is done, so that a button
 # pressed after it can be heard first: what a button does waits for that.
 _BUTTON_SECONDS = 0.15
-_SETTLE_SECONDS = 0.06  # without a change, after which sound is prepared
-_IDLE_SECONDS = 0.02  # between two things made ahead
+_SETTLE_SECONDS = 0.1  # without a change, after which sound is prepared
+_REST_SECONDS = 0.3  # and after that, before anything is made ahead
+_IDLE_SECONDS = 0.01  # between two things made ahead
 _ONE_STEP_SECONDS = 1.0  # changes of one control nearer than that are undone together
 _ALONE = 0.1  # weight of a finding of one guitar alone, or with another instrument (ours)
 _HEARD = ("before", "after", "each", "both")
@@ -306,20 +307,22 @@ class PartsView:
 
     def _show(self) -> None:
         """Show what is chosen, and then prepare what may be heard and chosen next."""
-        self.picture.value = self._drawn(*self._seen(self.choices))
-        self._tell(self._told())
+        picture, words = self._drawn(*self._seen(self.choices))
+        self.picture.value = picture
+        self._tell(words)
         self._wait_to_settle()
 
     def _seen(self, choices: Choices) -> tuple[Choices, str, str | None]:
         return choices, self.controls.part.value, self.controls.beside.value
 
-    def _draw(self, choices: Choices, part: str, beside: str | None) -> str:
+    def _draw(self, choices: Choices, part: str, beside: str | None) -> tuple[str, str]:
+        """The picture, and what does not go as chosen in words."""
         trials, song = self._trials, self._trials.base
         parts = (part,) if beside is None else (part, beside)
         row = section_row(song, choices.section)
         after = trials.song(choices)
         key = song.measures["key"].iloc[int(row["first_measure"]) - 1]
-        return draw_sight(
+        picture = draw_sight(
             Sight(
                 section=choices.section,
                 bars=(int(row["first_measure"]), int(row["last_measure"])),
@@ -338,17 +341,15 @@ class PartsView:
                 key=key if isinstance(key, str) else None,
             )
         )
+        return picture, self._told(choices, parts)
 
-    def _told(self) -> str:
-        """What does not go as chosen, in words."""
-        told = list(self._trials.told(self.choices))
-        for part in (self.controls.part.value, self.controls.beside.value):
-            if part is None or not has_strings(self._trials.base, part):
-                continue
-            problems = self._trials.hands(self.choices, part)["problem"].dropna().tolist()
-            if problems:
+    def _told(self, choices: Choices, parts: tuple[str, ...]) -> str:
+        told = list(self._trials.told(choices))
+        for part in parts:
+            if has_strings(self._trials.base, part):
+                problems = self._trials.hands(choices, part)["problem"].dropna().tolist()
                 more = f" (and {len(problems) - 1} more)" if len(problems) > 1 else ""
-                told.append(f"{part} cannot play all of it: {problems[0]}{more}")
+                told += [f"{part} cannot play all of it: {each}{more}" for each in problems[:1]]
         return ". ".join(told)
 
     def _tell(self, words: str) -> None:
@@ -405,7 +406,8 @@ class PartsView:
 
     def _settle(self) -> None:
         self._safely(partial(self._set_sound, False))(None)
-        self._make_ahead(self._ahead())
+        assert self._later is not None
+        self._pending = self._later(_REST_SECONDS, lambda: self._make_ahead(self._ahead()))
 
     def _make_ahead(self, work: Iterator[Callable[[], object]]) -> None:
         """Do one piece of work and leave room for events before the next."""
