@@ -27,7 +27,7 @@ from arrange.tables import DRIVES, Song
 
 STYLE = Path(__file__).with_name("view.css")
 _AROUND = 0.5  # share of the written tempo that a trial may be slower or faster
-_TEMPO_STEP = 2
+_TEMPO_STEP = 4  # about a notch of a metronome (common practice)
 
 
 @dataclass(frozen=True, eq=False)

@@ -103,22 +103,22 @@ def sound_ready(page: Page) -> list[float]:
         handle = page.locator(".watched-Tempo .noUi-handle")
         box = handle.bounding_box()
         x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
-        page.mouse.move(x, y)
-        page.mouse.down()
-        side = 1 if len(found) % 2 else -1
-        for step in range(1, 5):
-            page.mouse.move(x + side * 8 * step, y)
-            page.wait_for_timeout(STEP_MS)
         page.evaluate(
             """() => { window.ready = null;
-              const old = document.querySelector('.arrange-live audio')?.src;
               window.addEventListener('mouseup', () => { const start = performance.now();
+                const old = document.querySelector('.arrange-live audio')?.src;
                 const look = () => { const audio = document.querySelector('.arrange-live audio');
                   if (audio && audio.src !== old && audio.readyState >= 3)
                     window.ready = performance.now() - start;
                   else requestAnimationFrame(look); };
                 look(); }, {once: true, capture: true}); }"""
         )
+        page.mouse.move(x, y)
+        page.mouse.down()
+        side = 1 if len(found) % 2 else -1
+        for step in range(1, 5):
+            page.wait_for_timeout(STEP_MS)
+            page.mouse.move(x + side * 12 * step, y)
         page.mouse.up()
         page.wait_for_function("() => window.ready !== null")
         found.append(page.evaluate("window.ready"))
