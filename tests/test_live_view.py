@@ -290,7 +290,7 @@ def test_every_way_to_hear(shown):
 
 def test_a_change_is_prepared_to_be_heard_and_what_may_come_next(shown, clock):
     shown.controls.capo.value = 2
-    clock.waiting[:] = clock.waiting[-1:]
+    clock.waiting[:] = clock.waiting[-1:]  # the others were put off
     clock.run(30)
     assert len(shown.audio.children) == 1
     known = shown._drawn.cache_info().misses

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, fields, replace
+from itertools import zip_longest
 from pathlib import Path
 from typing import Any
 
@@ -27,8 +28,7 @@ from arrange.tables import Song
 
 STYLE = Path(__file__).with_name("view.css")
 _AROUND = 0.5  # share of the written tempo that a trial may be slower or faster
-_TEMPO_STEP = 2
-_NEIGHBOURS = 6  # values of a control not in hand that are made ahead
+_TEMPO_STEP = 4  # about a notch of a metronome (common practice)
 
 
 @dataclass(frozen=True, eq=False)
@@ -204,20 +204,23 @@ def written_tempo(song: Song, section: str) -> float:
 def next_choices(
     controls: Controls, song: Song, choices: Choices, touched: str
 ) -> Iterator[Choices]:
-    """Yield what one control can make of the choices, the control that was touched first."""
+    """Yield what one control can make of the choices: all that the one in hand can first, then
+    what lies nearest in the others.
+    """
     part = controls.part.value
     row, own = part_row(song, part), choices.of(part)
-    for name in sorted(CHOOSING, key=lambda name: name != touched):
-        values = _values_of(getattr(controls, name))
-        for value in values if name == touched else values[:_NEIGHBOURS]:
-            if name == "section":
-                yield replace(choices, section=value)
-            elif name == "tempo":
-                yield replace(choices, tempo=float(value))
-            else:
-                is_own = name in ("capo", "drive") and value == row[name]
-                change: dict[str, Any] = {name: None if is_own else value}
-                yield choices.with_part(part, replace(own, **change))
+    values = {name: _values_of(getattr(controls, name)) for name in CHOOSING}
+    first = [(touched, value) for value in values.pop(touched, [])]
+    rounds = zip_longest(*([(name, value) for value in told] for name, told in values.items()))
+    for name, value in (*first, *(each for turn in rounds for each in turn if each)):
+        if name == "section":
+            yield replace(choices, section=value)
+        elif name == "tempo":
+            yield replace(choices, tempo=float(value))
+        else:
+            is_own = name in ("capo", "drive") and value == row[name]
+            change: dict[str, Any] = {name: None if is_own else value}
+            yield choices.with_part(part, replace(own, **change))
 
 
 def _values_of(control: Any) -> list[Any]:

@@ -14,13 +14,13 @@ from arrange.sound import RATE, Sound, join_sounds, render_sound
 from arrange.tables import Song
 
 Bars = tuple[int, int]
-MOMENT_BARS = 4
+MOMENT_BARS = 2
 
 
 def moments(
     song: Song, section: str, findings: pd.DataFrame
 ) -> tuple[list[tuple[str, Bars]], Bars]:
-    """Return the stretches of a section as names and bars, and the one with most to listen to."""
+    """Return moments of a section as names and bars, and the one with most to listen to."""
     row = section_row(song, section)
     first, last = int(row["first_measure"]), int(row["last_measure"])
     bars = [
@@ -29,7 +29,7 @@ def moments(
     strongest = int(findings["measure"].iloc[0]) if len(findings) else first
     chosen = next(each for each in bars if each[0] <= strongest <= each[1])
     named = [(f"bars {a}–{b}" if b > a else f"bar {a}", (a, b)) for a, b in bars]
-    return named, chosen
+    return [*named, ("the whole section", (first, last))], chosen
 
 
 def moment_sound(

@@ -8,6 +8,7 @@ import os
 import time
 import traceback
 from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import lru_cache, partial
 from html import escape
@@ -34,7 +35,7 @@ from arrange.live.controls import (
     next_choices,
     read_controls,
 )
-from arrange.live.listening import moment_sound, moments
+from arrange.live.listening import Bars, moment_sound, moments
 from arrange.live.picture import Hands, Sight, draw_sight
 from arrange.live.trial import (
     Choices,
@@ -51,7 +52,8 @@ from arrange.tables import Song
 # pressed after it can be heard first: what a button does waits for that.
 _BUTTON_SECONDS = 0.15
 _SETTLE_SECONDS = 0.06  # without a change, after which sound is prepared
-_IDLE_SECONDS = 0.02  # between two things made ahead
+_REST_SECONDS = 0.3  # and after that, before anything is made ahead
+_IDLE_SECONDS = 0.01  # between two things made ahead
 _ONE_STEP_SECONDS = 1.0  # changes of one control nearer than that are undone together
 _ALONE = 0.1  # weight of a finding of one guitar alone, or with another instrument (ours)
 _HEARD = ("before", "after", "each", "both")
@@ -122,7 +124,10 @@ class PartsView:
         later: Later | None = None,
     ) -> None:
         self.log = log
-        self._later = later or _running_loop()
+        self._loop = None if later else _running_loop()
+        self._later = self._loop.call_later if self._loop else later
+        self._thread = ThreadPoolExecutor(max_workers=2)  # sound need not wait
+        self._turn = 0
         decided, notes = _decided(song, log)
         self._begin(Trials(decided))
         part, section = _first_place(decided, self._trials.whole, part, section)
@@ -306,20 +311,22 @@ class PartsView:
 
     def _show(self) -> None:
         """Show what is chosen, and then prepare what may be heard and chosen next."""
-        self.picture.value = self._drawn(*self._seen(self.choices))
-        self._tell(self._told())
+        picture, words = self._drawn(*self._seen(self.choices))
+        self.picture.value = picture
+        self._tell(words)
         self._wait_to_settle()
 
     def _seen(self, choices: Choices) -> tuple[Choices, str, str | None]:
         return choices, self.controls.part.value, self.controls.beside.value
 
-    def _draw(self, choices: Choices, part: str, beside: str | None) -> str:
+    def _draw(self, choices: Choices, part: str, beside: str | None) -> tuple[str, str]:
+        """The picture, and what does not go as chosen in words."""
         trials, song = self._trials, self._trials.base
         parts = (part,) if beside is None else (part, beside)
         row = section_row(song, choices.section)
         after = trials.song(choices)
         key = song.measures["key"].iloc[int(row["first_measure"]) - 1]
-        return draw_sight(
+        picture = draw_sight(
             Sight(
                 section=choices.section,
                 bars=(int(row["first_measure"]), int(row["last_measure"])),
@@ -338,17 +345,15 @@ class PartsView:
                 key=key if isinstance(key, str) else None,
             )
         )
+        return picture, self._told(choices, parts)
 
-    def _told(self) -> str:
-        """What does not go as chosen, in words."""
-        told = list(self._trials.told(self.choices))
-        for part in (self.controls.part.value, self.controls.beside.value):
-            if part is None or not has_strings(self._trials.base, part):
-                continue
-            problems = self._trials.hands(self.choices, part)["problem"].dropna().tolist()
-            if problems:
+    def _told(self, choices: Choices, parts: tuple[str, ...]) -> str:
+        told = list(self._trials.told(choices))
+        for part in parts:
+            if has_strings(self._trials.base, part):
+                problems = self._trials.hands(choices, part)["problem"].dropna().tolist()
                 more = f" (and {len(problems) - 1} more)" if len(problems) > 1 else ""
-                told.append(f"{part} cannot play all of it: {problems[0]}{more}")
+                told += [f"{part} cannot play all of it: {each}{more}" for each in problems[:1]]
         return ". ".join(told)
 
     def _tell(self, words: str) -> None:
@@ -383,10 +388,13 @@ class PartsView:
             getattr(self.controls, name).button_style = "info" if name == what else ""
         self._set_sound(autoplay=True)
 
-    def _set_sound(self, autoplay: bool) -> None:
+    def _moment(self) -> tuple[Choices, Bars, tuple[str, ...], bool, str]:
         one = self.controls
         pair = tuple(part for part in (one.part.value, one.beside.value) if part is not None)
-        data = self._sound(self.choices, one.moment.value, pair, one.everyone.value, self._heard)
+        return self.choices, one.moment.value, pair, one.everyone.value, self._heard
+
+    def _set_sound(self, autoplay: bool) -> None:
+        data = self._sound(*self._moment())
         old = self.audio.children
         self.audio.children = (
             widgets.Audio(value=data, format="wav", autoplay=autoplay, loop=False, controls=True,
@@ -398,24 +406,48 @@ class PartsView:
     # What is made ahead
 
     def _wait_to_settle(self) -> None:
+        """Prepare things once nothing has changed for a moment."""
+        self._turn += 1
         if self._later is not None:
             if self._pending is not None:
                 self._pending.cancel()
             self._pending = self._later(_SETTLE_SECONDS, self._settle)
 
     def _settle(self) -> None:
-        self._safely(partial(self._set_sound, False))(None)
-        self._make_ahead(self._ahead())
+        turn = self._turn
 
-    def _make_ahead(self, work: Iterator[Callable[[], object]]) -> None:
-        """Do one piece of work and leave room for events before the next."""
-        assert self._later is not None
-        do = next(work, None)
-        if do is None:
-            return
-        with contextlib.suppress(Exception):  # it is told when it is chosen
-            do()
-        self._pending = self._later(_IDLE_SECONDS, lambda: self._make_ahead(work))
+        def show() -> None:
+            if turn == self._turn and self._later is not None:
+                self._safely(partial(self._set_sound, False))(None)
+                ahead = partial(self._make_ahead, self._ahead(), turn)
+                self._pending = self._later(_REST_SECONDS, ahead)
+
+        self._beside(partial(self._sound, *self._moment()), show)
+
+    def _make_ahead(self, work: Iterator[Callable[[], object]], turn: int) -> None:
+        """Do one piece of work after the other until something newer is chosen."""
+
+        def go_on() -> None:
+            if self._later is not None:
+                self._pending = self._later(_IDLE_SECONDS, partial(self._make_ahead, work, turn))
+
+        do = next(work, None) if turn == self._turn else None
+        if do is not None:
+            self._beside(do, go_on)
+
+    def _beside(self, do: Callable[[], object], then: Callable[[], None]) -> None:
+        """Do something that is kept for later, without holding up what is dragged meanwhile."""
+
+        def quietly() -> None:
+            with contextlib.suppress(Exception):  # it is told when it is asked for
+                do()
+
+        if self._loop is None:
+            quietly()
+            then()
+        else:
+            done = self._loop.run_in_executor(self._thread, quietly)
+            done.add_done_callback(lambda _: then())
 
     def _ahead(self) -> Iterator[Callable[[], object]]:
         """What may be chosen next, the control in hand and the nearest values first."""
@@ -428,9 +460,9 @@ class PartsView:
             yield partial(self._drawn, *seen)
 
 
-def _running_loop() -> Later | None:
+def _running_loop() -> asyncio.AbstractEventLoop | None:
     try:
-        return asyncio.get_running_loop().call_later
+        return asyncio.get_running_loop()
     except RuntimeError:
         return None
 

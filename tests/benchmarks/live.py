@@ -1,0 +1,181 @@
+"""How fast the live view follows in a browser: a slider's event to the new picture on the screen,
+and letting go to a sound that is ready.
+
+Run it by hand: ``python tests/benchmarks/live.py`` (some two minutes; needs ``.[browser]`` and
+chromium). The demo song, its Chorus 1, headless Chromium on the machine itself. A slider is dragged
+to and fro with the mouse, a step every 50 ms. The clock runs in the page: from the mouse's event
+that moves the handle to the frame in which the picture of that value is painted; values that were
+passed over before they were shown do not count. ``bare`` is the round trip of a slider that only
+writes its value into a text, for comparison: what the browser, the server and the kernel take.
+"""
+
+from __future__ import annotations
+
+import shutil
+import statistics
+import sys
+import tempfile
+from pathlib import Path
+from typing import Any
+
+from playwright.sync_api import Page, sync_playwright
+
+sys.path.insert(0, str(Path(__file__).parent.parent / "browser"))
+
+from lab import FLAGS, Notebook, copy_lessons, started_lab
+
+from arrange.live.page import write_page
+
+ROUNDS = 4
+STEP_MS = 50
+BARE = """
+import ipywidgets as widgets
+slider, text = widgets.IntSlider(description="Bare", max=40), widgets.HTML("value 0")
+slider.observe(lambda change: setattr(text, "value", f"value {change.new}"), "value")
+box = widgets.VBox([slider, text])
+box.add_class("bare")
+box
+"""
+# Every change of the slider's own value is kept with its time; when the picture says that value,
+# the time until the next painted frame is taken.
+WATCH = """
+([handles, pictures, says]) => {
+  window.taken = []; window.asked = new Map();
+  const handle = document.querySelector(handles);
+  const picture = document.querySelector(pictures);
+  new MutationObserver(() => {
+    window.asked.set(handle.getAttribute('aria-valuenow'), performance.now());
+  }).observe(handle, {attributes: true, attributeFilter: ['aria-valuenow']});
+  window.expected = null;
+  new MutationObserver(() => {
+    const text = picture.textContent;
+    for (const [value, start] of [...window.asked]) {
+      const told = says[String(Number(value))];
+      if (told !== undefined && text.includes(told)) {
+        const now = [...window.asked].filter(([, at]) => at <= start).map(([each]) => each);
+        now.forEach(each => window.asked.delete(each));
+        requestAnimationFrame(() => window.taken.push(performance.now() - start));
+      }
+    }
+  }).observe(picture, {childList: true, subtree: true, characterData: true});
+}
+"""
+
+
+def drag(page: Page, handle: Any, shares: list[float]) -> None:
+    """Pull a slider's handle along its way, a step every 50 ms, and let it go where it began."""
+    box = handle.bounding_box()
+    base = handle.locator("xpath=ancestor::*[contains(@class, 'noUi-base')]").bounding_box()
+    x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+    page.mouse.move(x, y)
+    page.mouse.down()
+    for share in [*shares, 0.0]:
+        page.mouse.move(x + share * base["width"], y)
+        page.wait_for_timeout(STEP_MS)
+    page.mouse.up()
+    page.wait_for_timeout(400)
+
+
+def to_and_fro(reach: float, steps: int) -> list[float]:
+    """Shares of a slider's way, up, down past the start, and back."""
+    up = [reach * n / steps for n in range(1, steps + 1)]
+    return [*up, *up[::-1], *[-each for each in up], *[-each for each in up[::-1]]]
+
+
+def measure(
+    page: Page, box: str, name: str, says: dict[int, str], shares: list[float]
+) -> list[float]:
+    """Milliseconds from each event to its picture."""
+    row = page.locator(f"{box} .widget-inline-hbox", has=page.get_by_text(name, exact=True))
+    row.first.evaluate("(each, name) => each.classList.add('watched-' + name)", name)
+    watched = f".watched-{name} .noUi-handle"
+    picture = f"{box} .widget-html:has(svg)" if box != ".bare" else f"{box} .widget-html"
+    page.evaluate(WATCH, [watched, picture, {str(k): v for k, v in says.items()}])
+    for _ in range(ROUNDS):
+        drag(page, page.locator(watched), shares)
+    return page.evaluate("window.taken")
+
+
+def sound_ready(page: Page) -> list[float]:
+    """Milliseconds from letting a slider go to a new sound that the player can play."""
+    found = []
+    for _ in range(2 * ROUNDS):
+        handle = page.locator(".watched-Tempo .noUi-handle")
+        box = handle.bounding_box()
+        x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+        page.evaluate(
+            """() => { window.ready = null;
+              window.addEventListener('mouseup', () => { const start = performance.now();
+                const old = document.querySelector('.arrange-live audio')?.src;
+                const look = () => { const audio = document.querySelector('.arrange-live audio');
+                  if (audio && audio.src !== old && audio.readyState >= 3)
+                    window.ready = performance.now() - start;
+                  else requestAnimationFrame(look); };
+                look(); }, {once: true, capture: true}); }"""
+        )
+        page.mouse.move(x, y)
+        page.mouse.down()
+        side = 1 if len(found) % 2 else -1
+        for step in range(1, 5):
+            page.wait_for_timeout(STEP_MS)
+            page.mouse.move(x + side * 12 * step, y)
+        page.mouse.up()
+        page.wait_for_function("() => window.ready !== null")
+        found.append(page.evaluate("window.ready"))
+        page.wait_for_timeout(1000)
+    return found
+
+
+def told(name: str, taken: list[float]) -> None:
+    """A row of the table."""
+    ordered = sorted(taken)
+    p95 = ordered[min(int(0.95 * len(ordered)), len(ordered) - 1)]
+    print(f"| {name} | {len(taken)} | {statistics.median(taken):.0f} | {p95:.0f} |", flush=True)
+
+
+def main() -> None:
+    with tempfile.TemporaryDirectory() as name, sync_playwright() as playwright:
+        folder = Path(name)
+        copy_lessons(folder)
+        notebook = write_page(folder / "datasets" / "low-water.musicxml", folder / "live.ipynb")
+        bare = notebook.read_text().replace("import arrange as ar", "pass")
+        start = bare.index('"ar.explore_parts')
+        cut = (
+            bare[:start] + "\"exec(open('bare.py').read()); box\"" + bare[bare.index("\n", start) :]
+        )
+        (folder / "bare.ipynb").write_text(cut)
+        (folder / "bare.py").write_text(BARE)
+        browser = playwright.chromium.launch(executable_path=shutil.which("chromium"), args=FLAGS)
+        with started_lab(folder) as address:
+            print("| dragged | pictures | median ms | 95 % ms |\n|---|--:|--:|--:|")
+            page = browser.new_page(viewport={"width": 1280, "height": 720})
+            Notebook(page, address, "bare.ipynb").run_from_the_top()
+            page.locator(".bare").wait_for()
+            says = {value: f"value {value}" for value in range(41)}
+            told("bare", measure(page, ".bare", "Bare", says, to_and_fro(0.4, 12)[:24]))
+            page.close()
+            page = browser.new_page(viewport={"width": 1280, "height": 720})
+            Notebook(page, address, "live.ipynb").run_from_the_top()
+            page.locator(".arrange-picture").wait_for()
+            page.locator(".arrange-live").evaluate("each => each.scrollIntoView()")
+            page.wait_for_timeout(15_000)  # a player looks first
+            everything: list[float] = []
+            octaves = {-2: "two octaves down", -1: "an octave down", 0: "as written",
+                       1: "an octave up", 2: "two octaves up"}  # fmt: skip
+            capos = {fret: f"capo at fret {fret}" for fret in range(1, 8)} | {0: "as written"}
+            tempos = {value: f"tempo {value}" for value in range(40, 200)} | {102: "as written"}
+            for slider, says, shares in (
+                ("Octave", octaves, to_and_fro(0.5, 8)),
+                ("Capo", capos, to_and_fro(0.9, 14)[:28]),
+                ("Tempo", tempos, to_and_fro(0.3, 12)),
+            ):
+                taken = measure(page, ".arrange-live", slider, says, shares)
+                told(slider, taken)
+                everything += taken
+            told("all three", everything)
+            told("letting go to sound", sound_ready(page))
+        browser.close()
+
+
+if __name__ == "__main__":
+    main()
