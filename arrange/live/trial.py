@@ -27,6 +27,7 @@ from arrange.revoicing.setting import TOP_FRET, make_player
 from arrange.revoicing.stretches import Harmonies, Harmony, find_stretch
 from arrange.revoicing.weights import Weights
 from arrange.sounding import Array
+from arrange.spelling import unknown_name
 from arrange.tables import Song
 
 AS_WRITTEN = "as written"
@@ -127,7 +128,7 @@ def part_row(song: Song, part: str) -> pd.Series[Any]:
     """
     rows = song.parts[song.parts["part"] == part]
     if rows.empty:
-        raise ArrangeError(f"there is no part {part!r}; there are {song.parts['part'].tolist()}")
+        raise ArrangeError(unknown_name("part", part, song.parts["part"]))
     return rows.iloc[0]
 
 
@@ -141,8 +142,7 @@ def section_row(song: Song, section: str) -> pd.Series[Any]:
     """
     rows = song.sections[song.sections["section"] == section]
     if rows.empty:
-        known = song.sections["section"].tolist()
-        raise ArrangeError(f"there is no section {section!r}; there are {known}")
+        raise ArrangeError(unknown_name("section", section, song.sections["section"]))
     return rows.iloc[0]
 
 
@@ -156,6 +156,8 @@ class Voiced:
         Of each note of the song.
     keep, moved : array of bool
         Notes that are still there; notes that lie elsewhere now.
+    string, fret : array of int
+        Where the moved ones lie, frets from the nut; string 0 where that is still to be found.
     told : tuple of str
         What stayed as written, and why.
     """
@@ -163,6 +165,8 @@ class Voiced:
     pitch: Array
     keep: Array
     moved: Array
+    string: Array
+    fret: Array
     told: tuple[str, ...]
 
 
@@ -202,13 +206,17 @@ def voiced(player: Player, inversion: str, strings: str, capo: int | None) -> Vo
     moved &= np.isfinite(pitch)
     for unit, own, row in zip(player.units, options, chosen, strict=True):
         moved[unit.rows] |= bool((own.pitches[row] != np.rint(unit.written)).any())
+    string, fret = np.zeros(len(notes), np.int64), np.zeros(len(notes), np.int64)
+    for new, name in ((string, "string"), (fret, "fret")):
+        new[frame.index] = frame[name].to_numpy(dtype=np.int64, na_value=0)
+    string[~moved] = 0
     stuck = [
         unit.harmony.symbol
         for number, unit in enumerate(player.units)
         if unit.free and unit.harmony and not fits[number] and len(options[number].cost) == 1
         and (options[number].pitches[0] == np.rint(unit.written)).all()
     ]  # fmt: skip
-    return Voiced(pitch, keep, moved, tuple(_stuck_told(player, stuck)))
+    return Voiced(pitch, keep, moved, string, fret, tuple(_stuck_told(player, stuck)))
 
 
 def _stuck_told(player: Player, stuck: list[str]) -> Iterator[str]:
@@ -291,6 +299,7 @@ def try_choices(
     onset, pitch = notes["onset"].to_numpy(), notes["pitch"].to_numpy().copy()
     inside = (onset >= begin - 1e-9) & (onset < end - 1e-9)
     keep, moved = np.ones(len(notes), dtype=bool), np.zeros(len(notes), dtype=bool)
+    string, fret = np.zeros(len(notes), np.int64), np.zeros(len(notes), np.int64)
     for part, choice in choices.parts:
         part_row(song, part)
         own = (notes["part"] == part).to_numpy(dtype=bool)
@@ -303,6 +312,8 @@ def try_choices(
                 pitch[own] = new.pitch[own]
                 keep &= new.keep
                 moved |= new.moved & own
+                if not choice.octave:  # an octave away the same notes lie elsewhere
+                    string[own], fret[own] = new.string[own], new.fret[own]
                 told += new.told
         if choice.octave:
             pitch[own & inside] += 12 * choice.octave
@@ -312,8 +323,11 @@ def try_choices(
             moved |= own
     tables: dict[str, pd.DataFrame] = {"parts": _parts(song, choices)}
     if moved.any() or not keep.all():
-        strings = {name: notes[name].mask(moved) for name in ("string", "fret")}
-        changed = notes.assign(pitch=pitch, **strings)
+        frame = notes.assign(pitch=pitch)
+        changed = frame.assign(**{
+            name: notes[name].mask(moved).mask(string > 0, new)
+            for name, new in (("string", string), ("fret", fret))
+        })  # fmt: skip
         tables["notes"] = changed if keep.all() else changed[keep].reset_index(drop=True)
     if choices.tempo is not None:
         first = float(song.measures["tempo"].iloc[int(row["first_measure"]) - 1])
