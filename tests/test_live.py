@@ -159,7 +159,7 @@ def test_pitches_beyond_hearing_are_refused():
 def test_unknown_names_are_told(demo):
     with pytest.raises(ArrangeError, match=r"there is no section 'Coda'; there are Intro"):
         try_choices(demo, Choices("Coda"))
-    with pytest.raises(ArrangeError, match=r"there is no part 'Banjo'; there are .*'Voice'"):
+    with pytest.raises(ArrangeError, match=r"there is no part 'Banjo'; there are Voice"):
         try_choices(demo, CHORUS.with_part("Banjo", PartChoice(octave=1)))
 
 
