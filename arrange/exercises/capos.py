@@ -207,7 +207,8 @@ def reply(exercise: Exercise, answer: Any) -> Reply:
     grips = [f"{shape} {open_shape(symbol, fret, tuning)}" for symbol, shape in
              zip(symbols, shapes, strict=True)]  # fmt: skip
     others = [str(each) for each in right if each != fret]
-    more = f" Fret {listed(others)} would do as well." if others else ""
+    frets = "Fret" if len(others) == 1 else "Frets"
+    more = f" {frets} {listed(others)} would do as well." if others else ""
     lost = _lost(exercise.ground, part, fret)
     return Reply(
         True, f"Yes. {over} all are open: {listed(grips)} (frets from the capo).{lost}{more}"

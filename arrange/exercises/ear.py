@@ -7,6 +7,7 @@ parts of a finding in its first measures, once as written and once with one note
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import partial
 from random import Random
 from typing import Any
 
@@ -60,7 +61,7 @@ def ask(ground: Ground, size: str, chance: Random) -> Exercise:
     if size != "large" and chance.random() < _TAKES_SHARE:
         rows = ground.findings.index[ground.findings["kind"].isin(_OF_TAKES)].tolist()
         for label in chance.sample(rows, len(rows)):
-            take = _take(ground, label)
+            take = ground.once(("take", label), partial(_take, ground, label))
             if take:
                 return _ask_takes(ground, size, chance, take)
     pairs = ground.once("pairs", lambda: _pairs(ground))

@@ -83,7 +83,7 @@ def _sorted(trial: Trial) -> tuple[list[tuple[int, int]], list[tuple[int, int]]]
         return [], []
     neck = trial.ground.neck(trial.part)
     steps = [n for n in range(-_FAR, _FAR + 1) if n and neck.places(trial.pitch + n)]
-    trial.outcomes([*steps, None])
+    trial.outcomes(step for step in steps if _is_open(trial, step))
     right: list[tuple[int, int]] = []
     wrong: list[tuple[int, int]] = []
     string, fret = trial.places[0]
@@ -97,6 +97,13 @@ def _sorted(trial: Trial) -> tuple[list[tuple[int, int]], list[tuple[int, int]]]
         (right if fit else wrong).append(fit[0] if fit else places[0])
     right.sort(key=lambda place: trial.grip(*place).reach_mm > COMFORTABLE_MM)
     return right, wrong
+
+
+def _is_open(trial: Trial, semitones: int) -> bool:
+    """Whether some string is free for a note that no other sounds; only then it is tried."""
+    pitch = trial.pitch + semitones
+    strings = [string for string, _ in trial.ground.neck(trial.part).places(pitch)]
+    return not trial.is_held(pitch) and any(trial.taken(each) is None for each in strings)
 
 
 def _asked(
@@ -244,12 +251,9 @@ def told_fault(trial: Trial, string: int, fret: int) -> str:
         return f"{string}/{fret} is {name} again, on the same or another string: the {kind} stays."
     if what == "taken":
         other = ground.name(float(trial.taken(string) or 0))
-        ends = trial.outcome(round(pitch - trial.pitch)).ends
-        more = f"{name} would end the {kind}: is it anywhere else?" if ends else (
-            f"And {name} would not end the {kind}."
-        )  # fmt: skip
         return (
-            f"String {string} sounds {other} then, and a string sounds one note at a time. {more}"
+            f"String {string} sounds {other} then, and a string sounds one note at a time; look "
+            f"for {name} elsewhere, or for another note."
         )
     if what == "double":
         return f"{name} sounds already on another string: then this one is as good as left out."
