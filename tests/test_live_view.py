@@ -29,10 +29,6 @@ class Clock:
 
     def later(self, seconds, do):
         self.waiting.append((seconds, do))
-        return self
-
-    def cancel(self):
-        """Nothing: what is cancelled is done here all the same, and must do no harm."""
 
     def run(self, most=40):
         """Do what is due first, up to so many things."""
@@ -175,8 +171,11 @@ def test_a_late_slider_message_does_not_undo_a_reset(shown, clock):
     acts = clock.waiting.pop()[1]
     shown.controls.octave.value = 2
     acts()
+    shown.controls.octave.value = -1  # later still, on a busy machine
     assert shown.choices.is_as_written
     assert shown.controls.octave.value == 0
+    shown.controls.capo.value = 2  # another control is a choice at any time
+    assert not shown.choices.is_as_written
 
 
 def test_a_decision_is_recorded_with_its_figures(shown, log, demo):
@@ -280,7 +279,7 @@ def test_every_way_to_hear(shown):
         lengths[name] = len(player.value)
     assert lengths["before"] == lengths["after"] < lengths["both"] < lengths["each"]
     shown.controls.octave.value = 1
-    shown._settle()
+    shown._settle(shown._turn)
     assert not shown.audio.children[0].autoplay
     press(shown, "before")
     quiet = shown.audio.children[0].value

@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import os
+import threading
 import time
 import traceback
 from collections.abc import Callable, Iterator
@@ -49,8 +50,10 @@ from arrange.reading import read
 from arrange.tables import Song
 
 # A browser holds a slider's last message back until the one before is done, so that a button
-# pressed after it can be heard first: what a button does waits for that.
+# pressed after it can be heard first: what a button does waits for that, and what comes from that
+# slider right after is no choice. A hand takes longer from a button to a slider.
 _BUTTON_SECONDS = 0.15
+_LATE_SECONDS = 0.6
 _SETTLE_SECONDS = 0.06  # without a change, after which sound is prepared
 _REST_SECONDS = 0.3  # and after that, before anything is made ahead
 _IDLE_SECONDS = 0.01  # between two things made ahead
@@ -111,8 +114,8 @@ class PartsView:
     log : Path
     part, section : str, optional
     later : callable, optional
-        Does something after so many seconds, returns what can be cancelled; the running event
-        loop's if not given. Without a loop nothing is made ahead.
+        Does something after so many seconds; the running event loop's if not given. Without a
+        loop nothing is made ahead.
     """
 
     def __init__(
@@ -125,7 +128,10 @@ class PartsView:
     ) -> None:
         self.log = log
         self._loop = None if later else _running_loop()
-        self._later = self._loop.call_later if self._loop else later
+        self._later = _later_on(self._loop) if self._loop else later
+        # A kernel may hear the widgets in another thread than the one in which the cell was run.
+        self._lock = threading.RLock()
+        self._filler = 0
         self._thread = ThreadPoolExecutor(max_workers=2)  # sound need not wait
         self._turn = 0
         decided, notes = _decided(song, log)
@@ -138,9 +144,9 @@ class PartsView:
         self.audio = widgets.Box(layout=widgets.Layout(flex="2 1 18em"))
         self._past: list[_Step] = []
         self._touched, self._touched_at = "", -np.inf
+        self._late, self._late_until = "", -np.inf
         self._heard = "after"
         self._is_filling = False
-        self._pending: Any = None
         self.widget = layout(self.controls, self.picture, self.audio, self.words, self.shown_log)
         self._fill()
         self._listen_to_controls()
@@ -180,10 +186,11 @@ class PartsView:
         """A handler whose faults are told in the view: nobody looks into a log panel."""
 
         def handle(_: Any = None) -> None:
-            if self._is_filling:
+            if self._is_filling and self._filler == threading.get_ident():
                 return
             try:
-                do()
+                with self._lock:
+                    do()
             except ArrangeError as error:
                 self._tell_problem(str(error))
             except Exception as error:
@@ -213,6 +220,9 @@ class PartsView:
         if chosen == self.choices:
             return
         now = time.monotonic()
+        if name == self._late and now < self._late_until:
+            self._fill()
+            return
         if name != self._touched or now - self._touched_at > _ONE_STEP_SECONDS:
             self._past.append(_Step(self._trials, self.choices))
         self._touched, self._touched_at = name, now
@@ -250,6 +260,7 @@ class PartsView:
     def _go_to(self, choices: Choices, is_step: bool = True) -> None:
         if is_step and choices != self.choices:
             self._past.append(_Step(self._trials, self.choices))
+        self._late, self._late_until = self._touched, time.monotonic() + _LATE_SECONDS
         self._touched = ""
         self.choices = choices
         self._fill()
@@ -288,7 +299,7 @@ class PartsView:
 
     def _fill(self) -> None:
         """Set the controls to the choices, without taking that for a choice."""
-        self._is_filling = True
+        self._is_filling, self._filler = True, threading.get_ident()
         try:
             one, song = self.controls, self._trials.base
             others = [name for name in song.parts["part"] if name != one.part.value]
@@ -409,18 +420,17 @@ class PartsView:
         """Prepare things once nothing has changed for a moment."""
         self._turn += 1
         if self._later is not None:
-            if self._pending is not None:
-                self._pending.cancel()
-            self._pending = self._later(_SETTLE_SECONDS, self._settle)
+            self._later(_SETTLE_SECONDS, partial(self._settle, self._turn))
 
-    def _settle(self) -> None:
-        turn = self._turn
+    def _settle(self, turn: int) -> None:
+        if turn != self._turn:
+            return
 
         def show() -> None:
             if turn == self._turn and self._later is not None:
                 self._safely(partial(self._set_sound, False))(None)
                 ahead = partial(self._make_ahead, self._ahead(), turn)
-                self._pending = self._later(_REST_SECONDS, ahead)
+                self._later(_REST_SECONDS, ahead)
 
         self._beside(partial(self._sound, *self._moment()), show)
 
@@ -429,9 +439,10 @@ class PartsView:
 
         def go_on() -> None:
             if self._later is not None:
-                self._pending = self._later(_IDLE_SECONDS, partial(self._make_ahead, work, turn))
+                self._later(_IDLE_SECONDS, partial(self._make_ahead, work, turn))
 
-        do = next(work, None) if turn == self._turn else None
+        with self._lock:
+            do = next(work, None) if turn == self._turn else None
         if do is not None:
             self._beside(do, go_on)
 
@@ -465,6 +476,15 @@ def _running_loop() -> asyncio.AbstractEventLoop | None:
         return asyncio.get_running_loop()
     except RuntimeError:
         return None
+
+
+def _later_on(loop: asyncio.AbstractEventLoop) -> Later:
+    """Does things later on a loop, asked from any thread."""
+
+    def later(seconds: float, do: Callable[[], None]) -> None:
+        loop.call_soon_threadsafe(loop.call_later, seconds, do)
+
+    return later
 
 
 def _decided(song: Song, log: Path) -> tuple[Song, str]:
