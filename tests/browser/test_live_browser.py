@@ -8,7 +8,7 @@ import re
 import sys
 
 import pytest
-from lab import free_port, started
+from lab import ROOT, free_port, started
 from playwright.sync_api import expect
 
 import arrange as ar
@@ -16,6 +16,7 @@ from arrange.live.page import page_command
 
 SIZES = ((1280, 720), (1920, 1080))
 AUDIO = "document.querySelector('.arrange-live audio')"
+LESSONS = sorted(path.stem for path in (ROOT / "notebooks").glob("*.ipynb"))
 THEMES = ("JupyterLab Light", "JupyterLab Dark")
 
 
@@ -222,7 +223,7 @@ def _luminance(colour):
     return 0.2126 * red + 0.7152 * green + 0.0722 * blue
 
 
-@pytest.mark.parametrize("lesson", ["01_start_here", "07_keeping_parts_apart"])
+@pytest.mark.parametrize("lesson", LESSONS)
 def test_a_lesson_runs_from_the_top_by_the_menu(open_notebook, lesson):
     notebook = open_notebook(f"notebooks/{lesson}.ipynb")
     notebook.run_from_the_top()
