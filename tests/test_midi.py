@@ -1107,10 +1107,10 @@ def test_damaged_files_are_read_or_refused(written):
     whole += [path.read_bytes() for path in PLAYED if path.stat().st_size < 2000]
     for _ in range(400):
         data = mutated(dice.choice(whole), dice)
-        begun = time.perf_counter()
+        begun = time.process_time()
         with contextlib.suppress(ArrangeError):
             read_midi(data)
-        assert time.perf_counter() - begun < 2
+        assert time.process_time() - begun < 2
 
 
 @given(st.binary(max_size=120), st.integers(0, 1), st.integers(1, 0x7FFF))
@@ -1137,9 +1137,9 @@ def test_a_hundred_kilobytes_take_less_than_two_seconds(track):
     """The heaviest of each kind. (An ordinary file of that size takes a tenth of a second.)"""
     data = midi(track)
     assert 80_000 < len(data) < 130_000
-    begun = time.perf_counter()
+    begun = time.process_time()
     read_midi(data)
-    assert time.perf_counter() - begun < 2
+    assert time.process_time() - begun < 2
 
 
 def test_mido_agrees_that_what_was_written_is_whole(written):

@@ -88,6 +88,5 @@ def serve_page(
     """
     with tempfile.TemporaryDirectory() as folder:
         notebook = Path(folder) / f"{Path(song).stem}.ipynb"
-        command = page_command(notebook, port, opens=opens, dark=dark)
         write_page(song, notebook)
-        return run(command)
+        return run(page_command(notebook, port, opens=opens, dark=dark))
