@@ -23,7 +23,9 @@ FLAGS = [
 ]  # fmt: skip
 TOKEN = "rehearsal"
 # What JupyterLab says by itself when a kernel is restarted, whatever the notebook.
-_HARMLESS = re.compile(r"Could not restore the debugger state")
+_HARMLESS = re.compile(
+    r"Could not restore the debugger state|Canceled future for \w+ message|Comm not found for comm id"
+)
 
 
 def free_port() -> int:
@@ -109,7 +111,7 @@ class Notebook:
     def __init__(self, page, address: str, path: str, theme: str = "JupyterLab Light") -> None:
         self.page = page
         self.complaints: list[str] = []
-        page.on("pageerror", lambda error: self.complaints.append(f"page: {error}"))
+        page.on("pageerror", self._page_error)
         page.on("console", self._console)
         page.goto(f"{address}/lab/tree/{path}?token={TOKEN}&reset", wait_until="domcontentloaded")
         page.locator(".jp-Notebook .jp-Cell").first.wait_for(timeout=60_000)
@@ -117,6 +119,10 @@ class Notebook:
         if theme != "JupyterLab Light":
             self.menu("Settings", "Theme", theme)
             page.locator("body[data-jp-theme-light='false']").wait_for(state="attached")
+
+    def _page_error(self, error) -> None:
+        if not _HARMLESS.search(str(error)):
+            self.complaints.append(f"page: {error}")
 
     def _console(self, message) -> None:
         text = f"{message.text} {message.location.get('url', '')}"
@@ -132,6 +138,8 @@ class Notebook:
 
     def run_from_the_top(self, seconds: float = 120) -> None:
         """Restart the kernel and run all cells, by the menu, and wait until all are done."""
+        idle = ".jp-Notebook-ExecutionIndicator[data-status='idle']"
+        self.page.locator(idle).first.wait_for(state="attached", timeout=60_000)
         self.menu("Run", "Restart Kernel and Run All Cells…")
         self.page.locator(".jp-Dialog .jp-mod-accept").click()
         self.page.wait_for_function(
