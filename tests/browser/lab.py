@@ -24,7 +24,8 @@ FLAGS = [
 TOKEN = "rehearsal"
 # What JupyterLab says by itself when a kernel is restarted, whatever the notebook.
 _HARMLESS = re.compile(
-    r"Could not restore the debugger state|Canceled future for \w+ message|Comm not found for comm id"
+    r"Could not restore the debugger state|Canceled future for \w+ message"
+    r"|Comm not found for comm id"
 )
 
 
