@@ -91,6 +91,7 @@ if TYPE_CHECKING:
         plot_shape,
         plot_songbook,
         plot_sonority,
+        plot_texture,
     )
     from arrange.sound import finding_sound, join_sounds, render_sound, write_sound
 
@@ -151,6 +152,7 @@ __all__ = [
     "plot_shape",
     "plot_songbook",
     "plot_sonority",
+    "plot_texture",
     "proposals_table",
     "read",
     "read_decisions",

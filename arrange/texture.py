@@ -62,9 +62,10 @@ def part_texture(song: Song, by: str = "section", *, window: float = 0.03) -> pd
         (but for the song); ``attacks``, their number; ``density``, attacks a second;
         ``echoes``, repeats a second, each counted by its amplitude (-6 dB is a half);
         ``polyphony``, how many notes sound at once while any does (0 where none does);
-        ``silence``, the share of the span in which it is silent; and for each part of the song a
-        column ``with <part>``, the share of this part's attacks that are together with one of
-        that part's (missing without attacks, and for itself).
+        ``silence``, the share of the span in which it is silent; ``together``, the share of its
+        attacks that are together with one of any other part's, and for each part of the song a
+        column ``with <part>``, the same with that part's alone (missing without attacks, and for
+        itself).
 
     Raises
     ------
@@ -93,11 +94,11 @@ def part_texture(song: Song, by: str = "section", *, window: float = 0.03) -> pd
             "polyphony": notes_time[index] / np.where(busy > 0, busy, 1),
             "silence": np.clip(1 - busy / (ends - starts), 0, 1),
         }
+        others = np.concatenate([np.empty(0), *seconds[:index], *seconds[index + 1 :]])
+        columns["together"] = _share(seconds[index], np.sort(others), span, attacks, window)
         for other, name in enumerate(parts):
-            shared = _near(seconds[index], seconds[other], window)
-            share = np.bincount(span, shared, minlength=spans) / np.where(attacks, attacks, 1)
-            missing = (attacks == 0) | (other == index)
-            columns[f"with {name}"] = np.where(missing, np.nan, share)
+            share = _share(seconds[index], seconds[other], span, attacks, window)
+            columns[f"with {name}"] = np.full(spans, np.nan) if other == index else share
         rows.append(pd.DataFrame(columns))
     return pd.concat(rows, ignore_index=True)
 
@@ -313,6 +314,12 @@ def _sounding_time(
     _, once = np.unique(part[note] * len(lines) + at, return_index=True)
     sounding = np.bincount(cell[once], length[once], minlength=shape[0] * shape[1])
     return sounding.reshape(shape), notes_time
+
+
+def _share(own: Array, others: Array, span: Array, attacks: Array, window: float) -> Array:
+    """The share of the attacks of each span that have one of the others within the window."""
+    shared = np.bincount(span, _near(own, others, window), minlength=len(attacks))
+    return np.where(attacks > 0, shared / np.where(attacks, attacks, 1), np.nan)
 
 
 def _near(own: Array, others: Array, window: float) -> Array:

@@ -1,4 +1,4 @@
-"""What the pictures of form and of sonority show: artists on the axes against hand-worked songs."""
+"""Pictures of form, texture and sonority: artists on the axes against hand-worked songs."""
 
 from __future__ import annotations
 
@@ -18,13 +18,22 @@ import arrange as ar
 from arrange import sonority as measured
 from arrange.hearing import joined, masked_share, partials, roughness
 from arrange.pitch import parse_note
-from arrange.plots import form, page, plot_form, plot_sonority, render_picture, sonority
+from arrange.plots import (
+    form,
+    page,
+    plot_form,
+    plot_sonority,
+    plot_texture,
+    render_picture,
+    sonority,
+    texture,
+)
 from arrange.plots.bars import stretches
 
 mpl.use("Agg")
 
 DEMO = Path(__file__).parent.parent / "datasets" / "low-water.musicxml"
-DRAW = [plot_form, plot_sonority]
+DRAW = [plot_form, plot_sonority, plot_texture]
 
 
 @pytest.fixture(autouse=True)
@@ -208,13 +217,89 @@ def test_stretches_end_where_looks_or_measures_part():
 @pytest.mark.parametrize("draw", DRAW)
 def test_a_song_without_notes_says_so(draw):
     ax = draw(song_of(parts=["Guitar A", "Guitar B"], bars=4))
-    said = "No part here has notes." if draw is plot_form else "No two parts sound at once."
+    said = "No two parts sound at once." if draw is plot_sonority else "No part here has notes."
     assert said in [text.get_text() for text in ax.texts]
 
 
 def test_drums_are_drawn_as_busy():
     song = song_of(("Drums", np.nan, 0, 4), ("Guitar A", "C4", 0, 4))
     assert shade_at(plot_form(song), "part Drums", 1) == 1
+
+
+# Texture -------------------------------------------------------------------------------------
+
+
+def heights(ax, gid, measure):
+    """How high a bar reaches from where to where, in attacks a second; None without a bar."""
+    found = bar_at(ax, gid, measure)
+    if found is None:
+        return None
+    lane = int(found[0] + 1e-9)
+    per_attack = texture.UP / float(written(ax, "scale")[1])
+    return tuple(round((lane + 1 - y) / per_attack, 9) for y in reversed(found))
+
+
+def test_bars_are_attacks_a_second_and_black_those_together():
+    """By hand, at 60 a minute: A strikes on each of four beats, B on the first two and between
+    the last two; so two of A's four and two of B's three are together.
+    """
+    ax = plot_texture(
+        song_of(
+            *[("Guitar A", "C4 E4", beat, 1) for beat in range(4)],
+            *[("Guitar B", "G4", beat, 0.5) for beat in (0, 1, 2.5)],
+        )
+    )
+    assert heights(ax, "together Guitar A", 1) == (0, 0.5)
+    assert heights(ax, "attacks Guitar A", 1) == (0.5, 1)
+    assert heights(ax, "together Guitar B", 1) == (0, 0.5)
+    assert heights(ax, "attacks Guitar B", 1) == (0.5, 0.75)
+    assert heights(ax, "echoes Guitar A", 1) is None
+
+
+def test_echoes_stand_on_top_by_their_loudness():
+    """One attack a second, three repeats of 6, 12 and 18 dB less each: 0.501 + 0.251 + 0.126 of
+    it (-6 dB is an amplitude of 10 ** (-6 / 20)).
+    """
+    parts = parts_of("Guitar A", "Guitar B", echo=["sixteenth", None])
+    song = song_of(
+        *[("Guitar A", "C4", beat, 1) for beat in range(4)], ("Guitar B", "C3", 0.5, 1), parts=parts
+    )
+    low, high = heights(plot_texture(song), "echoes Guitar A", 1)
+    assert low == 1
+    assert high - low == pytest.approx(sum(10 ** (-6 * n / 20) for n in (1, 2, 3)))
+
+
+def test_only_the_parts_that_are_drawn_count_as_together():
+    song = song_of(*[(f"Guitar {name}", "C4", beat, 1) for name, beat in ("A0", "B1", "C1")])
+    assert heights(plot_texture(song, ["Guitar B", "Guitar A"]), "together Guitar B", 1) is None
+    assert heights(plot_texture(song), "together Guitar B", 1) == (0, 0.25)
+    with pytest.raises(ar.ArrangeError, match="Guitar D"):
+        plot_texture(song, ["Guitar D"])
+
+
+def test_the_picture_of_texture_is_the_table(demo):
+    """A second road: the table of all parts, whose column of the other guitar is the same."""
+    ax = plot_texture(demo)
+    assert written(ax, "part name") == ["Guitar 1", "Guitar 2"]
+    for row in ar.part_texture(demo, by="measure").to_dict("records"):
+        if row["part"] not in ("Guitar 1", "Guitar 2"):
+            continue
+        other = {"Guitar 1": "with Guitar 2", "Guitar 2": "with Guitar 1"}[row["part"]]
+        black = heights(ax, f"together {row['part']}", row["measure"])
+        shared = row["density"] * row[other] if row["attacks"] else 0
+        assert (black[1] if black else 0) == pytest.approx(shared, abs=1e-9)
+        rest = heights(ax, f"attacks {row['part']}", row["measure"])
+        assert (rest or black or (0, 0))[1] == pytest.approx(row["density"], abs=1e-9)
+
+
+def test_the_title_of_texture_names_the_section_with_most_together():
+    apart = [("Guitar A", "C4", 0, 1), ("Guitar B", "C4", 1, 1)]
+    both = [(f"Guitar {name}", "C4", 4, 1) for name in "AB"]
+    song = song_of(*apart, *both, sections=[("Verse", 1), ("Tag", 2)])
+    assert plot_texture(song).get_title(loc="left").endswith("struck together, most in Tag")
+    assert plot_texture(song_of(*apart)).get_title(loc="left").startswith("No black")
+    one = plot_texture(song, ["Guitar A"])
+    assert one.get_title(loc="left") == "How often Guitar A strikes, measure by measure"
 
 
 # Sonority ------------------------------------------------------------------------------------
@@ -295,7 +380,7 @@ def test_up_and_down_tell_apart_in_grey():
     assert lightness(page.ORANGE) - lightness(page.BLUE) > 20
 
 
-# Both ----------------------------------------------------------------------------------------
+# All -----------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("draw", DRAW)

@@ -58,6 +58,23 @@ def test_the_window_tells_what_is_together():
     assert part_texture(near, by="song", window=0.01)["with Guitar 2"][0] == 0
 
 
+def test_together_is_with_any_other_part():
+    """Four attacks: the first with B, the second with C, the third with both, the last alone."""
+    texture = part_texture(
+        song(
+            *(("Guitar A", "C4", onset, 1) for onset in range(4)),
+            *(("Guitar B", "E4", onset, 1) for onset in (0, 2)),
+            *(("Guitar C", "G4", onset, 1) for onset in (1, 2)),
+            bars=1,
+        ),
+        by="song",
+    )
+    assert texture["together"].tolist() == [0.75, 1, 1]
+    assert texture["with Guitar B"][0] == 0.5
+    alone = part_texture(song(("Guitar A", "C4", 0, 1), bars=1), by="song")
+    assert alone["together"].tolist() == [0]
+
+
 def test_levels_add_as_powers():
     """Two equal sources that do not know of each other are 3.01 dB above one (10 lg 2)."""
     both = song(("Guitar 1", "C3", 0, 4), ("Guitar 2", "G3", 0, 4), bars=1)

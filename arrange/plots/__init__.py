@@ -12,6 +12,8 @@ vision: lightness and hatching tell apart what colour does.
     the findings along the song, by kind and severity
 ``plot_form``
     how busy each part is in each measure, and how the song grows
+``plot_texture``
+    how often each part strikes in each measure, and how much of it together
 ``plot_layers``
     who plays which recorded layer where, and what is dropped
 ``plot_before_after``
@@ -52,6 +54,7 @@ if TYPE_CHECKING:
     from arrange.plots.shape import plot_shape
     from arrange.plots.songbook import plot_songbook
     from arrange.plots.sonority import plot_sonority
+    from arrange.plots.texture import plot_texture
 
 __all__ = [
     "plot_before_after",
@@ -66,6 +69,7 @@ __all__ = [
     "plot_shape",
     "plot_songbook",
     "plot_sonority",
+    "plot_texture",
     "render_picture",
 ]
 
@@ -82,6 +86,7 @@ _HOMES = {
     "plot_shape": "shape",
     "plot_songbook": "songbook",
     "plot_sonority": "sonority",
+    "plot_texture": "texture",
     "render_picture": "page",
 }
 

@@ -23,6 +23,7 @@ from matplotlib.transforms import ScaledTranslation, Transform
 
 from arrange.errors import ArrangeError
 from arrange.sounding import Array
+from arrange.spelling import unknown_name
 from arrange.tables import Song
 
 PAGE_WIDTH = 7.09  # inches: 18 cm
@@ -199,6 +200,32 @@ def add_legend(ax: Axes, handles: Sequence[Any], labels: Sequence[str], below: f
         columnspacing=1.6,
         handler_map={tuple: HandlerTuple(ndivide=None, pad=0)},
     )
+
+
+def choose_parts(
+    song: Song, parts: Sequence[str] | None, heard: set[str]
+) -> tuple[list[str], list[str]]:
+    """Return the parts to draw, and those asked for that are not among the heard ones.
+
+    Without `parts` the guitars are asked for; or all parts, if fewer than two guitars are heard.
+
+    Raises
+    ------
+    ArrangeError
+        If the song has no part of a name in `parts`.
+    """
+    known = song.parts["part"].tolist()
+    unknown = [name for name in parts or [] if name not in known]
+    if unknown:
+        raise ArrangeError(unknown_name("part", unknown[0], known))
+    if parts is None:
+        guitars = song.parts.loc[song.parts["family"] == "guitar", "part"]
+        heard_guitars = [name for name in guitars if name in heard]
+        parts = heard_guitars if len(heard_guitars) >= 2 else known
+    wanted = list(dict.fromkeys(parts))
+    return [name for name in wanted if name in heard], [
+        name for name in wanted if name not in heard
+    ]
 
 
 def clear_frame(ax: Axes) -> None:

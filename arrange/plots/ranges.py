@@ -16,7 +16,6 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.patches import Patch
 
-from arrange.errors import ArrangeError
 from arrange.pitch import note_name
 from arrange.plots.bands import (
     draw_steps,
@@ -41,6 +40,7 @@ from arrange.plots.page import (
     TEXT_SIZE,
     Margins,
     add_legend,
+    choose_parts,
     clear_frame,
     draw_song_axis,
     new_axes,
@@ -52,7 +52,6 @@ from arrange.plots.page import (
     write_note,
 )
 from arrange.sounding import sounding_notes
-from arrange.spelling import unknown_name
 from arrange.tables import Song
 
 _SHADES = ((BLUE, PALE_BLUE), (ORANGE, PALE_ORANGE))
@@ -89,7 +88,7 @@ def plot_ranges(song: Song, parts: Sequence[str] | None = None, ax: Axes | None 
     Parts without pitched notes are left out, and a note below the picture names them. Where a
     measure would be too narrow to see, a step is 2, 4, 8 ... measures, and the note says so.
     """
-    chosen, silent = _choose_parts(song, parts)
+    chosen, silent = choose_parts(song, parts, set(sounding_notes(song.notes)["part"]))
     lanes = pitch_lanes(song, chosen)
     if ax is None:
         ax = new_axes(*_fitting(lanes))
@@ -110,23 +109,6 @@ def plot_ranges(song: Song, parts: Sequence[str] | None = None, ax: Axes | None 
         set_title(ax, "Where the parts lie, measure by measure", above)
     _write_notes(ax, silent, size)
     return ax
-
-
-def _choose_parts(song: Song, parts: Sequence[str] | None) -> tuple[list[str], list[str]]:
-    """The parts to draw, and those asked for that have no pitched notes."""
-    known = song.parts["part"].tolist()
-    unknown = [name for name in parts or [] if name not in known]
-    if unknown:
-        raise ArrangeError(unknown_name("part", unknown[0], known))
-    heard = set(sounding_notes(song.notes)["part"])
-    if parts is None:
-        guitars = song.parts.loc[song.parts["family"] == "guitar", "part"]
-        pitched_guitars = [name for name in guitars if name in heard]
-        parts = pitched_guitars if len(pitched_guitars) >= 2 else known
-    wanted = list(dict.fromkeys(parts))
-    return [name for name in wanted if name in heard], [
-        name for name in wanted if name not in heard
-    ]
 
 
 def _step_size(measures: int, width: float) -> int:
