@@ -87,16 +87,14 @@ def by_copy(findings: pd.DataFrame, starts: Array, begin: float) -> list[pd.Data
 
 
 def quick_song(song: Song, **tables: pd.DataFrame) -> Song:
-    """Return the song with some tables in place of its own, not checked anew."""
+    """Return the song with some tables in place of its own; the others are not looked at anew."""
     columns = {
-        table.name: {
-            label: _plain(column.array)
-            for label, column in tables.get(table.name, getattr(song, table.name)).items()
-        }
-        for table in SONG_TABLES
+        name: {label: _plain(column.array) for label, column in table.items()}
+        for name, table in tables.items()
     }
+    own = {table.name: getattr(song, table.name) for table in SONG_TABLES}
     about = ("title", "source", "fingerprint", "notices")
-    return Song.from_columns(columns, **{name: getattr(song, name) for name in about})
+    return Song.from_columns({**own, **columns}, **{name: getattr(song, name) for name in about})
 
 
 def _plain(values: Any) -> Any:

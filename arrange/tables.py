@@ -231,18 +231,21 @@ class Song:
         _check_across({table.name: getattr(self, table.name) for table in SONG_TABLES})
 
     @classmethod
-    def from_columns(cls, columns: Mapping[str, Columns], **about: Any) -> Song:
+    def from_columns(cls, columns: Mapping[str, Columns | pd.DataFrame], **about: Any) -> Song:
         """Return a Song from whole columns, table by table; checked like any other, but fast.
 
         Parameters
         ----------
         columns : mapping of table name to a mapping of column name to array
+            Or to a table of another Song, which is taken as it is.
         **about
             title, source, fingerprint, notices.
         """
         song = object.__new__(cls)
         for table in SONG_TABLES:
-            object.__setattr__(song, table.name, make_table(columns[table.name], table))
+            own = columns[table.name]
+            made = own if isinstance(own, pd.DataFrame) else make_table(own, table)
+            object.__setattr__(song, table.name, made)
         for name in ("title", "source", "fingerprint", "notices"):
             object.__setattr__(song, name, about.get(name, getattr(cls, name)))
         _check_across(columns)
@@ -289,8 +292,14 @@ class Song:
         """Return the place in the bar, from 1, counted in the lower number of its meter."""
         rows = np.asarray(measure) - 1
         starts = self.measures["onset"].to_numpy()[rows]
-        units = self.measures["meter"].str.extract(r"/(\d+)$")[0].astype("float64").fillna(4.0)
-        return 1 + (np.asarray(onset) - starts) * units.to_numpy()[rows] / 4
+        return 1 + (np.asarray(onset) - starts) * self._lower_numbers[rows] / 4
+
+    @cached_property
+    def _lower_numbers(self) -> np.ndarray:
+        """The lower number of each measure's meter; 4 where it is free."""
+        meters = self.measures["meter"].tolist()
+        lower = {meter: str(meter).rpartition("/")[2] for meter in set(meters)}
+        return np.array([float(lower[each]) if lower[each].isdigit() else 4.0 for each in meters])
 
 
 # Which columns of which tables must name rows of another.

@@ -11,7 +11,7 @@ from songs import song as song_of
 import arrange as ar
 from arrange.errors import ArrangeError
 from arrange.live.listening import moment_sound, moments
-from arrange.live.picture import HEIGHT, WIDTH, Hands, Sight, draw_sight
+from arrange.live.picture import HEIGHT, WIDTH, Hands, Places, Sight, draw_places, draw_sight
 from arrange.live.trial import (
     ECHOES,
     INVERSIONS,
@@ -230,10 +230,12 @@ def sight(trials, choices, parts=("Guitar 1", "Guitar 2")):
     row = song.sections[song.sections["section"] == choices.section].iloc[0]
     here = [each.notes[each.notes["section"] == choices.section] for each in (song, after)]
     hands = [Hands(part, Neck(), trials.hands(choices, part)) for part in parts]
+    places = Places(
+        (int(row["first_measure"]), int(row["last_measure"])), parts, *here, tuple(hands)
+    )
     return Sight(
-        choices.section, (int(row["first_measure"]), int(row["last_measure"])),
-        (("Intro", 16.0, 0), ("Chorus 1", 32.0, 2)), parts, told_choices(choices), *here,
-        trials.findings(Choices(choices.section)), trials.findings(choices), tuple(hands),
+        choices.section, (("Intro", 16.0, 0), ("Chorus 1", 32.0, 2)), told_choices(choices),
+        trials.findings(Choices(choices.section)), trials.findings(choices), draw_places(places),
     )  # fmt: skip
 
 

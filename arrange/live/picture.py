@@ -56,52 +56,64 @@ class Hands:
 
 
 @dataclass(frozen=True, eq=False)
-class Sight:
-    """What there is to see of a trial.
+class Places:
+    """What there is to see of notes, whatever the tempo and the sound.
 
     Parameters
     ----------
-    section : str
     bars : (int, int)
         First and last measure of the section, as played.
-    form : tuple of (str, float, int)
-        Each section of the song: label, quarter notes, findings as written.
     parts : tuple of str
         The part that changes, then the one beside it, if any.
-    told : str
-        What is chosen, in words.
     before, after : notes tables
         The section as written and with the choices.
-    found_before, found_after : findings tables
-        Of the section.
     hands : tuple of Hands
         With the choices.
     key : str or None
         For the names of notes.
     """
 
-    section: str
     bars: tuple[int, int]
-    form: tuple[tuple[str, float, int], ...]
     parts: tuple[str, ...]
-    told: str
     before: pd.DataFrame
     after: pd.DataFrame
-    found_before: pd.DataFrame
-    found_after: pd.DataFrame
     hands: tuple[Hands, ...]
     key: str | None = None
 
 
+@dataclass(frozen=True, eq=False)
+class Sight:
+    """What there is to see of a trial.
+
+    Parameters
+    ----------
+    section : str
+    form : tuple of (str, float, int)
+        Each section of the song: label, quarter notes, findings as written.
+    told : str
+        What is chosen, in words.
+    found_before, found_after : findings tables
+        Of the section.
+    places : str
+        As ``draw_places`` gives them.
+    """
+
+    section: str
+    form: tuple[tuple[str, float, int], ...]
+    told: str
+    found_before: pd.DataFrame
+    found_after: pd.DataFrame
+    places: str
+
+
+def draw_places(places: Places) -> str:
+    """Return the ranges and the necks as a piece of SVG text."""
+    return "".join([*_ranges(places), *_necks(places.hands)])
+
+
 def draw_sight(sight: Sight) -> str:
     """Return the picture as SVG text."""
-    pieces = [
-        *_form(sight),
-        text(2, _HEAD, _head(sight), "head"),
-        *_ranges(sight),
-        *_necks(sight),
-        *_findings(sight),
-    ]
+    pieces = [*_form(sight), text(2, _HEAD, _head(sight), "head"), sight.places, *_findings(sight)]
     label = escape(f"{_head(sight)}. {_figures(sight)}. {_told_findings(sight)}", quote=True)
     return (
         f'<svg class="arrange-picture" viewBox="0 0 {WIDTH} {HEIGHT}" role="img" '
@@ -169,10 +181,10 @@ def _fitting(label: str, width: float) -> str:
     return f"{short}…{number}" if short else ""
 
 
-def _ranges(sight: Sight) -> Iterator[str]:
+def _ranges(places: Places) -> Iterator[str]:
     """Lowest to highest note of each part, bar by bar, the shared zone between the two."""
-    first, last = sight.bars
-    after, before = _by_bar(sight.after), _by_bar(sight.before)
+    first, last = places.bars
+    after, before = _by_bar(places.after), _by_bar(places.before)
     low, high = _bounds(before, after)
     frame = _RANGES
 
@@ -184,7 +196,7 @@ def _ranges(sight: Sight) -> Iterator[str]:
     for pitch in range(int(np.ceil(low)), int(high) + 1):
         if pitch % _OCTAVE not in _GRID:
             continue
-        name = note_name(pitch, sight.key)
+        name = note_name(pitch, places.key)
         yield f'<path class="grid" d="M{frame.x} {y(pitch):.1f}h{frame.width}"/>'
         yield text(frame.x - 6, y(pitch) + 5, name, "axis end")
     every = max(1, int(np.ceil((last - first + 1) / 12)))
@@ -201,20 +213,20 @@ def _ranges(sight: Sight) -> Iterator[str]:
 
     labels: list[tuple[float, str, str]] = []
     for part, own in after.items():
-        if part not in sight.parts:
+        if part not in places.parts:
             yield f'<path class="other" d="{path(own)}"/>'
             labels.append((y(sum(own[max(own)]) / 2) + 5, part, "other-name"))
-    for part, kind in zip(sight.parts, ("one", "two"), strict=False):
+    for part, kind in zip(places.parts, ("one", "two"), strict=False):
         own = after.get(part, {})
         yield f'<path class="{kind}" d="{path(own)}"/>'
         if own:
             labels.append((y(sum(own[max(own)]) / 2) + 5, part, f"{kind}-name"))
-    zone = _shared(*(after.get(part, {}) for part in sight.parts))
+    zone = _shared(*(after.get(part, {}) for part in places.parts))
     told = f"shared register in {len(zone)} of {last - first + 1} bars"
-    if len(sight.parts) > 1:
+    if len(places.parts) > 1:
         yield f'<path class="shared" d="{path(zone)}"><title>{told}</title></path>'
         yield text(frame.x + frame.width, frame.y - 14, f"▦ {told}", "title end")
-    for part in sight.parts:
+    for part in places.parts:
         was = before.get(part, {})
         if was != after.get(part, {}):
             yield f'<path class="was" d="{path(was)}"><title>{escape(part)}, as written</title>'
@@ -262,9 +274,9 @@ def _apart(labels: list[tuple[float, str, str]]) -> Iterator[tuple[float, str, s
         yield last, name, kind
 
 
-def _necks(sight: Sight) -> Iterator[str]:
+def _necks(hands_of: tuple[Hands, ...]) -> Iterator[str]:
     height = _NECKS.height / 2
-    for number, (hands, kind) in enumerate(zip(sight.hands, ("one", "two"), strict=False)):
+    for number, (hands, kind) in enumerate(zip(hands_of, ("one", "two"), strict=False)):
         box = Box(_NECKS.x, _NECKS.y + number * height, _NECKS.width, height)
         yield from draw_neck(box, hands.part, hands.neck, hands.notes, kind)
 

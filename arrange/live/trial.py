@@ -93,6 +93,14 @@ class Choices:
         return replace(self, parts=told)
 
     @property
+    def on_the_neck(self) -> Choices:
+        """Those that change which notes are played, or where: not tempo, drive and echo."""
+        chosen = Choices(self.section)
+        for part, own in self.parts:
+            chosen = chosen.with_part(part, replace(own, drive=None, echo=None))
+        return chosen
+
+    @property
     def is_as_written(self) -> bool:
         """Whether nothing is chosen."""
         return not self.parts and self.tempo is None

@@ -17,7 +17,6 @@ from arrange.fingering import fingered_song
 from arrange.live.trial import (
     AS_WRITTEN,
     Choices,
-    PartChoice,
     Voiced,
     has_strings,
     section_hands,
@@ -79,9 +78,8 @@ class Trials:
 
     def hands(self, choices: Choices, part: str) -> pd.DataFrame:
         """Return the part in the section, fingered. Tempo and sound do not change how."""
-        own = choices.of(part)
-        played = PartChoice(own.octave, own.inversion, own.strings, own.capo)
-        return self._hands(Choices(choices.section).with_part(part, played), part)
+        own = choices.on_the_neck.of(part)
+        return self._hands(Choices(choices.section).with_part(part, own), part)
 
     def decided(self, choices: Choices) -> Song:
         """Return the song with the choices made but the tempo, which a decision does not hold;

@@ -27,7 +27,6 @@ from arrange.decisions import (
     record_decision,
 )
 from arrange.errors import ArrangeError
-from arrange.fingering import part_neck
 from arrange.live.controls import (
     CHOOSING,
     fill,
@@ -37,7 +36,7 @@ from arrange.live.controls import (
     read_controls,
 )
 from arrange.live.listening import Bars, moment_sound, moments
-from arrange.live.picture import Hands, Sight, draw_sight
+from arrange.live.sights import Sights
 from arrange.live.trial import (
     Choices,
     has_strings,
@@ -159,13 +158,8 @@ class PartsView:
     def _begin(self, trials: Trials) -> None:
         """Try on another song."""
         self._trials = trials
-        self._drawn = lru_cache(maxsize=1024)(self._draw)
+        self._drawn = Sights(trials).drawn
         self._sound = lru_cache(maxsize=24)(partial(moment_sound, trials))
-        sections, found = trials.base.sections, trials.whole
-        starts = np.searchsorted(sections["first_measure"], found["measure"], side="right") - 1
-        counts = np.bincount(starts, minlength=len(sections)).tolist()
-        labels, lengths = sections["section"].tolist(), sections["duration"].tolist()
-        self._form = tuple(zip(labels, lengths, counts, strict=True))
 
     # What the controls do
 
@@ -330,43 +324,6 @@ class PartsView:
     def _seen(self, choices: Choices) -> tuple[Choices, str, str | None]:
         return choices, self.controls.part.value, self.controls.beside.value
 
-    def _draw(self, choices: Choices, part: str, beside: str | None) -> tuple[str, str]:
-        """The picture, and what does not go as chosen in words."""
-        trials, song = self._trials, self._trials.base
-        parts = (part,) if beside is None else (part, beside)
-        row = section_row(song, choices.section)
-        after = trials.song(choices)
-        key = song.measures["key"].iloc[int(row["first_measure"]) - 1]
-        picture = draw_sight(
-            Sight(
-                section=choices.section,
-                bars=(int(row["first_measure"]), int(row["last_measure"])),
-                form=self._form,
-                parts=parts,
-                told=told_choices(choices),
-                before=_here(song, choices.section),
-                after=_here(after, choices.section),
-                found_before=trials.findings(Choices(choices.section)),
-                found_after=trials.findings(choices),
-                hands=tuple(
-                    Hands(each, part_neck(after, each), trials.hands(choices, each))
-                    for each in parts
-                    if has_strings(song, each)
-                ),
-                key=key if isinstance(key, str) else None,
-            )
-        )
-        return picture, self._told(choices, parts)
-
-    def _told(self, choices: Choices, parts: tuple[str, ...]) -> str:
-        told = list(self._trials.told(choices))
-        for part in parts:
-            if has_strings(self._trials.base, part):
-                problems = self._trials.hands(choices, part)["problem"].dropna().tolist()
-                more = f" (and {len(problems) - 1} more)" if len(problems) > 1 else ""
-                told += [f"{part} cannot play all of it: {each}{more}" for each in problems[:1]]
-        return ". ".join(told)
-
     def _tell(self, words: str) -> None:
         self.words.value = f'<div role="status">{escape(words)}</div>' if words else ""
 
@@ -519,7 +476,3 @@ def _first_place(
                 worth[place] = worth.get(place, 0.0) + weight * (place[1] == row.section)
     first = section or song.sections["section"].iloc[0]
     return max(worth, key=lambda each: worth[each]) if worth else (part or able[0], first)
-
-
-def _here(song: Song, section: str) -> Any:
-    return song.notes[(song.notes["section"] == section).to_numpy(dtype=bool)]

@@ -1,0 +1,91 @@
+"""What there is to see of a trial, each sight drawn once."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from functools import lru_cache
+
+import numpy as np
+import pandas as pd
+
+from arrange.fingering import part_neck
+from arrange.live.picture import Hands, Places, Sight, draw_places, draw_sight
+from arrange.live.trial import Choices, has_strings, section_row, told_choices
+from arrange.live.trials import Trials
+from arrange.tables import Song
+
+
+class Sights:
+    """The sights of one song's trials.
+
+    Parameters
+    ----------
+    trials : Trials
+    """
+
+    def __init__(self, trials: Trials) -> None:
+        self._trials = trials
+        self._form = _form(trials)
+        self._places = lru_cache(maxsize=256)(self._draw_places)
+        self.drawn = lru_cache(maxsize=1024)(self._draw)
+
+    def _draw(self, choices: Choices, part: str, beside: str | None) -> tuple[str, str]:
+        """The picture, and what does not go as chosen in words."""
+        trials = self._trials
+        places, problems = self._places(choices.on_the_neck, part, beside)
+        picture = draw_sight(
+            Sight(
+                section=choices.section,
+                form=self._form,
+                told=told_choices(choices),
+                found_before=trials.findings(Choices(choices.section)),
+                found_after=trials.findings(choices),
+                places=places,
+            )
+        )
+        return picture, ". ".join([*trials.told(choices), *problems])
+
+    def _draw_places(
+        self, choices: Choices, part: str, beside: str | None
+    ) -> tuple[str, tuple[str, ...]]:
+        """The ranges and the necks, and what hands cannot play in words."""
+        song, after = self._trials.base, self._trials.song(choices)
+        parts = (part,) if beside is None else (part, beside)
+        row = section_row(song, choices.section)
+        first, last = int(row["first_measure"]), int(row["last_measure"])
+        key = song.measures["key"].iloc[first - 1]
+        hands = tuple(
+            Hands(each, part_neck(after, each), self._trials.hands(choices, each))
+            for each in parts
+            if has_strings(song, each)
+        )
+        places = Places(
+            bars=(first, last),
+            parts=parts,
+            before=_here(song, choices.section),
+            after=_here(after, choices.section),
+            hands=hands,
+            key=key if isinstance(key, str) else None,
+        )
+        return draw_places(places), tuple(_problems(hands))
+
+
+def _form(trials: Trials) -> tuple[tuple[str, float, int], ...]:
+    """Each section: label, quarter notes, findings as written."""
+    sections, found = trials.base.sections, trials.whole
+    starts = np.searchsorted(sections["first_measure"], found["measure"], side="right") - 1
+    counts = np.bincount(starts, minlength=len(sections)).tolist()
+    labels, lengths = sections["section"].tolist(), sections["duration"].tolist()
+    return tuple(zip(labels, lengths, counts, strict=True))
+
+
+def _problems(hands: tuple[Hands, ...]) -> Iterator[str]:
+    for each in hands:
+        problems = each.notes["problem"].dropna().tolist()
+        more = f" (and {len(problems) - 1} more)" if len(problems) > 1 else ""
+        if problems:
+            yield f"{each.part} cannot play all of it: {problems[0]}{more}"
+
+
+def _here(song: Song, section: str) -> pd.DataFrame:
+    return song.notes[(song.notes["section"] == section).to_numpy(dtype=bool)]
