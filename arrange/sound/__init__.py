@@ -145,8 +145,9 @@ def render_sound(
     begins = len(before)
     mixed = np.zeros((begins + stretch.samples + (0 if loop else round(_TAIL_SECONDS * RATE)), 2))
     sampler = None if font is None else Sampler(song, Path(font), stretch.slower)
+    echoes = echo_times(song)
     for name in names:
-        mono = _part(song, name, stretch, sampler)
+        mono = _part(song, name, stretch, echoes, sampler)
         mono = _looped(mono, begins, len(mixed)) if loop else _faded(mono, begins, len(mixed))
         mixed += np.outer(mono, _gains(sides[name]))
     peak = np.abs(mixed).max(initial=0.0)
@@ -316,7 +317,9 @@ def _faded(mono: Array, begins: int, length: int) -> Array:
     return whole
 
 
-def _part(song: Song, name: str, stretch: _Stretch, sampler: Sampler | None = None) -> Array:
+def _part(
+    song: Song, name: str, stretch: _Stretch, echoes: pd.DataFrame, sampler: Sampler | None
+) -> Array:
     """One part in mono, from the start of the stretch: its notes, its drive, its echo."""
     part = song.parts[song.parts["part"] == name].iloc[0]
     notes = played_notes(song.notes[song.notes["part"] == name])
@@ -325,7 +328,6 @@ def _part(song: Song, name: str, stretch: _Stretch, sampler: Sampler | None = No
     tail = round((_TAIL_SECONDS + MOST_SECONDS) * RATE)
     whole = np.zeros(stretch.samples + tail)
     volume = _NOTE * 10 ** (float(part["level"]) / 20)
-    echoes = echo_times(song)
     echoes = echoes[(echoes["part"] == name) & echoes["milliseconds"].notna()]
     for delay, some in _by_echo(song, notes, echoes):
         wave = np.zeros_like(whole)

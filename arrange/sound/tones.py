@@ -29,7 +29,6 @@ _HIGHEST_HERTZ = 9_000.0
 _BLOCK = 4_096  # samples over which an envelope is taken as straight
 
 
-@lru_cache(maxsize=512)
 def tone(family: str, pitch: float, samples: int, muted: bool) -> Array:
     """Return one note, mono, its strongest partial with an amplitude of about 1.
 
@@ -44,10 +43,19 @@ def tone(family: str, pitch: float, samples: int, muted: bool) -> Array:
     muted : bool
         Stopped with the hand, so that it dies away at once.
     """
+    wave = _ringing(family, pitch, -(-samples // RATE), muted)[:samples].copy()
+    fade = min(int(RELEASE_SECONDS * RATE), samples)
+    wave[samples - fade :] *= np.linspace(1.0, 0.0, fade)
+    return wave
+
+
+@lru_cache(maxsize=256)
+def _ringing(family: str, pitch: float, seconds: int, muted: bool) -> Array:
+    """A note that nobody stops, from which notes are cut: at another tempo it is the same."""
+    samples = seconds * RATE
     spectrum = partials(np.array([pitch]))
     heard = spectrum.frequency < _HIGHEST_HERTZ
     hertz, strength = spectrum.frequency[heard], spectrum.amplitude[heard]
-    time = np.arange(samples) / RATE
     attack = _HELD_ATTACK_SECONDS
     if family in _PLUCKED:
         attack = _ATTACK_SECONDS[family]
@@ -59,9 +67,7 @@ def tone(family: str, pitch: float, samples: int, muted: bool) -> Array:
     for number, each in enumerate(hertz):
         # Along a block both the turning and the dying away are one complex power.
         wave += _partial(each, strength[number], rate[number], samples)
-    wave *= np.minimum(time / attack, 1.0)
-    fade = min(int(RELEASE_SECONDS * RATE), samples)
-    wave[samples - fade :] *= np.linspace(1.0, 0.0, fade)
+    wave *= np.minimum(np.arange(samples) / RATE / attack, 1.0)
     wave.setflags(write=False)
     return wave
 

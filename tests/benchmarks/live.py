@@ -99,7 +99,7 @@ def measure(
 def sound_ready(page: Page) -> list[float]:
     """Milliseconds from letting a slider go to a new sound that the player can play."""
     found = []
-    for _ in range(2 * ROUNDS):
+    for _ in range(6 * ROUNDS):
         handle = page.locator(".watched-Tempo .noUi-handle")
         box = handle.bounding_box()
         x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
