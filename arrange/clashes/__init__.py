@@ -12,7 +12,7 @@ A new kind is one function in a file of its family and one line in ``_KINDS``.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 import pandas as pd
 
@@ -22,7 +22,7 @@ from arrange.clashes.limits import DEFAULT_LIMITS, DISPUTED_LIMITS, LOW_INTERVAL
 from arrange.clashes.lines import find_crossings, find_crowding, find_doublings
 from arrange.clashes.places import find_in_bass, find_in_voice
 from arrange.clashes.rhythm import find_busy, find_fusing, find_near
-from arrange.clashes.scene import Scene, findings_table
+from arrange.clashes.scene import Clash, Scene, findings_table
 from arrange.clashes.sonority import find_drive, find_masking, find_roughness
 from arrange.errors import ArrangeError
 from arrange.tables import Song
@@ -76,12 +76,11 @@ def find_clashes(
     if unknown:
         raise ArrangeError(f"no finding is of kind {unknown[0]!r}; there are {', '.join(_KINDS)}")
     scene = Scene(song)
-    return findings_table(
-        scene,
-        [
-            clash
-            for kind, find in _KINDS.items()
-            if kinds is None or kind in kinds
-            for clash in find(scene, limits)
-        ],
-    )
+    return findings_table(scene, list_clashes(scene, _KINDS if kinds is None else kinds, limits))
+
+
+def list_clashes(scene: Scene, kinds: Collection[str], limits: Limits) -> list[Clash]:
+    """Return the clashes of some kinds one by one, in the order of the kinds, not yet a table."""
+    return [
+        clash for kind, find in _KINDS.items() if kind in kinds for clash in find(scene, limits)
+    ]

@@ -10,8 +10,9 @@ from functools import cached_property, lru_cache
 import numpy as np
 import pandas as pd
 
-from arrange.clashes import Limits, find_clashes
+from arrange.clashes import Limits, find_clashes, list_clashes
 from arrange.clashes.limits import DEFAULT_LIMITS
+from arrange.clashes.scene import Scene, findings_table
 from arrange.copies import quick_song
 from arrange.fingering import fingered_song
 from arrange.live.trial import (
@@ -120,12 +121,14 @@ def section_findings(song: Song, section: str, limits: Limits = DEFAULT_LIMITS) 
     end = lines[min(last + _AROUND, len(lines) - 1)]
     onset = song.notes["onset"].to_numpy()
     near = (onset + song.notes["duration"].to_numpy() >= begin) & (onset < end)
-    passage = quick_song(song, notes=song.notes[near])
-    found = [find_clashes(passage, _NEAR, limits), find_clashes(song, _FAR, limits)]
-    here = [each[each["measure"].between(first, last).to_numpy(dtype=bool)] for each in found]
-    filled = [each for each in here if len(each)] or here[:1]
-    both = pd.concat(filled, ignore_index=True) if len(filled) > 1 else filled[0]
-    return both.sort_values("severity", ascending=False, kind="stable", ignore_index=True)
+    scene = Scene(song)
+    found = [
+        *list_clashes(Scene(quick_song(song, notes=song.notes[near])), _NEAR, limits),
+        *list_clashes(scene, _FAR, limits),
+    ]
+    bars = scene.measure_of(np.array([each.onset for each in found])) + 1
+    here = np.flatnonzero((bars >= first) & (bars <= last))
+    return findings_table(scene, [found[at] for at in here.tolist()])
 
 
 def told_figures(findings: pd.DataFrame) -> str:

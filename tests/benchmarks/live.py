@@ -105,10 +105,14 @@ def sound_ready(page: Page) -> list[float]:
         x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
         page.evaluate(
             """() => { window.ready = null;
+              const sound = () => document.querySelector('.arrange-live audio');
+              let old = null;  // the sound while the slider moves
+              const keep = () => { old = sound()?.src; };
+              window.addEventListener('mousemove', keep, {capture: true});
               window.addEventListener('mouseup', () => { const start = performance.now();
-                const old = document.querySelector('.arrange-live audio')?.src;
-                const look = () => { const audio = document.querySelector('.arrange-live audio');
-                  if (audio && audio.src !== old && audio.readyState >= 3)
+                window.removeEventListener('mousemove', keep, {capture: true});
+                const look = () => {
+                  if (sound()?.src !== old && sound()?.readyState >= 3)
                     window.ready = performance.now() - start;
                   else requestAnimationFrame(look); };
                 look(); }, {once: true, capture: true}); }"""
