@@ -171,11 +171,12 @@ def part_neck(song: Song, part: str) -> Neck:
     told = row["tuning"]
     if not isinstance(told, tuple) and family not in STANDARD_TUNINGS:
         able = _with_strings(song)
+        others = f"; there are {', '.join(able)}" if able else "; no part of this song has"
         raise ArrangeError(
-            f"part {part!r} ({family}) has no strings to finger; "
-            + (f"there are {', '.join(able)}, or give neck=Neck(...)" if able else
-               "no part of this song has; give neck=Neck(...) to try it on a guitar")
-        )  # fmt: skip
+            f"part {part!r} ({family}) has no strings to finger{others}. If it is a guitar, call "
+            f"it so in its file, such as '{part} guitar'; finger_part and plot_neck also take "
+            "neck=Neck(...)"
+        )
     written = song.notes.loc[song.notes["part"] == part, "fret"].max()
     frets = max(STANDARD_FRETS.get(family, 22), 0 if pd.isna(written) else int(written))
     scale = SCALES_MM["bass" if family == "bass" else "long electric"]
