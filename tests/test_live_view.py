@@ -352,7 +352,7 @@ def test_a_page_is_a_whole_notebook(tmp_path):
 
 def test_the_lab_opens_on_the_lessons_or_on_a_song(tmp_path):
     ran = []
-    song = tmp_path / "gig.musicxml"
+    song = tmp_path / "a gig.musicxml"
     shutil.copy(DEMO, song)
 
     def run(command):
@@ -362,9 +362,11 @@ def test_the_lab_opens_on_the_lessons_or_on_a_song(tmp_path):
     assert serving.open_lab(run=run, opens=False) == 0
     assert ran[0][:3] == [sys.executable, "-m", "jupyterlab"]
     assert ran[0][3].endswith("notebooks")
+    assert ran[0][4:] == ["--LabApp.default_url=/lab/tree/01_start_here.ipynb", "--no-browser"]
     assert serving.open_lab(song, run=run) == 0
-    page = tmp_path / "gig.live.ipynb"
-    assert ran[1][3:] == [str(page)]
+    page = tmp_path / "a gig.live.ipynb"
+    address = "--LabApp.default_url=/lab/tree/a%20gig.live.ipynb"
+    assert ran[1][3:] == [f"--ServerApp.root_dir={tmp_path}", address]
     page.write_text(json.dumps({"mine": 1}))
     serving.open_lab(song, run=run)
     assert json.loads(page.read_text()) == {"mine": 1}  # what is there stays

@@ -34,6 +34,7 @@ def write_page(song: str | os.PathLike[str], target: str | os.PathLike[str]) -> 
     song, target = Path(song).resolve(), Path(target)
     title = read(song).title or song.stem  # what cannot be read is told now, not on the page
     code = [
+        "# Run this cell: Shift and Enter.\n",
         "import arrange as ar\n",
         f"ar.explore_parts({str(song)!r}, log={str(decisions_path(song))!r})",
     ]

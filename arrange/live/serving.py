@@ -9,6 +9,7 @@ import sys
 import tempfile
 from collections.abc import Callable, Sequence
 from pathlib import Path
+from urllib.parse import quote
 
 from arrange.errors import ArrangeError
 from arrange.live.page import page_command, write_page
@@ -25,7 +26,7 @@ def open_lab(
     notebooks: Path = _NOTEBOOKS,
     run: Run = subprocess.call,
 ) -> int:
-    """Open JupyterLab on the lessons, or on the live view of a song; return its exit code.
+    """Open JupyterLab on the first lesson, or on the live view of a song; return its exit code.
 
     Parameters
     ----------
@@ -51,12 +52,15 @@ def open_lab(
                 f"the lessons are not installed with the package (there is no {notebooks}): they "
                 "come with a clone of the repository; name a song to open its live view instead"
             )
-        place = notebooks
+        place = min(notebooks.glob("*.ipynb"))
     else:
         place = Path(song).resolve().with_suffix(".live.ipynb")
         if not place.exists():
             write_page(song, place)
-    command = [sys.executable, "-m", "jupyterlab", str(place)]
+    command = [
+        sys.executable, "-m", "jupyterlab", f"--ServerApp.root_dir={place.parent}",
+        f"--LabApp.default_url=/lab/tree/{quote(place.name)}",  # told without a browser too
+    ]  # fmt: skip
     return run(command if opens else [*command, "--no-browser"])
 
 
