@@ -3,7 +3,7 @@
 The way data flows, bottom to top::
 
     read        a file -> Song: five tables (tables.py, formats/)
-    measure     tables -> numbers (register.py, texture.py)
+    measure     tables -> numbers (register.py, texture.py, sonority.py)
     find        Song -> findings: what to listen to (clashes/), and what to do with them (findings/)
     play        a chord -> voicings, a part -> fingers (necks.py, hands.py, voicings.py, fingering/)
     propose     what else a part could play (revoicing/); many layers, few players (condensing/)
@@ -181,18 +181,18 @@ __all__ = [
 
 
 _HOMES = {
-    "explore_parts": "live",
     "check_answer": "exercises",
     "check_environment": "exercises",
     "exercise_sound": "exercises",
+    "explore_parts": "live",
     "finding_sound": "sound",
     "join_sounds": "sound",
     "make_exercises": "exercises",
     "missing_exercises": "exercises",
     "render_sound": "sound",
-    "write_sound": "sound",
     "workshop_papers": "exercises",
     "write_handout": "handouts",
+    "write_sound": "sound",
 }
 
 
