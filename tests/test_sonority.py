@@ -17,7 +17,7 @@ from arrange.errors import ArrangeError
 from arrange.pitch import parse_note
 from arrange.sonority import REFERENCE_LEVEL, masked_energy, pair_roughness
 
-EXAMPLES = settings(max_examples=30, deadline=None, derandomize=True, phases=[Phase.generate])
+EXAMPLES = settings(max_examples=15, deadline=None, derandomize=True, phases=[Phase.generate])
 PLAYERS = ["Voice", "Guitar 1", "Guitar 2", "Bass"]
 HALVES = 40  # half beats that the twins look at
 SOUNDS = parts_of(
