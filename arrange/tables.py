@@ -14,13 +14,14 @@ import numpy as np
 import pandas as pd
 import pyarrow as pa
 
-from arrange.errors import TableError
+from arrange.errors import ArrangeError, TableError
 from arrange.schemas import (
     ALL_TABLES,
     SONG_TABLES,
     Column,
     Table,
 )
+from arrange.spelling import unknown_name
 
 _LABELS = {name: pd.Index(table.names) for name, table in ALL_TABLES.items()}
 
@@ -300,6 +301,35 @@ class Song:
         meters = self.measures["meter"].tolist()
         lower = {meter: str(meter).rpartition("/")[2] for meter in set(meters)}
         return np.array([float(lower[each]) if lower[each].isdigit() else 4.0 for each in meters])
+
+
+def part_row(song: Song, part: str) -> pd.Series[Any]:
+    """Return a part's row.
+
+    Raises
+    ------
+    ArrangeError
+        If there is no such part.
+    """
+    return _named(song.parts, "part", part)
+
+
+def section_row(song: Song, section: str) -> pd.Series[Any]:
+    """Return a section's row.
+
+    Raises
+    ------
+    ArrangeError
+        If there is no such section.
+    """
+    return _named(song.sections, "section", section)
+
+
+def _named(table: pd.DataFrame, what: str, label: str) -> pd.Series[Any]:
+    labels = table[what].tolist()
+    if label not in labels:
+        raise ArrangeError(unknown_name(what, label, labels))
+    return table.iloc[labels.index(label)]
 
 
 # Which columns of which tables must name rows of another.

@@ -35,7 +35,7 @@ from arrange.decisions.entries import (
 from arrange.errors import ArrangeError, ReadError
 from arrange.findings import Waiver
 from arrange.spelling import unknown_name
-from arrange.tables import Song
+from arrange.tables import Song, section_row
 
 try:
     import fcntl
@@ -291,9 +291,8 @@ def _on(song: Song, arrangement: Song | None, decision: Decision) -> Decision:
 
 
 def _check_names(song: Song, arrangement: Song | None, decision: Decision) -> None:
-    sections = song.sections["section"].tolist()
-    if decision.section and decision.section not in sections:
-        raise ArrangeError(unknown_name("section", decision.section, sections))
+    if decision.section:
+        section_row(song, decision.section)
     known = song.parts["part"].tolist()
     if arrangement is not None:
         known += [part for part in arrangement.parts["part"] if part not in known]
@@ -315,7 +314,7 @@ def _bars(song: Song, decision: Decision) -> tuple[int, int]:
     if decision.measures:
         return decision.measures
     if decision.section:
-        row = song.sections[song.sections["section"] == decision.section].iloc[0]
+        row = section_row(song, decision.section)
         return int(row["first_measure"]), int(row["last_measure"])
     return 1, int(song.measures["measure"].iloc[-1])
 

@@ -41,8 +41,7 @@ from arrange.fingering.problems import leave_out
 from arrange.hands import Hand
 from arrange.necks import SCALES_MM, STANDARD_FRETS, STANDARD_TUNINGS, Neck
 from arrange.pitch import note_name
-from arrange.spelling import unknown_name
-from arrange.tables import Song, integer_column, text_column
+from arrange.tables import Song, integer_column, part_row, text_column
 
 OBJECTIVES = ("sum", "worst")
 
@@ -98,7 +97,8 @@ def finger_part(
         raise ArrangeError(
             f"objective={objective!r}; it is one of {', '.join(map(repr, OBJECTIVES))}"
         )
-    notes = song.notes[song.notes["part"] == _known(song, part)]
+    part_row(song, part)
+    notes = song.notes[song.notes["part"] == part]
     notes = notes.sort_values("onset", kind="stable")
     fingered = _finger(song, part, notes, neck, hand or Hand(), objective)
     return fingered.sort_values(["onset", "string"], kind="stable", ignore_index=True)
@@ -130,7 +130,8 @@ def fingered_song(
     notes = song.notes.reset_index(drop=True)
     notices = list(song.notices)
     for part in _with_strings(song) if parts is None else parts:
-        own = notes[notes["part"] == _known(song, part)].sort_values("onset", kind="stable")
+        part_row(song, part)
+        own = notes[notes["part"] == part].sort_values("onset", kind="stable")
         try:
             fingered = _finger(song, part, own, None, hand or Hand(), objective)
         except ArrangeError as error:
@@ -141,13 +142,6 @@ def fingered_song(
         for name in ("string", "fret"):  # one by one: together, missing values lose their dtype
             notes.loc[own.index, name] = fingered[name].array
     return replace(song, notes=notes, notices=tuple(notices))
-
-
-def _known(song: Song, part: str) -> str:
-    labels = song.parts["part"].tolist()
-    if part not in labels:
-        raise ArrangeError(unknown_name("part", part, labels))
-    return part
 
 
 def _with_strings(song: Song) -> list[str]:
@@ -166,7 +160,7 @@ def part_neck(song: Song, part: str) -> Neck:
     ArrangeError
         If its instrument has no strings that are known, or they cannot be strung.
     """
-    row = song.parts[song.parts["part"] == _known(song, part)].iloc[0]
+    row = part_row(song, part)
     family = row["family"]
     told = row["tuning"]
     if not isinstance(told, tuple) and family not in STANDARD_TUNINGS:

@@ -17,7 +17,7 @@ import pandas as pd
 
 from arrange.formats.musicxml.writing import format_musicxml
 from arrange.meters import beat_quarters
-from arrange.tables import Song, object_column
+from arrange.tables import Song, object_column, part_row
 
 SCORE, TAB = "score", "tab"
 MUTED = "muted-"  # begins the id of each muted note in the tablature
@@ -135,7 +135,7 @@ def chords_within(song: Song, start: float, end: float) -> pd.DataFrame:
 
 def _staves(song: Song, part: str, notes: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
     """The part as one row a staff, and its notes once for each."""
-    row = song.parts[song.parts["part"] == part].iloc[0]
+    row = part_row(song, part)
     techniques = [_engraved(told) for told in notes["technique"]]
     notes = notes.assign(technique=pd.array(techniques, dtype="str"))
     is_octave = row["family"] in ("guitar", "bass") and not row["transpose"]

@@ -23,7 +23,7 @@ from arrange.meters import tempo_words
 from arrange.necks import TUNINGS, Neck, parse_tuning
 from arrange.pitch import parse_pitch_class, pitch_class_name
 from arrange.schemas import NOTES
-from arrange.tables import Song, object_column
+from arrange.tables import Song, object_column, part_row
 from arrange.texture import echo_times
 
 STYLES = ("notation", "shapes")
@@ -144,7 +144,7 @@ def part_sheet(song: Song, part: str, style: str, width_mm: float, hand: Hand) -
         _stretch(song, stay, told, facts, strums.get(stay.section), lines, neck, hand)
         for stay, told in zip(stays, cues, strict=True)
     )
-    row = song.parts[song.parts["part"] == part].iloc[0]
+    row = part_row(song, part)
     form, high = _form(song, part)
     return PartSheet(
         song.title or "Untitled",
@@ -179,7 +179,7 @@ def fingered_part(song: Song, part: str, hand: Hand) -> tuple[Song, pd.DataFrame
 
 
 def _neck(song: Song, part: str) -> Neck | None:
-    row = song.parts[song.parts["part"] == part].iloc[0]
+    row = part_row(song, part)
     return part_neck(song, part) if isinstance(row["tuning"], tuple) else None
 
 
@@ -270,7 +270,7 @@ def song_facts(song: Song) -> list[tuple[str, str]]:
 
 
 def _facts(song: Song, part: str, neck: Neck | None, *, has_tab: bool) -> list[tuple[str, str]]:
-    row = song.parts[song.parts["part"] == part].iloc[0]
+    row = part_row(song, part)
     facts = song_facts(song)
     if neck:
         facts.append(("Tuning", tuning_words(neck.tuning)))

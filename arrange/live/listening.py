@@ -8,10 +8,10 @@ import wave
 import numpy as np
 import pandas as pd
 
-from arrange.live.trial import Choices, section_row
+from arrange.live.trial import Choices
 from arrange.live.trials import Trials
 from arrange.sound import RATE, Sound, join_sounds, render_sound
-from arrange.tables import Song
+from arrange.tables import Song, section_row
 
 Bars = tuple[int, int]
 MOMENT_BARS = 2

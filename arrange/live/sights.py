@@ -10,9 +10,9 @@ import pandas as pd
 
 from arrange.fingering import part_neck
 from arrange.live.picture import Hands, Places, Sight, draw_places, draw_sight
-from arrange.live.trial import Choices, has_strings, section_row, told_choices
+from arrange.live.trial import Choices, has_strings, told_choices
 from arrange.live.trials import Trials
-from arrange.tables import Song
+from arrange.tables import Song, section_row
 
 
 class Sights:

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -27,8 +26,7 @@ from arrange.revoicing.setting import TOP_FRET, make_player
 from arrange.revoicing.stretches import Harmonies, Harmony, find_stretch
 from arrange.revoicing.weights import Weights
 from arrange.sounding import Array
-from arrange.spelling import unknown_name
-from arrange.tables import Song
+from arrange.tables import Song, part_row, section_row
 
 AS_WRITTEN = "as written"
 INVERSIONS = (AS_WRITTEN, "root lowest", "third lowest", "fifth lowest", "seventh lowest")
@@ -124,34 +122,6 @@ def has_strings(song: Song, part: str) -> bool:
     """Return whether a part is played on strings that are known."""
     row = part_row(song, part)
     return isinstance(row["tuning"], tuple) or row["family"] in STANDARD_TUNINGS
-
-
-def part_row(song: Song, part: str) -> pd.Series[Any]:
-    """Return a part's row.
-
-    Raises
-    ------
-    ArrangeError
-        If there is no such part.
-    """
-    rows = song.parts[song.parts["part"] == part]
-    if rows.empty:
-        raise ArrangeError(unknown_name("part", part, song.parts["part"]))
-    return rows.iloc[0]
-
-
-def section_row(song: Song, section: str) -> pd.Series[Any]:
-    """Return a section's row.
-
-    Raises
-    ------
-    ArrangeError
-        If there is no such section.
-    """
-    rows = song.sections[song.sections["section"] == section]
-    if rows.empty:
-        raise ArrangeError(unknown_name("section", section, song.sections["section"]))
-    return rows.iloc[0]
 
 
 @dataclass(frozen=True, eq=False)

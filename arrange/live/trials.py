@@ -22,13 +22,12 @@ from arrange.live.trial import (
     has_strings,
     section_hands,
     section_player,
-    section_row,
     try_choices,
     voiced,
 )
 from arrange.revoicing.judging import KINDS
 from arrange.revoicing.players import Player
-from arrange.tables import Song
+from arrange.tables import Song, section_row
 
 _AROUND = 2  # bars around a section in which a finding of it may begin or end
 _FAR = ("crossing", "doubling")  # what is told by more of the song than that

@@ -40,13 +40,11 @@ from arrange.live.sights import Sights
 from arrange.live.trial import (
     Choices,
     has_strings,
-    part_row,
-    section_row,
     told_choices,
 )
 from arrange.live.trials import Trials, told_figures
 from arrange.reading import read
-from arrange.tables import Song
+from arrange.tables import Song, part_row, section_row
 
 # A browser holds a slider's last message back until the one before is done, so that a button
 # pressed after it can be heard first: what a button does waits for that, and what comes from that

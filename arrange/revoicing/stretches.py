@@ -18,8 +18,7 @@ from arrange.clashes.scene import Scene
 from arrange.errors import ArrangeError
 from arrange.pitch import PLAIN_NAMES, parse_pitch_class
 from arrange.sounding import Array
-from arrange.spelling import unknown_name
-from arrange.tables import Song
+from arrange.tables import Song, section_row
 
 _INFERRED_KINDS = (
     "major", "minor", "dominant", "minor-seventh", "major-seventh", "suspended-fourth",
@@ -112,10 +111,7 @@ def find_stretch(
     spans: list[Span] = [(0.0, song.duration)]
     names = []
     if section is not None:
-        labels = song.sections["section"].tolist()
-        if section not in labels:
-            raise ArrangeError(unknown_name("section", section, labels))
-        row = song.sections.iloc[labels.index(section)]
+        row = section_row(song, section)
         spans = [(float(row["onset"]), float(row["onset"] + row["duration"]))]
         names.append(section)
     if measures is not None:

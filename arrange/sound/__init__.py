@@ -34,8 +34,7 @@ from arrange.sound.amplifier import add_echo, driven
 from arrange.sound.sampled import Sampler
 from arrange.sound.tones import MOST_SECONDS, RATE, RELEASE_SECONDS, Array, click, knock, tone
 from arrange.sounding import played_notes
-from arrange.spelling import unknown_name
-from arrange.tables import Song
+from arrange.tables import Song, part_row, section_row
 from arrange.texture import echo_times
 
 __all__ = [
@@ -255,11 +254,8 @@ def _stretch(
     bars = len(song.measures)
     first, last = measures or (1, bars)
     if section is not None:
-        rows = song.sections[song.sections["section"] == section]
-        if rows.empty:
-            known = song.sections["section"].tolist()
-            raise ArrangeError(unknown_name("section", section, known))
-        first, last = int(rows["first_measure"].iloc[0]), int(rows["last_measure"].iloc[0])
+        row = section_row(song, section)
+        first, last = int(row["first_measure"]), int(row["last_measure"])
     if not 1 <= first <= last <= bars:
         raise ArrangeError(f"measures {first} to {last}: the song has measures 1 to {bars}")
     if tempo is not None and not 10 <= tempo <= 400:
@@ -272,11 +268,9 @@ def _stretch(
 
 
 def _parts(song: Song, parts: Sequence[str] | None) -> list[str]:
-    known = song.parts["part"].tolist()
     for part in parts or ():
-        if part not in known:
-            raise ArrangeError(unknown_name("part", part, known))
-    return known if parts is None else list(dict.fromkeys(parts))
+        part_row(song, part)
+    return song.parts["part"].tolist() if parts is None else list(dict.fromkeys(parts))
 
 
 def _sides(song: Song, pan: Mapping[str, float] | None) -> dict[str, float]:
@@ -285,7 +279,7 @@ def _sides(song: Song, pan: Mapping[str, float] | None) -> dict[str, float]:
     places = np.linspace(-_APART, _APART, len(guitars)) if len(guitars) > 1 else [0.0]
     sides = dict.fromkeys(song.parts["part"], 0.0) | dict(zip(guitars, places, strict=False))
     for part, side in (pan or {}).items():
-        _parts(song, [part])
+        part_row(song, part)
         if not -1 <= side <= 1:
             raise ArrangeError(f"pan of {part}: {side}; from -1, left, to 1, right")
         sides[part] = side
@@ -321,7 +315,7 @@ def _part(
     song: Song, name: str, stretch: _Stretch, echoes: pd.DataFrame, sampler: Sampler | None
 ) -> Array:
     """One part in mono, from the start of the stretch: its notes, its drive, its echo."""
-    part = song.parts[song.parts["part"] == name].iloc[0]
+    part = part_row(song, name)
     notes = played_notes(song.notes[song.notes["part"] == name])
     ends = notes["onset"] + notes["duration"]
     notes = notes[(notes["onset"] < stretch.end - 1e-9) & (ends > stretch.begin + 1e-9)]
