@@ -30,11 +30,6 @@ CHORUS = Choices("Chorus 1")
 
 
 @pytest.fixture(scope="module")
-def demo():
-    return ar.read(DEMO)
-
-
-@pytest.fixture(scope="module")
 def trials(demo):
     return Trials(demo)
 

@@ -39,11 +39,6 @@ class Clock:
             self.waiting.pop(0)[1]()
 
 
-@pytest.fixture(scope="module")
-def demo():
-    return ar.read(DEMO)
-
-
 @pytest.fixture
 def log(tmp_path):
     return tmp_path / "low-water.decisions.txt"

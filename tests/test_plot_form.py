@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from itertools import combinations, pairwise
+from itertools import pairwise
 from pathlib import Path
 
 import matplotlib as mpl
@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from matplotlib.colors import to_rgb
 from matplotlib.figure import Figure
+from pictures import beyond_figure, drawn, lightness, overlapping, written
 from songs import parts_of
 from songs import song as song_of
 
@@ -30,29 +31,8 @@ from arrange.plots import (
 )
 from arrange.plots.bars import stretches
 
-mpl.use("Agg")
-
 DEMO = Path(__file__).parent.parent / "datasets" / "low-water.musicxml"
 DRAW = [plot_form, plot_sonority, plot_texture]
-
-
-@pytest.fixture(autouse=True)
-def _leave_no_figure_open():
-    yield
-    plt.close("all")
-
-
-@pytest.fixture(scope="module")
-def demo():
-    return ar.read(DEMO)
-
-
-def drawn(ax, gid):
-    return [artist for artist in ax.get_children() if artist.get_gid() == gid]
-
-
-def written(ax, gid):
-    return [text.get_text() for text in drawn(ax, gid)]
 
 
 def bars(ax, gid):
@@ -77,27 +57,6 @@ def shade_at(ax, gid, measure):
         if path.vertices[:, 0].min() < measure < path.vertices[:, 0].max():
             return [to_rgb(shade) for shade in form.SHADES].index(to_rgb(color))
     return None
-
-
-def lightness(color):
-    """CIE lightness, 0 to 100: what grey print keeps of a colour (IEC 61966-2-1, CIE 1976)."""
-    light = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in to_rgb(color)]
-    luminance = float(np.dot(light, [0.2126, 0.7152, 0.0722]))
-    return 116 * luminance ** (1 / 3) - 16
-
-
-def overlapping(artists):
-    boxes = [(text.get_text(), text.get_window_extent()) for text in artists]
-    return [(a[0], b[0]) for a, b in combinations(boxes, 2) if a[1].overlaps(b[1])]
-
-
-def beyond_figure(ax):
-    """How far what is drawn reaches beyond the edges of its figure, inches."""
-    figure = ax.get_figure()
-    figure.canvas.draw()
-    box = figure.get_tightbbox()
-    wide, high = figure.get_size_inches()
-    return max(-box.x0, -box.y0, box.x1 - wide, box.y1 - high)
 
 
 def big_song(parts, measures):

@@ -15,8 +15,8 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from matplotlib.colors import to_rgb
 from matplotlib.figure import Figure
+from pictures import beyond_figure, drawn, lightness, written
 from songs import parts_of
 from songs import song as song_of
 
@@ -25,20 +25,7 @@ from arrange.hearing import is_masked, masked_threshold, merged, partials
 from arrange.pitch import parse_note
 from arrange.plots import moment, page, plot_hearing, render_picture
 
-mpl.use("Agg")
-
 DEMO = Path(__file__).parent.parent / "datasets" / "low-water.musicxml"
-
-
-@pytest.fixture(autouse=True)
-def _leave_no_figure_open():
-    yield
-    plt.close("all")
-
-
-@pytest.fixture(scope="module")
-def demo():
-    return ar.read(DEMO)
 
 
 def rate(hertz):
@@ -57,14 +44,6 @@ def hertz_of(name):
 
 def tones(*names, level=70.0):
     return merged(partials(np.array([float(parse_note(name)) for name in names]), level))
-
-
-def drawn(ax, gid):
-    return [artist for artist in ax.get_children() if artist.get_gid() == gid]
-
-
-def written(ax, gid):
-    return [text.get_text() for text in drawn(ax, gid)]
 
 
 def points(ax, gid):
@@ -90,22 +69,6 @@ def two(one, other, **parts):
         ("Guitar A", one, 0, 8), ("Guitar B", other, 0, 4), bars=3,
         parts=parts_of("Guitar A", "Guitar B", **parts),
     )  # fmt: skip
-
-
-def lightness(color):
-    """CIE lightness, 0 to 100: what grey print keeps of a colour (IEC 61966-2-1, CIE 1976)."""
-    light = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in to_rgb(color)]
-    luminance = float(np.dot(light, [0.2126, 0.7152, 0.0722]))
-    return 116 * luminance ** (1 / 3) - 16
-
-
-def beyond_figure(ax):
-    """How far what is drawn reaches beyond the edges of its figure, inches."""
-    figure = ax.get_figure()
-    figure.canvas.draw()
-    box = figure.get_tightbbox()
-    wide, high = figure.get_size_inches()
-    return max(-box.x0, -box.y0, box.x1 - wide, box.y1 - high)
 
 
 # Partials ------------------------------------------------------------------------------------

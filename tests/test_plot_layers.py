@@ -1,7 +1,5 @@
 """Who plays which layer, and before and after: artists on the axes against hand-worked songs."""
 
-import matplotlib as mpl
-import matplotlib.pyplot as plt
 import pandas as pd
 import pytest
 from matplotlib.colors import to_rgb
@@ -9,15 +7,7 @@ from songs import song
 
 from arrange.plots import plot_before_after, plot_layers, render_picture
 
-mpl.use("Agg")
-
 SECTIONS = (("Verse 1", 1), ("Chorus 1", 3))
-
-
-@pytest.fixture(autouse=True)
-def _leave_no_figure_open():
-    yield
-    plt.close("all")
 
 
 @pytest.fixture

@@ -5,12 +5,11 @@ from __future__ import annotations
 from itertools import combinations, pairwise
 from pathlib import Path
 
-import matplotlib as mpl
 import matplotlib.pyplot as plt
 import numpy as np
 import pandas as pd
 import pytest
-from matplotlib.colors import to_rgb
+from pictures import drawn, lightness, written
 from songs import song as song_of
 
 import arrange as ar
@@ -22,20 +21,7 @@ from arrange.plots import neck as neck_module
 from arrange.plots import plot_neck, plot_positions, plot_shape, positions, render_picture
 from arrange.plots.stays import hand_moments, hand_shares, place_shares, shared_share
 
-mpl.use("Agg")
-
 DEMO = Path(__file__).parent.parent / "datasets" / "low-water.musicxml"
-
-
-@pytest.fixture(autouse=True)
-def _leave_no_figure_open():
-    yield
-    plt.close("all")
-
-
-@pytest.fixture(scope="module")
-def demo():
-    return ar.read(DEMO)
 
 
 @pytest.fixture(scope="module")
@@ -51,17 +37,9 @@ def fingered(*rows, part="Guitar 1"):
     return table.astype(integers).assign(part=part, jump=False)
 
 
-def drawn(ax, gid):
-    return [artist for artist in ax.get_children() if artist.get_gid() == gid]
-
-
 def words(ax, gid):
     """(word, x, y) of what is written under a name."""
     return [(text.get_text(), *text.get_position()) for text in drawn(ax, gid)]
-
-
-def written(ax, gid):
-    return [text.get_text() for text in drawn(ax, gid)]
 
 
 def places(ax, gid):
@@ -74,12 +52,6 @@ def places(ax, gid):
 def behind(fret, scale=647.7):
     """Middle between a fret and the one before, mm from the nut: the formula once more."""
     return scale * (1 - (2 ** (-(fret - 1) / 12) + 2 ** (-fret / 12)) / 2)
-
-
-def lightness(color):
-    """CIE lightness, 0 to 100: what grey print keeps of a colour (IEC 61966-2-1, CIE 1976)."""
-    light = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in to_rgb(color)]
-    return 116 * float(np.dot(light, [0.2126, 0.7152, 0.0722])) ** (1 / 3) - 16
 
 
 # Shapes on the neck --------------------------------------------------------------------------

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from itertools import combinations
 from pathlib import Path
 
 import matplotlib as mpl
@@ -11,8 +10,8 @@ import matplotlib.pyplot as plt
 import numpy as np
 import pandas as pd
 import pytest
-from matplotlib.colors import to_rgb
 from matplotlib.figure import Figure
+from pictures import drawn, lightness, overlapping
 from songs import song as song_of
 
 import arrange as ar
@@ -22,21 +21,8 @@ from arrange.plots.bands import HALF
 from arrange.plots.clashes import KINDS
 from arrange.plots.overlap import MOST_PAIRS, MOST_SECTIONS
 
-mpl.use("Agg")
-
 DEMO = Path(__file__).parent.parent / "datasets" / "low-water.musicxml"
 GUITARS = ["Guitar 1", "Guitar 2"]
-
-
-@pytest.fixture(autouse=True)
-def _leave_no_figure_open():
-    yield
-    plt.close("all")
-
-
-@pytest.fixture(scope="module")
-def demo():
-    return ar.read(DEMO)
 
 
 def make_song(lines, sections=None):
@@ -74,11 +60,6 @@ def make_findings(*rows):
     )  # fmt: skip
 
 
-def drawn(ax, gid):
-    """The artists of that name."""
-    return [artist for artist in ax.get_children() if artist.get_gid() == gid]
-
-
 def extent(ax, gid, measure):
     """Lowest and highest y of what is drawn under a name at the middle of a measure, or None."""
     edges = []
@@ -92,19 +73,6 @@ def extent(ax, gid, measure):
 
 def texts(ax, gid=None):
     return [text.get_text() for text in ax.texts if gid is None or text.get_gid() == gid]
-
-
-def overlapping(artists):
-    """Pairs of texts whose boxes lie on each other."""
-    boxes = [(text.get_text(), text.get_window_extent()) for text in artists]
-    return [(a[0], b[0]) for a, b in combinations(boxes, 2) if a[1].overlaps(b[1])]
-
-
-def lightness(color):
-    """CIE lightness, 0 to 100: what grey print keeps of a colour (IEC 61966-2-1, CIE 1976)."""
-    light = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in to_rgb(color)]
-    luminance = float(np.dot(light, [0.2126, 0.7152, 0.0722]))
-    return 116 * luminance ** (1 / 3) - 16
 
 
 # Ranges --------------------------------------------------------------------------------------

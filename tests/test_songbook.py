@@ -18,12 +18,12 @@ from itertools import pairwise, permutations
 from pathlib import Path
 
 import matplotlib as mpl
-import matplotlib.pyplot as plt
 import music21
 import pandas as pd
 import pytest
 from corpus import CORPUS
 from matplotlib.figure import Figure
+from pictures import drawn, written
 from songs import parts_of
 from songs import song as song_of
 
@@ -39,8 +39,6 @@ from arrange.songbook.order import MOST_SETUPS
 from arrange.songbook.overview import GROUPS
 from arrange.study import Study
 
-mpl.use("Agg")
-
 DATASETS = Path(__file__).parent.parent / "datasets"
 HARBOUR = DATASETS / "harbour-set"
 SET = [HARBOUR, DATASETS / "low-water.musicxml", DATASETS / "tarrow-weir.txt"]
@@ -52,12 +50,6 @@ CHART = "title: {}\npart: Guitar 1\nsection: A\nGuitar 1 | 320003 |\n"
 def festival():
     """The demo set: four charts of a folder, then two songs."""
     return ar.read_songbook(SET, players=PLAYERS)
-
-
-@pytest.fixture(autouse=True)
-def _leave_no_figure_open():
-    yield
-    plt.close("all")
 
 
 def with_setups(*songs, **more):
@@ -522,14 +514,6 @@ def test_an_order_keeps_what_was_measured(festival):
 
 
 # The picture --------------------------------------------------------------------------------
-
-
-def drawn(ax, gid):
-    return [artist for artist in ax.get_children() if artist.get_gid() == gid]
-
-
-def written(ax, gid):
-    return [text.get_text() for text in drawn(ax, gid)]
 
 
 def test_bars_are_the_findings_a_minute(festival):

@@ -1,0 +1,23 @@
+"""What every test finds: the demo song, no window, no figure left open."""
+
+from pathlib import Path
+
+import matplotlib as mpl
+import pytest
+from matplotlib import pyplot as plt
+
+import arrange as ar
+
+mpl.use("Agg")
+
+
+@pytest.fixture(autouse=True)
+def _leave_no_figure_open():
+    yield
+    plt.close("all")
+
+
+@pytest.fixture(scope="session")
+def demo():
+    """The first demo song; nothing changes a Song."""
+    return ar.read(Path(__file__).parent.parent / "datasets" / "low-water.musicxml")
