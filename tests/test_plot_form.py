@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from itertools import pairwise
-from pathlib import Path
 
 import matplotlib as mpl
 import matplotlib.pyplot as plt
@@ -31,7 +30,6 @@ from arrange.plots import (
 )
 from arrange.plots.bars import stretches
 
-DEMO = Path(__file__).parent.parent / "datasets" / "low-water.musicxml"
 DRAW = [plot_form, plot_sonority, plot_texture]
 
 

@@ -7,7 +7,6 @@ Hearing Research 47, 103-138, give them; equal temperament from A4 = 440 Hz (ISO
 from __future__ import annotations
 
 from itertools import combinations
-from pathlib import Path
 
 import matplotlib as mpl
 import matplotlib.pyplot as plt
@@ -24,8 +23,6 @@ import arrange as ar
 from arrange.hearing import is_masked, masked_threshold, merged, partials
 from arrange.pitch import parse_note
 from arrange.plots import moment, page, plot_hearing, render_picture
-
-DEMO = Path(__file__).parent.parent / "datasets" / "low-water.musicxml"
 
 
 def rate(hertz):

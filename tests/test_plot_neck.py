@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from itertools import combinations, pairwise
-from pathlib import Path
 
 import matplotlib.pyplot as plt
 import numpy as np
@@ -20,8 +19,6 @@ from arrange.necks import Neck, parse_shape
 from arrange.plots import neck as neck_module
 from arrange.plots import plot_neck, plot_positions, plot_shape, positions, render_picture
 from arrange.plots.stays import hand_moments, hand_shares, place_shares, shared_share
-
-DEMO = Path(__file__).parent.parent / "datasets" / "low-water.musicxml"
 
 
 @pytest.fixture(scope="module")

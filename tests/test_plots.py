@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from pathlib import Path
 
 import matplotlib as mpl
 import matplotlib.pyplot as plt
@@ -21,7 +20,6 @@ from arrange.plots.bands import HALF
 from arrange.plots.clashes import KINDS
 from arrange.plots.overlap import MOST_PAIRS, MOST_SECTIONS
 
-DEMO = Path(__file__).parent.parent / "datasets" / "low-water.musicxml"
 GUITARS = ["Guitar 1", "Guitar 2"]
 
 
