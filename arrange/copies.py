@@ -5,6 +5,7 @@ song is much quicker than at many short ones.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -12,15 +13,48 @@ import pandas as pd
 
 from arrange.schemas import SONG_TABLES
 from arrange.sounding import Array
-from arrange.tables import Song
+from arrange.tables import Song, object_column
 
 _SILENCE = 16.0  # quarter notes between two copies; longer than any pause that a finding bridges
 
 
-def in_copies(
-    song: Song, versions: Sequence[pd.DataFrame], begin: float, end: float
-) -> tuple[Song, Array]:
-    """Return a song of all versions one behind the other, and where each copy begins.
+@dataclass(frozen=True)
+class Copies:
+    """Versions of a passage in one song.
+
+    Parameters
+    ----------
+    song : Song
+        All of them, one behind the other.
+    starts : array
+        Where each begins there, quarter notes.
+    begin : float
+        Where the passage begins in the song that it is from, quarter notes.
+    labels : array of int
+        Of each note in ``song``: its label in the notes table of its version.
+    """
+
+    song: Song
+    starts: Array
+    begin: float
+    labels: Array
+
+    def number(self, onset: Array) -> Array:
+        """Return in which copy each onset lies, from 0."""
+        return np.searchsorted(self.starts, np.asarray(onset) + 1e-6, side="right") - 1
+
+    def split(self, findings: pd.DataFrame) -> list[pd.DataFrame]:
+        """Return the findings of each copy, at the times and of the notes of its version."""
+        copy = self.number(findings["onset"])
+        notes = [tuple(self.labels[list(rows)].tolist()) for rows in findings["notes"]]
+        placed = findings.assign(
+            onset=findings["onset"] - self.starts[copy] + self.begin, notes=object_column(notes)
+        )
+        return [placed[copy == number] for number in range(len(self.starts))]
+
+
+def in_copies(song: Song, versions: Sequence[pd.DataFrame], begin: float, end: float) -> Copies:
+    """Return a song of all versions one behind the other.
 
     Parameters
     ----------
@@ -40,11 +74,13 @@ def in_copies(
         ("chords", _within(song.chords, begin, end)),
     ):
         tables[name] = _copies([table] * len(versions), starts, begin)
-    tables["notes"] = _copies([_within(notes, begin, end) for notes in versions], starts, begin)
-    return quick_song(song, **relabelled(tables)), starts
+    notes = [_within(each, begin, end) for each in versions]
+    tables["notes"] = _copies(notes, starts, begin)
+    labels = np.concatenate([each.index.to_numpy() for each in notes])
+    return Copies(quick_song(song, **_relabelled(tables)), starts, begin, labels)
 
 
-def relabelled(tables: dict[str, pd.DataFrame]) -> dict[str, pd.DataFrame]:
+def _relabelled(tables: dict[str, pd.DataFrame]) -> dict[str, pd.DataFrame]:
     """Return the tables with measures numbered anew.
 
     Where notes and chords lie is told by their onset; any label that there is will do.
@@ -77,13 +113,6 @@ def _copies(tables: Sequence[pd.DataFrame], starts: Array, begin: float) -> pd.D
     label = pd.Series([f"{number} " for number in range(len(tables))], dtype="str")
     sections = label.take(copy).reset_index(drop=True) + joined["section"]
     return joined.assign(onset=joined["onset"] + starts[copy] - begin, section=sections)
-
-
-def by_copy(findings: pd.DataFrame, starts: Array, begin: float) -> list[pd.DataFrame]:
-    """Return the findings of each copy, at the times of the song."""
-    copy = np.searchsorted(starts, findings["onset"] + 1e-6, side="right") - 1
-    placed = findings.assign(onset=findings["onset"] - starts[copy] + begin)
-    return [placed[copy == number] for number in range(len(starts))]
 
 
 def quick_song(song: Song, **tables: pd.DataFrame) -> Song:

@@ -162,6 +162,7 @@ FINDINGS = Table(
         Column("severity", "float64", "0 to 1", "how strongly it asks to be heard", within=(0, 1)),
         Column("why", "str", "", "one plain sentence"),
         Column("source", "str", "", "key into the bibliography"),
+        Column("notes", "object", "", "the rows of the notes table that make it, a tuple"),
         Column("waived", "str", "", "id of the decision that waives it, or none", needed=False),
     ),
 )

@@ -88,6 +88,17 @@ def together(onset: Array, end: Array) -> tuple[Array, Array]:
     return first, first + 1 + _within(count)
 
 
+def each_of(begin: Array, count: Array) -> Array:
+    """Return the numbers of several spans, one span behind the other.
+
+    Parameters
+    ----------
+    begin, count : array of int
+        First number of each span, and how many it has.
+    """
+    return np.repeat(begin, count) + _within(count)
+
+
 def _within(counts: Array) -> Array:
     """0, 1, ... counts[0] - 1, 0, 1, ... counts[1] - 1, and so on."""
     total = int(counts.sum())

@@ -30,7 +30,7 @@ from arrange.findings import (
     waive,
     waivers_table,
 )
-from arrange.findings.behind import ATTACK_KINDS
+from arrange.clashes import KINDS
 from arrange.findings.passage import Passage
 from arrange.findings.tries import Move
 from arrange.schemas import FINDINGS
@@ -356,7 +356,7 @@ def test_the_notes_behind_make_the_finding(rows, chords):
         notes = finding_notes(music, finding)
         assert set(notes["part"]) <= set(finding.parts.split(" + "))
         assert (notes["onset"] >= finding.onset - 1e-9).all()
-        lasts = 0 if finding.kind in ATTACK_KINDS else notes["duration"]
+        lasts = 0 if KINDS[finding.kind].is_of_attacks else notes["duration"]
         end = (notes["onset"] + lasts).max()
         assert end <= finding.onset + finding.duration + 1e-9
         left = replace(music, notes=music.notes.drop(index=notes.index))

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from arrange.sounding import Array
+from arrange.sounding import Array, each_of
 from arrange.tables import Song
 from arrange.texture import amplitude, echo_repeats
 
@@ -35,6 +35,11 @@ class Stream:
         Whether it is one note.
     weight : array
         Amplitude: 1 for an attack, less for a repeat of the echo.
+    begin, count : array of int
+        The notes of each attack, or of the attack that a repeat repeats: how many they are, and
+        where they begin in `rows`.
+    rows : array of int
+        Positions in the notes table.
     """
 
     onset: Array
@@ -42,10 +47,31 @@ class Stream:
     pitch: Array
     single: Array
     weight: Array
+    begin: Array
+    count: Array
+    rows: Array
+
+    def notes_of(self, attacks: Array) -> Array:
+        """Return the notes of some attacks, as positions in the notes table."""
+        return self.rows[each_of(self.begin[attacks], self.count[attacks])]
 
 
-def streams(part: Array, pitch: Array, onset: Array, seconds: Array, parts: int) -> list[Stream]:
-    """The attacks of each part, in score order, from the notes that are played."""
+def streams(
+    played: tuple[Array, Array, Array, Array], rows: Array, seconds: Array, parts: int
+) -> list[Stream]:
+    """The attacks of each part, in score order, from the notes that are played.
+
+    Parameters
+    ----------
+    played : part, pitch, onset and end of each note
+    rows : array of int
+        Their positions in the notes table.
+    seconds : array
+        Their onsets.
+    parts : int
+        How many there are.
+    """
+    part, pitch, onset, _ = played
     order = np.lexsort((onset, part))
     begins = np.diff(seconds[order], prepend=-np.inf) > TOGETHER + ALMOST
     begins |= np.diff(part[order], prepend=-1) != 0
@@ -55,7 +81,16 @@ def streams(part: Array, pitch: Array, onset: Array, seconds: Array, parts: int)
     top = np.maximum.reduceat(pitch[order], first) if len(first) else pitch
     bounds = np.searchsorted(part[chosen], np.arange(parts + 1))
     return [
-        Stream(onset[own], seconds[own], top[span], size[span] == 1, np.ones(len(own)))
+        Stream(
+            onset[own],
+            seconds[own],
+            top[span],
+            size[span] == 1,
+            np.ones(len(own)),
+            first[span],
+            size[span],
+            rows[order],
+        )
         for span in map(slice, bounds, bounds[1:])
         for own in (chosen[span],)
     ]
@@ -85,6 +120,9 @@ def with_echoes(song: Song, plain: list[Stream], part: Array, onset: Array) -> d
             np.append(stream.pitch, stream.pitch[of])[loudest],
             np.append(stream.single, stream.single[of])[loudest],
             weight[loudest],
+            np.append(stream.begin, stream.begin[of])[loudest],
+            np.append(stream.count, stream.count[of])[loudest],
+            stream.rows,
         )
     return echoed
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from arrange.clashes.limits import Limits
@@ -35,7 +37,8 @@ def find_thirds(scene: Scene, limits: Limits) -> list[Clash]:
         return []
     above, members = holds
     found = []
-    for one, other, told_one, told_other in _CONFLICTS:
+    for conflict in _CONFLICTS:
+        one, other, *_ = conflict
         allowed = members[one] & members[other]
         if other == FOURTH:
             allowed |= ~members[FOURTH] | members[one]  # a fourth is none without a suspension
@@ -48,9 +51,17 @@ def find_thirds(scene: Scene, limits: Limits) -> list[Clash]:
             for run in reaching(scene.slice_runs(at, second), seconds, limits.third):
                 pair, start = (first, int(second[run[0]])), at[run[0]]
                 pitches = float(above[one, first, start]), float(above[other, pair[1], start])
-                told, value = (told_one, told_other), float(seconds[run].sum())
-                found.append(_disagreement(scene, limits, pair, pitches, at[run], told, value))
+                value = float(seconds[run].sum())
+                found.append(_disagreement(scene, limits, pair, pitches, at[run], conflict, value))
     return found
+
+
+def _held_degrees(scene: Scene, pair: tuple[int, int], at: Array, degrees: Sequence[int]) -> Array:
+    """Rows of the notes that two parts hold so far above the chord's root, each its own degree."""
+    note, where = scene.sounding_in(at, *pair)
+    above = np.mod(scene.pitch[note] - _slice_root(scene)[where], 12)
+    meant = np.where(scene.part[note] == pair[0], *degrees)
+    return scene.row[note[above == meant]]
 
 
 def _disagreement(
@@ -59,10 +70,11 @@ def _disagreement(
     pair: tuple[int, int],
     pitches: tuple[float, float],
     at: Array,
-    told: tuple[str, str],
+    conflict: tuple[int, int, str, str],
     value: float,
 ) -> Clash:
     """The finding from the slices in which a pair of parts disagrees."""
+    *degrees, its_third, other_third = conflict
     lines = scene.slices[0]
     onset = float(lines[at[0]])
     parts = [scene.parts[part] for part in pair]
@@ -71,9 +83,9 @@ def _disagreement(
     return Clash(
         "third", onset, float(lines[at[-1] + 1]), parts, pitches, value, limits.third, "s",
         grows(value / limits.third),
-        f"{parts[0]}'s {names[0]} is {told[0]} over {symbol} and {parts[1]}'s {names[1]} "
-        f"{told[1]}, for {value:.1f} s: agree on one, or leave it to one player.",
-        "thirds and suspensions",
+        f"{parts[0]}'s {names[0]} is {its_third} over {symbol} and {parts[1]}'s {names[1]} "
+        f"{other_third}, for {value:.1f} s: agree on one, or leave it to one player.",
+        _held_degrees(scene, pair, at, degrees),
     )  # fmt: skip
 
 
@@ -87,8 +99,7 @@ def _held_above_root(scene: Scene) -> tuple[Array, dict[int, Array]] | None:
     chords = scene.song.chords
     if chords.empty or not len(note):
         return None
-    row = scene.slice_chord
-    root = np.where(row >= 0, chords["root"].fillna(-1).to_numpy(dtype=np.int64)[row], -1)
+    row, root = scene.slice_chord, _slice_root(scene)
     above_root = np.where(root[at] >= 0, np.mod(scene.pitch[note] - root[at], 12), -1)
     above = np.zeros((FOURTH + 1, len(scene.parts), len(lines) - 1))
     asked = [
@@ -104,6 +115,12 @@ def _held_above_root(scene: Scene) -> tuple[Array, dict[int, Array]] | None:
         asks = np.array([size in each for each in asked])
         members[size] = asks[row] & (row >= 0)
     return above, members
+
+
+def _slice_root(scene: Scene) -> Array:
+    """Root of the chord symbol in each slice, -1 for none."""
+    roots = np.append(scene.song.chords["root"].fillna(-1).to_numpy(dtype=np.int64), -1)
+    return np.asarray(roots[scene.slice_chord])  # -1, no symbol, picks the last
 
 
 def find_outside(scene: Scene, limits: Limits) -> list[Clash]:
@@ -149,7 +166,7 @@ def find_outside(scene: Scene, limits: Limits) -> list[Clash]:
                 f"{part} holds {scene.name(pitch, onset)} over {symbol}, {why}, for "
                 f"{seconds[run].sum():.1f} s: listen whether it colours the chord or fights it, "
                 "or whether the symbol wants another name.",
-                "chord scales",
+                scene.row[note[run]],
             )
         )  # fmt: skip
     return found

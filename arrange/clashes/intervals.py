@@ -61,7 +61,7 @@ def find_rubs(scene: Scene, limits: Limits) -> list[Clash]:
                 f"{parts[1]}'s {names[1]} rubs against {parts[0]}'s {names[0]}, "
                 f"{_a(interval_name(pitches[1] - pitches[0]))}, for {held[run].sum():.1f} s"
                 f"{times}: listen whether it is meant.",
-                "minor-ninth rule",
+                scene.row[np.append(lower[run], upper[run])],
             )
         )  # fmt: skip
     return found
@@ -90,26 +90,25 @@ def find_mud(scene: Scene, limits: Limits) -> list[Clash]:
     start = np.maximum(scene.onset[lower], scene.onset[upper])
     end = np.minimum(scene.end[lower], scene.end[upper])
     found = _mud_runs(
-        scene, limits, scene.part[lower], scene.part[upper],
-        scene.pitch[lower], scene.pitch[upper], below, start, end,
-    )  # fmt: skip
+        scene, limits, (lower, upper), (scene.pitch[lower], scene.pitch[upper]), below, start, end
+    )
     return found + _mud_over_assumed_roots(scene, limits)
 
 
 def _mud_runs(
     scene: Scene,
     limits: Limits,
-    lower_part: Array,
-    upper_part: Array,
-    lower: Array,
-    upper: Array,
+    notes: tuple[Array, Array],
+    pitches: tuple[Array, Array],
     below: Array,
     start: Array,
     end: Array,
 ) -> list[Clash]:
-    """Findings from muddy intervals; a lower part of -1 is an assumed root."""
+    """Findings from muddy intervals, lower and upper note; a note of -1 is an assumed root."""
+    (lower, upper), sounding = pitches, np.stack(notes)
     if not len(lower):
         return []
+    lower_part, upper_part = np.where(sounding >= 0, scene.part[sounding], -1)
     held = scene.seconds(end) - scene.seconds(start)
     depth = below * held
     joined = runs(
@@ -136,10 +135,15 @@ def _mud_runs(
                 f"{whose}: {names[0]} and {names[1]}{over}, {_a(interval_name(size))}, stand low: "
                 f"below {limit_name} it tends to sound muddy{disputed}; "
                 f"held {held[run].sum():.1f} s.",
-                "low interval limits",
+                scene.row[_that_sound(sounding[:, run])],
             )
         )  # fmt: skip
     return found
+
+
+def _that_sound(notes: Array) -> Array:
+    """The notes that there are: not the assumed roots."""
+    return notes[notes >= 0]
 
 
 def _mud_over_assumed_roots(scene: Scene, limits: Limits) -> list[Clash]:
@@ -168,7 +172,7 @@ def _mud_over_assumed_roots(scene: Scene, limits: Limits) -> list[Clash]:
     muddy = below > 0
     rows, lower, upper, below = rows[muddy], lower[muddy], upper[muddy], below[muddy]
     return _mud_runs(
-        scene, limits, np.full(len(rows), -1), scene.part[note[rows]], lower, upper, below,
+        scene, limits, (np.full(len(rows), -1), note[rows]), (lower, upper), below,
         lines[at[rows]], lines[at[rows] + 1],
     )  # fmt: skip
 

@@ -68,8 +68,19 @@ def _crowding(
         value,
         f"{one} and {other} live in the same register through {section}, {low} to {high}: "
         f"{value:.0%} of their time together is on the same notes ({seconds:.0f} s).",
-        "overlap coefficient",
+        _in_shared_register(scene, pair, row, shared),
     )  # fmt: skip
+
+
+def _in_shared_register(
+    scene: Scene, pair: tuple[int, int], row: int, shared: tuple[float, float]
+) -> Array:
+    """Rows of the notes of two parts in a section that lie in a register while both sound."""
+    both = scene.section_slices(row)
+    both = both[np.isfinite(scene.top[list(pair)][:, both]).all(axis=0)]
+    note = scene.sounding_in(both, *pair)[0]
+    semitone = np.ceil(scene.pitch[note] - 0.5)
+    return scene.row[note[(semitone >= shared[0]) & (semitone <= shared[1])]]
 
 
 def _registers(scene: Scene, section: Array) -> tuple[Array, Array, Array]:
@@ -115,7 +126,7 @@ def find_crossings(scene: Scene, limits: Limits) -> list[Clash]:
     for one, family in enumerate(scene.families[:-1]):
         others = one + 1 + np.flatnonzero(scene.families[one + 1 :] == family)
         above = (top[one] - top[others]) * (sounds[one] & sounds[others])
-        on_top = np.sign(above) @ seconds
+        on_top = scene.on_top[one, others]
         depth = -np.sign(on_top)[:, None] * above  # of the upper part under the other
         depth[np.abs(on_top) <= ALMOST] = 0
         row, at = np.nonzero(depth > 0)
@@ -135,6 +146,8 @@ def _crossing(
 ) -> Clash:
     """The finding from the slices in which the upper part is under, at most by so much."""
     upper, lower = pair
+    note, where = scene.sounding_in(at, *pair)
+    is_top = scene.pitch[note] == scene.top[scene.part[note], where]
     lines, seconds = scene.slices[0], float(scene.slice_seconds[at].sum())
     pitches = float(scene.top[upper, at].min()), float(scene.top[lower, at].max())
     parts = scene.parts[upper], scene.parts[lower]
@@ -143,7 +156,7 @@ def _crossing(
         limits.crossing, "semitones x s", grows(value / limits.crossing),
         f"{parts[0]}, on top over the song, goes below {parts[1]} for {seconds:.1f} s, by up to "
         f"{most:.0f} semitone{'s' if most > 1 else ''}: the ear takes the higher one for the tune.",
-        "part-crossing",
+        scene.row[note[is_top]],
     )  # fmt: skip
 
 
@@ -163,7 +176,7 @@ def find_doublings(scene: Scene, limits: Limits) -> list[Clash]:
     for one in range(len(scene.parts) - 1):
         for other, run in _doubled_runs(attacks, one, limits):
             blend = limits.goal == "blend" and scene.families[one] == scene.families[other]
-            onset, pitch, interval, missed, last = run
+            onset, pitch, interval, missed, last, notes = run
             exact = missed == 0
             if exact and blend:
                 continue
@@ -186,7 +199,7 @@ def find_doublings(scene: Scene, limits: Limits) -> list[Clash]:
                     limits.doubling, "attacks",
                     weight * grows(value / limits.doubling),
                     f"{parts[0]} and {parts[1]} play the same line {how}, {verdict}.",
-                    "doubling",
+                    scene.row[notes],
                 )
             )  # fmt: skip
     return found
@@ -202,12 +215,15 @@ class Attacks(NamedTuple):
         Of the top note; NaN where a part attacks nothing.
     number : array (parts, onsets)
         How many attacks of the part came before.
+    note : array of int (parts, onsets)
+        The top note itself, -1 where a part attacks nothing.
     """
 
     onset: Array
     pitch: Array
     end: Array
     number: Array
+    note: Array
 
 
 def _top_attacks(scene: Scene) -> Attacks:
@@ -216,14 +232,16 @@ def _top_attacks(scene: Scene) -> Attacks:
     pitch, end = np.full((2, len(scene.parts), len(onset)), np.nan)
     pitch[scene.part[order], column] = scene.pitch[order]
     end[scene.part[order], column] = scene.end[order]
-    return Attacks(onset, pitch, end, np.cumsum(np.isfinite(pitch), axis=1) - 1)
+    note = np.full(pitch.shape, -1)
+    note[scene.part[order], column] = order
+    return Attacks(onset, pitch, end, np.cumsum(np.isfinite(pitch), axis=1) - 1, note)
 
 
 def _doubled_runs(
     attacks: Attacks, one: int, limits: Limits
-) -> Iterator[tuple[int, tuple[Array, Array, int, int, float]]]:
-    """Runs of attacks that a part shares with each after it, told with the other's number:
-    onsets, upper pitches, interval, attacks missed, end.
+) -> Iterator[tuple[int, tuple[Array, Array, int, int, float, Array]]]:
+    """Runs of attacks that a part shares with each after it, with the other's number: onsets,
+    upper pitches, interval, attacks missed, end, notes.
     """
     size = attacks.pitch[one] - attacks.pitch[one + 1 :]
     octaves = np.rint(size / 12)
@@ -235,6 +253,7 @@ def _doubled_runs(
         np.stack([values[one, column], values[other, column]])
         for values in (attacks.pitch, attacks.end, attacks.number)
     )
+    notes = np.stack([attacks.note[one, column], attacks.note[other, column]])
     onset, pitch, ends = attacks.onset[column], pitch.max(axis=0), ends.max(axis=0)
     strays = np.diff(number, axis=1).max(axis=0, initial=0) - 1
     breaks = (strays > 1) | (onset[1:] - ends[:-1] > 4) | (np.diff(line) != 0)
@@ -245,5 +264,6 @@ def _doubled_runs(
             continue
         interval = 12 * (int(line[run][0]) % (2 * MOST_OCTAVES + 1) - MOST_OCTAVES)
         missed = int(strays[run.start : run.stop - 1].sum())
-        about = onset[run], pitch[run], interval, missed, float(ends[run].max())
+        last = float(ends[run].max())
+        about = onset[run], pitch[run], interval, missed, last, notes[:, run].ravel()
         yield int(other[run.start]), about

@@ -40,7 +40,8 @@ def find_in_voice(scene: Scene, limits: Limits) -> list[Clash]:
             share = near_time / np.where(time > 0, time, 1)
             for row in np.flatnonzero((share >= limits.voice) & (time >= limits.voice_seconds)):
                 name, onset, end = scene.sections[row]
-                pitches = scene.pitch[note[own[section[at[own]] == row]]]
+                inside = own[section[at[own]] == row]
+                pitches = scene.pitch[note[inside]]
                 low, high = float(pitches.min()), float(pitches.max())
                 names = scene.name(low, onset), scene.name(high, onset)
                 value = float(share[row])
@@ -53,10 +54,16 @@ def find_in_voice(scene: Scene, limits: Limits) -> list[Clash]:
                         f"{who[0]} stays within a third of what {who[1]} sings for {value:.0%} "
                         f"of the singing in {name}, {names[0]} to "
                         f"{names[1]}: listen whether the words come through.",
-                        "room for the voice",
+                        _with_sung(scene, singer, sung, note[inside], at[inside]),
                     )
                 )  # fmt: skip
     return found
+
+
+def _with_sung(scene: Scene, singer: int, sung: Array, note: Array, at: Array) -> Array:
+    """Rows of some (note, slice) pairs, and of the note that is sung in their slices."""
+    voices, where = scene.sounding_in(np.unique(at), singer)
+    return scene.row[np.append(note, voices[scene.pitch[voices] == sung[where]])]
 
 
 def find_in_bass(scene: Scene, limits: Limits) -> list[Clash]:
@@ -79,9 +86,7 @@ def find_in_bass(scene: Scene, limits: Limits) -> list[Clash]:
             seconds = scene.slice_seconds[at]
             for rows in reaching(scene.slice_runs(at), seconds, limits.bass):
                 run, value = at[rows], float(seconds[rows].sum())
-                found.append(
-                    _in_bass(scene, limits, (part, bass), run, (low[run], bottom[run]), value)
-                )
+                found.append(_in_bass(scene, limits, (part, bass), run, (low, bottom), value))
     return found
 
 
@@ -93,10 +98,13 @@ def _in_bass(
     pitches: tuple[Array, Array],
     value: float,
 ) -> Clash:
+    """The finding from a run of slices; `pitches` are the lowest of the two in every slice."""
     lines = scene.slices[0]
     onset = float(lines[run[0]])
     part, bass = (scene.parts[each] for each in pair)
-    low, bottom = pitches
+    note, slice_of = scene.sounding_in(run, *pair)
+    lowest = np.where(scene.part[note] == pair[1], pitches[1][slice_of], pitches[0][slice_of])
+    low, bottom = (each[run] for each in pitches)
     worst = int(np.argmin(low - bottom))
     names = scene.name(float(low[worst]), onset), scene.name(float(bottom[worst]), onset)
     where = "under" if low[worst] < bottom[worst] else "right above"
@@ -106,7 +114,7 @@ def _in_bass(
         grows(value / limits.bass),
         f"{part}'s {names[0]} lies {where} {bass}'s {names[1]}, for {value:.1f} s: the low end "
         "belongs to one of them; leave the low strings out, or play higher.",
-        "room for the bass",
+        scene.row[note[scene.pitch[note] == lowest]],
     )  # fmt: skip
 
 

@@ -20,6 +20,7 @@ LOOSE = 0.05  # seconds; nearer, a miss is a flam, and counts half (ours)
 SIXTEENTH = 0.25  # quarter notes
 SLOWEST_STREAM = 0.25  # seconds from attack to attack; slower, nothing fuses (ours)
 CHANGES = 0.5  # of the attacks of a busy stretch, how many must change hands (ours)
+MISSED_REPEATS = "missed repeats"  # unit of what an echo misses: no note can move to mend it
 LEVEL_APART = 6.0  # dB that help to tell two lines apart (ours)
 
 
@@ -44,14 +45,14 @@ def find_near(scene: Scene, limits: Limits) -> list[Clash]:
         if scene.lone_attacks[pair] >= limits.near - ALMOST:
             misses = _misses(plain[pair[0]], plain[pair[1]], limits.near_seconds)
             for run in (*_uneven_runs(scene, misses), *_late_runs(scene, misses)):
-                found += _near(scene, limits, pair, run, "")
+                found += _near(scene, limits, pair, run)
         for part, beside in (pair, pair[::-1]):
             if part not in echoed:
                 continue
             misses = _misses(echoed[part], plain[beside], limits.near_seconds)
             repeats = misses.take(echoed[part].weight[misses.attacks[0]] < 1)
             for run in _uneven_runs(scene, repeats):
-                found += _near(scene, limits, (part, beside), run, "'s echo")
+                found += _near(scene, limits, (part, beside), run, is_echo=True)
     return found
 
 
@@ -229,9 +230,9 @@ _WRITTEN = {1 / 12: "a triplet against sixteenths", 1 / 6: "swung against straig
 
 
 def _near(
-    scene: Scene, limits: Limits, pair: tuple[int, int], run: Misses, echo: str
+    scene: Scene, limits: Limits, pair: tuple[int, int], run: Misses, *, is_echo: bool = False
 ) -> list[Clash]:
-    """The finding that a run of misses is, if there are enough."""
+    """The finding that a run of misses is, if there are enough; of the first part's echo."""
     value, count = float(run.weight.sum()), len(run.weight)
     if value < limits.near - ALMOST:
         return []
@@ -246,18 +247,22 @@ def _near(
         )
     else:
         written = [f" ({name})" for gap, name in _WRITTEN.items() if abs(gap - quarters) < 0.001]
-        why = f"{names[0]}{echo} and {names[1]} miss each other at {count} attacks, by {by}"
+        its = "'s echo" if is_echo else ""
+        why = f"{names[0]}{its} and {names[1]} miss each other at {count} attacks, by {by}"
         why += (
             ": set the echo to another note value, or leave it out here."
-            if echo
+            if is_echo
             else f"{''.join(written)}: decide together or apart; divide the beat in one way."
         )
     pitches = run.pitch[:, 0]
+    heard = scene.echoed[pair[0]] if is_echo else scene.attacks[pair[0]]
+    notes = heard.notes_of(run.attacks[0]), scene.attacks[pair[1]].notes_of(run.attacks[1])
     return [
         Clash(
             "near", float(run.onset[:, 0].min()), float(run.onset[:, -1].max()), names,
-            pitches[np.isfinite(pitches)].tolist(), value, limits.near, "missed attacks",
-            grows(value / limits.near), why, "onset asynchrony",
+            pitches[np.isfinite(pitches)].tolist(), value, limits.near,
+            MISSED_REPEATS if is_echo else "missed attacks",
+            grows(value / limits.near), why, np.concatenate(notes),
         )
     ]  # fmt: skip
 
@@ -356,8 +361,18 @@ def _busy(
         f"{one} and {other} bring about {value:.0f} attacks a second between them for "
         f"{seconds:.1f} s, each in its own rhythm: more than the ear sorts out; let one hold or "
         "rest while the other moves.",
-        "density of attacks",
+        _attacked(scene, pair, merged.seconds[[first, last]]),
     )  # fmt: skip
+
+
+def _attacked(scene: Scene, pair: tuple[int, int], ends: Array) -> Array:
+    """Rows of what two parts attack between two times in seconds, their echoes left out."""
+    own = [scene.attacks[part] for part in pair]
+    inside = [
+        np.flatnonzero((each.seconds >= ends[0] - TOGETHER) & (each.seconds <= ends[1] + TOGETHER))
+        for each in own
+    ]
+    return np.concatenate([each.notes_of(at) for each, at in zip(own, inside, strict=True)])
 
 
 @dataclass(frozen=True)
@@ -431,5 +446,5 @@ def _fusing(
         f"{one} and {other} take turns note by note, {count} attacks, {1000 * pace:.0f} ms and "
         f"{gap:.1f} semitones from one to the next: the ear tends to make one line of them; "
         f"{remedy} more than about {two_streams_from(pace):.0f} semitones between them.",
-        "streaming",
+        _attacked(scene, pair, line.seconds[[first, last]]),
     )  # fmt: skip

@@ -1,4 +1,4 @@
-"""What every kind of finding starts from, and how its rows are made.
+"""What every kind of finding starts from.
 
 Findings are looked for in a ``Scene``: the song's sounding notes as whole columns, sorted by
 onset. A kind is a function ``find_...(scene, limits)`` that returns a list of ``Clash``.
@@ -16,10 +16,9 @@ import pandas as pd
 
 from arrange.clashes.attacks import Stream, lone_attacks, streams, with_echoes
 from arrange.pitch import note_name
-from arrange.schemas import FINDINGS
 from arrange.sonority import Sonorities
-from arrange.sounding import Array, is_played, slices, together
-from arrange.tables import Song, make_table, text_column
+from arrange.sounding import Array, each_of, is_played, slices, together
+from arrange.tables import Song
 
 
 @dataclass(frozen=True)
@@ -39,6 +38,8 @@ class Clash:
         0 to 1.
     why : str
         One plain sentence.
+    notes : array of int
+        The notes that make it: positions in the notes table, in any order, each at least once.
     """
 
     kind: str
@@ -51,14 +52,22 @@ class Clash:
     unit: str
     severity: float
     why: str
-    source: str
+    notes: Array
 
 
 @dataclass(frozen=True)
 class Scene:
-    """The sounding notes of a song as arrays, a value a note, sorted by onset."""
+    """The sounding notes of a song as arrays, a value a note, sorted by onset.
+
+    Parameters
+    ----------
+    song : Song
+    whole_on_top : array (parts, parts), optional
+        ``on_top`` of the whole song, where this one is only some of its bars.
+    """
 
     song: Song
+    whole_on_top: Array | None = None
 
     @cached_property
     def parts(self) -> list[str]:
@@ -84,10 +93,14 @@ class Scene:
         return self.song.chords["symbol"].tolist()
 
     @cached_property
+    def played_rows(self) -> Array:
+        """Positions in the notes table of the notes that are played, pitched or not."""
+        return np.flatnonzero(is_played(self.song.notes))
+
+    @cached_property
     def played(self) -> tuple[Array, Array, Array, Array]:
         """Part, pitch, onset and end of each note that is played, pitched or not."""
-        notes = self.song.notes
-        rows = np.flatnonzero(is_played(notes))
+        notes, rows = self.song.notes, self.played_rows
         pitch, onset, duration = (
             notes[name].to_numpy()[rows] for name in ("pitch", "onset", "duration")
         )
@@ -95,11 +108,12 @@ class Scene:
         return part, pitch, onset, onset + duration
 
     @cached_property
-    def _sounding(self) -> tuple[Array, Array, Array, Array]:
-        """The same of the notes that sound; a pitch that two voices of a part hold at one time
-        is there once, cut where it is struck again.
+    def _sounding(self) -> tuple[Array, Array, Array, Array, Array]:
+        """The same of the notes that sound, and their rows; a pitch that two voices of a part
+        hold at one time is there once, cut where it is struck again.
         """
         pitched = ~np.isnan(self.played[1])
+        rows = self.played_rows[pitched]
         part, pitch, onset, end = (values[pitched] for values in self.played)
         order, starts = runs((part, pitch), onset, end, np.zeros(len(part)))
         onset, end = onset[order], end[order]
@@ -108,7 +122,8 @@ class Scene:
         end[np.append(starts, len(order))[1:] - 1] = reached
         sounds = np.flatnonzero(end > onset)
         sounds = sounds[np.lexsort((order[sounds], onset[sounds]))]
-        return part[order[sounds]], pitch[order[sounds]], onset[sounds], end[sounds]
+        chosen = order[sounds]
+        return part[chosen], pitch[chosen], onset[sounds], end[sounds], rows[chosen]
 
     @property
     def part(self) -> Array:
@@ -130,6 +145,11 @@ class Scene:
         """Quarter notes."""
         return self._sounding[3]
 
+    @property
+    def row(self) -> Array:
+        """Position in the notes table."""
+        return self._sounding[4]
+
     @cached_property
     def pairs(self) -> tuple[Array, Array]:
         """Pairs of notes that sound at one time, as indices."""
@@ -145,6 +165,25 @@ class Scene:
             for start, table in zip(begins, tables, strict=True)
         ]
         return slices(self.onset, self.end, np.concatenate(begins + ends))
+
+    @cached_property
+    def _by_slice(self) -> tuple[Array, Array]:
+        """The (note, slice) pairs sorted by slice, and where each slice begins in them."""
+        lines, _, at = self.slices
+        order = np.argsort(at, kind="stable")
+        return order, np.searchsorted(at[order], np.arange(len(lines)))
+
+    def sounding_in(self, at: Array, *parts: int) -> tuple[Array, Array]:
+        """Return what some parts sound in some slices, as pairs of a note and its slice."""
+        order, starts = self._by_slice
+        pairs = order[each_of(starts[at], starts[at + 1] - starts[at])]
+        note, at = self.slices[1][pairs], self.slices[2][pairs]
+        own = np.isin(self.part[note], parts)
+        return note[own], at[own]
+
+    def section_slices(self, row: int) -> Array:
+        """Return the slices of a section."""
+        return np.flatnonzero(self.slice_section == row)
 
     @cached_property
     def slice_seconds(self) -> Array:
@@ -175,8 +214,8 @@ class Scene:
     @cached_property
     def attacks(self) -> list[Stream]:
         """The attacks of each part."""
-        part, pitch, onset, _ = self.played
-        return streams(part, pitch, onset, self.seconds(onset), len(self.parts))
+        seconds = self.seconds(self.played[2])
+        return streams(self.played, self.played_rows, seconds, len(self.parts))
 
     @cached_property
     def echoed(self) -> dict[int, Stream]:
@@ -195,6 +234,23 @@ class Scene:
         """What each part holds in each slice."""
         return Sonorities.of_slices(self.song, self.part, self.pitch, *self.slices)
 
+    @cached_property
+    def _unisons(self) -> tuple[Array, Array]:
+        """Rows of two notes of one part that sound one pitch at one time: one, and the other."""
+        part, pitch, onset, end = self.played
+        order = np.lexsort((onset, pitch, part))
+        same = (np.diff(part[order]) == 0) & (np.diff(pitch[order]) == 0)
+        same &= onset[order][1:] < end[order][:-1] - 1e-9
+        one, other = self.played_rows[order[:-1][same]], self.played_rows[order[1:][same]]
+        return np.append(one, other), np.append(other, one)
+
+    def with_unisons(self, rows: Array) -> Array:
+        """Return rows of the notes table once each, with those that sound the same note."""
+        one, other = self._unisons
+        if len(one):
+            rows = np.append(rows, other[np.isin(one, rows)])
+        return np.unique(rows)
+
     def held_by(self, part: int, at: int) -> list[float]:
         """Pitches that a part holds in a slice, low to high."""
         return self.sonorities.pitches_of(int(self.sonorities.held[part, at])).tolist()
@@ -206,6 +262,26 @@ class Scene:
         top = np.full((len(self.parts), max(len(lines) - 1, 0)), -np.inf)
         np.maximum.at(top, (self.part[note], at), self.pitch[note])
         return top
+
+    @cached_property
+    def on_top(self) -> Array:
+        """Who is meant to be on top, parts x parts: for how many seconds more a part's top line
+        lies above another's than below it; 0 for parts of different families.
+        """
+        if self.whole_on_top is not None:
+            return self.whole_on_top
+        return self.seconds_on_top(np.arange(max(len(self.slices[0]) - 1, 0)))
+
+    def seconds_on_top(self, at: Array) -> Array:
+        """Return ``on_top`` of some slices."""
+        sounds = np.isfinite(self.top[:, at])
+        top, seconds = np.where(sounds, self.top[:, at], 0.0), self.slice_seconds[at]
+        above = np.zeros((len(top), len(top)))
+        for part, own in enumerate(top):
+            others = np.flatnonzero(self.families == self.families[part])
+            both = sounds[others] & sounds[part]
+            above[part, others] = (np.sign(own - top[others]) * both) @ seconds
+        return above
 
     def seconds(self, onset: Array) -> Array:
         """Seconds from the start."""
@@ -313,49 +389,3 @@ def reaching(runs_of: tuple[Array, Array], values: Array, limit: float) -> list[
         for begin, end in zip(starts[near].tolist(), ends[near].tolist(), strict=True)
         if values[order[begin:end]].sum() >= limit
     ]
-
-
-def findings_table(scene: Scene, clashes: Sequence[Clash]) -> pd.DataFrame:
-    """Return the clashes as a findings table, the most severe first, then by time."""
-    severity, onset, end, value, limit = (
-        np.array(
-            [(each.severity, each.onset, each.end, each.value, each.limit) for each in clashes],
-            dtype=np.float64,
-        )
-        .reshape(-1, 5)
-        .T
-    )
-    kinds = np.array([clash.kind for clash in clashes], dtype=np.str_)
-    order = np.lexsort((kinds, onset, -severity))
-    clashes = [clashes[place] for place in order.tolist()]
-    severity, onset, end, value, limit = (
-        values[order] for values in (severity, onset, end, value, limit)
-    )
-    row, place = scene.measure_of(onset), {name: at for at, name in enumerate(scene.parts)}
-    return make_table(
-        {
-            "section": text_column(scene.song.measures["section"].tolist(), row),
-            "measure": row + 1,
-            "beat": scene.song.beat(onset, row + 1),
-            "onset": onset,
-            "duration": end - onset,
-            "kind": text_column([clash.kind for clash in clashes]),
-            "parts": text_column(
-                [" + ".join(sorted(clash.parts, key=place.__getitem__)) for clash in clashes]
-            ),
-            "pitches": text_column(
-                [
-                    " ".join(scene.name(pitch, clash.onset) for pitch in sorted(clash.pitches))
-                    for clash in clashes
-                ]
-            ),
-            "value": value,
-            "limit": limit,
-            "unit": text_column([clash.unit for clash in clashes]),
-            "severity": severity,
-            "why": text_column([clash.why for clash in clashes]),
-            "source": text_column([clash.source for clash in clashes]),
-            "waived": text_column([None] * len(clashes)),
-        },
-        FINDINGS,
-    )

@@ -69,7 +69,7 @@ def _rough_clash(
         limits.roughness, "added roughness", grows(value / limits.roughness),
         f"{parts[0]} ({names[0]}) and {parts[1]} ({names[1]}) sound rougher together than either "
         f"alone, for {seconds:.1f} s: their partials beat; spread them, or let one hold less.",
-        "roughness",
+        scene.row[scene.sounding_in(at, *pair)[0]],
     )  # fmt: skip
 
 
@@ -116,7 +116,7 @@ def find_masking(scene: Scene, limits: Limits) -> list[Clash]:
                     grows(value / limits.masking),
                     f"{parts[masker]} hides {value:.0%} of {parts[target]}'s sound through {name}: "
                     "turn it down, or move one of the two away.",
-                    "masking",
+                    scene.row[scene.sounding_in(at[inside], masker, target)[0]],
                 )
             )  # fmt: skip
     return found
@@ -144,16 +144,14 @@ def find_drive(scene: Scene, limits: Limits) -> list[Clash]:
         pairs, rates = _roughest_pairs([scene.held_by(part, each) for each in worst], drive)
         for run, at_worst, pair, rate in zip(told, worst, pairs, rates, strict=True):
             value = float(np.average(added[which[run]], weights=scene.slice_seconds[run]))
-            found.append(
-                _drive_clash(scene, limits, (part, drive), run, value, at_worst, pair, rate)
-            )
+            found.append(_drive_clash(scene, limits, part, run, value, at_worst, pair, rate))
     return found
 
 
 def _drive_clash(
     scene: Scene,
     limits: Limits,
-    part_drive: tuple[int, str],
+    part: int,
     at: Array,
     value: float,
     worst: int,
@@ -162,7 +160,7 @@ def _drive_clash(
 ) -> Clash:
     lines = scene.slices[0]
     onset, seconds = float(lines[at[0]]), float(scene.slice_seconds[at].sum())
-    part, drive = part_drive
+    drive = scene.song.parts["drive"].iloc[part]
     one, other = pair
     names = f"{scene.name(one, onset)} and {scene.name(other, onset)}"
     return Clash(
@@ -171,7 +169,7 @@ def _drive_clash(
         f"{scene.parts[part]} is {drive} and holds {names}, a {interval_name(other - one)}: the "
         f"amplifier adds tones that beat {rate:.0f} times a second, for {seconds:.1f} s; a root "
         "and fifth stay clean, and so does the third in the clean part.",
-        "drive",
+        scene.row[scene.sounding_in(at, part)[0]],
     )  # fmt: skip
 
 

@@ -9,7 +9,7 @@ import pandas as pd
 
 from arrange.clashes import find_clashes
 from arrange.condensing.material import Material
-from arrange.findings.behind import finding_parts
+from arrange.findings.finding_notes import finding_parts
 from arrange.sounding import Array
 
 Items = tuple[Array, Array]  # masks, seconds

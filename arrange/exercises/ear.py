@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from arrange.clashes import KINDS
 from arrange.errors import ArrangeError
 from arrange.exercises.exercise import (
     Exercise,
@@ -26,7 +27,7 @@ from arrange.exercises.exercise import (
 )
 from arrange.exercises.ground import Ground
 from arrange.exercises.trying import trial_of
-from arrange.exercises.words import KIND_WORDS, an_interval, told_parts
+from arrange.exercises.words import an_interval, told_parts
 from arrange.pitch import INTERVAL_NAMES, interval_name
 from arrange.sound import Sound, join_sounds, render_sound
 
@@ -39,7 +40,6 @@ _NEAR_STEPS = 5  # semitones that a note is moved for the other take, at most
 _PAIRS = 24  # findings from which intervals are taken
 _MOST_QUARTERS = 4.0
 _MOST_BARS = 2
-_OF_TAKES = ("rub", "mud", "third", "outside", "drive")  # kinds that an ear tells from two takes
 _COLOURS = {
     0: "like one note, a little thicker", 1: "close and stinging, with fast beats",
     2: "close, with a slow rub",
@@ -59,7 +59,7 @@ def ask(ground: Ground, size: str, chance: Random) -> Exercise:
         If no two parts hold notes together.
     """
     if size != "large" and chance.random() < _TAKES_SHARE:
-        rows = ground.findings.index[ground.findings["kind"].isin(_OF_TAKES)].tolist()
+        rows = ground.of_kinds(lambda kind: kind.is_told_by_ear).index.tolist()
         for label in chance.sample(rows, len(rows)):
             take = ground.once(("take", label), partial(_take, ground, label))
             if take:
@@ -170,7 +170,7 @@ def _ask_takes(
     parts = told_parts(row["parts"])
     question = (
         f"Listen to two takes of {row['section']}, measure {bars[0]}: {parts}, once as written and "
-        f"once with one note of {part} moved. In which take is the {KIND_WORDS[row['kind']].noun}?"
+        f"once with one note of {part} moved. In which take is the {KINDS[row['kind']].noun}?"
         if size == "small"
         else f"Listen to two takes of {row['section']}, measure {bars[0]}: {parts}. In one of them "
         "a note is moved so that a clash ends. Which take has the clash?"
@@ -258,7 +258,7 @@ def _reply_takes(exercise: Exercise, text: str, case: list[Any]) -> Reply:
             True, f"Yes. {row['why']} In the other take {part} has {to} instead of {name}."
         )
     other = np.array(["second", "first"])[said[0]]
-    noun = KIND_WORDS[row["kind"]].noun
+    noun = KINDS[row["kind"]].noun
     return Reply(
         False,
         f"In that take {part} has {to} instead of {name}, and the {noun} is gone. Listen to the "

@@ -10,6 +10,7 @@ import re
 from random import Random
 from typing import Any
 
+from arrange.clashes import KINDS
 from arrange.errors import ArrangeError
 from arrange.exercises.exercise import (
     Exercise,
@@ -23,7 +24,6 @@ from arrange.exercises.exercise import (
 from arrange.exercises.ground import Ground
 from arrange.exercises.listening import heard
 from arrange.exercises.words import (
-    KIND_WORDS,
     first_up,
     listed,
     measures_words,
@@ -36,7 +36,6 @@ from arrange.pitch import parse_note
 KIND = "find the clash"
 _WRONG = 3
 _LEAST_WRONG = 2
-_BY_NOTES = ("rub", "mud", "outside", "third")  # of which a player can name the notes
 _MOST_NOTES = 3
 _WHOLE = 0.6  # share of a section's measures from which on the section is asked for
 
@@ -85,9 +84,10 @@ def _measure(ground: Ground, size: str, chance: Random, label: int) -> Exercise 
     outside = [bar for bar in range(first, last + 1) if bar not in right]
     if not inside or len(inside) > _WHOLE * (last - first + 1) or len(outside) < _LEAST_WRONG:
         return None
-    clause = KIND_WORDS[kind].clause.format(parts=told_parts(parts))
+    clause = KINDS[kind].question.format(parts=told_parts(parts))
     names = row["pitches"].split()
-    wants_notes = size == "large" and kind in _BY_NOTES and len(names) <= _MOST_NOTES
+    can_be_named = KINDS[kind].notes_can_be_named and len(names) <= _MOST_NOTES
+    wants_notes = size == "large" and can_be_named
     span = (first, last) if size == "middle" else (1, len(ground.song.measures))
     where = {
         "small": "In which of these measures",
@@ -130,7 +130,7 @@ def _section(ground: Ground, size: str, chance: Random, label: int) -> Exercise 
     others = [name for name in order if name not in right and _any_plays(ground, parts, name)]
     if len(others) < 2:
         return None
-    clause = KIND_WORDS[row["kind"]].clause.format(parts=told_parts(row["parts"]))
+    clause = KINDS[row["kind"]].question.format(parts=told_parts(row["parts"]))
     answer = row["section"]
     choices: tuple[str, ...] = ()
     if size == "small":
@@ -152,7 +152,7 @@ def _any_plays(ground: Ground, parts: list[str], section: str) -> bool:
 def _hints(ground: Ground, label: int, section: str) -> tuple[str, ...]:
     """What is looked for, where about (`section`, if a measure is asked for), and the notes."""
     row = ground.finding(label)
-    told = [f"What is looked for: {row['kind']}, that is {KIND_WORDS[row['kind']].meaning}."]
+    told = [f"What is looked for: {row['kind']}, that is {KINDS[row['kind']].meaning}."]
     if section:
         told.append(f"There is one in {section}.")
     else:

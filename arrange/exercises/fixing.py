@@ -11,6 +11,7 @@ import re
 from random import Random
 from typing import Any
 
+from arrange.clashes import KINDS
 from arrange.errors import ArrangeError
 from arrange.exercises.exercise import (
     Exercise,
@@ -23,13 +24,11 @@ from arrange.exercises.exercise import (
 from arrange.exercises.ground import Ground
 from arrange.exercises.listening import chord_names
 from arrange.exercises.trying import WIDEST_LEAP, Trial, trial_of
-from arrange.exercises.words import KIND_WORDS, an_interval, listed, runs_words, told_parts
+from arrange.exercises.words import an_interval, listed, runs_words, told_parts
 from arrange.hands import Hand
 from arrange.pitch import note_name, parse_note
 
 KIND = "fix it on the neck"
-_KINDS = ("rub", "mud", "third", "outside", "bass")  # that a single note may end
-_NOTE_BY_NOTE = ("mud",)  # in which each note of a part may be the one to move
 _FAR = 12  # semitones that are tried up and down
 _WRONG = 3
 COMFORTABLE_MM = Hand().comfortable_mm
@@ -61,13 +60,13 @@ def ask(ground: Ground, size: str, chance: Random) -> Exercise:
 def _units(ground: Ground) -> list[tuple[int, str, float]]:
     """Finding, part and pitch of each note that one finding hangs on."""
     found = []
-    for row in ground.findings[ground.findings["kind"].isin(_KINDS)].itertuples():
+    for row in ground.of_kinds(lambda kind: kind.one_note_ends_it).itertuples():
         for part in row.parts.split(" + "):
             if part not in ground.fretted:
                 continue
             notes = ground.notes(row.Index)
             pitches = sorted(set(notes["pitch"][notes["part"] == part]))
-            if len(pitches) == 1 or row.kind in _NOTE_BY_NOTE:
+            if len(pitches) == 1 or KINDS[row.kind].note_by_note:
                 found += [(row.Index, part, float(pitch)) for pitch in pitches]
     return found
 
@@ -173,7 +172,7 @@ def reply(exercise: Exercise, answer: Any) -> Reply:
     text = read_answer(exercise, answer)
     label, part, pitch = exercise.case
     trial = trial_of(exercise.ground, label, part, pitch)
-    kind = KIND_WORDS[exercise.ground.finding(label)["kind"]].noun
+    kind = KINDS[exercise.ground.finding(label)["kind"]].noun
     if text.lower() in _OUT:
         return _left_out(trial, kind)
     place = _read_place(text)
@@ -245,7 +244,7 @@ def told_fault(trial: Trial, string: int, fret: int) -> str:
     """Return what is wrong with a place, in a sentence that teaches."""
     ground, row = trial.ground, trial.ground.finding(trial.label)
     pitch = ground.neck(trial.part).tuning[string - 1] + fret
-    name, kind = ground.name(pitch), KIND_WORDS[row["kind"]].noun
+    name, kind = ground.name(pitch), KINDS[row["kind"]].noun
     what = fault(trial, string, fret)
     if what == "same":
         return f"{string}/{fret} is {name} again, on the same or another string: the {kind} stays."

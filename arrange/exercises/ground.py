@@ -10,7 +10,7 @@ from typing import Any, TypeVar
 import numpy as np
 import pandas as pd
 
-from arrange.clashes import find_clashes
+from arrange.clashes import KINDS, Kind, find_clashes
 from arrange.condensing import Condensation, condense
 from arrange.errors import ArrangeError
 from arrange.findings import finding_notes
@@ -20,7 +20,6 @@ from arrange.pitch import note_name
 from arrange.sounding import Array, sounding_notes, together
 from arrange.tables import Song
 
-ATTACK_KINDS = ("doubling", "near", "busy", "fusing")
 _NEAR = 1e-6
 
 Value = TypeVar("Value")
@@ -54,6 +53,10 @@ class Ground:
     def findings(self) -> pd.DataFrame:
         """What to listen to, the most severe first."""
         return find_clashes(self.song)
+
+    def of_kinds(self, wanted: Callable[[Kind], bool]) -> pd.DataFrame:
+        """Return the findings of those kinds that are wanted."""
+        return self.findings[[wanted(KINDS[kind]) for kind in self.findings["kind"]]]
 
     @cached_property
     def sounding(self) -> pd.DataFrame:
@@ -109,7 +112,7 @@ class Ground:
     def _heard_in(self, label: int) -> frozenset[int]:
         notes, finding = self.notes(label), self.finding(label)
         begin = notes["onset"].to_numpy()
-        if finding["kind"] in ATTACK_KINDS:
+        if KINDS[finding["kind"]].is_of_attacks:
             return self._bars_between(begin, begin)
         end = begin + notes["duration"].to_numpy()
         held = self._together(notes, begin, end)

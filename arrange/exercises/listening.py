@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from arrange.clashes import KINDS
 from arrange.exercises.ground import Ground
 from arrange.exercises.words import an_interval, counted, listed
 
@@ -25,17 +26,18 @@ def heard(ground: Ground, parts: list[str], first: int, last: int, kind: str) ->
         return f"{listed(silent)} {'is' if len(silent) == 1 else 'are'} silent {where}"
     begin, end = ground.time_of(first, last)
     notes = ground.within(begin, end, parts)
-    if kind == "mud":
+    evidence = KINDS[kind].evidence
+    if evidence == "lowest note":
         low = notes.loc[notes["pitch"].idxmin()]
         return f"the lowest note {where} is {ground.name(low['pitch'])} of {low['part']}"
-    if kind in ("outside", "third"):
+    if evidence == "chord":
         return _chord(ground, begin, "first chord there" if last > first else "chord there")
-    if kind in ("busy", "near", "fusing", "doubling"):
+    if evidence == "attacks":
         return _attacks(notes, parts, where)
     if len(parts) == 1:
         low, high = (ground.name(notes["pitch"].agg(end)) for end in ("min", "max"))
         return f"{parts[0]} lies between {low} and {high} {where}"
-    if kind == "rub":
+    if evidence == "interval":
         return _nearest(ground, notes, parts, where)
     return _apart(notes, parts, where)
 

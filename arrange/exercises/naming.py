@@ -11,7 +11,7 @@ from typing import Any
 
 import pandas as pd
 
-from arrange.clashes import LOW_INTERVAL_LIMITS
+from arrange.clashes import KINDS, LOW_INTERVAL_LIMITS
 from arrange.exercises.exercise import (
     Exercise,
     NoExerciseError,
@@ -23,7 +23,6 @@ from arrange.exercises.exercise import (
 from arrange.exercises.ground import Ground
 from arrange.exercises.listening import heard, intervals
 from arrange.exercises.words import (
-    KIND_WORDS,
     an,
     an_interval,
     listed,
@@ -35,8 +34,6 @@ from arrange.spelling import nearest_spelling
 
 KIND = "name its kind"
 _WRONG = {"small": 2, "middle": 4, "large": 0}
-_SHARED = ("crowding", "crossing", "doubling", "third", "rub", "near", "busy", "fusing", "masking",
-           "roughness")  # fmt: skip  # kinds that take two parts
 
 
 def ask(ground: Ground, size: str, chance: Random) -> Exercise:
@@ -53,7 +50,7 @@ def ask(ground: Ground, size: str, chance: Random) -> Exercise:
     label = chance.choice(labels)
     row = ground.finding(label)
     right, near = _kinds_here(ground, label)
-    wrong = [kind for kind in KIND_WORDS if kind not in right | near]
+    wrong = [kind for kind in KINDS if kind not in right | near]
     choices = shuffled(chance, row["kind"], wrong, _WRONG[size]) if _WRONG[size] else ()
     bars = sorted(ground.measures(label))
     first, last = bars[0], bars[-1]
@@ -62,7 +59,7 @@ def ask(ground: Ground, size: str, chance: Random) -> Exercise:
         f"{told_parts(row['parts'])}, {row['section']}, {measures_words(first, last)}. {notes}"
         "Which kind of finding is it?"
     )
-    form = "one word: " + ", ".join(choices or KIND_WORDS)
+    form = "one word: " + ", ".join(choices or KINDS)
     return Exercise(
         KIND, size, question, form, choices, row["kind"], _hints(row), row["section"],
         (first, last), (label, frozenset(right), frozenset(near)), ground,
@@ -85,7 +82,7 @@ def _hints(row: Any) -> tuple[str, ...]:
     many = len(row["parts"].split(" + "))
     return (
         "It takes one part alone." if many == 1 else "It is something between two parts.",
-        f"It says: {KIND_WORDS[row['kind']].meaning}.",
+        f"It says: {KINDS[row['kind']].meaning}.",
     )
 
 
@@ -93,8 +90,8 @@ def reply(exercise: Exercise, answer: Any) -> Reply:
     """Return what an answer gets."""
     text = read_answer(exercise, answer).lower()
     label, right, near = exercise.case
-    if text not in KIND_WORDS:
-        meant = nearest_spelling(text, tuple(KIND_WORDS)) if text else None
+    if text not in KINDS:
+        meant = nearest_spelling(text, tuple(KINDS)) if text else None
         if meant:
             return Reply(False, f"There is no kind {text!r}; did you mean {meant!r}?")
         return unread(exercise, text)
@@ -107,7 +104,7 @@ def reply(exercise: Exercise, answer: Any) -> Reply:
         return Reply(True, f"Yes, {text} is told here too; the question thought of {row['kind']}.")
     if text in near:
         return Reply(False, f"{_beside(ground, row, text)} These notes are something else.")
-    return Reply(False, f"Not {text} ({KIND_WORDS[text].meaning}). "
+    return Reply(False, f"Not {text} ({KINDS[text].meaning}). "
                         f"{_against(ground, label, text)}")  # fmt: skip
 
 
@@ -127,21 +124,22 @@ def _against(ground: Ground, label: int, kind: str) -> str:
     row, notes = ground.finding(label), ground.notes(label)
     parts = row["parts"].split(" + ")
     table = ground.song.parts.set_index("part")
-    if kind in _SHARED and len(parts) == 1:
+    about = KINDS[kind]
+    if about.parts > len(parts) and not about.family:
         return f"It takes two parts, and these notes are of {parts[0]} alone."
-    if kind in ("voice", "bass") and kind not in set(table["family"][parts]):
-        who = "singer" if kind == "voice" else "bass"
+    if about.family and about.family not in set(table["family"][parts]):
+        who = "singer" if about.family == "voice" else about.family
         return f"There is no {who} among {listed(parts)}." if len(parts) > 1 else (
             f"{parts[0]} is no {who}."
         )  # fmt: skip
-    if kind == "drive":
+    if about.evidence == "amplifier":
         drives = [f"{part} is {table['drive'][part]}" for part in parts]
         if all(table["drive"][parts] == "clean"):
             return f"{listed(drives)}: there is no amplifier to make anything rough."
         return f"{listed(drives)}, but these notes stay clean under it."
-    if kind == "mud":
+    if about.evidence == "lowest note":
         return _not_low(ground, notes)
-    if kind == "rub":
+    if about.evidence == "interval":
         return _no_rub(ground, notes)
     first, last = min(ground.measures(label)), max(ground.measures(label))
     told = heard(ground, parts, first, last, kind)

@@ -8,8 +8,9 @@ from typing import Any
 
 import pandas as pd
 
+from arrange.clashes import KINDS
 from arrange.exercises.exercise import Exercise
-from arrange.exercises.words import KIND_WORDS, counted, listed
+from arrange.exercises.words import counted, listed
 from arrange.handouts.sheets import LOUDNESS, WARM_UP
 from arrange.tables import Song
 
@@ -163,7 +164,7 @@ def handout_blocks(song: Song, exercises: Sequence[Exercise]) -> list[Any]:
         {"kind": "heading", "text": "What we did"},
         {"kind": "pairs", "rows": [[kind, ABOUT[kind][0]] for kind in kinds]},
         {"kind": "heading", "text": "What there is to listen to"},
-        {"kind": "pairs", "rows": [[kind, word.meaning] for kind, word in KIND_WORDS.items()]},
+        {"kind": "pairs", "rows": [[kind, word.meaning] for kind, word in KINDS.items()]},
         {"kind": "heading", "text": "What to try, the small things first"},
         {"kind": "list", "items": list(_TRY)},
         {"kind": "heading", "text": "What we decided, and why"},

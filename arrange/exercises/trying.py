@@ -17,8 +17,8 @@ import pandas as pd
 
 from arrange.clashes.limits import DEFAULT_LIMITS
 from arrange.exercises.ground import Ground
-from arrange.findings.passage import Passage, near_rows
-from arrange.findings.tries import Move
+from arrange.findings.recheck import compare_findings, has_ended, recheck
+from arrange.findings.tries import Move, moved_notes
 from arrange.grips import Grip, hold_shape
 from arrange.necks import LEFT_OUT, Array
 
@@ -98,38 +98,22 @@ class Trial:
 
     def _tried(self, asked: list[int | None]) -> list[Outcome]:
         song, row = self.ground.song, self.ground.finding(self.label)
-        at = song.notes.index.get_indexer(list(self.rows))
-        near = near_rows(song, row["onset"], row["duration"])
         moves = [
-            Move(self.part, "", "", tuple(sorted(at.tolist())), np.nan if n is None else float(n))
-            for n in asked
+            Move(self.part, "", "", self.rows, np.nan if n is None else float(n)) for n in asked
         ]
-        before, *after = Passage(song, near, None, DEFAULT_LIMITS).find_each(moves)
+        versions = [song.notes, *(moved_notes(song.notes, move) for move in moves)]
+        span = row["onset"], row["onset"] + row["duration"]
+        before, *after = recheck(song, versions, span, DEFAULT_LIMITS)
         return [self._judged(before, each) for each in after]
 
     def _judged(self, before: pd.DataFrame, after: pd.DataFrame) -> Outcome:
         row = self.ground.finding(self.label)
-        begin, end = row["onset"] - _NEAR, row["onset"] + row["duration"] + _NEAR
-        known = list(zip(before["kind"], before["parts"], *_span(before), strict=True))
-        left, brings = False, []
-        told = zip(after["kind"], after["parts"], after["pitches"], after["why"], *_span(after),
-                   strict=True)  # fmt: skip
-        beside = {
-            (kind, parts, pitches)
-            for kind, parts, pitches, first, last in zip(
-                before["kind"], before["parts"], before["pitches"], *_span(before), strict=True)
-            if first < end and last > begin
-        } - {(row["kind"], row["parts"], row["pitches"])}  # fmt: skip
-        for kind, parts, pitches, why, first, last in told:
-            is_here = first < end and last > begin
-            if kind == row["kind"] and parts == row["parts"] and is_here:
-                left |= (kind, parts, pitches) not in beside
-            elif not any(
-                (kind, parts) == own[:2] and own[2] < last - _NEAR and own[3] > first + _NEAR
-                for own in known
-            ):
-                brings.append((kind, why))
-        return Outcome(not left, tuple(brings))
+        brought = compare_findings(before, after).brought
+        others = brought[(brought["kind"] != row["kind"]) | (brought["parts"] != row["parts"])]
+        return Outcome(
+            has_ended(row, before, after),
+            tuple(zip(others["kind"].tolist(), others["why"].tolist(), strict=True)),
+        )
 
     def in_chord(self, pitch: float) -> bool | None:
         """Return whether a note belongs to the chord symbols above it; None where none stands."""
@@ -222,8 +206,3 @@ def _part_line(notes: pd.DataFrame) -> Line:
 def trial_of(ground: Ground, label: int, part: str, pitch: float) -> Trial:
     """Return the trial of one note in a finding, made once."""
     return ground.once(("trial", label, part, pitch), lambda: Trial(ground, label, part, pitch))
-
-
-def _span(findings: pd.DataFrame) -> tuple[pd.Series, pd.Series]:
-    """Begin and end of each finding."""
-    return findings["onset"], findings["onset"] + findings["duration"]

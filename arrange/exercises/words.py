@@ -1,101 +1,13 @@
-"""The words of exercises and replies: kinds of finding, intervals, lists, places."""
+"""The words of exercises and replies: intervals, lists, places."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 
+from arrange.clashes import KINDS
 from arrange.pitch import INTERVAL_NAMES, interval_name
 
 _OCTAVE = 12
-
-
-@dataclass(frozen=True)
-class Word:
-    """How a kind of finding is asked for and told.
-
-    Parameters
-    ----------
-    clause : str
-        What is asked, behind "In which measure"; ``{parts}`` stands for the parts.
-    meaning : str
-        What the kind says.
-    noun : str
-        What ends when it is mended.
-    """
-
-    clause: str
-    meaning: str
-    noun: str
-
-
-KIND_WORDS = {
-    "rub": Word("do {parts} rub", "two parts hold a minor second or a minor ninth", "rub"),
-    "mud": Word(
-        "does an interval of {parts} stand so low that it tends to turn muddy",
-        "an interval stands lower than it tends to stay clear",
-        "mud",
-    ),
-    "roughness": Word(
-        "are {parts} together rougher than each alone",
-        "two parts together are rougher than each alone",
-        "roughness",
-    ),
-    "crowding": Word(
-        "do {parts} crowd each other in one register",
-        "two parts live in the same register through a section",
-        "crowding",
-    ),
-    "masking": Word(
-        "does one of {parts} hide the other", "one part hides much of another's sound", "masking"
-    ),
-    "crossing": Word(
-        "do {parts} cross, so that the upper one goes below the other",
-        "the part that should be on top goes below the other",
-        "crossing",
-    ),
-    "doubling": Word("do {parts} play the same line", "two parts play the same line", "doubling"),
-    "third": Word(
-        "do {parts} disagree about the third of the chord",
-        "one part has the major third, the other the minor or the suspended fourth",
-        "clash of thirds",
-    ),
-    "outside": Word(
-        "does {parts} hold a note outside the chord symbol, or a semitone above one of its notes",
-        "a note is held outside the chord symbol, or a semitone above one of its notes",
-        "clash with the chord",
-    ),
-    "drive": Word(
-        "does {parts} hold an interval that its amplifier makes rough",
-        "an overdriven part holds an interval that its amplifier makes rough",
-        "roughness under drive",
-    ),
-    "near": Word(
-        "do attacks of {parts} just miss each other",
-        "attacks that are meant together just miss",
-        "near miss",
-    ),
-    "busy": Word(
-        "do {parts} attack more often together than the ear sorts out",
-        "more attacks from two parts at once than the ear sorts out",
-        "bustle",
-    ),
-    "fusing": Word(
-        "do the lines of {parts} fuse into one",
-        "two picked lines that the ear takes for one",
-        "fusing",
-    ),
-    "voice": Word(
-        "do {parts} share the register that is being sung",
-        "a part stays around the note that is being sung",
-        "crowd around the voice",
-    ),
-    "bass": Word(
-        "do {parts} meet at the bottom, so that one goes under the bass or right above it",
-        "a part goes under the bass, or right above it",
-        "crowd at the bottom",
-    ),
-}
 
 
 def listed(words: Iterable[str], last: str = "and") -> str:
@@ -147,13 +59,10 @@ def runs_words(measures: Iterable[int]) -> str:
     return f"measure{'' if len(numbers) == 1 else 's'} {listed(told)}"
 
 
-_BETWEEN = ("crowding", "crossing", "voice", "bass", "masking", "roughness")
-
-
 def notes_words(kind: str, pitches: str) -> str:
     """Return the notes that a finding tells, or between which it lies: ``"A4 and Bb4"``."""
     names = pitches.split()
-    if kind in _BETWEEN and len(names) > 1:
+    if KINDS[kind].pitches_are_ends and len(names) > 1:
         return f"from {names[0]} to {names[-1]}"
     return listed(names)
 

@@ -13,7 +13,7 @@ meant, and tell what could not be asked.
     what this song gives no answer to, and why
 """
 
-from arrange.findings.behind import finding_notes
+from arrange.findings.finding_notes import finding_notes
 from arrange.findings.grouping import group_findings
 from arrange.findings.moves import apply_move, smallest_move, smallest_moves
 from arrange.findings.unasked import not_asked

@@ -16,26 +16,19 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from arrange.clashes import Limits
+from arrange.clashes import KINDS, Kind, Limits
+from arrange.clashes.attacks import ALMOST
 from arrange.clashes.limits import DEFAULT_LIMITS
+from arrange.clashes.rhythm import MISSED_REPEATS
 from arrange.clashes.scene import Scene
 from arrange.errors import ArrangeError
-from arrange.findings.behind import Window, finding_notes, finding_row, near_shifts
-from arrange.findings.passage import Passage, near_rows
-from arrange.findings.tries import Move, Unit
-from arrange.sounding import Array
+from arrange.findings.finding_notes import finding_notes, finding_parts, finding_row
+from arrange.findings.recheck import compare_findings, has_ended, recheck
+from arrange.findings.tries import Move, Unit, moved_notes
+from arrange.sounding import Array, is_played
 from arrange.tables import Song
 
-_STEPS = ("rub", "mud", "third", "outside", "bass", "drive")  # kinds that few semitones may end
-_OCTAVES = (
-    "rub", "mud", "bass", "drive", "crowding", "crossing", "voice", "masking", "roughness",
-    "fusing",
-)  # fmt: skip
-_BY_PITCH = ("mud", "drive")  # kinds that a part may make alone: its notes move one by one
-_OF_A_PAIR = (
-    "crowding", "crossing", "doubling", "third", "outside", "voice", "bass", "near", "busy",
-    "fusing",
-)  # fmt: skip  # kinds to which the other parts make no difference
+_AT_ONCE = 12  # moves that are tried in one recheck
 _VALUES = {0.25: "a sixteenth", 0.125: "a thirty-second", 1 / 6: "a triplet sixteenth"}
 
 
@@ -106,31 +99,15 @@ def apply_move(song: Song, move: Any) -> Song:
     """
     if not len(move.changed):
         raise ArrangeError(f"this row changes nothing: {move.move}")
-    notes = song.notes
-    rows = notes.index.get_indexer(list(move.changed))
-    if len(move.quarters):
-        onset = notes["onset"].to_numpy().copy()
-        onset[rows] += move.quarters
-        bar = Scene(song).measure_of(onset)
-        section = song.measures["section"].array.take(bar)
-        notes = notes.assign(onset=onset, measure=bar + 1, section=section)
-    elif np.isnan(move.semitones):
-        notes = notes.drop(index=notes.index[rows])
-    else:
-        pitch = notes["pitch"].to_numpy().copy()
-        pitch[rows] += move.semitones
-        string, fret = notes["string"].copy(), notes["fret"].copy()
-        string.iloc[rows] = fret.iloc[rows] = pd.NA  # it lies elsewhere on the neck
-        notes = notes.assign(pitch=pitch, string=string, fret=fret)
-    return replace(song, notes=notes)
-
-
-def _spans(findings: pd.DataFrame) -> Iterator[tuple[tuple[str, str], float, float]]:
-    """Kind and parts, begin and end of each finding."""
-    ends = findings["onset"] + findings["duration"] + 1e-6
-    yield from zip(
-        zip(findings["kind"], findings["parts"], strict=True), findings["onset"], ends, strict=True
+    made = Move(
+        move.part, "", move.move, tuple(move.changed), float(move.semitones), tuple(move.quarters)
     )
+    notes = moved_notes(song.notes, made)
+    if made.quarters:
+        bar = Scene(song).measure_of(notes["onset"].to_numpy())
+        section = song.measures["section"].array.take(bar)
+        notes = notes.assign(measure=bar + 1, section=section)
+    return replace(song, notes=notes)
 
 
 @dataclass(frozen=True)
@@ -146,18 +123,27 @@ class _Bench:
         """The notes that make the finding."""
         return finding_notes(self.song, self.finding)
 
+    @property
+    def kind(self) -> Kind:
+        """The row of its kind."""
+        return KINDS[self.finding.kind]
+
     @cached_property
-    def window(self) -> Window:
-        """The notes of its parts in its time."""
-        return Window(self.song, self.finding)
+    def parts(self) -> list[str]:
+        """Labels, in score order."""
+        return finding_parts(self.song, self.finding)
+
+    @property
+    def is_of_an_echo(self) -> bool:
+        """Whether an echo misses, and no note."""
+        return bool(self.finding.unit == MISSED_REPEATS)
 
     @property
     def no_move(self) -> str:
         """Why there is none."""
-        if self.window.echoing:
+        if self.is_of_an_echo:
             return (
-                f"no single move ends it: the echo of {self.window.echoing} misses, not a note; "
-                "set it to another note value"
+                "no single move ends it: an echo misses, not a note; set it to another note value"
             )
         return (
             "no single move ends it: each part alone was tried, up, down and left out as far as "
@@ -167,90 +153,96 @@ class _Bench:
     def ending_moves(self) -> Iterator[Move]:
         """The moves that end the finding, one for each part and way, in the order tried."""
         done: set[tuple[str, str]] = set()
-        for move in sorted(self._moves(), key=lambda move: move.order):
-            if (move.part, move.way) not in done and self._ends(move):
-                done.add((move.part, move.way))
-                yield move
+        moves = sorted(self._moves(), key=lambda move: move.order)
+        for first in range(0, len(moves), _AT_ONCE):
+            some = moves[first : first + _AT_ONCE]
+            some = [move for move in some if (move.part, move.way) not in done]
+            for move, ends in zip(some, self._ends(some), strict=True):
+                if ends and (move.part, move.way) not in done:
+                    done.add((move.part, move.way))
+                    yield move
 
     def new_findings(self, moves: Sequence[Move]) -> list[int]:
         """How many findings each move brings where there was none of their kind and parts."""
-        rows = near_rows(self.song, self.finding.onset, self.finding.duration)
-        before, *after = Passage(self.song, rows, None, self.limits).find_each(moves)
-        known: dict[tuple[str, str], list[tuple[float, float]]] = {}
-        for own, begin, end in _spans(before):
-            known.setdefault(own, []).append((begin, end))
-        return [
-            sum(
-                not any(begin < last and end > first for begin, end in known.get(own, ()))
-                for own, first, last in _spans(each)
-            )
-            for each in after
-        ]
+        before, *after = self._rechecked(moves)
+        return [len(compare_findings(before, each).brought) for each in after]
 
-    def _ends(self, move: Move) -> bool:
-        """Whether only those of its kind and parts are left that were there beside it."""
-        left = self._at_its_time(self._of_its_kind.find(move))
-        own = {(round(float(self.finding.onset), 6), self.finding.pitches)}
-        return not left or left <= self._at_its_time(self._of_its_kind.before) - own
+    def _ends(self, moves: Sequence[Move]) -> list[bool]:
+        """Whether each move ends the finding."""
+        before, *after = self._rechecked(
+            moves, (self.finding.kind,), None if self.kind.others_matter else self.parts
+        )
+        return [has_ended(self.finding, before, each) for each in after]
 
-    def _at_its_time(self, findings: pd.DataFrame) -> set[tuple[float, str]]:
-        """Onset and pitches of the findings of its parts that touch its time."""
-        row, end = self.finding, findings["onset"] + findings["duration"]
-        same = findings["parts"] == row.parts
-        same &= (findings["onset"] <= row.onset + row.duration + 1e-6) & (end >= row.onset - 1e-6)
-        return set(zip(findings["onset"][same].round(6), findings["pitches"][same], strict=True))
-
-    @cached_property
-    def _of_its_kind(self) -> Passage:
-        kind = self.finding.kind
-        parts = self.window.parts if kind in _OF_A_PAIR else None
-        onset, duration = self.finding.onset, self.finding.duration
-        if kind == "crossing":  # the top lines of the whole song tell which part is the upper
-            onset, duration = 0.0, self.song.duration
-        rows = near_rows(self.song, onset, duration, parts)
-        return Passage(self.song, rows, (kind,), self.limits)
+    def _rechecked(
+        self,
+        moves: Sequence[Move],
+        kinds: Sequence[str] | None = None,
+        parts: Sequence[str] | None = None,
+    ) -> list[pd.DataFrame]:
+        """The findings of the passage, as it is and after each move; of some parts, or all."""
+        span = self.finding.onset, self.finding.onset + self.finding.duration
+        notes = self.song.notes
+        if parts is not None:
+            notes = notes[notes["part"].isin(parts)]
+        versions = [notes, *(moved_notes(notes, move) for move in moves)]
+        return recheck(self.song, versions, span, self.limits, kinds)
 
     def _moves(self) -> Iterator[Move]:
         """What to try, for each part."""
-        kind = self.finding.kind
-        if self.window.echoing:
+        if self.is_of_an_echo:
             return
-        for part, family in zip(self.window.parts, self.window.families, strict=True):
+        families = dict(zip(self.song.parts["part"], self.song.parts["family"], strict=True))
+        moves = self.kind.moves
+        for part in self.parts:
             own = self.notes[self.notes["part"] == part]
-            if own.empty or (kind == "voice" and family == "voice"):
+            if own.empty or (self.kind.family == families[part] == "voice"):
                 continue
-            by_pitch = kind in _BY_PITCH and bool(np.ptp(own["pitch"]))
+            by_pitch = self.kind.note_by_note and bool(np.ptp(own["pitch"]))
             for _, unit in own.groupby("pitch" if by_pitch else "part"):
                 name = str(unit["name"].iloc[0]) if by_pitch else ""
                 notes = Unit(self.song, part, unit)
-                if kind in _STEPS:
+                if "step" in moves:
                     yield from notes.steps(name)
-                if kind in _OCTAVES:
+                if "octave" in moves:
                     yield from notes.octaves(name)
-                if kind in _OCTAVES and kind not in _STEPS:
-                    inside = self.window.part == self.window.parts.index(part)
-                    line = self.song.notes.iloc[self.window.rows[inside]]
+                if "octave" in moves and "step" not in moves:
+                    line = self._line(part)
                     if len(line) > len(unit):
                         yield from Unit(self.song, part, line).octaves("the whole line", True)
                 yield notes.left_out(name)
-        if kind == "near":
+        if "shift" in moves:
             yield from self._shifts()
+
+    def _line(self, part: str) -> pd.DataFrame:
+        """All that a part plays while the finding lasts, with a pitch."""
+        notes, begin = self.song.notes, self.finding.onset
+        end = begin + self.finding.duration
+        onset = notes["onset"].to_numpy()
+        if self.kind.is_of_attacks:  # the last attack of a run is its end
+            inside = (onset >= begin - ALMOST) & (onset <= end + ALMOST)
+        else:
+            inside = (onset < end - ALMOST) & (onset + notes["duration"] > begin + ALMOST)
+        inside &= (notes["part"] == part).to_numpy() & is_played(notes)
+        return notes[inside & notes["pitch"].notna()]
 
     def _shifts(self) -> Iterator[Move]:
         """Each part's attacks onto those of the other that they miss."""
-        notes, quarters = near_shifts(self.window)
-        for number, part in enumerate(self.window.parts):
-            own = self.window.part[notes] == number
-            rows, shift = self.window.rows[notes[own]], quarters[own]
-            if not len(rows):
+        onset = self.song.notes["onset"].loc[list(self.finding.notes)]
+        part = self.song.notes["part"].loc[list(self.finding.notes)]
+        for name, other in (self.parts, self.parts[::-1]):
+            own, theirs = onset[part == name], np.unique(onset[part == other])
+            if own.empty or not len(theirs):
                 continue
-            order, other = np.argsort(rows), self.window.parts[1 - number]
+            own = own.sort_index()
+            shift = theirs[np.abs(theirs - own.to_numpy()[:, None]).argmin(axis=1)] - own.to_numpy()
+            rows = own.index.tolist()
             yield Move(
-                part,
+                name,
                 "shift",
-                f"together with {other}: {self._shift_text(int(rows[0]), shift)}",
-                tuple(rows[order].tolist()),
-                quarters=tuple(shift[order].tolist()),
+                f"together with {other}: {self._shift_text(rows[0], shift)}",
+                tuple(rows),
+                quarters=tuple(shift.tolist()),
             )
 
     def _shift_text(self, row: int, shift: Array) -> str:

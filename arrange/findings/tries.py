@@ -46,6 +46,22 @@ class Move:
         return self.leaves_out, self.second_choice, self.size
 
 
+def moved_notes(notes: pd.DataFrame, move: Move) -> pd.DataFrame:
+    """Return some rows of a notes table as a move leaves them, under their own labels."""
+    rows = notes.index.get_indexer(list(move.rows))
+    if move.leaves_out:
+        return notes.drop(index=notes.index[rows])
+    if move.quarters:
+        onset = notes["onset"].to_numpy().copy()
+        onset[rows] += move.quarters
+        return notes.assign(onset=onset)
+    pitch = notes["pitch"].to_numpy().copy()
+    pitch[rows] += move.semitones
+    string, fret = notes["string"].copy(), notes["fret"].copy()
+    string.iloc[rows] = fret.iloc[rows] = pd.NA  # it lies elsewhere on the neck
+    return notes.assign(pitch=pitch, string=string, fret=fret)
+
+
 @dataclass(frozen=True)
 class Unit:
     """Some notes of one part that move as one."""

@@ -14,11 +14,11 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from arrange.findings.recheck import compare_findings
 from arrange.live.necks import draw_neck
 from arrange.live.shapes import Box, boxes, text
 from arrange.necks import Neck
 from arrange.pitch import note_name
-from arrange.revoicing.judging import not_among
 from arrange.sounding import sounding_notes
 
 Bars = dict[int, tuple[float, float]]  # a bar -> lowest and highest pitch
@@ -284,14 +284,13 @@ def _necks(hands_of: tuple[Hands, ...]) -> Iterator[str]:
 def _findings(sight: Sight) -> Iterator[str]:
     """What there is to listen to: new, still there, or gone; a bar as long as it is severe."""
     frame = _FINDINGS
-    new = not_among(sight.found_after, sight.found_before)
-    gone = not_among(sight.found_before, sight.found_after)
-    is_new = {*_keys(new)}
+    change = compare_findings(sight.found_before, sight.found_after)
+    is_new = {*_keys(change.brought)}
     rows = [
         ("new" if key in is_new else "stays", row)
         for key, row in zip(_keys(sight.found_after), sight.found_after.itertuples(), strict=True)
     ]
-    rows += [("gone", row) for row in gone.itertuples()]
+    rows += [("gone", row) for row in change.ended.itertuples()]
     yield text(frame.x, frame.y, f"To listen to: {_figures(sight)}", "title")
     if not rows:
         yield text(frame.x, frame.y + _ROW, "nothing is told here", "finding")

@@ -10,10 +10,12 @@ from functools import cached_property, lru_cache
 import numpy as np
 import pandas as pd
 
-from arrange.clashes import Limits, find_clashes, list_clashes
+from arrange.clashes import KINDS, Limits, find_clashes
 from arrange.clashes.limits import DEFAULT_LIMITS
-from arrange.clashes.scene import Scene, findings_table
+from arrange.clashes.scene import Scene
+from arrange.clashes.table import findings_table, list_clashes
 from arrange.copies import quick_song
+from arrange.findings.recheck import passage_around
 from arrange.fingering import fingered_song
 from arrange.live.trial import (
     AS_WRITTEN,
@@ -25,13 +27,8 @@ from arrange.live.trial import (
     try_choices,
     voiced,
 )
-from arrange.revoicing.judging import KINDS
 from arrange.revoicing.players import Player
 from arrange.tables import Song, section_row
-
-_AROUND = 2  # bars around a section in which a finding of it may begin or end
-_FAR = ("crossing", "doubling")  # what is told by more of the song than that
-_NEAR = tuple(kind for kind in KINDS if kind not in _FAR)
 
 
 class Trials:
@@ -110,24 +107,26 @@ class Trials:
 def section_findings(song: Song, section: str, limits: Limits = DEFAULT_LIMITS) -> pd.DataFrame:
     """Return the findings that begin in a section, the most severe first.
 
-    They are looked for in the notes of the section and two bars around; which part should be on
-    top, and how long a line is doubled, is asked of the whole song.
+    They are looked for in the notes of the section and the bars around (``passage_around``); which
+    part is meant to be on top, and how long a line is doubled, is asked of the whole song.
     """
     row = section_row(song, section)
-    first, last = int(row["first_measure"]), int(row["last_measure"])
-    lines = np.append(song.measures["onset"].to_numpy(), song.duration)
-    begin = lines[max(first - 1 - _AROUND, 0)]
-    end = lines[min(last + _AROUND, len(lines) - 1)]
+    begin, end = passage_around(song, row["onset"], row["onset"] + row["duration"])
     onset = song.notes["onset"].to_numpy()
     near = (onset + song.notes["duration"].to_numpy() >= begin) & (onset < end)
-    scene = Scene(song)
+    whole, passage = Scene(song), Scene(quick_song(song, notes=song.notes[near]))
+    lines = {name for name, kind in KINDS.items() if kind.is_of_lines}
+    rows = np.flatnonzero(near)
     found = [
-        *list_clashes(Scene(quick_song(song, notes=song.notes[near])), _NEAR, limits),
-        *list_clashes(scene, _FAR, limits),
+        *(
+            replace(each, notes=rows[each.notes])
+            for each in list_clashes(passage, set(KINDS) - lines, limits)
+        ),
+        *list_clashes(whole, lines, limits),
     ]
-    bars = scene.measure_of(np.array([each.onset for each in found])) + 1
-    here = np.flatnonzero((bars >= first) & (bars <= last))
-    return findings_table(scene, [found[at] for at in here.tolist()])
+    bars = whole.measure_of(np.array([each.onset for each in found])) + 1
+    here = np.flatnonzero((bars >= row["first_measure"]) & (bars <= row["last_measure"]))
+    return findings_table(whole, [found[at] for at in here.tolist()])
 
 
 def told_figures(findings: pd.DataFrame) -> str:

@@ -11,6 +11,7 @@ from matplotlib.axes import Axes
 from matplotlib.colors import LinearSegmentedColormap
 from matplotlib.patches import Patch, Rectangle
 
+from arrange.clashes import KINDS
 from arrange.plots.page import (
     FAINT,
     GREY,
@@ -33,25 +34,6 @@ from arrange.plots.page import (
 )
 from arrange.schemas import FINDINGS
 from arrange.tables import Song, check_table
-
-# Every kind of finding in the order of the lanes, and what it says in a few words.
-KINDS = {
-    "rub": "a semitone apart",
-    "mud": "too close, too low",
-    "roughness": "rough together",
-    "crowding": "same register",
-    "masking": "one hides the other",
-    "crossing": "upper goes below",
-    "doubling": "same line twice",
-    "third": "thirds disagree",
-    "outside": "outside the chord",
-    "drive": "rough under drive",
-    "near": "attacks just miss",
-    "busy": "too many attacks",
-    "fusing": "two lines sound as one",
-    "voice": "in the singer's way",
-    "bass": "in the bass's way",
-}
 
 _LANE = 0.56  # inches
 _TALLEST, _LEAST = 0.60, 0.12  # of a lane, at severity 1 and 0
@@ -86,7 +68,7 @@ def plot_clashes(findings: pd.DataFrame, song: Song, ax: Axes | None = None) -> 
     """
     findings = check_table(findings, FINDINGS)
     present = set(findings["kind"])
-    kinds = [kind for kind in KINDS if kind in present] + sorted(present - set(KINDS))
+    kinds = [kind for kind in KINDS if kind in present]
     if ax is None:
         ax = new_axes(max(len(kinds), 1) * _LANE + 0.05, Margins(left=1.2, right=0.3))
     clear_frame(ax)
@@ -113,7 +95,7 @@ def _name_lanes(ax: Axes, kinds: Sequence[str], findings: pd.DataFrame) -> None:
         ax.axhline(lane + 1, color=FAINT, linewidth=0.7, zorder=0.6)
         for text, up, size, weight, color in (
             (f"{kind} ({counts[kind]})", 5, TEXT_SIZE + 1, "bold", INK),
-            (KINDS.get(kind, ""), -5, SMALL_SIZE, "normal", GREY),
+            (KINDS[kind].lane, -5, SMALL_SIZE, "normal", GREY),
         ):
             ax.annotate(
                 text, xy=(0, lane + 0.5), xycoords=("axes fraction", "data"), xytext=(-8, up),

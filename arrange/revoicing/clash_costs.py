@@ -13,6 +13,7 @@ from functools import lru_cache
 import numpy as np
 
 from arrange.clashes.limits import LOW_INTERVAL_LIMITS
+from arrange.clashes.lines import ALMOST
 from arrange.clashes.places import FOUNDATION, INTO_THE_BASS, NEAR_THE_VOICE
 from arrange.clashes.scene import Scene
 from arrange.hearing import partials, tone_table
@@ -82,22 +83,12 @@ class Around:
     without: tuple[str, ...] = ()
 
     def sides(self) -> dict[int, str]:
-        """Return for each part of the same family whether this one lies above or below it.
-
-        As ``clashes.lines`` asks it: whose top line is higher for more of their time together.
-        """
-        scene, top = self.scene, self.scene.top
-        own = scene.parts.index(self.part)
-        found = {}
-        for other, family in enumerate(scene.families.tolist()):
-            both = np.isfinite(top[own]) & np.isfinite(top[other])
-            if other == own or family != scene.families[own] or not both.any():
-                continue
-            higher = np.sign(top[own, both] - top[other, both])
-            on_top = float(np.sum(higher * scene.slice_seconds[both]))
-            if abs(on_top) > 1e-9:
-                found[other] = "above" if on_top > 0 else "below"
-        return found
+        """Return for each part of the same family whether this one lies above or below it."""
+        on_top = self.scene.on_top[self.scene.parts.index(self.part)]
+        return {
+            other: "above" if on_top[other] > 0 else "below"
+            for other in np.flatnonzero(np.abs(on_top) > ALMOST).tolist()
+        }
 
     def costs(self, unit: Unit, sides: dict[int, str]) -> Array:
         """Return what each pitch costs at each rank of a unit, ranks x 129, mm."""

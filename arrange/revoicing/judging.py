@@ -1,34 +1,19 @@
-"""What becomes of the findings, the hand and the harmony if a version is played.
-
-Findings are looked for anew with ``find_clashes`` itself, in the sections that the stretch
-touches and two bars around: all versions one behind the other in one song, silence between, since
-to look at one long song is much quicker than at many short ones. Only which part crosses which is
-asked of the whole song, as who should be on top is told by all of it.
-"""
+"""What becomes of the findings and the harmony of a stretch if a version is played."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
-from itertools import combinations
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 import pandas as pd
 
-from arrange.clashes import Limits, find_clashes
-from arrange.clashes.scene import Scene
-from arrange.copies import by_copy, in_copies, quick_song, relabelled
+from arrange.clashes import Limits
+from arrange.findings.recheck import recheck
 from arrange.revoicing.stretches import Harmonies, Harmony, Stretch
 from arrange.sounding import Array
 from arrange.tables import Song
 
-_AROUND = 2  # bars around the sections that a stretch touches
-_SLOW = 1e4  # how much slower the whole song stands behind the copies
 _OCTAVE = 12
-
-KINDS = (
-    "rub", "mud", "roughness", "crowding", "masking", "doubling", "third", "outside", "drive",
-    "voice", "bass", "near", "busy", "fusing",
-)  # fmt: skip
 
 
 def findings_of_each(
@@ -48,89 +33,10 @@ def findings_of_each(
     list of findings tables
         With the sections, measures and beats of the song.
     """
-    begin, end = _region(song, stretch)
-    joined, starts = in_copies(song, versions, begin, end)
-    found = by_copy(find_clashes(joined, KINDS, limits), starts, begin)
-    guards = _one_family(song)
-    if guards:
-        crossings = _crossings(song, versions, (joined, starts, begin), guards, limits)
-        found = [
-            pd.concat([own, each], ignore_index=True) if len(each) else own
-            for own, each in zip(found, crossings, strict=True)
-        ]
-    return [_placed(song, each[_touching(each, stretch)]) for each in found]
-
-
-def _crossings(
-    song: Song,
-    versions: Sequence[pd.DataFrame],
-    copies: tuple[Song, Array, float],
-    parts: Sequence[str],
-    limits: Limits,
-) -> list[pd.DataFrame]:
-    """The crossings of each version. Who should be on top is told by the whole song: it stands
-    behind the copies, so slow that it outweighs them. Where a version turns that round, the
-    whole song is asked.
-    """
-    joined, starts, begin = copies
-    end = joined.duration
-    tables = {}
-    for name in ("sections", "measures", "chords", "notes"):
-        table = getattr(song, name)
-        if name == "notes":
-            table = table[table["part"].isin(parts)]
-        table = table.assign(onset=table["onset"] + end)
-        if name == "measures":
-            table = table.assign(tempo=table["tempo"] / _SLOW)
-        tables[name] = pd.concat([getattr(joined, name), table], ignore_index=True)
-    tables["notes"] = tables["notes"][tables["notes"]["part"].isin(parts)]
-    both = quick_song(joined, **relabelled(tables))
-    found = by_copy(find_clashes(both, ("crossing",), limits), np.append(starts, end), begin)[:-1]
-    for number in _turned(song, joined, starts, parts):
-        own = versions[number][versions[number]["part"].isin(parts)]
-        found[number] = find_clashes(quick_song(song, notes=own), ("crossing",), limits)
-    return found
-
-
-def _turned(song: Song, joined: Song, starts: Array, parts: Sequence[str]) -> list[int]:
-    """Which copies, put in the place of the first, make another part the upper one."""
-    whole, passage = Scene(song), Scene(joined)
-    copy = np.searchsorted(starts, passage.slices[0][:-1] + 1e-6, side="right") - 1
-    turned = np.zeros(len(starts), dtype=bool)
-    for one, other in combinations([whole.parts.index(part) for part in parts], 2):
-        if whole.families[one] != whole.families[other]:
-            continue
-        total = _on_top(whole, one, other).sum()
-        own = np.bincount(copy, _on_top(passage, one, other), minlength=len(starts))
-        turned |= np.sign(np.round(total - own[0] + own, 6)) != np.sign(np.round(total, 6))
-    return np.flatnonzero(turned).tolist()
-
-
-def _on_top(scene: Scene, one: int, other: int) -> Array:
-    """Seconds of each slice in which a part's top line is higher, less where it is lower."""
-    both = np.isfinite(scene.top[one]) & np.isfinite(scene.top[other])
-    above = np.where(both, scene.top[one], 0.0) - np.where(both, scene.top[other], 0.0)
-    return np.asarray(np.sign(above) * scene.slice_seconds)
-
-
-def _one_family(song: Song) -> list[str]:
-    """Parts that have another of their family beside them."""
-    same = song.parts["family"].duplicated(keep=False)
-    return song.parts.loc[same, "part"].tolist()
-
-
-def _region(song: Song, stretch: Stretch) -> tuple[float, float]:
-    """Begin and end of the sections that a stretch touches, and two bars around."""
-    starts, ends = song.sections["onset"].to_numpy(), song.sections["onset"].to_numpy()
-    ends = starts + song.sections["duration"].to_numpy()
     spans = np.array(stretch.spans)
-    touched = (starts < spans[:, 1].max() - 1e-9) & (ends > spans[:, 0].min() + 1e-9)
-    lines = song.measures["onset"].to_numpy()
-    first = int(np.searchsorted(lines, starts[touched].min() + 1e-9, side="right")) - 1 - _AROUND
-    last = int(np.searchsorted(lines, ends[touched].max() - 1e-9)) + _AROUND
-    return float(lines[max(first, 0)]), float(
-        np.append(lines, song.duration)[min(last, len(lines))]
-    )
+    versions = [notes.reset_index(drop=True) for notes in versions]
+    found = recheck(song, versions, (spans[:, 0].min(), spans[:, 1].max()), limits)
+    return [each[_touching(each, stretch)].reset_index(drop=True) for each in found]
 
 
 def _touching(findings: pd.DataFrame, stretch: Stretch) -> Array:
@@ -141,37 +47,7 @@ def _touching(findings: pd.DataFrame, stretch: Stretch) -> Array:
     return np.asarray(((onset < ends - 1e-6) & (end > begins + 1e-6)).any(axis=1))
 
 
-def _placed(song: Song, findings: pd.DataFrame) -> pd.DataFrame:
-    row = Scene(song).measure_of(findings["onset"].to_numpy())
-    return findings.assign(
-        section=song.measures["section"].array.take(row),
-        measure=row + 1,
-        beat=song.beat(findings["onset"].to_numpy(), row + 1),
-    ).reset_index(drop=True)
-
-
-def not_among(findings: pd.DataFrame, others: pd.DataFrame) -> pd.DataFrame:
-    """Return the findings to which no other of the same kind and parts stands at that time."""
-    known: dict[tuple[str, str], list[tuple[float, float]]] = {}
-    for own, begin, end in _spans(others):
-        known.setdefault(own, []).append((begin, end))
-    alone = [
-        not any(begin < last + 1e-6 and end > first - 1e-6 for first, last in known.get(own, ()))
-        for own, begin, end in _spans(findings)
-    ]
-    return findings[np.array(alone, dtype=bool)].reset_index(drop=True)
-
-
-def _spans(findings: pd.DataFrame) -> Iterator[tuple[tuple[str, str], float, float]]:
-    """Kind and parts, begin and end of each finding."""
-    kinds, parts, onset, duration = (
-        findings[name].tolist() for name in ("kind", "parts", "onset", "duration")
-    )
-    for kind, who, begin, length in zip(kinds, parts, onset, duration, strict=True):
-        yield (kind, who), begin, begin + length
-
-
-def compare(before: pd.DataFrame, after: pd.DataFrame) -> pd.DataFrame:
+def counts_by_measure(before: pd.DataFrame, after: pd.DataFrame) -> pd.DataFrame:
     """Return number and severity of findings before and after, a row a measure and kind.
 
     Columns: ``measure``, ``kind``; ``before``, ``after``, their number; ``severity_before``,

@@ -13,18 +13,18 @@ import pandas as pd
 from arrange.clashes import Limits
 from arrange.copies import in_copies, quick_song
 from arrange.errors import ArrangeError
+from arrange.findings.recheck import compare_findings
 from arrange.fingering import finger_part
 from arrange.hands import Hand
 from arrange.pitch import pitch_class_name
 from arrange.revoicing.ideas import Version
 from arrange.revoicing.judging import (
     Place,
-    compare,
     count_kinds,
+    counts_by_measure,
     findings_of_each,
     foreign,
     given_up,
-    not_among,
     places_of,
     sounded,
 )
@@ -178,7 +178,8 @@ class Bench:
 
     def _judged(self, version: Version, before: pd.DataFrame, after: pd.DataFrame) -> _Judged | str:
         """What a version does to findings and harmony; or what stands against it there."""
-        ended = not_among(before, after)
+        change = compare_findings(before, after)
+        ended = change.ended
         if not (ended["severity"] >= ASKS).any():
             was, is_ = float(before["severity"].sum()), float(after["severity"].sum())
             return f"it ends no finding (severity {was:.2f} before, {is_:.2f} after)"
@@ -190,7 +191,7 @@ class Bench:
         if gone and not version.gives_up:
             harmony, guide, _ = gone[0]
             return f"no part would sound the {pitch_class_name(guide)} of {harmony.symbol}"
-        return _Judged(before, after, ended, not_among(after, before), gone)
+        return _Judged(before, after, ended, change.brought, gone)
 
     @cached_property
     def _sounded_before(self) -> tuple[list[Place], list[set[int]]]:
@@ -269,7 +270,7 @@ class Bench:
             song=quick_song(self.song, notes=played.notes, parts=played.parts),
             idea=version.idea,
             why=self._why(version, judged, names, lost),
-            before_after=compare(judged.before, judged.after),
+            before_after=counts_by_measure(judged.before, judged.after),
             ended=judged.ended,
             brought=brought,
             hand_mm=played.hand_mm,
@@ -403,16 +404,16 @@ def fingered_each(player: Player, tables: Sequence[pd.DataFrame], hand: Hand) ->
         own = np.flatnonzero((notes["part"] == player.part).to_numpy(dtype=bool))
         ids = text_column([str(row) for row in own])
         versions.append(notes.iloc[own].assign(source_id=ids))
-    joined, starts = in_copies(song, versions, float(begin), float(end))
-    if not len(joined.notes):
-        return [joined.notes.assign(problem=None, move_mm=0.0) for _ in tables]
-    told = finger_part(joined, player.part, hand=hand)
-    copy = np.searchsorted(starts, told["onset"].to_numpy() + 1e-6, side="right") - 1
+    copies = in_copies(song, versions, float(begin), float(end))
+    if not len(copies.song.notes):
+        return [copies.song.notes.assign(problem=None, move_mm=0.0) for _ in tables]
+    told = finger_part(copies.song, player.part, hand=hand)
+    copy = copies.number(told["onset"])
     told = told.set_index(told["source_id"].astype(int))
     found = []
     for number in range(len(tables)):
         own = told[copy == number]
         is_first = own["onset"].to_numpy() == own["onset"].min()
         move = np.where(is_first, 0.0, own["move_mm"].to_numpy())
-        found.append(own.assign(onset=own["onset"] - starts[number] + begin, move_mm=move))
+        found.append(own.assign(onset=own["onset"] - copies.starts[number] + begin, move_mm=move))
     return found

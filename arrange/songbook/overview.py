@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from arrange.clashes import GROUPS, KINDS
 from arrange.findings import group_findings
 from arrange.necks import tuning_name
 from arrange.schemas import FINDINGS
@@ -16,13 +17,6 @@ from arrange.songbook.changes import player_setups
 from arrange.study import Study
 from arrange.tables import Song
 
-# Kinds of findings in three groups: what notes do to each other, who is in whose place, what
-# attacks do to each other.
-GROUPS = {
-    "harmony": ("rub", "mud", "roughness", "third", "outside", "drive"),
-    "place": ("crowding", "masking", "crossing", "doubling", "voice", "bass"),
-    "rhythm": ("near", "busy", "fusing"),
-}
 _COLUMNS = {
     "song": "str", "file": "str", "seconds": "float64", "duration": "str", "keys": "str",
     "meters": "str", "tempos": "str", "parts": "int64", "guitars": "int64", "tunings": "str",
@@ -45,10 +39,9 @@ def songbook_table(book: Songbook) -> pd.DataFrame:
         and ``tempos`` (quarter notes a minute) in the order in which they come, "120 assumed" where
         the reader found none; ``parts`` and ``guitars``, how many; ``tunings`` and ``capos``
         (frets) of the guitar players; ``sections``, how many; ``findings``, how many, and
-        ``findings_a_minute``, in all and in three groups: ``harmony`` (rub, mud, roughness, third,
-        outside, drive), ``place`` (crowding, masking, crossing, doubling, voice, bass), ``rhythm``
-        (near, busy, fusing); ``strongest``, the kind of the most severe, and its ``severity``, 0
-        to 1.
+        ``findings_a_minute``, in all and in the groups of kinds (``arrange.clashes.GROUPS``):
+        ``harmony``, ``place``, ``rhythm``; ``strongest``, the kind of the most severe, and its
+        ``severity``, 0 to 1.
     """
     setups = player_setups(book)
     guitars = setups[setups["family"] == "guitar"]
@@ -100,10 +93,8 @@ def _in_hand(guitars: pd.DataFrame) -> dict[str, str]:
 def _found(study: Study) -> dict[str, Any]:
     asked = study.findings[study.findings["waived"].isna()]
     minutes = study.song.seconds(study.song.duration) / 60
-    a_minute = {
-        f"{group}_a_minute": _rate(int(asked["kind"].isin(kinds).sum()), minutes)
-        for group, kinds in GROUPS.items()
-    }
+    groups = [KINDS[kind].group for kind in asked["kind"]]
+    a_minute = {f"{group}_a_minute": _rate(groups.count(group), minutes) for group in GROUPS}
     strongest = asked.iloc[int(asked["severity"].argmax())] if len(asked) else None
     return {
         "findings": len(asked),

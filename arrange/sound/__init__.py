@@ -27,7 +27,7 @@ import soundfile
 
 from arrange.errors import ArrangeError
 from arrange.findings import finding_notes
-from arrange.findings.behind import finding_row
+from arrange.findings.finding_notes import finding_row
 from arrange.formats.files import whole_file
 from arrange.meters import beat_quarters
 from arrange.sound.amplifier import add_echo, driven

@@ -1,0 +1,75 @@
+"""The findings table, made of the clashes that the finders give."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+
+import numpy as np
+import pandas as pd
+
+from arrange.clashes.kinds import KINDS
+from arrange.clashes.limits import Limits
+from arrange.clashes.scene import Clash, Scene
+from arrange.schemas import FINDINGS
+from arrange.tables import make_table, object_column, text_column
+
+
+def list_clashes(scene: Scene, kinds: Collection[str], limits: Limits) -> list[Clash]:
+    """Return the clashes of some kinds one by one, in the order of the kinds, not yet a table."""
+    return [
+        clash for name, kind in KINDS.items() if name in kinds for clash in kind.find(scene, limits)
+    ]
+
+
+def find_in(scene: Scene, kinds: Collection[str], limits: Limits) -> pd.DataFrame:
+    """Return the findings of some kinds in a scene, the most severe first."""
+    return findings_table(scene, list_clashes(scene, kinds, limits))
+
+
+def findings_table(scene: Scene, clashes: Sequence[Clash]) -> pd.DataFrame:
+    """Return the clashes as a findings table, the most severe first, then by time."""
+    severity, onset, end, value, limit = (
+        np.array(
+            [(each.severity, each.onset, each.end, each.value, each.limit) for each in clashes],
+            dtype=np.float64,
+        )
+        .reshape(-1, 5)
+        .T
+    )
+    kinds = np.array([clash.kind for clash in clashes], dtype=np.str_)
+    order = np.lexsort((kinds, onset, -severity))
+    clashes = [clashes[place] for place in order.tolist()]
+    severity, onset, end, value, limit = (
+        values[order] for values in (severity, onset, end, value, limit)
+    )
+    row, place = scene.measure_of(onset), {name: at for at, name in enumerate(scene.parts)}
+    return make_table(
+        {
+            "section": text_column(scene.song.measures["section"].tolist(), row),
+            "measure": row + 1,
+            "beat": scene.song.beat(onset, row + 1),
+            "onset": onset,
+            "duration": end - onset,
+            "kind": text_column([clash.kind for clash in clashes]),
+            "parts": text_column(
+                [" + ".join(sorted(clash.parts, key=place.__getitem__)) for clash in clashes]
+            ),
+            "pitches": text_column(
+                [
+                    " ".join(scene.name(pitch, clash.onset) for pitch in sorted(clash.pitches))
+                    for clash in clashes
+                ]
+            ),
+            "value": value,
+            "limit": limit,
+            "unit": text_column([clash.unit for clash in clashes]),
+            "severity": severity,
+            "why": text_column([clash.why for clash in clashes]),
+            "source": text_column([KINDS[clash.kind].source for clash in clashes]),
+            "notes": object_column(
+                [tuple(scene.with_unisons(clash.notes).tolist()) for clash in clashes]
+            ),
+            "waived": text_column([None] * len(clashes)),
+        },
+        FINDINGS,
+    )
