@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from songs import parts_of, song
 
 from arrange import Study
-from arrange.clashes import Limits, find_clashes
+from arrange.clashes import KINDS, Limits, find_clashes
 from arrange.errors import ArrangeError, TableError
 from arrange.findings import (
     Waiver,
@@ -30,9 +30,8 @@ from arrange.findings import (
     waive,
     waivers_table,
 )
-from arrange.clashes import KINDS
-from arrange.findings.passage import Passage
-from arrange.findings.tries import Move
+from arrange.findings.recheck import recheck
+from arrange.findings.tries import Move, moved_notes
 from arrange.schemas import FINDINGS
 from arrange.tables import check_table
 
@@ -169,8 +168,7 @@ def test_behind_an_echo():
     assert set(notes["part"]) == {"Guitar 1", "Guitar 2"}
     moves = smallest_moves(music, finding, limits)
     assert moves["move"].tolist() == [
-        "no single move ends it: the echo of Guitar 1 misses, not a note; set it to another note "
-        "value"
+        "no single move ends it: an echo misses, not a note; set it to another note value"
     ]
     with pytest.raises(ArrangeError, match="this row changes nothing: no single move"):
         apply_move(music, moves.iloc[0])
@@ -324,17 +322,17 @@ def test_each_move_ends_its_finding(rows, chords, number):
 
 
 def listed(findings):
-    """Findings but crossings as (kind, parts, pitches, onset, value), in order."""
-    rows = findings[findings["kind"] != "crossing"].round({"onset": 6, "value": 6})
-    columns = ("kind", "parts", "pitches", "onset", "value")
+    """Findings as (kind, parts, pitches, onset, value, notes), in order."""
+    rows = findings.round({"onset": 6, "value": 6})
+    columns = ("kind", "parts", "pitches", "onset", "value", "notes")
     return sorted(zip(*(rows[name] for name in columns), strict=True))
 
 
 @given(ROWS, CHORDS, st.integers(-3, 3))
 @EXAMPLES
-def test_passages_in_one_song_are_as_each_alone(rows, chords, semitones):
-    """Changed passages one behind the other give what each gives by itself; but for crossings,
-    which ask the top lines of all.
+def test_versions_rechecked_at_once_are_as_each_alone(rows, chords, semitones):
+    """Changed notes one behind the other give what a song with them gives by itself, crossings
+    too, whichever part is meant to be on top then; each names the notes of its own version.
     """
     music = song(*rows, parts=PARTS, chords=chords, bars=10)
     moves = [
@@ -342,9 +340,13 @@ def test_passages_in_one_song_are_as_each_alone(rows, chords, semitones):
         Move("Bass", "out", "", (0, 1)),
         Move("Bass", "shift", "", (1,), quarters=(0.25,)),
     ]
-    passage = Passage(music, np.arange(len(music.notes)), None, LOOSE)
-    alone = [passage.before, *(passage.find(move) for move in moves)]
-    assert [listed(each) for each in passage.find_each(moves)] == [listed(own) for own in alone]
+    versions = [music.notes, *(moved_notes(music.notes, move) for move in moves)]
+    found = recheck(music, versions, (0.0, 40.0), LOOSE)
+    for version, own in zip(versions, found, strict=True):
+        alone = find_clashes(replace(music, notes=version.reset_index(drop=True)), limits=LOOSE)
+        labels = version.index.to_numpy()
+        named = alone.assign(notes=[tuple(labels[list(each)].tolist()) for each in alone["notes"]])
+        assert listed(own) == listed(named)
 
 
 @given(ROWS, CHORDS)

@@ -29,7 +29,7 @@ PROMISED = {
     "voice:str string:Int64 fret:Int64 technique:str grace:bool source_id:str",
     "findings": "section:str measure:int64 beat:float64 onset:float64 duration:float64 kind:str "
     "parts:str pitches:str value:float64 limit:float64 unit:str severity:float64 why:str "
-    "source:str waived:str",
+    "source:str notes:object waived:str",
 }
 
 

@@ -241,7 +241,13 @@ class Scene:
         order = np.lexsort((onset, pitch, part))
         same = (np.diff(part[order]) == 0) & (np.diff(pitch[order]) == 0)
         same &= onset[order][1:] < end[order][:-1] - 1e-9
-        one, other = self.played_rows[order[:-1][same]], self.played_rows[order[1:][same]]
+        if not same.any():
+            return np.empty(0, dtype=np.int64), np.empty(0, dtype=np.int64)
+        order = np.argsort(onset, kind="stable")
+        pairs = together(onset[order], end[order])
+        one, other = (order[each] for each in pairs)
+        same = (part[one] == part[other]) & (pitch[one] == pitch[other])
+        one, other = self.played_rows[one[same]], self.played_rows[other[same]]
         return np.append(one, other), np.append(other, one)
 
     def with_unisons(self, rows: Array) -> Array:

@@ -17,7 +17,7 @@ import pandas as pd
 
 from arrange.clashes.limits import DEFAULT_LIMITS
 from arrange.exercises.ground import Ground
-from arrange.findings.recheck import compare_findings, has_ended, recheck
+from arrange.findings.recheck import compare_findings, has_ended, notes_around, recheck
 from arrange.findings.tries import Move, moved_notes
 from arrange.grips import Grip, hold_shape
 from arrange.necks import LEFT_OUT, Array
@@ -101,8 +101,9 @@ class Trial:
         moves = [
             Move(self.part, "", "", self.rows, np.nan if n is None else float(n)) for n in asked
         ]
-        versions = [song.notes, *(moved_notes(song.notes, move) for move in moves)]
         span = row["onset"], row["onset"] + row["duration"]
+        notes = notes_around(song, *span)
+        versions = [notes, *(moved_notes(notes, move) for move in moves)]
         before, *after = recheck(song, versions, span, DEFAULT_LIMITS)
         return [self._judged(before, each) for each in after]
 

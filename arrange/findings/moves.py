@@ -23,7 +23,7 @@ from arrange.clashes.rhythm import MISSED_REPEATS
 from arrange.clashes.scene import Scene
 from arrange.errors import ArrangeError
 from arrange.findings.finding_notes import finding_notes, finding_parts, finding_row
-from arrange.findings.recheck import compare_findings, has_ended, recheck
+from arrange.findings.recheck import compare_findings, has_ended, notes_around, recheck
 from arrange.findings.tries import Move, Unit, moved_notes
 from arrange.sounding import Array, is_played
 from arrange.tables import Song
@@ -182,7 +182,7 @@ class _Bench:
     ) -> list[pd.DataFrame]:
         """The findings of the passage, as it is and after each move; of some parts, or all."""
         span = self.finding.onset, self.finding.onset + self.finding.duration
-        notes = self.song.notes
+        notes = notes_around(self.song, *span)
         if parts is not None:
             notes = notes[notes["part"].isin(parts)]
         versions = [notes, *(moved_notes(notes, move) for move in moves)]

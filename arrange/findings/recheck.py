@@ -9,7 +9,7 @@ whole song, with the version in its place.
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -77,12 +77,12 @@ def recheck(
     wanted = list(KINDS) if kinds is None else [kind for kind in KINDS if kind in kinds]
     copies = in_copies(song, versions, *passage_around(song, *span))
     scene = Scene(copies.song)
-    signs = _who_is_on_top(song, scene, copies) if "crossing" in wanted else None
-    if signs is None or (signs == signs[0]).all():
-        first = scene if signs is None else Scene(copies.song, signs[0])
-        found = copies.split(find_in(first, wanted, limits))
-    else:
-        found = _by_who_is_on_top(copies, signs, wanted, limits)
+    if "crossing" in wanted:
+        signs = _who_is_on_top(song, scene, copies)
+        scene = replace(scene, whole_on_top=signs[0])
+    found = copies.split(find_in(scene, wanted, limits))
+    if "crossing" in wanted:
+        _ask_again_who_crosses(found, copies, signs, limits)
     return [_placed(song, each) for each in found]
 
 
@@ -100,6 +100,13 @@ def passage_around(song: Song, begin: float, end: float) -> tuple[float, float]:
     low = int(np.searchsorted(lines, first + _SLACK, side="right")) - 1 - around
     high = int(np.searchsorted(lines, last - _SLACK)) + around
     return float(lines[max(low, 0)]), float(lines[min(high, len(lines) - 1)])
+
+
+def notes_around(song: Song, begin: float, end: float) -> pd.DataFrame:
+    """Return the notes of the passage around a stretch, under their own labels."""
+    first, last = passage_around(song, begin, end)
+    onset = song.notes["onset"].to_numpy()
+    return song.notes[(onset < last) & (onset + song.notes["duration"].to_numpy() >= first)]
 
 
 def compare_findings(before: pd.DataFrame, after: pd.DataFrame) -> Change:
@@ -131,7 +138,8 @@ def has_ended(finding: Any, before: pd.DataFrame, after: pd.DataFrame) -> bool:
     """Return whether nothing of a finding's kind and parts is left at its time, but for what
     stood beside it before.
     """
-    own = pd.DataFrame([finding[["kind", "parts", "pitches", "onset", "duration"]]])
+    names = ("kind", "parts", "pitches", "onset", "duration")
+    own = pd.DataFrame({name: [getattr(finding, name)] for name in names})
     left = after[_meets(own, after)[0]]
     return not set(_keys(left)) - (set(_keys(before)) - set(_keys(own)))
 
@@ -160,17 +168,19 @@ def _who_is_on_top(song: Song, scene: Scene, copies: Copies) -> Array:
     return np.array([np.sign(np.round(whole - own[0] + each, 6)) for each in own])
 
 
-def _by_who_is_on_top(
-    copies: Copies, signs: Array, kinds: Sequence[str], limits: Limits
-) -> list[pd.DataFrame]:
-    """The findings of each copy, where another part is meant to be on top in some."""
-    found: list[pd.DataFrame] = [pd.DataFrame()] * len(signs)
+def _ask_again_who_crosses(
+    found: list[pd.DataFrame], copies: Copies, signs: Array, limits: Limits
+) -> None:
+    """Put in new crossings where another part is meant to be on top than in the first version."""
     patterns, which = np.unique(signs, axis=0, return_inverse=True)
-    for number, pattern in enumerate(patterns):
-        own = copies.split(find_in(Scene(copies.song, pattern), kinds, limits))
-        for place in np.flatnonzero(which.ravel() == number).tolist():
-            found[place] = own[place]
-    return found
+    which = which.ravel()
+    for number in set(which.tolist()) - {int(which[0])}:
+        scene = Scene(copies.song, patterns[number])
+        crossings = copies.split(find_in(scene, ("crossing",), limits))
+        for place in np.flatnonzero(which == number).tolist():
+            others = found[place][found[place]["kind"] != "crossing"]
+            both = pd.concat([others, crossings[place]])
+            found[place] = both.sort_values("severity", ascending=False, kind="stable")
 
 
 def _placed(song: Song, findings: pd.DataFrame) -> pd.DataFrame:

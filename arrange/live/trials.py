@@ -15,7 +15,7 @@ from arrange.clashes.limits import DEFAULT_LIMITS
 from arrange.clashes.scene import Scene
 from arrange.clashes.table import findings_table, list_clashes
 from arrange.copies import quick_song
-from arrange.findings.recheck import passage_around
+from arrange.findings.recheck import notes_around
 from arrange.fingering import fingered_song
 from arrange.live.trial import (
     AS_WRITTEN,
@@ -111,12 +111,10 @@ def section_findings(song: Song, section: str, limits: Limits = DEFAULT_LIMITS) 
     part is meant to be on top, and how long a line is doubled, is asked of the whole song.
     """
     row = section_row(song, section)
-    begin, end = passage_around(song, row["onset"], row["onset"] + row["duration"])
-    onset = song.notes["onset"].to_numpy()
-    near = (onset + song.notes["duration"].to_numpy() >= begin) & (onset < end)
-    whole, passage = Scene(song), Scene(quick_song(song, notes=song.notes[near]))
+    near = notes_around(song, row["onset"], row["onset"] + row["duration"])
+    whole, passage = Scene(song), Scene(quick_song(song, notes=near))
     lines = {name for name, kind in KINDS.items() if kind.is_of_lines}
-    rows = np.flatnonzero(near)
+    rows = near.index.to_numpy()
     found = [
         *(
             replace(each, notes=rows[each.notes])

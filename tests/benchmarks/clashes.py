@@ -26,9 +26,10 @@ import pandas as pd
 from lxml import etree
 
 import arrange as ar
-from arrange.clashes import _KINDS
+from arrange.clashes import KINDS
 from arrange.clashes.limits import DEFAULT_LIMITS
-from arrange.clashes.scene import Scene, findings_table
+from arrange.clashes.scene import Scene
+from arrange.clashes.table import findings_table
 from arrange.schemas import CHORDS, MEASURES, NOTES, PARTS, SECTIONS
 from arrange.tables import Song
 
@@ -155,9 +156,9 @@ def by_kind(song: Song) -> dict[str, float]:
     scene = shared()
     tasks: dict[str, Callable[[], object]] = {"shared": shared}
     tasks |= {
-        kind: (lambda find=find: find(scene, DEFAULT_LIMITS)) for kind, find in _KINDS.items()
+        name: (lambda find=kind.find: find(scene, DEFAULT_LIMITS)) for name, kind in KINDS.items()
     }
-    clashes = [clash for find in _KINDS.values() for clash in find(scene, DEFAULT_LIMITS)]
+    clashes = [clash for kind in KINDS.values() for clash in kind.find(scene, DEFAULT_LIMITS)]
     tasks["table"] = lambda: findings_table(scene, clashes)
     tasks["all"] = lambda: ar.find_clashes(song)
     return {name: clocked(task)[1] for name, task in tasks.items()}
