@@ -26,6 +26,7 @@ from arrange.findings import (
     not_asked,
     smallest_move,
 )
+from arrange.part_lists import split_parts
 from arrange.pitch import note_name
 from arrange.tables import Song
 
@@ -247,7 +248,7 @@ def _is_about(song: Song, decision: Decision, finding: Any) -> bool:
     """Whether a decision that stands is about the parts and bars of a finding."""
     if decision.status not in ("proposed", "agreed") or decision.waives:
         return False
-    there = set(finding.parts.split(" + "))
+    there = set(split_parts(finding.parts))
     starts = song.measures["onset"].to_numpy()
     last = int(np.searchsorted(starts, finding.onset + finding.duration - 1e-6))
     return any(

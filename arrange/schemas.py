@@ -154,7 +154,7 @@ FINDINGS = Table(
         _ONSET,
         _DURATION,
         Column("kind", "str", "", "rub, mud, crowding, crossing, doubling, ..."),
-        Column("parts", "str", "", "the parts it is between, joined by ' + '"),
+        Column("parts", "str", "", "the parts it is between, joined by ' + '; see split_parts"),
         Column("pitches", "str", "", "note names, low to high"),
         Column("value", "float64", "see unit", "what was measured"),
         Column("limit", "float64", "see unit", "the limit it is held against"),

@@ -1,6 +1,7 @@
 """Imports go down only, libraries stay behind their walls, the front door is complete."""
 
 import ast
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -15,7 +16,7 @@ PACKAGE = Path(arrange.__file__).parent
 # two modules of one line share belongs on a line below.
 LEVELS = (
     ("errors",),
-    ("pitch", "spelling", "bibliography", "meters", "paths"),
+    ("pitch", "spelling", "bibliography", "meters", "paths", "part_lists"),
     ("chords", "hearing", "necks", "voice_leading"),
     ("hands",),
     ("calibration", "grips"),
@@ -99,6 +100,14 @@ def test_no_function_imports_the_package(module):
         if isinstance(node, ast.FunctionDef):
             own = {name for name in imports(node) if name.split(".")[0] == "arrange"}
             assert not own, f"{module}, {node.name}: imports {own}"
+
+
+def test_labels_are_joined_and_split_in_one_place():
+    """A label may hold the joint; only ``part_lists`` knows how. Additive meters are no labels."""
+    by_hand = re.compile(r"""split\(["'] \+ ["']|["'] \+ ["']\.join|\} \+ \{""")
+    meters = {"formats/musicxml/writing.py", "formats/musicxml/attributes.py"}
+    for module in MODULES.keys() - meters - {"part_lists.py"}:
+        assert not by_hand.search(MODULES[module].read_text(encoding="utf-8")), module
 
 
 def test_the_front_door_is_complete():

@@ -15,6 +15,7 @@ import numpy as np
 import pandas as pd
 
 from arrange.clashes.attacks import Stream, lone_attacks, streams, with_echoes
+from arrange.part_lists import join_parts
 from arrange.pitch import note_name
 from arrange.schemas import FINDINGS
 from arrange.sonority import Sonorities
@@ -341,7 +342,7 @@ def findings_table(scene: Scene, clashes: Sequence[Clash]) -> pd.DataFrame:
             "duration": end - onset,
             "kind": text_column([clash.kind for clash in clashes]),
             "parts": text_column(
-                [" + ".join(sorted(clash.parts, key=place.__getitem__)) for clash in clashes]
+                [join_parts(sorted(clash.parts, key=place.__getitem__)) for clash in clashes]
             ),
             "pitches": text_column(
                 [

@@ -12,6 +12,7 @@ from arrange.converting import write_song
 from arrange.decisions import decisions_path, read_decisions, rebuild
 from arrange.errors import ArrangeError
 from arrange.formats.files import whole_file
+from arrange.part_lists import join_parts, split_fields, split_parts, unquoted
 from arrange.reading import read
 from arrange.revoicing import proposals_table, revoice
 
@@ -55,8 +56,9 @@ def add_condense(commands: Any) -> None:
     ):
         command.add_argument(
             f"--{name}", metavar="WHAT", action="append", default=[],
-            help=f"{told}: 'Player 1; Chorus 1; Hook', layers joined by +, none for laying out, "
-            "any for every player or section; may be given several times",
+            help=f"{told}: 'Player 1; Chorus 1; Hook', layers joined by ' + ', none for laying "
+            "out, any for every player or section, a name that holds ; or ' + ' in double quotes; "
+            "may be given several times",
         )  # fmt: skip
     add_target(command)
 
@@ -100,7 +102,7 @@ def _revoice(options: argparse.Namespace) -> int:
 
 def _condense(options: argparse.Namespace) -> int:
     song = read(options.file)
-    players = [name.strip() for name in options.players.split(",")]
+    players = [unquoted(name) for name in split_fields(options.players, ",")]
     rules = {
         name: [_choice(text, name) for text in getattr(options, name)] for name in ("pin", "forbid")
     }
@@ -116,7 +118,7 @@ def _condense(options: argparse.Namespace) -> int:
         forbid=rules["forbid"],
     )
     write_song(result.song, options.output, overwrite=options.overwrite)
-    told = result.choices.assign(layers=[" + ".join(each) for each in result.choices["layers"]])
+    told = result.choices.assign(layers=list(map(join_parts, result.choices["layers"])))
     with whole_file(table) as draft:
         told.drop(columns=["tuning"]).to_csv(draft, index=False)
     for section, rows in told.groupby("section", sort=False):
@@ -133,13 +135,13 @@ def _condense(options: argparse.Namespace) -> int:
 
 def _choice(text: str, name: str) -> tuple[Any, Any, tuple[str, ...]]:
     """A player, a section and layers, as ``condense`` takes them."""
-    told = [each.strip() for each in text.split(";")]
+    told = split_fields(text, ";")
     if len(told) != 3:
         raise ArrangeError(
             f"--{name} {text!r}: write player; section; layers, such as 'Player 1; Chorus 1; Hook'"
         )
-    player, section = (None if each == "any" else each for each in told[:2])
-    return player, section, tuple(filter(None, (each.strip() for each in told[2].split("+"))))
+    player, section = (None if each == "any" else unquoted(each) for each in told[:2])
+    return player, section, tuple(split_parts(told[2]))
 
 
 def _role(text: str) -> tuple[str, str]:

@@ -34,6 +34,7 @@ from arrange.decisions.entries import (
 )
 from arrange.errors import ArrangeError, ReadError
 from arrange.findings import Waiver
+from arrange.part_lists import join_parts
 from arrange.spelling import unknown_name
 from arrange.tables import Song, section_row
 
@@ -83,7 +84,7 @@ class DecisionLog:
                  "before", "after")  # fmt: skip
         rows = [
             (each.id, each.date, each.status, each.section,
-             "{}-{}".format(*each.measures) if each.measures else "", " + ".join(each.parts),
+             "{}-{}".format(*each.measures) if each.measures else "", join_parts(each.parts),
              each.what, each.why, each.waives, each.before, each.after)
             for each in self.decisions
         ]  # fmt: skip

@@ -18,6 +18,7 @@ import pandas as pd
 
 from arrange.decisions.changes import Change, Span
 from arrange.errors import ArrangeError
+from arrange.part_lists import join_parts, split_parts
 from arrange.schemas import NOTES, PARTS, Table
 from arrange.tables import check_table
 
@@ -27,6 +28,9 @@ _OPENING = re.compile(r"(decision|status of):\s*(\S*)\s*$")
 _OPENINGS = ("decision:", "status of:")
 _FIELD = re.compile(r"([a-z][a-z ]*?):(?:\s+(.*))?$")
 _DATE = re.compile(r"\d{4}-\d\d-\d\d$")
+_ESCAPES = {"\\": "\\", "|": "p", "\n": "n", "\r": "r"}  # in a cell, behind a backslash
+_MEANT = {letter: sign for sign, letter in _ESCAPES.items()}
+_SPECIAL, _ESCAPED = re.compile(r"[\\|\n\r]"), re.compile(r"\\(.)")
 _CONFLICT = re.compile(r"(<<<<<<<|=======|>>>>>>>|\|\|\|\|\|\|\|)")
 
 
@@ -108,7 +112,7 @@ def format_decision(decision: Decision) -> str:
         "what": decision.what,
         "section": decision.section,
         "measures": _measures_text(decision.measures),
-        "parts": " + ".join(decision.parts),
+        "parts": join_parts(decision.parts),
         "why": decision.why,
         "waives": decision.waives,
         "before": decision.before,
@@ -323,7 +327,7 @@ def _date(line: int, lines: list[str]) -> str:
 
 
 def _parts(_: int, lines: list[str]) -> tuple[str, ...]:
-    return tuple(filter(None, " ".join(lines).split(" + ")))
+    return tuple(split_parts(" ".join(lines)))
 
 
 def _measures(line: int, lines: list[str]) -> tuple[int, int]:
@@ -384,7 +388,7 @@ def _cell(value: Any) -> str:
         return " ".join(map(str, value))
     if isinstance(value, float):
         return str(int(value)) if value.is_integer() else repr(value)
-    return str(value).replace("\\", "\\\\").replace("|", "\\p").replace("\n", "\\n")
+    return _SPECIAL.sub(lambda found: "\\" + _ESCAPES[found[0]], str(value))
 
 
 def _parse_table(line: int, lines: list[str], table: Table) -> pd.DataFrame:
@@ -423,4 +427,4 @@ def _value(cell: str, dtype: str) -> Any:
         return int(cell)
     if dtype == "object":
         return tuple(float(each) if "." in each else int(each) for each in cell.split())
-    return cell.replace("\\n", "\n").replace("\\p", "|").replace("\\\\", "\\")
+    return _ESCAPED.sub(lambda found: _MEANT.get(found[1], found[0]), cell)

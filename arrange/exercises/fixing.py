@@ -25,6 +25,7 @@ from arrange.exercises.listening import chord_names
 from arrange.exercises.trying import WIDEST_LEAP, Trial, trial_of
 from arrange.exercises.words import KIND_WORDS, an_interval, listed, runs_words, told_parts
 from arrange.hands import Hand
+from arrange.part_lists import split_parts
 from arrange.pitch import note_name, parse_note
 
 KIND = "fix it on the neck"
@@ -62,7 +63,7 @@ def _units(ground: Ground) -> list[tuple[int, str, float]]:
     """Finding, part and pitch of each note that one finding hangs on."""
     found = []
     for row in ground.findings[ground.findings["kind"].isin(_KINDS)].itertuples():
-        for part in row.parts.split(" + "):
+        for part in split_parts(row.parts):
             if part not in ground.fretted:
                 continue
             notes = ground.notes(row.Index)

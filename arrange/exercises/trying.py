@@ -7,7 +7,7 @@ line on top is followed from the attack before to the attack after.
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cached_property
@@ -110,7 +110,10 @@ class Trial:
     def _judged(self, before: pd.DataFrame, after: pd.DataFrame) -> Outcome:
         row = self.ground.finding(self.label)
         begin, end = row["onset"] - _NEAR, row["onset"] + row["duration"] + _NEAR
-        known = list(zip(before["kind"], before["parts"], *_span(before), strict=True))
+        known: dict[tuple[str, str], list[tuple[float, float]]] = defaultdict(list)
+        for kind, parts, first, last in zip(before["kind"], before["parts"], *_span(before),
+                                            strict=True):  # fmt: skip
+            known[kind, parts].append((first, last))
         left, brings = False, []
         told = zip(after["kind"], after["parts"], after["pitches"], after["why"], *_span(after),
                    strict=True)  # fmt: skip
@@ -125,8 +128,8 @@ class Trial:
             if kind == row["kind"] and parts == row["parts"] and is_here:
                 left |= (kind, parts, pitches) not in beside
             elif not any(
-                (kind, parts) == own[:2] and own[2] < last - _NEAR and own[3] > first + _NEAR
-                for own in known
+                begun < last - _NEAR and ended > first + _NEAR
+                for begun, ended in known.get((kind, parts), ())
             ):
                 brings.append((kind, why))
         return Outcome(not left, tuple(brings))

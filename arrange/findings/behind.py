@@ -21,6 +21,7 @@ from arrange.clashes.limits import DEFAULT_LIMITS
 from arrange.clashes.places import FOUNDATION, INTO_THE_BASS, NEAR_THE_VOICE
 from arrange.clashes.scene import Scene
 from arrange.errors import ArrangeError
+from arrange.part_lists import split_parts
 from arrange.pitch import parse_note
 from arrange.sounding import Array, played_notes, slices, sounding_notes
 from arrange.tables import Song
@@ -112,17 +113,13 @@ def finding_parts(song: Song, finding: Any) -> list[str]:
         If the song has no such part.
     """
     known = set(song.parts["part"])
-    parts, label = [], ""
-    for piece in str(finding.parts).split(" + "):  # a label may hold a plus itself
-        label = f"{label} + {piece}" if label else piece
-        if label in known:
-            parts.append(label)
-            label = ""
-    if label:
-        raise ArrangeError(
-            f"the finding is of a part {label!r}, which the song does not have; its parts are "
-            f"{', '.join(song.parts['part'])}"
-        )
+    parts = split_parts(str(finding.parts))
+    for label in parts:
+        if label not in known:
+            raise ArrangeError(
+                f"the finding is of a part {label!r}, which the song does not have; its parts are "
+                f"{', '.join(song.parts['part'])}"
+            )
     return parts
 
 

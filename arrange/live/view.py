@@ -43,6 +43,7 @@ from arrange.live.trial import (
     told_choices,
 )
 from arrange.live.trials import Trials, told_figures
+from arrange.part_lists import split_parts
 from arrange.reading import read
 from arrange.tables import Song, part_row, section_row
 
@@ -466,7 +467,7 @@ def _first_place(
     able = guitars or strung or song.parts["part"].tolist()
     worth: dict[tuple[str, str], float] = {}
     for row in findings.itertuples():
-        names = str(row.parts).split(" + ")
+        names = split_parts(str(row.parts))
         weight = float(row.severity) * (1.0 if len(set(names) & set(able)) > 1 else _ALONE)
         for name in names:
             if name == part or (part is None and name in able):

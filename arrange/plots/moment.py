@@ -114,7 +114,7 @@ def plot_hearing(
         The moment, in quarter notes from the start of the song.
     parts : sequence of str, optional
         Labels of the parts; the first two of them that sound there are drawn. Without it, all.
-        A finding's are ``finding.parts.split(" + ")``.
+        A finding's are ``split_parts(finding.parts)``.
     ax : Axes, optional
 
     Returns

@@ -30,6 +30,7 @@ from arrange.findings import finding_notes
 from arrange.findings.behind import finding_row
 from arrange.formats.files import whole_file
 from arrange.meters import beat_quarters
+from arrange.part_lists import split_parts
 from arrange.sound.amplifier import add_echo, driven
 from arrange.sound.sampled import Sampler
 from arrange.sound.tones import MOST_SECONDS, RATE, RELEASE_SECONDS, Array, click, knock, tone
@@ -177,7 +178,7 @@ def finding_sound(song: Song, finding: Any) -> Sound:
     """
     row = finding_row(song, finding)
     notes = finding_notes(song, finding)
-    names = list(dict.fromkeys(notes["part"])) or row.parts.split(" + ")
+    names = list(dict.fromkeys(notes["part"])) or split_parts(row.parts)
     starts = song.measures["onset"].to_numpy()
     last = int(np.searchsorted(starts, row.onset + row.duration - 1e-6))
     bars = (int(row.measure), max(int(row.measure), min(last, len(starts))))
