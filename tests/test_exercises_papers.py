@@ -9,6 +9,7 @@ from __future__ import annotations
 import io
 import json
 import re
+import time
 from contextlib import redirect_stdout
 from itertools import pairwise
 from pathlib import Path
@@ -19,7 +20,7 @@ import numpy as np
 import pypdf
 import pytest
 import soundfile
-from songs import song
+from songs import many_guitars, song
 
 import arrange
 from arrange.__main__ import main
@@ -28,7 +29,9 @@ from arrange.exercises import (
     KINDS,
     check_answer,
     check_environment,
+    ear,
     environment,
+    fixing,
     make_exercises,
     workshop_papers,
 )
@@ -341,3 +344,33 @@ def test_the_command(small_song, tmp_path, capsys):
     assert "is there already and differs" in capsys.readouterr().err
     assert main(["workshop", str(tmp_path / "none.txt"), "-o", str(tmp_path / "x")]) == 2
     assert not (tmp_path / "x").exists()
+
+
+@pytest.mark.parametrize(("module", "trial"), [(fixing, "_places"), (ear, "_take")])
+def test_only_so_many_notes_are_tried(monkeypatch, module, trial):
+    """By chance, and the same ones for a seed; what was not tried is said."""
+    tried, made = [], []
+    attempt = getattr(module, trial)
+    monkeypatch.setattr(module, trial, lambda *case: tried.append(case) or attempt(*case))
+    monkeypatch.setattr(module, "MOST_TRIED", 4, raising=False)
+    for _ in range(2):
+        tried.clear()
+        try:
+            made.append(make_exercises(many_guitars(9, 16), 3, "small", [module.KIND])[0].question)
+        except ArrangeError as error:
+            made.append(str(error))
+        assert 0 < len(tried) <= 4
+    assert made[0] == made[1]
+    if module is fixing:
+        assert re.search(r"\(4 notes of \d+ were tried\)", made[0])
+
+
+def test_a_workshop_of_two_dozen_guitars_takes_seconds_and_reports_its_steps(tmp_path, capsys):
+    path = tmp_path / "many.musicxml"
+    write_musicxml(many_guitars(24, 40), path)
+    start = time.process_time()
+    assert main(["workshop", str(path), "-o", str(tmp_path / "papers")]) == 0
+    assert time.process_time() - start < 30
+    steps = capsys.readouterr().err.splitlines()
+    assert any("making exercise 6 of 6: which layer can go" in line for line in steps)
+    assert "printing and writing" in steps[-1]

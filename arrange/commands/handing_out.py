@@ -7,7 +7,7 @@ import importlib
 from pathlib import Path
 from typing import Any
 
-from arrange.commands.options import add_command, add_log, add_stretch, parse_measures
+from arrange.commands.options import add_command, add_log, add_stretch, parse_measures, progress
 from arrange.decisions import decisions_path, read_decisions
 from arrange.reading import read
 
@@ -94,7 +94,7 @@ def _workshop(options: argparse.Namespace) -> int:
     # What prints and sounds is slow to load; the other commands go without.
     paths = importlib.import_module("arrange.exercises").workshop_papers(
         options.file, options.output, seed=options.seed, size=options.size,
-        overwrite=options.overwrite,
+        overwrite=options.overwrite, tell=progress(Path(options.file)),
     )  # fmt: skip
     for path in paths:
         print(path)

@@ -4,19 +4,16 @@ from __future__ import annotations
 
 import argparse
 import sys
-import time
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from arrange.commands.options import add_command, add_log
+from arrange.commands.options import add_command, add_log, progress
 from arrange.converting import convert
 from arrange.errors import ArrangeError
 from arrange.findings import parse_waiver
 from arrange.songbook import changes_between, read_songbook, write_songbook
 from arrange.study import study
-
-_SLOW = 1_000_000  # bytes: from here on a reader may wonder whether anything happens
 
 
 def add_study(commands: Any) -> None:
@@ -81,7 +78,7 @@ def add_songbook(commands: Any) -> None:
 
 def _study(options: argparse.Namespace) -> int:
     source = Path(options.file)
-    tell = _progress(source)
+    tell = progress(source)
     waivers = [parse_waiver(text, f"W{n}") for n, text in enumerate(options.waive, start=1)]
     tell("reading")
     octaves = _octaves(options.octave)
@@ -118,20 +115,6 @@ def _octaves(texts: Sequence[str]) -> dict[str, int]:
             raise ArrangeError(f"--octave {text!r}: write PART=N, such as 'Guitar 1=-1'")
         octaves[part] = int(number)
     return octaves
-
-
-def _progress(source: Path) -> Callable[[str], None]:
-    """A teller of steps on stderr, silent for files that take no time."""
-    start = time.monotonic()
-    is_slow = source.is_file() and source.stat().st_size > _SLOW // (
-        10 if source.suffix == ".mxl" else 1
-    )
-
-    def tell(step: str) -> None:
-        if is_slow or time.monotonic() - start > 1:
-            print(f"arrange: {step} ({time.monotonic() - start:.1f} s)", file=sys.stderr)
-
-    return tell
 
 
 def _songbook(options: argparse.Namespace) -> int:

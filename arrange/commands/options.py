@@ -1,10 +1,16 @@
-"""What several commands share: the song, where to write, which stretch, which log."""
+"""What several commands share: the song, where to write, which stretch, which log, progress."""
 
 from __future__ import annotations
 
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 from arrange.errors import ArrangeError
+
+_SLOW = 1_000_000  # bytes: from here on a reader may wonder whether anything happens
 
 
 def add_command(commands: Any, name: str, run: Any, told: str, more: str) -> Any:
@@ -44,3 +50,17 @@ def parse_measures(text: str | None) -> tuple[int, int] | None:
     if not (first.isdecimal() and (last or first).isdecimal()):
         raise ArrangeError(f"--measures {text!r}: write FIRST-LAST, such as 21-24")
     return int(first), int(last or first)
+
+
+def progress(source: Path) -> Callable[[str], None]:
+    """Return a function that reports steps on stderr, silent for files that take no time."""
+    start = time.monotonic()
+    is_slow = source.is_file() and source.stat().st_size > _SLOW // (
+        10 if source.suffix == ".mxl" else 1
+    )
+
+    def tell(step: str) -> None:
+        if is_slow or time.monotonic() - start > 1:
+            print(f"arrange: {step} ({time.monotonic() - start:.1f} s)", file=sys.stderr)
+
+    return tell

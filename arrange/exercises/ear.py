@@ -25,7 +25,7 @@ from arrange.exercises.exercise import (
     unread,
 )
 from arrange.exercises.ground import Ground
-from arrange.exercises.trying import trial_of
+from arrange.exercises.trying import MOST_TRIED, trial_of
 from arrange.exercises.words import KIND_WORDS, an_interval, told_parts
 from arrange.part_lists import split_parts
 from arrange.pitch import INTERVAL_NAMES, interval_name
@@ -61,7 +61,7 @@ def ask(ground: Ground, size: str, chance: Random) -> Exercise:
     """
     if size != "large" and chance.random() < _TAKES_SHARE:
         rows = ground.findings.index[ground.findings["kind"].isin(_OF_TAKES)].tolist()
-        for label in chance.sample(rows, len(rows)):
+        for label in chance.sample(rows, len(rows))[:MOST_TRIED]:
             take = ground.once(("take", label), partial(_take, ground, label))
             if take:
                 return _ask_takes(ground, size, chance, take)

@@ -22,7 +22,7 @@ from arrange.exercises.exercise import (
 )
 from arrange.exercises.ground import Ground
 from arrange.exercises.listening import chord_names
-from arrange.exercises.trying import WIDEST_LEAP, Trial, trial_of
+from arrange.exercises.trying import MOST_TRIED, WIDEST_LEAP, Trial, trial_of
 from arrange.exercises.words import KIND_WORDS, an_interval, listed, runs_words, told_parts
 from arrange.hands import Hand
 from arrange.part_lists import split_parts
@@ -31,6 +31,7 @@ from arrange.pitch import note_name, parse_note
 KIND = "fix it on the neck"
 _KINDS = ("rub", "mud", "third", "outside", "bass")  # that a single note may end
 _NOTE_BY_NOTE = ("mud",)  # in which each note of a part may be the one to move
+_MOST_FINDINGS = 400  # the most severe; the notes of each are looked up
 _FAR = 12  # semitones that are tried up and down
 _WRONG = 3
 COMFORTABLE_MM = Hand().comfortable_mm
@@ -49,20 +50,22 @@ def ask(ground: Ground, size: str, chance: Random) -> Exercise:
     if not ground.fretted:
         raise NoExerciseError("no guitar plays in this song")
     units = ground.once("units", lambda: _units(ground))
-    for label, part, pitch in chance.sample(units, len(units)):
+    for label, part, pitch in chance.sample(units, len(units))[:MOST_TRIED]:
         trial = trial_of(ground, label, part, pitch)
         right, wrong = _places(trial)
         if right and len(wrong) >= _LEAST_WRONG:
             return _asked(trial, size, chance, right, wrong)
+    tried = "" if len(units) <= MOST_TRIED else f" ({MOST_TRIED} notes of {len(units)} were tried)"
     raise NoExerciseError(
-        "no finding of this song ends when one note of a guitar goes elsewhere on the neck"
+        f"no finding of this song ends when one note of a guitar goes elsewhere on the neck{tried}"
     )
 
 
 def _units(ground: Ground) -> list[tuple[int, str, float]]:
     """Finding, part and pitch of each note that one finding hangs on."""
     found = []
-    for row in ground.findings[ground.findings["kind"].isin(_KINDS)].itertuples():
+    able = ground.findings[ground.findings["kind"].isin(_KINDS)]
+    for row in able.head(_MOST_FINDINGS).itertuples():
         for part in split_parts(row.parts):
             if part not in ground.fretted:
                 continue

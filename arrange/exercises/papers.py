@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import os
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -34,6 +34,7 @@ def workshop_papers(
     seed: int = 1,
     size: str = "small",
     overwrite: bool = False,
+    tell: Callable[[str], None] = lambda _: None,
 ) -> tuple[Path, ...]:
     """Write what a workshop on a song needs into a folder.
 
@@ -51,6 +52,8 @@ def workshop_papers(
         As for ``make_exercises``.
     overwrite : bool
         Replace notebooks that are there, and what somebody wrote into them.
+    tell : callable
+        Called with each step, in words, when it begins.
 
     Returns
     -------
@@ -63,8 +66,10 @@ def workshop_papers(
         folder cannot be written.
     """
     path, folder = Path(path), Path(folder)
+    tell("reading")
     song = read(path)
-    exercises, missing = exercises_of(song, seed, size)
+    exercises, missing = exercises_of(song, seed, size, tell=tell)
+    tell("printing and writing")
     title = song.title or path.stem
     solved = solved_notebook(title, path.name, seed, exercises, missing)
     mine = {
