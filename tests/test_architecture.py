@@ -15,7 +15,8 @@ PACKAGE = Path(arrange.__file__).parent
 # two modules of one line share belongs on a line below.
 LEVELS = (
     ("errors",),
-    ("pitch", "spelling", "bibliography", "meters", "paths"),
+    ("letters",),
+    ("pitch", "spelling", "bibliography", "meters", "paths", "played_measures"),
     ("chords", "hearing", "necks", "voice_leading"),
     ("hands",),
     ("calibration", "grips"),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from arrange.errors import ArrangeError
+from arrange.played_measures import parse_measures
 
 
 def add_command(commands: Any, name: str, run: Any, told: str, more: str) -> Any:
@@ -36,11 +37,11 @@ def add_log(command: Any) -> None:
     )
 
 
-def parse_measures(text: str | None) -> tuple[int, int] | None:
-    """Return first and last measure of ``FIRST-LAST``, or of a single number."""
+def asked_measures(text: str | None) -> tuple[int, int] | None:
+    """Return first and last measure as asked for by ``--measures``."""
     if text is None:
         return None
-    first, _, last = text.partition("-")
-    if not (first.isdecimal() and (last or first).isdecimal()):
-        raise ArrangeError(f"--measures {text!r}: write FIRST-LAST, such as 21-24")
-    return int(first), int(last or first)
+    try:
+        return parse_measures(text)
+    except ArrangeError as error:
+        raise ArrangeError(f"--measures: {error}") from None

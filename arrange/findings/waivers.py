@@ -15,6 +15,7 @@ import numpy as np
 import pandas as pd
 
 from arrange.errors import ArrangeError
+from arrange.played_measures import parse_measures
 from arrange.schemas import FINDINGS
 from arrange.sounding import Array
 from arrange.tables import check_table
@@ -185,20 +186,14 @@ def parse_waiver(text: str, decision: str) -> Waiver:
 
 def _from_texts(told: dict[str, str]) -> Waiver:
     parts = tuple(filter(None, told.get("parts", "").split(" + ")))
-    measures = _parse_range(told["measures"], told["decision"]) if told.get("measures") else None
+    try:
+        measures = parse_measures(told["measures"]) if told.get("measures") else None
+    except ArrangeError as error:
+        raise ArrangeError(f"waiver {told['decision']}: {error}") from None
     return Waiver(
         told["decision"], told["reason"], told.get("kind", ""), parts, told.get("section", ""),
         measures,
     )  # fmt: skip
-
-
-def _parse_range(text: str, decision: str) -> tuple[int, int]:
-    first, dash, last = (each.strip() for each in text.replace("–", "-").partition("-"))
-    if not first.isdecimal() or (dash and not last.isdecimal()):
-        raise ArrangeError(
-            f"waiver {decision}: measures {text!r}; write played measures such as 21-24, or one"
-        )
-    return int(first), int(last or first)
 
 
 def _range_text(measures: tuple[int, int] | None) -> str:
