@@ -37,6 +37,11 @@ def check_text(what: str, text: str) -> str:
     return text
 
 
+def readable(text: str) -> str:
+    """Return the text with a mark in place of each lone surrogate: a file's name, for people."""
+    return _LONE_SURROGATE.sub("\ufffd", text)
+
+
 def is_text(text: str) -> bool:
     """Return whether the text can be written as UTF-8."""
     return _LONE_SURROGATE.search(text) is None

@@ -36,7 +36,7 @@ from arrange.decisions.entries import (
 from arrange.decisions.log_file import append_entry, fingerprint_of, read_log_bytes
 from arrange.errors import ArrangeError, LogChangedError, ReadError
 from arrange.findings import Waiver
-from arrange.letters import check_text, shown
+from arrange.letters import check_text, readable, shown
 from arrange.spelling import unknown_name
 from arrange.tables import Song, section_row
 
@@ -242,7 +242,7 @@ def _kept(name: str, text: str) -> str:
 
 
 def _head(title: str, path: Path) -> str:
-    name = path.name.removesuffix(".decisions.txt").encode("utf-8", "replace").decode()
+    name = readable(path.name.removesuffix(".decisions.txt"))
     return _HEAD.format(title=" ".join((title or name).split()))
 
 

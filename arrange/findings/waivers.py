@@ -15,6 +15,7 @@ import numpy as np
 import pandas as pd
 
 from arrange.errors import ArrangeError
+from arrange.letters import check_text, shown
 from arrange.played_measures import parse_measures
 from arrange.schemas import FINDINGS
 from arrange.sounding import Array
@@ -60,6 +61,9 @@ class Waiver:
     measures: tuple[int, int] | None = None
 
     def __post_init__(self) -> None:
+        texts = {name: getattr(self, name) for name in ("decision", "reason", "kind", "section")}
+        for name, text in (*texts.items(), *(("parts", part) for part in self.parts)):
+            check_text(f"waiver {shown(self.decision)}: {name}", text)
         if not self.decision.strip():
             raise ArrangeError(
                 f"a waiver needs the id of its decision; its reason is {self.reason!r}"

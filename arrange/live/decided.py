@@ -8,6 +8,7 @@ from html import escape
 from pathlib import Path
 
 from arrange.decisions import Decision, DecisionLog, read_decisions, rebuild
+from arrange.letters import readable
 from arrange.tables import Song
 
 
@@ -85,6 +86,6 @@ def log_html(decided: DecidedSong, path: Path) -> str:
     count = f"{len(decisions)} decision{'s' if len(decisions) != 1 else ''}"
     return (
         f'<details class="log"{" open" if rows else ""}><summary>Log: '
-        f"{escape(str(path.resolve()))} · {count}{escape(decided.built)}</summary>"
+        f"{escape(readable(str(path.resolve())))} · {count}{escape(decided.built)}</summary>"
         f"<ul>{rows}</ul></details>"
     )
