@@ -38,7 +38,7 @@ from arrange.decisions import (
     record_decision,
     waivers_of,
 )
-from arrange.errors import ArrangeError, ChartError, ReadError, TableError
+from arrange.errors import ArrangeError, ChartError, LogChangedError, ReadError, TableError
 from arrange.findings import (
     Waiver,
     apply_move,
@@ -104,6 +104,7 @@ __all__ = [
     "DecisionLog",
     "Hand",
     "Limits",
+    "LogChangedError",
     "Neck",
     "Proposal",
     "ReadError",

@@ -6,7 +6,8 @@ Every error that the package raises on purpose is one of these::
     ├── ReadError     a file that cannot be read: which file, and where in it
     │   └── ChartError    a text chart with faults: all of them, each under its line
     ├── ChordError    a chord symbol or number that means no chord: where, and what was meant
-    └── TableError    a table that does not hold what its schema promises
+    ├── TableError    a table that does not hold what its schema promises
+    └── LogChangedError    a log in which somebody else has written since it was read
 
 A message says where, what was found, and what to do about it.
 """
@@ -24,6 +25,10 @@ class ArrangeError(ValueError):
 
 class TableError(ArrangeError):
     """A table lacks a column, or holds a value that its schema forbids."""
+
+
+class LogChangedError(ArrangeError):
+    """A log of decisions is not as it was read: somebody else has written in it since."""
 
 
 class ChordError(ArrangeError):

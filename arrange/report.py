@@ -26,6 +26,7 @@ from arrange.findings import (
     not_asked,
     smallest_move,
 )
+from arrange.letters import readable
 from arrange.part_lists import split_parts
 from arrange.pitch import note_name
 from arrange.tables import Song
@@ -149,10 +150,11 @@ def write_report(folder: Path, page: str, tables: Mapping[str, pd.DataFrame]) ->
         If the folder cannot be written.
     """
     with _whole_folder(folder) as draft:
-        (draft / "report.html").write_text(page, encoding="utf-8")
+        (draft / "report.html").write_text(readable(page), encoding="utf-8")
         (draft / "tables").mkdir()
         for name, table in tables.items():
-            table.to_parquet(draft / "tables" / f"{name}.parquet", index=False)
+            with (draft / "tables" / f"{name}.parquet").open("wb") as file:
+                table.to_parquet(file, index=False)  # a path must be UTF-8 there
             plain = table.assign(
                 **{
                     column: [_spaced(values) for values in table[column]]

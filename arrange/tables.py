@@ -103,7 +103,7 @@ def _as_dtype(values: pd.Series[Any], dtype: str, table: str) -> pd.Series[Any]:
         return values
     try:
         changed = values.astype(dtype)  # type: ignore[call-overload]
-    except (TypeError, ValueError) as error:
+    except (TypeError, ValueError, OverflowError) as error:
         raise TableError(
             f"table '{table}', column '{values.name}': {error}; its values are {dtype}"
         ) from None

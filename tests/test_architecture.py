@@ -16,7 +16,8 @@ PACKAGE = Path(arrange.__file__).parent
 # two modules of one line share belongs on a line below.
 LEVELS = (
     ("errors",),
-    ("pitch", "spelling", "bibliography", "meters", "paths", "part_lists"),
+    ("letters",),
+    ("pitch", "spelling", "bibliography", "meters", "paths", "part_lists", "played_measures"),
     ("chords", "hearing", "necks", "voice_leading"),
     ("hands",),
     ("calibration", "grips"),

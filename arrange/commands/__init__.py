@@ -7,6 +7,7 @@ a function ``add_...`` tells a command's options and what runs; ``options`` is w
 from __future__ import annotations
 
 import argparse
+import io
 import sys
 from collections.abc import Sequence
 
@@ -18,6 +19,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Run the command; return its exit code: 0, 1 if `ready` finds something amiss, or 2 for
     bad input.
     """
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):  # a file's name may hold what a page cannot
+            stream.reconfigure(errors="backslashreplace")
     options = _parser().parse_args(arguments)
     try:
         return int(options.run(options))

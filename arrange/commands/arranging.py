@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 from typing import Any
 
-from arrange.commands.options import add_command, add_log, add_stretch, add_target, parse_measures
+from arrange.commands.options import add_command, add_log, add_stretch, add_target, asked_measures
 from arrange.condensing import condense
 from arrange.converting import write_song
 from arrange.decisions import decisions_path, read_decisions, rebuild
@@ -77,7 +77,7 @@ def add_rebuild(commands: Any) -> None:
 def _revoice(options: argparse.Namespace) -> int:
     song = read(options.file)
     proposals = revoice(
-        song, options.part, section=options.section, measures=parse_measures(options.measures),
+        song, options.part, section=options.section, measures=asked_measures(options.measures),
         chord=options.chord,
     )[: max(options.most, 1)]  # fmt: skip
     for number, each in enumerate(proposals, start=1):

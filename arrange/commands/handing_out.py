@@ -7,7 +7,7 @@ import importlib
 from pathlib import Path
 from typing import Any
 
-from arrange.commands.options import add_command, add_log, add_stretch, parse_measures, progress
+from arrange.commands.options import add_command, add_log, add_stretch, asked_measures, progress
 from arrange.decisions import decisions_path, read_decisions
 from arrange.reading import read
 
@@ -83,7 +83,7 @@ def _listen(options: argparse.Namespace) -> int:
     # What makes sound is slow to load; the other commands go without.
     sound = importlib.import_module("arrange.sound").render_sound(
         read(options.file), options.output, parts=options.part, section=options.section,
-        measures=parse_measures(options.measures), tempo=options.tempo, count_in=options.count_in,
+        measures=asked_measures(options.measures), tempo=options.tempo, count_in=options.count_in,
         with_click=options.click, loop=options.loop, font=options.font,
     )  # fmt: skip
     print(f"{options.output}: {sound.seconds:.1f} s. Turn the volume down before you play it.")

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from arrange.errors import ArrangeError
+from arrange.played_measures import parse_measures
 
 _SLOW = 1_000_000  # bytes: from here on a reader may wonder whether anything happens
 
@@ -42,14 +43,14 @@ def add_log(command: Any) -> None:
     )
 
 
-def parse_measures(text: str | None) -> tuple[int, int] | None:
-    """Return first and last measure of ``FIRST-LAST``, or of a single number."""
+def asked_measures(text: str | None) -> tuple[int, int] | None:
+    """Return first and last measure as asked for by ``--measures``."""
     if text is None:
         return None
-    first, _, last = text.partition("-")
-    if not (first.isdecimal() and (last or first).isdecimal()):
-        raise ArrangeError(f"--measures {text!r}: write FIRST-LAST, such as 21-24")
-    return int(first), int(last or first)
+    try:
+        return parse_measures(text)
+    except ArrangeError as error:
+        raise ArrangeError(f"--measures: {error}") from None
 
 
 def progress(source: Path) -> Callable[[str], None]:

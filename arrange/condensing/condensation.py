@@ -27,6 +27,7 @@ from arrange.condensing.settling import in_order, next_best, settled, thin_what_
 from arrange.condensing.weights import Weights
 from arrange.errors import ArrangeError
 from arrange.hands import Hand
+from arrange.letters import check_text
 from arrange.necks import Neck
 from arrange.tables import Song
 
@@ -224,7 +225,7 @@ def _player_names(players: int | Sequence[str]) -> tuple[str, ...]:
         if players < 1:
             raise ArrangeError(f"players={players}; at least one has to play")
         return tuple(f"Player {number}" for number in range(1, players + 1))
-    names = tuple(players)
+    names = tuple(check_text("player", name) for name in players)
     if not names:
         raise ArrangeError("no players; at least one has to play")
     twice = [name for name in names if names.count(name) > 1]

@@ -19,6 +19,7 @@ from arrange.exercises.plan import handout_blocks, plan_blocks
 from arrange.exercises.words import lettered
 from arrange.formats.files import read_bytes, whole_file
 from arrange.handouts.typesetting import PAPERS, compile_template, query_template
+from arrange.letters import readable
 from arrange.reading import read
 from arrange.sound import write_sound
 
@@ -70,7 +71,7 @@ def workshop_papers(
     song = read(path)
     exercises, missing = exercises_of(song, seed, size, tell=tell)
     tell("printing and writing")
-    title = song.title or path.stem
+    title = song.title or readable(path.stem)
     solved = solved_notebook(title, path.name, seed, exercises, missing)
     mine = {
         path.name: read_bytes(path),

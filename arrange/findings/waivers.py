@@ -15,7 +15,9 @@ import numpy as np
 import pandas as pd
 
 from arrange.errors import ArrangeError
+from arrange.letters import check_text, shown
 from arrange.part_lists import join_parts, quoted, split_fields, split_parts, unquoted
+from arrange.played_measures import parse_measures
 from arrange.schemas import FINDINGS
 from arrange.sounding import Array
 from arrange.tables import check_table
@@ -61,6 +63,9 @@ class Waiver:
     measures: tuple[int, int] | None = None
 
     def __post_init__(self) -> None:
+        texts = {name: getattr(self, name) for name in ("decision", "reason", "kind", "section")}
+        for name, text in (*texts.items(), *(("parts", part) for part in self.parts)):
+            check_text(f"waiver {shown(self.decision)}: {name}", text)
         if not self.decision.strip():
             raise ArrangeError(
                 f"a waiver needs the id of its decision; its reason is {self.reason!r}"
@@ -191,20 +196,14 @@ def parse_waiver(text: str, decision: str) -> Waiver:
 
 def _from_texts(told: dict[str, str]) -> Waiver:
     parts = tuple(split_parts(told.get("parts", "")))
-    measures = _parse_range(told["measures"], told["decision"]) if told.get("measures") else None
+    try:
+        measures = parse_measures(told["measures"]) if told.get("measures") else None
+    except ArrangeError as error:
+        raise ArrangeError(f"waiver {told['decision']}: {error}") from None
     return Waiver(
         told["decision"], told["reason"], told.get("kind", ""), parts, told.get("section", ""),
         measures,
     )  # fmt: skip
-
-
-def _parse_range(text: str, decision: str) -> tuple[int, int]:
-    first, dash, last = (each.strip() for each in text.replace("–", "-").partition("-"))
-    if not first.isdecimal() or (dash and not last.isdecimal()):
-        raise ArrangeError(
-            f"waiver {decision}: measures {text!r}; write played measures such as 21-24, or one"
-        )
-    return int(first), int(last or first)
 
 
 def _range_text(measures: tuple[int, int] | None) -> str:

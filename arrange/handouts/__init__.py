@@ -22,6 +22,7 @@ from arrange.handouts.sheets import STYLES, part_sheet
 from arrange.handouts.typesetting import PAPERS, page_picture
 from arrange.handouts.web import band_html, part_html
 from arrange.hands import Hand
+from arrange.letters import check_text
 from arrange.spelling import unknown_name
 from arrange.tables import Song
 
@@ -75,6 +76,7 @@ def write_handout(
     _check_word("paper", paper, tuple(PAPERS))
     _check_word("style", style, STYLES)
     _check_parts(song, roles)
+    check_text("the song's title", song.title)
     parts = _asked_for(song, player)
     files: dict[str, bytes] = {}
     names = _names(song, parts)

@@ -11,6 +11,7 @@ from pathlib import Path
 from arrange.decisions import decisions_path
 from arrange.errors import ArrangeError
 from arrange.formats.files import whole_file
+from arrange.letters import readable
 from arrange.reading import read
 
 _TURN_DOWN = "Turn your headphones down before you press play, and up afterwards."
@@ -32,7 +33,8 @@ def write_page(song: str | os.PathLike[str], target: str | os.PathLike[str]) -> 
         If the song cannot be read, or the page cannot be written.
     """
     song, target = Path(song).resolve(), Path(target)
-    title = read(song).title or song.stem  # what cannot be read is told now, not on the page
+    # What cannot be read is told now, not on the page.
+    title = read(song).title or readable(song.stem)
     code = [
         "# Run this cell: Shift and Enter.\n",
         "import arrange as ar\n",

@@ -13,6 +13,7 @@ import pandas as pd
 
 from arrange.decisions import DecisionLog, decisions_path, read_decisions
 from arrange.errors import ArrangeError, ChartError, ReadError
+from arrange.letters import check_text, readable
 from arrange.reading import read
 from arrange.study import Study
 from arrange.tables import Song
@@ -100,7 +101,11 @@ def read_songbook(
     ReadError
         If a folder does not exist, cannot be opened or holds no songs. What is wrong with a single
         file stands in ``faults``.
+    ArrangeError
+        If a player's name cannot be written.
     """
+    for player in (players or {}).values():
+        check_text("player", player)
     studies: dict[str, Study] = {}
     faults: list[tuple[str, str, str, str]] = []
     for path in _song_files(paths):
@@ -166,8 +171,8 @@ def _with_players(song: Song, players: Mapping[str, str]) -> Song:
 
 
 def _unused_name(song: Song, path: Path, taken: Mapping[str, Study]) -> str:
-    title = song.title or path.stem
-    told = f"{title} ({path.name})"
+    title = song.title or readable(path.stem)
+    told = f"{title} ({readable(path.name)})"
     more = (f"{told} {number}" for number in itertools.count(2))
     return next(name for name in itertools.chain([title, told], more) if name not in taken)
 
@@ -199,4 +204,5 @@ def _faults_of(file: str, error: ArrangeError) -> list[tuple[str, str, str, str]
 
 
 def _faults_table(rows: list[tuple[str, str, str, str]]) -> pd.DataFrame:
-    return pd.DataFrame(rows, columns=list(_FAULTS)).astype("str")
+    told = [tuple(map(readable, row)) for row in rows]
+    return pd.DataFrame(told, columns=list(_FAULTS)).astype("str")

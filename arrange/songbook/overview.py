@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from arrange.findings import group_findings
+from arrange.letters import readable
 from arrange.necks import tuning_name
 from arrange.schemas import FINDINGS
 from arrange.songbook.book import Songbook
@@ -64,7 +65,7 @@ def _about(song: Song) -> dict[str, Any]:
     seconds = song.seconds(song.duration)
     measures = song.measures
     return {
-        "file": song.source,
+        "file": readable(song.source),
         "seconds": seconds,
         "duration": song.clock(song.duration),
         "keys": _listed(measures["key"].dropna()),

@@ -111,7 +111,9 @@ def test_move_hear_record_and_take_back(live, folder):
     live.press("Record the decision")
     expect(live.view.locator(".log")).to_contain_text("room for Guitar 2. Before: 2 findings")
     expect(live.view.locator(".log")).to_contain_text(str(log))
+    expect(live.view.get_by_label("Why", exact=True)).to_have_value("")
     live.shows("Chorus 1 · as written")
+    live.shows("1 → 1 findings")
     assert ar.read_decisions(log).decisions[-1].what == "Guitar 1: an octave up"
     live.press("Undo")
     expect(live.view.locator(".log")).to_contain_text("dropped")

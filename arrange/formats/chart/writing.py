@@ -35,6 +35,7 @@ from arrange.formats.chart.text import Faults, Piece, bare_line
 from arrange.formats.files import whole_file
 from arrange.formats.instruments import instrument_family
 from arrange.formats.section_names import section_kind
+from arrange.letters import check_text
 from arrange.pitch import note_name
 from arrange.tables import Song
 
@@ -74,7 +75,8 @@ def format_chart(song: Song) -> str:
     """Return a song as the text of a chart."""
     parts = [_told_part(row) for row in song.parts.to_dict("records")]
     sections = _sections(song, parts)
-    title = re.sub(r"(^|\s)#(?=\s|$)", r"\1No.", " ".join(song.title.split()))
+    title = " ".join(check_text("the song's title", song.title).split())
+    title = re.sub(r"(^|\s)#(?=\s|$)", r"\1No.", title)
     lines = [f"title: {title}"] if title else []
     state: tuple[str, ...] = ("none", "4/4", "", "full")
     first = sections[0].state[0] if sections else state
