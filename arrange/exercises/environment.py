@@ -162,7 +162,7 @@ def _song_to_do(song: Any) -> str:
 def _sound(path: Path, folder: Path) -> str:
     song = read(path)
     target = folder / "sound.wav"
-    render_sound(song, target, measures=(1, 1))
+    render_sound(song, target, measures=(1, 1), with_click=True)  # the bar may be silent
     return f"{target.stat().st_size // 1024} kB"
 
 

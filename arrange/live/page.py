@@ -46,11 +46,8 @@ def write_page(song: str | os.PathLike[str], target: str | os.PathLike[str]) -> 
         "nbformat": 4,
         "nbformat_minor": 5,
     }
-    try:
-        with whole_file(target) as draft:
-            draft.write_text(json.dumps(notebook, indent=1), encoding="utf-8")
-    except OSError as error:
-        raise ArrangeError(f"{target}: the page was not written: {error.strerror}") from None
+    with whole_file(target) as draft:
+        draft.write_text(json.dumps(notebook, indent=1), encoding="utf-8")
     return target
 
 
