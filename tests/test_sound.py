@@ -285,7 +285,7 @@ def test_who_lays_out_is_said():
         ("Guitar 1", "A3", 0, 1), ("Guitar 1", "A3", 8, 1), ("Guitar 2", "E4", 4, 1),
         bars=3, sections=[("Verse", 1), ("Chorus", 2), ("Outro", 3)],
     )  # fmt: skip
-    with pytest.raises(ar.ArrangeError, match="measure 2, so .*; ask for Verse, Outro"):
+    with pytest.raises(ar.ArrangeError, match=r"measure 2, so .*; ask for Verse, Outro"):
         render_sound(some, parts=["Guitar 1"], section="Chorus")
     assert render_sound(some, section="Chorus").samples.any()
     with pytest.raises(ar.ArrangeError, match="no part lay out in measures 1 to 3"):

@@ -55,7 +55,7 @@ def open_lab(
         place = min(notebooks.glob("*.ipynb"))
     else:
         place = Path(song).resolve().with_suffix(".live.ipynb")
-        if not place.exists():
+        if not os.path.exists(place):
             write_page(song, place)
     command = [
         sys.executable, "-m", "jupyterlab", f"--ServerApp.root_dir={place.parent}",
