@@ -3,6 +3,7 @@
 Exit codes of runs that are stopped are 128 and the signal's number, as POSIX shells report them.
 """
 
+import os
 import re
 import shlex
 import shutil
@@ -184,6 +185,38 @@ def test_a_closed_pipe_ends_quietly(tmp_path, words):
     assert [path.name for path in tmp_path.iterdir()] == (["a.mid"] if "mid" in words else [])
 
 
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="a device of Linux")
+def test_output_that_cannot_be_written_is_one_line(tmp_path):
+    """As to a full disk."""
+    asked = [sys.executable, "-m", "arrange", "convert", DEMO, "a.mid"]
+    with open("/dev/full", "w") as full:
+        told = subprocess.run(
+            asked, stdout=full, stderr=subprocess.PIPE, cwd=tmp_path, env={"PYTHONPATH": str(ROOT)}
+        )
+    assert (told.returncode, told.stderr) == (2, b"arrange: No space left on device\n")
+
+
+def test_ctrl_c_is_left_to_what_serves():
+    """It asks, or says goodbye, in its own time, here after half a second; its exit code counts."""
+    child = (
+        "import signal, sys, time; signal.signal(signal.SIGINT, "
+        "lambda *_: (time.sleep(0.5), sys.exit(7))); print(1, flush=True); time.sleep(60)"
+    )
+    parent = (
+        "import sys; from arrange.live.serving import run_until_it_ends as run; "
+        "sys.exit(run([sys.executable, '-c', sys.argv[1]]))"
+    )
+    asked = [sys.executable, "-c", parent, child]
+    told = subprocess.Popen(
+        asked, stdout=subprocess.PIPE, stderr=subprocess.PIPE, env={"PYTHONPATH": str(ROOT)},
+        start_new_session=True,
+    )  # fmt: skip
+    told.stdout.readline()
+    os.killpg(told.pid, signal.SIGINT)
+    assert told.communicate() == (b"", b"")
+    assert told.returncode == 7
+
+
 def test_a_name_that_no_terminal_can_show(tmp_path, monkeypatch, capsys):
     """Linux takes names that are no UTF-8; they are shown in part."""
     monkeypatch.chdir(tmp_path)
@@ -195,9 +228,8 @@ def test_a_name_that_no_terminal_can_show(tmp_path, monkeypatch, capsys):
 @pytest.mark.parametrize("name", NAMES)
 def test_the_example_in_the_help_runs(name, tmp_path, monkeypatch, capsys):
     """One in each, on the demo songs; of commands that serve, the options are read."""
-    monkeypatch.setenv("COLUMNS", "300")
     assert run([name, "--help"]) == 0
-    (example,) = re.findall(r"^example: arrange (.*)", capsys.readouterr().out, re.MULTILINE)
+    (example,) = re.findall(r"^example:\n  arrange (.*)", capsys.readouterr().out, re.MULTILINE)
     shutil.copytree(ROOT / "datasets", tmp_path / "datasets")
     monkeypatch.chdir(tmp_path)
     words = shlex.split(example)

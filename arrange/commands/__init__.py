@@ -35,9 +35,19 @@ def main(arguments: Sequence[str] | None = None) -> int:
         print("arrange: interrupted; files that were not whole yet are gone", file=sys.stderr)
         return INTERRUPTED
     except BrokenPipeError:
-        # Python writes out once more at its end, which must not fail again.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _end_output()
         return CLOSED_PIPE
+    except OSError as error:  # such as a disk that is full where the output goes to
+        _end_output()
+        name = f"{shortened(error.filename)}: " if error.filename else ""
+        print(f"arrange: {name}{error.strerror or error}", file=sys.stderr)
+        return 2
+
+
+def _end_output() -> None:
+    """Print to nowhere from now on: Python writes out once more at its end, and must not fail."""
+    if sys.stdout:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def _run(arguments: Sequence[str] | None) -> int:

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import argparse
+import textwrap
 from typing import Any, NoReturn
 
 from arrange.errors import ArrangeError, shortened
 
+_HELP_WIDTH = 78  # columns
 _LONGEST_VALUE = 40  # signs of an option's value that a message shows
 _LONGEST_NUMBER = 18  # digits
 
@@ -28,8 +30,10 @@ def add_command(
     If `song`, it reads one.
     """
     command = commands.add_parser(
-        name, help=told, description=more, epilog=f"example: arrange {name} {example}"
-    )
+        name, help=told, description=textwrap.fill(more, _HELP_WIDTH),
+        epilog=f"example:\n  arrange {name} {example}",  # in one line, so that it can be copied
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )  # fmt: skip
     if song:
         command.add_argument(
             "file", metavar="IN", help="a song: .musicxml, .xml, .mxl, .mid or .txt"
