@@ -5,6 +5,7 @@ more players never make it worse are what any such choice must hold to; the smal
 common practice.
 """
 
+import itertools
 from pathlib import Path
 
 import music21
@@ -493,10 +494,11 @@ def test_no_layer_lies_on_a_neck():
     """A guitar in standard tuning goes from E2 to E6 at 24 frets (common practice)."""
     for rows in ([("Deep", "C1", 0, 4)], [("Deep", "C1", 0, 4), ("Far", "C9", 0, 4)]):
         names = [row[0] for row in rows]
+        alone = song(*rows, parts=parts_of(*names))
         made = song(*rows, ("Voice", "C4", 0, 4), parts=parts_of(*names, "Voice"))
-        for roles in ({}, dict.fromkeys(names, "rhythm")):
+        for each, roles in itertools.product((alone, made), ({}, dict.fromkeys(names, "rhythm"))):
             with pytest.raises(ArrangeError, match=r"no note of Deep|'Deep' is the lead"):
-                condense(made, 2, roles=roles)
+                condense(each, 2, roles=roles)
 
 
 def test_growth_asks_for_players_that_there_can_be():
