@@ -6,8 +6,9 @@ import os
 from collections.abc import Callable
 from pathlib import Path
 
-from arrange.errors import ArrangeError
+from arrange.errors import ArrangeError, shortened
 from arrange.formats.chart.writing import write_chart
+from arrange.formats.files import check_target
 from arrange.formats.midi import write_midi
 from arrange.formats.musicxml.writing import write_musicxml
 from arrange.reading import read
@@ -46,7 +47,7 @@ def convert(
     ArrangeError
         If the suffix names no format, the target is there already, or either file fails.
     """
-    _writer(Path(target), overwrite=overwrite)
+    song_writer(Path(target), overwrite=overwrite)
     song = read(source)
     write_song(song, target, overwrite=overwrite)
     return song
@@ -61,17 +62,19 @@ def write_song(song: Song, target: str | os.PathLike[str], *, overwrite: bool = 
         As ``convert``.
     """
     target = Path(target)
-    writer = _writer(target, overwrite=overwrite)
-    try:
-        writer(song, target)
-    except OSError as error:
-        raise ArrangeError(f"{target}: it cannot be written: {error.strerror}") from None
+    song_writer(target, overwrite=overwrite)(song, target)
 
 
-def _writer(target: Path, *, overwrite: bool) -> Callable[[Song, Path], object]:
+def song_writer(target: Path, *, overwrite: bool = False) -> Callable[[Song, Path], object]:
+    """Return what writes a song in the format that a file's suffix names.
+
+    Raises
+    ------
+    ArrangeError
+        If the suffix names no format, or no file can be written there.
+    """
     writer = _WRITERS.get(target.suffix.lower())
     if writer is None:
-        raise ArrangeError(f"{target}: no format ends so; name it {', '.join(_WRITERS)}")
-    if target.exists() and not overwrite:
-        raise ArrangeError(f"{target} is there already; choose another name, or --overwrite")
+        raise ArrangeError(f"{shortened(target)}: no format ends so; name it {', '.join(_WRITERS)}")
+    check_target(target, overwrite=overwrite)
     return writer

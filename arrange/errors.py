@@ -18,6 +18,16 @@ from collections.abc import Callable, Sequence
 from functools import cached_property
 from typing import Any
 
+_LONGEST_PATH = 120  # signs of a path that a message shows
+
+
+def shortened(text: object, most: int = _LONGEST_PATH) -> str:
+    """Return a value as a message shows it: of a long one the beginning and the end."""
+    told = str(text)
+    if len(told) <= most:
+        return told
+    return f"{told[: most // 2]}...{told[-(most // 2 - 3) :]}"
+
 
 class ArrangeError(ValueError):
     """Any error raised on purpose by this package."""
@@ -102,7 +112,7 @@ class ReadError(ArrangeError):
         self.file, self.line, self.column = file, line, column
         self.part, self.measure = part, measure
         places = [
-            file,
+            shortened(file),
             None if line is None else f"line {line}",
             None if column is None else f"column {column}",
             None if part is None else f"part {part}",

@@ -2,11 +2,7 @@
 
 from __future__ import annotations
 
-import contextlib
-import os
-import shutil
-import tempfile
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -18,7 +14,6 @@ from markupsafe import Markup
 from arrange import plots
 from arrange.bibliography import SOURCES
 from arrange.decisions import Decision, DecisionLog, rebuild
-from arrange.errors import ArrangeError
 from arrange.findings import (
     Waiver,
     finding_notes,
@@ -26,6 +21,7 @@ from arrange.findings import (
     not_asked,
     smallest_move,
 )
+from arrange.formats.files import whole_files
 from arrange.letters import readable
 from arrange.part_lists import split_parts
 from arrange.pitch import note_name
@@ -149,7 +145,7 @@ def write_report(folder: Path, page: str, tables: Mapping[str, pd.DataFrame]) ->
     ArrangeError
         If the folder cannot be written.
     """
-    with _whole_folder(folder) as draft:
+    with whole_files(folder) as draft:
         (draft / "report.html").write_text(readable(page), encoding="utf-8")
         (draft / "tables").mkdir()
         for name, table in tables.items():
@@ -164,33 +160,6 @@ def write_report(folder: Path, page: str, tables: Mapping[str, pd.DataFrame]) ->
             )
             plain.to_csv(draft / "tables" / f"{name}.csv", index=False)
     return folder / "report.html"
-
-
-@contextlib.contextmanager
-def _whole_folder(folder: Path) -> Iterator[Path]:
-    if folder.exists() and not folder.is_dir():
-        raise ArrangeError(f"{folder} is a file; name a folder for the report")
-    try:
-        folder.parent.mkdir(parents=True, exist_ok=True)
-        draft = Path(tempfile.mkdtemp(prefix=f".{folder.name}.", dir=folder.parent))
-    except OSError as error:
-        raise ArrangeError(f"{folder}: the folder cannot be written: {error.strerror}") from None
-    try:
-        yield draft
-        draft.chmod(0o755)
-        if not folder.exists():
-            draft.rename(folder)
-        else:
-            for path in sorted(draft.rglob("*")):
-                target = folder / path.relative_to(draft)
-                if path.is_dir():
-                    target.mkdir(exist_ok=True)
-                else:
-                    os.replace(path, target)
-    except OSError as error:
-        raise ArrangeError(f"{folder}: the report cannot be written: {error.strerror}") from None
-    finally:
-        shutil.rmtree(draft, ignore_errors=True)
 
 
 def _spaced(values: Any) -> str:

@@ -291,7 +291,26 @@ def test_this_machine_is_ready(capsys):
     assert told.endswith("Ready.\n")
     for what in ("Python", "numpy", "jupyterlab", "sound", "a printed page", "free disk",
                  "browser", "song and exercises", "notebook kernel"):  # fmt: skip
-        assert f"ok  {what}: " in told
+        assert re.search(rf"^(ok  |hint) {what}: ", told, re.MULTILINE)
+
+
+@pytest.mark.parametrize("is_known", [True, False])
+def test_only_what_is_fulfilled_reads_ok(monkeypatch, capsys, is_known):
+    """A machine whose browser Python does not know is ready, with a hint and not an ok."""
+
+    def get():
+        if not is_known:
+            raise environment.webbrowser.Error("could not locate runnable browser")
+        return SimpleNamespace()
+
+    monkeypatch.setattr(environment.webbrowser, "get", get)
+    assert main(["ready"]) == 0
+    told = capsys.readouterr().out
+    assert ("ok   browser: SimpleNamespace" in told) == is_known
+    assert ("hint browser: none known" in told) != is_known
+    lines = told.splitlines()
+    for line, following in pairwise(lines):
+        assert not (line.startswith("ok ") and "to do:" in following)
 
 
 @pytest.mark.parametrize(
@@ -319,7 +338,7 @@ def test_what_is_missing_is_told_with_what_to_do(monkeypatch, tmp_path, capsys):
     monkeypatch.setattr(environment.importlib.metadata, "version", without)
     monkeypatch.setattr(environment.shutil, "disk_usage", lambda _: SimpleNamespace(free=10**6))
     table = check_environment(tmp_path / "none.musicxml")
-    assert list(table.columns) == ["what", "found", "wanted", "to_do", "ok"]
+    assert list(table.columns) == ["what", "found", "wanted", "to_do", "ok", "needed"]
     table = table.set_index("what")
     assert table.loc["typst", "found"] == "not installed"
     assert table.loc["typst", "to_do"].startswith("pip install 'typst")
@@ -329,7 +348,7 @@ def test_what_is_missing_is_told_with_what_to_do(monkeypatch, tmp_path, capsys):
     assert not table.loc["free disk", "ok"]
     assert main(["ready", str(tmp_path / "none.musicxml")]) == 1
     out = capsys.readouterr().out
-    assert "NOT typst: not installed" in out
+    assert "NOT  typst: not installed" in out
     assert "Not ready" in out
 
 

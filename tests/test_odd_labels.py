@@ -19,7 +19,7 @@ from arrange.__main__ import main
 from arrange.decisions.entries import format_decision, parse_decisions
 from arrange.exercises.making import KINDS
 from arrange.findings import parse_waiver
-from arrange.live.view import _first_place
+from arrange.live.trials import first_place
 from arrange.part_lists import join_parts, quoted
 
 ODD = {  # in the order of the plain ones, which decides between equals
@@ -219,7 +219,7 @@ def test_sound_and_where_the_live_view_begins(songs, found):
     )
     assert np.array_equal(usual.samples, odd.samples)
     places = [
-        _first_place(song, table, None, None) for song, table in zip(songs, found, strict=True)
+        first_place(song, table, None, None) for song, table in zip(songs, found, strict=True)
     ]
     assert plain(places[1]) == [*places[0]]
 

@@ -1016,7 +1016,7 @@ def test_the_old_file_stays_until_the_new_one_is_whole(tmp_path, monkeypatch):
         raise OSError("no space left on device")
 
     monkeypatch.setattr(Path, "write_bytes", fail)
-    with pytest.raises(OSError, match="no space"):
+    with pytest.raises(ArrangeError, match=r"song\.musicxml: cannot be written: no space"):
         write_musicxml(song(("Keys", "C4", 0, 4)), path)
     assert path.read_text() == "old"
     assert [each.name for each in tmp_path.iterdir()] == ["song.musicxml"]

@@ -16,7 +16,7 @@ import numpy as np
 
 from arrange.chord_symbols import settled_chord
 from arrange.chords import Chord, chord_intervals, chord_number, chord_suffix, chord_symbol
-from arrange.errors import ReadError
+from arrange.errors import ReadError, shortened
 from arrange.formats.playing_order import Bar, playing_order
 from arrange.formats.section_names import section_heads, section_kind, section_labels
 from arrange.formats.ties import merge_ties
@@ -39,6 +39,7 @@ TECHNIQUES = (
     "cue",
 )
 MOST_NOTES = 5_000_000  # as played; the longest symphonies have some 200,000
+MOST_OCTAVES = 10  # that a part is moved by: what can be heard is about as wide
 DEFAULT_TEMPO = 120.0  # quarter notes a minute, as in the Standard MIDI File specification
 
 
@@ -158,18 +159,30 @@ def move_octaves(
     Raises
     ------
     ReadError
-        If no part has one of the labels.
+        As ``check_octaves``.
     """
+    check_octaves(octaves, parts["part"], name)
     for label, shift in octaves.items():
-        if label not in parts["part"]:
-            raise ReadError(
-                f"no part is called {label!r}, to be moved by an octave; "
-                f"there are {', '.join(parts['part'])}",
-                file=name,
-            )
         index = parts["part"].index(label)
         notes["pitch"][notes["part"] == index] += 12 * shift
         parts["transpose"][index] += 12 * shift
+
+
+def check_octaves(octaves: Mapping[str, int], labels: Sequence[str], name: str) -> None:
+    """Raise a ReadError if no part has one of the labels, or nothing could be heard so far away."""
+    for label, shift in octaves.items():
+        if label not in labels:
+            raise ReadError(
+                f"no part is called {label!r}, to be moved by an octave; "
+                f"there are {', '.join(labels)}",
+                file=name,
+            )
+        if shift not in range(-MOST_OCTAVES, MOST_OCTAVES + 1):
+            raise ReadError(
+                f"{label!r} cannot be moved by {shortened(shift, 12)} octaves; a whole number from "
+                f"-{MOST_OCTAVES} to {MOST_OCTAVES}",
+                file=name,
+            )
 
 
 def _taken(values: Sequence[str | None], order: Array) -> Any:

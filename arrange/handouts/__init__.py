@@ -15,7 +15,7 @@ from pathlib import Path
 
 from arrange.decisions import DecisionLog
 from arrange.errors import ArrangeError
-from arrange.formats.files import whole_file
+from arrange.formats.files import check_folder, whole_files
 from arrange.handouts.band import band_sheet
 from arrange.handouts.printing import print_band, print_part, text_width
 from arrange.handouts.sheets import STYLES, part_sheet
@@ -73,6 +73,7 @@ def write_handout(
         or the folder cannot be written.
     """
     folder, roles, hand = Path(folder), dict(roles or {}), hand or Hand()
+    check_folder(folder)
     _check_word("paper", paper, tuple(PAPERS))
     _check_word("style", style, STYLES)
     _check_parts(song, roles)
@@ -88,7 +89,10 @@ def write_handout(
     band, name = band_sheet(song, decisions, roles), next(names)
     files[f"{name}.pdf"] = print_band(band, paper)
     files[f"{name}.html"] = band_html(band).encode()
-    return tuple(_write(folder, files))
+    with whole_files(folder) as draft:
+        for name, data in files.items():
+            (draft / name).write_bytes(data)
+    return tuple(folder / name for name in files)
 
 
 def _check_word(what: str, word: str, known: Sequence[str]) -> None:
@@ -144,18 +148,3 @@ def _plain(words: str) -> str:
     """Words as every file system takes them."""
     letters = unicodedata.normalize("NFKD", words).encode("ascii", "ignore").decode().lower()
     return re.sub(r"[^a-z0-9]+", "-", letters).strip("-")[:60].strip("-")
-
-
-def _write(folder: Path, files: Mapping[str, bytes]) -> Iterator[Path]:
-    if folder.exists() and not folder.is_dir():
-        raise ArrangeError(f"{folder} is a file; name a folder for the handout")
-    for name, data in files.items():
-        path = folder / name
-        try:
-            with whole_file(path) as draft:
-                draft.write_bytes(data)
-        except OSError as error:
-            raise ArrangeError(
-                f"{folder}: the handout cannot be written: {error.strerror}; name another folder"
-            ) from None
-        yield path

@@ -48,11 +48,8 @@ def write_page(song: str | os.PathLike[str], target: str | os.PathLike[str]) -> 
         "nbformat": 4,
         "nbformat_minor": 5,
     }
-    try:
-        with whole_file(target) as draft:
-            draft.write_text(json.dumps(notebook, indent=1), encoding="utf-8")
-    except OSError as error:
-        raise ArrangeError(f"{target}: the page was not written: {error.strerror}") from None
+    with whole_file(target) as draft:
+        draft.write_text(json.dumps(notebook, indent=1), encoding="utf-8")
     return target
 
 
@@ -69,8 +66,10 @@ def page_command(
     Raises
     ------
     ArrangeError
-        If what serves it is not installed.
+        If there is no such port, or what serves it is not installed.
     """
+    if port is not None and port not in range(1, 65_536):
+        raise ArrangeError(f"port {port}: from 1 to 65535, or leave it out for a free one")
     if importlib.util.find_spec("voila") is None:
         raise ArrangeError("a page needs voila: pip install 'arrange[page]'")
     command = [sys.executable, "-m", "voila", str(notebook), "--Voila.ip=127.0.0.1"]

@@ -19,12 +19,23 @@ _NOTEBOOKS = Path(__file__).parent.parent.parent / "notebooks"  # there in a clo
 Run = Callable[[Sequence[str]], int]
 
 
+def run_until_it_ends(command: Sequence[str]) -> int:
+    """Run a command and return its exit code; how it answers Ctrl-C is its own affair."""
+    process = subprocess.Popen(command)
+    while True:
+        try:
+            code = process.wait()
+        except KeyboardInterrupt:
+            continue  # the command has got it too, and ends in its own time
+        return code if code >= 0 else 128 - code
+
+
 def open_lab(
     song: str | os.PathLike[str] | None = None,
     *,
     opens: bool = True,
     notebooks: Path = _NOTEBOOKS,
-    run: Run = subprocess.call,
+    run: Run = run_until_it_ends,
 ) -> int:
     """Open JupyterLab on the first lesson, or on the live view of a song; return its exit code.
 
@@ -55,7 +66,7 @@ def open_lab(
         place = min(notebooks.glob("*.ipynb"))
     else:
         place = Path(song).resolve().with_suffix(".live.ipynb")
-        if not place.exists():
+        if not os.path.exists(place):
             write_page(song, place)
     command = [
         sys.executable, "-m", "jupyterlab", f"--ServerApp.root_dir={place.parent}",
@@ -70,7 +81,7 @@ def serve_page(
     port: int | None = None,
     opens: bool = True,
     dark: bool = False,
-    run: Run = subprocess.call,
+    run: Run = run_until_it_ends,
 ) -> int:
     """Serve the live view of a song as a page without code, until it is stopped.
 

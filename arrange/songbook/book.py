@@ -12,7 +12,7 @@ from pathlib import Path
 import pandas as pd
 
 from arrange.decisions import DecisionLog, decisions_path, read_decisions
-from arrange.errors import ArrangeError, ChartError, ReadError
+from arrange.errors import ArrangeError, ChartError, ReadError, shortened
 from arrange.letters import check_text, readable
 from arrange.reading import read
 from arrange.study import Study
@@ -112,7 +112,7 @@ def read_songbook(
         try:
             song = _with_players(read(path), players or {})
         except ArrangeError as error:
-            faults += _faults_of(path.name, error)
+            faults += _faults_of(shortened(path.name), error)
             continue
         studies[_unused_name(song, path, studies)] = Study(song, log=_log(path, faults))
     return Songbook(studies, _faults_table(faults))
@@ -120,14 +120,14 @@ def read_songbook(
 
 def _song_files(paths: str | os.PathLike[str] | Iterable[str | os.PathLike[str]]) -> list[Path]:
     if isinstance(paths, (str, os.PathLike)):
-        if not Path(paths).exists():
+        if not os.path.exists(paths):
             raise ReadError(
                 "there is no such folder; look for a typing error in the path", file=str(paths)
             )
         paths = [paths]
     files: list[Path] = []
     for path in map(Path, paths):
-        files += _files_in(path) if path.is_dir() else [path]
+        files += _files_in(path) if os.path.isdir(path) else [path]
     return files
 
 
@@ -180,7 +180,7 @@ def _unused_name(song: Song, path: Path, taken: Mapping[str, Study]) -> str:
 def _log(path: Path, faults: list[tuple[str, str, str, str]]) -> DecisionLog:
     log = decisions_path(path)
     try:
-        return read_decisions(log) if log.is_file() else DecisionLog()
+        return read_decisions(log) if os.path.isfile(log) else DecisionLog()
     except ArrangeError as error:
         faults += _faults_of(log.name, error)
         return DecisionLog()

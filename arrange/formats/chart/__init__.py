@@ -27,7 +27,7 @@ from arrange.formats.chart.sections import (
 from arrange.formats.chart.tablature import is_string, is_tab_heading, read_tab
 from arrange.formats.chart.text import Faults, Piece, bare_line, decode, shown, split_lines
 from arrange.formats.chart.writing import format_chart, write_chart
-from arrange.formats.written import make_song
+from arrange.formats.written import check_octaves, make_song
 from arrange.tables import Song
 
 __all__ = ["format_chart", "read_chart", "write_chart"]
@@ -74,13 +74,7 @@ def read_chart(
     score = build_score(chart.settings, chart.parts, chart.sections, faults, notices)
     faults.raise_if_any()
     octaves = octaves or {}
-    unknown = [label for label in octaves if label not in chart.parts]
-    if unknown:
-        raise ReadError(
-            f"no part is called {unknown[0]!r}, to be moved by an octave; there are "
-            f"{', '.join(chart.parts)}",
-            file=name,
-        )
+    check_octaves(octaves, list(chart.parts), name)
     written = written_score(score, list(chart.parts.values()), octaves)
     try:
         if played:

@@ -87,11 +87,8 @@ def write_midi(song: Song, path: str | os.PathLike[str]) -> None:
     for row, part in enumerate(song.parts.to_dict("records")):
         own = notes[sounds & (whose == part["part"])]
         midi.tracks.append(_part(part, own, channels[row], ticks))
-    try:
-        with whole_file(path) as draft:
-            midi.save(draft)
-    except OSError as error:
-        raise ArrangeError(f"{path}: the file cannot be written: {error.strerror}") from None
+    with whole_file(path) as draft:
+        midi.save(draft)
 
 
 Timed = tuple[int, int, Any]  # tick, order at one tick, message
