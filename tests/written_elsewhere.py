@@ -48,6 +48,14 @@ KNOWN = {
     ("corpus/schumann_robert/opus48no2.mxl", "stripTies"): VOICES,
     ("corpus/schumann_robert/opus48no2.mxl", "partitura"): UNISON,
     ("corpus/beethoven/opus18no1/movement3.mxl", "stripTies"): VOICES,
+    ("corpus/beethoven/opus18no1/movement4.mxl", "stripTies"): VOICES,
+    ("corpus/beethoven/opus59no1/movement1.mxl", "stripTies"): VOICES,
+    ("corpus/beethoven/opus59no2/movement2.mxl", "stripTies"): VOICES,
+    ("corpus/beethoven/opus59no3/movement2.mxl", "stripTies"): VOICES,
+    ("corpus/haydn/opus74no1/movement4.mxl", "stripTies"): VOICES,
+    ("corpus/mozart/k458/movement4.mxl", "stripTies"): VOICES,
+    ("corpus/schumann_robert/opus41no1/movement5.mxl", "stripTies"): VOICES,
+    ("corpus/weber/concertino_clarinet.mxl", "stripTies"): VOICES,
 }
 
 
