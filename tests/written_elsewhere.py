@@ -53,7 +53,6 @@ KNOWN = {
     ("corpus/beethoven/opus59no2/movement2.mxl", "stripTies"): VOICES,
     ("corpus/beethoven/opus59no3/movement2.mxl", "stripTies"): VOICES,
     ("corpus/haydn/opus74no1/movement4.mxl", "stripTies"): VOICES,
-    ("corpus/mozart/k458/movement4.mxl", "stripTies"): VOICES,
     ("corpus/schumann_robert/opus41no1/movement5.mxl", "stripTies"): VOICES,
     ("corpus/weber/concertino_clarinet.mxl", "stripTies"): VOICES,
 }
