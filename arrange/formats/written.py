@@ -109,7 +109,8 @@ def make_song(written: Written, *, played: bool, notices: list[str], **about: An
         title, source, fingerprint of the Song.
     """
     bars = len(written.numbers)
-    order = np.array(playing_order(written.bars) if played else range(bars), dtype=np.int64)
+    in_order = playing_order(written.bars, written.numbers, notices) if played else range(bars)
+    order = np.array(in_order, dtype=np.int64)
     passed = np.flatnonzero(np.bincount(order, minlength=bars) == 0)
     if len(passed):
         told = ", ".join(written.numbers[bar] for bar in passed[:8].tolist())

@@ -214,6 +214,7 @@ def _close_repeats(section: Section, faults: Faults) -> None:
     last_back = max((index for index, bar in enumerate(bars) if bar.backward), default=-1)
     opened: int | None = None
     inside = False
+    ending: tuple[int, ...] = ()
     taken: set[int] = set()  # times that an ending of this repeat has
     for index, bar in enumerate(bars):
         name, where = f"bar {index + 1} of {section.label}", _bar_place(section, index)
@@ -222,7 +223,7 @@ def _close_repeats(section: Section, faults: Faults) -> None:
                 _tell_unclosed(section, opened, faults)
             opened, taken = index, set()
         if bar.ending_starts:
-            inside = True
+            inside, ending = True, bar.ending_starts
             if opened is None and not taken and index > last_back:
                 faults.add(where, f"{name} begins an ending, but nothing is repeated; "
                            "write ':|' where it goes back")  # fmt: skip
@@ -236,12 +237,15 @@ def _close_repeats(section: Section, faults: Faults) -> None:
         stops = inside and (bar.ending_stops or is_last or bool(bars[index + 1].ending_starts))
         if stops != bar.ending_stops:
             bars[index] = replace(bar, ending_stops=stops)
+        follows = not is_last and bool(bars[index + 1].ending_starts)
+        if bar.backward and stops and not follows and len(taken) > len(ending) == 1:
+            bars[index] = replace(bars[index], backward=1)  # the endings say how often it is played
         inside = inside and not stops
         if faults.too_many:
             break
         if bar.backward:
             opened = None
-            if not is_last and not bars[index + 1].ending_starts:
+            if not is_last and not follows:
                 taken = set()
     if opened is not None:
         _tell_unclosed(section, opened, faults)

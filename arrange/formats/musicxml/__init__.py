@@ -104,7 +104,7 @@ def read_musicxml(
     try:
         return make_song(written, played=played, notices=notices, title=_title(root), **about)
     except ReadError as error:
-        raise ReadError(error.problem, file=name) from None
+        raise ReadError(error.problem, file=name, measure=error.measure) from None
 
 
 def _title(root: Any) -> str:

@@ -281,8 +281,11 @@ def _jumps(element: Any, bar: int, put: Any) -> None:
         signs["fine"] = True
     if element.get("forward-repeat") == "yes":
         signs["forward"] = True
-    if signs.keys() & {"dal_segno", "to_coda", "da_capo", "fine"} and element.get("time-only"):
-        signs["times"] = tuple(int(n) for n in re.findall(r"\d{1,4}", element.get("time-only")))
+    times = tuple(int(n) for n in re.findall(r"\d{1,4}", element.get("time-only") or ""))
+    if times and signs.keys() & {"to_coda", "fine"}:
+        signs["times"] = times
+    if times and signs.keys() & {"dal_segno", "da_capo"}:
+        signs["jump_times"] = times
     if signs:
         put(bar, **signs)
 
@@ -304,11 +307,15 @@ def _written_jumps(events: Events, timing: Timing, bars: list[Bar], put: Any) ->
     for event in events.at("segno").tolist():
         if not bars[timing.bar[event]].segno and _in_direction(events, event):
             put(int(timing.bar[event]), segno="segno")
-    codas = [int(timing.bar[e]) for e in events.at("coda").tolist() if _in_direction(events, e)]
-    if codas and not any(b.coda for b in bars):
-        put(max(codas), coda="coda")  # the last coda sign is the coda; one before leads to it
-        if min(codas) < max(codas) and not any(b.to_coda for b in bars):
-            put(min(codas), to_coda="coda")
+    codas = {int(timing.bar[e]) for e in events.at("coda").tolist() if _in_direction(events, e)}
+    codas |= {bar for bar, signs in enumerate(bars) if signs.coda}
+    if codas:
+        *leaving, last = sorted(codas)  # the last one is the coda; those before lead to it
+        put(last, coda=bars[last].coda or "coda")
+        for bar in leaving:
+            put(bar, coda="")
+        if leaving and not any(b.to_coda for b in bars):
+            put(leaving[0], to_coda="coda")
 
 
 def _in_direction(events: Events, event: int) -> bool:

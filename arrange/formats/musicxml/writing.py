@@ -6,7 +6,8 @@ without repeat signs; printed measure numbers are not kept. Decisions:
 - A part whose notes all have a string and a fret, on a known tuning, gets **one tablature
   staff**. A second staff with the same notes would make every note stand twice in the file:
   larger, and counted twice by whoever reads both staves. Any other part gets one staff with a
-  usual clef; its tuning, strings and frets are told there too.
+  usual clef; its tuning, strings and frets are told there too. Keys whose voices lie on both
+  sides of middle C get two staves, as a pianist reads them; a voice stays on one of them.
 - Frets are counted from the capo, as MusicXML says; the table counts from the nut.
 - Notes keep their voice. What overlaps in one voice without being a chord goes into further
   voices. A part with one unnamed voice names none.
@@ -38,14 +39,22 @@ from arrange.errors import ArrangeError
 from arrange.formats.files import whole_file
 from arrange.formats.musicxml.writing_durations import find_divisions
 from arrange.formats.musicxml.writing_elements import add, told
-from arrange.formats.musicxml.writing_layers import Cell, Layer, Tone, cells_of, layers_of
+from arrange.formats.musicxml.writing_layers import (
+    Cell,
+    Layer,
+    Tone,
+    cells_of,
+    layers_of,
+    put_on_two_staves,
+)
 from arrange.formats.musicxml.writing_notes import Staff, accidentals_of, move, write_cell
 from arrange.formats.musicxml.writing_parts import (
+    MIDDLE_C,
     Part,
     ids_of,
     is_tab,
     parts_of,
-    write_clef,
+    write_clefs,
     write_entry,
     write_strings,
     write_transpose,
@@ -265,11 +274,12 @@ def _write_part(
     element.tail = "\n"
     staff = Staff(part.transpose, is_tab(part, tones))
     layers = layers_of(tones, page.starts)
+    staves = 1 + (part.family == "keys" and put_on_two_staves(layers, MIDDLE_C))
     for bar in range(len(page.meters)):
         measure = add(element, "measure", attributes={"number": str(bar + 1)})
         measure.text = measure.tail = "\n"
         staff.key = _written_key(page.keys[bar], part.transpose)
-        _write_attributes(measure, page, bar, part, tones, staff)
+        _write_attributes(measure, page, bar, part, tones, staff, staves)
         if bar == 0:
             _write_player_words(measure, part)
         if leads:
@@ -288,7 +298,13 @@ def _written_key(key: str | None, transpose: int) -> str | None:
 
 
 def _write_attributes(
-    measure: Any, page: _Page, bar: int, part: Part, tones: list[Tone], staff: Staff
+    measure: Any,
+    page: _Page,
+    bar: int,
+    part: Part,
+    tones: list[Tone],
+    staff: Staff,
+    staves: int,
 ) -> None:
     new_key = page.keys[bar] != page.keys[bar - 1] if bar else page.keys[bar] is not None
     new_meter = not bar or page.meters[bar] != page.meters[bar - 1]
@@ -311,7 +327,7 @@ def _write_attributes(
         if not len(time):
             add(time, "senza-misura")
     if bar == 0:
-        write_clef(attributes, part, tones)
+        write_clefs(attributes, part, tones, staves=staves)
         write_strings(attributes, part, is_tab=staff.is_tab)
         write_transpose(attributes, part)
 
@@ -344,9 +360,6 @@ def _write_bar(
 ) -> None:
     """Add the notes and rests of a bar, layer by layer, and its chord symbols to the first."""
     length = page.starts[bar + 1] - page.starts[bar]
-    present = [layer for layer in layers if bar in layer.bars] or layers[:1]
-    pieces = {layer.voice: layer.bars.get(bar, []) for layer in present}
-    accidentals = accidentals_of((piece for own in pieces.values() for piece in own), staff)
     waiting = chords[::-1]
 
     def write_chords(until: int, at: int) -> None:
@@ -354,16 +367,23 @@ def _write_bar(
             offset, chord = waiting.pop()
             write_harmony(measure, chord, offset - at, -staff.transpose, staff.key)
 
-    for place, (voice, own) in enumerate(pieces.items()):
-        if place and length:
-            move(measure, "backup", length)
-        cells = cells_of(own, length, page.divisions, page.beats[bar], with_rests=place == 0)
-        if not own and 0 < length == page.full[bar]:
-            cells = [Cell(0, length, None, is_bar=True)]
-        for cell in cells:
-            write_chords(cell.offset + max(cell.length, 1), cell.offset)
-            write_cell(measure, cell, voice, staff, accidentals)
-        write_chords(length + 1, length)
+    is_begun = False
+    for staff.number in sorted({layer.staff for layer in layers}):
+        on_staff = [layer for layer in layers if layer.staff == staff.number]
+        present = [layer for layer in on_staff if bar in layer.bars] or on_staff[:1]
+        pieces = {layer.voice: layer.bars.get(bar, []) for layer in present}
+        accidentals = accidentals_of((piece for own in pieces.values() for piece in own), staff)
+        for place, (voice, own) in enumerate(pieces.items()):
+            if is_begun and length:
+                move(measure, "backup", length)
+            is_begun = True
+            cells = cells_of(own, length, page.divisions, page.beats[bar], with_rests=place == 0)
+            if not own and 0 < length == page.full[bar]:
+                cells = [Cell(0, length, None, is_bar=True)]
+            for cell in cells:
+                write_chords(cell.offset + max(cell.length, 1), cell.offset)
+                write_cell(measure, cell, voice, staff, accidentals)
+            write_chords(length + 1, length)
 
 
 def _write_barline(measure: Any, page: _Page, bar: int) -> None:
