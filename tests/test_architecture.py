@@ -14,7 +14,7 @@ PACKAGE = Path(arrange.__file__).parent
 # Bottom up. A module may import from the lines below its own, and inside its own folder; what
 # two modules of one line share belongs on a line below.
 LEVELS = (
-    ("errors",),
+    ("errors", "limits"),
     ("pitch", "spelling", "bibliography", "meters", "paths"),
     ("chords", "hearing", "necks", "voice_leading"),
     ("hands",),
@@ -23,6 +23,7 @@ LEVELS = (
     ("chord_symbols", "chord_members"),
     ("shape_names",),
     ("schemas",),
+    ("song_limits",),
     ("tables",),
     ("formats", "sounding"),
     ("voicing_search", "voicing_tables"),

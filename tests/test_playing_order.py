@@ -15,7 +15,8 @@ from scores import WHOLE_BAR, barline, direction, read_text, rehearsal, score, w
 
 import arrange as ar
 from arrange.errors import ReadError
-from arrange.formats.playing_order import MOST_BARS, Bar, playing_order
+from arrange.formats.playing_order import Bar, playing_order
+from arrange.limits import MOST_MEASURES
 
 
 def test_bars_without_signs_are_played_once_in_order():
@@ -236,7 +237,7 @@ def test_to_coda_without_any_jump_counts_the_second_time():
 
 def test_endless_repeats_are_refused():
     """A stretch a thousand million times is a mistake: it ends at the limit, not in hours."""
-    with pytest.raises(ReadError, match=rf"more than {MOST_BARS} bars; mend their 'times'"):
+    with pytest.raises(ReadError, match=rf"more than {MOST_MEASURES} bars; repeat less often"):
         playing_order([Bar(forward=True, backward=10**9)])
 
 

@@ -17,8 +17,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from arrange.errors import ReadError
-
-MOST_BARS = 20_000  # a limit against absurd repeat counts; a song of ours has some hundred
+from arrange.limits import MOST_MEASURES
 
 
 @dataclass(frozen=True)
@@ -87,7 +86,7 @@ def playing_order(bars: Sequence[Bar]) -> list[int]:
     Raises
     ------
     ReadError
-        If the signs ask for more than ``MOST_BARS`` bars.
+        If the signs ask for more than ``MOST_MEASURES`` bars.
     """
     blocks, closing, endings = _blocks(bars)
     starting: dict[int, list[_Block]] = {}
@@ -115,9 +114,9 @@ def playing_order(bars: Sequence[Bar]) -> list[int]:
         bar = bars[index]
         order.append(index)
         played[index] += 1
-        if len(order) > MOST_BARS:
+        if len(order) > MOST_MEASURES:
             raise ReadError(
-                f"the repeats ask for more than {MOST_BARS} bars; mend their 'times', "
+                f"the repeats ask for more than {MOST_MEASURES} bars; repeat less often, "
                 "or read the page order with played=False"
             )
         time = played[index]

@@ -11,13 +11,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from arrange.errors import ChartError, ReadError
+from arrange.errors import ChartError, ReadError, cut_text, shown
 from arrange.formats.chart.building import build_score
-from arrange.formats.chart.header import MOST_STRINGS, SETTINGS, Part, read_part
-from arrange.formats.chart.pages import check_size, written_score
+from arrange.formats.chart.header import SETTINGS, Part, read_part
+from arrange.formats.chart.pages import written_score
 from arrange.formats.chart.rows import Row, read_row
 from arrange.formats.chart.sections import (
-    MOST_BARS,
     Section,
     Setting,
     add_block,
@@ -25,15 +24,15 @@ from arrange.formats.chart.sections import (
     read_heading,
 )
 from arrange.formats.chart.tablature import is_string, is_tab_heading, read_tab
-from arrange.formats.chart.text import Faults, Piece, bare_line, decode, shown, split_lines
+from arrange.formats.chart.text import Faults, Piece, bare_line, decode, split_lines
 from arrange.formats.chart.writing import format_chart, write_chart
 from arrange.formats.written import make_song
+from arrange.limits import MOST_MEASURES, MOST_PARTS, MOST_STRINGS, MOST_TEXT
 from arrange.tables import Song
 
 __all__ = ["format_chart", "read_chart", "write_chart"]
 
-_MOST_PARTS = 200
-_MOST_ROWS = 200  # that sound together
+_MOST_ROWS = 1_000  # that sound together
 
 
 def read_chart(
@@ -70,7 +69,7 @@ def read_chart(
     faults = Faults(name, lines)
     chart = _Chart(faults)
     chart.read(lines)
-    notices: list[str] = []
+    notices = chart.notices
     score = build_score(chart.settings, chart.parts, chart.sections, faults, notices)
     faults.raise_if_any()
     octaves = octaves or {}
@@ -83,8 +82,6 @@ def read_chart(
         )
     written = written_score(score, list(chart.parts.values()), octaves)
     try:
-        if played:
-            check_size(written)
         return make_song(written, played=played, notices=notices, title=chart.title, **about)
     except ReadError as error:
         raise ChartError(error.problem, file=name) from None
@@ -96,6 +93,7 @@ class _Chart:
     def __init__(self, faults: Faults) -> None:
         self.faults = faults
         self.title = ""
+        self.notices: list[str] = []
         self.settings: list[Setting] = []
         self.parts: dict[str, Part] = {}
         self.sections: list[Section] = []
@@ -163,8 +161,8 @@ class _Chart:
 
     def _count(self, where: Piece, bars: int) -> None:
         self._bars += bars
-        if self._bars > MOST_BARS:
-            self.faults.add(where, f"a chart has {MOST_BARS} bars at most, as written")
+        if self._bars > MOST_MEASURES:
+            self.faults.add(where, f"a chart has {MOST_MEASURES} bars at most, as written")
             self._is_over = True
 
     def _flush(self) -> None:
@@ -173,13 +171,26 @@ class _Chart:
             self._count(self._rows[0].where, len(self._rows[0].cells))
         self._rows = []
 
+    def _is_too_long(self, value: Piece) -> bool:
+        """Whether a label or another name in a setting is longer than a song's may be; tells it."""
+        for piece in value.split(";"):
+            if len(piece.text) > MOST_TEXT and not piece.text.startswith("numbered "):
+                self.faults.add(piece, f"{shown(piece.text)} has {len(piece.text):,} characters; "
+                                f"{MOST_TEXT} is the most")  # fmt: skip
+                return True
+        return False
+
     def _set(self, name: str, value: Piece) -> None:
+        if name in ("part", "section") and self._is_too_long(value):
+            return
         if name == "section":
             self._close()
             self._told = self.faults.count
             self._open = read_heading(value, self._done, self.faults)
         elif name == "title":
-            self.title = value.text
+            self.title = cut_text(value.text, MOST_TEXT)
+            if self.title != value.text:
+                self.notices.append(f"the title is cut to {MOST_TEXT} characters")
         elif name == "part":
             part = read_part(value, self.faults)
             if part is not None and part.label in self.parts:
@@ -187,9 +198,9 @@ class _Chart:
                                 "a label of its own")  # fmt: skip
             elif part is not None:
                 self.parts[part.label] = part
-                self._is_over = len(self.parts) > _MOST_PARTS
+                self._is_over = len(self.parts) > MOST_PARTS
                 if self._is_over:
-                    self.faults.add(value, f"a chart has {_MOST_PARTS} parts at most")
+                    self.faults.add(value, f"a chart has {MOST_PARTS} parts at most")
         elif self._open is None:
             self.settings.append(Setting(0, name, value))
         else:

@@ -14,9 +14,9 @@ from typing import Any
 
 import pandas as pd
 
-from arrange.formats.chart.bars import MOST_FRETS
 from arrange.formats.chart.header import Meter, Part
 from arrange.formats.chart.items import TECHNIQUE_WORDS, is_shared
+from arrange.limits import MOST_FRETS
 from arrange.pitch import note_name
 from arrange.tables import Song
 
