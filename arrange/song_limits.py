@@ -111,14 +111,10 @@ def _check_length(measures: pd.DataFrame) -> float:
 def _check_notes(notes: pd.DataFrame, end: float) -> None:
     onset, duration = (notes[name].to_numpy() for name in ("onset", "duration"))
     outside = (onset < 0) | (onset + duration > end + _SAME)
-    timeless = (duration == 0) != notes["grace"].to_numpy(dtype=bool)
-    for wrong, rule in (
-        (outside, f"it lies outside the song, which is {end:g} quarter notes long"),
-        (timeless, "grace notes have a duration of 0, others more"),
-    ):
-        if wrong.any():
-            row = int(np.argmax(wrong))
-            raise TableError(
-                f"table 'notes', row {row}, measure {notes['measure'].iloc[row]}: a note of "
-                f"{notes['part'].iloc[row]} at {onset[row]:g} for {duration[row]:g}; {rule}"
-            )
+    if outside.any():
+        row = int(np.argmax(outside))
+        raise TableError(
+            f"table 'notes', row {row}, measure {notes['measure'].iloc[row]}: a note of "
+            f"{notes['part'].iloc[row]} at {onset[row]:g} for {duration[row]:g} lies outside the "
+            f"song, which is {end:g} quarter notes long"
+        )

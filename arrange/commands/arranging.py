@@ -115,7 +115,7 @@ def _condense(options: argparse.Namespace) -> int:
         pins=rules["pin"],
         forbid=rules["forbid"],
     )
-    write_song(result.song, options.output, overwrite=options.overwrite)
+    left_out = write_song(result.song, options.output, overwrite=options.overwrite)
     told = result.choices.assign(layers=[" + ".join(each) for each in result.choices["layers"]])
     with whole_file(table) as draft:
         told.drop(columns=["tuning"]).to_csv(draft, index=False)
@@ -123,7 +123,7 @@ def _condense(options: argparse.Namespace) -> int:
         print(section)
         for row in rows.itertuples():
             print(f"  {row.player} {row.action} {row.layers}".rstrip() + f": {row.reason}")
-    for notice in result.song.notices:
+    for notice in (*result.song.notices, *left_out):
         print(f"note: {notice}")
     how = "proven: nothing is worth more" if result.is_proven else f"at most {result.gap:.1%} short"
     print(f"{result.share:.0%} of what all layers are worth; {how}.")
@@ -153,8 +153,8 @@ def _rebuild(options: argparse.Namespace) -> int:
     song = read(options.file)
     log = read_decisions(options.decisions or decisions_path(options.file))
     built = rebuild(song, log)
-    write_song(built.song, options.output, overwrite=options.overwrite)
-    for notice in log.notices:
+    left_out = write_song(built.song, options.output, overwrite=options.overwrite)
+    for notice in (*log.notices, *left_out):
         print(f"note: {notice}")
     for decision, why in built.stale:
         print(f"not made: {decision}; {why}")

@@ -162,7 +162,7 @@ def _harmony(element: Any) -> Chord | str:
         root = _numeral_root(children.get("numeral"))
     if root is None:
         return "they name no root by letter"
-    degrees = []
+    degrees: list[Degree] = []
     for degree in element.iterchildren("degree"):
         texts = first_texts(degree)
         value = number(texts.get("degree-value"))
