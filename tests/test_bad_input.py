@@ -219,6 +219,21 @@ def test_zip_bomb(tmp_path):
     refused(tmp_path, bomb, says, "song.mxl", within=1)
 
 
+@pytest.mark.parametrize("method", [zipfile.ZIP_BZIP2, zipfile.ZIP_LZMA])
+def test_other_packing_than_deflate_is_refused_unopened(tmp_path, method):
+    """MusicXML 4.0 asks for DEFLATE; a damaged head of the others asks for any amount of memory."""
+    whole = packed(
+        {"META-INF/container.xml": CONTAINER.format("song.xml"), "song.xml": "<a/>"}, method
+    )
+    refused(tmp_path, whole, "packed by another method than DEFLATE", "song.mxl", within=1)
+
+
+def test_a_zip_of_a_thousand_files_is_refused(tmp_path):
+    """A score comes with a picture or two."""
+    members = {str(number): "" for number in range(1001)}
+    refused(tmp_path, packed(members), "holds more than 1,000 files", "song.mxl", within=1)
+
+
 def test_a_zip_inside_is_no_score(tmp_path):
     """A zip in a zip: what the container points at must be XML."""
     refused(
