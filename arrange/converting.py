@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 from arrange.errors import ArrangeError, shortened
@@ -14,7 +15,7 @@ from arrange.formats.musicxml.writing import write_musicxml
 from arrange.reading import read
 from arrange.tables import Song
 
-_WRITERS: dict[str, Callable[[Song, Path], object]] = {
+_WRITERS: dict[str, Callable[[Song, Path], tuple[str, ...] | None]] = {
     ".musicxml": write_musicxml,
     ".xml": write_musicxml,
     ".mid": write_midi,
@@ -40,7 +41,7 @@ def convert(
     Returns
     -------
     Song
-        As read.
+        As read; its notices tell as well what the new file does not hold.
 
     Raises
     ------
@@ -49,12 +50,19 @@ def convert(
     """
     song_writer(Path(target), overwrite=overwrite)
     song = read(source)
-    write_song(song, target, overwrite=overwrite)
-    return song
+    left_out = write_song(song, target, overwrite=overwrite)
+    return replace(song, notices=(*song.notices, *left_out))
 
 
-def write_song(song: Song, target: str | os.PathLike[str], *, overwrite: bool = False) -> None:
+def write_song(
+    song: Song, target: str | os.PathLike[str], *, overwrite: bool = False
+) -> tuple[str, ...]:
     """Write a song in the format that a file's suffix names; whole or not at all.
+
+    Returns
+    -------
+    tuple of str
+        What of the song the file does not hold, a sentence each, where its format tells.
 
     Raises
     ------
@@ -62,10 +70,16 @@ def write_song(song: Song, target: str | os.PathLike[str], *, overwrite: bool = 
         As ``convert``.
     """
     target = Path(target)
-    song_writer(target, overwrite=overwrite)(song, target)
+    writer = song_writer(target, overwrite=overwrite)
+    try:
+        return writer(song, target) or ()
+    except OSError as error:
+        raise ArrangeError(f"{shortened(target)}: it cannot be written: {error.strerror}") from None
 
 
-def song_writer(target: Path, *, overwrite: bool = False) -> Callable[[Song, Path], object]:
+def song_writer(
+    target: Path, *, overwrite: bool = False
+) -> Callable[[Song, Path], tuple[str, ...] | None]:
     """Return what writes a song in the format that a file's suffix names.
 
     Raises

@@ -18,7 +18,8 @@ from collections.abc import Callable, Sequence
 from functools import cached_property
 from typing import Any
 
-_LONGEST_PATH = 120  # signs of a path that a message shows
+_LONGEST_PATH = 120  # characters of a path in a message
+_MOST_SHOWN = 40  # characters of a value in a message
 
 
 def shortened(text: object, most: int = _LONGEST_PATH) -> str:
@@ -27,6 +28,19 @@ def shortened(text: object, most: int = _LONGEST_PATH) -> str:
     if len(told) <= most:
         return told
     return f"{told[: most // 2]}...{told[-(most // 2 - 3) :]}"
+
+
+def cut_text(text: str, most: int) -> str:
+    """Return a text of at most so many characters: a longer one ends in dots where it is cut."""
+    return text if len(text) <= most else f"{text[: most - 3]}..."
+
+
+def shown(value: object) -> str:
+    """Return a value as a message quotes it, cut where it is very long."""
+    if isinstance(value, str):
+        return repr(value if len(value) <= _MOST_SHOWN else value[:_MOST_SHOWN] + "...")
+    text = repr(value)
+    return text if len(text) <= _MOST_SHOWN else text[:_MOST_SHOWN] + "..."
 
 
 class ArrangeError(ValueError):
@@ -78,9 +92,8 @@ class ChordError(ArrangeError):
         return self._suggest()
 
     def __str__(self) -> str:
-        shown = self.text if len(self.text) <= 32 else self.text[:32] + "..."
         way_out = f"did you mean {self.suggestion!r}?" if self.suggestion else self.remedy
-        return f"no {self.what} {shown!r}; {way_out}"
+        return f"no {self.what} {shown(self.text)}; {way_out}"
 
 
 class ReadError(ArrangeError):

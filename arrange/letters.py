@@ -8,10 +8,9 @@ from __future__ import annotations
 
 import re
 
-from arrange.errors import ArrangeError
+from arrange.errors import ArrangeError, shown
 
 _LONE_SURROGATE = re.compile("[\ud800-\udfff]")
-_MOST_SHOWN = 40  # letters of a long value
 
 
 def check_text(what: str, text: str) -> str:
@@ -45,8 +44,3 @@ def readable(text: str) -> str:
 def is_text(text: str) -> bool:
     """Return whether the text can be written as UTF-8."""
     return _LONE_SURROGATE.search(text) is None
-
-
-def shown(text: str) -> str:
-    """Return a text in quotes for a message, cut if it is long."""
-    return repr(text if len(text) <= _MOST_SHOWN else text[:_MOST_SHOWN] + "...")

@@ -24,6 +24,7 @@ from typing import Any
 import numpy as np
 
 from arrange.errors import ArrangeError
+from arrange.limits import MOST_FRETS, MOST_STRINGS
 from arrange.pitch import note_name, parse_note
 from arrange.spelling import nearest_spelling
 
@@ -31,8 +32,6 @@ Array = np.ndarray[Any, Any]
 Shape = tuple[int, ...]  # a fret for each string, string 1 first
 
 LEFT_OUT = -1
-MOST_STRINGS = 12
-MOST_FRETS = 36
 
 # Open strings, low string first, as players name them (common practice).
 TUNINGS = {

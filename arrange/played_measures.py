@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import re
 
-from arrange.errors import ArrangeError
-from arrange.letters import shown
+from arrange.errors import ArrangeError, shown
 
 _FIRST_LAST = re.compile(r"([0-9]+)(?:\s*[-–]\s*([0-9]+))?")
 _MOST_DIGITS = 6  # a song has some hundred measures

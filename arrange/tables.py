@@ -21,6 +21,7 @@ from arrange.schemas import (
     Column,
     Table,
 )
+from arrange.song_limits import check_limits
 from arrange.spelling import unknown_name
 
 _LABELS = {name: pd.Index(table.names) for name, table in ALL_TABLES.items()}
@@ -171,7 +172,8 @@ def _check_allowed(values: Any, column: Column, table: str) -> None:
 
 
 def _check_within(values: Any, column: Column, table: str, least: float, most: float) -> None:
-    numbers = np.asarray(values)
+    missing = {"dtype": np.float64, "na_value": np.nan} if column.dtype == "Int64" else {}
+    numbers = pd.array(values).to_numpy(**missing) if missing else np.asarray(values)
     outside = (numbers < least) | (numbers > most)
     if outside.any():
         row = int(np.argmax(outside))
@@ -213,7 +215,7 @@ class Song:
     ------
     TableError
         If a table breaks its schema, names a part, section or measure that does not exist, or
-        is not in order of time where it must be.
+        is not in order of time where it must be; or as ``check_limits``.
     """
 
     parts: pd.DataFrame
@@ -229,11 +231,16 @@ class Song:
     def __post_init__(self) -> None:
         for table in SONG_TABLES:
             object.__setattr__(self, table.name, check_table(getattr(self, table.name), table))
-        _check_across({table.name: getattr(self, table.name) for table in SONG_TABLES})
+        tables = {table.name: getattr(self, table.name) for table in SONG_TABLES}
+        _check_across(tables)
+        check_limits(tables, self.title)
 
     @classmethod
     def from_columns(cls, columns: Mapping[str, Columns | pd.DataFrame], **about: Any) -> Song:
-        """Return a Song from whole columns, table by table; checked like any other, but fast.
+        """Return a Song from whole columns, table by table; checked, fast, but of any size.
+
+        ``check_limits`` is for what comes from outside; within the package a song may hold many
+        copies of a passage.
 
         Parameters
         ----------

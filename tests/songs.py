@@ -15,6 +15,7 @@ from typing import Any
 import pandas as pd
 
 from arrange.chords import Degree, chord_intervals
+from arrange.meters import meter_quarters
 from arrange.pitch import parse_note
 from arrange.schemas import CHORDS, NOTES, PARTS
 from arrange.tables import Song, check_table
@@ -80,8 +81,7 @@ def song(
     **about: Any,
 ) -> Song:
     """A Song; chords are (onset, root, kind, bass or None, (degree, alter, type), ...)."""
-    beats, unit = map(int, meter.split("/"))
-    bar = 4.0 * beats / unit
+    bar = float(meter_quarters(meter) or 4)
     notes = notes_of(*rows, bar=bar, sections=sections)
     end = (notes["onset"] + notes["duration"]).max() if len(notes) else 0.0
     bars = max(bars, math.ceil(end / bar - 1e-9), max(first for _, first in sections), 1)

@@ -15,7 +15,7 @@ PACKAGE = Path(arrange.__file__).parent
 # Bottom up. A module may import from the lines below its own, and inside its own folder; what
 # two modules of one line share belongs on a line below.
 LEVELS = (
-    ("errors",),
+    ("errors", "limits"),
     ("letters",),
     ("pitch", "spelling", "bibliography", "meters", "paths", "part_lists", "played_measures"),
     ("chords", "hearing", "necks", "voice_leading"),
@@ -25,6 +25,7 @@ LEVELS = (
     ("chord_symbols", "chord_members"),
     ("shape_names",),
     ("schemas",),
+    ("song_limits",),
     ("tables",),
     ("formats", "sounding"),
     ("voicing_search", "voicing_tables"),

@@ -15,7 +15,7 @@ from scores import WHOLE_BAR, barline, direction, read_text, rehearsal, score, w
 
 import arrange as ar
 from arrange.errors import ReadError
-from arrange.formats.playing_order import MOST_BARS, Bar, playing_order
+from arrange.formats.playing_order import Bar, playing_order
 
 
 def test_bars_without_signs_are_played_once_in_order():
@@ -399,7 +399,7 @@ def test_a_repeat_sign_at_an_ending_of_several_times_leads_back_to_it():
 def test_endless_repeats_are_refused_with_their_measure():
     """A stretch a thousand million times is a mistake: it ends at the limit, not in hours."""
     with pytest.raises(
-        ReadError, match=rf"measure 2: .* more than {MOST_BARS} bars; mend its 'times'"
+        ReadError, match=rf"measure 2: .* more than {MOST_MEASURES} bars; mend its 'times'"
     ):
         playing_order([Bar(), Bar(forward=True, backward=10**9)])
 

@@ -140,11 +140,11 @@ def _condense(options: argparse.Namespace) -> int:
     )
     told = result.choices.assign(layers=list(map(join_parts, result.choices["layers"])))
     with whole_files(target.parent) as draft:
-        write_song(result.song, draft / target.name)
+        left_out = write_song(result.song, draft / target.name)
         told.drop(columns=["tuning"]).to_csv(draft / table.name, index=False)
     for line in condensation_text(result):
         print(line)
-    for notice in result.song.notices:
+    for notice in (*result.song.notices, *left_out):
         print(wrapped(f"note: {notice}"))
     how = "proven: nothing is worth more" if result.is_proven else f"at most {result.gap:.1%} short"
     print(f"{result.share:.0%} of what all layers are worth; {how}.")
@@ -183,8 +183,8 @@ def _rebuild(options: argparse.Namespace) -> int:
     song = read(options.file)
     log = read_decisions(options.decisions or decisions_path(options.file))
     built = rebuild(song, log)
-    write_song(built.song, options.output, overwrite=options.overwrite)
-    for notice in log.notices:
+    left_out = write_song(built.song, options.output, overwrite=options.overwrite)
+    for notice in (*log.notices, *left_out):
         print(f"note: {notice}")
     for decision, why in built.stale:
         print(f"not made: {decision}; {why}")

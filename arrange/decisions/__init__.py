@@ -34,9 +34,9 @@ from arrange.decisions.entries import (
     parse_decisions,
 )
 from arrange.decisions.log_file import append_entry, fingerprint_of, read_log_bytes
-from arrange.errors import ArrangeError, LogChangedError, ReadError
+from arrange.errors import ArrangeError, LogChangedError, ReadError, shown
 from arrange.findings import Waiver
-from arrange.letters import check_text, readable, shown
+from arrange.letters import check_text, readable
 from arrange.part_lists import join_parts
 from arrange.spelling import unknown_name
 from arrange.tables import Song, section_row

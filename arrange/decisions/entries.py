@@ -19,8 +19,8 @@ import numpy as np
 
 from arrange.decisions.changes import Change, Span, in_spans
 from arrange.decisions.rows import Fault, Line, parse_table, table_lines
-from arrange.errors import ArrangeError
-from arrange.letters import is_text, shown
+from arrange.errors import ArrangeError, shown
+from arrange.letters import is_text
 from arrange.part_lists import join_parts, split_parts
 from arrange.played_measures import parse_measures
 from arrange.schemas import NOTES, PARTS

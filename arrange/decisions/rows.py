@@ -12,9 +12,8 @@ from typing import Any
 
 import pandas as pd
 
-from arrange.errors import ArrangeError
-from arrange.letters import shown
-from arrange.necks import MOST_FRETS
+from arrange.errors import ArrangeError, shown
+from arrange.limits import MOST_FRETS
 from arrange.schemas import Column, Table
 from arrange.tables import check_table
 

@@ -14,8 +14,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from arrange.errors import ArrangeError
-from arrange.letters import check_text, shown
+from arrange.errors import ArrangeError, shown
+from arrange.letters import check_text
 from arrange.part_lists import join_parts, quoted, split_fields, split_parts, unquoted
 from arrange.played_measures import parse_measures
 from arrange.schemas import FINDINGS

@@ -21,8 +21,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from arrange.errors import ReadError
-
-MOST_BARS = 20_000  # a limit against absurd repeat counts; a song of ours has some hundred
+from arrange.limits import MOST_MEASURES
 
 
 @dataclass(frozen=True)
@@ -119,7 +118,7 @@ def playing_order(
     Raises
     ------
     ReadError
-        If the signs ask for more than ``MOST_BARS`` bars.
+        If the signs ask for more than ``MOST_MEASURES`` bars.
     """
     numbers = numbers or [str(number) for number in range(1, len(bars) + 1)]
     form = _form(bars)
@@ -174,7 +173,7 @@ class _Run:
         Raises
         ------
         ReadError
-            If it gets longer than ``MOST_BARS``.
+            If it gets longer than ``MOST_MEASURES``.
         """
         starting: dict[int, list[_Block]] = {}
         for block in self.form.blocks:
@@ -194,7 +193,7 @@ class _Run:
                 continue
             self.order.append(index)
             self.played[index] += 1
-            if len(self.order) > MOST_BARS:
+            if len(self.order) > MOST_MEASURES:
                 raise _too_long(None if last_back is None else numbers[last_back])
             closed = self.form.closing.get(index)
             if closed is not None and self._goes_back(closed, index):
@@ -272,7 +271,7 @@ class _Run:
 def _too_long(measure: str | None) -> ReadError:
     what = "the song has" if measure is None else "the repeat that ends here asks for"
     return ReadError(
-        f"{what} more than {MOST_BARS} bars; mend its 'times', or read the page order with "
+        f"{what} more than {MOST_MEASURES} bars; mend its 'times', or read the page order with "
         "played=False",
         measure=measure,
     )

@@ -18,7 +18,7 @@ from typing import Any
 
 import pandas as pd
 
-from arrange.errors import ArrangeError
+from arrange.errors import ArrangeError, ReadError, shown
 from arrange.formats.chart.cells import chord_cells, exact, layer_cells, part_layers
 from arrange.formats.chart.header import (
     CHORDS,
@@ -31,6 +31,7 @@ from arrange.formats.chart.header import (
     read_meter,
     read_part,
 )
+from arrange.formats.chart.reading import read_chart
 from arrange.formats.chart.text import Faults, Piece, bare_line
 from arrange.formats.files import whole_file
 from arrange.formats.instruments import instrument_family
@@ -64,9 +65,15 @@ def write_chart(song: Song, path: str | os.PathLike[str]) -> None:
     Raises
     ------
     ArrangeError
-        If a label holds a sign that a chart needs for itself (``,``, ``;`` or ``|``).
+        If a label holds a sign that a chart needs for itself (``,``, ``;`` or ``|``), a note has
+        no length, or the chart could not be read again.
     """
     text = format_chart(song)
+    try:
+        read_chart(text.encode())
+    except ReadError as error:
+        first = str(error).splitlines()[0]
+        raise ArrangeError(f"this song cannot be told as a chart; its {first}") from None
     with whole_file(Path(path)) as draft:
         draft.write_text(text, encoding="utf-8", newline="\n")
 
@@ -227,14 +234,15 @@ def _check_label(what: str, label: str, signs: str) -> None:
     for sign in signs:
         if sign in label:
             raise ArrangeError(
-                f"{what} {label!r}: a chart needs the sign {sign!r} for itself; rename the {what}"
+                f"{what} {shown(label)}: a chart needs the sign {sign!r} for itself; rename the "
+                f"{what}"
             )
     line = f"{what}: {label}"
     first = label.partition(":")[0].strip().lower() if ":" in label else ""
     is_plain = line.isprintable() and bare_line(line, 1).text == line and label == label.strip()
     if not label or not is_plain or label == CHORDS or (what == "part" and first in SETTINGS):
         raise ArrangeError(
-            f"{what} {label!r}: a chart cannot tell this label from its own words; rename the "
+            f"{what} {shown(label)}: a chart cannot tell this label from its own words; rename the "
             f"{what}"
         )
 

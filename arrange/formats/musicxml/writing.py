@@ -25,7 +25,6 @@ What the file cannot hold comes back as sentences.
 from __future__ import annotations
 
 import os
-import re
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -67,6 +66,7 @@ from arrange.formats.musicxml.writing_signs import (
     write_words,
 )
 from arrange.formats.musicxml.writing_tones import tones_of
+from arrange.meters import meter_quarters, meter_terms
 from arrange.pitch import key_fifths, key_name
 from arrange.tables import Song
 
@@ -74,7 +74,6 @@ _DOCTYPE = (
     '<!DOCTYPE score-partwise PUBLIC "-//Recordare//DTD MusicXML 4.0 Partwise//EN"'
     ' "http://www.musicxml.org/dtds/partwise.dtd">'
 )
-_METER = re.compile(r"([1-9]\d{0,3}(?:\+[1-9]\d{0,3})*)/([1-9]\d{0,3})")
 # Sections that the reader names by itself, where nothing is written.
 _UNNAMED, _BEFORE_THE_FIRST = "Song", "Start"
 _SAME_TEMPO = 1e-9  # a share: a mean over a bar is as exact as its arithmetic
@@ -97,7 +96,8 @@ def write_musicxml(song: Song, path: str | os.PathLike[str]) -> tuple[str, ...]:
     Raises
     ------
     ArrangeError
-        If the song has no part, or the path asks for a compressed file.
+        If the song has no part, a note is written below C0 or above B9, or the path asks for a
+        compressed file.
     """
     path = Path(path)
     if path.suffix.lower() == ".mxl":
@@ -174,9 +174,6 @@ class _Page:
 def _page(song: Song, notices: list[str]) -> _Page:
     measures, notes = song.measures, song.notes
     meters = measures["meter"].tolist()
-    odd = sorted({meter for meter in meters if meter != "free" and not _terms(meter)})
-    if odd:
-        notices.append(f"no meters, and written as free: {', '.join(odd)}")
     lines = np.append(measures["onset"].to_numpy(), song.duration)
     beats = [_beat(meter) for meter in meters]
     bar_of_note = np.clip(notes["measure"].to_numpy() - 1, 0, len(measures) - 1)
@@ -201,7 +198,7 @@ def _page(song: Song, notices: list[str]) -> _Page:
         divisions,
         starts,
         [max(round(beat * divisions), 1) for beat in beats],
-        [round(_full(meter) * divisions) for meter in meters],
+        [round(meter_quarters(meter) * divisions) for meter in meters],
         meters,
         [key if isinstance(key, str) else None for key in measures["key"].tolist()],
         measures["tempo"].tolist(),
@@ -210,22 +207,11 @@ def _page(song: Song, notices: list[str]) -> _Page:
     )
 
 
-def _terms(meter: str) -> list[tuple[str, str]]:
-    """Beats and beat type of each term of a meter; none where it is no meter."""
-    found = [_METER.fullmatch(term) for term in meter.split(" + ")]
-    return [(term[1], term[2]) for term in found if term] if all(found) else []
-
-
 def _beat(meter: str) -> float:
     """The beat in quarter notes: a dotted note in 6/8, 9/8, 12/8, else at most a quarter."""
-    terms = _terms(meter)
-    unit = 4 / int(terms[0][1]) if terms else 1.0
+    terms = meter_terms(meter)
+    unit = 4 / terms[0][1] if terms else 1.0
     return 3 * unit if _is_compound(meter) else min(unit, 1.0)
-
-
-def _full(meter: str) -> float:
-    """The length of a full bar in quarter notes, 0 where the meter is free."""
-    return sum(4 * sum(map(int, beats.split("+"))) / int(unit) for beats, unit in _terms(meter))
 
 
 def _is_compound(meter: str) -> bool:
@@ -321,7 +307,7 @@ def _write_attributes(
             add(key, "mode", staff.key.partition(" ")[2])
     if new_meter:
         time = add(attributes, "time")
-        for beats, unit in _terms(page.meters[bar]):
+        for beats, unit in meter_terms(page.meters[bar]):
             add(time, "beats", beats)
             add(time, "beat-type", unit)
         if not len(time):
