@@ -73,6 +73,7 @@ def read_chart(
     notices: list[str] = []
     score = build_score(chart.settings, chart.parts, chart.sections, faults, notices)
     faults.raise_if_any()
+    score.remarks[:0] = [(-1, text) for text in chart.remarks]
     octaves = octaves or {}
     unknown = [label for label in octaves if label not in chart.parts]
     if unknown:
@@ -97,6 +98,7 @@ class _Chart:
         self.faults = faults
         self.title = ""
         self.settings: list[Setting] = []
+        self.remarks: list[str] = []  # for all the song
         self.parts: dict[str, Part] = {}
         self.sections: list[Section] = []
         self._open: tuple[Section, Section | None] | None = None
@@ -128,7 +130,7 @@ class _Chart:
         if not line.text:
             self._flush()
         elif setting == "remark":
-            pass  # for the players
+            self._remark(line.part(len(name) + 1).text)
         elif setting in SETTINGS:
             self._flush()
             self._set(setting, line.part(len(name) + 1))
@@ -195,6 +197,11 @@ class _Chart:
         else:
             section = self._open[0]
             section.settings.append(Setting(len(section.bars), name, value))
+
+    def _remark(self, text: str) -> None:
+        own = self.remarks if self._open is None else self._open[0].remarks
+        if text:
+            own.append(text)
 
     def _close(self) -> None:
         self._flush()

@@ -54,6 +54,7 @@ class Section:
     numbered: list[str] = field(default_factory=list)
     settings: list[Setting] = field(default_factory=list)
     bars: list[Bar] = field(default_factory=list)
+    remarks: list[str] = field(default_factory=list)
     layers: dict[Place, dict[int, Cell]] = field(default_factory=dict)
 
     def copy(self, **changes: Any) -> Section:
@@ -179,7 +180,7 @@ def finish_section(
             where=section.where, label=section.label, kind=section.kind,
             first_pass=section.first_pass, numbered=section.numbered,
             times=section.times or model.times,
-            settings=[*model.settings, *section.settings],
+            settings=[*model.settings, *section.settings], remarks=section.remarks,
         )  # fmt: skip
         kept = {p: cells for p, cells in section.layers.items() if p.owner.part not in replaced}
         section.layers = {**kept, **own}
