@@ -161,6 +161,14 @@ def key_fifths(key: str) -> int:
     return CIRCLE.index(tonic) - C_IN_CIRCLE - MODES[mode]
 
 
+def moved_key(key: str | None, semitones: int) -> str | None:
+    """Return a key some semitones higher, in the signature with the fewest signs (F#, not Gb)."""
+    if key is None or not semitones % 12:
+        return key
+    fifths = (key_fifths(key) + 7 * semitones + 5) % 12 - 5
+    return key_name(fifths, key.partition(" ")[2])
+
+
 def key_tonic(key: str) -> int:
     """Return the pitch class of a key's tonic: 2 for ``"D minor"``."""
     return parse_pitch_class(key.split()[0])

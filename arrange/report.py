@@ -297,8 +297,8 @@ def _part_rows(song: Song, ranges: pd.DataFrame) -> list[dict[str, Any]]:
                 "family": part.family,
                 "tuning": " ".join(note_name(pitch) for pitch in reversed(tuning)),
                 "capo": part.capo or "",
-                "range": _span(own.lowest, own.highest) if own else "no pitched notes",
-                "middle": _span(own.middle_half_low, own.middle_half_high) if own else "",
+                "range": _span(song, own.lowest, own.highest) if own else "no pitched notes",
+                "middle": _span(song, own.middle_half_low, own.middle_half_high) if own else "",
                 "notes": own.notes if own else 0,
                 "below": _whole(own.lower_reserve) if own else "",
                 "above": _whole(own.upper_reserve) if own else "",
@@ -307,8 +307,8 @@ def _part_rows(song: Song, ranges: pd.DataFrame) -> list[dict[str, Any]]:
     return rows
 
 
-def _span(low: float, high: float) -> str:
-    return f"{note_name(low)} to {note_name(high)}"
+def _span(song: Song, low: float, high: float) -> str:
+    return f"{song.note_name(low)} to {song.note_name(high)}"
 
 
 def _whole(value: float) -> str:

@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -15,6 +16,7 @@ import pandas as pd
 import pyarrow as pa
 
 from arrange.errors import ArrangeError, TableError
+from arrange.pitch import note_name
 from arrange.schemas import (
     ALL_TABLES,
     SONG_TABLES,
@@ -24,6 +26,7 @@ from arrange.schemas import (
 from arrange.song_limits import check_limits
 from arrange.spelling import unknown_name
 
+_NEAR = 1e-9  # quarter notes
 _LABELS = {name: pd.Index(table.names) for name, table in ALL_TABLES.items()}
 
 
@@ -193,6 +196,18 @@ def _check_unique(values: Any, name: str, table: Table) -> None:
 
 
 @dataclass(frozen=True)
+class Remark:
+    """A word to the players, and the labels of the sections it is for; none for all the song."""
+
+    text: str
+    sections: tuple[str, ...] = ()
+
+
+# What a Song holds beside its tables.
+ABOUT = ("title", "source", "fingerprint", "notices", "remarks")
+
+
+@dataclass(frozen=True)
 class Song:
     """Five checked tables and a little about where they come from.
 
@@ -210,6 +225,8 @@ class Song:
         SHA-256 of that file's bytes, or empty.
     notices : tuple of str
         What the reader had to repair, assume or leave out, a sentence each.
+    remarks : tuple of Remark
+        Words to the players, for their sheets.
 
     Raises
     ------
@@ -227,6 +244,7 @@ class Song:
     source: str = ""
     fingerprint: str = ""
     notices: tuple[str, ...] = ()
+    remarks: tuple[Remark, ...] = ()
 
     def __post_init__(self) -> None:
         for table in SONG_TABLES:
@@ -247,14 +265,14 @@ class Song:
         columns : mapping of table name to a mapping of column name to array
             Or to a table of another Song, which is taken as it is.
         **about
-            title, source, fingerprint, notices.
+            Of ``ABOUT``.
         """
         song = object.__new__(cls)
         for table in SONG_TABLES:
             own = columns[table.name]
             made = own if isinstance(own, pd.DataFrame) else make_table(own, table)
             object.__setattr__(song, table.name, made)
-        for name in ("title", "source", "fingerprint", "notices"):
+        for name in ABOUT:
             object.__setattr__(song, name, about.get(name, getattr(cls, name)))
         _check_across(columns)
         return song
@@ -295,6 +313,26 @@ class Song:
         """Return the time of an onset in quarter notes as minutes and seconds, ``"1:05"``."""
         whole = int(self.seconds(onset) + 1e-6)
         return f"{whole // 60}:{whole % 60:02d}"
+
+    def key_at(self, onset: float) -> str | None:
+        """Return the key that holds at an onset in quarter notes, or None where none is told."""
+        starts, keys = self._key_map
+        return keys[max(bisect_right(starts, onset + _NEAR) - 1, 0)]
+
+    def note_name(self, pitch: float, onset: float | None = None) -> str:
+        """Return a pitch's name as the key at an onset spells it, or else the song's main key."""
+        return note_name(pitch, self.main_key if onset is None else self.key_at(onset))
+
+    @cached_property
+    def main_key(self) -> str | None:
+        """The key that holds longest, the earlier of two; None where none is told."""
+        lasts = self.measures.groupby("key", sort=False)["duration"].sum()
+        return str(lasts.idxmax()) if len(lasts) else None
+
+    @cached_property
+    def _key_map(self) -> tuple[list[float], list[str | None]]:
+        keys = [key if isinstance(key, str) else None for key in self.measures["key"]]
+        return self.measures["onset"].tolist(), keys
 
     def beat(self, onset: Any, measure: Any) -> Any:
         """Return the place in the bar, from 1, counted in the lower number of its meter."""

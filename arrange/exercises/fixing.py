@@ -26,7 +26,7 @@ from arrange.exercises.trying import MOST_TRIED, WIDEST_LEAP, Trial, trial_of
 from arrange.exercises.words import KIND_WORDS, an_interval, listed, runs_words, told_parts
 from arrange.hands import Hand
 from arrange.part_lists import split_parts
-from arrange.pitch import note_name, parse_note
+from arrange.pitch import parse_note
 
 KIND = "fix it on the neck"
 _KINDS = ("rub", "mud", "third", "outside", "bass")  # that a single note may end
@@ -210,11 +210,13 @@ def _named(exercise: Exercise, trial: Trial, text: str) -> Reply | None:
         pitch = parse_note(text)
     except ArrangeError:
         return None
-    places = exercise.ground.neck(trial.part).places(pitch)
+    ground = exercise.ground
+    neck = ground.neck(trial.part)
+    places = neck.places(pitch)
     if not places:
-        return Reply(False, exercise.ground.neck(trial.part).why_no_place(pitch) + ".")
+        return Reply(False, neck.why_no_place(pitch, ground.key) + ".")
     told = listed([f"{string}/{fret}" for string, fret in places], "or")
-    return Reply(False, f"{note_name(pitch)} lies at {told}: say which, as string/fret.")
+    return Reply(False, f"{ground.name(pitch)} lies at {told}: say which, as string/fret.")
 
 
 def fault(trial: Trial, string: int, fret: int) -> str:

@@ -24,7 +24,7 @@ from arrange.limits import LEAST_TEMPO, MOST_NOTES, MOST_SECTIONS, MOST_TEMPO
 from arrange.pitch import parse_pitch_class
 from arrange.schemas import SONG_TABLES
 from arrange.song_limits import check_limits
-from arrange.tables import Song, integer_column, object_column, text_column
+from arrange.tables import Remark, Song, integer_column, object_column, text_column
 
 Array = np.ndarray[Any, Any]
 
@@ -77,6 +77,8 @@ class Written:
         Signs for the order of playing.
     kinds, passes : mapping of bar to str, to int
         Kind and pass of the section that begins at a bar, where the source tells them.
+    remarks : list of (bar, text)
+        Words to the players of the section that begins at a bar, or of all the song at -1.
     """
 
     ticks: int
@@ -95,6 +97,7 @@ class Written:
     bars: Sequence[Bar]
     kinds: Mapping[int, str] = field(default_factory=dict)
     passes: Mapping[int, int] = field(default_factory=dict)
+    remarks: Sequence[tuple[int, str]] = ()
 
 
 def make_song(written: Written, *, played: bool, notices: list[str], **about: Any) -> Song:
@@ -153,6 +156,7 @@ def make_song(written: Written, *, played: bool, notices: list[str], **about: An
                 "notes": _note_columns(written, order, starts, section_of_bar, labels, notices),
             },
             notices=tuple(notices),
+            remarks=_remarks(written, order, section_of_bar, labels),
             **about,
         )
         check_limits({table.name: getattr(song, table.name) for table in SONG_TABLES}, song.title)
@@ -256,6 +260,18 @@ def _sections(
         "duration": (starts[last + 1] - starts[first]) / written.ticks,
     }
     return columns, np.cumsum(begins) - 1
+
+
+def _remarks(
+    written: Written, order: Array, section_of_bar: Array, labels: Sequence[str]
+) -> tuple[Remark, ...]:
+    """The words to the players, the same text once with all the sections that it is for."""
+    found: dict[tuple[str, bool], list[str]] = {}
+    for bar, text in written.remarks:
+        played = [labels[row] for row in section_of_bar[order == bar].tolist()]
+        if played or bar < 0:
+            found.setdefault((text, bar < 0), []).extend(played)
+    return tuple(Remark(text, tuple(dict.fromkeys(own))) for (text, _), own in found.items())
 
 
 def _mean_tempos(written: Written, notices: list[str]) -> Array:

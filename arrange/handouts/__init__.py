@@ -55,7 +55,7 @@ def write_handout(
         ``"notation"`` for notes with tablature, ``"shapes"`` for fret pictures with a rhythm line
         wherever a section is made of shapes.
     decisions : DecisionLog, optional
-        Told in short on the band sheet.
+        Told in short on the band sheet, and on the sheets of the parts that they are for.
     roles : mapping of part to str, optional
         What each part is for, told on the band sheet.
     hand : Hand, optional
@@ -82,7 +82,7 @@ def write_handout(
     files: dict[str, bytes] = {}
     names = _names(song, parts)
     for part in parts:
-        sheet = part_sheet(song, part, style, text_width(paper), hand)
+        sheet = part_sheet(song, part, style, text_width(paper), hand, decisions)
         name = next(names)
         files[f"{name}.pdf"] = print_part(sheet, song, paper)
         files[f"{name}.html"] = part_html(sheet).encode()

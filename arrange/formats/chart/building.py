@@ -62,6 +62,7 @@ class Score:
     marks: list[tuple[int, str, bool]] = field(default_factory=list)
     kinds: dict[int, str] = field(default_factory=dict)
     passes: dict[int, int] = field(default_factory=dict)
+    remarks: list[tuple[int, str]] = field(default_factory=list)
     notes: list[Note] = field(default_factory=list)
 
 
@@ -196,6 +197,7 @@ class _Builder:
         score = self.score
         first = len(score.bars)
         score.marks.append((first, section.label, True))
+        score.remarks += [(first, text) for text in section.remarks]
         if section.kind is not None:
             score.kinds[first] = section.kind
         if section.first_pass is not None or time > 0:

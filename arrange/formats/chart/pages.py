@@ -62,6 +62,7 @@ def written_score(score: Score, parts: Sequence[Part], octaves: Mapping[str, int
         bars=[bar.signs for bar in score.bars],
         kinds=score.kinds,
         passes=score.passes,
+        remarks=score.remarks,
     )  # fmt: skip
 
 

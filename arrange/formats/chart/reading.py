@@ -63,6 +63,7 @@ def read_chart(
     notices = chart.notices
     score = build_score(chart.settings, chart.parts, chart.sections, faults, notices)
     faults.raise_if_any()
+    score.remarks[:0] = [(-1, text) for text in chart.remarks]
     octaves = octaves or {}
     check_octaves(octaves, list(chart.parts), name)
     written = written_score(score, list(chart.parts.values()), octaves)
@@ -80,6 +81,7 @@ class _Chart:
         self.title = ""
         self.notices: list[str] = []
         self.settings: list[Setting] = []
+        self.remarks: list[str] = []  # for all the song
         self.parts: dict[str, Part] = {}
         self.sections: list[Section] = []
         self._open: tuple[Section, Section | None] | None = None
@@ -111,7 +113,7 @@ class _Chart:
         if not line.text:
             self._flush()
         elif setting == "remark":
-            pass  # for the players
+            self._remark(line.part(len(name) + 1).text)
         elif setting in SETTINGS:
             self._flush()
             self._set(setting, line.part(len(name) + 1))
@@ -191,6 +193,11 @@ class _Chart:
         else:
             section = self._open[0]
             section.settings.append(Setting(len(section.bars), name, value))
+
+    def _remark(self, text: str) -> None:
+        own = self.remarks if self._open is None else self._open[0].remarks
+        if text:
+            own.append(text)
 
     def _close(self) -> None:
         self._flush()

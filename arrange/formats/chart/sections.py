@@ -56,6 +56,7 @@ class Section:
     settings: list[Setting] = field(default_factory=list)
     after: list[Setting] = field(default_factory=list)  # behind its last bar, for what follows
     bars: list[Bar] = field(default_factory=list)
+    remarks: list[str] = field(default_factory=list)
     layers: dict[Place, dict[int, Cell]] = field(default_factory=dict)
 
     def copy(self, **changes: Any) -> Section:
@@ -185,6 +186,7 @@ def finish_section(
             first_pass=section.first_pass, numbered=section.numbered,
             times=section.times or model.times,
             settings=[*model.settings, *section.settings], after=section.after,
+            remarks=section.remarks,
         )  # fmt: skip
         kept = {p: cells for p, cells in section.layers.items() if p.owner.part not in replaced}
         section.layers = {**kept, **own}

@@ -82,9 +82,9 @@ def format_chart(song: Song) -> str:
     """Return a song as the text of a chart."""
     parts = [_told_part(row) for row in song.parts.to_dict("records")]
     sections = _sections(song, parts)
-    title = " ".join(check_text("the song's title", song.title).split())
-    title = re.sub(r"(^|\s)#(?=\s|$)", r"\1No.", title)
+    title = _one_line(check_text("the song's title", song.title))
     lines = [f"title: {title}"] if title else []
+    lines += _remarks(song, None)
     state: tuple[str, ...] = ("none", "4/4", "", "full")
     first = sections[0].state[0] if sections else state
     lines += _changes(state, first)
@@ -100,13 +100,25 @@ def format_chart(song: Song) -> str:
         lines.append("")
         if content in done and section.rows:
             lines.append(f"{_insert(heading, f'as {done[content]}')}")
+            lines += _remarks(song, section.label)
             lines += _changes(state, section.state[0])
         else:
-            lines.append(heading)
+            lines += [heading, *_remarks(song, section.label)]
             lines += _body(section, state)
             done.setdefault(content, section.label)
         state = section.state[-1]
     return "\n".join(lines) + "\n"
+
+
+def _one_line(text: str) -> str:
+    """A text on one line, without what would begin a comment."""
+    return re.sub(r"(^|\s)#(?=\s|$)", r"\1No.", " ".join(text.split()))
+
+
+def _remarks(song: Song, section: str | None) -> list[str]:
+    """The lines of the words to the players of a section, or of all the song."""
+    return [f"remark: {_one_line(each.text)}" for each in song.remarks
+            if section in (each.sections or (None,))]  # fmt: skip
 
 
 def _insert(heading: str, option: str) -> str:
