@@ -15,7 +15,7 @@ PACKAGE = Path(arrange.__file__).parent
 # two modules of one line share belongs on a line below.
 LEVELS = (
     ("errors",),
-    ("pitch", "spelling", "bibliography", "meters", "paths"),
+    ("pitch", "spelling", "bibliography", "markup", "meters", "paths"),
     ("chords", "hearing", "necks", "voice_leading"),
     ("hands",),
     ("calibration", "grips"),
@@ -43,6 +43,8 @@ LEVEL = {name: number for number, names in enumerate(LEVELS) for name in names}
 
 # The only places that may import a library.
 WALLS = {
+    "html": ("markup.py",),
+    "markupsafe": ("report.py",),
     "matplotlib": ("plots/",),
     "lxml": ("formats/musicxml/",),
     "jinja2": ("report.py", "handouts/"),
@@ -53,6 +55,7 @@ WALLS = {
     "nbformat": ("exercises/",),
     "typst": ("handouts/",),
     "verovio": ("handouts/",),
+    "voila": ("live/",),
 }
 
 MODULES = {path.relative_to(PACKAGE).as_posix(): path for path in PACKAGE.rglob("*.py")}

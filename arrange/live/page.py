@@ -11,6 +11,7 @@ from pathlib import Path
 from arrange.decisions import decisions_path
 from arrange.errors import ArrangeError
 from arrange.formats.files import whole_file
+from arrange.markup import escape_markdown
 from arrange.reading import read
 
 _TURN_DOWN = "Turn your headphones down before you press play, and up afterwards."
@@ -38,7 +39,10 @@ def write_page(song: str | os.PathLike[str], target: str | os.PathLike[str]) -> 
         "import arrange as ar\n",
         f"ar.explore_parts({str(song)!r}, log={str(decisions_path(song))!r})",
     ]
-    cells = [_cell("markdown", [f"# {title}\n", "\n", _TURN_DOWN]), _cell("code", code)]
+    cells = [
+        _cell("markdown", [f"# {escape_markdown(title)}\n", "\n", _TURN_DOWN]),
+        _cell("code", code),
+    ]
     kernel = {"display_name": "Python 3", "language": "python", "name": "python3"}
     notebook = {
         "cells": [{**cell, "id": str(number)} for number, cell in enumerate(cells)],

@@ -12,7 +12,6 @@ from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import lru_cache, partial
-from html import escape
 from pathlib import Path
 from typing import Any
 
@@ -43,6 +42,7 @@ from arrange.live.trial import (
     told_choices,
 )
 from arrange.live.trials import Trials, told_figures
+from arrange.markup import escape_html
 from arrange.reading import read
 from arrange.tables import Song, part_row, section_row
 
@@ -323,25 +323,29 @@ class PartsView:
         return choices, self.controls.part.value, self.controls.beside.value
 
     def _tell(self, words: str) -> None:
-        self.words.value = f'<div role="status">{escape(words)}</div>' if words else ""
+        self.words.value = f'<div role="status">{escape_html(words)}</div>' if words else ""
 
     def _tell_problem(self, words: str, details: str = "") -> None:
-        more = f"<details><summary>Details</summary><pre>{escape(details)}</pre></details>"
+        more = f"<details><summary>Details</summary><pre>{escape_html(details)}</pre></details>"
         self.words.value = (
-            f'<div class="problem" role="alert">{escape(words)}{more if details else ""}</div>'
+            f'<div class="problem" role="alert">{escape_html(words)}{more if details else ""}</div>'
         )
 
     def _show_log(self, notes: str = "") -> None:
         decisions = read_decisions(self.log).decisions if self.log.exists() else ()
         rows = "".join(
-            f"<li><b>{escape(each.status)}</b>: {escape(each.section)}, {escape(each.what)}. "
-            f"{escape(each.why)}. Before: {escape(each.before)}; after: {escape(each.after)}.</li>"
+            f"<li><b>{escape_html(each.status)}</b>: "
+            + escape_html(
+                f"{each.section}, {each.what}. {each.why}. "
+                f"Before: {each.before}; after: {each.after}."
+            )
+            + "</li>"
             for each in decisions[::-1]
         )
         count = f"{len(decisions)} decision{'s' if len(decisions) != 1 else ''}"
         self.shown_log.value = (
             f'<details class="log"{" open" if rows else ""}><summary>Log: '
-            f"{escape(str(self.log.resolve()))} · {count}{escape(notes)}</summary>"
+            f"{escape_html(str(self.log.resolve()))} · {count}{escape_html(notes)}</summary>"
             f"<ul>{rows}</ul></details>"
         )
 
