@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import importlib.util
 import json
 import os
-import sys
 from pathlib import Path
 
 from arrange.decisions import decisions_path
@@ -61,21 +59,3 @@ def write_page(song: str | os.PathLike[str], target: str | os.PathLike[str]) -> 
 def _cell(kind: str, source: list[str]) -> dict[str, object]:
     more = {"execution_count": None, "outputs": list[str]()} if kind == "code" else {}
     return {"cell_type": kind, "metadata": {}, "source": source, **more}
-
-
-def page_command(
-    notebook: Path, port: int | None = None, *, opens: bool = True, dark: bool = False
-) -> list[str]:
-    """Return the command that serves a page on this machine.
-
-    Raises
-    ------
-    ArrangeError
-        If what serves it is not installed.
-    """
-    if importlib.util.find_spec("voila") is None:
-        raise ArrangeError("a page needs voila: pip install 'arrange[page]'")
-    command = [sys.executable, "-m", "voila", str(notebook), "--Voila.ip=127.0.0.1"]
-    command += [f"--port={port}"] if port is not None else []
-    command += [] if opens else ["--no-browser"]
-    return [*command, f"--theme={'dark' if dark else 'light'}"]
