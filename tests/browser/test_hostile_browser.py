@@ -136,5 +136,5 @@ def test_notebooks_in_the_lab(open_notebook, name):
     assert page.evaluate("window.ran") is None
     assert page.evaluate(DOORS) == []
     assert [url for url in asked if "outside.invalid" in url] == []
-    if name != "shown":
-        assert page.locator(".jp-Notebook mjx-container").count() == 0  # no formula either
+    place = ".arrange-study" if name == "shown" else ".jp-Notebook"
+    assert page.locator(f"{place} mjx-container").count() == 0  # no formula either
