@@ -17,7 +17,16 @@ PACKAGE = Path(arrange.__file__).parent
 LEVELS = (
     ("errors", "limits"),
     ("letters",),
-    ("pitch", "spelling", "bibliography", "meters", "paths", "part_lists", "played_measures"),
+    (
+        "pitch",
+        "spelling",
+        "bibliography",
+        "markup",
+        "meters",
+        "paths",
+        "part_lists",
+        "played_measures",
+    ),
     ("chords", "hearing", "necks", "voice_leading"),
     ("hands",),
     ("calibration", "grips"),
@@ -46,6 +55,8 @@ LEVEL = {name: number for number, names in enumerate(LEVELS) for name in names}
 
 # The only places that may import a library.
 WALLS = {
+    "html": ("markup.py",),
+    "markupsafe": ("report.py",),
     "matplotlib": ("plots/",),
     "lxml": ("formats/musicxml/",),
     "jinja2": ("report.py", "handouts/"),
@@ -56,6 +67,7 @@ WALLS = {
     "nbformat": ("exercises/",),
     "typst": ("handouts/",),
     "verovio": ("handouts/",),
+    "voila": ("live/",),
 }
 
 MODULES = {path.relative_to(PACKAGE).as_posix(): path for path in PACKAGE.rglob("*.py")}

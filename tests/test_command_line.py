@@ -3,7 +3,6 @@
 Exit codes of runs that are stopped are 128 and the signal's number, as POSIX shells report them.
 """
 
-import os
 import re
 import shlex
 import shutil
@@ -194,27 +193,6 @@ def test_output_that_cannot_be_written_is_one_line(tmp_path):
             asked, stdout=full, stderr=subprocess.PIPE, cwd=tmp_path, env={"PYTHONPATH": str(ROOT)}
         )
     assert (told.returncode, told.stderr) == (2, b"arrange: No space left on device\n")
-
-
-def test_ctrl_c_is_left_to_what_serves():
-    """It asks, or says goodbye, in its own time, here after half a second; its exit code counts."""
-    child = (
-        "import signal, sys, time; signal.signal(signal.SIGINT, "
-        "lambda *_: (time.sleep(0.5), sys.exit(7))); print(1, flush=True); time.sleep(60)"
-    )
-    parent = (
-        "import sys; from arrange.live.serving import run_until_it_ends as run; "
-        "sys.exit(run([sys.executable, '-c', sys.argv[1]]))"
-    )
-    asked = [sys.executable, "-c", parent, child]
-    told = subprocess.Popen(
-        asked, stdout=subprocess.PIPE, stderr=subprocess.PIPE, env={"PYTHONPATH": str(ROOT)},
-        start_new_session=True,
-    )  # fmt: skip
-    told.stdout.readline()
-    os.killpg(told.pid, signal.SIGINT)
-    assert told.communicate() == (b"", b"")
-    assert told.returncode == 7
 
 
 def test_a_name_that_no_terminal_can_show(tmp_path, monkeypatch, capsys):

@@ -2,11 +2,12 @@
 commands that open it.
 """
 
+import contextlib
 import json
 import shutil
-import sys
+import signal
 from dataclasses import dataclass, field, replace
-from pathlib import Path
+from types import SimpleNamespace
 
 import nbformat
 import pytest
@@ -15,7 +16,8 @@ from songs import song as song_of
 import arrange as ar
 from arrange.__main__ import main
 from arrange.live import serving, view
-from arrange.live.page import page_command, write_page
+from arrange.live.page import write_page
+from arrange.live.signals import STOPS, ended_by_signals
 from arrange.live.trials import section_findings, told_figures
 from arrange.live.view import PartsView
 
@@ -505,49 +507,49 @@ def test_the_lab_opens_on_the_lessons_or_on_a_song(tmp_path):
     ran = []
     song = tmp_path / "a gig.musicxml"
     shutil.copy(DEMO, song)
-
-    def run(command):
-        ran.append(command)
-        return 0
-
-    assert serving.open_lab(run=run, opens=False) == 0
-    assert ran[0][:3] == [sys.executable, "-m", "jupyterlab"]
-    assert ran[0][3].endswith("notebooks")
-    assert ran[0][4:] == ["--LabApp.default_url=/lab/tree/01_start_here.ipynb", "--no-browser"]
-    assert serving.open_lab(song, run=run) == 0
+    serving.open_lab(run=ran.append, opens=False)
+    assert ran[0][0].endswith("notebooks")
+    assert ran[0][1:] == ["--LabApp.default_url=/lab/tree/01_start_here.ipynb", "--no-browser"]
+    serving.open_lab(song, run=ran.append)
     page = tmp_path / "a gig.live.ipynb"
     address = "--LabApp.default_url=/lab/tree/a%20gig.live.ipynb"
-    assert ran[1][3:] == [f"--ServerApp.root_dir={tmp_path}", address]
+    assert ran[1] == [f"--ServerApp.root_dir={tmp_path}", address]
     page.write_text(json.dumps({"mine": 1}))
-    serving.open_lab(song, run=run)
+    serving.open_lab(song, run=ran.append)
     assert json.loads(page.read_text()) == {"mine": 1}  # what is there stays
     with pytest.raises(ar.ArrangeError, match="come with a clone of the repository"):
-        serving.open_lab(notebooks=tmp_path / "none", run=run)
+        serving.open_lab(notebooks=tmp_path / "none", run=ran.append)
 
 
-def test_the_page_is_served_and_its_folder_goes(tmp_path, monkeypatch):
-    pytest.importorskip("voila")
-    seen = []
-
-    def run(command):
-        notebook = next(each for each in command if each.endswith(".ipynb"))
-        seen.append((notebook, nbformat.read(notebook, as_version=4)))
-        return 3
-
-    assert serving.serve_page(DEMO, port=8123, opens=False, dark=True, run=run) == 3
-    assert not Path(seen[0][0]).exists()
-    command = page_command(tmp_path / "p.ipynb", 8123, opens=False, dark=True)
-    assert {"--port=8123", "--no-browser", "--theme=dark"} <= set(command)
-    assert "--Voila.ip=127.0.0.1" in command
+def test_a_page_that_cannot_be_served_says_why(tmp_path, monkeypatch):
+    """And leaves no folder."""
+    monkeypatch.setattr("tempfile.tempdir", str(tmp_path))
+    before = signal.getsignal(signal.SIGTERM)
     monkeypatch.setattr("importlib.util.find_spec", lambda _: None)
     with pytest.raises(ar.ArrangeError, match=r"pip install 'arrange\[page\]'"):
-        page_command(tmp_path / "p.ipynb")
+        serving.serve_page(DEMO)
+    monkeypatch.setattr("importlib.util.find_spec", lambda _: True)
+    with pytest.raises(ar.ArrangeError, match="nowhere"):
+        serving.serve_page(tmp_path / "nowhere.mid")
+    assert list(tmp_path.iterdir()) == []
+    assert signal.getsignal(signal.SIGTERM) == before
+
+
+@pytest.mark.parametrize("sent", STOPS)
+def test_a_signal_ends_what_it_is_asked_to_end(sent):
+    """Before the server is there too: what was opened is closed, and the signals are as before."""
+    before, closed = [signal.getsignal(each) for each in STOPS], []
+    with ended_by_signals(), contextlib.closing(SimpleNamespace(close=lambda: closed.append(1))):
+        signal.raise_signal(sent)
+        closed.append("never reached")
+    assert closed == [1]
+    assert [signal.getsignal(each) for each in STOPS] == before
 
 
 def test_the_commands(monkeypatch, tmp_path, capsys):
     asked = []
-    monkeypatch.setattr(serving, "open_lab", lambda *a, **k: asked.append((a, k)) or 0)
-    monkeypatch.setattr(serving, "serve_page", lambda *a, **k: asked.append((a, k)) or 0)
+    monkeypatch.setattr(serving, "open_lab", lambda *a, **k: asked.append((a, k)))
+    monkeypatch.setattr(serving, "serve_page", lambda *a, **k: asked.append((a, k)))
     assert main(["lab", "--no-browser"]) == 0
     assert main(["page", DEMO, "--port", "8123", "--dark"]) == 0
     assert asked == [

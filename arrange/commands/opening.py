@@ -48,13 +48,15 @@ def add_ready(commands: Any) -> None:
 def _lab(options: argparse.Namespace) -> int:
     # What shows widgets is slow to load; the other commands go without.
     serving = importlib.import_module("arrange.live.serving")
-    return int(serving.open_lab(options.file, opens=not options.no_browser))
+    serving.open_lab(options.file, opens=not options.no_browser)
+    return 0
 
 
 def _page(options: argparse.Namespace) -> int:
     serving = importlib.import_module("arrange.live.serving")
     opens = not options.no_browser
-    return int(serving.serve_page(options.file, port=options.port, opens=opens, dark=options.dark))
+    serving.serve_page(options.file, port=options.port, opens=opens, dark=options.dark)
+    return 0
 
 
 def _ready(options: argparse.Namespace) -> int:

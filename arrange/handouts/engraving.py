@@ -9,7 +9,6 @@ into the pictures here.
 
 from __future__ import annotations
 
-import html
 import re
 import xml.etree.ElementTree as ET
 from collections.abc import Iterator, Sequence
@@ -22,6 +21,7 @@ import verovio
 
 from arrange.handouts.excerpts import MUTED, chords_within, part_excerpt
 from arrange.handouts.playing import bar_contents
+from arrange.markup import escape_html
 from arrange.tables import Song
 
 STAFF_MM = 6.7  # height of the five lines, parts have some 7 mm (common practice)
@@ -331,7 +331,7 @@ def _text(
         place = f'transform="translate({x:.0f} {y:.0f}) scale({max(narrow, 0.4):.2f} 1)"'
     return (
         f'<text {place} text-anchor="{anchor}" font-size="{size}px" '
-        f'font-family="DejaVu Sans, sans-serif" font-weight="bold">{html.escape(words)}</text>'
+        f'font-family="DejaVu Sans, sans-serif" font-weight="bold">{escape_html(words)}</text>'
     )
 
 

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from html import escape
 from pathlib import Path
 
 from arrange.decisions import Decision, DecisionLog, read_decisions, rebuild
 from arrange.letters import readable
+from arrange.markup import escape_html
 from arrange.tables import Song
 
 
@@ -79,13 +79,17 @@ def log_html(decided: DecidedSong, path: Path) -> str:
     """Return the log as it was read as HTML, the last decision on top."""
     decisions = decided.log.decisions
     rows = "".join(
-        f"<li><b>{escape(each.status)}</b>: {escape(each.section)}, {escape(each.what)}. "
-        f"{escape(each.why)}. Before: {escape(each.before)}; after: {escape(each.after)}.</li>"
+        f"<li><b>{escape_html(each.status)}</b>: "
+        + escape_html(
+            f"{each.section}, {each.what}. {each.why}. Before: {each.before}; after: {each.after}."
+        )
+        + "</li>"
         for each in decisions[::-1]
     )
     count = f"{len(decisions)} decision{'s' if len(decisions) != 1 else ''}"
+    place = readable(str(path.resolve()))
     return (
         f'<details class="log"{" open" if rows else ""}><summary>Log: '
-        f"{escape(readable(str(path.resolve())))} · {count}{escape(decided.built)}</summary>"
+        f"{escape_html(place)} · {count}{escape_html(decided.built)}</summary>"
         f"<ul>{rows}</ul></details>"
     )

@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-import importlib.util
 import json
 import os
-import sys
 from pathlib import Path
 
 from arrange.decisions import decisions_path
-from arrange.errors import ArrangeError
 from arrange.formats.files import whole_file
 from arrange.letters import readable
+from arrange.markup import escape_markdown
 from arrange.reading import read
 
 _TURN_DOWN = "Turn your headphones down before you press play, and up afterwards."
@@ -40,7 +38,10 @@ def write_page(song: str | os.PathLike[str], target: str | os.PathLike[str]) -> 
         "import arrange as ar\n",
         f"ar.explore_parts({str(song)!r}, log={str(decisions_path(song))!r})",
     ]
-    cells = [_cell("markdown", [f"# {title}\n", "\n", _TURN_DOWN]), _cell("code", code)]
+    cells = [
+        _cell("markdown", [f"# {escape_markdown(title)}\n", "\n", _TURN_DOWN]),
+        _cell("code", code),
+    ]
     kernel = {"display_name": "Python 3", "language": "python", "name": "python3"}
     notebook = {
         "cells": [{**cell, "id": str(number)} for number, cell in enumerate(cells)],
@@ -56,23 +57,3 @@ def write_page(song: str | os.PathLike[str], target: str | os.PathLike[str]) -> 
 def _cell(kind: str, source: list[str]) -> dict[str, object]:
     more = {"execution_count": None, "outputs": list[str]()} if kind == "code" else {}
     return {"cell_type": kind, "metadata": {}, "source": source, **more}
-
-
-def page_command(
-    notebook: Path, port: int | None = None, *, opens: bool = True, dark: bool = False
-) -> list[str]:
-    """Return the command that serves a page on this machine.
-
-    Raises
-    ------
-    ArrangeError
-        If there is no such port, or what serves it is not installed.
-    """
-    if port is not None and port not in range(1, 65_536):
-        raise ArrangeError(f"port {port}: from 1 to 65535, or leave it out for a free one")
-    if importlib.util.find_spec("voila") is None:
-        raise ArrangeError("a page needs voila: pip install 'arrange[page]'")
-    command = [sys.executable, "-m", "voila", str(notebook), "--Voila.ip=127.0.0.1"]
-    command += [f"--port={port}"] if port is not None else []
-    command += [] if opens else ["--no-browser"]
-    return [*command, f"--theme={'dark' if dark else 'light'}"]

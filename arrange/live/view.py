@@ -11,7 +11,6 @@ from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import lru_cache, partial
-from html import escape
 from pathlib import Path
 from typing import Any
 
@@ -34,6 +33,7 @@ from arrange.live.sights import Sights
 from arrange.live.trial import Choices, told_choices
 from arrange.live.trials import Trials, first_place, told_figures
 from arrange.live.waiting import Later, later_on, running_loop
+from arrange.markup import escape_html
 from arrange.reading import read
 from arrange.tables import Song
 
@@ -342,12 +342,12 @@ class PartsView:
         return choices, self.controls.part.value, self.controls.beside.value
 
     def _tell(self, words: str) -> None:
-        self.words.value = f'<div role="status">{escape(words)}</div>' if words else ""
+        self.words.value = f'<div role="status">{escape_html(words)}</div>' if words else ""
 
     def _tell_problem(self, words: str, details: str = "") -> None:
-        more = f"<details><summary>Details</summary><pre>{escape(details)}</pre></details>"
+        more = f"<details><summary>Details</summary><pre>{escape_html(details)}</pre></details>"
         self.words.value = (
-            f'<div class="problem" role="alert">{escape(words)}{more if details else ""}</div>'
+            f'<div class="problem" role="alert">{escape_html(words)}{more if details else ""}</div>'
         )
 
     def _show_log(self) -> None:
