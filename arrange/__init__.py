@@ -38,7 +38,7 @@ from arrange.decisions import (
     record_decision,
     waivers_of,
 )
-from arrange.errors import ArrangeError, ChartError, ReadError, TableError
+from arrange.errors import ArrangeError, ChartError, LogChangedError, ReadError, TableError
 from arrange.findings import (
     Waiver,
     apply_move,
@@ -55,6 +55,7 @@ from arrange.formats.midi import write_midi
 from arrange.formats.musicxml.writing import write_musicxml
 from arrange.hands import Hand
 from arrange.necks import Neck
+from arrange.part_lists import split_parts
 from arrange.reading import read
 from arrange.register import part_ranges, register_overlap
 from arrange.revoicing import Proposal, find_capos, proposals_table, revoice, revoice_pair
@@ -103,6 +104,7 @@ __all__ = [
     "DecisionLog",
     "Hand",
     "Limits",
+    "LogChangedError",
     "Neck",
     "Proposal",
     "ReadError",
@@ -168,6 +170,7 @@ __all__ = [
     "song_energy",
     "songbook_table",
     "sounding_notes",
+    "split_parts",
     "study",
     "waive",
     "waivers_of",

@@ -10,7 +10,7 @@ reads it back.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache, partial
 
 from arrange.pitch import STEPS, key_tonic, parse_pitch_class, pitch_class_name
@@ -321,6 +321,19 @@ def note_above(root: str, degree: int, semitones: int) -> str:
     pitch_class = (parse_pitch_class(root) + semitones) % 12
     alter = (pitch_class - STEPS[letter] + 6) % 12 - 6
     return letter + _SIGNS[alter] if alter in _SIGNS else pitch_class_name(pitch_class)
+
+
+def moved_chord(chord: Chord, semitones: int, key: str | None = None) -> Chord:
+    """Return a chord some semitones higher, spelled as a key asks where it has moved to.
+
+    Without a key the root has its plain name, and the bass is spelled as from that root.
+    """
+    if not chord.root or not semitones:
+        return chord
+    root = pitch_class_name(parse_pitch_class(chord.root) + semitones, key)
+    key = key or f"{root} {'minor' if chord.kind.startswith('minor') else 'major'}"
+    bass = chord.bass and pitch_class_name(parse_pitch_class(chord.bass) + semitones, key)
+    return replace(chord, root=root, bass=bass)
 
 
 # What players write for a kind with the first of these degrees (common practice).

@@ -4,16 +4,18 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
-from arrange.errors import ArrangeError
+from arrange.errors import ArrangeError, shortened
 from arrange.formats.chart.writing import write_chart
+from arrange.formats.files import check_target
 from arrange.formats.midi import write_midi
 from arrange.formats.musicxml.writing import write_musicxml
 from arrange.reading import read
 from arrange.tables import Song
 
-_WRITERS: dict[str, Callable[[Song, Path], object]] = {
+_WRITERS: dict[str, Callable[[Song, Path], tuple[str, ...] | None]] = {
     ".musicxml": write_musicxml,
     ".xml": write_musicxml,
     ".mid": write_midi,
@@ -39,21 +41,28 @@ def convert(
     Returns
     -------
     Song
-        As read.
+        As read; its notices tell as well what the new file does not hold.
 
     Raises
     ------
     ArrangeError
         If the suffix names no format, the target is there already, or either file fails.
     """
-    _writer(Path(target), overwrite=overwrite)
+    song_writer(Path(target), overwrite=overwrite)
     song = read(source)
-    write_song(song, target, overwrite=overwrite)
-    return song
+    left_out = write_song(song, target, overwrite=overwrite)
+    return replace(song, notices=(*song.notices, *left_out))
 
 
-def write_song(song: Song, target: str | os.PathLike[str], *, overwrite: bool = False) -> None:
+def write_song(
+    song: Song, target: str | os.PathLike[str], *, overwrite: bool = False
+) -> tuple[str, ...]:
     """Write a song in the format that a file's suffix names; whole or not at all.
+
+    Returns
+    -------
+    tuple of str
+        What of the song the file does not hold, a sentence each, where its format tells.
 
     Raises
     ------
@@ -61,17 +70,25 @@ def write_song(song: Song, target: str | os.PathLike[str], *, overwrite: bool = 
         As ``convert``.
     """
     target = Path(target)
-    writer = _writer(target, overwrite=overwrite)
+    writer = song_writer(target, overwrite=overwrite)
     try:
-        writer(song, target)
+        return writer(song, target) or ()
     except OSError as error:
-        raise ArrangeError(f"{target}: it cannot be written: {error.strerror}") from None
+        raise ArrangeError(f"{shortened(target)}: it cannot be written: {error.strerror}") from None
 
 
-def _writer(target: Path, *, overwrite: bool) -> Callable[[Song, Path], object]:
+def song_writer(
+    target: Path, *, overwrite: bool = False
+) -> Callable[[Song, Path], tuple[str, ...] | None]:
+    """Return what writes a song in the format that a file's suffix names.
+
+    Raises
+    ------
+    ArrangeError
+        If the suffix names no format, or no file can be written there.
+    """
     writer = _WRITERS.get(target.suffix.lower())
     if writer is None:
-        raise ArrangeError(f"{target}: no format ends so; name it {', '.join(_WRITERS)}")
-    if target.exists() and not overwrite:
-        raise ArrangeError(f"{target} is there already; choose another name, or --overwrite")
+        raise ArrangeError(f"{shortened(target)}: no format ends so; name it {', '.join(_WRITERS)}")
+    check_target(target, overwrite=overwrite)
     return writer

@@ -13,7 +13,7 @@ import pandas as pd
 
 from arrange.schemas import SONG_TABLES
 from arrange.sounding import Array
-from arrange.tables import Song, object_column
+from arrange.tables import ABOUT, Song, object_column
 
 _SILENCE = 16.0  # quarter notes between two copies; longer than any pause that a finding bridges
 
@@ -122,8 +122,7 @@ def quick_song(song: Song, **tables: pd.DataFrame) -> Song:
         for name, table in tables.items()
     }
     own = {table.name: getattr(song, table.name) for table in SONG_TABLES}
-    about = ("title", "source", "fingerprint", "notices")
-    return Song.from_columns({**own, **columns}, **{name: getattr(song, name) for name in about})
+    return Song.from_columns({**own, **columns}, **{name: getattr(song, name) for name in ABOUT})
 
 
 def _plain(values: Any) -> Any:

@@ -6,7 +6,8 @@ Every error that the package raises on purpose is one of these::
     ├── ReadError     a file that cannot be read: which file, and where in it
     │   └── ChartError    a text chart with faults: all of them, each under its line
     ├── ChordError    a chord symbol or number that means no chord: where, and what was meant
-    └── TableError    a table that does not hold what its schema promises
+    ├── TableError    a table that does not hold what its schema promises
+    └── LogChangedError    a log in which somebody else has written since it was read
 
 A message says where, what was found, and what to do about it.
 """
@@ -17,6 +18,30 @@ from collections.abc import Callable, Sequence
 from functools import cached_property
 from typing import Any
 
+_LONGEST_PATH = 120  # characters of a path in a message
+_MOST_SHOWN = 40  # characters of a value in a message
+
+
+def shortened(text: object, most: int = _LONGEST_PATH) -> str:
+    """Return a value as a message shows it: of a long one the beginning and the end."""
+    told = str(text)
+    if len(told) <= most:
+        return told
+    return f"{told[: most // 2]}...{told[-(most // 2 - 3) :]}"
+
+
+def cut_text(text: str, most: int) -> str:
+    """Return a text of at most so many characters: a longer one ends in dots where it is cut."""
+    return text if len(text) <= most else f"{text[: most - 3]}..."
+
+
+def shown(value: object) -> str:
+    """Return a value as a message quotes it, cut where it is very long."""
+    if isinstance(value, str):
+        return repr(value if len(value) <= _MOST_SHOWN else value[:_MOST_SHOWN] + "...")
+    text = repr(value)
+    return text if len(text) <= _MOST_SHOWN else text[:_MOST_SHOWN] + "..."
+
 
 class ArrangeError(ValueError):
     """Any error raised on purpose by this package."""
@@ -24,6 +49,10 @@ class ArrangeError(ValueError):
 
 class TableError(ArrangeError):
     """A table lacks a column, or holds a value that its schema forbids."""
+
+
+class LogChangedError(ArrangeError):
+    """A log of decisions is not as it was read: somebody else has written in it since."""
 
 
 class ChordError(ArrangeError):
@@ -63,9 +92,8 @@ class ChordError(ArrangeError):
         return self._suggest()
 
     def __str__(self) -> str:
-        shown = self.text if len(self.text) <= 32 else self.text[:32] + "..."
         way_out = f"did you mean {self.suggestion!r}?" if self.suggestion else self.remedy
-        return f"no {self.what} {shown!r}; {way_out}"
+        return f"no {self.what} {shown(self.text)}; {way_out}"
 
 
 class ReadError(ArrangeError):
@@ -97,7 +125,7 @@ class ReadError(ArrangeError):
         self.file, self.line, self.column = file, line, column
         self.part, self.measure = part, measure
         places = [
-            file,
+            shortened(file),
             None if line is None else f"line {line}",
             None if column is None else f"column {column}",
             None if part is None else f"part {part}",

@@ -8,14 +8,50 @@ count halves. A tempo is told as that beat, and a bar is counted in it.
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
+from fractions import Fraction
 
+from arrange.limits import MOST_BAR, MOST_COUNT, MOST_TERMS, MOST_UNIT
+
+FREE = "free"  # a meter without numbers
 _METER = re.compile(r"(\d+)/(\d+)$")
+_TERM = re.compile(r"([1-9][0-9]{0,2}(?:\+[1-9][0-9]{0,2})*)/([1-9][0-9]{0,2})")
 # Quarter notes: how they are called.
 _NAMES = {
     4.0: "whole", 3.0: "dotted half", 2.0: "half", 1.5: "dotted quarter",
     1.0: "quarter", 0.75: "dotted eighth", 0.5: "eighth", 0.375: "dotted sixteenth",
     0.25: "sixteenth",
 }  # fmt: skip
+
+
+def meter_terms(meter: str) -> tuple[tuple[str, int], ...]:
+    """Return upper and lower number of each term of a meter; none where it is free or none.
+
+    ``"3+2/8 + 3/4"`` gives ``(("3+2", 8), ("3", 4))``. The upper numbers of a term add up to
+    ``MOST_COUNT`` at most, the lower ones are note values, 1, 2, 4 to ``MOST_UNIT``; the bar is
+    ``MOST_BAR`` quarter notes long at most.
+    """
+    terms = []
+    for term in meter.split(" + ", MOST_TERMS):
+        found = _TERM.fullmatch(term)
+        unit = int(found[2]) if found else 0
+        counts = sum(map(int, found[1].split("+"))) if found else 0
+        if not found or counts > MOST_COUNT or unit > MOST_UNIT or unit & (unit - 1):
+            return ()
+        terms.append((found[1], unit))
+    return tuple(terms) if _quarters(terms) <= MOST_BAR else ()
+
+
+def meter_quarters(meter: str) -> Fraction:
+    """Return the length of a full bar in quarter notes; 0 where the meter is free or none."""
+    return _quarters(meter_terms(meter))
+
+
+def _quarters(terms: Iterable[tuple[str, int]]) -> Fraction:
+    return sum(
+        (Fraction(4 * sum(map(int, counts.split("+"))), unit) for counts, unit in terms),
+        Fraction(0),
+    )
 
 
 def is_compound(meter: str) -> bool:

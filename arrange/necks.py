@@ -24,6 +24,7 @@ from typing import Any
 import numpy as np
 
 from arrange.errors import ArrangeError
+from arrange.limits import MOST_FRETS, MOST_STRINGS
 from arrange.pitch import note_name, parse_note
 from arrange.spelling import nearest_spelling
 
@@ -31,8 +32,6 @@ Array = np.ndarray[Any, Any]
 Shape = tuple[int, ...]  # a fret for each string, string 1 first
 
 LEFT_OUT = -1
-MOST_STRINGS = 12
-MOST_FRETS = 36
 
 # Open strings, low string first, as players name them (common practice).
 TUNINGS = {
@@ -212,24 +211,27 @@ class Neck:
             if self.capo <= fret <= self.last_fret(string) and fret == int(fret)
         ]
 
-    def why_no_place(self, pitch: float) -> str:
-        """Say why a pitch lies nowhere on the neck, and what would; empty if it lies somewhere."""
+    def why_no_place(self, pitch: float, key: str | None = None) -> str:
+        """Say why a pitch lies nowhere on the neck, and what would; empty if it lies somewhere.
+
+        A key spells the pitch.
+        """
         if self.places(pitch):
             return ""
-        name = note_name(pitch)
+        name = note_name(pitch, key)
         if pitch != int(pitch):
             return f"{name} lies between two frets; bend to it, or write the fret's own note"
         capo = f" with the capo at {self.capo}" if self.capo else ""
         if pitch < self.lowest:
             octaves = -(-(self.lowest - pitch) // _OCTAVE)
-            up = note_name(pitch + _OCTAVE * octaves)
+            up = note_name(pitch + _OCTAVE * octaves, key)
             return (
                 f"{name} lies below the lowest open string, {note_name(self.lowest)}{capo}; "
                 f"{_octaves(octaves)} up, {up}, can be played"
             )
         if pitch > self.highest:
             octaves = -(-(pitch - self.highest) // _OCTAVE)
-            down = note_name(pitch - _OCTAVE * octaves)
+            down = note_name(pitch - _OCTAVE * octaves, key)
             return (
                 f"{name} lies above fret {self.frets} of string 1, {note_name(self.highest)}; "
                 f"{_octaves(octaves)} down, {down}, can be played"

@@ -147,12 +147,26 @@ def key_name(fifths: int, mode: str = "major") -> str:
     return f"{CIRCLE[C_IN_CIRCLE + fifths + MODES[mode]]} {mode}"
 
 
+def is_key(name: str) -> bool:
+    """Whether a name is that of a key: tonic and mode."""
+    tonic, _, mode = name.partition(" ")
+    return tonic in CIRCLE and mode in MODES
+
+
 def key_fifths(key: str) -> int:
     """Return the signature of a key name as sharps (+) or flats (-); 0 if it names no key."""
-    tonic, _, mode = key.partition(" ")
-    if tonic not in CIRCLE or mode not in MODES:
+    if not is_key(key):
         return 0
+    tonic, _, mode = key.partition(" ")
     return CIRCLE.index(tonic) - C_IN_CIRCLE - MODES[mode]
+
+
+def moved_key(key: str | None, semitones: int) -> str | None:
+    """Return a key some semitones higher, in the signature with the fewest signs (F#, not Gb)."""
+    if key is None or not semitones % 12:
+        return key
+    fifths = (key_fifths(key) + 7 * semitones + 5) % 12 - 5
+    return key_name(fifths, key.partition(" ")[2])
 
 
 def key_tonic(key: str) -> int:

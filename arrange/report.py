@@ -2,11 +2,7 @@
 
 from __future__ import annotations
 
-import contextlib
-import os
-import shutil
-import tempfile
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -18,7 +14,6 @@ from markupsafe import Markup
 from arrange import plots
 from arrange.bibliography import SOURCES
 from arrange.decisions import Decision, DecisionLog, rebuild
-from arrange.errors import ArrangeError
 from arrange.findings import (
     Waiver,
     finding_notes,
@@ -26,6 +21,9 @@ from arrange.findings import (
     not_asked,
     smallest_move,
 )
+from arrange.formats.files import whole_files
+from arrange.letters import readable
+from arrange.part_lists import split_parts
 from arrange.pitch import note_name
 from arrange.tables import Song
 
@@ -147,11 +145,12 @@ def write_report(folder: Path, page: str, tables: Mapping[str, pd.DataFrame]) ->
     ArrangeError
         If the folder cannot be written.
     """
-    with _whole_folder(folder) as draft:
-        (draft / "report.html").write_text(page, encoding="utf-8")
+    with whole_files(folder) as draft:
+        (draft / "report.html").write_text(readable(page), encoding="utf-8")
         (draft / "tables").mkdir()
         for name, table in tables.items():
-            table.to_parquet(draft / "tables" / f"{name}.parquet", index=False)
+            with (draft / "tables" / f"{name}.parquet").open("wb") as file:
+                table.to_parquet(file, index=False)  # a path must be UTF-8 there
             plain = table.assign(
                 **{
                     column: [_spaced(values) for values in table[column]]
@@ -161,33 +160,6 @@ def write_report(folder: Path, page: str, tables: Mapping[str, pd.DataFrame]) ->
             )
             plain.to_csv(draft / "tables" / f"{name}.csv", index=False)
     return folder / "report.html"
-
-
-@contextlib.contextmanager
-def _whole_folder(folder: Path) -> Iterator[Path]:
-    if folder.exists() and not folder.is_dir():
-        raise ArrangeError(f"{folder} is a file; name a folder for the report")
-    try:
-        folder.parent.mkdir(parents=True, exist_ok=True)
-        draft = Path(tempfile.mkdtemp(prefix=f".{folder.name}.", dir=folder.parent))
-    except OSError as error:
-        raise ArrangeError(f"{folder}: the folder cannot be written: {error.strerror}") from None
-    try:
-        yield draft
-        draft.chmod(0o755)
-        if not folder.exists():
-            draft.rename(folder)
-        else:
-            for path in sorted(draft.rglob("*")):
-                target = folder / path.relative_to(draft)
-                if path.is_dir():
-                    target.mkdir(exist_ok=True)
-                else:
-                    os.replace(path, target)
-    except OSError as error:
-        raise ArrangeError(f"{folder}: the report cannot be written: {error.strerror}") from None
-    finally:
-        shutil.rmtree(draft, ignore_errors=True)
 
 
 def _spaced(values: Any) -> str:
@@ -247,7 +219,7 @@ def _is_about(song: Song, decision: Decision, finding: Any) -> bool:
     """Whether a decision that stands is about the parts and bars of a finding."""
     if decision.status not in ("proposed", "agreed") or decision.waives:
         return False
-    there = set(finding.parts.split(" + "))
+    there = set(split_parts(finding.parts))
     starts = song.measures["onset"].to_numpy()
     last = int(np.searchsorted(starts, finding.onset + finding.duration - 1e-6))
     return any(
@@ -325,8 +297,8 @@ def _part_rows(song: Song, ranges: pd.DataFrame) -> list[dict[str, Any]]:
                 "family": part.family,
                 "tuning": " ".join(note_name(pitch) for pitch in reversed(tuning)),
                 "capo": part.capo or "",
-                "range": _span(own.lowest, own.highest) if own else "no pitched notes",
-                "middle": _span(own.middle_half_low, own.middle_half_high) if own else "",
+                "range": _span(song, own.lowest, own.highest) if own else "no pitched notes",
+                "middle": _span(song, own.middle_half_low, own.middle_half_high) if own else "",
                 "notes": own.notes if own else 0,
                 "below": _whole(own.lower_reserve) if own else "",
                 "above": _whole(own.upper_reserve) if own else "",
@@ -335,8 +307,8 @@ def _part_rows(song: Song, ranges: pd.DataFrame) -> list[dict[str, Any]]:
     return rows
 
 
-def _span(low: float, high: float) -> str:
-    return f"{note_name(low)} to {note_name(high)}"
+def _span(song: Song, low: float, high: float) -> str:
+    return f"{song.note_name(low)} to {song.note_name(high)}"
 
 
 def _whole(value: float) -> str:

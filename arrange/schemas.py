@@ -14,6 +14,18 @@ from dataclasses import dataclass
 import pandas as pd
 
 from arrange.errors import TableError
+from arrange.limits import (
+    MOST_CAPO,
+    MOST_CHORDS,
+    MOST_FRETS,
+    MOST_LEVEL,
+    MOST_MEASURES,
+    MOST_NOTES,
+    MOST_PARTS,
+    MOST_SECTIONS,
+    MOST_STRINGS,
+    MOST_TRANSPOSE,
+)
 
 
 @dataclass(frozen=True)
@@ -31,12 +43,13 @@ class Column:
 
 @dataclass(frozen=True)
 class Table:
-    """A table's schema: its name, the columns that tell its rows apart, and all columns."""
+    """A table's schema: its name, the columns that tell its rows apart, all columns, most rows."""
 
     name: str
     row: str
     unique_by: tuple[str, ...]
     columns: tuple[Column, ...]
+    most: int | None = None
 
     @property
     def names(self) -> list[str]:
@@ -62,14 +75,17 @@ PARTS = Table(
         Column("family", "str", "", ", ".join(FAMILIES), allowed=FAMILIES),
         Column("tuning", "object", "MIDI numbers", "open strings, highest first, without a capo; "
                "or none", needed=False),
-        Column("capo", "int64", "frets", "fret of the capo, 0 for none"),
-        Column("transpose", "int64", "semitones", "added to the written pitch to get the sounding"),
+        Column("capo", "int64", "frets", "fret of the capo, 0 for none", within=(0, MOST_CAPO)),
+        Column("transpose", "int64", "semitones", "added to the written pitch to get the sounding",
+               within=(-MOST_TRANSPOSE, MOST_TRANSPOSE)),
         Column("drive", "str", "", ", ".join(DRIVES), allowed=DRIVES),
         Column("echo", "str", "note value", "tempo-synced delay, or none", needed=False),
-        Column("level", "float64", "dB", "loudness relative to the loudest part"),
-        Column("program", "Int64", "General MIDI, 1-128", "sound", needed=False),
+        Column("level", "float64", "dB", "loudness relative to the loudest part",
+               within=(-MOST_LEVEL, MOST_LEVEL)),
+        Column("program", "Int64", "General MIDI, 1-128", "sound", needed=False, within=(1, 128)),
         Column("player", "str", "", "who plays it", needed=False),
     ),
+    most=MOST_PARTS,
 )  # fmt: skip
 
 SECTIONS = Table(
@@ -85,6 +101,7 @@ SECTIONS = Table(
         _ONSET,
         _DURATION,
     ),
+    most=MOST_SECTIONS,
 )
 
 MEASURES = Table(
@@ -101,6 +118,7 @@ MEASURES = Table(
         Column("key", "str", "", 'sounding key, such as "D minor"; or none', needed=False),
         Column("tempo", "float64", "quarter notes a minute", "mean tempo over the bar"),
     ),
+    most=MOST_MEASURES,
 )
 
 CHORDS = Table(
@@ -113,12 +131,22 @@ CHORDS = Table(
         _MEASURE,
         _SECTION,
         Column("symbol", "str", "", "chord symbol as players write it"),
-        Column("root", "Int64", "pitch class", "root, C is 0; none for no chord", needed=False),
-        Column("bass", "Int64", "pitch class", "lowest note asked for", needed=False),
+        Column(
+            "root",
+            "Int64",
+            "pitch class",
+            "root, C is 0; none for no chord",
+            needed=False,
+            within=(0, 11),
+        ),
+        Column(
+            "bass", "Int64", "pitch class", "lowest note asked for", needed=False, within=(0, 11)
+        ),
         Column("kind", "str", "", "MusicXML kind value"),
         Column("pitch_classes", "object", "pitch classes", "members as a tuple, root first"),
         Column("degree", "str", "", 'number in the key, such as "5/7"', needed=False),
     ),
+    most=MOST_CHORDS,
 )
 
 NOTES = Table(
@@ -134,13 +162,16 @@ NOTES = Table(
         Column("pitch", "float64", "MIDI number", "sounding, 0 to 127; none if unpitched",
                needed=False, within=(0, 127)),
         Column("voice", "str", "", "MusicXML voice within the part", needed=False),
-        Column("string", "Int64", "", "string, 1 is the highest", needed=False),
-        Column("fret", "Int64", "frets", "from the nut, capo or not", needed=False),
+        Column("string", "Int64", "", "string, 1 is the highest", needed=False,
+               within=(1, MOST_STRINGS)),
+        Column("fret", "Int64", "frets", "from the nut, capo or not", needed=False,
+               within=(0, MOST_FRETS)),
         Column("technique", "str", "", "slide, hammer-on, pull-off, bend, let ring, palm mute, "
                "muted, harmonic, tap, vibrato, cue; several joined by commas", needed=False),
         Column("grace", "bool", "", "a grace note, with duration 0"),
         Column("source_id", "str", "", "the note's id in the source, or n and its place there"),
     ),
+    most=MOST_NOTES,
 )  # fmt: skip
 
 FINDINGS = Table(
@@ -154,7 +185,7 @@ FINDINGS = Table(
         _ONSET,
         _DURATION,
         Column("kind", "str", "", "rub, mud, crowding, crossing, doubling, ..."),
-        Column("parts", "str", "", "the parts it is between, joined by ' + '"),
+        Column("parts", "str", "", "the parts it is between, joined by ' + '; see split_parts"),
         Column("pitches", "str", "", "note names, low to high"),
         Column("value", "float64", "see unit", "what was measured"),
         Column("limit", "float64", "see unit", "the limit it is held against"),

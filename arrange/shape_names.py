@@ -34,9 +34,15 @@ from arrange.chord_members import (
     note_in_octave,
     say_members,
 )
-from arrange.chords import Chord, chord_of_members, chord_symbol
+from arrange.chords import Chord, chord_of_members, chord_symbol, moved_chord
 from arrange.necks import Neck, Shape, check_shape, format_shape, parse_shape, shape_pitches
-from arrange.pitch import interval_name, note_name, parse_pitch_class, pitch_class_name
+from arrange.pitch import (
+    interval_name,
+    moved_key,
+    note_name,
+    parse_pitch_class,
+    pitch_class_name,
+)
 
 NOT_ROOT_COST = 2.0
 FOREIGN_BASS_COST = 3.0
@@ -137,8 +143,11 @@ class NamedShape:
         return f"{self.text}: {' '.join(self.notes)}: {told}"
 
 
-def name_shape(shape: str | Shape, neck: Neck | None = None) -> NamedShape:
+def name_shape(shape: str | Shape, neck: Neck | None = None, key: str | None = None) -> NamedShape:
     """Return the notes of a shape and its chord names, best first.
+
+    The key spells each reading's root, the reading its other notes: a barre at the fourth fret is
+    Ab with C and Eb, in E major G# with B# and D#.
 
     Parameters
     ----------
@@ -148,6 +157,8 @@ def name_shape(shape: str | Shape, neck: Neck | None = None) -> NamedShape:
     neck : Neck, optional
         A guitar in standard tuning if not given. With a capo the readings tell both what
         sounds and which chord's shape it is.
+    key : str, optional
+        Such as ``"E major"``; without one roots are called as in ``pitch.PLAIN_NAMES``.
 
     Raises
     ------
@@ -162,15 +173,17 @@ def name_shape(shape: str | Shape, neck: Neck | None = None) -> NamedShape:
     neck = neck or Neck()
     frets = parse_shape(shape, neck) if isinstance(shape, str) else check_shape(shape, neck)
     pitches = tuple(sorted(shape_pitches(frets, neck)))
-    readings = chord_readings(pitches, neck.capo)
-    notes = tuple(map(note_name, pitches))
+    readings = chord_readings(pitches, neck.capo, key)
+    notes = tuple(note_name(pitch, key) for pitch in pitches)
     if readings:
         notes = tuple(_spelled(pitch, readings[0].chord) for pitch in pitches)
     name = _name(pitches, notes, readings)
     return NamedShape(frets, format_shape(frets), pitches, notes, name, readings)
 
 
-def chord_readings(pitches: Iterable[int], capo: int = 0) -> tuple[ChordReading, ...]:
+def chord_readings(
+    pitches: Iterable[int], capo: int = 0, key: str | None = None
+) -> tuple[ChordReading, ...]:
     """Return the chords that sounding pitches can be read as, best first.
 
     One reading a chord symbol; none where there are fewer than two different notes.
@@ -180,18 +193,18 @@ def chord_readings(pitches: Iterable[int], capo: int = 0) -> tuple[ChordReading,
     if len(sounding) < 2:
         return ()
     bass = pitches[0] % 12
-    chords = [(_chord_on(root, sounding, bass), 0.0) for root in sounding]
+    chords = [(_chord_on(root, sounding, bass, key), 0.0) for root in sounding]
     above = {pitch % 12 for pitch in pitches[1:]}
     if bass not in above and len(above) >= 3:
         extra = FOREIGN_BASS_COST - NOT_ROOT_COST
-        chords += [(_chord_on(root, above, bass), extra) for root in above]
+        chords += [(_chord_on(root, above, bass, key), extra) for root in above]
     readings: dict[str, ChordReading] = {}
     for chord, extra in chords:
         if chord.kind == "pedal":  # no third, fifth or seventh: an interval, not a chord
             continue
         if extra and any(degree.type == "subtract" for degree in chord.degrees):
             continue  # the bass may be what is missing above
-        reading = _read(chord, pitches, capo, extra)
+        reading = _read(chord, pitches, capo, extra, key)
         known = readings.get(reading.symbol)
         if known is None or reading.cost < known.cost:
             readings[reading.symbol] = reading
@@ -200,7 +213,7 @@ def chord_readings(pitches: Iterable[int], capo: int = 0) -> tuple[ChordReading,
     return tuple(order)
 
 
-def _chord_on(root: int, sounding: set[int], bass: int) -> Chord:
+def _chord_on(root: int, sounding: set[int], bass: int, key: str | None) -> Chord:
     """The chord that notes make on a root; a fifth that does not sound is taken to be meant."""
     above = {(pitch_class - root) % 12 for pitch_class in sounding}
     members = {_member(each, above) for each in above}
@@ -209,7 +222,7 @@ def _chord_on(root: int, sounding: set[int], bass: int) -> Chord:
     if not above & {6, 7, 8}:
         members.add(7)
     left_out = () if has_third or not has_seventh else (4,)
-    chord = chord_of_members(pitch_class_name(root), sorted(members), left_out)
+    chord = chord_of_members(pitch_class_name(root, key), sorted(members), left_out)
     if bass == root:
         return chord
     spelled = member_names(sorted({*members, _member((bass - root) % 12, above)}))
@@ -233,18 +246,15 @@ def _member(semitones: int, above: set[int]) -> int:
     return semitones + 12 if is_upper.get(semitones) else semitones
 
 
-def _read(chord: Chord, pitches: list[int], capo: int, extra: float) -> ChordReading:
+def _read(
+    chord: Chord, pitches: list[int], capo: int, extra: float, key: str | None
+) -> ChordReading:
     root = parse_pitch_class(chord.root)
     names = members_of(chord)
     members = tuple(names[(pitch - root) % 12] for pitch in pitches)
     counts = Counter(members)
     left_out = [name for name in names.values() if name not in counts]
     symbol = chord_symbol(chord)
-    lowered = replace(
-        chord,
-        root=pitch_class_name(root - capo),
-        bass=chord.bass and pitch_class_name(parse_pitch_class(chord.bass) - capo),
-    )
     return ChordReading(
         symbol,
         chord,
@@ -252,7 +262,7 @@ def _read(chord: Chord, pitches: list[int], capo: int, extra: float) -> ChordRea
         inversion(members[0], names.values()),
         (*left_out, *(str(d.value) for d in chord.degrees if d.type == "subtract")),
         tuple(name for name in names.values() if counts[name] > 1),
-        chord_symbol(lowered) if capo else "",
+        chord_symbol(moved_chord(chord, -capo, moved_key(key, -capo))) if capo else "",
         _cost(chord, left_out) + (0.0 if not chord.bass else NOT_ROOT_COST + extra),
     )
 

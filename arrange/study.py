@@ -156,5 +156,5 @@ def study(
     """
     song = read(path, played=played, octaves=octaves)
     log = Path(decisions) if decisions is not None else decisions_path(path)
-    is_asked = decisions is not None or log.is_file()
+    is_asked = decisions is not None or os.path.isfile(log)
     return Study(song, tuple(waivers), read_decisions(log) if is_asked else DecisionLog())

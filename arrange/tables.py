@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -15,14 +16,17 @@ import pandas as pd
 import pyarrow as pa
 
 from arrange.errors import ArrangeError, TableError
+from arrange.pitch import note_name
 from arrange.schemas import (
     ALL_TABLES,
     SONG_TABLES,
     Column,
     Table,
 )
+from arrange.song_limits import check_limits
 from arrange.spelling import unknown_name
 
+_NEAR = 1e-9  # quarter notes
 _LABELS = {name: pd.Index(table.names) for name, table in ALL_TABLES.items()}
 
 
@@ -103,7 +107,7 @@ def _as_dtype(values: pd.Series[Any], dtype: str, table: str) -> pd.Series[Any]:
         return values
     try:
         changed = values.astype(dtype)  # type: ignore[call-overload]
-    except (TypeError, ValueError) as error:
+    except (TypeError, ValueError, OverflowError) as error:
         raise TableError(
             f"table '{table}', column '{values.name}': {error}; its values are {dtype}"
         ) from None
@@ -171,7 +175,8 @@ def _check_allowed(values: Any, column: Column, table: str) -> None:
 
 
 def _check_within(values: Any, column: Column, table: str, least: float, most: float) -> None:
-    numbers = np.asarray(values)
+    missing = {"dtype": np.float64, "na_value": np.nan} if column.dtype == "Int64" else {}
+    numbers = pd.array(values).to_numpy(**missing) if missing else np.asarray(values)
     outside = (numbers < least) | (numbers > most)
     if outside.any():
         row = int(np.argmax(outside))
@@ -188,6 +193,18 @@ def _check_unique(values: Any, name: str, table: Table) -> None:
             f"table '{table.name}', row {row}: a second row has {name} {_told(values[row])}; "
             f"each row is {table.row}"
         )
+
+
+@dataclass(frozen=True)
+class Remark:
+    """A word to the players, and the labels of the sections it is for; none for all the song."""
+
+    text: str
+    sections: tuple[str, ...] = ()
+
+
+# What a Song holds beside its tables.
+ABOUT = ("title", "source", "fingerprint", "notices", "remarks")
 
 
 @dataclass(frozen=True)
@@ -208,12 +225,14 @@ class Song:
         SHA-256 of that file's bytes, or empty.
     notices : tuple of str
         What the reader had to repair, assume or leave out, a sentence each.
+    remarks : tuple of Remark
+        Words to the players, for their sheets.
 
     Raises
     ------
     TableError
         If a table breaks its schema, names a part, section or measure that does not exist, or
-        is not in order of time where it must be.
+        is not in order of time where it must be; or as ``check_limits``.
     """
 
     parts: pd.DataFrame
@@ -225,29 +244,35 @@ class Song:
     source: str = ""
     fingerprint: str = ""
     notices: tuple[str, ...] = ()
+    remarks: tuple[Remark, ...] = ()
 
     def __post_init__(self) -> None:
         for table in SONG_TABLES:
             object.__setattr__(self, table.name, check_table(getattr(self, table.name), table))
-        _check_across({table.name: getattr(self, table.name) for table in SONG_TABLES})
+        tables = {table.name: getattr(self, table.name) for table in SONG_TABLES}
+        _check_across(tables)
+        check_limits(tables, self.title)
 
     @classmethod
     def from_columns(cls, columns: Mapping[str, Columns | pd.DataFrame], **about: Any) -> Song:
-        """Return a Song from whole columns, table by table; checked like any other, but fast.
+        """Return a Song from whole columns, table by table; checked, fast, but of any size.
+
+        ``check_limits`` is for what comes from outside; within the package a song may hold many
+        copies of a passage.
 
         Parameters
         ----------
         columns : mapping of table name to a mapping of column name to array
             Or to a table of another Song, which is taken as it is.
         **about
-            title, source, fingerprint, notices.
+            Of ``ABOUT``.
         """
         song = object.__new__(cls)
         for table in SONG_TABLES:
             own = columns[table.name]
             made = own if isinstance(own, pd.DataFrame) else make_table(own, table)
             object.__setattr__(song, table.name, made)
-        for name in ("title", "source", "fingerprint", "notices"):
+        for name in ABOUT:
             object.__setattr__(song, name, about.get(name, getattr(cls, name)))
         _check_across(columns)
         return song
@@ -288,6 +313,26 @@ class Song:
         """Return the time of an onset in quarter notes as minutes and seconds, ``"1:05"``."""
         whole = int(self.seconds(onset) + 1e-6)
         return f"{whole // 60}:{whole % 60:02d}"
+
+    def key_at(self, onset: float) -> str | None:
+        """Return the key that holds at an onset in quarter notes, or None where none is told."""
+        starts, keys = self._key_map
+        return keys[max(bisect_right(starts, onset + _NEAR) - 1, 0)]
+
+    def note_name(self, pitch: float, onset: float | None = None) -> str:
+        """Return a pitch's name as the key at an onset spells it, or else the song's main key."""
+        return note_name(pitch, self.main_key if onset is None else self.key_at(onset))
+
+    @cached_property
+    def main_key(self) -> str | None:
+        """The key that holds longest, the earlier of two; None where none is told."""
+        lasts = self.measures.groupby("key", sort=False)["duration"].sum()
+        return str(lasts.idxmax()) if len(lasts) else None
+
+    @cached_property
+    def _key_map(self) -> tuple[list[float], list[str | None]]:
+        keys = [key if isinstance(key, str) else None for key in self.measures["key"]]
+        return self.measures["onset"].tolist(), keys
 
     def beat(self, onset: Any, measure: Any) -> Any:
         """Return the place in the bar, from 1, counted in the lower number of its meter."""

@@ -27,7 +27,8 @@ from arrange.chord_members import (
 )
 from arrange.chords import Chord
 from arrange.hands import FINGER_NAMES, VERDICTS, Grips, Hand, verdict_levels
-from arrange.necks import LEFT_OUT, MOST_FRETS, Array, Neck
+from arrange.limits import MOST_FRETS
+from arrange.necks import LEFT_OUT, Array, Neck
 from arrange.pitch import interval_name, note_name, parse_pitch_class
 from arrange.tables import integer_column, object_column, text_column
 

@@ -9,11 +9,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import pandas as pd
 
 from arrange.chords import Degree, chord_intervals
+from arrange.meters import meter_quarters
 from arrange.pitch import parse_note
 from arrange.schemas import CHORDS, NOTES, PARTS
 from arrange.tables import Song, check_table
@@ -79,8 +81,7 @@ def song(
     **about: Any,
 ) -> Song:
     """A Song; chords are (onset, root, kind, bass or None, (degree, alter, type), ...)."""
-    beats, unit = map(int, meter.split("/"))
-    bar = 4.0 * beats / unit
+    bar = float(meter_quarters(meter) or 4)
     notes = notes_of(*rows, bar=bar, sections=sections)
     end = (notes["onset"] + notes["duration"]).max() if len(notes) else 0.0
     bars = max(bars, math.ceil(end / bar - 1e-9), max(first for _, first in sections), 1)
@@ -136,3 +137,37 @@ def _section(measure: int, sections: Sequence[tuple[str, int]]) -> str:
 
 def _family(name: str) -> str:
     return next((family for family in FAMILIES if family in name.lower()), "guitar")
+
+
+_SHAPES = (  # usual shapes of G, D, Em, C and their triads higher up (common practice)
+    ("G2 B2 D3 G3 B3 G4", "B3 D4 G4", "D4 G4 B4"),
+    ("D3 A3 D4 F#4", "F#3 A3 D4", "A3 D4 F#4"),
+    ("E2 B2 E3 G3 B3 E4", "G3 B3 E4", "B3 E4 G4"),
+    ("C3 E3 G3 C4 E4", "C4 E4 G4", "E4 G4 C5"),
+)
+
+
+def many_guitars(guitars: int, bars: int) -> Song:
+    """A song of as many guitars: each in turn holds, picks or plays a line, all in one harmony."""
+    rows: list[Row] = []
+    for guitar in range(guitars):
+        name, way = f"Guitar {guitar + 1}", guitar % 3
+        for bar in range(bars):
+            if (bar // 8 + guitar) % 4 == 3:  # lays out for a section
+                continue
+            notes = _SHAPES[bar % 4][guitar // 3 % 3]
+            start = 4.0 * bar
+            if way == 0:
+                rows.append((name, notes, start, 4.0))
+            else:
+                single = notes.split()
+                length, late = (0.5, 0) if way == 1 else (1.0, guitar)
+                count = int(4 / length)
+                rows += [(name, single[(step + late) % len(single)], start + step * length, length)
+                         for step in range(count)]  # fmt: skip
+    sections = [(f"Verse {at // 8 + 1}", at + 1) for at in range(0, bars, 8)]
+    roots = ((7, "major"), (2, "major"), (4, "minor"), (0, "major"))
+    chords = [(4.0 * bar, *roots[bar % 4], None) for bar in range(bars)]
+    made = song(*rows, sections=sections, chords=chords, bars=bars, tempo=96.0, key="G major")
+    symbols = [("G", "D", "Em", "C")[bar % 4] for bar in range(bars)]
+    return replace(made, chords=made.chords.assign(symbol=pd.array(symbols, dtype="str")))

@@ -184,7 +184,8 @@ def test_repeats_of_absurd_size_are_refused():
     )
     start = time.process_time()
     assert told(text) == (
-        "song.txt: played out, its repeats ask for more than 500,000 notes; repeat less often"
+        "song.txt: played out, its repeats ask for 1,638,400 notes, more than 500,000; repeat less "
+        "often, or read the page order with played=False"
     )
     assert time.process_time() - start < 2
 

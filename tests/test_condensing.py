@@ -5,6 +5,7 @@ more players never make it worse are what any such choice must hold to; the smal
 common practice.
 """
 
+import itertools
 from pathlib import Path
 
 import music21
@@ -489,6 +490,24 @@ def test_a_layer_that_cannot_be_played():
         condense(low_and_high(), 1, roles={"Deep": "rhythm"}, pins=[("Player 1", "Song", "Deep")])
 
 
+def test_no_layer_lies_on_a_neck():
+    """A guitar in standard tuning goes from E2 to E6 at 24 frets (common practice)."""
+    for rows in ([("Deep", "C1", 0, 4)], [("Deep", "C1", 0, 4), ("Far", "C9", 0, 4)]):
+        names = [row[0] for row in rows]
+        alone = song(*rows, parts=parts_of(*names))
+        made = song(*rows, ("Voice", "C4", 0, 4), parts=parts_of(*names, "Voice"))
+        for each, roles in itertools.product((alone, made), ({}, dict.fromkeys(names, "rhythm"))):
+            with pytest.raises(ArrangeError, match=r"no note of Deep|'Deep' is the lead"):
+                condense(each, 2, roles=roles)
+
+
+def test_growth_asks_for_players_that_there_can_be():
+    found = condense(band(), 2)
+    for most in (0, 17, 10**23):
+        with pytest.raises(ArrangeError, match="at most 16"):
+            found.by_players(most)
+
+
 def test_a_section_of_silence_and_too_many_players():
     """All lay out where nothing sounds; who has nothing to play lays out, and it is told."""
     made = song(("Only", "E4", 0, 4), bars=2, sections=(("Verse", 1), ("Rest", 2)),
@@ -508,6 +527,14 @@ def test_a_section_of_silence_and_too_many_players():
     ("question", "message"),
     [
         ({"players": 0}, "players=0; at least one"),
+        ({"players": -1}, "players=-1; at least one"),
+        ({"players": 17}, "players=17; at least one has to play, and at most 16 can"),
+        ({"players": 200}, "at most 16"),
+        ({"players": 10**23}, "at most 16"),
+        ({"players": 1.5}, "players=1.5"),
+        ({"players": float("nan")}, "players=nan"),
+        ({"players": [f"P{number}" for number in range(17)]}, "players=17"),
+        ({"players": ["Mara", " "]}, "each needs a name that is not empty"),
         ({"players": []}, "no players"),
         ({"players": ["Mara", "Mara"]}, "two players are called 'Mara'"),
         ({"layers": ["Tune", "Tun"]}, "no part 'Tun'; did you mean 'Tune'"),

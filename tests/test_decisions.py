@@ -232,7 +232,7 @@ end: d1
         ("decision: d1", "decision:d2", 8, "begins 'd2'"),
         ("# Decisions", "Decisions", 1, "outside of a decision"),
         ("why: quiet\n", "", 3, "what is decided and why"),
-        ("why: quiet", "measures: x", 7, "25-32"),
+        ("why: quiet", "measures: x", 7, "21-24"),
         ("why: quiet", "why: quiet\nspans: here", 8, "'Guitar 2, 25-32'"),
         ("why: quiet", "why: quiet\nnotes:\n  | part |", 9, "the columns are part"),
         ("what: lay out", "<<<<<<< ours\nwhat: lay out", 6, "merge conflict"),

@@ -9,6 +9,7 @@ from __future__ import annotations
 import io
 import json
 import re
+import time
 from contextlib import redirect_stdout
 from itertools import pairwise
 from pathlib import Path
@@ -19,7 +20,7 @@ import numpy as np
 import pypdf
 import pytest
 import soundfile
-from songs import song
+from songs import many_guitars, song
 
 import arrange
 from arrange.__main__ import main
@@ -28,7 +29,9 @@ from arrange.exercises import (
     KINDS,
     check_answer,
     check_environment,
+    ear,
     environment,
+    fixing,
     make_exercises,
     workshop_papers,
 )
@@ -288,7 +291,26 @@ def test_this_machine_is_ready(capsys):
     assert told.endswith("Ready.\n")
     for what in ("Python", "numpy", "jupyterlab", "sound", "a printed page", "free disk",
                  "browser", "song and exercises", "notebook kernel"):  # fmt: skip
-        assert f"ok  {what}: " in told
+        assert re.search(rf"^(ok  |hint) {what}: ", told, re.MULTILINE)
+
+
+@pytest.mark.parametrize("is_known", [True, False])
+def test_only_what_is_fulfilled_reads_ok(monkeypatch, capsys, is_known):
+    """A machine whose browser Python does not know is ready, with a hint and not an ok."""
+
+    def get():
+        if not is_known:
+            raise environment.webbrowser.Error("could not locate runnable browser")
+        return SimpleNamespace()
+
+    monkeypatch.setattr(environment.webbrowser, "get", get)
+    assert main(["ready"]) == 0
+    told = capsys.readouterr().out
+    assert ("ok   browser: SimpleNamespace" in told) == is_known
+    assert ("hint browser: none known" in told) != is_known
+    lines = told.splitlines()
+    for line, following in pairwise(lines):
+        assert not (line.startswith("ok ") and "to do:" in following)
 
 
 @pytest.mark.parametrize(
@@ -316,7 +338,7 @@ def test_what_is_missing_is_told_with_what_to_do(monkeypatch, tmp_path, capsys):
     monkeypatch.setattr(environment.importlib.metadata, "version", without)
     monkeypatch.setattr(environment.shutil, "disk_usage", lambda _: SimpleNamespace(free=10**6))
     table = check_environment(tmp_path / "none.musicxml")
-    assert list(table.columns) == ["what", "found", "wanted", "to_do", "ok"]
+    assert list(table.columns) == ["what", "found", "wanted", "to_do", "ok", "needed"]
     table = table.set_index("what")
     assert table.loc["typst", "found"] == "not installed"
     assert table.loc["typst", "to_do"].startswith("pip install 'typst")
@@ -326,7 +348,7 @@ def test_what_is_missing_is_told_with_what_to_do(monkeypatch, tmp_path, capsys):
     assert not table.loc["free disk", "ok"]
     assert main(["ready", str(tmp_path / "none.musicxml")]) == 1
     out = capsys.readouterr().out
-    assert "NOT typst: not installed" in out
+    assert "NOT  typst: not installed" in out
     assert "Not ready" in out
 
 
@@ -341,3 +363,33 @@ def test_the_command(small_song, tmp_path, capsys):
     assert "is there already and differs" in capsys.readouterr().err
     assert main(["workshop", str(tmp_path / "none.txt"), "-o", str(tmp_path / "x")]) == 2
     assert not (tmp_path / "x").exists()
+
+
+@pytest.mark.parametrize(("module", "trial"), [(fixing, "_places"), (ear, "_take")])
+def test_only_so_many_notes_are_tried(monkeypatch, module, trial):
+    """By chance, and the same ones for a seed; what was not tried is said."""
+    tried, made = [], []
+    attempt = getattr(module, trial)
+    monkeypatch.setattr(module, trial, lambda *case: tried.append(case) or attempt(*case))
+    monkeypatch.setattr(module, "MOST_TRIED", 4, raising=False)
+    for _ in range(2):
+        tried.clear()
+        try:
+            made.append(make_exercises(many_guitars(9, 16), 3, "small", [module.KIND])[0].question)
+        except ArrangeError as error:
+            made.append(str(error))
+        assert 0 < len(tried) <= 4
+    assert made[0] == made[1]
+    if module is fixing:
+        assert re.search(r"\(4 notes of \d+ were tried\)", made[0])
+
+
+def test_a_workshop_of_two_dozen_guitars_takes_seconds_and_reports_its_steps(tmp_path, capsys):
+    path = tmp_path / "many.musicxml"
+    write_musicxml(many_guitars(24, 40), path)
+    start = time.process_time()
+    assert main(["workshop", str(path), "-o", str(tmp_path / "papers")]) == 0
+    assert time.process_time() - start < 30
+    steps = capsys.readouterr().err.splitlines()
+    assert any("making exercise 6 of 6: which layer can go" in line for line in steps)
+    assert "printing and writing" in steps[-1]

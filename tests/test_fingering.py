@@ -97,7 +97,7 @@ def test_no_path_is_better(seed, neck):
     one_song = phrase(seed, neck)
     notes = one_song.notes.sort_values("onset", kind="stable")
     moments, _ = part_moments(one_song, notes, neck, is_own_neck=False)
-    leave_out(moments, neck, Hand())
+    leave_out(moments, neck, Hand(), None)
     hold_on(moments)
     paths = every_path(moments, neck, Hand())
     best_sum = min(sum(costs) for costs in paths)

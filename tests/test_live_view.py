@@ -2,11 +2,12 @@
 commands that open it.
 """
 
+import contextlib
 import json
 import shutil
-import sys
-from dataclasses import dataclass, field
-from pathlib import Path
+import signal
+from dataclasses import dataclass, field, replace
+from types import SimpleNamespace
 
 import nbformat
 import pytest
@@ -15,7 +16,9 @@ from songs import song as song_of
 import arrange as ar
 from arrange.__main__ import main
 from arrange.live import serving, view
-from arrange.live.page import page_command, write_page
+from arrange.live.page import write_page
+from arrange.live.signals import STOPS, ended_by_signals
+from arrange.live.trials import section_findings, told_figures
 from arrange.live.view import PartsView
 
 DEMO = "datasets/low-water.musicxml"
@@ -219,11 +222,43 @@ def test_undo_takes_a_decision_back(shown, log):
     assert "2 → 1 findings" in shown.picture.value
 
 
+def test_why_is_cleared_once_it_stands_in_the_log(shown, log):
+    shown.controls.octave.value = 1
+    shown.controls.why.value = "room for Guitar 2"
+    press(shown, "record")
+    assert shown.controls.why.value == ""
+    shown.controls.drive.value = "edge"
+    press(shown, "record")
+    assert [each.why for each in ar.read_decisions(log).decisions] == [
+        "room for Guitar 2", "tried in the live view",
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("name", "value"),
+    [("octave", 1), ("inversion", "third lowest"), ("strings", "2–4"), ("capo", 4),
+     ("drive", "distorted"), ("echo", "eighth"), ("tempo", 90)],
+)  # fmt: skip
+def test_what_is_seen_after_a_decision_is_what_the_log_gives(shown, log, demo, name, value):
+    """The same as in a view that is opened on the log only then; and what `rebuild` gives has
+    the figures that were recorded.
+    """
+    getattr(shown.controls, name).value = value
+    press(shown, "record")
+    fresh = PartsView(demo, log, "Guitar 1", "Chorus 1", Clock().later)
+    assert shown.picture.value == fresh.picture.value
+    assert shown.shown_log.value == fresh.shown_log.value
+    log = ar.read_decisions(log)
+    built = ar.rebuild(demo, log).song
+    assert log.decisions[0].after == told_figures(section_findings(built, "Chorus 1"))
+
+
 def test_a_tempo_alone_is_recorded_too(shown, log):
     shown.controls.tempo.value = 90
     press(shown, "record")
     decision = ar.read_decisions(log).decisions[0]
     assert (decision.what, decision.change) == ("tempo 90", None)
+    assert "The song keeps its own tempo" in words(shown)
 
 
 def test_nothing_chosen_is_nothing_to_record(shown, log):
@@ -244,10 +279,133 @@ def test_a_log_that_cannot_be_written_is_told_in_the_view(demo, tmp_path, clock)
     (tmp_path / "a file").write_text("")
     shown = PartsView(demo, tmp_path / "a file" / "log.txt", "Guitar 1", "Chorus 1", clock.later)
     shown.controls.octave.value = 1
+    shown.controls.why.value = "room for Guitar 2"
     press(shown, "record")
     assert 'role="alert"' in words(shown)
     assert "the decision was not written" in words(shown)
+    assert shown.controls.why.value == "room for Guitar 2"
     assert "Guitar 1: an octave up" in shown.picture.value  # nothing is lost
+
+
+# Two views on one log
+
+
+@pytest.fixture
+def beside(demo, log):
+    """Another view of the same song and log, on the other guitar."""
+    return PartsView(demo, log, "Guitar 2", "Chorus 1", Clock().later)
+
+
+def figures(song):
+    return told_figures(section_findings(song, "Chorus 1"))
+
+
+def test_a_second_view_shows_the_first_one_s_decision_before_it_records(shown, beside, log, demo):
+    """Its figures are those of the song with both decisions, as it is built again from the log."""
+    shown.controls.octave.value = 1
+    press(shown, "record")
+    beside.controls.octave.value = 1
+    beside.controls.why.value = "lighter"
+    assert "2 → " in beside.picture.value
+    press(beside, "record")
+    assert len(ar.read_decisions(log).decisions) == 1
+    assert "Somebody else has written in the log" in words(beside)
+    assert "new: Chorus 1, Guitar 1: an octave up (agreed)" in words(beside)
+    assert "1 → " in beside.picture.value
+    assert "1 decision, 1 of them made here" in beside.shown_log.value
+    assert beside.controls.octave.value == 1  # nothing that was chosen or typed is lost
+    assert beside.controls.why.value == "lighter"
+    press(beside, "record")
+    log = ar.read_decisions(log)
+    assert [each.what for each in log.decisions] == [
+        "Guitar 1: an octave up", "Guitar 2: an octave up",
+    ]  # fmt: skip
+    first, second = log.decisions
+    assert first.before == figures(demo)
+    with_first = ar.rebuild(demo, replace(log, decisions=(first,))).song
+    assert first.after == second.before == figures(with_first)
+    built = ar.rebuild(demo, log)
+    assert not built.stale
+    assert second.after == figures(built.song)
+
+
+def test_taking_back_shows_first_what_another_wrote(shown, beside, log, demo):
+    shown.controls.octave.value = 1
+    press(shown, "record")
+    press(beside, "reset")
+    beside.controls.drive.value = "edge"
+    press(beside, "record")
+    press(beside, "record")
+    press(shown, "undo")
+    assert [each.status for each in ar.read_decisions(log).decisions] == ["agreed", "agreed"]
+    assert "new: Chorus 1, Guitar 2: edge (agreed)" in words(shown)
+    press(shown, "undo")
+    assert [each.status for each in ar.read_decisions(log).decisions] == ["dropped", "agreed"]
+    assert "Guitar 1: an octave up" in shown.picture.value
+    shown.controls.part.value = "Guitar 2"
+    assert shown.controls.drive.value == "edge"  # the other's decision stands
+    press(shown, "record")
+    built = ar.rebuild(demo, ar.read_decisions(log))
+    assert not built.stale
+    assert ar.read_decisions(log).decisions[-1].after == figures(built.song)
+
+
+def test_what_another_took_back_is_not_taken_back_twice(shown, log):
+    shown.controls.octave.value = 1
+    press(shown, "record")
+    (decision,) = ar.read_decisions(log).decisions
+    ar.change_status(log, decision.id, "dropped", "the singer wants it low")
+    shown.controls.drive.value = "edge"
+    press(shown, "record")
+    assert "dropped now: Chorus 1, Guitar 1: an octave up" in words(shown)
+    press(shown, "undo")
+    data = log.read_bytes()
+    press(shown, "undo")
+    assert log.read_bytes() == data
+    assert "Guitar 1: an octave up" in shown.picture.value
+
+
+def test_a_part_that_another_took_out_is_let_go(shown, log, demo):
+    """The choice for it goes, the others stay."""
+    others = replace(
+        demo,
+        parts=demo.parts[demo.parts["part"] != "Guitar 1"].reset_index(drop=True),
+        notes=demo.notes[demo.notes["part"] != "Guitar 1"].reset_index(drop=True),
+    )
+    shown.controls.octave.value = 1
+    shown.controls.part.value = "Guitar 2"
+    shown.controls.drive.value = "edge"
+    ar.record_decision(log, "Guitar 1 is ill", "flu", song=demo, arrangement=others)
+    shown.controls.part.value = "Guitar 1"
+    press(shown, "record")
+    assert "new: Guitar 1 is ill (agreed). flu" in words(shown)
+    assert "Guitar 1" not in shown.controls.part.options
+    assert "Chorus 1 · Guitar 2: edge" in shown.picture.value
+    press(shown, "record")
+    assert ar.read_decisions(log).decisions[-1].what == "Guitar 2: edge"
+
+
+def test_a_log_that_another_damaged_is_told_and_nothing_is_written(shown, log):
+    shown.controls.octave.value = 1
+    log.write_text("decision: d1\nwhat: x\nend: d1\n")
+    press(shown, "record")
+    assert 'role="alert"' in words(shown)
+    assert "line 1" in words(shown)
+    assert log.read_text() == "decision: d1\nwhat: x\nend: d1\n"
+    log.unlink()
+    press(shown, "record")
+    assert len(ar.read_decisions(log).decisions) == 1
+
+
+def test_a_log_that_is_gone_is_told(shown, log):
+    shown.controls.octave.value = 1
+    press(shown, "record")
+    log.unlink()
+    shown.controls.drive.value = "edge"
+    press(shown, "record")
+    assert "gone: Chorus 1, Guitar 1: an octave up" in words(shown)
+    assert not log.exists()
+    assert "2 → " in shown.picture.value
 
 
 def test_a_fault_of_ours_is_told_in_the_view(shown, monkeypatch):
@@ -349,49 +507,49 @@ def test_the_lab_opens_on_the_lessons_or_on_a_song(tmp_path):
     ran = []
     song = tmp_path / "a gig.musicxml"
     shutil.copy(DEMO, song)
-
-    def run(command):
-        ran.append(command)
-        return 0
-
-    assert serving.open_lab(run=run, opens=False) == 0
-    assert ran[0][:3] == [sys.executable, "-m", "jupyterlab"]
-    assert ran[0][3].endswith("notebooks")
-    assert ran[0][4:] == ["--LabApp.default_url=/lab/tree/01_start_here.ipynb", "--no-browser"]
-    assert serving.open_lab(song, run=run) == 0
+    serving.open_lab(run=ran.append, opens=False)
+    assert ran[0][0].endswith("notebooks")
+    assert ran[0][1:] == ["--LabApp.default_url=/lab/tree/01_start_here.ipynb", "--no-browser"]
+    serving.open_lab(song, run=ran.append)
     page = tmp_path / "a gig.live.ipynb"
     address = "--LabApp.default_url=/lab/tree/a%20gig.live.ipynb"
-    assert ran[1][3:] == [f"--ServerApp.root_dir={tmp_path}", address]
+    assert ran[1] == [f"--ServerApp.root_dir={tmp_path}", address]
     page.write_text(json.dumps({"mine": 1}))
-    serving.open_lab(song, run=run)
+    serving.open_lab(song, run=ran.append)
     assert json.loads(page.read_text()) == {"mine": 1}  # what is there stays
     with pytest.raises(ar.ArrangeError, match="come with a clone of the repository"):
-        serving.open_lab(notebooks=tmp_path / "none", run=run)
+        serving.open_lab(notebooks=tmp_path / "none", run=ran.append)
 
 
-def test_the_page_is_served_and_its_folder_goes(tmp_path, monkeypatch):
-    pytest.importorskip("voila")
-    seen = []
-
-    def run(command):
-        notebook = next(each for each in command if each.endswith(".ipynb"))
-        seen.append((notebook, nbformat.read(notebook, as_version=4)))
-        return 3
-
-    assert serving.serve_page(DEMO, port=8123, opens=False, dark=True, run=run) == 3
-    assert not Path(seen[0][0]).exists()
-    command = page_command(tmp_path / "p.ipynb", 8123, opens=False, dark=True)
-    assert {"--port=8123", "--no-browser", "--theme=dark"} <= set(command)
-    assert "--Voila.ip=127.0.0.1" in command
+def test_a_page_that_cannot_be_served_says_why(tmp_path, monkeypatch):
+    """And leaves no folder."""
+    monkeypatch.setattr("tempfile.tempdir", str(tmp_path))
+    before = signal.getsignal(signal.SIGTERM)
     monkeypatch.setattr("importlib.util.find_spec", lambda _: None)
     with pytest.raises(ar.ArrangeError, match=r"pip install 'arrange\[page\]'"):
-        page_command(tmp_path / "p.ipynb")
+        serving.serve_page(DEMO)
+    monkeypatch.setattr("importlib.util.find_spec", lambda _: True)
+    with pytest.raises(ar.ArrangeError, match="nowhere"):
+        serving.serve_page(tmp_path / "nowhere.mid")
+    assert list(tmp_path.iterdir()) == []
+    assert signal.getsignal(signal.SIGTERM) == before
+
+
+@pytest.mark.parametrize("sent", STOPS)
+def test_a_signal_ends_what_it_is_asked_to_end(sent):
+    """Before the server is there too: what was opened is closed, and the signals are as before."""
+    before, closed = [signal.getsignal(each) for each in STOPS], []
+    with ended_by_signals(), contextlib.closing(SimpleNamespace(close=lambda: closed.append(1))):
+        signal.raise_signal(sent)
+        closed.append("never reached")
+    assert closed == [1]
+    assert [signal.getsignal(each) for each in STOPS] == before
 
 
 def test_the_commands(monkeypatch, tmp_path, capsys):
     asked = []
-    monkeypatch.setattr(serving, "open_lab", lambda *a, **k: asked.append((a, k)) or 0)
-    monkeypatch.setattr(serving, "serve_page", lambda *a, **k: asked.append((a, k)) or 0)
+    monkeypatch.setattr(serving, "open_lab", lambda *a, **k: asked.append((a, k)))
+    monkeypatch.setattr(serving, "serve_page", lambda *a, **k: asked.append((a, k)))
     assert main(["lab", "--no-browser"]) == 0
     assert main(["page", DEMO, "--port", "8123", "--dark"]) == 0
     assert asked == [

@@ -906,12 +906,9 @@ def test_more_than_fifteen_parts_share_channels_by_program(tmp_path):
 
 
 def test_what_the_format_cannot_hold_is_refused(tmp_path):
-    """A quarter note lasts at most 16.777215 s (three bytes of microseconds), and a bar has at
-    most 255 beats (one byte)."""
-    with pytest.raises(ArrangeError, match=r"^measure 1: MIDI knows no tempo of 2 quarter notes"):
-        write_midi(song(("Guitar", 60, 0, 1), tempo=2.0), tmp_path / "a.mid")
+    """A bar has at most 255 beats (one byte): 300 in 200 + 100 quarters are more."""
     with pytest.raises(ArrangeError, match=r"^measure 1: 300/4 is more than the 255 beats that"):
-        write_midi(song(("Guitar", 60, 0, 1), meter="300/4"), tmp_path / "a.mid")
+        write_midi(song(("Guitar", 60, 0, 1), meter="200/4 + 100/4"), tmp_path / "a.mid")
     assert not list(tmp_path.iterdir())
 
 
@@ -930,7 +927,7 @@ def test_a_file_is_written_whole_or_not_at_all(tmp_path):
         write_midi(song(("Guitar", 60, 0, 1), tempo=2.0), path)
     assert path.read_bytes() == old
     assert list(tmp_path.iterdir()) == [path]
-    with pytest.raises(ArrangeError, match="the file cannot be written"):
+    with pytest.raises(ArrangeError, match=r"inside\.mid: cannot be written: Not a directory"):
         write_midi(song(("Guitar", 60, 0, 1)), path / "inside.mid")
 
 
@@ -1020,7 +1017,7 @@ def one(track: bytes) -> bytes:
          "so a time in it is damaged: export it again"),
         (midi(meter(0, 1, 6) + meta(480 * 10_000, 1, "x")), "its time signatures make more than "
          "20,000 bars; mend the time signature in bar 1, 1/64, or a damaged time"),
-        (midi(*[note(0, 480)] * 1001), "its tracks and channels make 1,001 parts; 1,000 is the "
+        (midi(*[note(0, 480)] * 1001), "its tracks and channels make 1,001 parts; 200 is the "
          "most: export it with one track a part"),
     ],
 )  # fmt: skip
@@ -1127,7 +1124,7 @@ def test_any_bytes_in_a_track_are_read_or_refused(body, form, ticks):
         b"".join(bytes([1, 0x90 | at % 16, at % 128, 64]) for at in range(25_000)),
         b"\x00\x90\x3c\x40" + b"\x01\x3c\x40" * 33_000,
         b"".join(meter(1, 1 + at % 7, 2 + at % 3) for at in range(12_000)),
-        b"".join(meta(1920, 6, f"Verse {at}") for at in range(8_000)),
+        b"".join(meta(960, 6, f"Verse {at}") for at in range(8_000)),
         b"".join(meta(1, 0x51, bytes([1 + at % 7, at % 251, 0])) for at in range(14_000)),
         b"".join(meta(1, 0x59, bytes([at % 256, at % 3])) for at in range(16_000)),
     ],

@@ -15,7 +15,8 @@ from scores import WHOLE_BAR, barline, direction, read_text, rehearsal, score, w
 
 import arrange as ar
 from arrange.errors import ReadError
-from arrange.formats.playing_order import MOST_BARS, Bar, playing_order
+from arrange.formats.playing_order import Bar, playing_order
+from arrange.limits import MOST_MEASURES
 
 
 def test_bars_without_signs_are_played_once_in_order():
@@ -234,16 +235,191 @@ def test_to_coda_without_any_jump_counts_the_second_time():
     assert playing_order(bars) == [0, 1, 0, 3]
 
 
-def test_endless_repeats_are_refused():
+def heard(*bars):
+    """The order, and the notices."""
+    notices = []
+    return playing_order(bars, (), notices), notices
+
+
+LATE = "measure {}: its D.C. is marked for time {}, at which it cannot be taken"
+
+
+def test_a_jump_for_the_first_time_at_a_repeat_sign_waits_for_the_repeat():
+    """``|: 0 1(D.C., time 1) :| 2``: the first time through the repeat sign stands in the way.
+
+    At the end of bar 1 a player obeys the repeat sign first; the D.C. is left for the last time
+    round, which is time 2 and not time 1 as its ``time-only`` says. Some programs write 1 there
+    because a D.C. occurs "the first time through" by default (``sound``). So: 0 1, 0 1, D.C.,
+    and after it straight through: 0 1 2.
+    """
+    order, notices = heard(Bar(forward=True), Bar(backward=2, da_capo=True, jump_times=(1,)), Bar())
+    assert order == [0, 1, 0, 1, 0, 1, 2]
+    assert len(notices) == 1
+    assert notices[0].startswith(LATE.format(2, 1))
+
+
+def test_a_jump_for_the_first_time_in_a_bar_repeated_alone():
+    """``0 |: 1(D.C., time 1) :| x3, 2``: as above where one bar is all that is repeated."""
+    order, notices = heard(
+        Bar(), Bar(forward=True, backward=3, da_capo=True, jump_times=(1,)), Bar()
+    )
+    assert order == [0, 1, 1, 1, 0, 1, 2]
+    assert notices[0].startswith(LATE.format(2, 1))
+
+
+def test_a_jump_for_the_last_time_round_is_taken_as_written():
+    """``|: 0 1(D.C., time 2) :| 2(Fine)``: time 2 is the last; nothing to report."""
+    order, notices = heard(
+        Bar(forward=True), Bar(backward=2, da_capo=True, jump_times=(2,)), Bar(fine=True)
+    )
+    assert (order, notices) == ([0, 1, 0, 1, 0, 1, 2], [])
+
+
+def test_a_jump_inside_a_repeat_is_taken_at_its_time():
+    """``0 |: 1 2(D.C., time 2) 3 :| 4``: the second time D.C. comes before the repeat's end.
+
+    After it repeats are not played again, so bar 3 goes on to 4.
+    """
+    order, notices = heard(
+        Bar(), Bar(forward=True), Bar(da_capo=True, jump_times=(2,)), Bar(backward=2), Bar()
+    )
+    assert (order, notices) == ([0, 1, 2, 3, 1, 2, 0, 1, 2, 3, 4], [])
+
+
+@pytest.mark.parametrize("time", [1, 2])
+def test_a_jump_in_the_second_ending_counts_its_bar_or_the_repeat(time):
+    """``0 |: 1 [1 2 :| [2 3(D.C.) ] 4``: bar 3 is played the first time, the repeat the second.
+
+    ``time-only`` counts "times through the repeated section": 2. Programs that count the bar
+    write 1. Either way the D.C. follows bar 3, once; after it the last ending is taken.
+    """
+    order, notices = heard(
+        Bar(),
+        Bar(forward=True),
+        Bar(ending_starts=(1,), backward=2, ending_stops=True),
+        Bar(ending_starts=(2,), ending_stops=True, da_capo=True, jump_times=(time,)),
+        Bar(),
+    )
+    assert (order, notices) == ([0, 1, 2, 1, 3, 0, 1, 3, 4], [])
+
+
+def test_a_jump_in_a_first_ending_is_not_lost():
+    """``0 |: 1 [1 2(D.C.) :| [2 3 ]``: bar 2 is played once, so the D.C. is taken there or never.
+
+    It takes the place of the repeat sign: back to 0, and then the second ending.
+    """
+    bars = (
+        Bar(),
+        Bar(forward=True),
+        Bar(ending_starts=(1,), backward=2, ending_stops=True, da_capo=True),
+        Bar(ending_starts=(2,), ending_stops=True),
+    )
+    assert heard(*bars) == ([0, 1, 2, 0, 1, 3], [])
+
+
+def test_a_jump_for_a_time_that_another_jump_brings():
+    """``0 §1 2(D.C., time 2) 3(D.S.)``: the D.S. brings bar 2 its second time, and the D.C. waits.
+
+    0 1 2 3, D.S., 1 2, D.C., 0 1 2 3.
+    """
+    order, notices = heard(
+        Bar(), Bar(segno="s"), Bar(da_capo=True, jump_times=(2,)), Bar(dal_segno="s")
+    )
+    assert (order, notices) == ([0, 1, 2, 3, 1, 2, 0, 1, 2, 3], [])
+
+
+def test_a_jump_for_a_time_that_never_comes():
+    """``|: 0 |: 1(D.S., time 5) :| 2 :| 3``: inner and outer repeat first, then the jump.
+
+    Bar 1 comes twice in each of two rounds. In the last of them the jump is taken.
+    """
+    order, notices = heard(
+        Bar(forward=True, segno="s"),
+        Bar(forward=True, backward=2, dal_segno="s", jump_times=(5,)),
+        Bar(backward=2),
+        Bar(),
+    )
+    assert order == [0, 1, 1, 2, 0, 1, 1, 0, 1, 2, 3]
+    assert notices[0].startswith(LATE.format(2, 5).replace("D.C.", "D.S."))
+
+
+def test_a_jump_that_the_fine_forestalls_is_reported():
+    """``|: 0(Fine, time 2) 1(D.C., time 3) :|``: the song is over before the D.C. is due."""
+    order, notices = heard(
+        Bar(forward=True, fine=True, times=(2,)), Bar(backward=2, da_capo=True, jump_times=(3,))
+    )
+    assert order == [0, 1, 0]
+    assert len(notices) == 1
+    assert "measure 2: its D.C. is never taken" in notices[0]
+
+
+def test_to_coda_and_a_jump_in_one_bar_count_apart():
+    """``0 §1(To Coda, time 2; D.S.) coda 2``: D.S. the first time, To Coda the second.
+
+    The ``time-only`` of one ``sound`` says nothing about another one.
+    """
+    bars = (Bar(), Bar(segno="s", to_coda="c", times=(2,), dal_segno="s"), Bar(coda="c"))
+    assert heard(*bars) == ([0, 1, 1, 2], [])
+
+
+def test_a_repeat_sign_at_the_last_ending_leads_past_all_endings():
+    """``|: 0 [1 1 :| [2 2 :| 3``: the sign behind ending 2 sends back a third time.
+
+    No ending is numbered 3, so the third time bar 3 follows bar 0.
+    """
+    bars = [
+        Bar(forward=True),
+        Bar(ending_starts=(1,), backward=2, ending_stops=True),
+        Bar(ending_starts=(2,), backward=2, ending_stops=True),
+        Bar(),
+    ]
+    assert playing_order(bars) == [0, 1, 0, 2, 0, 3]
+
+
+def test_a_repeat_sign_at_the_last_ending_of_the_song_adds_no_time():
+    """``|: 0 [1 1 :| [2 2 :|``: nothing follows that a third time could lead to."""
+    bars = [
+        Bar(forward=True),
+        Bar(ending_starts=(1,), backward=2, ending_stops=True),
+        Bar(ending_starts=(2,), backward=2, ending_stops=True),
+    ]
+    assert playing_order(bars) == [0, 1, 0, 2]
+
+
+def test_a_repeat_sign_at_an_ending_of_several_times_leads_back_to_it():
+    """``|: 0 [1 1 :| [2,3 2 :| 3``: the sign is needed for the third time, and asks no fourth."""
+    bars = [
+        Bar(forward=True),
+        Bar(ending_starts=(1,), backward=2, ending_stops=True),
+        Bar(ending_starts=(2, 3), backward=2, ending_stops=True),
+        Bar(),
+    ]
+    assert playing_order(bars) == [0, 1, 0, 2, 0, 2, 3]
+
+
+def test_endless_repeats_are_refused_with_their_measure():
     """A stretch a thousand million times is a mistake: it ends at the limit, not in hours."""
-    with pytest.raises(ReadError, match=rf"more than {MOST_BARS} bars; mend their 'times'"):
-        playing_order([Bar(forward=True, backward=10**9)])
+    with pytest.raises(
+        ReadError, match=rf"measure 2: .* more than {MOST_MEASURES} bars; mend its 'times'"
+    ):
+        playing_order([Bar(), Bar(forward=True, backward=10**9)])
 
 
-def test_a_coda_before_its_jump_is_refused_not_endless():
-    """``coda 0, 1(To Coda), 2(D.C.)``: To Coda would lead back for ever after the D.C."""
-    with pytest.raises(ReadError, match="ask for more than"):
-        playing_order([Bar(coda="c"), Bar(to_coda="c"), Bar(da_capo=True)])
+def test_to_coda_goes_forwards_only():
+    """``coda 0, 1(To Coda), 2(D.C.)``: "coda and tocoda are used for forward jumps" (``sound``).
+
+    No coda sign follows, so the song goes on behind bar 1, and that is reported.
+    """
+    order, notices = heard(Bar(coda="c"), Bar(to_coda="c"), Bar(da_capo=True))
+    assert order == [0, 1, 2, 0, 1, 2]
+    assert len(notices) == 1
+    assert notices[0].startswith("measure 2: no coda sign follows its To Coda")
+
+
+def test_to_coda_with_the_sign_of_the_coda_beside_it():
+    """``§0, 1(coda sign, To Coda), 2(D.S.), coda 3``: the coda is the sign that follows."""
+    bars = [Bar(segno="s"), Bar(coda="c", to_coda="c"), Bar(dal_segno="s"), Bar(coda="c")]
+    assert playing_order(bars) == [0, 1, 2, 0, 1, 3]
 
 
 # The same through real files: what is printed and what is played.
@@ -419,6 +595,67 @@ def test_signs_of_any_part_count(tmp_path):
         [WHOLE_BAR + barline("right", 'direction="backward"'), WHOLE_BAR],
     )
     assert read_text(tmp_path, text).measures["written"].tolist() == ["1", "1", "2"]
+
+
+def test_file_with_time_only_on_a_da_capo(tmp_path):
+    """``|: 1(D.C., ``time-only="1"``) :| 2``: the repeat first, then the D.C., told in a notice."""
+    text = score(
+        [
+            barline("left", 'direction="forward"')
+            + WHOLE_BAR
+            + direction("<words>D.C.</words>", sound='dacapo="yes" time-only="1"')
+            + barline("right", 'direction="backward"'),
+            WHOLE_BAR,
+        ]
+    )
+    song = read_text(tmp_path, text)
+    assert song.measures["written"].tolist() == ["1", "1", "1", "2"]
+    (notice,) = [notice for notice in song.notices if "D.C." in notice]
+    assert notice.startswith(LATE.format(1, 1))
+
+
+@pytest.mark.parametrize("beside", ["", "<coda/>"])
+@pytest.mark.parametrize("leaving", ["To Coda", ""])
+def test_file_with_repeated_last_ending_and_jumps_in_words_and_signs(tmp_path, beside, leaving):
+    """``§|: 1 [1 2 :| [2 3 :| 4 To Coda, 5 D.S. al Coda, coda 6``, no ``tocoda``, no ``dalsegno``.
+
+    1 2, 1 3, and the third time past both endings: 1 4 5. D.S.: 1, again past both, 4, To Coda, 6.
+    Both places of the coda carry the value that names it; with words or without, the last one is
+    the coda and one leaves at the first (common practice).
+    """
+    begins, ends = barline("left", 'direction="forward"'), 'direction="backward"'
+    words_there = f"<words>{leaving}</words>" if leaving else ""
+    kinds = [kind for kind in (words_there, beside) if kind] or ["<coda/>"]
+    song = played(
+        tmp_path,
+        begins + direction("<segno/>", sound='segno="s"') + WHOLE_BAR,
+        barline("left", ending="1 start") + WHOLE_BAR + barline("right", ends, "1 stop"),
+        barline("left", ending="2 start") + WHOLE_BAR + barline("right", ends, "2 stop"),
+        WHOLE_BAR + direction(*kinds, sound='coda="c"'),
+        WHOLE_BAR + words("D.S. al Coda"),
+        direction("<coda/>", sound='coda="c"') + WHOLE_BAR,
+    )
+    assert song == ["1", "2", "1", "3", "1", "4", "5", "1", "4", "6"]
+
+
+def test_file_with_absurd_repeats_names_the_measure(tmp_path):
+    """The error names the measure whose repeat sign asks for it."""
+    text = score([WHOLE_BAR, WHOLE_BAR + barline("right", 'direction="backward" times="99999"')])
+    with pytest.raises(ReadError, match="measure 2: the repeat that ends here asks for more than"):
+        read_text(tmp_path, text)
+
+
+def test_chart_with_a_repeat_sign_at_the_last_ending(tmp_path):
+    """In a chart the numbers of the endings say how often a stretch is played, not the last sign.
+
+    ``|: C |1. F :|2. G :| Am |``: C F, C G, Am (datasets/README.md).
+    """
+    path = tmp_path / "song.txt"
+    path.write_text(
+        "title: Slack Tide\npart: Guitar 1; standard tuning\nkey: C\nmeter: 4/4\ntempo: 100\n\n"
+        "section: Verse\nchords |: C |1. F :|2. G :| Am |\n"
+    )
+    assert ar.read(path).chords["symbol"].tolist() == ["C", "F", "C", "G", "Am"]
 
 
 # The suite's own repeats, worked out by hand from what stands in the files.

@@ -18,6 +18,7 @@ from arrange.sound import (
     PEAK,
     RATE,
     Sound,
+    amplifier,
     exposure_hours,
     finding_sound,
     join_sounds,
@@ -217,6 +218,9 @@ def test_hours_after_the_table_of_niosh():
         ({"measures": (0, 1)}, "measures 1 to 1"),
         ({"measures": (1, 1), "section": "Song"}, "not both"),
         ({"tempo": 0}, "from 10 to 400"),
+        ({"tempo": float("nan")}, "from 10 to 400"),
+        ({"count_in": -1}, "count_in=-1: bars of clicks before, from 0 to 16"),
+        ({"count_in": 1_000_000}, "from 0 to 16"),
         ({"pan": {"Guitar 1": 2}}, "from -1, left"),
         ({"pan": {"Guitar 7": 0}}, "no part 'Guitar 7'"),
         ({"font": "pyproject.toml"}, "no SoundFont"),
@@ -230,19 +234,22 @@ def test_what_cannot_be_rendered(told, match):
 
 def test_what_cannot_be_written(tmp_path):
     silence = Sound(np.zeros((10, 2), dtype=np.float32))
-    with pytest.raises(ar.ArrangeError, match=r"as \.wav or \.ogg"):
+    with pytest.raises(ar.ArrangeError, match=r"as \.wav, \.flac or \.ogg"):
         write_sound(silence, tmp_path / "a.mp3")
     (tmp_path / "a.wav").mkdir()
-    with pytest.raises(ar.ArrangeError, match="was not written"):
+    with pytest.raises(ar.ArrangeError, match="is a folder, where a file is written"):
         write_sound(silence, tmp_path / "a.wav")
     assert [path.name for path in tmp_path.iterdir()] == ["a.wav"]
 
 
 def test_songs_that_hardly_sound():
-    """Silence, percussion, a note of no duration: no error, and silence where nothing sounds."""
-    assert not render_sound(song(parts=("Guitar 1",))).samples.any()
+    """Percussion sounds; where nothing does, not even a click, that is said."""
     assert render_sound(song(("Drums", np.nan, 0, 1))).samples.any()
-    assert not render_sound(song(("Guitar 1", "A3", 0, 0))).samples.any()
+    empty, short = song(parts=("Guitar 1",)), song(("Guitar 1", "A3", 0, 0))
+    assert render_sound(empty, with_click=True).samples.any()
+    for silent in (empty, short):
+        with pytest.raises(ar.ArrangeError, match="Guitar 1 lays out in measure 1, so there"):
+            render_sound(silent)
 
 
 @pytest.mark.skipif(not FONT.exists(), reason="no SoundFont on this machine")
@@ -255,3 +262,56 @@ def test_a_font_is_played_in_tune_and_in_time():
     assert np.abs(wave).max() > 0.005
     slow = render_sound(some, font=os.fspath(FONT), tempo=30.0, measures=(1, 1))
     assert slow.seconds == pytest.approx(8 + 2)
+
+
+@pytest.mark.parametrize("name", ["whole.wav", "whole.flac", "whole.ogg"])
+def test_a_whole_song_is_written_in_every_format(tmp_path, name):
+    """Read back: as long, two channels, nothing clipped, and the same sound."""
+    sound = render_sound(ar.read("datasets/low-water.musicxml"))
+    assert sound.seconds > 200
+    write_sound(sound, tmp_path / name)
+    again, rate = soundfile.read(tmp_path / name, dtype="float32", always_2d=True)
+    assert rate == RATE
+    assert again.shape == sound.samples.shape
+    assert np.abs(again).max() < 0.6
+    # 16 bits without loss; Vorbis leaves out what is masked.
+    apart = np.sqrt(np.mean((again - sound.samples) ** 2) / np.mean(sound.samples**2))
+    assert apart < (0.15 if name.endswith("ogg") else 0.01)
+
+
+def test_who_lays_out_is_said():
+    """In the passage asked, with where they play instead; with others the passage is heard."""
+    some = song(
+        ("Guitar 1", "A3", 0, 1), ("Guitar 1", "A3", 8, 1), ("Guitar 2", "E4", 4, 1),
+        bars=3, sections=[("Verse", 1), ("Chorus", 2), ("Outro", 3)],
+    )  # fmt: skip
+    with pytest.raises(ar.ArrangeError, match=r"measure 2, so .*; ask for Verse, Outro"):
+        render_sound(some, parts=["Guitar 1"], section="Chorus")
+    assert render_sound(some, section="Chorus").samples.any()
+    with pytest.raises(ar.ArrangeError, match="no part lay out in measures 1 to 3"):
+        render_sound(some, parts=[])
+
+
+def test_a_sound_that_would_be_too_long_is_not_begun(monkeypatch, tmp_path):
+    """A bar of four at 0.001 quarter notes a minute lasts 4000 minutes; nothing is made of it."""
+    slow = song(("Guitar 1", "A3", 0, 1), tempo=0.001)
+    monkeypatch.setattr("arrange.sound._part", None)
+    for path in (None, tmp_path / "a.wav"):
+        with pytest.raises(ar.ArrangeError, match=r"for 4,000 minutes; at most 30 are made at"):
+            render_sound(slow, path)
+    assert not list(tmp_path.iterdir())
+
+
+def test_a_font_is_held_to_the_same_limit():
+    """It plays from the start of the song, so that what lies before the stretch counts."""
+    some = song(("Guitar 1", "A3", 0, 1), ("Guitar 1", "A3", 1796, 1), tempo=60.0)
+    with pytest.raises(ar.ArrangeError, match="for 60 minutes"):
+        render_sound(some, tempo=30, measures=(450, 450), font="none.sf2")
+
+
+def test_drive_in_blocks_is_drive_at_once(monkeypatch):
+    """The filter looks over the edges of a block."""
+    wave = np.random.default_rng(1).standard_normal(1000).astype(np.float32)
+    whole = amplifier.driven(wave, "overdriven")
+    monkeypatch.setattr(amplifier, "_BLOCK", 170)
+    np.testing.assert_allclose(amplifier.driven(wave, "overdriven"), whole, atol=1e-5)

@@ -14,10 +14,10 @@ import pytest
 from pandas.api.types import is_object_dtype
 from songs import song
 
-from arrange import report
 from arrange.__main__ import main
 from arrange.errors import ArrangeError
 from arrange.findings import Waiver, group_findings, read_waivers, smallest_move
+from arrange.formats import files
 from arrange.reading import read
 from arrange.study import Study, study
 
@@ -296,11 +296,12 @@ def test_a_folder_that_may_not_be_written(tmp_path, capsys, monkeypatch):
     def refuse(*_, **__):
         raise PermissionError(13, "Permission denied")
 
-    monkeypatch.setattr(report.tempfile, "mkdtemp", refuse)
+    monkeypatch.setattr(files.tempfile, "mkdtemp", refuse)
     assert main(["study", str(DEMO), "-o", str(tmp_path / "study")]) == 2
     err = capsys.readouterr().err
     assert err == (
-        f"arrange: {tmp_path / 'study'}: the folder cannot be written: Permission denied\n"
+        f"arrange: {tmp_path / 'study'}: cannot be written: Permission denied; choose another "
+        "place\n"
     )
     assert list(tmp_path.iterdir()) == []
 
@@ -327,7 +328,10 @@ def test_a_full_disk_leaves_no_half_written_folder(tmp_path, capsys, monkeypatch
     monkeypatch.setattr(pd.DataFrame, "to_csv", fail)
     assert main(["study", str(DEMO), "-o", str(folder)]) == 2
     err = capsys.readouterr().err
-    assert err == f"arrange: {folder}: the report cannot be written: No space left on device\n"
+    assert (
+        err
+        == f"arrange: {folder}: cannot be written: No space left on device; choose another place\n"
+    )
     assert [path.name for path in tmp_path.iterdir()] == ["study"] * (not is_new)
     if not is_new:
         assert [path.name for path in folder.iterdir()] == ["report.html"]

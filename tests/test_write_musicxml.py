@@ -953,10 +953,7 @@ def test_text_that_xml_cannot_hold_is_cleaned(written):
 @pytest.mark.parametrize(
     ("change", "told"),
     [
-        ({"onset": 9.0, "measure": 1}, "notes outside the bars are left out: 1"),
-        ({"duration": 9.0}, "notes that outlast the last bar end with it: 1"),
         ({"duration": 0.0}, "notes without a duration are written as grace notes: 1"),
-        ({"pitch": 5.0}, "notes written below C0 or above B9 are left out: 1"),
         ({"string": 1, "fret": 1}, "frets behind the capo are left out: 1"),
         ({"technique": "whistle"}, "'whistle' has no place in MusicXML and is left out: 1"),
     ],
@@ -972,12 +969,18 @@ def test_what_the_file_cannot_hold_is_told(change, told, tmp_path, schema):
     ar.read(path)
 
 
-def test_a_meter_that_is_none_is_written_as_free():
-    """What cannot be put into beats and beat type is told."""
-    a_song = song(("Keys", "C4", 0, 4))
-    notices: list[str] = []
-    format_musicxml(replace(a_song, measures=a_song.measures.assign(meter="as you like")), notices)
-    assert notices == ["no meters, and written as free: as you like"]
+@pytest.mark.parametrize("pitch", [0.0, 1.0, 5.0])
+def test_a_note_below_the_lowest_octave_is_refused(pitch, tmp_path):
+    """Octaves go from 0 to 9 (MusicXML 4.0, type octave): C0, MIDI number 12, is the lowest."""
+    a_song = song(("Keys", "C4", 0, 1))
+    a_song = replace(a_song, notes=a_song.notes.assign(pitch=pitch))
+    with pytest.raises(ar.ArrangeError, match=r"measure 1: .* of 'Keys' would be written below C0"):
+        write_musicxml(a_song, tmp_path / "song.musicxml")
+    assert not list(tmp_path.iterdir())
+    write_musicxml(
+        replace(a_song, parts=a_song.parts.assign(transpose=-12)), tmp_path / "song.musicxml"
+    )
+    assert ar.read(tmp_path / "song.musicxml").notes["pitch"].tolist() == [pitch]
 
 
 def test_an_empty_part_is_full_of_rests(written):
@@ -1016,7 +1019,7 @@ def test_the_old_file_stays_until_the_new_one_is_whole(tmp_path, monkeypatch):
         raise OSError("no space left on device")
 
     monkeypatch.setattr(Path, "write_bytes", fail)
-    with pytest.raises(OSError, match="no space"):
+    with pytest.raises(ArrangeError, match=r"song\.musicxml: cannot be written: no space"):
         write_musicxml(song(("Keys", "C4", 0, 4)), path)
     assert path.read_text() == "old"
     assert [each.name for each in tmp_path.iterdir()] == ["song.musicxml"]

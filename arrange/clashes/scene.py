@@ -6,7 +6,6 @@ onset. A kind is a function ``find_...(scene, limits)`` that returns a list of `
 
 from __future__ import annotations
 
-from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
@@ -315,9 +314,7 @@ class Scene:
 
     def name(self, pitch: float, onset: float) -> str:
         """Note name as the key of that moment spells it."""
-        starts, keys = self._keys
-        key = keys[max(bisect_right(starts, onset + 1e-9) - 1, 0)]
-        return _note_name(pitch, key if isinstance(key, str) else None)
+        return _note_name(pitch, self.song.key_at(onset))
 
     @cached_property
     def _section_starts(self) -> Array:
@@ -327,11 +324,6 @@ class Scene:
     def _measures(self) -> tuple[Array, Array]:
         measures = self.song.measures
         return measures["onset"].to_numpy(), measures["duration"].to_numpy()
-
-    @cached_property
-    def _keys(self) -> tuple[list[float], list[str]]:
-        measures = self.song.measures
-        return measures["onset"].tolist(), measures["key"].tolist()
 
 
 _note_name = lru_cache(maxsize=1024)(note_name)  # a song names few different notes, often

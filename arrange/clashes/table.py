@@ -10,6 +10,7 @@ import pandas as pd
 from arrange.clashes.kinds import KINDS
 from arrange.clashes.limits import Limits
 from arrange.clashes.scene import Clash, Scene
+from arrange.part_lists import join_parts
 from arrange.schemas import FINDINGS
 from arrange.tables import make_table, object_column, text_column
 
@@ -52,7 +53,7 @@ def findings_table(scene: Scene, clashes: Sequence[Clash]) -> pd.DataFrame:
             "duration": end - onset,
             "kind": text_column([clash.kind for clash in clashes]),
             "parts": text_column(
-                [" + ".join(sorted(clash.parts, key=place.__getitem__)) for clash in clashes]
+                [join_parts(sorted(clash.parts, key=place.__getitem__)) for clash in clashes]
             ),
             "pitches": text_column(
                 [

@@ -7,30 +7,62 @@ a function ``add_...`` tells a command's options and what runs; ``options`` is w
 from __future__ import annotations
 
 import argparse
+import os
 import sys
 from collections.abc import Sequence
 
 from arrange.commands import arranging, handing_out, measuring, opening
-from arrange.errors import ArrangeError, ChartError
+from arrange.commands.options import CommandParser
+from arrange.errors import ArrangeError, ChartError, shortened
+
+INTERRUPTED, CLOSED_PIPE = 130, 141  # 128 and the signal's number, as shells count
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
-    """Run the command; return its exit code: 0, 1 if `ready` finds something amiss, or 2 for
-    bad input.
+    """Run the command; return its exit code: 0, 1 if `ready` finds something amiss, 2 for bad
+    input, 130 if it was interrupted, 141 if nobody reads what it prints.
     """
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):  # a name that the terminal cannot show is shown in part
+            stream.reconfigure(errors="backslashreplace")
+    try:
+        try:
+            return _run(arguments)
+        finally:
+            if sys.stdout:
+                sys.stdout.flush()  # a closed pipe is noticed here, not while Python ends
+    except KeyboardInterrupt:
+        print("arrange: interrupted; files that were not whole yet are gone", file=sys.stderr)
+        return INTERRUPTED
+    except BrokenPipeError:
+        _end_output()
+        return CLOSED_PIPE
+    except OSError as error:  # such as a disk that is full where the output goes to
+        _end_output()
+        name = f"{shortened(error.filename)}: " if error.filename else ""
+        print(f"arrange: {name}{error.strerror or error}", file=sys.stderr)
+        return 2
+
+
+def _end_output() -> None:
+    """Print to nowhere from now on: Python writes out once more at its end, and must not fail."""
+    if sys.stdout:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def _run(arguments: Sequence[str] | None) -> int:
     options = _parser().parse_args(arguments)
     try:
         return int(options.run(options))
     except ChartError as error:
-        print(f"arrange: {options.file} has faults:\n{error}", file=sys.stderr)
-        return 2
+        print(f"arrange: {shortened(options.file)} has faults:\n{error}", file=sys.stderr)
     except ArrangeError as error:
         print(f"arrange: {' '.join(str(error).split())}", file=sys.stderr)
-        return 2
+    return 2
 
 
 def _parser() -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(
+    parser = CommandParser(
         prog="arrange", description="Study guitar parts: see where two get in each other's way."
     )
     commands = parser.add_subparsers(required=True, metavar="COMMAND")

@@ -4,10 +4,20 @@ from __future__ import annotations
 
 import argparse
 import importlib
+import os
 from pathlib import Path
 from typing import Any
 
-from arrange.commands.options import add_command, add_log, add_stretch, parse_measures
+from arrange.commands.options import (
+    add_command,
+    add_log,
+    add_stretch,
+    asked_measures,
+    decimal_number,
+    path_text,
+    progress,
+    whole_number,
+)
 from arrange.decisions import decisions_path, read_decisions
 from arrange.reading import read
 
@@ -18,8 +28,9 @@ def add_handout(commands: Any) -> None:
         commands, "handout", _handout, "write a part sheet for each player, and one for the band",
         "Read a song and write sheets for the music stand, as PDF and HTML: one for each player, "
         "one for the band.",
+        "datasets/low-water.musicxml -o sheets --style shapes",
     )  # fmt: skip
-    command.add_argument("-o", "--output", metavar="FOLDER", required=True, help="where to write")
+    _add_folder(command)
     command.add_argument(
         "--player", action="append",
         help="a part or player (default: every guitar); may be given several times",
@@ -36,14 +47,23 @@ def add_listen(commands: Any) -> None:
     command = add_command(
         commands, "listen", _listen, "make a song, or a stretch of it, sound",
         "Read a song and write it as sound. Turn the volume down before you play it.",
+        "datasets/low-water.musicxml --section 'Chorus 1' --count-in 1 -o chorus.ogg",
     )  # fmt: skip
-    command.add_argument("-o", "--output", metavar="FILE", required=True, help="a .wav or .ogg")
+    command.add_argument(
+        "-o", "--output", metavar="FILE", required=True, type=path_text,
+        help="a .wav, .flac or .ogg",
+    )  # fmt: skip
     add_stretch(command)
     command.add_argument(
         "--part", action="append", help="only this part; may be given several times"
     )
-    command.add_argument("--tempo", type=float, help="quarter notes a minute at the start")
-    command.add_argument("--count-in", type=int, default=0, metavar="BARS", help="clicks before")
+    command.add_argument(
+        "--tempo", type=decimal_number, help="quarter notes a minute at the start, 10 to 400"
+    )
+    command.add_argument(
+        "--count-in", type=whole_number, default=0, metavar="BARS",
+        help="bars of clicks before, at most 16",
+    )  # fmt: skip
     command.add_argument("--click", action="store_true", help="clicks on the beats")
     command.add_argument("--loop", action="store_true", help="can be repeated without a seam")
     command.add_argument("--font", metavar="SF2", help="play from a SoundFont of your own")
@@ -55,9 +75,12 @@ def add_workshop(commands: Any) -> None:
         commands, "workshop", _workshop, "make exercises from a song, and the papers of a workshop",
         "Read a song and write exercises made from it: notebooks, sheets with questions, hints and "
         "answers, a leader's plan for sixty minutes and a page to take home.",
+        "datasets/low-water.musicxml -o workshop --seed 2",
     )  # fmt: skip
-    command.add_argument("-o", "--output", metavar="FOLDER", required=True, help="where to write")
-    command.add_argument("--seed", type=int, default=1, help="another one, other exercises")
+    _add_folder(command)
+    command.add_argument(
+        "--seed", type=whole_number, default=1, help="another one, other exercises"
+    )
     command.add_argument(
         "--size", default="small", help="small, middle or large (default: small, with choices)"
     )
@@ -66,12 +89,19 @@ def add_workshop(commands: Any) -> None:
     )
 
 
+def _add_folder(command: Any) -> None:
+    command.add_argument(
+        "-o", "--output", metavar="FOLDER", required=True, type=path_text, help="where to write"
+    )
+
+
 def _handout(options: argparse.Namespace) -> int:
-    log = Path(options.decisions) if options.decisions else decisions_path(options.file)
-    decisions = read_decisions(log) if options.decisions or log.is_file() else None
+    song = read(options.file)
+    log = options.decisions or decisions_path(options.file)
+    decisions = read_decisions(log) if options.decisions or os.path.isfile(log) else None
     # What prints is slow to load; the other commands go without.
     paths = importlib.import_module("arrange.handouts").write_handout(
-        read(options.file), Path(options.output), player=options.player, paper=options.paper,
+        song, Path(options.output), player=options.player, paper=options.paper,
         style=options.style, decisions=decisions,
     )  # fmt: skip
     for path in paths:
@@ -81,9 +111,11 @@ def _handout(options: argparse.Namespace) -> int:
 
 def _listen(options: argparse.Namespace) -> int:
     # What makes sound is slow to load; the other commands go without.
-    sound = importlib.import_module("arrange.sound").render_sound(
+    render_sound = importlib.import_module("arrange.sound").render_sound
+    measures = asked_measures(options.measures)
+    sound = render_sound(
         read(options.file), options.output, parts=options.part, section=options.section,
-        measures=parse_measures(options.measures), tempo=options.tempo, count_in=options.count_in,
+        measures=measures, tempo=options.tempo, count_in=options.count_in,
         with_click=options.click, loop=options.loop, font=options.font,
     )  # fmt: skip
     print(f"{options.output}: {sound.seconds:.1f} s. Turn the volume down before you play it.")
@@ -94,7 +126,7 @@ def _workshop(options: argparse.Namespace) -> int:
     # What prints and sounds is slow to load; the other commands go without.
     paths = importlib.import_module("arrange.exercises").workshop_papers(
         options.file, options.output, seed=options.seed, size=options.size,
-        overwrite=options.overwrite,
+        overwrite=options.overwrite, tell=progress(Path(options.file)),
     )  # fmt: skip
     for path in paths:
         print(path)

@@ -4,19 +4,17 @@ from __future__ import annotations
 
 import argparse
 import sys
-import time
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from arrange.commands.options import add_command, add_log
+from arrange.commands.options import add_command, add_log, path_text, progress, whole_number
 from arrange.converting import convert
-from arrange.errors import ArrangeError
+from arrange.errors import ArrangeError, shortened
 from arrange.findings import parse_waiver
+from arrange.formats.files import check_folder
 from arrange.songbook import changes_between, read_songbook, write_songbook
 from arrange.study import study
-
-_SLOW = 1_000_000  # bytes: from here on a reader may wonder whether anything happens
 
 
 def add_study(commands: Any) -> None:
@@ -25,10 +23,12 @@ def add_study(commands: Any) -> None:
         commands, "study", _study, "measure a song and write a report",
         "Read a song, measure where its parts lie, find where they clash, and write one HTML "
         "report with the tables as CSV and Parquet beside it.",
+        "datasets/low-water.musicxml -o study",
     )  # fmt: skip
     command.add_argument(
-        "-o", "--output", metavar="FOLDER", default="study", help="where to write (default: study)"
-    )
+        "-o", "--output", metavar="FOLDER", default="study", type=path_text,
+        help="where to write (default: study)",
+    )  # fmt: skip
     command.add_argument(
         "--page-order", action="store_true",
         help="keep the order of the page instead of playing out repeats and jumps",
@@ -52,23 +52,25 @@ def add_convert(commands: Any) -> None:
         commands, "convert", _convert, "turn a song into another format",
         "Read a song and write it in the format that the second name ends in: .musicxml, .mid or "
         ".txt (a chart).",
+        "datasets/low-water.txt low-water.mid",
     )  # fmt: skip
-    command.add_argument("target", metavar="OUT", help="where to write")
+    command.add_argument("target", metavar="OUT", type=path_text, help="where to write")
     command.add_argument("--overwrite", action="store_true", help="replace a file that is there")
 
 
 def add_songbook(commands: Any) -> None:
     """Add ``songbook``."""
-    told = "measure a whole set of songs, and what changes between them"
-    command = commands.add_parser(
-        "songbook", help=told,
-        description="Read all songs of a folder, in the order of their names, or files in the "
+    command = add_command(
+        commands, "songbook", _songbook,
+        "measure a whole set of songs, and what changes between them",
+        "Read all songs of a folder, in the order of their names, or files in the "
         "order given; write one HTML page with the tables as CSV and Parquet beside it: a row a "
         "song, what each player changes from song to song, and an order with fewer changes.",
+        "datasets/harbour-set -o songbook", song=False,
     )  # fmt: skip
     command.add_argument("file", metavar="IN", nargs="+", help="a folder of songs, or songs")
     command.add_argument(
-        "-o", "--output", metavar="FOLDER", default="songbook",
+        "-o", "--output", metavar="FOLDER", default="songbook", type=path_text,
         help="where to write (default: songbook)",
     )  # fmt: skip
     command.add_argument(
@@ -76,12 +78,12 @@ def add_songbook(commands: Any) -> None:
         help="who plays a part where the file does not say, such as 'Guitar 1=Ann'; may be given "
         "several times",
     )  # fmt: skip
-    command.set_defaults(run=_songbook)
 
 
 def _study(options: argparse.Namespace) -> int:
     source = Path(options.file)
-    tell = _progress(source)
+    check_folder(Path(options.output))
+    tell = progress(source)
     waivers = [parse_waiver(text, f"W{n}") for n, text in enumerate(options.waive, start=1)]
     tell("reading")
     octaves = _octaves(options.octave)
@@ -114,27 +116,17 @@ def _octaves(texts: Sequence[str]) -> dict[str, int]:
     octaves = {}
     for text in texts:
         part, _, number = text.rpartition("=")
-        if not part or not number.removeprefix("-").removeprefix("+").isdecimal():
-            raise ArrangeError(f"--octave {text!r}: write PART=N, such as 'Guitar 1=-1'")
-        octaves[part] = int(number)
+        try:
+            octaves[part] = whole_number(number if part else "")
+        except argparse.ArgumentTypeError as error:
+            raise ArrangeError(
+                f"--octave {shortened(text, 60)!r}: write PART=N, such as 'Guitar 1=-1'; {error}"
+            ) from None
     return octaves
 
 
-def _progress(source: Path) -> Callable[[str], None]:
-    """A teller of steps on stderr, silent for files that take no time."""
-    start = time.monotonic()
-    is_slow = source.is_file() and source.stat().st_size > _SLOW // (
-        10 if source.suffix == ".mxl" else 1
-    )
-
-    def tell(step: str) -> None:
-        if is_slow or time.monotonic() - start > 1:
-            print(f"arrange: {step} ({time.monotonic() - start:.1f} s)", file=sys.stderr)
-
-    return tell
-
-
 def _songbook(options: argparse.Namespace) -> int:
+    check_folder(Path(options.output))
     players = dict(_player(text) for text in options.player)
     book = read_songbook(options.file, players=players)
     for row in book.faults.itertuples():

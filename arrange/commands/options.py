@@ -1,16 +1,52 @@
-"""What several commands share: the song, where to write, which stretch, which log."""
+"""What several commands share: the song, where to write, which stretch, which log, numbers,
+progress.
+"""
 
 from __future__ import annotations
 
-from typing import Any
+import argparse
+import os
+import sys
+import textwrap
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, NoReturn
 
-from arrange.errors import ArrangeError
+from arrange.errors import ArrangeError, shortened
+from arrange.played_measures import parse_measures
+
+_SLOW = 1_000_000  # bytes: from here on a reader may wonder whether anything happens
+_HELP_WIDTH = 78  # columns
+_LONGEST_VALUE = 40  # signs of an option's value that a message shows
+_LONGEST_NUMBER = 18  # digits
 
 
-def add_command(commands: Any, name: str, run: Any, told: str, more: str) -> Any:
-    """Add a command that reads a song; `told` in a few words, `more` in a sentence or two."""
-    command = commands.add_parser(name, help=told, description=more)
-    command.add_argument("file", metavar="IN", help="a song: .musicxml, .xml, .mxl, .mid or .txt")
+class CommandParser(argparse.ArgumentParser):
+    """A parser that says in one line what is wrong with the options."""
+
+    def error(self, message: str) -> NoReturn:
+        """End with the exit code 2."""
+        told = shortened(" ".join(message.split()), 200)
+        self.exit(2, f"{self.prog}: {told}; see {self.prog} --help\n")
+
+
+def add_command(
+    commands: Any, name: str, run: Any, told: str, more: str, example: str, *, song: bool = True
+) -> Any:
+    """Add a command: `told` in a few words, `more` in a sentence or two, an example that runs.
+
+    If `song`, it reads one.
+    """
+    command = commands.add_parser(
+        name, help=told, description=textwrap.fill(more, _HELP_WIDTH),
+        epilog=f"example:\n  arrange {name} {example}",  # in one line, so that it can be copied
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )  # fmt: skip
+    if song:
+        command.add_argument(
+            "file", metavar="IN", help="a song: .musicxml, .xml, .mxl, .mid or .txt"
+        )
     command.set_defaults(run=run)
     return command
 
@@ -18,8 +54,9 @@ def add_command(commands: Any, name: str, run: Any, told: str, more: str) -> Any
 def add_target(command: Any) -> None:
     """Add where a song is written to."""
     command.add_argument(
-        "-o", "--output", metavar="OUT", required=True, help="a .musicxml, .mid or .txt"
-    )
+        "-o", "--output", metavar="OUT", required=True, type=path_text,
+        help="a .musicxml, .mid or .txt",
+    )  # fmt: skip
     command.add_argument("--overwrite", action="store_true", help="replace files that are there")
 
 
@@ -36,11 +73,55 @@ def add_log(command: Any) -> None:
     )
 
 
-def parse_measures(text: str | None) -> tuple[int, int] | None:
-    """Return first and last measure of ``FIRST-LAST``, or of a single number."""
+def asked_measures(text: str | None) -> tuple[int, int] | None:
+    """Return first and last measure as asked for by ``--measures``."""
     if text is None:
         return None
-    first, _, last = text.partition("-")
-    if not (first.isdecimal() and (last or first).isdecimal()):
-        raise ArrangeError(f"--measures {text!r}: write FIRST-LAST, such as 21-24")
-    return int(first), int(last or first)
+    try:
+        return parse_measures(text)
+    except ArrangeError as error:
+        raise ArrangeError(f"--measures: {error}") from None
+
+
+def progress(source: Path) -> Callable[[str], None]:
+    """Return a function that reports steps on stderr, silent for files that take no time."""
+    start = time.monotonic()
+    is_slow = os.path.isfile(source) and source.stat().st_size > _SLOW // (
+        10 if source.suffix == ".mxl" else 1
+    )
+
+    def tell(step: str) -> None:
+        if is_slow or time.monotonic() - start > 1:
+            print(f"arrange: {step} ({time.monotonic() - start:.1f} s)", file=sys.stderr)
+
+    return tell
+
+
+def path_text(text: str) -> str:
+    """Return a path as given; an empty one, such as from a variable not set, is refused."""
+    if not text:
+        raise argparse.ArgumentTypeError("the name is empty")
+    return text
+
+
+def whole_number(text: str) -> int:
+    """Return the number of an option; its limits belong to what uses it."""
+    digits = text.removeprefix("-").removeprefix("+")
+    if not digits.isdecimal():
+        raise argparse.ArgumentTypeError(
+            f"{shortened(text, _LONGEST_VALUE)!r} is not a whole number"
+        )
+    if len(digits) > _LONGEST_NUMBER:
+        raise argparse.ArgumentTypeError(
+            f"{shortened(text, _LONGEST_VALUE)} has too many digits; at most {_LONGEST_NUMBER}"
+        )
+    return int(text)
+
+
+def decimal_number(text: str) -> float:
+    """Return the number of an option, which may have a fraction."""
+    try:
+        return float(text)
+    except ValueError:
+        shown = shortened(text, _LONGEST_VALUE)
+        raise argparse.ArgumentTypeError(f"{shown!r} is not a number") from None

@@ -26,6 +26,7 @@ from arrange.condensing.worth import (
 )
 from arrange.hands import Hand
 from arrange.necks import Neck
+from arrange.part_lists import join_parts
 from arrange.sounding import Array
 
 
@@ -244,4 +245,4 @@ class Board:
 
     def name(self, option: Option) -> str:
         """Return the layers of an option in words."""
-        return " + ".join(self.material.names[layer] for layer in option) or "nothing"
+        return join_parts(self.material.names[layer] for layer in option) or "nothing"

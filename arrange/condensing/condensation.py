@@ -25,11 +25,13 @@ from arrange.condensing.rules import read_rules
 from arrange.condensing.search import Plan
 from arrange.condensing.settling import in_order, next_best, settled, thin_what_cannot_be_held
 from arrange.condensing.weights import Weights
-from arrange.errors import ArrangeError
+from arrange.errors import ArrangeError, shortened
 from arrange.hands import Hand
+from arrange.letters import check_text
 from arrange.necks import Neck
 from arrange.tables import Song
 
+MOST_PLAYERS = 16  # more than any stage holds; the search grows with each
 MOST_NECKS = 4  # tunings and capos that are tried where none are told
 
 
@@ -128,7 +130,13 @@ class Condensation:
             A row for each number of players: ``players``; ``value`` and ``bound``, seconds;
             ``share`` of what all layers together are worth; ``gap``, how much better anything
             could be, as a share of the value; 0 where it is proven.
+
+        Raises
+        ------
+        ArrangeError
+            If `most` is not from 1 to ``MOST_PLAYERS``.
         """
+        _check_count(most)
         rows = []
         whole = sum(float(worth.covered[-1]) for worth in self._board.worths)
         for players in range(1, most + 1):
@@ -182,8 +190,8 @@ def condense(
     Raises
     ------
     ArrangeError
-        If there is nobody to play, a name is unknown, pins speak against each other, or a rule
-        leaves no choice; the message names it.
+        If nobody plays or more than ``MOST_PLAYERS``, no layer lies on a neck, a name is unknown,
+        pins speak against each other, or a rule leaves no choice; the message names it.
     """
     names = _player_names(players)
     material = Material.of(song, layers)
@@ -220,17 +228,27 @@ def condense(
 def _player_names(players: int | Sequence[str]) -> tuple[str, ...]:
     if isinstance(players, str):
         players = [players]
-    if isinstance(players, int):
-        if players < 1:
-            raise ArrangeError(f"players={players}; at least one has to play")
-        return tuple(f"Player {number}" for number in range(1, players + 1))
-    names = tuple(players)
+    if isinstance(players, int | float):
+        _check_count(players)
+        return tuple(f"Player {number}" for number in range(1, int(players) + 1))
+    names = tuple(check_text("player", name) for name in players)
     if not names:
         raise ArrangeError("no players; at least one has to play")
+    _check_count(len(names))
+    if not all(isinstance(name, str) and name.strip() for name in names):
+        raise ArrangeError(f"players={shortened(list(names))}; each needs a name that is not empty")
     twice = [name for name in names if names.count(name) > 1]
     if twice:
         raise ArrangeError(f"two players are called {twice[0]!r}; give each a name of their own")
     return names
+
+
+def _check_count(players: float) -> None:
+    if players not in range(1, MOST_PLAYERS + 1):
+        raise ArrangeError(
+            f"players={shortened(players, 24)}; at least one has to play, and at most "
+            f"{MOST_PLAYERS} can"
+        )
 
 
 def _check_names(song: Song, material: Material, names: Sequence[str]) -> None:

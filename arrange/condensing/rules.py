@@ -11,6 +11,7 @@ import numpy as np
 from arrange.condensing.material import Material
 from arrange.condensing.options import Option, SectionOptions
 from arrange.errors import ArrangeError
+from arrange.part_lists import join_parts
 from arrange.sounding import Array
 from arrange.spelling import unknown_name
 
@@ -115,7 +116,8 @@ def _playing(material: Material, section: int) -> str:
 
 
 def _told(material: Material, option: Option) -> str:
-    return " + ".join(repr(material.names[layer]) for layer in option) or "laying out"
+    names = [material.names[layer] for layer in option]
+    return repr(join_parts(names)) if names else "laying out"
 
 
 def _read(

@@ -99,6 +99,11 @@ def _thin(board: Board, bench: Bench, stuck: Sequence[tuple[int, int]]) -> None:
                 "on any player's neck: transpose it, give it another role, roles={...}, or "
                 "another neck, necks=[...]"
             )
+    if not material.present.any():
+        raise ArrangeError(
+            f"nothing can be played: no note of {', '.join(material.names)} lies on any player's "
+            "neck; transpose the layers, or give other necks, necks=[...]"
+        )
     board.change(material, sorted({section for section, _ in stuck}))
     for known, problems in bench.known.items():
         board.learn(*known, playable=not problems)

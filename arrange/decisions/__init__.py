@@ -8,11 +8,11 @@ arrangement is built again from the song as it came and its log.
 
 from __future__ import annotations
 
-import contextlib
 import datetime
 import os
+import re
 import secrets
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -24,6 +24,7 @@ from arrange.decisions.changes import (
     apply_change,
     change_between,
     passage_fingerprint,
+    same_change,
 )
 from arrange.decisions.entries import (
     STATUSES,
@@ -32,15 +33,13 @@ from arrange.decisions.entries import (
     format_status,
     parse_decisions,
 )
-from arrange.errors import ArrangeError, ReadError
+from arrange.decisions.log_file import append_entry, fingerprint_of, read_log_bytes
+from arrange.errors import ArrangeError, LogChangedError, ReadError, shown
 from arrange.findings import Waiver
+from arrange.letters import check_text, readable
+from arrange.part_lists import join_parts
 from arrange.spelling import unknown_name
 from arrange.tables import Song, section_row
-
-try:
-    import fcntl
-except ImportError:  # no such locks on this system: one writer at a time, please
-    fcntl = None  # type: ignore[assignment]
 
 __all__ = [
     "Decision",
@@ -58,7 +57,7 @@ _HEAD = (
     "# Decisions for {title}. Read by people, added to at the end, never rewritten: a decision\n"
     "# goes from its 'decision:' line to its 'end:' line.\n"
 )
-_MOST_BYTES = 64 * 2**20
+_MOST_FAULTS = 50  # reported one by one
 
 
 @dataclass(frozen=True)
@@ -71,10 +70,13 @@ class DecisionLog:
         In the order in which they were written, each with its last status.
     notices : tuple of str
         Entries that were cut short while they were written, and are passed over.
+    fingerprint : str
+        Of the file's bytes; empty where there is no log yet.
     """
 
     decisions: tuple[Decision, ...] = ()
     notices: tuple[str, ...] = ()
+    fingerprint: str = ""
 
     @property
     def table(self) -> pd.DataFrame:
@@ -83,7 +85,7 @@ class DecisionLog:
                  "before", "after")  # fmt: skip
         rows = [
             (each.id, each.date, each.status, each.section,
-             "{}-{}".format(*each.measures) if each.measures else "", " + ".join(each.parts),
+             "{}-{}".format(*each.measures) if each.measures else "", join_parts(each.parts),
              each.what, each.why, each.waives, each.before, each.after)
             for each in self.decisions
         ]  # fmt: skip
@@ -111,6 +113,7 @@ def record_decision(
     alternatives: Sequence[str] = (),
     status: str = "agreed",
     supersedes: str = "",
+    expected: DecisionLog | None = None,
 ) -> Decision:
     """Write a decision at the end of a log and return it; when this returns, it is on the disk.
 
@@ -134,30 +137,60 @@ def record_decision(
         ``"proposed"`` or ``"agreed"``.
     supersedes : str
         Id of an earlier decision.
+    expected : DecisionLog, optional
+        The log as it was read when the figures were made; ``DecisionLog()`` for none yet.
+
+    Returns
+    -------
+    Decision
+        As it will be read: texts without blank lines, and without blanks around a line.
 
     Raises
     ------
     ArrangeError
         If what or why is blank, a section or part is unknown, a decision to be superseded is not
-        there, or the file cannot be written; the log is then as it was.
+        there, a text or label cannot be kept, or the file cannot be written; the log is then as
+        it was.
+    LogChangedError
+        If it is not as expected: somebody else has written since. The log is as it was.
     """
     path = Path(path)
     if arrangement is not None and song is None:
         raise ArrangeError("an arrangement is kept as what it changes: give the song too")
-    if supersedes and supersedes not in {each.id for each in _known(path)}:
-        raise ArrangeError(f"{path}: there is no decision {supersedes!r} to supersede")
+    others = (" ".join(_kept("alternatives", each).split("\n")) for each in alternatives)
     decision = Decision(
-        "d" + secrets.token_hex(4), what, why, status, datetime.date.today().isoformat(), section,
-        measures, tuple(parts), waives, before, after, tuple(alternatives), supersedes,
+        _new_id(), _kept("what", what), _kept("why", why), status,
+        datetime.date.today().isoformat(), _kept("section", section), measures,
+        tuple(check_text("parts", part) for part in parts), _kept("waives", waives),
+        _kept("before", before), _kept("after", after), tuple(filter(None, others)),
+        supersedes,
     )  # fmt: skip
+    title = check_text("the song's title", song.title) if song is not None else ""
     if song is not None:
         decision = _on(song, arrangement, decision)
-    title = (song and song.title) or path.name.removesuffix(".decisions.txt")
-    _append(path, format_decision(decision), title)
+    _check_is_read_again(decision)
+
+    def entry(data: bytes) -> str:
+        nonlocal decision
+        _check_expected(path, data, expected)
+        if supersedes and supersedes not in _ids(path, data):
+            raise ArrangeError(f"{path}: there is no decision {shown(supersedes)} to supersede")
+        while decision.id.encode() in data:
+            decision = replace(decision, id=_new_id())
+        return format_decision(decision)
+
+    append_entry(path, entry, _head(title, path))
     return decision
 
 
-def change_status(path: str | os.PathLike[str], decision: str, status: str, why: str) -> None:
+def change_status(
+    path: str | os.PathLike[str],
+    decision: str,
+    status: str,
+    why: str,
+    *,
+    expected: DecisionLog | None = None,
+) -> None:
     """Write what has become of a decision: agreed, dropped, ...
 
     Raises
@@ -165,16 +198,72 @@ def change_status(path: str | os.PathLike[str], decision: str, status: str, why:
     ArrangeError
         If there is no such decision, the status is unknown, the reason blank, or the file cannot
         be written.
+    LogChangedError
+        If the log is not as `expected`, as for ``record_decision``.
     """
     path = Path(path)
     if status not in STATUSES:
-        raise ArrangeError(f"status {status!r}; it is one of {', '.join(STATUSES)}")
-    if not why.strip():
-        raise ArrangeError(f"decision {decision}: say why it is {status}")
-    known = [each.id for each in read_decisions(path).decisions]
-    if decision not in known:
-        raise ArrangeError(f"{path}: there is no decision {decision!r}; there are {known}")
-    _append(path, format_status(decision, status, why, datetime.date.today().isoformat()), "")
+        raise ArrangeError(f"status {shown(status)}; it is one of {', '.join(STATUSES)}")
+    reason = _kept("why", why)
+    if not reason:
+        raise ArrangeError(f"decision {shown(decision)}: say why it is {status}")
+    if not path.exists():
+        read_log_bytes(path)  # says what is wrong
+
+    def entry(data: bytes) -> str:
+        _check_expected(path, data, expected)
+        known = _ids(path, data)
+        if decision not in known:
+            raise ArrangeError(f"{path}: there is no decision {shown(decision)}; there are {known}")
+        return format_status(decision, status, reason, datetime.date.today().isoformat())
+
+    append_entry(path, entry, _head("", path))
+
+
+def _check_expected(path: Path, data: bytes, expected: DecisionLog | None) -> None:
+    if expected is not None and fingerprint_of(data) != expected.fingerprint:
+        raise LogChangedError(
+            f"{path}: the log has changed since it was read, and nothing was written; read it "
+            "again and see whether the decision still holds"
+        )
+
+
+def _ids(path: Path, data: bytes) -> list[str]:
+    return [each.id for each in _parsed(path, data).decisions]
+
+
+def _new_id() -> str:
+    return "d" + secrets.token_hex(4)
+
+
+def _kept(name: str, text: str) -> str:
+    """A text as the log keeps it: no blank lines, no blanks around a line."""
+    lines = (line.strip() for line in re.split(r"\r\n|\r|\n", check_text(name, text)))
+    return "\n".join(filter(None, lines))
+
+
+def _head(title: str, path: Path) -> str:
+    name = readable(path.name.removesuffix(".decisions.txt"))
+    return _HEAD.format(title=" ".join((title or name).split()))
+
+
+def _check_is_read_again(decision: Decision) -> None:
+    """Whether the decision is understood from its lines: a fault would shut the whole log."""
+    read, _, faults = parse_decisions(format_decision(replace(decision, supersedes="")))
+    if faults:
+        raise ArrangeError(f"this decision cannot be kept as text: {faults[0][1]}")
+    for name in ("section", "parts", "waives", "spans"):
+        was, now = getattr(decision, name), getattr(read[0], name)
+        if was != now:
+            raise ArrangeError(
+                f"{name} {shown(str(was))} cannot be kept as text: it would be read as "
+                f"{shown(str(now))}; give it a plainer name"
+            )
+    if not same_change(decision.change, read[0].change):
+        raise ArrangeError(
+            "a label in the parts or notes that this changes cannot be kept as text: it begins or "
+            "ends with a blank, or is empty; give it a plainer name"
+        )
 
 
 def read_decisions(path: str | os.PathLike[str]) -> DecisionLog:
@@ -186,26 +275,21 @@ def read_decisions(path: str | os.PathLike[str]) -> DecisionLog:
         If the file cannot be read, or has faults: all of them, each with its line.
     """
     path = Path(path)
-    try:
-        if path.stat().st_size > _MOST_BYTES:
-            raise ReadError("this is too large for a log of decisions", file=str(path))
-        data = path.read_bytes()
-    except OSError as error:
-        raise ReadError(f"the log cannot be read: {error.strerror}", file=str(path)) from None
-    try:
-        text = data.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        line = data[: error.start].count(b"\n") + 1
-        raise ReadError(
-            "a letter here is not UTF-8; save the file as UTF-8", file=str(path), line=line
-        ) from None
+    return _parsed(path, read_log_bytes(path))
+
+
+def _parsed(path: Path, data: bytes) -> DecisionLog:
+    text = data.decode("utf-8-sig", "surrogateescape")
     decisions, notices, faults = parse_decisions(text)
     if len(faults) == 1:
         raise ReadError(faults[0][1], file=str(path), line=faults[0][0])
     if faults:
-        told = "\n".join(f"line {line}: {problem}" for line, problem in faults)
-        raise ReadError(f"{len(faults)} faults in the log:\n{told}", file=str(path))
-    return DecisionLog(tuple(decisions), tuple(notices))
+        told = [f"line {line}: {problem}" for line, problem in faults[:_MOST_FAULTS]]
+        more = len(faults) - len(told)
+        told += [f"... and {more} more"] if more else []
+        listed = "\n".join(told)
+        raise ReadError(f"{len(faults)} faults in the log:\n{listed}", file=str(path))
+    return DecisionLog(tuple(decisions), tuple(notices), fingerprint_of(data))
 
 
 def waivers_of(log: DecisionLog) -> tuple[Waiver, ...]:
@@ -237,20 +321,23 @@ class Rebuilt:
 def rebuild(song: Song, log: DecisionLog) -> Rebuilt:
     """Return the song with all agreed changes made, one after the other.
 
-    A decision whose passage is not as it was when it was decided is stale: it is told and not
-    made. One without a change is stale if its passage is neither as in the song that came in nor
-    as at that point of the log.
+    A decision whose passage is not as it was when it was decided is stale: it is reported and not
+    made; so is one that cannot be made on this song. One without a change is stale if its passage
+    is neither as in the song that came in nor as at that point of the log.
     """
     now, applied, stale = song, [], []
     for decision in log.decisions:
         if decision.status != "agreed":
             continue
         reason = _why_stale(decision, (now,) if decision.change else (now, song))
+        if not reason and decision.change is not None:
+            try:
+                now = apply_change(now, decision.change)
+            except ArrangeError as error:
+                reason = f"it cannot be made on this song: {error}"
         if reason:
             stale.append((decision, reason))
         else:
-            if decision.change is not None:
-                now = apply_change(now, decision.change)
             applied.append(decision)
     return Rebuilt(now, tuple(applied), tuple(stale))
 
@@ -329,44 +416,3 @@ def _figures(song: Song, decision: Decision) -> str:
     kinds = ", ".join(f"{count} {kind}" for kind, count in here["kind"].value_counts().items())
     count = f"{len(here)} finding{'s' if len(here) > 1 else ''}"
     return f"{count} ({kinds}), severity up to {here['severity'].max():.2f}"
-
-
-def _known(path: Path) -> tuple[Decision, ...]:
-    return read_decisions(path).decisions if path.exists() else ()
-
-
-def _append(path: Path, text: str, title: str) -> None:
-    """Write an entry at the end, whole or not at all, and to the disk."""
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        handle = os.open(path, os.O_RDWR | os.O_APPEND | os.O_CREAT, 0o666)
-    except OSError as error:
-        raise ArrangeError(f"{path}: the decision was not written: {error.strerror}") from None
-    try:
-        with _locked(handle):
-            size = os.fstat(handle).st_size
-            if not size:
-                text = _HEAD.format(title=title) + "\n" + text
-            else:
-                os.lseek(handle, -1, os.SEEK_END)
-                text = ("\n" if os.read(handle, 1) == b"\n" else "\n\n") + text
-            try:
-                data = text.encode()
-                while data:
-                    data = data[os.write(handle, data) :]
-                os.fsync(handle)
-            except OSError as error:
-                os.ftruncate(handle, size)
-                raise ArrangeError(
-                    f"{path}: the decision was not written: {error.strerror}; the log is as it was"
-                ) from None
-    finally:
-        os.close(handle)
-
-
-@contextlib.contextmanager
-def _locked(handle: int) -> Iterator[None]:
-    """Hold the file alone; the lock goes with the process, so that none is left behind."""
-    if fcntl is not None:
-        fcntl.flock(handle, fcntl.LOCK_EX)
-    yield

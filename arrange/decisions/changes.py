@@ -20,6 +20,7 @@ from arrange.errors import ArrangeError
 from arrange.schemas import NOTES, PARTS
 from arrange.tables import Song, check_table
 
+_SLACK = 1e-6  # quarter notes, of sums that are rounded
 Span = tuple[str, int, int]  # a part, its first and last bar, as played
 
 
@@ -81,16 +82,37 @@ def change_between(before: Song, after: Song) -> Change:
     ]
     return Change(
         tuple(spans),
-        check_table(after.notes[_inside(after.notes, spans)], NOTES),
+        check_table(after.notes[in_spans(after.notes, spans)], NOTES),
         check_table(after.parts.iloc[rows], PARTS),
         tuple(part for part in before.parts["part"] if part not in kept),
     )
 
 
+def same_change(one: Change | None, other: Change | None) -> bool:
+    """Return whether two changes make the same of a song."""
+    if one is None or other is None:
+        return one is other
+    return (
+        (one.spans, one.removed) == (other.spans, other.removed)
+        and _same_rows(one.notes, other.notes)
+        and _same_rows(one.parts, other.parts)
+    )
+
+
 def apply_change(song: Song, change: Change) -> Song:
-    """Return the song with a change made."""
+    """Return the song with a change made.
+
+    Raises
+    ------
+    ArrangeError
+        If the notes name a part or section that is not there, or lie outside of the song.
+    """
+    most = song.duration + _SLACK
+    onset, duration = change.notes["onset"], change.notes["duration"]
+    if not (onset.between(0, most) & (duration <= most)).all():
+        raise ArrangeError(f"notes lie outside of the song's {song.duration:g} quarter notes")
     notes = song.notes
-    goes = _inside(notes, change.spans) | notes["part"].isin(change.removed).to_numpy()
+    goes = in_spans(notes, change.spans) | notes["part"].isin(change.removed).to_numpy()
     changed = change.parts["part"].tolist()
     parts = song.parts[~song.parts["part"].isin(change.removed)]
     rows = [
@@ -114,23 +136,26 @@ def passage_fingerprint(song: Song, spans: Iterable[Span], removed: Sequence[str
     last = int(song.measures["measure"].iloc[-1])
     spans = [*spans, *((part, 1, last) for part in removed)]
     digest = hashlib.sha256()
-    notes = song.notes[_inside(song.notes, spans)]
+    notes = song.notes[in_spans(song.notes, spans)]
     for row in sorted(map(str, _plain(notes.drop(columns=["source_id", "section"])))):
         digest.update(row.encode())
-    bars = {bar for _, first, end in spans for bar in range(first, end + 1)}
+    measure = song.measures["measure"].to_numpy()
+    covered = np.zeros(len(measure), dtype=bool)
+    for _, first, end in spans:
+        covered |= (first <= measure) & (measure <= end)
     for table, names in (
         (song.measures, ["measure", "duration", "meter"]),
         (song.chords, ["onset", "duration", "measure", "root", "kind"]),
     ):
-        digest.update(str(_plain(table[table["measure"].isin(bars)][names])).encode())
+        digest.update(str(_plain(table[table["measure"].isin(measure[covered])][names])).encode())
     there = {part for part, _, _ in spans}
     parts = song.parts[song.parts["part"].isin(there)]
     digest.update(str(_plain(parts[["part", "tuning", "capo"]])).encode())
     return digest.hexdigest()[:16]
 
 
-def _inside(notes: pd.DataFrame, spans: Iterable[Span]) -> np.ndarray:
-    """Which notes begin in the spans."""
+def in_spans(notes: pd.DataFrame, spans: Iterable[Span]) -> np.ndarray:
+    """Return which notes begin in the spans."""
     part, measure = notes["part"].to_numpy(dtype=object), notes["measure"].to_numpy()
     inside = np.zeros(len(notes), dtype=bool)
     for name, first, last in spans:

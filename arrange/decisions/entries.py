@@ -9,24 +9,28 @@ begin with ``#`` outside of a decision are remarks. Notes and parts stand as row
 
 from __future__ import annotations
 
+import datetime
 import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-import pandas as pd
+import numpy as np
 
-from arrange.decisions.changes import Change, Span
-from arrange.errors import ArrangeError
-from arrange.schemas import NOTES, PARTS, Table
-from arrange.tables import check_table
+from arrange.decisions.changes import Change, Span, in_spans
+from arrange.decisions.rows import Fault, Line, parse_table, table_lines
+from arrange.errors import ArrangeError, shown
+from arrange.letters import is_text
+from arrange.part_lists import join_parts, split_parts
+from arrange.played_measures import parse_measures
+from arrange.schemas import NOTES, PARTS
 
 STATUSES = ("proposed", "agreed", "dropped", "superseded")
 
-_OPENING = re.compile(r"(decision|status of):\s*(\S*)\s*$")
 _OPENINGS = ("decision:", "status of:")
 _FIELD = re.compile(r"([a-z][a-z ]*?):(?:\s+(.*))?$")
-_DATE = re.compile(r"\d{4}-\d\d-\d\d$")
+_DATE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
+_NOT_UTF8 = "a letter here is not UTF-8; save the file as UTF-8"
 _CONFLICT = re.compile(r"(<<<<<<<|=======|>>>>>>>|\|\|\|\|\|\|\|)")
 
 
@@ -108,7 +112,7 @@ def format_decision(decision: Decision) -> str:
         "what": decision.what,
         "section": decision.section,
         "measures": _measures_text(decision.measures),
-        "parts": " + ".join(decision.parts),
+        "parts": join_parts(decision.parts),
         "why": decision.why,
         "waives": decision.waives,
         "before": decision.before,
@@ -127,8 +131,8 @@ def format_decision(decision: Decision) -> str:
         if change.removed:
             lines += _field_lines("removes", "\n".join(change.removed))
         if len(change.parts):
-            lines += ["new parts:", *_table_lines(change.parts)]
-        lines += ["notes:", *_table_lines(change.notes)]
+            lines += ["new parts:", *table_lines(change.parts)]
+        lines += ["notes:", *table_lines(change.notes)]
     return "\n".join([*lines, f"end: {decision.id}", ""])
 
 
@@ -162,7 +166,9 @@ class _Parser:
     def __init__(self, lines: Sequence[str]) -> None:
         self.lines = lines
         self.decisions: dict[str, Decision] = {}
+        self.begun: set[str] = set()  # ids of all decisions, also of those with faults
         self.later: list[tuple[int, str, str]] = []  # line, id, status
+        self.superseding: list[tuple[int, str, str]] = []  # line, id, id of the older one
         self.notices: list[str] = []
         self.faults: list[tuple[int, str]] = []
 
@@ -176,18 +182,14 @@ class _Parser:
                      "and delete the lines of marks")
                 )  # fmt: skip
                 continue
-            opening = _OPENING.match(line)
+            opening = _opening(line)
             if opening:
                 self._unended(begin)
-                begin = (number, opening[1], opening[2])
+                begin = (number, *opening)
+                if opening[0] == "decision":
+                    self.begun.add(opening[1])
             elif begin is None:
-                if line.strip() and any(word.startswith(line.strip()) for word in _OPENINGS):
-                    self._unended((number, line.strip(), ""))
-                elif line.strip() and not line.startswith("#"):
-                    self.faults.append(
-                        (number, f"{line.strip()[:40]!r} stands outside of a decision; begin a "
-                         "remark with #")
-                    )  # fmt: skip
+                self._outside(number, line)
             elif line.startswith("end:"):
                 self._entry(*begin, number)
                 begin = None
@@ -196,37 +198,57 @@ class _Parser:
     def settle(self) -> None:
         """Give each decision its last status."""
         for line, identifier, status in self.later:
-            if identifier not in self.decisions:
-                self.faults.append((line, f"there is no decision {identifier!r} in this log"))
-            else:
+            if identifier in self.decisions:
                 decision = self.decisions[identifier]
                 self.decisions[identifier] = replace(decision, status=status)
+            elif identifier not in self.begun:
+                problem = f"there is no decision {shown(identifier)} in this log"
+                self.faults.append((line, problem))
+        for line, identifier, older in self.superseding:
+            if older not in self.begun or older == identifier:
+                problem = f"there is no other decision {shown(older)} to supersede"
+                self.faults.append((line, problem))
         for decision in list(self.decisions.values()):
             old = self.decisions.get(decision.supersedes)
             if old is not None and decision.status in ("proposed", "agreed"):
                 self.decisions[old.id] = replace(old, status="superseded")
 
+    def _outside(self, number: int, line: str) -> None:
+        """A line between entries: a remark, the begin of an entry that was cut short, or a slip."""
+        text = line.strip()
+        if not is_text(line):
+            self.faults.append((number, _NOT_UTF8))
+        elif text and any(word.startswith(text) for word in _OPENINGS):
+            self._unended((number, text, ""))
+        elif text and not line.startswith("#"):
+            problem = f"{shown(text)} stands outside of a decision; begin a remark with #"
+            self.faults.append((number, problem))
+
     def _unended(self, begin: tuple[int, str, str] | None) -> None:
-        """Tell of an entry whose writing was cut short, wherever."""
+        """Report an entry whose writing was cut short, wherever."""
         if begin:
             number, word, identifier = begin
             self.notices.append(
-                f"line {number}: {f'{word}: {identifier}'.strip(': ')!r} has no end; its writing "
-                "was cut short, and it is passed over: complete it by hand, or delete it"
+                f"line {number}: {shown(f'{word}: {identifier}'.strip(': '))} has no end; its "
+                "writing was cut short, and it is passed over: complete it by hand, or delete it"
             )
 
     def _entry(self, first: int, word: str, identifier: str, last: int) -> None:
+        foreign = [at for at in range(first, last + 1) if not is_text(self.lines[at - 1])]
+        if foreign:
+            self.faults += [(at, _NOT_UTF8) for at in foreign]
+            return
         ended = self.lines[last - 1][4:].strip()
         if identifier != ended and identifier.startswith(ended):
             self._unended((first, word, identifier))
             return
         if not identifier or ended != identifier:
             self.faults.append(
-                (last, f"this ends {ended!r}, but line {first} begins {identifier!r}; both name "
-                 "the decision")
+                (last, f"this ends {shown(ended)}, but line {first} begins {shown(identifier)}; "
+                 "both name the decision")
             )  # fmt: skip
             return
-        fields = self._fields(first + 1, last)
+        fields = self._fields(first + 1, last, _NAMES if word == "decision" else _STATUS_NAMES)
         if fields is None:
             return
         try:
@@ -234,14 +256,14 @@ class _Parser:
                 self._decision(first, identifier, fields)
             else:
                 self._status(first, identifier, fields)
-        except _Fault as fault:
+        except Fault as fault:
             self.faults.append((fault.line, str(fault)))
         except ArrangeError as error:
             self.faults.append((first, str(error)))
 
-    def _fields(self, first: int, last: int) -> dict[str, tuple[int, list[str]]] | None:
+    def _fields(self, first: int, last: int, names: Sequence[str]) -> dict[str, _Value] | None:
         """Name -> the line it stands in and the lines of its value."""
-        fields: dict[str, tuple[int, list[str]]] = {}
+        fields: dict[str, _Value] = {}
         name, is_right = "", True
         for number in range(first, last):
             line = self.lines[number - 1]
@@ -249,114 +271,150 @@ class _Parser:
             if not line.strip() or _CONFLICT.match(line):
                 continue
             if line.startswith("  ") and name:
-                fields[name][1].append(line[2:])
-            elif match and match[1] in _NAMES:
+                fields[name].lines.append((number, line.strip()))
+            elif match and match[1] in names:
                 name = match[1]
                 if name in fields:
                     self.faults.append((number, f"{name!r} stands there twice"))
                     is_right = False
-                fields[name] = (number, [match[2]] if match[2] else [])
+                text = (match[2] or "").strip()
+                fields[name] = _Value(number, [(number, text)] if text else [])
             else:
                 self.faults.append(
-                    (number, f"{line.strip()[:40]!r} is not understood; write name: value with "
-                     f"one of the names {', '.join(_NAMES)}, or begin a line that goes on with "
+                    (number, f"{shown(line.strip())} is not understood; write name: value with "
+                     f"one of the names {', '.join(names)}, or begin a line that goes on with "
                      "two blanks")
                 )  # fmt: skip
                 is_right = False
         return fields if is_right else None
 
-    def _status(self, first: int, identifier: str, fields: dict[str, Any]) -> None:
-        self.later.append((first, identifier, _status(*fields.get("status", (first, [])))))
+    def _status(self, first: int, identifier: str, fields: dict[str, _Value]) -> None:
+        if "date" in fields:
+            _date(fields["date"])
+        self.later.append((first, identifier, _status(fields.get("status", _Value(first, [])))))
 
-    def _decision(self, first: int, identifier: str, fields: dict[str, Any]) -> None:
+    def _decision(self, first: int, identifier: str, fields: dict[str, _Value]) -> None:
         if identifier in self.decisions:
-            raise _Fault(first, f"there is a decision {identifier!r} already; ids must differ")
+            problem = f"there is a decision {shown(identifier)} already; ids must differ"
+            raise Fault(first, problem)
         told: dict[str, Any] = {"what": "", "why": ""}
-        for name, (line, lines) in fields.items():
+        for name, value in fields.items():
             if name in _READERS:
-                told[name] = _READERS[name](line, [each.strip() for each in lines])
-        if "notes" in fields:
-            told["change"] = _change(fields, told.get("spans", ()))
+                told[name] = _READERS[name](value)
+        told["change"] = _change(fields, told.get("spans", ()))
         self.decisions[identifier] = Decision(identifier, **told)
+        if told.get("supersedes"):
+            line = fields["supersedes"].line
+            self.superseding.append((line, identifier, told["supersedes"]))
 
 
-class _Fault(Exception):
-    """Something in one line that is not understood."""
+def _opening(line: str) -> tuple[str, str] | None:
+    """The word and the id with which an entry begins."""
+    word, colon, rest = line.partition(":")
+    if colon and f"{word}:" in _OPENINGS and len(rest.split(maxsplit=1)) <= 1:
+        return word, rest.strip()
+    return None
 
-    def __init__(self, line: int, problem: str) -> None:
-        super().__init__(problem)
-        self.line = line
+
+@dataclass(frozen=True)
+class _Value:
+    """What stands behind a name: the line of the name, and each line of the value."""
+
+    line: int
+    lines: list[Line]
+
+    @property
+    def text(self) -> str:
+        return "\n".join(text for _, text in self.lines)
 
 
-def _change(fields: dict[str, Any], spans: tuple[Span, ...]) -> Change:
-    line, rows = fields["notes"]
-    notes = _parse_table(line, rows, NOTES)
-    line, rows = fields.get("new parts", (line, []))
-    parts = _parse_table(line, rows, PARTS)
-    removed = tuple(each.strip() for each in fields.get("removes", (0, []))[1])
+def _change(fields: dict[str, _Value], spans: tuple[Span, ...]) -> Change | None:
+    if "notes" not in fields:
+        for name in ("removes", "new parts"):
+            if name in fields:
+                raise Fault(fields[name].line, f"{name!r} stands here without 'notes:' below it")
+        return None
+    lines = fields["notes"].lines
+    notes = parse_table(lines, NOTES)
+    outside = np.flatnonzero(~in_spans(notes, spans))
+    if len(outside):
+        row = int(outside[0])
+        part, measure = notes["part"].iloc[row], notes["measure"].iloc[row]
+        problem = f"a note of {shown(part)} in measure {measure}, which is in none of the spans"
+        raise Fault(lines[row + 1][0], problem)
+    parts = parse_table(fields["new parts"].lines if "new parts" in fields else [], PARTS)
+    removed = _several(fields["removes"]) if "removes" in fields else ()
     return Change(spans, notes, parts, removed)
 
 
-def _one_line(_: int, lines: list[str]) -> str:
-    return "\n".join(lines)
+def _text(value: _Value) -> str:
+    return value.text
 
 
-def _needed(line: int, lines: list[str]) -> str:
-    text = "\n".join(lines)
-    if not text.strip():
-        raise _Fault(line, "nothing stands here; say what is decided and why")
-    return text
+def _needed(value: _Value) -> str:
+    if not value.text:
+        raise Fault(value.line, "nothing stands here; say what is decided and why")
+    return value.text
 
 
-def _status(line: int, lines: list[str]) -> str:
-    status = " ".join(lines)
+def _status(value: _Value) -> str:
+    status = value.text
     if status not in STATUSES:
-        raise _Fault(line, f"status {status!r}; it is one of {', '.join(STATUSES)}")
+        raise Fault(value.line, f"status {shown(status)}; it is one of {', '.join(STATUSES)}")
     return status
 
 
-def _date(line: int, lines: list[str]) -> str:
-    text = " ".join(lines)
-    if not _DATE.match(text):
-        raise _Fault(line, f"date {text!r}; write year-month-day, such as 2031-06-30")
-    return text
+def _date(value: _Value) -> str:
+    try:
+        datetime.date.fromisoformat(value.text)
+    except ValueError:
+        is_date = False
+    else:
+        is_date = bool(_DATE.fullmatch(value.text))
+    if not is_date:
+        problem = f"date {shown(value.text)}; write year-month-day, such as 2031-06-30"
+        raise Fault(value.line, problem)
+    return value.text
 
 
-def _parts(_: int, lines: list[str]) -> tuple[str, ...]:
-    return tuple(filter(None, " ".join(lines).split(" + ")))
+def _parts(value: _Value) -> tuple[str, ...]:
+    return tuple(split_parts(value.text.replace("\n", " ")))
 
 
-def _measures(line: int, lines: list[str]) -> tuple[int, int]:
-    match = re.match(r"(\d+)(?:\s*[-–]\s*(\d+))?$", " ".join(lines))
-    if not match:
-        raise _Fault(line, f"measures {' '.join(lines)!r}; write played measures: 25-32, or one")
-    first, last = int(match[1]), int(match[2] or match[1])
-    if not 1 <= first <= last:
-        raise _Fault(line, f"measures {first}-{last}: the first, then the last, from 1")
-    return first, last
+def _measures(value: _Value) -> tuple[int, int]:
+    return _bars(value.line, value.text)
 
 
-def _spans(line: int, lines: list[str]) -> tuple[Span, ...]:
+def _spans(value: _Value) -> tuple[Span, ...]:
     spans = []
-    for at, text in enumerate(lines):
-        match = re.match(r"(.+), (\d+)-(\d+)$", text)
-        if not match:
-            raise _Fault(line + at, f"{text!r}; write a part and its measures: 'Guitar 2, 25-32'")
-        spans.append((match[1], int(match[2]), int(match[3])))
+    for line, text in value.lines:
+        part, _, bars = text.rpartition(", ")
+        if not part:
+            problem = f"{shown(text)}; write a part and its measures: 'Guitar 2, 25-32'"
+            raise Fault(line, problem)
+        spans.append((part, *_bars(line, bars)))
     return tuple(spans)
 
 
-def _several(_: int, lines: list[str]) -> tuple[str, ...]:
-    return tuple(filter(None, lines))
+def _bars(line: int, text: str) -> tuple[int, int]:
+    try:
+        return parse_measures(text)
+    except ArrangeError as error:
+        raise Fault(line, str(error)) from None
 
 
-_READERS: dict[str, Callable[[int, list[str]], Any]] = {
-    "date": _date, "status": _status, "what": _needed, "section": _one_line,
-    "measures": _measures, "parts": _parts, "why": _needed, "waives": _one_line,
-    "before": _one_line, "after": _one_line, "alternatives": _several, "supersedes": _one_line,
-    "passage": _one_line, "spans": _spans,
+def _several(value: _Value) -> tuple[str, ...]:
+    return tuple(text for _, text in value.lines)
+
+
+_READERS: dict[str, Callable[[_Value], Any]] = {
+    "date": _date, "status": _status, "what": _needed, "section": _text,
+    "measures": _measures, "parts": _parts, "why": _needed, "waives": _text,
+    "before": _text, "after": _text, "alternatives": _several, "supersedes": _text,
+    "passage": _text, "spans": _spans,
 }  # fmt: skip
 _NAMES = (*_READERS, "removes", "new parts", "notes")
+_STATUS_NAMES = ("date", "status", "why")
 
 
 def _field_lines(name: str, value: str) -> list[str]:
@@ -366,61 +424,3 @@ def _field_lines(name: str, value: str) -> list[str]:
 
 def _measures_text(measures: tuple[int, int] | None) -> str:
     return f"{measures[0]}-{measures[1]}" if measures else ""
-
-
-def _table_lines(frame: pd.DataFrame) -> list[str]:
-    names = list(frame.columns)
-    columns = [[_cell(value) for value in frame[name].tolist()] for name in names]
-    rows = [names, *zip(*columns, strict=True)]
-    return ["  | " + " | ".join(row) + " |" for row in rows]
-
-
-def _cell(value: Any) -> str:
-    if value is None or value is pd.NA or value != value:
-        return ""
-    if isinstance(value, bool):
-        return "yes" if value else ""
-    if isinstance(value, tuple):
-        return " ".join(map(str, value))
-    if isinstance(value, float):
-        return str(int(value)) if value.is_integer() else repr(value)
-    return str(value).replace("\\", "\\\\").replace("|", "\\p").replace("\n", "\\n")
-
-
-def _parse_table(line: int, lines: list[str], table: Table) -> pd.DataFrame:
-    rows = [[cell.strip() for cell in text.strip().strip("|").split("|")] for text in lines]
-    names = table.names
-    if rows and rows[0] != list(names):
-        raise _Fault(line + 1, f"the columns are {' | '.join(names)}")
-    for at, row in enumerate(rows[1:], start=2):
-        if len(row) != len(names):
-            raise _Fault(line + at, f"{len(row)} columns; a row has {len(names)}, between bars |")
-    columns = {}
-    for place, column in enumerate(table.columns):
-        values = []
-        for at, row in enumerate(rows[1:], start=2):
-            try:
-                values.append(_value(row[place], column.dtype))
-            except ValueError:
-                raise _Fault(
-                    line + at, f"{column.name} {row[place]!r}: a number is needed"
-                ) from None
-        columns[column.name] = values
-    try:
-        return check_table(pd.DataFrame(columns, columns=list(names), dtype=object), table)
-    except ArrangeError as error:
-        raise _Fault(line, str(error)) from None
-
-
-def _value(cell: str, dtype: str) -> Any:
-    if dtype == "bool":
-        return cell == "yes"
-    if not cell:
-        return float("nan") if dtype == "float64" else None
-    if dtype == "float64":
-        return float(cell)
-    if dtype in ("int64", "Int64"):
-        return int(cell)
-    if dtype == "object":
-        return tuple(float(each) if "." in each else int(each) for each in cell.split())
-    return cell.replace("\\n", "\n").replace("\\p", "|").replace("\\\\", "\\")

@@ -16,7 +16,7 @@ from random import Random
 from typing import Any
 
 from arrange.chord_symbols import parse_chord, settled_chord
-from arrange.chords import Chord, chord_symbol
+from arrange.chords import Chord, chord_symbol, moved_chord
 from arrange.errors import ArrangeError
 from arrange.exercises.exercise import (
     Exercise,
@@ -30,7 +30,7 @@ from arrange.exercises.exercise import (
 from arrange.exercises.ground import Ground
 from arrange.exercises.words import counted, listed, measures_words
 from arrange.necks import LEFT_OUT, TUNINGS, Neck, parse_tuning, shape_pitches
-from arrange.pitch import parse_pitch_class, pitch_class_name
+from arrange.pitch import parse_pitch_class
 from arrange.voicings import find_voicings
 
 KIND = "which capo"
@@ -120,21 +120,12 @@ def open_shape(symbol: str, capo: int, tuning: tuple[int, ...]) -> str:
 
 def shape_chord(symbol: str, capo: int) -> Chord:
     """Return the chord whose shape the hand makes over a capo so that a chord sounds."""
-    chord = settled_chord(parse_chord(symbol))
-    root = _lowered(chord.root, capo)
-    mode = "minor" if chord.kind.startswith("minor") else "major"
-    return replace(chord, root=root, bass=_lowered(chord.bass, capo, f"{root} {mode}"))
+    return moved_chord(settled_chord(parse_chord(symbol)), -capo)
 
 
 def shape_symbol(symbol: str, capo: int) -> str:
     """Return the name of that shape."""
     return chord_symbol(shape_chord(symbol, capo))
-
-
-def _lowered(name: str, semitones: int, key: str | None = None) -> str:
-    if not name or not semitones:
-        return name
-    return pitch_class_name((parse_pitch_class(name) - semitones) % 12, key)
 
 
 @lru_cache(maxsize=1024)

@@ -26,8 +26,9 @@ from arrange.exercises.exercise import (
     unread,
 )
 from arrange.exercises.ground import Ground
-from arrange.exercises.trying import trial_of
+from arrange.exercises.trying import MOST_TRIED, trial_of
 from arrange.exercises.words import an_interval, told_parts
+from arrange.part_lists import split_parts
 from arrange.pitch import INTERVAL_NAMES, interval_name
 from arrange.sound import Sound, join_sounds, render_sound
 
@@ -60,7 +61,7 @@ def ask(ground: Ground, size: str, chance: Random) -> Exercise:
     """
     if size != "large" and chance.random() < _TAKES_SHARE:
         rows = ground.of_kinds(lambda kind: kind.is_told_by_ear).index.tolist()
-        for label in chance.sample(rows, len(rows)):
+        for label in chance.sample(rows, len(rows))[:MOST_TRIED]:
             take = ground.once(("take", label), partial(_take, ground, label))
             if take:
                 return _ask_takes(ground, size, chance, take)
@@ -146,7 +147,7 @@ def _pair_sound(ground: Ground, pair: tuple[int, int]) -> Sound:
 def _take(ground: Ground, label: int) -> tuple[int, str, float, int] | None:
     """Finding, part, pitch and semitones of a move that ends a finding and brings nothing new."""
     own = ground.notes(label)
-    for part in ground.finding(label)["parts"].split(" + "):
+    for part in split_parts(ground.finding(label)["parts"]):
         pitches = sorted(set(own["pitch"][own["part"] == part]))
         if part not in ground.fretted or len(pitches) != 1:
             continue
@@ -194,7 +195,7 @@ def _takes_sound(
     moved = pd.Series(notes.index.isin(trial.rows), index=notes.index)
     mended = replace(ground.song, notes=notes.assign(pitch=notes["pitch"] + semitones * moved))
     bar = min(ground.measures(label))
-    parts = ground.finding(label)["parts"].split(" + ")
+    parts = split_parts(ground.finding(label)["parts"])
     takes = [render_sound(song, parts=parts, measures=(bar, bar)) for song in (ground.song, mended)]
     return join_sounds(*(takes if order == 0 else takes[::-1]))
 

@@ -26,7 +26,7 @@ from arrange.sound import render_sound
 
 _DEMO = Path(__file__).parents[2] / "datasets" / "low-water.musicxml"  # there in a clone
 _FREE_MB = 500
-_COLUMNS = ("what", "found", "wanted", "to_do", "ok")
+_COLUMNS = ("what", "found", "wanted", "to_do", "ok", "needed")
 _CLAUSE = re.compile(r"(>=|<=|==|<|>|!=|~=)\s*([0-9][0-9.]*)")
 
 Row = tuple[str, str, str, str, bool]
@@ -45,23 +45,24 @@ def check_environment(song: str | os.PathLike[str] | None = None) -> pd.DataFram
     DataFrame
         A row each for Python, every package that the kit asks for, what JupyterLab needs, a sound,
         a printed page, the song with its exercises, free disk and a browser: ``what``; ``found``;
-        ``wanted``; ``to_do``, empty where nothing is to be done; ``ok``.
+        ``wanted``; ``to_do``, empty where nothing is to be done; ``ok``, whether it is as wanted;
+        ``needed``, whether the workshop depends on it.
     """
     rows = [_python(), *_packages()]
     with tempfile.TemporaryDirectory() as folder:
         path = Path(song) if song is not None else _DEMO
         rows += [
             _tried("notebook kernel", "Python 3", _kernel, "install jupyterlab again"),
-            _tried("song and exercises", "read", lambda: _song(path), _song_to_do(song)),
+            _tried("song and exercises", "exercises", lambda: _song(path), _song_to_do(song)),
             _tried("sound", "a WAV is written", lambda: _sound(path, Path(folder)),
                    "install soundfile again; without it, leave out the exercise by ear"),
             _tried("a printed page", "one PDF page", lambda: _page(Path(folder)),
                    "install typst again; until then work from the notebooks"),
         ]  # fmt: skip
         rows.append(_disk(Path(folder)))
-    rows.append(_browser())
-    table = pd.DataFrame(rows, columns=list(_COLUMNS))
-    return table.astype(dict.fromkeys(_COLUMNS[:4], "str") | {"ok": bool})
+    needed = [(*row, True) for row in rows]
+    table = pd.DataFrame([*needed, (*_browser(), False)], columns=list(_COLUMNS))
+    return table.astype(dict.fromkeys(_COLUMNS[:4], "str") | {"ok": bool, "needed": bool})
 
 
 def _python() -> Row:
@@ -162,7 +163,7 @@ def _song_to_do(song: Any) -> str:
 def _sound(path: Path, folder: Path) -> str:
     song = read(path)
     target = folder / "sound.wav"
-    render_sound(song, target, measures=(1, 1))
+    render_sound(song, target, measures=(1, 1), with_click=True)  # the bar may be silent
     return f"{target.stat().st_size // 1024} kB"
 
 
@@ -182,10 +183,10 @@ def _disk(folder: Path) -> Row:
 
 
 def _browser() -> Row:
-    """A hint only: any browser on the machine will do."""
+    """A hint only: a browser that Python does not know of will do."""
     try:
         found = webbrowser.get().__class__.__name__
     except webbrowser.Error:
         return ("browser", "none known", "any, of the last two years",
-                "open the address that JupyterLab prints in a browser by hand", True)  # fmt: skip
+                "open the address that JupyterLab prints in a browser by hand", False)  # fmt: skip
     return "browser", found, "any, of the last two years", "", True

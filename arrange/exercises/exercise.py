@@ -78,6 +78,8 @@ def read_answer(exercise: Exercise, answer: Any) -> str:
         return ""
     parts = answer if isinstance(answer, tuple | list) else [answer]
     text = " ".join(" ".join(str(part) for part in parts).split())[:_LONGEST]
+    if text in exercise.choices:
+        return text
     letter = re.fullmatch(r"\(?([a-z])[).]?", text.lower())
     if letter and ord(letter[1]) - 97 < len(exercise.choices):
         return exercise.choices[ord(letter[1]) - 97]

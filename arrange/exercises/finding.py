@@ -31,6 +31,7 @@ from arrange.exercises.words import (
     runs_words,
     told_parts,
 )
+from arrange.part_lists import split_parts
 from arrange.pitch import parse_note
 
 KIND = "find the clash"
@@ -62,10 +63,10 @@ def ask(ground: Ground, size: str, chance: Random) -> Exercise:
 def _own(ground: Ground, label: int) -> list[int]:
     """The findings of the same kind, of the same parts or of some of them."""
     row, table = ground.finding(label), ground.findings
-    asked = set(row["parts"].split(" + "))
+    asked = set(split_parts(row["parts"]))
     return [
         label for label, kind, parts in zip(table.index, table["kind"], table["parts"], strict=True)
-        if kind == row["kind"] and set(parts.split(" + ")) <= asked
+        if kind == row["kind"] and set(split_parts(parts)) <= asked
     ]  # fmt: skip
 
 
@@ -123,7 +124,7 @@ def _nearest(ground: Ground, right: frozenset[int], first: int, last: int) -> li
 def _section(ground: Ground, size: str, chance: Random, label: int) -> Exercise | None:
     """Ask for a section, if there are others in which these parts do not clash so."""
     row = ground.finding(label)
-    parts = row["parts"].split(" + ")
+    parts = split_parts(row["parts"])
     order = ground.song.sections["section"].tolist()
     own = [ground.sections(each) for each in _own(ground, label)]
     right = frozenset().union(*own)
@@ -197,7 +198,7 @@ def _reply_measure(exercise: Exercise, bar: int, label: int, right: frozenset[in
             f"Measure {bar} lies in {ground.section_at(bar)}; look within {exercise.section}, "
             f"{measures_words(first, last)}.",
         )
-    parts = row["parts"].split(" + ")
+    parts = split_parts(row["parts"])
     told = first_up(heard(ground, parts, bar, bar, row["kind"]))
     return Reply(False, f"Not in measure {bar}. {told}.{_instead(ground, bar, parts)}")
 
@@ -213,7 +214,7 @@ def _instead(ground: Ground, bar: int, parts: list[str]) -> str:
     table = ground.findings
     kinds = [
         kind for label, kind, own in zip(table.index, table["kind"], table["parts"], strict=True)
-        if set(own.split(" + ")) & set(parts) and bar in ground.measures(label)
+        if set(split_parts(own)) & set(parts) and bar in ground.measures(label)
     ]  # fmt: skip
     found = listed(dict.fromkeys(kinds))
     return f" What is to be heard there is another thing: {found}." if kinds else ""
@@ -273,6 +274,6 @@ def _reply_section(exercise: Exercise, text: str, label: int, right: frozenset[s
             f" {listed(others)} {'has' if len(others) == 1 else 'have'} it too." if others else ""
         )
         return Reply(True, f"Yes. {why}{more}")
-    parts = row["parts"].split(" + ")
+    parts = split_parts(row["parts"])
     told = first_up(heard(ground, parts, *ground.stretch(name), row["kind"]))
     return Reply(False, f"Not in {name}. {told}.")

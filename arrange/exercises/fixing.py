@@ -23,12 +23,14 @@ from arrange.exercises.exercise import (
 )
 from arrange.exercises.ground import Ground
 from arrange.exercises.listening import chord_names
-from arrange.exercises.trying import WIDEST_LEAP, Trial, trial_of
+from arrange.exercises.trying import MOST_TRIED, WIDEST_LEAP, Trial, trial_of
 from arrange.exercises.words import an_interval, listed, runs_words, told_parts
 from arrange.hands import Hand
-from arrange.pitch import note_name, parse_note
+from arrange.part_lists import split_parts
+from arrange.pitch import parse_note
 
 KIND = "fix it on the neck"
+_MOST_FINDINGS = 400  # the most severe; the notes of each are looked up
 _FAR = 12  # semitones that are tried up and down
 _WRONG = 3
 COMFORTABLE_MM = Hand().comfortable_mm
@@ -47,21 +49,23 @@ def ask(ground: Ground, size: str, chance: Random) -> Exercise:
     if not ground.fretted:
         raise NoExerciseError("no guitar plays in this song")
     units = ground.once("units", lambda: _units(ground))
-    for label, part, pitch in chance.sample(units, len(units)):
+    for label, part, pitch in chance.sample(units, len(units))[:MOST_TRIED]:
         trial = trial_of(ground, label, part, pitch)
         right, wrong = _places(trial)
         if right and len(wrong) >= _LEAST_WRONG:
             return _asked(trial, size, chance, right, wrong)
+    tried = "" if len(units) <= MOST_TRIED else f" ({MOST_TRIED} notes of {len(units)} were tried)"
     raise NoExerciseError(
-        "no finding of this song ends when one note of a guitar goes elsewhere on the neck"
+        f"no finding of this song ends when one note of a guitar goes elsewhere on the neck{tried}"
     )
 
 
 def _units(ground: Ground) -> list[tuple[int, str, float]]:
     """Finding, part and pitch of each note that one finding hangs on."""
     found = []
-    for row in ground.of_kinds(lambda kind: kind.one_note_ends_it).itertuples():
-        for part in row.parts.split(" + "):
+    able = ground.of_kinds(lambda kind: kind.one_note_ends_it)
+    for row in able.head(_MOST_FINDINGS).itertuples():
+        for part in split_parts(row.parts):
             if part not in ground.fretted:
                 continue
             notes = ground.notes(row.Index)
@@ -205,11 +209,13 @@ def _named(exercise: Exercise, trial: Trial, text: str) -> Reply | None:
         pitch = parse_note(text)
     except ArrangeError:
         return None
-    places = exercise.ground.neck(trial.part).places(pitch)
+    ground = exercise.ground
+    neck = ground.neck(trial.part)
+    places = neck.places(pitch)
     if not places:
-        return Reply(False, exercise.ground.neck(trial.part).why_no_place(pitch) + ".")
+        return Reply(False, neck.why_no_place(pitch, ground.key) + ".")
     told = listed([f"{string}/{fret}" for string, fret in places], "or")
-    return Reply(False, f"{note_name(pitch)} lies at {told}: say which, as string/fret.")
+    return Reply(False, f"{ground.name(pitch)} lies at {told}: say which, as string/fret.")
 
 
 def fault(trial: Trial, string: int, fret: int) -> str:

@@ -66,8 +66,7 @@ class Ground:
     @cached_property
     def key(self) -> str | None:
         """The key that spells the notes."""
-        keys = self.song.measures["key"].dropna()
-        return str(keys.iloc[0]) if len(keys) else None
+        return self.song.main_key
 
     def name(self, pitch: float) -> str:
         """Return the name of a pitch as the key spells it."""

@@ -60,12 +60,19 @@ def missing_exercises(song: Song | Ground) -> dict[str, str]:
 
 
 def exercises_of(
-    song: Song | Ground, seed: int, size: str, kinds: Sequence[str] | None = None
+    song: Song | Ground,
+    seed: int,
+    size: str,
+    kinds: Sequence[str] | None = None,
+    tell: Callable[[str], None] = lambda _: None,
 ) -> tuple[tuple[Exercise, ...], dict[str, str]]:
-    """Return what ``make_exercises`` does, and the kinds left out, each with the reason."""
+    """Return what ``make_exercises`` does, and the kinds left out, each with the reason.
+
+    `tell` is called with each step, in words, when it begins.
+    """
     _check(size, kinds)
     ground = song if isinstance(song, Ground) else Ground(song)
-    made, missing = _made(ground, seed, size, KINDS if kinds is None else kinds)
+    made, missing = _made(ground, seed, size, KINDS if kinds is None else kinds, tell)
     if not made:
         told = "; ".join(f"{kind}: {why}" for kind, why in missing.items())
         raise ArrangeError(f"this song gives no exercise. {told}")
@@ -73,10 +80,15 @@ def exercises_of(
 
 
 def _made(
-    ground: Ground, seed: int, size: str, kinds: Sequence[str]
+    ground: Ground,
+    seed: int,
+    size: str,
+    kinds: Sequence[str],
+    tell: Callable[[str], None] = lambda _: None,
 ) -> tuple[tuple[Exercise, ...], dict[str, str]]:
     made, missing = [], {}
-    for kind in kinds:
+    for number, kind in enumerate(kinds, 1):
+        tell(f"making exercise {number} of {len(kinds)}: {kind}")
         try:
             made.append(_ASK[kind](ground, size, Random(f"{seed} {size} {kind}")))
         except NoExerciseError as error:

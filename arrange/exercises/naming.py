@@ -30,6 +30,7 @@ from arrange.exercises.words import (
     notes_words,
     told_parts,
 )
+from arrange.part_lists import split_parts
 from arrange.spelling import nearest_spelling
 
 KIND = "name its kind"
@@ -71,15 +72,15 @@ def _kinds_here(ground: Ground, label: int) -> tuple[set[str], set[str]]:
     row, table = ground.finding(label), ground.findings
     end = row["onset"] + row["duration"]
     here = table[(table["onset"] <= end) & (table["onset"] + table["duration"] >= row["onset"])]
-    asked = set(row["parts"].split(" + "))
-    parts = [set(own.split(" + ")) for own in here["parts"]]
+    asked = set(split_parts(row["parts"]))
+    parts = [set(split_parts(own)) for own in here["parts"]]
     right = {kind for kind, own in zip(here["kind"], parts, strict=True) if own <= asked}
     near = {kind for kind, own in zip(here["kind"], parts, strict=True) if own & asked}
     return right, near - right
 
 
 def _hints(row: Any) -> tuple[str, ...]:
-    many = len(row["parts"].split(" + "))
+    many = len(split_parts(row["parts"]))
     return (
         "It takes one part alone." if many == 1 else "It is something between two parts.",
         f"It says: {KINDS[row['kind']].meaning}.",
@@ -114,15 +115,15 @@ def _beside(ground: Ground, row: Any, kind: str) -> str:
     end = row["onset"] + row["duration"]
     same = table[(table["kind"] == kind) & (table["onset"] <= end)
                  & (table["onset"] + table["duration"] >= row["onset"])]  # fmt: skip
-    asked = set(row["parts"].split(" + "))
-    parts = next(own for own in same["parts"] if set(own.split(" + ")) & asked)
+    asked = set(split_parts(row["parts"]))
+    parts = next(own for own in same["parts"] if set(split_parts(own)) & asked)
     return f"There is {kind} here as well, but of {told_parts(parts)}."
 
 
 def _against(ground: Ground, label: int, kind: str) -> str:
     """What in these notes speaks against a kind."""
     row, notes = ground.finding(label), ground.notes(label)
-    parts = row["parts"].split(" + ")
+    parts = split_parts(row["parts"])
     table = ground.song.parts.set_index("part")
     about = KINDS[kind]
     if about.parts > len(parts) and not about.family:

@@ -13,6 +13,7 @@ from arrange.exercises.ear import KIND as BY_EAR
 from arrange.exercises.exercise import Exercise, wanted
 from arrange.exercises.plan import missing_words
 from arrange.exercises.words import lettered
+from arrange.markup import escape_markdown
 
 _ANSWER = "answer"  # the tag of cells that the reader's copy leaves out
 
@@ -36,7 +37,8 @@ def solved_notebook(
     size = exercises[0].size
     cells = [
         _words(
-            f"# Workshop: {title}\n\nWrite your answer into the cell that says `answer`, run it "
+            f"# Workshop: {escape_markdown(title)}\n\n"
+            "Write your answer into the cell that says `answer`, run it "
             "and the one below: it checks itself and says what there is to learn. A wrong answer "
             "gets the best replies. Turn your speakers down before you press play."
         ),
@@ -48,7 +50,7 @@ def solved_notebook(
         ),
     ]
     if missing:
-        cells.append(_words("\n".join(f"- {told}" for told in missing_words(missing))))
+        cells.append(_words(_listed(missing_words(missing))))
     for place, each in enumerate(exercises):
         cells += _exercise(place, each)
     cells.append(
@@ -85,14 +87,13 @@ def notebook_bytes(notebook: Any) -> bytes:
 
 
 def _exercise(place: int, exercise: Exercise) -> list[Any]:
-    choices = "".join(f"\n- {choice}" for choice in lettered(exercise.choices))
-    more = f"\n{choices}" if choices else ""
-    cells = [
-        _words(
-            f"## {place + 1}. {exercise.kind.capitalize()}\n\n{_plain(exercise.question)}"
-            f"{_plain(more)}\n\nWrite {_plain(wanted(exercise))}."
-        )
+    paragraphs = [
+        f"## {place + 1}. {exercise.kind.capitalize()}",
+        escape_markdown(exercise.question),
+        _listed(lettered(exercise.choices)),
+        f"Write {escape_markdown(wanted(exercise))}.",
     ]
+    cells = [_words("\n\n".join(filter(None, paragraphs)))]
     if exercise.kind == BY_EAR:
         cells.append(_code(f"ar.exercise_sound(exercises[{place}])"))
     cells.append(_code(f"answer = {exercise.answer!r}", _ANSWER))
@@ -106,9 +107,9 @@ def _exercise(place: int, exercise: Exercise) -> list[Any]:
     return cells
 
 
-def _plain(text: str) -> str:
-    """Text that Markdown shows as it is."""
-    return text.replace("#", "\\#").replace("*", "\\*").replace("_", "\\_").replace("<", "&lt;")
+def _listed(items: Sequence[str]) -> str:
+    """A Markdown list."""
+    return "\n".join(f"- {escape_markdown(item)}" for item in items)
 
 
 def _words(text: str) -> Any:

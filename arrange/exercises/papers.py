@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import os
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -17,8 +17,9 @@ from arrange.exercises.making import check_answer, exercises_of
 from arrange.exercises.notebooks import notebook_bytes, readers_copy, solved_notebook
 from arrange.exercises.plan import handout_blocks, plan_blocks
 from arrange.exercises.words import lettered
-from arrange.formats.files import read_bytes, whole_file
+from arrange.formats.files import check_folder, read_bytes, whole_files
 from arrange.handouts.typesetting import PAPERS, compile_template, query_template
+from arrange.letters import readable
 from arrange.reading import read
 from arrange.sound import write_sound
 
@@ -34,6 +35,7 @@ def workshop_papers(
     seed: int = 1,
     size: str = "small",
     overwrite: bool = False,
+    tell: Callable[[str], None] = lambda _: None,
 ) -> tuple[Path, ...]:
     """Write what a workshop on a song needs into a folder.
 
@@ -51,6 +53,8 @@ def workshop_papers(
         As for ``make_exercises``.
     overwrite : bool
         Replace notebooks that are there, and what somebody wrote into them.
+    tell : callable
+        Called with each step, in words, when it begins.
 
     Returns
     -------
@@ -63,17 +67,18 @@ def workshop_papers(
         folder cannot be written.
     """
     path, folder = Path(path), Path(folder)
+    check_folder(folder)
+    tell("reading")
     song = read(path)
-    exercises, missing = exercises_of(song, seed, size)
-    title = song.title or path.stem
+    exercises, missing = exercises_of(song, seed, size, tell=tell)
+    tell("printing and writing")
+    title = song.title or readable(path.stem)
     solved = solved_notebook(title, path.name, seed, exercises, missing)
     mine = {
         path.name: read_bytes(path),
         "workshop.ipynb": notebook_bytes(readers_copy(solved)),
         "workshop-solved.ipynb": notebook_bytes(solved),
     }
-    if folder.exists() and not folder.is_dir():
-        raise ArrangeError(f"{folder} is a file; name a folder for the workshop")
     if not overwrite:
         _check_kept(folder, mine)
     sheets = {
@@ -89,34 +94,32 @@ def workshop_papers(
     for paper in PAPERS:
         page = print_page(title, "To take home", handout_blocks(song, exercises), paper)
         files[f"workshop-handout-{paper}.pdf"] = page
-    written = [_write(folder / name, data) for name, data in files.items()]
-    for number, each in enumerate(exercises, 1):
-        if each.kind == BY_EAR:
-            written.append(folder / _sound_name(number))
-            write_sound(exercise_sound(each), written[-1])
-    return tuple(written)
+    sounds = {
+        _sound_name(number): exercise_sound(each)
+        for number, each in enumerate(exercises, 1) if each.kind == BY_EAR
+    }  # fmt: skip
+    with whole_files(folder) as draft:
+        for name, data in files.items():
+            if not _is_same(folder / name, data):
+                (draft / name).write_bytes(data)
+        for name, sound in sounds.items():
+            write_sound(sound, draft / name)
+    return tuple(folder / name for name in (*files, *sounds))
 
 
 def _check_kept(folder: Path, files: dict[str, bytes]) -> None:
     """Whether nothing that somebody wrote would be lost."""
     for name, data in files.items():
         there = folder / name
-        if there.is_file() and there.read_bytes() != data:
+        if there.is_file() and not _is_same(there, data):
             raise ArrangeError(
                 f"{there} is there already and differs; name another folder, or overwrite it"
             )
 
 
-def _write(path: Path, data: bytes) -> Path:
-    try:
-        if not (path.is_file() and path.read_bytes() == data):
-            with whole_file(path) as draft:
-                draft.write_bytes(data)
-    except OSError as error:
-        raise ArrangeError(
-            f"{path.parent}: the papers cannot be written: {error.strerror}; name another folder"
-        ) from None
-    return path
+def _is_same(path: Path, data: bytes) -> bool:
+    """Whether a file is there and holds these bytes."""
+    return path.is_file() and path.read_bytes() == data
 
 
 def print_paper(

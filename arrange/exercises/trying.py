@@ -25,6 +25,7 @@ from arrange.necks import LEFT_OUT, Array
 _NEAR = 1e-6
 _DECIMALS = 6
 _OCTAVE = 12
+MOST_TRIED = 24  # notes or findings that one exercise tries; each takes some tenths of a second
 WIDEST_LEAP = 12  # semitones that a line on top may leap without falling apart (common practice)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from arrange.clashes import KINDS
+from arrange.part_lists import split_parts
 from arrange.pitch import INTERVAL_NAMES, interval_name
 
 _OCTAVE = 12
@@ -18,7 +19,7 @@ def listed(words: Iterable[str], last: str = "and") -> str:
 
 def told_parts(parts: str) -> str:
     """Return the parts of a finding as players say them: ``"Guitar 1 and Bass"``."""
-    return listed(parts.split(" + "))
+    return listed(split_parts(parts))
 
 
 def counted(count: int, word: str) -> str:

@@ -13,6 +13,7 @@ import pandas as pd
 from arrange.clashes import KINDS, find_clashes
 from arrange.clashes.scene import Scene
 from arrange.errors import ArrangeError
+from arrange.part_lists import split_parts
 from arrange.tables import Song
 
 
@@ -99,16 +100,11 @@ def finding_parts(song: Song, finding: Any) -> list[str]:
     ArrangeError
         If the song has no such part.
     """
-    known = set(song.parts["part"])
-    parts, label = [], ""
-    for piece in str(finding.parts).split(" + "):  # a label may hold a plus itself
-        label = f"{label} + {piece}" if label else piece
-        if label in known:
-            parts.append(label)
-            label = ""
-    if label:
+    parts = split_parts(str(finding.parts))
+    unknown = [part for part in parts if part not in set(song.parts["part"])]
+    if unknown:
         raise ArrangeError(
-            f"the finding is of a part {label!r}, which the song does not have; its parts are "
+            f"the finding is of a part {unknown[0]!r}, which the song does not have; its parts are "
             f"{', '.join(song.parts['part'])}"
         )
     return parts

@@ -14,13 +14,17 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from arrange.errors import ArrangeError
+from arrange.errors import ArrangeError, shown
+from arrange.letters import check_text
+from arrange.part_lists import join_parts, quoted, split_fields, split_parts, unquoted
+from arrange.played_measures import parse_measures
 from arrange.schemas import FINDINGS
 from arrange.sounding import Array
 from arrange.tables import check_table
 
 _COLUMNS = ("decision", "reason", "kind", "parts", "section", "measures")
 _COVERS = _COLUMNS[2:]
+_SIGNS = ';"'  # what a waiver's text needs for itself
 
 
 @dataclass(frozen=True)
@@ -59,6 +63,9 @@ class Waiver:
     measures: tuple[int, int] | None = None
 
     def __post_init__(self) -> None:
+        texts = {name: getattr(self, name) for name in ("decision", "reason", "kind", "section")}
+        for name, text in (*texts.items(), *(("parts", part) for part in self.parts)):
+            check_text(f"waiver {shown(self.decision)}: {name}", text)
         if not self.decision.strip():
             raise ArrangeError(
                 f"a waiver needs the id of its decision; its reason is {self.reason!r}"
@@ -78,8 +85,12 @@ class Waiver:
             )
 
     def __str__(self) -> str:
-        told = {"kind": self.kind, "parts": " + ".join(self.parts), "section": self.section,
-                "measures": _range_text(self.measures)}  # fmt: skip
+        told = {
+            "kind": self.kind,
+            "parts": join_parts(self.parts, _SIGNS),
+            "section": self.section and quoted(self.section, _SIGNS),
+            "measures": _range_text(self.measures),
+        }
         return "; ".join(f"{name}={value}" for name, value in told.items() if value)
 
 
@@ -120,10 +131,9 @@ def _covered(table: pd.DataFrame, waiver: Waiver) -> Array:
     covered = np.ones(len(table), dtype=bool)
     if waiver.kind:
         covered &= (table["kind"] == waiver.kind).to_numpy()
-    for part in waiver.parts:
-        # With the joiner around it, a label that another one holds is not found in it.
-        labels = " + " + table["parts"] + " + "
-        covered &= labels.str.contains(f" + {part} + ", regex=False).to_numpy(dtype=bool)
+    if waiver.parts:
+        asked = set(waiver.parts)
+        covered &= np.array([asked <= set(each) for each in table["parts"].map(split_parts)], bool)
     if waiver.section:
         covered &= (table["section"] == waiver.section).to_numpy()
     if waiver.measures:
@@ -158,7 +168,8 @@ def parse_waiver(text: str, decision: str) -> Waiver:
     ----------
     text : str
         ``name=value`` with semicolons between; the names are kind, parts (joined by " + "),
-        section, measures (played: "21-24", or one) and reason, which is needed.
+        section, measures (played: "21-24", or one) and reason, which is needed. A label that
+        holds " + " or a semicolon stands in double quotes.
     decision : str
         Its id.
 
@@ -168,37 +179,31 @@ def parse_waiver(text: str, decision: str) -> Waiver:
         If it cannot be read, or tells no reason or nothing that it covers.
     """
     told: dict[str, str] = {}
-    for piece in filter(str.strip, text.split(";")):
+    for piece in filter(None, split_fields(text, ";")):
         name, equals, value = (each.strip() for each in piece.partition("="))
         if not equals or name not in ("reason", *_COVERS):
             raise ArrangeError(
-                f"waiver {text!r}: {piece.strip()!r} is not understood; write name=value with "
+                f"waiver {text!r}: {piece!r} is not understood; write name=value with "
                 f"semicolons between, the names are {', '.join(_COVERS)} and reason"
             )
         if name in told:
             raise ArrangeError(f"waiver {text!r}: {name} stands there twice")
         if not value:
             raise ArrangeError(f"waiver {text!r}: nothing stands behind {name}=")
-        told[name] = value
+        told[name] = unquoted(value) if name == "section" else value
     return _from_texts({"decision": decision, "reason": "", **told})
 
 
 def _from_texts(told: dict[str, str]) -> Waiver:
-    parts = tuple(filter(None, told.get("parts", "").split(" + ")))
-    measures = _parse_range(told["measures"], told["decision"]) if told.get("measures") else None
+    parts = tuple(split_parts(told.get("parts", "")))
+    try:
+        measures = parse_measures(told["measures"]) if told.get("measures") else None
+    except ArrangeError as error:
+        raise ArrangeError(f"waiver {told['decision']}: {error}") from None
     return Waiver(
         told["decision"], told["reason"], told.get("kind", ""), parts, told.get("section", ""),
         measures,
     )  # fmt: skip
-
-
-def _parse_range(text: str, decision: str) -> tuple[int, int]:
-    first, dash, last = (each.strip() for each in text.replace("–", "-").partition("-"))
-    if not first.isdecimal() or (dash and not last.isdecimal()):
-        raise ArrangeError(
-            f"waiver {decision}: measures {text!r}; write played measures such as 21-24, or one"
-        )
-    return int(first), int(last or first)
 
 
 def _range_text(measures: tuple[int, int] | None) -> str:
@@ -215,7 +220,7 @@ def waivers_table(waivers: Sequence[Waiver]) -> pd.DataFrame:
             waiver.decision,
             waiver.reason,
             waiver.kind or None,
-            " + ".join(waiver.parts) or None,
+            join_parts(waiver.parts) or None,
             waiver.section or None,
             _range_text(waiver.measures) or None,
         )

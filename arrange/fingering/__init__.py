@@ -40,7 +40,6 @@ from arrange.fingering.path import Path, find_path
 from arrange.fingering.problems import leave_out
 from arrange.hands import Hand
 from arrange.necks import SCALES_MM, STANDARD_FRETS, STANDARD_TUNINGS, Neck
-from arrange.pitch import note_name
 from arrange.tables import Song, integer_column, part_row, text_column
 
 OBJECTIVES = ("sum", "worst")
@@ -187,7 +186,7 @@ def _finger(
     """The notes of a part in the order given, with what ``finger_part`` tells."""
     own_neck = neck or part_neck(song, part)
     moments, problems = part_moments(song, notes, own_neck, is_own_neck=neck is None)
-    left_out, ways = leave_out(moments, own_neck, hand)
+    left_out, ways = leave_out(moments, own_neck, hand, song.main_key)
     hold_on(moments)
     path = find_path(moments, ways, own_neck, hand, objective) if moments else None
     columns = _Columns(notes, is_own_neck=neck is None)
@@ -261,12 +260,13 @@ def _let_go(song: Song, moments: Sequence[Moment], path: Path) -> dict[int, str]
         for tone, string in zip(moment.held, strings[len(moment.struck) :], strict=True):
             if string or tone.rows[0] in problems or moment.onset >= tone.end - OVERLAP:
                 continue
-            struck = ", ".join(note_name(other.pitch) for other in moment.struck)
+            struck = ", ".join(song.note_name(other.pitch, moment.onset) for other in moment.struck)
             measure = int(np.searchsorted(lines, moment.onset, side="right"))
             sentence = (
-                f"{note_name(tone.pitch)} cannot be held to its end under {struck} in measure "
-                f"{measure}; it is let go after {moment.onset - tone.onset:g} of "
-                f"{tone.end - tone.onset:g} quarter notes: write it so, or move one by an octave"
+                f"{song.note_name(tone.pitch, tone.onset)} cannot be held to its end under "
+                f"{struck} in measure {measure}; it is let go after "
+                f"{moment.onset - tone.onset:g} of {tone.end - tone.onset:g} quarter notes: "
+                "write it so, or move one by an octave"
             )
             problems.update(dict.fromkeys(tone.rows, sentence))
     return problems

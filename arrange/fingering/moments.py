@@ -99,7 +99,7 @@ def part_moments(
     for rows in _rows_together(columns):
         tones = {}
         for row in rows:
-            tone, problem = _tone(row, columns, neck)
+            tone, problem = _tone(row, columns, neck, song)
             if problem and (is_own_neck or tone is None):
                 problems[row] = problem
             if tone is not None:
@@ -116,11 +116,14 @@ def part_moments(
     return moments, problems
 
 
-def _tone(row: int, columns: dict[str, list[Any]], neck: Neck) -> tuple[Tone | None, str]:
+def _tone(
+    row: int, columns: dict[str, list[Any]], neck: Neck, song: Song
+) -> tuple[Tone | None, str]:
     """What a row asks for, and what is wrong with it; None if it lies nowhere."""
     names = ("pitch", "string", "fret", "onset", "duration", "technique", "line")
     pitch, string, fret, onset, duration, technique, line = (columns[name][row] for name in names)
-    places, fixed, problem = _note_places(pitch, string, fret, "harmonic" in technique, neck)
+    key, is_harmonic = song.key_at(onset), "harmonic" in technique
+    places, fixed, problem = _note_places(pitch, string, fret, is_harmonic, neck, key)
     if not places:
         return None, problem
     rings = "let ring" in technique
@@ -189,12 +192,12 @@ def _places(pitch: float, neck: Neck) -> Places:
 
 
 def _note_places(
-    pitch: float, string: int, fret: int, is_harmonic: bool, neck: Neck
+    pitch: float, string: int, fret: int, is_harmonic: bool, neck: Neck, key: str | None
 ) -> tuple[Places, bool, str]:
     """Where a note may lie, whether the source said so, and what is wrong with what it said."""
     places = _places(pitch, neck)
     if string < 1:
-        return places, False, "" if places else neck.why_no_place(pitch)
+        return places, False, "" if places else neck.why_no_place(pitch, key)
     named = f"string {string}" if fret < 0 else f"string {string}, fret {fret}"
     kept = tuple(place for place in places if place[0] == string and fret in (-1, place[1]))
     if is_harmonic and string <= neck.strings and neck.capo <= fret <= neck.frets:
@@ -202,13 +205,13 @@ def _note_places(
     if kept:
         return kept, True, ""
     if not places:
-        return places, False, neck.why_no_place(pitch)
+        return places, False, neck.why_no_place(pitch, key)
     return (
         places,
         False,
         (
-            f"the source puts {note_name(pitch)} on {named}, where it does not lie in this tuning "
-            "with this capo; it is fingered from its pitch: check tuning, capo and octave"
+            f"the source puts {note_name(pitch, key)} on {named}, where it does not lie in this "
+            "tuning with this capo; it is fingered from its pitch: check tuning, capo and octave"
         ),
     )
 

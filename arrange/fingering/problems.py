@@ -24,9 +24,11 @@ _OCTAVES = {_OCTAVE: "up", -_OCTAVE: "down"}
 
 
 def leave_out(
-    moments: Sequence[Moment], neck: Neck, hand: Hand
+    moments: Sequence[Moment], neck: Neck, hand: Hand, key: str | None
 ) -> tuple[dict[int, str], dict[Task, Ways]]:
     """Take from each moment the notes that cannot be played together with the others.
+
+    The key spells them.
 
     Returns
     -------
@@ -41,21 +43,21 @@ def leave_out(
     known = list(dict.fromkeys(tasks))
     ways = dict(zip(known, find_ways(known, neck, hand), strict=True))
     stuck: dict[_Key, list[Tone]] = {}
-    keys = [
+    asked = [
         (task, tuple(tone.pitch for tone in m.struck))
         for task, m in zip(tasks, moments, strict=True)
     ]
-    for moment, key in zip(moments, keys, strict=True):
-        if not len(ways[key[0]]):
-            stuck.setdefault(key, moment.struck)
+    for moment, own in zip(moments, asked, strict=True):
+        if not len(ways[own[0]]):
+            stuck.setdefault(own, moment.struck)
     kept = _kept(stuck, neck, hand)
-    whys = _whys(stuck, kept, neck, hand)
+    whys = _whys(stuck, kept, neck, hand, key)
     problems: dict[int, str] = {}
-    for moment, key in zip(moments, keys, strict=True):
-        if key in stuck:
-            for place, why in whys[key].items():
+    for moment, own in zip(moments, asked, strict=True):
+        if own in stuck:
+            for place, why in whys[own].items():
                 problems.update(dict.fromkeys(moment.struck[place].rows, why))
-            moment.struck = [moment.struck[place] for place in kept[key]]
+            moment.struck = [moment.struck[place] for place in kept[own]]
     return problems, ways
 
 
@@ -92,33 +94,39 @@ def _best_kept(ways: Ways, pitches: Array) -> list[int]:
 
 
 def _whys(
-    stuck: dict[_Key, list[Tone]], kept: dict[_Key, list[int]], neck: Neck, hand: Hand
+    stuck: dict[_Key, list[Tone]],
+    kept: dict[_Key, list[int]],
+    neck: Neck,
+    hand: Hand,
+    key: str | None,
 ) -> dict[_Key, dict[int, str]]:
     """Why each note that is left out cannot be played, by place."""
     asked = [
-        (key, place) for key, tones in stuck.items() for place in range(len(tones))
-        if place not in kept[key]
+        (own, place) for own, tones in stuck.items() for place in range(len(tones))
+        if place not in kept[own]
     ]  # fmt: skip
-    octaves = [stuck[key][place].pitch + way for key, place in asked for way in _OCTAVES]
+    octaves = [stuck[own][place].pitch + way for own, place in asked for way in _OCTAVES]
     tasks = [
-        Task((tuple(neck.places(octaves[number])), *(stuck[key][p].places for p in kept[key])))
-        for number, (key, _) in enumerate(one for one in asked for _ in _OCTAVES)
+        Task((tuple(neck.places(octaves[number])), *(stuck[own][p].places for p in kept[own])))
+        for number, (own, _) in enumerate(one for one in asked for _ in _OCTAVES)
     ]
     helps = [len(ways) > 0 for ways in find_ways(tasks, neck, hand)]
-    whys: dict[_Key, dict[int, str]] = {key: {} for key in stuck}
-    for number, (key, place) in enumerate(asked):
-        tones = stuck[key]
-        with_them = [tones[other] for other in kept[key]]
-        why = _why_left_out(tones[place], with_them, tones, neck, hand)
+    whys: dict[_Key, dict[int, str]] = {own: {} for own in stuck}
+    for number, (own, place) in enumerate(asked):
+        tones = stuck[own]
+        with_them = [tones[other] for other in kept[own]]
+        why = _why_left_out(tones[place], with_them, tones, neck, hand, key)
         cure = "no octave of it can be played with the others"
         for which, word in reversed(tuple(enumerate(_OCTAVES.values(), 2 * number))):
             if helps[which]:
-                cure = f"an octave {word}, {note_name(octaves[which])}, it can be played"
-        whys[key][place] = f"{why}; {note_name(tones[place].pitch)} is left out; {cure}"
+                cure = f"an octave {word}, {note_name(octaves[which], key)}, it can be played"
+        whys[own][place] = f"{why}; {note_name(tones[place].pitch, key)} is left out; {cure}"
     return whys
 
 
-def _why_left_out(tone: Tone, kept: list[Tone], tones: list[Tone], neck: Neck, hand: Hand) -> str:
+def _why_left_out(
+    tone: Tone, kept: list[Tone], tones: list[Tone], neck: Neck, hand: Hand, key: str | None
+) -> str:
     """Why a note cannot be played with those that are."""
     if len(tones) > neck.strings:
         return f"{len(tones)} notes begin together and the neck has {neck.strings} strings"
@@ -126,12 +134,13 @@ def _why_left_out(tone: Tone, kept: list[Tone], tones: list[Tone], neck: Neck, h
         for others in combinations(kept, count):
             strings = {string for one in (tone, *others) for string, _ in one.places}
             if len(strings) <= count:
-                return _same_strings(tone, others, strings)
+                return _same_strings(tone, others, strings, key)
     return _too_hard(tone, kept, neck, hand)
 
 
-def _same_strings(tone: Tone, others: Sequence[Tone], strings: set[int]) -> str:
-    names = [note_name(one.pitch) for one in sorted((tone, *others), key=lambda one: one.pitch)]
+def _same_strings(tone: Tone, others: Sequence[Tone], strings: set[int], key: str | None) -> str:
+    pitches = sorted(one.pitch for one in (tone, *others))
+    names = [note_name(pitch, key) for pitch in pitches]
     both = "both" if len(names) == 2 else "all"
     where = f"string {min(strings)}"
     which = "it sounds one of them at a time"

@@ -7,6 +7,8 @@ from collections import Counter
 from collections.abc import Sequence
 from functools import lru_cache
 
+from arrange.limits import MOST_TEXT
+
 # The first pattern that fits a name decides; words in English, with common abbreviations and
 # a few German, French and Italian score names (common practice).
 _NAMES = (
@@ -121,9 +123,13 @@ def unique_labels(names: Sequence[str]) -> list[str]:
     numbers: Counter[str] = Counter()
     for name in names:
         numbers[name] += 1
-        label = f"{name} {numbers[name]}" if count[name] > 1 else name
+        label = _numbered(name, numbers[name]) if count[name] > 1 else name
         while label in labels or (label != name and label in count):
             numbers[name] += 1
-            label = f"{name} {numbers[name]}"
+            label = _numbered(name, numbers[name])
         labels[label] = None
     return list(labels)
+
+
+def _numbered(name: str, number: int) -> str:
+    return f"{name[: MOST_TEXT - 8]} {number}"

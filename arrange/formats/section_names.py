@@ -6,6 +6,8 @@ import re
 from collections import Counter
 from collections.abc import Sequence
 
+from arrange.limits import MOST_TEXT
+
 # Words that name a section, as bands use them (common practice); the first found decides.
 SECTION_KINDS = (
     ("pre-chorus", r"pre-?\s?chorus|build(-?up)?|lift"),
@@ -77,9 +79,14 @@ def section_labels(names: Sequence[str]) -> list[str]:
         plain = section_kind(name) != "other" and not name[-1].isdigit()
         label = name
         if count[name] > 1 and (plain or times[name] > 1):
-            label = f"{name} {times[name]}" if plain else f"{name} ({times[name]})"
+            label = _numbered(name, times[name], plain)
         while label in labels or (label != name and label in count):
             times[name] += 1
-            label = f"{name} {times[name]}" if plain else f"{name} ({times[name]})"
+            label = _numbered(name, times[name], plain)
         labels[label] = None
     return list(labels)
+
+
+def _numbered(name: str, time: int, plain: bool) -> str:
+    name = name[: MOST_TEXT - 8]
+    return f"{name} {time}" if plain else f"{name} ({time})"

@@ -9,19 +9,22 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
 
 from arrange.chord_symbols import settled_chord
 from arrange.chords import Chord, chord_intervals, chord_number, chord_suffix, chord_symbol
-from arrange.errors import ReadError
+from arrange.errors import ReadError, TableError, shortened
 from arrange.formats.playing_order import Bar, playing_order
 from arrange.formats.section_names import section_heads, section_kind, section_labels
 from arrange.formats.ties import merge_ties
+from arrange.limits import LEAST_TEMPO, MOST_NOTES, MOST_SECTIONS, MOST_TEMPO
 from arrange.pitch import parse_pitch_class
-from arrange.tables import Song, integer_column, object_column, text_column
+from arrange.schemas import SONG_TABLES
+from arrange.song_limits import check_limits
+from arrange.tables import Remark, Song, integer_column, object_column, text_column
 
 Array = np.ndarray[Any, Any]
 
@@ -38,7 +41,7 @@ TECHNIQUES = (
     "vibrato",
     "cue",
 )
-MOST_NOTES = 5_000_000  # as played; the longest symphonies have some 200,000
+MOST_OCTAVES = 10  # that a part is moved by: what can be heard is about as wide
 DEFAULT_TEMPO = 120.0  # quarter notes a minute, as in the Standard MIDI File specification
 
 
@@ -74,6 +77,8 @@ class Written:
         Signs for the order of playing.
     kinds, passes : mapping of bar to str, to int
         Kind and pass of the section that begins at a bar, where the source tells them.
+    remarks : list of (bar, text)
+        Words to the players of the section that begins at a bar, or of all the song at -1.
     """
 
     ticks: int
@@ -92,6 +97,7 @@ class Written:
     bars: Sequence[Bar]
     kinds: Mapping[int, str] = field(default_factory=dict)
     passes: Mapping[int, int] = field(default_factory=dict)
+    remarks: Sequence[tuple[int, str]] = ()
 
 
 def make_song(written: Written, *, played: bool, notices: list[str], **about: Any) -> Song:
@@ -106,9 +112,15 @@ def make_song(written: Written, *, played: bool, notices: list[str], **about: An
         What the reader had to say so far; more is added.
     **about
         title, source, fingerprint of the Song.
+
+    Raises
+    ------
+    ReadError
+        If the song passes the limits that hold for every format (``limits``).
     """
     bars = len(written.numbers)
-    order = np.array(playing_order(written.bars) if played else range(bars), dtype=np.int64)
+    in_order = playing_order(written.bars, written.numbers, notices) if played else range(bars)
+    order = np.array(in_order, dtype=np.int64)
     passed = np.flatnonzero(np.bincount(order, minlength=bars) == 0)
     if len(passed):
         told = ", ".join(written.numbers[bar] for bar in passed[:8].tolist())
@@ -118,7 +130,7 @@ def make_song(written: Written, *, played: bool, notices: list[str], **about: An
         )
     lengths = written.lengths[order]
     starts = np.concatenate([[0], np.cumsum(lengths)])
-    sections, section_of_bar = _sections(written, order, starts)
+    sections, section_of_bar = _sections(written, order, starts, notices)
     labels = sections["section"]
     measures = {
         "measure": np.arange(1, len(order) + 1),
@@ -130,21 +142,27 @@ def make_song(written: Written, *, played: bool, notices: list[str], **about: An
         "key": _taken(written.keys, order),
         "tempo": _mean_tempos(written, notices)[order],
     }
-    return Song.from_columns(
-        {
-            "parts": _part_columns(written),
-            "sections": {
-                **sections,
-                "section": text_column(labels),
-                "kind": text_column(sections["kind"]),
+    try:
+        song = Song.from_columns(
+            {
+                "parts": _part_columns(written),
+                "sections": {
+                    **sections,
+                    "section": text_column(labels),
+                    "kind": text_column(sections["kind"]),
+                },
+                "measures": measures,
+                "chords": _chord_columns(written, order, starts, section_of_bar, labels, notices),
+                "notes": _note_columns(written, order, starts, section_of_bar, labels, notices),
             },
-            "measures": measures,
-            "chords": _chord_columns(written, order, starts, section_of_bar, labels, notices),
-            "notes": _note_columns(written, order, starts, section_of_bar, labels, notices),
-        },
-        notices=tuple(notices),
-        **about,
-    )
+            notices=tuple(notices),
+            remarks=_remarks(written, order, section_of_bar, labels),
+            **about,
+        )
+        check_limits({table.name: getattr(song, table.name) for table in SONG_TABLES}, song.title)
+    except TableError as error:
+        raise ReadError(str(error)) from None
+    return song
 
 
 def move_octaves(
@@ -158,18 +176,30 @@ def move_octaves(
     Raises
     ------
     ReadError
-        If no part has one of the labels.
+        As ``check_octaves``.
     """
+    check_octaves(octaves, parts["part"], name)
     for label, shift in octaves.items():
-        if label not in parts["part"]:
-            raise ReadError(
-                f"no part is called {label!r}, to be moved by an octave; "
-                f"there are {', '.join(parts['part'])}",
-                file=name,
-            )
         index = parts["part"].index(label)
         notes["pitch"][notes["part"] == index] += 12 * shift
         parts["transpose"][index] += 12 * shift
+
+
+def check_octaves(octaves: Mapping[str, int], labels: Sequence[str], name: str) -> None:
+    """Raise a ReadError if no part has one of the labels, or nothing could be heard so far away."""
+    for label, shift in octaves.items():
+        if label not in labels:
+            raise ReadError(
+                f"no part is called {label!r}, to be moved by an octave; "
+                f"there are {', '.join(labels)}",
+                file=name,
+            )
+        if shift not in range(-MOST_OCTAVES, MOST_OCTAVES + 1):
+            raise ReadError(
+                f"{label!r} cannot be moved by {shortened(shift, 12)} octaves; a whole number from "
+                f"-{MOST_OCTAVES} to {MOST_OCTAVES}",
+                file=name,
+            )
 
 
 def _taken(values: Sequence[str | None], order: Array) -> Any:
@@ -193,7 +223,9 @@ def _part_columns(written: Written) -> dict[str, Any]:
     }
 
 
-def _sections(written: Written, order: Array, starts: Array) -> tuple[dict[str, Any], Array]:
+def _sections(
+    written: Written, order: Array, starts: Array, notices: list[str]
+) -> tuple[dict[str, Any], Array]:
     """The sections as played, and the row of each played bar."""
     heads = section_heads(written.marks, written.double_bars, len(written.numbers))
     firsts = sorted(heads)
@@ -202,6 +234,12 @@ def _sections(written: Written, order: Array, starts: Array) -> tuple[dict[str, 
     is_head[firsts] = True
     begins = is_head[order] | (np.diff(head_of_bar, prepend=-1) != 0)
     first = np.flatnonzero(begins)
+    if len(first) > MOST_SECTIONS and len(heads) > 1:
+        notices.append(
+            f"{len(first):,} sections are too many to name ({MOST_SECTIONS:,} is the most); their "
+            "marks are left out"
+        )
+        return _sections(replace(written, marks=[], double_bars=[]), order, starts, notices)
     last = np.append(first[1:], len(order)) - 1
     names = [heads[firsts[head]] for head in head_of_bar[first]]
     rounds: dict[int, int] = {}
@@ -224,10 +262,31 @@ def _sections(written: Written, order: Array, starts: Array) -> tuple[dict[str, 
     return columns, np.cumsum(begins) - 1
 
 
+def _remarks(
+    written: Written, order: Array, section_of_bar: Array, labels: Sequence[str]
+) -> tuple[Remark, ...]:
+    """The words to the players, the same text once with all the sections that it is for."""
+    found: dict[tuple[str, bool], list[str]] = {}
+    for bar, text in written.remarks:
+        played = [labels[row] for row in section_of_bar[order == bar].tolist()]
+        if played or bar < 0:
+            found.setdefault((text, bar < 0), []).extend(played)
+    return tuple(Remark(text, tuple(dict.fromkeys(own))) for (text, _), own in found.items())
+
+
 def _mean_tempos(written: Written, notices: list[str]) -> Array:
     """The tempo of each printed bar: even within it, and right over its whole length."""
     count = len(written.numbers)
     changes = sorted(written.tempos)
+    odd = [tempo for _, _, tempo in changes if not LEAST_TEMPO <= tempo <= MOST_TEMPO]
+    if odd:
+        notices.append(
+            f"a tempo lies between {LEAST_TEMPO:g} and {MOST_TEMPO:g} quarter notes a minute; "
+            f"others are taken as the nearest of these: {len(odd)}, the first {odd[0]:g}"
+        )
+        changes = [
+            (bar, at, min(max(tempo, LEAST_TEMPO), MOST_TEMPO)) for bar, at, tempo in changes
+        ]
     if not changes:
         notices.append(f"no tempo is given: {DEFAULT_TEMPO:g} quarter notes a minute are assumed")
     tempos = np.empty(count)
@@ -248,7 +307,7 @@ def _mean_tempos(written: Written, notices: list[str]) -> Array:
         tempos[measure] = length / minutes if at else tempo
         done = measure + 1
     tempos[done:] = tempo
-    return tempos
+    return np.clip(tempos, LEAST_TEMPO, MOST_TEMPO)  # a mean may miss them by a rounding
 
 
 def _chord_columns(
@@ -328,7 +387,7 @@ def _note_columns(
     if asked > MOST_NOTES:
         raise ReadError(
             f"played out, its repeats ask for {asked:,} notes, more than {MOST_NOTES:,}; "
-            "mend their 'times', or read the page order with played=False"
+            "repeat less often, or read the page order with played=False"
         )
     rows, bars = _played_rows(notes["measure"], order, len(written.numbers))
     onset = starts[bars] + notes["offset"][rows]
@@ -356,6 +415,12 @@ def _note_columns(
             "follows at once"
         )
     keep = head == np.arange(len(head))
+    grace = notes["grace"][rows]
+    keep &= np.where(grace, onset <= starts[-1], onset < starts[-1])
+    late = keep & (onset + duration > starts[-1])
+    if late.any():
+        duration = np.where(late, np.maximum(starts[-1] - onset, 0), duration)
+        notices.append(f"notes that outlast the last bar end with it: {int(late.sum())}")
     technique = notes["technique"][rows]
     np.bitwise_or.at(technique, head, technique.copy())  # a sign may stand at any tied note
     technique = technique[keep]

@@ -15,13 +15,14 @@ from pathlib import Path
 
 from arrange.decisions import DecisionLog
 from arrange.errors import ArrangeError
-from arrange.formats.files import whole_file
+from arrange.formats.files import check_folder, whole_files
 from arrange.handouts.band import band_sheet
 from arrange.handouts.printing import print_band, print_part, text_width
 from arrange.handouts.sheets import STYLES, part_sheet
 from arrange.handouts.typesetting import PAPERS, page_picture
 from arrange.handouts.web import band_html, part_html
 from arrange.hands import Hand
+from arrange.letters import check_text
 from arrange.spelling import unknown_name
 from arrange.tables import Song
 
@@ -54,7 +55,7 @@ def write_handout(
         ``"notation"`` for notes with tablature, ``"shapes"`` for fret pictures with a rhythm line
         wherever a section is made of shapes.
     decisions : DecisionLog, optional
-        Told in short on the band sheet.
+        Told in short on the band sheet, and on the sheets of the parts that they are for.
     roles : mapping of part to str, optional
         What each part is for, told on the band sheet.
     hand : Hand, optional
@@ -72,21 +73,26 @@ def write_handout(
         or the folder cannot be written.
     """
     folder, roles, hand = Path(folder), dict(roles or {}), hand or Hand()
+    check_folder(folder)
     _check_word("paper", paper, tuple(PAPERS))
     _check_word("style", style, STYLES)
     _check_parts(song, roles)
+    check_text("the song's title", song.title)
     parts = _asked_for(song, player)
     files: dict[str, bytes] = {}
     names = _names(song, parts)
     for part in parts:
-        sheet = part_sheet(song, part, style, text_width(paper), hand)
+        sheet = part_sheet(song, part, style, text_width(paper), hand, decisions)
         name = next(names)
         files[f"{name}.pdf"] = print_part(sheet, song, paper)
         files[f"{name}.html"] = part_html(sheet).encode()
     band, name = band_sheet(song, decisions, roles), next(names)
     files[f"{name}.pdf"] = print_band(band, paper)
     files[f"{name}.html"] = band_html(band).encode()
-    return tuple(_write(folder, files))
+    with whole_files(folder) as draft:
+        for name, data in files.items():
+            (draft / name).write_bytes(data)
+    return tuple(folder / name for name in files)
 
 
 def _check_word(what: str, word: str, known: Sequence[str]) -> None:
@@ -142,18 +148,3 @@ def _plain(words: str) -> str:
     """Words as every file system takes them."""
     letters = unicodedata.normalize("NFKD", words).encode("ascii", "ignore").decode().lower()
     return re.sub(r"[^a-z0-9]+", "-", letters).strip("-")[:60].strip("-")
-
-
-def _write(folder: Path, files: Mapping[str, bytes]) -> Iterator[Path]:
-    if folder.exists() and not folder.is_dir():
-        raise ArrangeError(f"{folder} is a file; name a folder for the handout")
-    for name, data in files.items():
-        path = folder / name
-        try:
-            with whole_file(path) as draft:
-                draft.write_bytes(data)
-        except OSError as error:
-            raise ArrangeError(
-                f"{folder}: the handout cannot be written: {error.strerror}; name another folder"
-            ) from None
-        yield path

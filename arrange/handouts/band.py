@@ -2,32 +2,34 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from arrange.decisions import Decision, DecisionLog
-from arrange.handouts.cues import bars_words
+from arrange.decisions import DecisionLog
+from arrange.handouts.notices import decision_words, last_decisions, open_decisions
 from arrange.handouts.playing import who_plays
 from arrange.handouts.sheets import (
     LOUDNESS,
     WARM_UP,
     new_facts,
-    section_bars,
+    song_bars,
     song_facts,
     tuning_words,
 )
-from arrange.tables import Song
+from arrange.tables import Remark, Song
 from arrange.texture import echo_times, song_energy
 
-MOST_DECISIONS = 12
-_MOST_CHORDS = 8  # a section in short
+_LEGEND = (
+    "Filled box: plays; empty: lays out. Energy: a long bar is a full section, measured on this "
+    "song."
+)
+_TIMES = " ×"  # behind chords that are played several times over
 _LONGEST = 150  # letters of a decision
-_OPEN = ("proposed", "agreed")
 
 
 @dataclass(frozen=True)
 class BandRow:
-    """A section: `energy` from 0 to 1, `plays` a value a part."""
+    """A section: `chords` all in order, `energy` from 0 to 1, `plays` a value a part."""
 
     section: str
     first: int
@@ -47,7 +49,9 @@ class BandSheet:
     changes: tuple[str, ...]
     parts: tuple[str, ...]
     rows: tuple[BandRow, ...]
+    legend: str
     players: tuple[tuple[str, str], ...]
+    remarks: tuple[str, ...]
     decisions: tuple[str, ...]
     cautions: tuple[str, ...]
 
@@ -63,7 +67,7 @@ def band_sheet(song: Song, decisions: DecisionLog | None, roles: Mapping[str, st
     roles : mapping of part to str
         What each part is for, such as ``"hook and answers"``.
     """
-    plays = who_plays(song)
+    plays, bars = who_plays(song), song_bars(song)
     energy = song_energy(song).set_index("section")["energy"]
     rows = tuple(
         BandRow(
@@ -71,12 +75,13 @@ def band_sheet(song: Song, decisions: DecisionLog | None, roles: Mapping[str, st
             row.first_measure,
             row.last_measure,
             song.clock(row.onset),
-            _short_chords(song, row.first_measure, row.last_measure),
+            _progression([chord for bar in bars[row.section] for chord in bar.chords]),
             float(energy.get(row.section, 0.0)),
             tuple(plays.loc[row.section].tolist()),
         )
         for row in song.sections.itertuples()
     )
+    has_times = any(_TIMES in row.chords for row in rows)
     changes = tuple(f"from bar {bar}: {told}" for bar, told in new_facts(song).items())
     return BandSheet(
         song.title or "Untitled",
@@ -84,18 +89,21 @@ def band_sheet(song: Song, decisions: DecisionLog | None, roles: Mapping[str, st
         changes,
         tuple(plays.columns),
         rows,
+        _LEGEND + (f"{_TIMES}2: all chords of the row twice." if has_times else ""),
         tuple(_players(song, roles)),
-        tuple(_decided(decisions)) if decisions else (),
+        tuple(_remark(each) for each in song.remarks),
+        tuple(_decided(decisions)),
         (LOUDNESS, WARM_UP),
     )
 
 
-def _short_chords(song: Song, first: int, last: int) -> str:
-    """The chords of a section in order, each once."""
-    symbols = [chord for bar in section_bars(song, first, last) for chord in bar.chords]
-    known = list(dict.fromkeys(symbols))
-    more = " …" if len(known) > _MOST_CHORDS else ""
-    return " ".join(known[:_MOST_CHORDS]) + more
+def _progression(symbols: Sequence[str]) -> str:
+    """All chord symbols of a section in order; played several times over, once and how often."""
+    symbols = list(symbols)
+    count = len(symbols)
+    once = next((n for n in range(1, count) if symbols == symbols[:n] * (count // n)), count)
+    times = f"{_TIMES}{count // once}" if once < count else ""
+    return " ".join(symbols[:once]) + times
 
 
 def _players(song: Song, roles: Mapping[str, str]) -> list[tuple[str, str]]:
@@ -119,22 +127,15 @@ def _players(song: Song, roles: Mapping[str, str]) -> list[tuple[str, str]]:
     return told
 
 
-def _decided(log: DecisionLog) -> list[str]:
-    kept = [each for each in log.decisions if each.status in _OPEN]
-    told = [_short(each) for each in kept[-MOST_DECISIONS:]]
-    if len(kept) > MOST_DECISIONS:
-        told.insert(0, f"{len(kept) - MOST_DECISIONS} earlier ones stand in the log")
-    return told
+def _remark(remark: Remark) -> str:
+    where = f"{', '.join(remark.sections)}: " if remark.sections else ""
+    return where + remark.text
 
 
-def _short(decision: Decision) -> str:
-    place = [decision.section] if decision.section else []
-    if decision.measures:
-        first, last = decision.measures
-        place.append(bars_words(range(first, last + 1)))
-    place += [" and ".join(decision.parts)] if decision.parts else []
-    where = f"{', '.join(place)}: " if place else ""
-    words = f"{where}{decision.what} – {decision.why}"
-    if len(words) > _LONGEST:
-        words = words[: _LONGEST - 1].rstrip() + "…"
-    return words if decision.status == "agreed" else f"{words} (proposed)"
+def _decided(log: DecisionLog | None) -> list[str]:
+    decisions = open_decisions(log)
+    told = [
+        decision_words(each, _LONGEST) + (" (proposed)" if each.status == "proposed" else "")
+        for each in decisions
+    ]
+    return last_decisions(decisions, told)

@@ -37,13 +37,14 @@ def section_cues(song: Song, part: str, stays: Sequence[Stay]) -> list[tuple[str
         The part's own, as ``part_stays`` gives them.
     """
     own, others = own_notes(song, part), _others(song, part)
+    own_in, others_in = (dict(list(notes.groupby("section"))) for notes in (own, others))
     cues = []
     for place, stay in enumerate(stays):
         if not stay.plays:
             cues.append(tuple(_while_out(song, own, others, stays, place)))
             continue
-        inside = own[own["section"] == stay.section]
-        with_them = others[others["section"] == stay.section]
+        inside = own_in[stay.section]
+        with_them = others_in.get(stay.section, others[:0])
         told = [*_entry(song, inside, stay), *_company(inside, with_them)]
         if stay.nearly_as:
             told.append(f"as {stay.nearly_as} but for {bars_words(stay.different)}")
@@ -129,10 +130,11 @@ def _heard_before(song: Song, others: pd.DataFrame, onset: float, bar: int) -> l
 
 def _company(inside: pd.DataFrame, with_them: pd.DataFrame) -> list[str]:
     """Who else plays, where that is nobody or one, and whom the part doubles."""
-    names = with_them["part"].drop_duplicates().tolist()
+    names = list(dict.fromkeys(with_them["part"].tolist()))
     told = ["alone"] if not names else []
     for name in names:
-        apart = _octaves_apart(inside, with_them[with_them["part"] == name])
+        theirs = with_them if len(names) == 1 else with_them[with_them["part"] == name]
+        apart = _octaves_apart(inside, theirs)
         if apart is not None:
             told.append(f"doubles {name} {_OCTAVES[apart]}")
     if len(names) == 1 and not told:
@@ -153,13 +155,15 @@ def _octaves_apart(own: pd.DataFrame, theirs: pd.DataFrame) -> int | None:
 
 
 def _attacks(notes: pd.DataFrame) -> set[tuple[float, float]]:
-    played = notes[notes["pitch"].notna() & ~notes["grace"]]
-    return set(zip(played["onset"].round(6), played["pitch"], strict=True))
+    pitch = notes["pitch"].to_numpy()
+    played = ~np.isnan(pitch) & ~notes["grace"].to_numpy()
+    onset = notes["onset"].to_numpy()[played].round(6)
+    return set(zip(onset.tolist(), pitch[played].tolist(), strict=True))
 
 
 def techniques(inside: pd.DataFrame) -> list[str]:
     """Return each technique and where, a sentence each."""
-    told = inside["technique"].fillna("").str.split(", ")
+    told = [held.split(", ") if isinstance(held, str) else [] for held in inside["technique"]]
     names = sorted({name for held in told for name in held if name and name != "cue"})
     sentences = []
     for name in names:

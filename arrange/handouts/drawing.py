@@ -5,12 +5,12 @@ Black on white. A filled box is played, an empty one is not; nothing is told by 
 
 from __future__ import annotations
 
-import html
 from collections.abc import Sequence
 from functools import lru_cache
 from typing import Any
 
 from arrange.hands import Hand
+from arrange.markup import escape_html
 from arrange.necks import LEFT_OUT, Neck, Shape
 from arrange.plots.grips import ShownShape, shown_shapes
 
@@ -34,7 +34,7 @@ def _text(x: float, y: float, words: str, size: float, anchor: str = "start", **
     told = "".join(f' {name.replace("_", "-")}="{value}"' for name, value in more.items())
     return (
         f'<text x="{x:.1f}" y="{y:.1f}" font-size="{size:g}" text-anchor="{anchor}" '
-        f'font-weight="bold" {_FACE}{told}>{html.escape(words)}</text>'
+        f'font-weight="bold" {_FACE}{told}>{escape_html(words)}</text>'
     )
 
 

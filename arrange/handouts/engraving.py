@@ -1,6 +1,7 @@
 """A part's sections as engraved systems: notation, and tablature below where there are strings.
 
-All stretches of a part are engraved in one go, one picture a system. Bars are spaced once to
+Stretches of a part are engraved in one go, one picture a system; those that hold the same are
+engraved once, and differ in their bar numbers alone. Bars are spaced once to
 learn how wide each is; then lines are broken, after four or eight bars where that fits, and never
 inside a bar. What depends on a typeface (chord symbols, fret numbers, bar numbers) is written
 into the pictures here.
@@ -8,18 +9,19 @@ into the pictures here.
 
 from __future__ import annotations
 
-import html
 import re
 import xml.etree.ElementTree as ET
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cache
 from itertools import pairwise
-from typing import Any
+from typing import Any, NamedTuple
 
 import verovio
 
-from arrange.handouts.excerpts import MUTED, part_excerpt
+from arrange.handouts.excerpts import MUTED, chords_within, part_excerpt
+from arrange.handouts.playing import bar_contents
+from arrange.markup import escape_html
 from arrange.tables import Song
 
 STAFF_MM = 6.7  # height of the five lines, parts have some 7 mm (common practice)
@@ -32,6 +34,7 @@ _TIGHT = 1.04  # how much wider than the page bars may be; they are then pushed 
 # What a line costs that does not keep to groups of four bars, against one more line. By eye.
 _ODD_LINE, _UNEVEN_LINE = 0.3, 0.15
 
+_DRAWN = ("voice", "pitch", "string", "fret", "technique", "grace")  # of a note
 _SYMBOL_SIZE, _FRET_SIZE, _NUMBER_SIZE = 450, 380, 300  # picture coordinates
 _WIDE = 0.7  # of a letter or digit, against its size
 _STYLE = (
@@ -67,6 +70,12 @@ class System:
     picture: str
     height: float
 
+    def moved(self, bars: int) -> System:
+        """Return the same system some bars later."""
+        old, new = (f">{number}</text>" for number in (self.first, self.first + bars))
+        picture = self.picture.replace(old, new, 1)  # the bar number is the first text of a line
+        return System(self.first + bars, self.last + bars, picture, self.height)
+
 
 def engrave(
     song: Song,
@@ -89,20 +98,57 @@ def engrave(
         Height of the five lines. A bar wider than a line makes its run smaller.
     """
     width = width_mm / staff_mm * _STAFF_UNITS
-    systems: list[list[System]] = []
-    for run in _runs(song, stretches):
-        systems += _engraved_run(song, part, run, width)
-    return systems
+    contents = _contents(song, part, stretches)
+    different = dict(zip(reversed(contents), reversed(stretches), strict=True))
+    systems = {}
+    for run in _runs([(each, *different[each]) for each in dict.fromkeys(contents)]):
+        made = _engraved_run(song, part, [(first, last) for _, first, last in run], width)
+        systems.update({each: own for (each, _, _), own in zip(run, made, strict=True)})
+    return [
+        [system.moved(first - different[each][0]) for system in systems[each]]
+        for each, (first, _) in zip(contents, stretches, strict=True)
+    ]
 
 
-def _runs(song: Song, stretches: Sequence[tuple[int, int]]) -> Iterator[list[tuple[int, int]]]:
+class _Content(NamedTuple):
+    """What tells one stretch from another on the page, but for its bar numbers.
+
+    `signs` are meter and key of each bar, `begins` is True where those of its first bar are new.
+    """
+
+    signs: tuple[tuple[Any, Any], ...]
+    begins: bool
+    is_end: bool
+    notes: tuple[Any, ...]
+    chords: tuple[tuple[float, float, str], ...]
+
+
+def _contents(song: Song, part: str, stretches: Sequence[tuple[int, int]]) -> list[_Content]:
+    measures = song.measures[["meter", "key"]].astype(object)
+    signs = list(zip(*(measures[name].where(measures[name].notna(), None) for name in measures),
+                     strict=True))  # fmt: skip
+    notes = bar_contents(song, song.notes[song.notes["part"] == part], _DRAWN)
+    starts = song.measures["onset"].tolist()
+    ends = [*starts[1:], song.duration]
+    before, found = None, []
+    for first, last in stretches:
+        start, own = starts[first - 1], tuple(signs[first - 1 : last])
+        held = chords_within(song, start, ends[last - 1])
+        chords = zip((held["onset"] - start).round(6).tolist(), held["duration"].round(6).tolist(),
+                     held["symbol"].tolist(), strict=True)  # fmt: skip
+        found.append(_Content(own, own[0] != before, last == len(starts),
+                              tuple(notes[first - 1 : last]), tuple(chords)))  # fmt: skip
+        before = own[-1]
+    return found
+
+
+def _runs(
+    stretches: Sequence[tuple[_Content, int, int]],
+) -> Iterator[list[tuple[_Content, int, int]]]:
     """The stretches in runs of one meter and key, or a line would warn of what does not follow."""
-    meters = song.measures[["meter", "key"]].astype(object)
-    told = list(zip(*(meters[name].where(meters[name].notna(), None) for name in meters),
-                    strict=True))  # fmt: skip
-    run: list[tuple[int, int]] = []
+    run: list[tuple[_Content, int, int]] = []
     for stretch in stretches:
-        if run and told[run[-1][1] - 1] != told[stretch[0] - 1]:
+        if run and (stretch[0].begins or run[-1][0].signs[-1] != stretch[0].signs[0]):
             yield run
             run = []
         run.append(stretch)
@@ -285,7 +331,7 @@ def _text(
         place = f'transform="translate({x:.0f} {y:.0f}) scale({max(narrow, 0.4):.2f} 1)"'
     return (
         f'<text {place} text-anchor="{anchor}" font-size="{size}px" '
-        f'font-family="DejaVu Sans, sans-serif" font-weight="bold">{html.escape(words)}</text>'
+        f'font-family="DejaVu Sans, sans-serif" font-weight="bold">{escape_html(words)}</text>'
     )
 
 

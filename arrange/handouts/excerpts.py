@@ -126,11 +126,11 @@ def _excerpt_song(
 
 def chords_within(song: Song, start: float, end: float) -> pd.DataFrame:
     """Return the chords that hold between two onsets, cut to them."""
-    chords = song.chords
-    ends = (chords["onset"] + chords["duration"]).clip(upper=end)
-    held = (ends > start + 1e-9) & (chords["onset"] < end - 1e-9)
-    onset = chords["onset"].clip(lower=start)
-    return chords.assign(onset=onset, duration=ends - onset)[held]
+    onset = song.chords["onset"].to_numpy()
+    ends = np.minimum(onset + song.chords["duration"].to_numpy(), end)
+    held = np.flatnonzero((ends > start + 1e-9) & (onset < end - 1e-9))
+    onset = np.maximum(onset[held], start)
+    return song.chords.iloc[held].assign(onset=onset, duration=ends[held] - onset)
 
 
 def _staves(song: Song, part: str, notes: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:

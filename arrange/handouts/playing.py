@@ -6,6 +6,7 @@ same places, on the same strings. Then it need not be written twice.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -15,6 +16,7 @@ from arrange.sounding import played_notes
 from arrange.tables import Song
 
 _NEAR = 6  # decimals of a quarter note
+_PLAYED = ("pitch", "string", "fret", "technique", "grace")
 
 
 @dataclass(frozen=True)
@@ -58,7 +60,7 @@ def own_notes(song: Song, part: str) -> pd.DataFrame:
 def part_stays(song: Song, part: str) -> list[Stay]:
     """Return what a part does, section by section."""
     notes = own_notes(song, part)
-    bars = _bars(song, notes)
+    bars = bar_contents(song, notes)
     known: list[tuple[Stay, list[Any]]] = []
     stays = []
     columns = ("section", "first_measure", "last_measure", "onset", "duration")
@@ -76,18 +78,22 @@ def part_stays(song: Song, part: str) -> list[Stay]:
     return stays
 
 
-def _bars(song: Song, notes: pd.DataFrame) -> list[Any]:
-    """What each bar of the song holds, to be compared: its meter, and its notes."""
+def bar_contents(
+    song: Song, notes: pd.DataFrame, columns: Sequence[str] = _PLAYED
+) -> list[tuple[Any, tuple[Any, ...]]]:
+    """Return what each bar of the song holds, to be compared: its meter and length, its notes.
+
+    Of a note counts where in the bar it begins, how long it is, and what stands in the columns.
+    """
     starts = song.measures["onset"].to_numpy()
     place = (notes["onset"] - starts[notes["measure"].to_numpy() - 1]).round(_NEAR)
-    columns = [place, notes["duration"].round(_NEAR)]
-    columns += [notes[name].astype(object).where(notes[name].notna(), None)
-                for name in ("pitch", "string", "fret", "technique", "grace")]  # fmt: skip
+    values = [place, notes["duration"].round(_NEAR)]
+    values += [notes[name].astype(object).where(notes[name].notna(), None) for name in columns]
     held: list[list[Any]] = [[] for _ in range(len(song.measures))]
-    for measure, *note in zip(notes["measure"].tolist(), *columns, strict=True):
+    for measure, *note in zip(notes["measure"].tolist(), *values, strict=True):
         held[measure - 1].append(tuple(note))
     meters = zip(song.measures["meter"], song.measures["duration"], strict=True)
-    return [(meter, sorted(own, key=repr)) for meter, own in zip(meters, held, strict=True)]
+    return [(meter, tuple(sorted(own, key=repr))) for meter, own in zip(meters, held, strict=True)]
 
 
 def _compared(stay: Stay, own: list[Any], known: list[tuple[Stay, list[Any]]]) -> Stay:

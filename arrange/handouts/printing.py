@@ -138,6 +138,7 @@ def _stretch_blocks(stretch: Stretch, width: float) -> list[dict[str, Any]]:
         "facts": "; ".join(stretch.facts),
         "cues": sentence(cues),
         "told": list(stretch.cues),
+        "notices": list(stretch.notices),
         "first": stretch.first,
     }
     if stretch.shapes and not is_short:
@@ -246,6 +247,7 @@ def _data(
         "kind": "part", "pass": "print" if is_final else "measure", "paper": PAPERS[paper][2],
         "size": _PART_SIZE, "title": sheet.title, "name": sheet.part, "player": sheet.player,
         "foot": _foot(sheet.title, sheet.part), "facts": sheet.facts, "blocks": list(blocks),
+        "notices": list(sheet.notices),
         "starts": list(starts), "turns": list(turns),
     }  # fmt: skip
 

@@ -2,26 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 
 from arrange.chord_symbols import parse_chord
-from arrange.chords import chord_symbol
+from arrange.chords import chord_symbol, moved_chord
+from arrange.decisions import DecisionLog
 from arrange.errors import ArrangeError
 from arrange.fingering import finger_part, part_neck
 from arrange.handouts.cues import bars_words, section_cues
 from arrange.handouts.drawing import draw_form, draw_shape
 from arrange.handouts.engraving import System, engrave
-from arrange.handouts.excerpts import chords_within
-from arrange.handouts.playing import Stay, own_notes, part_stays, who_plays
+from arrange.handouts.notices import part_notices
+from arrange.handouts.playing import own_notes, part_stays, who_plays
 from arrange.handouts.strums import StrumSection, strum_section
 from arrange.hands import Hand
 from arrange.meters import tempo_words
 from arrange.necks import TUNINGS, Neck, parse_tuning
-from arrange.pitch import parse_pitch_class, pitch_class_name
+from arrange.pitch import moved_key, pitch_class_name
 from arrange.schemas import NOTES
 from arrange.tables import Song, object_column, part_row
 from arrange.texture import echo_times
@@ -29,6 +30,7 @@ from arrange.texture import echo_times
 STYLES = ("notation", "shapes")
 _SOUNDS = {"edge": "edge (just breaking up)"}
 _MOST_OTHERS = 7  # rows of other parts in the form at a glance
+_NEAR = 1e-9  # quarter notes
 _MOST_TOLD = 4  # problems told one by one
 
 WARM_UP = (
@@ -44,10 +46,15 @@ LOUDNESS = (
 
 @dataclass(frozen=True)
 class Bar:
-    """A bar on the page: its played number, its chord symbols, and how it is struck."""
+    """A bar on the page: its played number, its chord symbols, and how it is struck.
+
+    `chords` are those of the chords table and nothing else; `shapes` the labels of fret pictures,
+    where the chords do not tell which is held.
+    """
 
     number: int
     chords: tuple[str, ...]
+    shapes: tuple[str, ...] = ()
     counts: tuple[str, ...] = ()
     marks: tuple[str, ...] = ()
 
@@ -69,6 +76,8 @@ class Stretch:
     written_as : str
         The section in which the same is written out; empty if it is written here, or rests.
     cues : tuple of str
+    notices : tuple of str
+        Remarks and decisions.
     bars : tuple of Bar
         Every bar with its chord symbols alone.
     struck : tuple of Bar
@@ -87,6 +96,7 @@ class Stretch:
     plays: bool
     written_as: str
     cues: tuple[str, ...]
+    notices: tuple[str, ...] = ()
     bars: tuple[Bar, ...] = ()
     struck: tuple[Bar, ...] = ()
     shapes: tuple[str, ...] = ()
@@ -105,6 +115,7 @@ class PartSheet:
     part: str
     player: str
     facts: tuple[tuple[str, str], ...]
+    notices: tuple[str, ...]
     form: str
     form_height: float
     stretches: tuple[Stretch, ...]
@@ -112,7 +123,9 @@ class PartSheet:
     cautions: tuple[str, ...]
 
 
-def part_sheet(song: Song, part: str, style: str, width_mm: float, hand: Hand) -> PartSheet:
+def part_sheet(
+    song: Song, part: str, style: str, width_mm: float, hand: Hand, log: DecisionLog | None = None
+) -> PartSheet:
     """Return what stands on the sheet of one part.
 
     Parameters
@@ -125,6 +138,8 @@ def part_sheet(song: Song, part: str, style: str, width_mm: float, hand: Hand) -
         Of the page inside its margins.
     hand : Hand
         Whose fingers, where strings are to be found.
+    log : DecisionLog, optional
+        Those that are for this part are told.
     """
     song, fingered = fingered_part(song, part, hand)
     stays = part_stays(song, part)
@@ -140,10 +155,21 @@ def part_sheet(song: Song, part: str, style: str, width_mm: float, hand: Hand) -
     systems = engrave(song, part, [(s.first, s.last) for s in engraved], width_mm)
     lines = {s.section: tuple(own) for s, own in zip(engraved, systems, strict=True)}
     facts = new_facts(song)
-    stretches = tuple(
-        _stretch(song, stay, told, facts, strums.get(stay.section), lines, neck, hand)
-        for stay, told in zip(stays, cues, strict=True)
-    )
+    notices, bars = part_notices(song, part, log), song_bars(song)
+    stretches = []
+    for stay, told in zip(stays, cues, strict=True):
+        own = strums.get(stay.section)
+        changes = [
+            (f"from bar {bar}: " if bar > stay.first else "") + fact
+            for bar, fact in facts.items()
+            if stay.first <= bar <= stay.last
+        ]
+        stretches.append(Stretch(
+            stay.section, stay.first, stay.last, song.clock(stay.onset), tuple(changes), stay.plays,
+            stay.written_as, told, notices.sections.get(stay.section, ()), bars[stay.section],
+            _struck(bars[stay.section], own) if own else (),
+            _pictures(own, neck, hand) if own and neck else (), lines.get(stay.section, ()),
+        ))  # fmt: skip
     row = part_row(song, part)
     form, high = _form(song, part)
     return PartSheet(
@@ -151,10 +177,11 @@ def part_sheet(song: Song, part: str, style: str, width_mm: float, hand: Hand) -
         part,
         row["player"] if isinstance(row["player"], str) else "",
         tuple(_facts(song, part, neck, has_tab=bool(engraved))),
+        notices.song,
         form,
         high,
-        stretches,
-        _legend(strums, stays),
+        tuple(stretches),
+        _legend(strums.values()),
         tuple(_cautions(fingered, hand)),
     )
 
@@ -183,62 +210,39 @@ def _neck(song: Song, part: str) -> Neck | None:
     return part_neck(song, part) if isinstance(row["tuning"], tuple) else None
 
 
-def _stretch(
-    song: Song,
-    stay: Stay,
-    cues: tuple[str, ...],
-    facts: dict[int, str],
-    strums: StrumSection | None,
-    lines: dict[str, tuple[System, ...]],
-    neck: Neck | None,
-    hand: Hand,
-) -> Stretch:
-    shapes: tuple[str, ...] = ()
-    struck: tuple[Bar, ...] = ()
-    bars = tuple(section_bars(song, stay.first, stay.last))
-    if strums and neck:
-        struck = tuple(
-            Bar(bar.number, _with_shapes(bar.chords, own.labels), own.counts, own.marks)
-            for bar, own in zip(bars, strums.bars, strict=True)
-        )
-        shapes = tuple(draw_shape(frets, label, neck, hand) for label, frets in strums.shapes)
-    changes = [
-        (f"from bar {bar}: " if bar > stay.first else "") + told
-        for bar, told in facts.items()
-        if stay.first <= bar <= stay.last
-    ]
-    return Stretch(
-        stay.section, stay.first, stay.last, song.clock(stay.onset), tuple(changes),
-        stay.plays, stay.written_as, cues, bars, struck, shapes, lines.get(stay.section, ()),
+def _struck(bars: Sequence[Bar], strums: StrumSection) -> tuple[Bar, ...]:
+    """The bars with their counts, and with the labels of shapes that the chords do not tell."""
+    return tuple(
+        replace(bar, shapes=own.labels if own.labels != bar.chords else (), counts=own.counts,
+                marks=own.marks)
+        for bar, own in zip(bars, strums.bars, strict=True)
     )  # fmt: skip
 
 
-def _with_shapes(chords: Sequence[str], labels: Sequence[str]) -> tuple[str, ...]:
-    """The chord symbols of a bar with the labels of its shapes, such as ``"Gm (2)"``, in place."""
-    told = list(chords)
-    for label in labels:
-        chord = label.rsplit(" (", 1)[0]
-        if label in told:
-            continue
-        if chord not in told:
-            told.append(label)
-        elif chord in labels:
-            told.insert(told.index(chord) + 1, label)
-        else:
-            told[told.index(chord)] = label
-    return tuple(told)
+def _pictures(strums: StrumSection, neck: Neck, hand: Hand) -> tuple[str, ...]:
+    return tuple(draw_shape(frets, label, neck, hand) for label, frets in strums.shapes)
 
 
-def section_bars(song: Song, first: int, last: int) -> list[Bar]:
-    """Return the bars of a stretch with their chord symbols; one that goes on is not repeated."""
-    bars = song.measures.iloc[first - 1 : last]
-    start = float(bars["onset"].iloc[0])
-    held = chords_within(song, start, float(bars["onset"].iloc[-1] + bars["duration"].iloc[-1]))
-    place = np.searchsorted(bars["onset"].to_numpy(), held["onset"] + 1e-9, side="right")
-    symbols: list[list[str]] = [[] for _ in range(len(bars))]
-    for number, symbol in zip(place.tolist(), held["symbol"].tolist(), strict=True):
-        symbols[number - 1].append(symbol)
-    return [Bar(first + n, tuple(own)) for n, own in enumerate(symbols)]
+def song_bars(song: Song) -> dict[str, tuple[Bar, ...]]:
+    """Return each section's bars with their chord symbols, all that the chords table has there.
+
+    One that goes on over a bar line is not repeated, one that holds from before the section is.
+    """
+    onsets = song.chords["onset"].to_numpy()
+    ends = onsets + song.chords["duration"].to_numpy()
+    symbols, lines = song.chords["symbol"].tolist(), song.measures["onset"].to_numpy()
+    found = {}
+    for row in song.sections.itertuples():
+        end = row.onset + row.duration
+        held = np.flatnonzero((ends > row.onset + _NEAR) & (onsets < end - _NEAR))
+        places = np.searchsorted(lines, np.maximum(onsets[held], row.onset) + _NEAR, side="right")
+        own: list[list[str]] = [[] for _ in range(row.first_measure, row.last_measure + 1)]
+        for number, chord in zip(places.tolist(), held.tolist(), strict=True):
+            own[number - row.first_measure].append(symbols[chord])
+        found[row.section] = tuple(
+            Bar(number, tuple(chords)) for number, chords in enumerate(own, row.first_measure)
+        )
+    return found
 
 
 def new_facts(song: Song) -> dict[int, str]:
@@ -304,19 +308,16 @@ def _capo_words(capo: int, *, has_tab: bool) -> str:
 def _shape_chords(song: Song, capo: int) -> str:
     """Which shape at the capo sounds each chord."""
     told = []
-    for symbol in dict.fromkeys(song.chords["symbol"]):
+    first = song.chords.drop_duplicates("symbol")
+    for symbol, onset in zip(first["symbol"].tolist(), first["onset"].tolist(), strict=True):
         if symbol == "N.C.":
             continue
         try:
             chord = parse_chord(symbol)
         except ArrangeError:  # a symbol of the source that means no chord to us
             continue
-        lowered = replace(
-            chord,
-            root=pitch_class_name(parse_pitch_class(chord.root) - capo),
-            bass=chord.bass and pitch_class_name(parse_pitch_class(chord.bass) - capo),
-        )
-        told.append(f"{symbol} = {chord_symbol(lowered)}")
+        key = moved_key(song.key_at(onset), -capo)
+        told.append(f"{symbol} = {chord_symbol(moved_chord(chord, -capo, key))}")
     return ", ".join(told) and f"chord = shape at the capo: {', '.join(told)}"
 
 
@@ -342,13 +343,15 @@ def _form(song: Song, part: str) -> tuple[str, float]:
     return draw_form(list(zip(song.sections["section"], lengths, strict=True)), rows)
 
 
-def _legend(strums: dict[str, StrumSection], stays: Sequence[Stay]) -> str:
-    if not any(stay.section in strums for stay in stays):
+def _legend(strums: Iterable[StrumSection]) -> str:
+    bars = [bar for section in strums for bar in section.bars]
+    if not bars:
         return ""
+    has_labels = any(bar.labels for bar in bars)
     return (
         "Under the chords: the count, and above it ▼ strum, × muted, – let it sound, · silence, "
         "a number for a single string (1 is the highest)."
-    )
+    ) + (" In small type: the shapes of the bar, in order." if has_labels else "")
 
 
 def _cautions(fingered: pd.DataFrame | None, hand: Hand) -> list[str]:

@@ -1,6 +1,9 @@
 """A section as fret pictures and a rhythm line, where it is made of shapes.
 
 Attacks under one chord symbol belong to one shape as long as no string needs a second fret. A
+shape has the name of the chord that holds where it is struck, also where it is the next chord's,
+struck early; a second one under the same chord is numbered. Only where no symbol holds does a
+shape have a name of its own. A
 section in which a shape would hold a single string, or the rhythm fits no count, is a line and
 no row of shapes: it is left to notation.
 """
@@ -30,10 +33,11 @@ _NEAR = 1e-6
 
 @dataclass
 class _Held:
-    """A shape while it is put together."""
+    """A shape while it is put together: the chord symbol that holds, and what it is called."""
 
-    chord: str
+    symbol: str
     onset: float
+    chord: str = ""
     strings: dict[int, int] = field(default_factory=dict)
     bars: list[int] = field(default_factory=list)
 
@@ -51,10 +55,11 @@ class _Struck(NamedTuple):
 
 @dataclass(frozen=True)
 class StrumBar:
-    """A bar as counts, and what the picking hand does at each.
+    """A bar as counts, what the picking hand does at each, and the labels of its shapes.
 
     `marks` holds a triangle for a strum, a cross for a muted one, string numbers for one or two
-    strings (1 is the highest), a dash where it rings on, a dot for silence.
+    strings (1 is the highest), a dash where it rings on, a dot for silence. `labels` are those of
+    the bar's shapes in order where its chord symbols do not tell them, else none.
     """
 
     labels: tuple[str, ...]
@@ -96,13 +101,20 @@ def strum_section(song: Song, notes: pd.DataFrame, stay: Stay, neck: Neck) -> St
     held = _held_shapes(struck, chords)
     if any(len(each.strings) < 2 for each in held):
         return None
-    labels, shapes = _labelled(held, neck)
+    labels, shapes = _labelled(song, held, neck)
     if len(shapes) > MOST_SHAPES:
         return None
+    numbered = {each.chord for each, label in zip(held, labels, strict=True)
+                if label != each.chord}  # fmt: skip
     bars = []
     for measure in range(stay.first, stay.last + 1):
-        own = [label for label, each in zip(labels, held, strict=True) if measure in each.bars]
-        bar = _bar(song, struck, measure, tuple(dict.fromkeys(own)), held)
+        own = {
+            label: each.chord in numbered or not each.symbol
+            for label, each in zip(labels, held, strict=True)
+            if measure in each.bars
+        }
+        told = tuple(own) if any(own.values()) else ()
+        bar = _bar(song, struck, measure, told, held)
         if bar is None:
             return None
         bars.append(bar)
@@ -111,7 +123,9 @@ def strum_section(song: Song, notes: pd.DataFrame, stay: Stay, neck: Neck) -> St
 
 def _held_shapes(struck: _Struck, chords: pd.DataFrame) -> list[_Held]:
     symbols = chords["symbol"].tolist()
+    ends = np.append((chords["onset"] + chords["duration"]).to_numpy(), -np.inf)
     places = np.searchsorted(chords["onset"].to_numpy(), struck.onset + _NEAR, side="right") - 1
+    places = np.where(struck.onset + _NEAR < ends[places], places, -1)  # a pause between symbols
     held: list[_Held] = []
     before = -1
     for onset in np.unique(struck.onset):
@@ -124,25 +138,17 @@ def _held_shapes(struck: _Struck, chords: pd.DataFrame) -> list[_Held]:
         before = place
         held[-1].strings |= strings
         held[-1].bars.append(int(struck.measure[own[0]]))
-    _name_pushes(held)
     return held
 
 
-def _name_pushes(held: list[_Held]) -> None:
-    """A shape that the next chord goes on with is that chord, come in early."""
-    for before, own, after in zip(held, held[1:], held[2:], strict=False):
-        is_last = before.chord == own.chord != after.chord
-        if is_last and own.strings == after.strings:
-            own.chord = after.chord
-
-
-def _labelled(held: list[_Held], neck: Neck) -> tuple[list[str], list[tuple[str, Shape]]]:
+def _labelled(
+    song: Song, held: list[_Held], neck: Neck
+) -> tuple[list[str], list[tuple[str, Shape]]]:
     """A label for each shape held, and every different shape once under its own label."""
     full: dict[str, list[dict[int, int]]] = {}
     for each in held:  # a shape that is part of another under the same chord is that one
-        chord = each.chord if each.chord not in ("", "N.C.") else _named(each.strings, neck)
-        each.chord = chord
-        known = full.setdefault(chord, [])
+        each.chord = each.symbol or _named(each.strings, neck, song.key_at(each.onset))
+        known = full.setdefault(each.chord, [])
         for other in known:
             if all(other.get(s, f) == f for s, f in each.strings.items()) and (
                 each.strings.items() <= other.items() or other.items() <= each.strings.items()
@@ -168,9 +174,9 @@ def _frets(strings: dict[int, int], neck: Neck) -> Shape:
     return tuple(strings.get(string, LEFT_OUT) for string in range(1, neck.strings + 1))
 
 
-def _named(strings: dict[int, int], neck: Neck) -> str:
+def _named(strings: dict[int, int], neck: Neck, key: str | None) -> str:
     try:
-        named: Any = name_shape(_frets(strings, neck), neck)
+        named: Any = name_shape(_frets(strings, neck), neck, key)
     except ArrangeError:  # a source may fix what no neck has
         return "shape"
     return str(named.name)

@@ -16,6 +16,9 @@ from arrange.errors import ArrangeError
 # Width and height in mm (ISO 216; ANSI/ASME Y14.1), and what typst calls them.
 PAPERS = {"A4": (210.0, 297.0, "a4"), "letter": (215.9, 279.4, "us-letter")}
 
+_PAGE_PICTURE = b"""#set page(width: auto, height: auto, margin: 4mm)
+#image(sys.inputs.name, page: int(sys.inputs.page))"""
+
 _SAME_TIME = 0  # seconds since 1970 that every file is dated, so that equal sheets are equal bytes
 
 
@@ -63,9 +66,10 @@ def page_picture(path: str | os.PathLike[str], page: int = 1, ppi: int = 90) -> 
     path = Path(path).resolve()
     if not path.is_file():
         raise ArrangeError(f"{path}: there is no such file")
-    name = json.dumps(f"/{path.name}", ensure_ascii=False)
-    source = f"#set page(width: auto, height: auto, margin: 4mm)\n#image({name}, page: {page})"
+    asked = {"name": f"/{path.name}", "page": str(page)}
     try:
-        return typst.compile(source.encode(), root=str(path.parent), format="png", ppi=ppi)  # type: ignore[call-overload,no-any-return]
+        return typst.compile(  # type: ignore[call-overload,no-any-return]
+            _PAGE_PICTURE, root=str(path.parent), format="png", ppi=ppi, sys_inputs=asked
+        )
     except RuntimeError as error:
         raise ArrangeError(f"{path}, page {page}: cannot be shown: {error}") from None

@@ -42,6 +42,7 @@ def _stretch(stretch: Stretch, places: dict[str, int]) -> dict[str, Any]:
         "written_as": stretch.written_as,
         "link": places.get(stretch.written_as),
         "cues": sentence(stretch.cues),
+        "notices": stretch.notices,
         "shapes": () if stretch.written_as else stretch.shapes,
         "rows": [bars[n : n + _A_ROW] for n in range(0, len(bars), _A_ROW)],
         "systems": systems,

@@ -11,6 +11,7 @@ import pandas as pd
 from arrange.live.trial import Choices
 from arrange.live.trials import Trials
 from arrange.sound import RATE, Sound, join_sounds, render_sound
+from arrange.sound.stretches import stretch_of
 from arrange.tables import Song, section_row
 
 Bars = tuple[int, int]
@@ -61,7 +62,9 @@ def moment_sound(
     elif what == "after":
         sound = heard(choices, together)
     elif what == "each":
-        alone = [heard(choices, (part,)) for part in pair]
+        stretch = stretch_of(trials.base, None, bars, None)
+        playing = [part for part in pair if len(stretch.notes(trials.song(choices), part))]
+        alone = [heard(choices, (part,)) for part in playing]
         sound = join_sounds(*alone, heard(choices, together))
     else:
         sound = join_sounds(heard(as_written, together), heard(choices, together))

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import importlib.util
 import json
 import os
-import sys
 from pathlib import Path
 
 from arrange.decisions import decisions_path
-from arrange.errors import ArrangeError
 from arrange.formats.files import whole_file
+from arrange.letters import readable
+from arrange.markup import escape_markdown
 from arrange.reading import read
 
 _TURN_DOWN = "Turn your headphones down before you press play, and up afterwards."
@@ -32,13 +31,17 @@ def write_page(song: str | os.PathLike[str], target: str | os.PathLike[str]) -> 
         If the song cannot be read, or the page cannot be written.
     """
     song, target = Path(song).resolve(), Path(target)
-    title = read(song).title or song.stem  # what cannot be read is told now, not on the page
+    # What cannot be read is told now, not on the page.
+    title = read(song).title or readable(song.stem)
     code = [
         "# Run this cell: Shift and Enter.\n",
         "import arrange as ar\n",
         f"ar.explore_parts({str(song)!r}, log={str(decisions_path(song))!r})",
     ]
-    cells = [_cell("markdown", [f"# {title}\n", "\n", _TURN_DOWN]), _cell("code", code)]
+    cells = [
+        _cell("markdown", [f"# {escape_markdown(title)}\n", "\n", _TURN_DOWN]),
+        _cell("code", code),
+    ]
     kernel = {"display_name": "Python 3", "language": "python", "name": "python3"}
     notebook = {
         "cells": [{**cell, "id": str(number)} for number, cell in enumerate(cells)],
@@ -46,32 +49,11 @@ def write_page(song: str | os.PathLike[str], target: str | os.PathLike[str]) -> 
         "nbformat": 4,
         "nbformat_minor": 5,
     }
-    try:
-        with whole_file(target) as draft:
-            draft.write_text(json.dumps(notebook, indent=1), encoding="utf-8")
-    except OSError as error:
-        raise ArrangeError(f"{target}: the page was not written: {error.strerror}") from None
+    with whole_file(target) as draft:
+        draft.write_text(json.dumps(notebook, indent=1), encoding="utf-8")
     return target
 
 
 def _cell(kind: str, source: list[str]) -> dict[str, object]:
     more = {"execution_count": None, "outputs": list[str]()} if kind == "code" else {}
     return {"cell_type": kind, "metadata": {}, "source": source, **more}
-
-
-def page_command(
-    notebook: Path, port: int | None = None, *, opens: bool = True, dark: bool = False
-) -> list[str]:
-    """Return the command that serves a page on this machine.
-
-    Raises
-    ------
-    ArrangeError
-        If what serves it is not installed.
-    """
-    if importlib.util.find_spec("voila") is None:
-        raise ArrangeError("a page needs voila: pip install 'arrange[page]'")
-    command = [sys.executable, "-m", "voila", str(notebook), "--Voila.ip=127.0.0.1"]
-    command += [f"--port={port}"] if port is not None else []
-    command += [] if opens else ["--no-browser"]
-    return [*command, f"--theme={'dark' if dark else 'light'}"]

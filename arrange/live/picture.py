@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from html import escape
 from typing import Any
 
 import numpy as np
@@ -17,6 +16,7 @@ import pandas as pd
 from arrange.findings.recheck import compare_findings
 from arrange.live.necks import draw_neck
 from arrange.live.shapes import Box, boxes, text
+from arrange.markup import escape_html
 from arrange.necks import Neck
 from arrange.pitch import note_name
 from arrange.sounding import sounding_notes
@@ -114,7 +114,7 @@ def draw_places(places: Places) -> str:
 def draw_sight(sight: Sight) -> str:
     """Return the picture as SVG text."""
     pieces = [*_form(sight), text(2, _HEAD, _head(sight), "head"), sight.places, *_findings(sight)]
-    label = escape(f"{_head(sight)}. {_figures(sight)}. {_told_findings(sight)}", quote=True)
+    label = escape_html(f"{_head(sight)}. {_figures(sight)}. {_told_findings(sight)}")
     return (
         f'<svg class="arrange-picture" viewBox="0 0 {WIDTH} {HEIGHT}" role="img" '
         f'aria-label="{label}" xmlns="http://www.w3.org/2000/svg">{_PATTERNS}'
@@ -162,7 +162,7 @@ def _form(sight: Sight) -> Iterator[str]:
         is_here = label == sight.section
         kind = "form here" if is_here else "form"
         told = f"{label}: {count} finding{'s' if count != 1 else ''} as written"
-        yield f'<g><title>{escape(told)}</title><rect class="{kind}" x="{left + 1:.1f}" '
+        yield f'<g><title>{escape_html(told)}</title><rect class="{kind}" x="{left + 1:.1f}" '
         yield f'y="{_FORM.y}" width="{max(width - 2, 1):.1f}" height="{_FORM.height}" rx="3"/>'
         yield text(left + 5, _FORM.y + 16, _fitting(label, width - 10), "form-name")
         if width > 26:
@@ -229,8 +229,8 @@ def _ranges(places: Places) -> Iterator[str]:
     for part in places.parts:
         was = before.get(part, {})
         if was != after.get(part, {}):
-            yield f'<path class="was" d="{path(was)}"><title>{escape(part)}, as written</title>'
-            yield "</path>"
+            name = escape_html(f"{part}, as written")
+            yield f'<path class="was" d="{path(was)}"><title>{name}</title></path>'
     for at, name, kind in _apart(labels):
         yield text(frame.x + frame.width + 5, at, _fitting(name, _BESIDE), kind)
 
@@ -318,7 +318,7 @@ _SIGNS = {"new": "▲ new", "stays": "● stays", "gone": "✕ gone"}
 
 def _finding(left: float, base: float, state: str, row: Any) -> Iterator[str]:
     told = f"bar {row.measure}: {row.kind}, {row.parts}"
-    yield f'<g class="{state}"><title>{escape(row.why)}</title>'
+    yield f'<g class="{state}"><title>{escape_html(row.why)}</title>'
     yield text(left, base, _SIGNS[state], "finding")
     yield f'<rect class="track" x="{left + 84}" y="{base - 13}" width="80" height="13"/>'
     yield f'<rect class="severity" x="{left + 84}" y="{base - 13}" '

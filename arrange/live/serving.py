@@ -2,21 +2,23 @@
 
 from __future__ import annotations
 
+import importlib
 import importlib.util
 import os
-import subprocess
-import sys
 import tempfile
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from pathlib import Path
 from urllib.parse import quote
 
 from arrange.errors import ArrangeError
-from arrange.live.page import page_command, write_page
+from arrange.live.page import write_page
+from arrange.live.signals import ended_by_signals
 
 _NOTEBOOKS = Path(__file__).parent.parent.parent / "notebooks"  # there in a clone
 
-Run = Callable[[Sequence[str]], int]
+
+def _run_lab(arguments: list[str]) -> None:
+    importlib.import_module("jupyterlab.labapp").main(arguments)
 
 
 def open_lab(
@@ -24,9 +26,11 @@ def open_lab(
     *,
     opens: bool = True,
     notebooks: Path = _NOTEBOOKS,
-    run: Run = subprocess.call,
-) -> int:
-    """Open JupyterLab on the first lesson, or on the live view of a song; return its exit code.
+    run: Callable[[list[str]], None] = _run_lab,
+) -> None:
+    """Open JupyterLab on the first lesson, or on the live view of a song, until it is stopped.
+
+    It runs in this process, so that a signal to the command is one to JupyterLab.
 
     Parameters
     ----------
@@ -37,7 +41,7 @@ def open_lab(
     notebooks : Path
         The lessons' folder.
     run : callable
-        Runs a command and returns its exit code.
+        Runs JupyterLab with these arguments.
 
     Raises
     ------
@@ -55,13 +59,13 @@ def open_lab(
         place = min(notebooks.glob("*.ipynb"))
     else:
         place = Path(song).resolve().with_suffix(".live.ipynb")
-        if not place.exists():
+        if not os.path.exists(place):
             write_page(song, place)
-    command = [
-        sys.executable, "-m", "jupyterlab", f"--ServerApp.root_dir={place.parent}",
+    arguments = [
+        f"--ServerApp.root_dir={place.parent}",
         f"--LabApp.default_url=/lab/tree/{quote(place.name)}",  # told without a browser too
-    ]  # fmt: skip
-    return run(command if opens else [*command, "--no-browser"])
+    ]
+    run(arguments if opens else [*arguments, "--no-browser"])
 
 
 def serve_page(
@@ -70,27 +74,30 @@ def serve_page(
     port: int | None = None,
     opens: bool = True,
     dark: bool = False,
-    run: Run = subprocess.call,
-) -> int:
+) -> None:
     """Serve the live view of a song as a page without code, until it is stopped.
 
     Parameters
     ----------
     song : path
     port : int, optional
+        A free one if not given.
     opens : bool
         Whether a browser is opened.
     dark : bool
         Light on dark.
-    run : callable
-        Runs a command and returns its exit code.
 
     Raises
     ------
     ArrangeError
-        If the song cannot be read, or what serves the page is not installed.
+        If the song cannot be read, what serves the page is not installed, or the port cannot be
+        had.
     """
-    with tempfile.TemporaryDirectory() as folder:
-        notebook = Path(folder) / f"{Path(song).stem}.ipynb"
-        write_page(song, notebook)
-        return run(page_command(notebook, port, opens=opens, dark=dark))
+    if importlib.util.find_spec("voila") is None:
+        raise ArrangeError("a page needs voila: pip install 'arrange[page]'")
+    if port is not None and port not in range(1, 65_536):
+        raise ArrangeError(f"port {port}: from 1 to 65535, or leave it out for a free one")
+    with ended_by_signals(), tempfile.TemporaryDirectory(prefix="arrange-page-") as folder:
+        notebook = write_page(song, Path(folder) / f"{Path(song).stem}.ipynb")
+        server = importlib.import_module("arrange.live.page_server")  # slow, and may not be there
+        server.PageServer(notebook, port, opens=opens, dark=dark).start()

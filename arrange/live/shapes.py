@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from html import escape
+
+from arrange.markup import escape_html
 
 
 @dataclass(frozen=True)
@@ -19,7 +20,7 @@ class Box:
 
 def text(x: float, y: float, told: str, kind: str) -> str:
     """Return a line of text; `kind` is its CSS classes."""
-    return f'<text class="{kind}" x="{x:.1f}" y="{y:.1f}">{escape(told)}</text>'
+    return f'<text class="{kind}" x="{x:.1f}" y="{y:.1f}">{escape_html(told)}</text>'
 
 
 def boxes(corners: Iterable[tuple[float, float, float, float]]) -> str:

@@ -90,6 +90,16 @@ class Choices:
         told = tuple(sorted(each for each in chosen.items() if each[1] != PartChoice()))
         return replace(self, parts=told)
 
+    def that_fit(self, song: Song) -> Choices:
+        """Return those of parts and strings that the song has."""
+        there, chosen = set(song.parts["part"]), replace(self, parts=())
+        for part, own in self.parts:
+            if part in there:
+                is_held = own.strings == AS_WRITTEN or own.strings in string_sets(song, part)
+                fit = own if is_held else replace(own, strings=AS_WRITTEN)
+                chosen = chosen.with_part(part, fit)
+        return chosen
+
     @property
     def on_the_neck(self) -> Choices:
         """Those that change which notes are played, or where: not tempo, drive and echo."""

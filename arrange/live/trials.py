@@ -27,8 +27,11 @@ from arrange.live.trial import (
     try_choices,
     voiced,
 )
+from arrange.part_lists import split_parts
 from arrange.revoicing.players import Player
-from arrange.tables import Song, section_row
+from arrange.tables import Song, part_row, section_row
+
+_ALONE = 0.1  # weight of a finding of one guitar alone, or with another instrument (ours)
 
 
 class Trials:
@@ -134,3 +137,26 @@ def told_figures(findings: pd.DataFrame) -> str:
     kinds = ", ".join(f"{count} {kind}" for kind, count in findings["kind"].value_counts().items())
     count = f"{len(findings)} finding{'s' if len(findings) > 1 else ''}"
     return f"{count} ({kinds}), severity up to {findings['severity'].max():.2f}"
+
+
+def first_place(
+    song: Song, findings: pd.DataFrame, part: str | None, section: str | None
+) -> tuple[str, str]:
+    """Return the part and section to begin with: where two guitars have most to listen to."""
+    if part is not None:
+        part_row(song, part)
+    if section is not None:
+        section_row(song, section)
+    guitars = song.parts.loc[song.parts["family"] == "guitar", "part"].tolist()
+    strung = [name for name in song.parts["part"] if has_strings(song, name)]
+    able = guitars or strung or song.parts["part"].tolist()
+    worth: dict[tuple[str, str], float] = {}
+    for row in findings.itertuples():
+        names = split_parts(str(row.parts))
+        weight = float(row.severity) * (1.0 if len(set(names) & set(able)) > 1 else _ALONE)
+        for name in names:
+            if name == part or (part is None and name in able):
+                place = name, section or str(row.section)
+                worth[place] = worth.get(place, 0.0) + weight * (place[1] == row.section)
+    first = section or song.sections["section"].iloc[0]
+    return max(worth, key=lambda each: worth[each]) if worth else (part or able[0], first)

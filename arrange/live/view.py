@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 import contextlib
 import os
 import threading
@@ -12,21 +11,14 @@ from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import lru_cache, partial
-from html import escape
 from pathlib import Path
 from typing import Any
 
 import ipywidgets as widgets
 import numpy as np
 
-from arrange.decisions import (
-    change_status,
-    decisions_path,
-    read_decisions,
-    rebuild,
-    record_decision,
-)
-from arrange.errors import ArrangeError
+from arrange.decisions import change_status, decisions_path, record_decision
+from arrange.errors import ArrangeError, LogChangedError
 from arrange.live.controls import (
     CHOOSING,
     fill,
@@ -35,16 +27,15 @@ from arrange.live.controls import (
     next_choices,
     read_controls,
 )
+from arrange.live.decided import log_changes, log_html, read_decided
 from arrange.live.listening import Bars, moment_sound, moments
 from arrange.live.sights import Sights
-from arrange.live.trial import (
-    Choices,
-    has_strings,
-    told_choices,
-)
-from arrange.live.trials import Trials, told_figures
+from arrange.live.trial import Choices, told_choices
+from arrange.live.trials import Trials, first_place, told_figures
+from arrange.live.waiting import Later, later_on, running_loop
+from arrange.markup import escape_html
 from arrange.reading import read
-from arrange.tables import Song, part_row, section_row
+from arrange.tables import Song
 
 # A browser holds a slider's last message back until the one before is done, so that a button
 # pressed after it can be heard first: what a button does waits for that, and what comes from that
@@ -55,10 +46,8 @@ _SETTLE_SECONDS = 0.06  # without a change, after which sound is prepared
 _REST_SECONDS = 0.3  # and after that, before anything is made ahead
 _IDLE_SECONDS = 0.01  # between two things made ahead
 _ONE_STEP_SECONDS = 1.0  # changes of one control nearer than that are undone together
-_ALONE = 0.1  # weight of a finding of one guitar alone, or with another instrument (ours)
+_MOST_KEPT = 4  # states of the log whose trials are kept for Undo
 _HEARD = ("before", "after", "each", "both")
-
-Later = Callable[[float, Callable[[], None]], Any]
 
 
 def explore_parts(
@@ -97,7 +86,6 @@ def explore_parts(
 class _Step:
     """What undo goes back to, and the decision that it takes back."""
 
-    trials: Trials
     choices: Choices
     decision: str = ""
 
@@ -124,16 +112,17 @@ class PartsView:
         later: Later | None = None,
     ) -> None:
         self.log = log
-        self._loop = None if later else _running_loop()
-        self._later = _later_on(self._loop) if self._loop else later
+        self._loop = None if later else running_loop()
+        self._later = later_on(self._loop) if self._loop else later
         # A kernel may hear the widgets in another thread than the one in which the cell was run.
         self._lock = threading.RLock()
         self._filler = 0
         self._thread = ThreadPoolExecutor(max_workers=2)  # sound need not wait
         self._turn = 0
-        decided, notes = _decided(song, log)
-        self._begin(Trials(decided))
-        part, section = _first_place(decided, self._trials.whole, part, section)
+        self._source, self._kept = song, list[Trials]()
+        self._stand_on_log()
+        decided = self._trials.base
+        part, section = first_place(decided, self._trials.whole, part, section)
         self.choices = Choices(section)
         self.controls = make_controls(decided, section, part)
         self.picture, self.words, self.shown_log = (widgets.HTML() for _ in range(3))
@@ -148,13 +137,18 @@ class PartsView:
         self._fill()
         self._listen_to_controls()
         self._show()
-        self._show_log(notes)
+        self._show_log()
 
     def _repr_mimebundle_(self, **options: Any) -> Any:
         return self.widget._repr_mimebundle_(**options)
 
-    def _begin(self, trials: Trials) -> None:
-        """Try on another song."""
+    def _stand_on_log(self) -> None:
+        """Read the log, and try on the song with its decisions from here on."""
+        self._decided = read_decided(self._source, self.log)
+        base = self._decided.song
+        known = (each for each in self._kept if _has_same_notes(each.base, base))
+        trials = next(known, None) or Trials(base)
+        self._kept = [trials, *(each for each in self._kept if each is not trials)][:_MOST_KEPT]
         self._trials = trials
         self._drawn = Sights(trials).drawn
         self._sound = lru_cache(maxsize=24)(partial(moment_sound, trials))
@@ -182,7 +176,7 @@ class PartsView:
                 return
             try:
                 with self._lock:
-                    do()
+                    self._do_on_known_log(do)
             except ArrangeError as error:
                 self._tell_problem(str(error))
             except Exception as error:
@@ -194,6 +188,22 @@ class PartsView:
                 )
 
         return handle
+
+    def _do_on_known_log(self, do: Callable[[], None]) -> None:
+        """Do something; where somebody else has written in the log, show what instead."""
+        try:
+            do()
+        except LogChangedError:
+            before = self._decided.log
+            self._stand_on_log()
+            self._go_to(self.choices, is_step=False)
+            self._show_log()
+            told = log_changes(before, self._decided.log) or "its text was edited"
+            self._tell(
+                f"Somebody else has written in the log since ({told}). The picture and the "
+                "figures stand on that now; nothing of yours was written. If it still holds, "
+                "press the button again."
+            )
 
     def _by_button(self, do: Callable[[], None]) -> Callable[[Any], None]:
         """A handler that waits for what sliders still have to say."""
@@ -216,7 +226,7 @@ class PartsView:
             self._fill()
             return
         if name != self._touched or now - self._touched_at > _ONE_STEP_SECONDS:
-            self._past.append(_Step(self._trials, self.choices))
+            self._past.append(_Step(self.choices))
         self._touched, self._touched_at = name, now
         is_elsewhere = chosen.section != self.choices.section
         self.choices = chosen
@@ -241,22 +251,27 @@ class PartsView:
             return
         step = self._past[-1]
         if step.decision:
-            change_status(self.log, step.decision, "dropped", "taken back in the live view")
+            self._take_back(step.decision)
         self._past.pop()
-        if step.trials is not self._trials:
-            self._begin(step.trials)
         self._go_to(step.choices, is_step=False)
-        if step.decision:
+
+    def _take_back(self, decision: str) -> None:
+        """Drop a decision in the log, unless somebody else has done so."""
+        log = self._decided.log
+        if any(each.id == decision and each.status == "agreed" for each in log.decisions):
+            reason = "taken back in the live view"
+            change_status(self.log, decision, "dropped", reason, expected=log)
+            self._stand_on_log()
             self._show_log()
 
     def _go_to(self, choices: Choices, is_step: bool = True) -> None:
         if is_step and choices != self.choices:
-            self._past.append(_Step(self._trials, self.choices))
-        self._late, self._late_until = self._touched, time.monotonic() + _LATE_SECONDS
-        self._touched = ""
-        self.choices = choices
+            self._past.append(_Step(self.choices))
+        late, self._touched = self._touched, ""
+        self.choices = choices.that_fit(self._trials.base)
         self._fill()
         self._show()
+        self._late, self._late_until = late, time.monotonic() + _LATE_SECONDS
 
     def record(self) -> None:
         """Write the choices into the log, with the figures before and after."""
@@ -264,27 +279,26 @@ class PartsView:
         if choices.is_as_written:
             self._tell("Nothing is chosen yet: move something first, then record it.")
             return
-        before = trials.findings(Choices(choices.section))
-        after = trials.findings(choices)
-        arrangement = trials.decided(choices)
+        log = self._decided.log
         decision = record_decision(
             self.log,
             told_choices(choices),
             self.controls.why.value.strip() or "tried in the live view",
             song=trials.base,
-            arrangement=arrangement if choices.parts else None,
+            arrangement=trials.decided(choices) if choices.parts else None,
             section=choices.section,
             parts=[part for part, _ in choices.parts],
-            before=told_figures(before),
-            after=told_figures(after),
+            before=told_figures(trials.findings(Choices(choices.section))),
+            after=told_figures(trials.findings(choices)),
+            expected=log,
         )
-        self._past.append(_Step(trials, choices, decision.id))
-        self._begin(Trials(arrangement))
+        self._past.append(_Step(choices, decision.id))
+        self.controls.why.value = ""
+        self._stand_on_log()
         self._go_to(Choices(choices.section), is_step=False)
         self._show_log()
         self._tell(
-            f"Recorded: {decision.what}. From here on it is what stands as written; Undo takes "
-            "it back."
+            _recorded(decision.what, choices, log_changes(log, self._decided.log, decision.id))
         )
 
     # What is seen
@@ -294,8 +308,13 @@ class PartsView:
         self._is_filling, self._filler = True, threading.get_ident()
         try:
             one, song = self.controls, self._trials.base
-            others = [name for name in song.parts["part"] if name != one.part.value]
-            family = dict(zip(song.parts["part"], song.parts["family"], strict=True))
+            parts = song.parts["part"].tolist()
+            if list(one.part.options) != parts:
+                part = one.part.value
+                one.part.options = parts
+                one.part.value = part if part in parts else parts[0]
+            others = [name for name in parts if name != one.part.value]
+            family = dict(zip(parts, song.parts["family"], strict=True))
             own = family[one.part.value]
             others.sort(key=lambda name: family[name] != own)
             if list(one.beside.options) != others:
@@ -323,27 +342,16 @@ class PartsView:
         return choices, self.controls.part.value, self.controls.beside.value
 
     def _tell(self, words: str) -> None:
-        self.words.value = f'<div role="status">{escape(words)}</div>' if words else ""
+        self.words.value = f'<div role="status">{escape_html(words)}</div>' if words else ""
 
     def _tell_problem(self, words: str, details: str = "") -> None:
-        more = f"<details><summary>Details</summary><pre>{escape(details)}</pre></details>"
+        more = f"<details><summary>Details</summary><pre>{escape_html(details)}</pre></details>"
         self.words.value = (
-            f'<div class="problem" role="alert">{escape(words)}{more if details else ""}</div>'
+            f'<div class="problem" role="alert">{escape_html(words)}{more if details else ""}</div>'
         )
 
-    def _show_log(self, notes: str = "") -> None:
-        decisions = read_decisions(self.log).decisions if self.log.exists() else ()
-        rows = "".join(
-            f"<li><b>{escape(each.status)}</b>: {escape(each.section)}, {escape(each.what)}. "
-            f"{escape(each.why)}. Before: {escape(each.before)}; after: {escape(each.after)}.</li>"
-            for each in decisions[::-1]
-        )
-        count = f"{len(decisions)} decision{'s' if len(decisions) != 1 else ''}"
-        self.shown_log.value = (
-            f'<details class="log"{" open" if rows else ""}><summary>Log: '
-            f"{escape(str(self.log.resolve()))} · {count}{escape(notes)}</summary>"
-            f"<ul>{rows}</ul></details>"
-        )
+    def _show_log(self) -> None:
+        self.shown_log.value = log_html(self._decided, self.log)
 
     # What is heard
 
@@ -426,51 +434,16 @@ class PartsView:
             yield partial(self._drawn, *seen)
 
 
-def _running_loop() -> asyncio.AbstractEventLoop | None:
-    try:
-        return asyncio.get_running_loop()
-    except RuntimeError:
-        return None
+def _has_same_notes(one: Song, other: Song) -> bool:
+    """Whether two states of one song are the same."""
+    return one.notes.equals(other.notes) and one.parts.equals(other.parts)
 
 
-def _later_on(loop: asyncio.AbstractEventLoop) -> Later:
-    """Does things later on a loop, asked from any thread."""
-
-    def later(seconds: float, do: Callable[[], None]) -> None:
-        loop.call_soon_threadsafe(loop.call_later, seconds, do)
-
-    return later
-
-
-def _decided(song: Song, log: Path) -> tuple[Song, str]:
-    """The song with the decisions of its log made, and what is to be told of them."""
-    if not log.exists():
-        return song, ""
-    built = rebuild(song, read_decisions(log))
-    told = f", {len(built.applied)} of them made here"
-    if built.stale:
-        told += f"; not made: {'; '.join(why for _, why in built.stale)}"
-    return built.song, told
-
-
-def _first_place(
-    song: Song, findings: Any, part: str | None, section: str | None
-) -> tuple[str, str]:
-    """The part and section to begin with: where two guitars have most to listen to."""
-    if part is not None:
-        part_row(song, part)
-    if section is not None:
-        section_row(song, section)
-    guitars = song.parts.loc[song.parts["family"] == "guitar", "part"].tolist()
-    strung = [name for name in song.parts["part"] if has_strings(song, name)]
-    able = guitars or strung or song.parts["part"].tolist()
-    worth: dict[tuple[str, str], float] = {}
-    for row in findings.itertuples():
-        names = str(row.parts).split(" + ")
-        weight = float(row.severity) * (1.0 if len(set(names) & set(able)) > 1 else _ALONE)
-        for name in names:
-            if name == part or (part is None and name in able):
-                place = name, section or str(row.section)
-                worth[place] = worth.get(place, 0.0) + weight * (place[1] == row.section)
-    first = section or song.sections["section"].iloc[0]
-    return max(worth, key=lambda each: worth[each]) if worth else (part or able[0], first)
+def _recorded(what: str, choices: Choices, others: str) -> str:
+    """What is said of a decision that was recorded."""
+    words = f"Recorded: {what}. "
+    if choices.parts:
+        words += "From here on it is what stands as written; Undo takes it back."
+    else:
+        words += "The song keeps its own tempo; Undo takes it back."
+    return words + (f" Somebody else has written too: {others}." if others else "")

@@ -28,7 +28,7 @@ from arrange.plots.page import (
     new_axes,
     points_wide,
     set_title,
-    short,
+    short_parts,
     text_points,
     write_instead,
 )
@@ -165,7 +165,7 @@ def _label(bar: Any, bars: pd.DataFrame) -> str:
     """The parts of a finding, and how many others of its kind lie at the same place."""
     at_once = (bars["begin"] < bar.end - 1e-9) & (bars["end"] > bar.begin + 1e-9)
     others = int(at_once.sum()) - 1
-    names = " + ".join(short(part, 17) for part in bar.parts.split(" + "))
+    names = short_parts(bar.parts)
     return f"{names} and {others} more" if others else names
 
 

@@ -67,7 +67,9 @@ def pitch_lanes(song: Song, chosen: list[str]) -> list[Lane]:
     return lanes
 
 
-def draw_lanes(ax: Axes, lanes: list[Lane], bands: pd.DataFrame, zones: pd.DataFrame) -> None:
+def draw_lanes(
+    ax: Axes, lanes: list[Lane], bands: pd.DataFrame, zones: pd.DataFrame, song: Song
+) -> None:
     """Draw each part's band in its lane, black where another's middle half lies on its own.
 
     Parameters
@@ -93,7 +95,7 @@ def draw_lanes(ax: Axes, lanes: list[Lane], bands: pd.DataFrame, zones: pd.DataF
     for upper in lanes[:-1]:
         line = upper.middle - upper.height / 2 - LANE_GAP / 2
         ax.axhline(line, color=GREY, linewidth=0.6, zorder=1)
-    _draw_lane_octaves(ax, lanes)
+    _draw_lane_octaves(ax, lanes, song)
     handles = [Patch(facecolor=PALE_BLUE, edgecolor=BLUE, linewidth=0.5), Patch(facecolor=BLUE),
                Patch(facecolor=INK)]  # fmt: skip
     labels = ["lowest to highest note", "middle half of its time", "shared with another part"]
@@ -151,7 +153,7 @@ def _closest_partner(part: str, shared: pd.DataFrame) -> str:
     return str(shared_area(shared).groupby(other).sum().idxmax())
 
 
-def _draw_lane_octaves(ax: Axes, lanes: list[Lane]) -> None:
+def _draw_lane_octaves(ax: Axes, lanes: list[Lane], song: Song) -> None:
     """Name each lane's lowest and highest note and the Cs between; draw the Cs as lines."""
     bottom, top = ax.get_ylim()
     least = LABEL_GAP * (top - bottom) / points_high(ax)
@@ -164,6 +166,6 @@ def _draw_lane_octaves(ax: Axes, lanes: list[Lane]) -> None:
         for pitch in (*map(float, octaves), lane.lowest, lane.highest):
             y = pitch + lane.lift
             if all(abs(y - other) >= least for other in ticks):
-                ticks[y] = note_name(pitch)
+                ticks[y] = note_name(pitch) if pitch in octaves else song.note_name(pitch)
     ax.set_yticks(list(ticks), list(ticks.values()))
     ax.tick_params(axis="y", labelsize=SMALL_SIZE)

@@ -114,7 +114,7 @@ def plot_hearing(
         The moment, in quarter notes from the start of the song.
     parts : sequence of str, optional
         Labels of the parts; the first two of them that sound there are drawn. Without it, all.
-        A finding's are ``finding.parts.split(" + ")``.
+        A finding's are ``split_parts(finding.parts)``.
     ax : Axes, optional
 
     Returns
@@ -208,8 +208,7 @@ def _where(song: Song, onset: float) -> str:
 
 
 def _names(song: Song, onset: float, pitches: list[float]) -> str:
-    key = song.measures["key"].iloc[_row_at(song, onset)]
-    names = [note_name(pitch, key if isinstance(key, str) else None) for pitch in pitches]
+    names = [song.note_name(pitch, onset) for pitch in pitches]
     more = f" and {len(names) - _MOST_NOTES} more" if len(names) > _MOST_NOTES else ""
     return " ".join(names[:_MOST_NOTES]) + more
 

@@ -10,6 +10,7 @@ from matplotlib.axes import Axes
 from matplotlib.colors import LinearSegmentedColormap
 
 from arrange.errors import ArrangeError
+from arrange.part_lists import join_parts
 from arrange.plots.page import (
     INK,
     PAGE_WIDTH,
@@ -21,6 +22,7 @@ from arrange.plots.page import (
     points_wide,
     set_title,
     short,
+    short_parts,
     text_points,
     write_instead,
     write_note,
@@ -97,7 +99,7 @@ def plot_overlap(song_or_overlap: Song | pd.DataFrame, ax: Axes | None = None) -
 
 def _matrix(source: Song | pd.DataFrame) -> _Matrix:
     overlap, guitars = _overlap_table(source)
-    pair = [f"{a} + {b}" for a, b in zip(overlap["part_a"], overlap["part_b"], strict=True)]
+    pair = list(map(join_parts, zip(overlap["part_a"], overlap["part_b"], strict=True)))
     table = overlap.assign(pair=pd.Series(pair, index=overlap.index, dtype="str"))
     sections = list(dict.fromkeys(table["section"]))
     count = len(source.sections) if isinstance(source, Song) else len(sections)
@@ -134,13 +136,9 @@ def _overlap_table(source: Song | pd.DataFrame) -> tuple[pd.DataFrame, set[str]]
     return source, set()
 
 
-def _short_pair(pair: str) -> str:
-    return " + ".join(short(part, 17) for part in pair.split(" + "))
-
-
 def _new_matrix_axes(matrix: _Matrix) -> Axes:
     """Axes with room on the left for the longest pair, and on top for the longest section."""
-    letters = max((len(_short_pair(pair)) for pair in matrix.pairs), default=0)
+    letters = max((len(short_parts(pair)) for pair in matrix.pairs), default=0)
     left = min(0.3 + 0.062 * letters, 2.6)
     longest = max((len(short(name)) for name in matrix.sections), default=0)
     height = max(_ROW * len(matrix.pairs), 0.3)
@@ -169,7 +167,7 @@ def _draw_cells(ax: Axes, matrix: _Matrix) -> None:
 
 def _name_rows_and_columns(ax: Axes, matrix: _Matrix) -> None:
     ax.set_yticks(
-        range(len(matrix.pairs)), [_short_pair(pair) for pair in matrix.pairs], parse_math=False
+        range(len(matrix.pairs)), [short_parts(pair) for pair in matrix.pairs], parse_math=False
     )
     names = [short(name) for name in matrix.sections]
     ax.xaxis.tick_top()

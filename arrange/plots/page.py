@@ -22,6 +22,7 @@ from matplotlib.text import Annotation, Text
 from matplotlib.transforms import ScaledTranslation, Transform
 
 from arrange.errors import ArrangeError
+from arrange.part_lists import join_parts, split_parts
 from arrange.sounding import Array
 from arrange.spelling import unknown_name
 from arrange.tables import Song
@@ -136,6 +137,11 @@ def short(name: str, longest: int = _LONGEST_NAME) -> str:
         return name
     end = longest // 3
     return f"{name[: longest - end - 1].rstrip()}…{name[-end:].lstrip()}"
+
+
+def short_parts(parts: str, longest: int = 17) -> str:
+    """Return parts such as a finding's with each label cut to a length in characters."""
+    return join_parts(short(label, longest) for label in split_parts(parts))
 
 
 def set_title(ax: Axes, title: str, above: float = 0.0) -> None:

@@ -99,9 +99,9 @@ def plot_ranges(song: Song, parts: Sequence[str] | None = None, ax: Axes | None 
         bands = step_bands(song, chosen, size)
         zones = shared_zones(bands)
         if len(chosen) <= 2:
-            _draw_together(ax, chosen, bands, zones)
+            _draw_together(ax, chosen, bands, zones, song)
         else:
-            draw_lanes(ax, lanes, bands, zones)
+            draw_lanes(ax, lanes, bands, zones, song)
         set_title(ax, _title(song, chosen, zones), above)
     else:
         ax.set_yticks([])
@@ -152,10 +152,12 @@ def _write_notes(ax: Axes, silent: list[str], size: int) -> None:
         write_note(ax, " ".join(notes), KEY_BELOW + 17)
 
 
-def _draw_together(ax: Axes, chosen: list[str], bands: pd.DataFrame, zones: pd.DataFrame) -> None:
+def _draw_together(
+    ax: Axes, chosen: list[str], bands: pd.DataFrame, zones: pd.DataFrame, song: Song
+) -> None:
     low, high = bands["lowest"].min(), bands["highest"].max()
     ax.set_ylim(low - 1.5, high + 1.5)
-    _draw_octaves(ax, low, high)
+    _draw_octaves(ax, low, high, song)
     for name, (deep, pale) in zip(chosen, _SHADES, strict=False):
         own = bands[bands["part"] == name]
         draw_steps(ax, own, "lowest", "highest", f"range {name}", facecolor=pale, edgecolor=deep,
@@ -179,7 +181,7 @@ def _draw_shared(ax: Axes, zones: pd.DataFrame) -> None:
                    edgecolor=INK, linewidth=0.8, zorder=5)  # fmt: skip
 
 
-def _draw_octaves(ax: Axes, low: float, high: float) -> None:
+def _draw_octaves(ax: Axes, low: float, high: float, song: Song) -> None:
     """Note names along y: every C with a line, and E and G between where there is room."""
     pitches = np.arange(int(np.floor(low)) - 1, int(np.ceil(high)) + 2)
     spacing = points_high(ax) / (high - low + 3)
@@ -191,7 +193,8 @@ def _draw_octaves(ax: Axes, low: float, high: float) -> None:
     for pitch in octaves:
         ax.axhline(pitch, color=FAINT, linewidth=0.7, zorder=0.5)
     ticks = sorted({*octaves, *others})
-    ax.set_yticks(ticks, [note_name(tick) for tick in ticks])
+    named = note_name if octaves else song.note_name  # C, E and G are the lines of a ruler
+    ax.set_yticks(ticks, [named(tick) for tick in ticks])
     for tick, label in zip(ticks, ax.get_yticklabels(), strict=True):
         if tick % 12:
             label.set_color(GREY)

@@ -10,6 +10,7 @@ from matplotlib.axes import Axes
 from matplotlib.patches import Patch
 
 from arrange.clashes import Limits
+from arrange.part_lists import join_parts
 from arrange.plots.bars import draw_bars, name_lane, name_margin
 from arrange.plots.page import (
     BLUE,
@@ -147,7 +148,7 @@ def _draw_pair(ax: Axes, pair: _Pair, place: int, rough: float, hidden: float) -
     zero = place + ZERO
     left = pair.rows["measure"].to_numpy() - 0.5
     right, level = left + 1.0, np.full(len(left), zero)
-    name = " + ".join(pair.parts)
+    name = join_parts(pair.parts)
     added = np.minimum(pair.rows["added"].to_numpy() / rough, 1.0)
     share = pair.rows["hidden"].to_numpy() / hidden
     draw_bars(ax, left, right, level, level - UP * added, f"added {name}", facecolor=BLUE,

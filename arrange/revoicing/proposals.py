@@ -176,6 +176,9 @@ class Bench:
             for name in ("onset", "pitch")
         )
 
+    def _note(self, pitch_class: int, onset: float) -> str:
+        return pitch_class_name(pitch_class, self.song.key_at(onset))
+
     def _judged(self, version: Version, before: pd.DataFrame, after: pd.DataFrame) -> _Judged | str:
         """What a version does to findings and harmony; or what stands against it there."""
         change = compare_findings(before, after)
@@ -185,12 +188,12 @@ class Bench:
             return f"it ends no finding (severity {was:.2f} before, {is_:.2f} after)"
         places, sounded_before = self._sounded_before
         sounds = sounded(version.notes, places)
-        for harmony, other, _ in foreign(places, sounded_before, sounds):
-            return f"it would bring {pitch_class_name(other)} into {harmony.symbol}"
+        for harmony, other, begin in foreign(places, sounded_before, sounds):
+            return f"it would bring {self._note(other, begin)} into {harmony.symbol}"
         gone = given_up(places, sounded_before, sounds)
         if gone and not version.gives_up:
-            harmony, guide, _ = gone[0]
-            return f"no part would sound the {pitch_class_name(guide)} of {harmony.symbol}"
+            harmony, guide, begin = gone[0]
+            return f"no part would sound the {self._note(guide, begin)} of {harmony.symbol}"
         return _Judged(before, after, ended, change.brought, gone)
 
     @cached_property
@@ -262,7 +265,7 @@ class Bench:
         }
         measure = self.harmonies.scene.measure_of
         names = tuple(
-            f"{pitch_class_name(guide)} of {harmony.symbol} in measure "
+            f"{self._note(guide, begin)} of {harmony.symbol} in measure "
             f"{int(measure(np.array([begin]))[0]) + 1}"
             for harmony, guide, begin in gone
         )

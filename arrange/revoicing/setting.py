@@ -10,6 +10,7 @@ import pandas as pd
 from arrange.errors import ArrangeError
 from arrange.fingering import part_neck
 from arrange.hands import Hand
+from arrange.part_lists import split_parts
 from arrange.revoicing.players import Player
 from arrange.revoicing.proposals import ASKS
 from arrange.revoicing.stretches import Harmonies, Stretch
@@ -78,7 +79,7 @@ def check_something_to_end(before: pd.DataFrame, parts: Sequence[str], stretch: 
 
 
 def _names_any(told: str, parts: Iterable[str]) -> bool:
-    return bool(set(told.split(" + ")) & set(parts))
+    return bool(set(split_parts(told)) & set(parts))
 
 
 def nearest_other(song: Song, part: str, before: pd.DataFrame, stretch: Stretch) -> str | None:
@@ -86,7 +87,7 @@ def nearest_other(song: Song, part: str, before: pd.DataFrame, stretch: Stretch)
     family = dict(zip(song.parts["part"], song.parts["family"], strict=True))
     met: dict[str, float] = {}
     for row in before.itertuples():
-        names = row.parts.split(" + ")
+        names = split_parts(row.parts)
         if part in names:
             for other in names:
                 if other != part:

@@ -16,7 +16,7 @@ from arrange.chord_symbols import parse_chord
 from arrange.chords import KINDS, Chord, chord_intervals, chord_symbol
 from arrange.clashes.scene import Scene
 from arrange.errors import ArrangeError
-from arrange.pitch import PLAIN_NAMES, parse_pitch_class
+from arrange.pitch import parse_pitch_class, pitch_class_name
 from arrange.sounding import Array
 from arrange.tables import Song, section_row
 
@@ -234,6 +234,7 @@ class Harmonies:
                     continue
                 worth = share + 0.1 * (root == lowest) - 0.02 * len(members)
                 if worth > best + 1e-9:
-                    symbol = chord_symbol(Chord(PLAIN_NAMES[root], kind))
+                    name = pitch_class_name(root, self.song.key_at(begin))
+                    symbol = chord_symbol(Chord(name, kind))
                     best, found = worth, Harmony(symbol, root, root, tuple(members), True)
         return found

@@ -12,7 +12,8 @@ from pathlib import Path
 import pandas as pd
 
 from arrange.decisions import DecisionLog, decisions_path, read_decisions
-from arrange.errors import ArrangeError, ChartError, ReadError
+from arrange.errors import ArrangeError, ChartError, ReadError, shortened
+from arrange.letters import check_text, readable
 from arrange.reading import read
 from arrange.study import Study
 from arrange.tables import Song
@@ -100,14 +101,18 @@ def read_songbook(
     ReadError
         If a folder does not exist, cannot be opened or holds no songs. What is wrong with a single
         file stands in ``faults``.
+    ArrangeError
+        If a player's name cannot be written.
     """
+    for player in (players or {}).values():
+        check_text("player", player)
     studies: dict[str, Study] = {}
     faults: list[tuple[str, str, str, str]] = []
     for path in _song_files(paths):
         try:
             song = _with_players(read(path), players or {})
         except ArrangeError as error:
-            faults += _faults_of(path.name, error)
+            faults += _faults_of(shortened(path.name), error)
             continue
         studies[_unused_name(song, path, studies)] = Study(song, log=_log(path, faults))
     return Songbook(studies, _faults_table(faults))
@@ -115,14 +120,14 @@ def read_songbook(
 
 def _song_files(paths: str | os.PathLike[str] | Iterable[str | os.PathLike[str]]) -> list[Path]:
     if isinstance(paths, (str, os.PathLike)):
-        if not Path(paths).exists():
+        if not os.path.exists(paths):
             raise ReadError(
                 "there is no such folder; look for a typing error in the path", file=str(paths)
             )
         paths = [paths]
     files: list[Path] = []
     for path in map(Path, paths):
-        files += _files_in(path) if path.is_dir() else [path]
+        files += _files_in(path) if os.path.isdir(path) else [path]
     return files
 
 
@@ -166,8 +171,8 @@ def _with_players(song: Song, players: Mapping[str, str]) -> Song:
 
 
 def _unused_name(song: Song, path: Path, taken: Mapping[str, Study]) -> str:
-    title = song.title or path.stem
-    told = f"{title} ({path.name})"
+    title = song.title or readable(path.stem)
+    told = f"{title} ({readable(path.name)})"
     more = (f"{told} {number}" for number in itertools.count(2))
     return next(name for name in itertools.chain([title, told], more) if name not in taken)
 
@@ -175,7 +180,7 @@ def _unused_name(song: Song, path: Path, taken: Mapping[str, Study]) -> str:
 def _log(path: Path, faults: list[tuple[str, str, str, str]]) -> DecisionLog:
     log = decisions_path(path)
     try:
-        return read_decisions(log) if log.is_file() else DecisionLog()
+        return read_decisions(log) if os.path.isfile(log) else DecisionLog()
     except ArrangeError as error:
         faults += _faults_of(log.name, error)
         return DecisionLog()
@@ -199,4 +204,5 @@ def _faults_of(file: str, error: ArrangeError) -> list[tuple[str, str, str, str]
 
 
 def _faults_table(rows: list[tuple[str, str, str, str]]) -> pd.DataFrame:
-    return pd.DataFrame(rows, columns=list(_FAULTS)).astype("str")
+    told = [tuple(map(readable, row)) for row in rows]
+    return pd.DataFrame(told, columns=list(_FAULTS)).astype("str")

@@ -10,6 +10,7 @@ import pandas as pd
 
 from arrange.clashes import GROUPS, KINDS
 from arrange.findings import group_findings
+from arrange.letters import readable
 from arrange.necks import tuning_name
 from arrange.schemas import FINDINGS
 from arrange.songbook.book import Songbook
@@ -57,7 +58,7 @@ def _about(song: Song) -> dict[str, Any]:
     seconds = song.seconds(song.duration)
     measures = song.measures
     return {
-        "file": song.source,
+        "file": readable(song.source),
         "seconds": seconds,
         "duration": song.clock(song.duration),
         "keys": _listed(measures["key"].dropna()),

@@ -25,19 +25,22 @@ import numpy as np
 import pandas as pd
 import soundfile
 
-from arrange.errors import ArrangeError
+from arrange.errors import ArrangeError, shortened
 from arrange.findings import finding_notes
 from arrange.findings.finding_notes import finding_row
-from arrange.formats.files import whole_file
-from arrange.meters import beat_quarters
+from arrange.formats.files import check_target, whole_file
+from arrange.part_lists import split_parts
 from arrange.sound.amplifier import add_echo, driven
+from arrange.sound.clicks import add_beats, count_in_clicks, count_in_seconds
 from arrange.sound.sampled import Sampler
-from arrange.sound.tones import MOST_SECONDS, RATE, RELEASE_SECONDS, Array, click, knock, tone
-from arrange.sounding import played_notes
-from arrange.tables import Song, part_row, section_row
+from arrange.sound.stretches import Stretch, check_heard, stretch_of
+from arrange.sound.tones import MOST_SECONDS, RATE, RELEASE_SECONDS, Array, knock, tone
+from arrange.tables import Song, part_row
 from arrange.texture import echo_times
 
 __all__ = [
+    "LONGEST_SECONDS",
+    "MOST_COUNT_IN",
     "PEAK",
     "RATE",
     "Sound",
@@ -50,11 +53,13 @@ __all__ = [
 
 PEAK = 0.5  # of full scale, -6 dB
 _NOTE = 0.07  # amplitude of a note of a part at level 0
-_CLICK = 0.06
 _APART = 0.7  # how far guitars are panned apart, of 1
 _TAIL_SECONDS = 2.0  # after the last bar line, in which notes die away
 _RING_SECONDS = 1.0  # that a note goes on which is let ring
-_FORMATS = {".wav": "WAV", ".ogg": "OGG"}
+_FORMATS = {".wav": ("WAV", "PCM_16"), ".flac": ("FLAC", "PCM_16"), ".ogg": ("OGG", "VORBIS")}
+_BLOCK_SAMPLES = 2**16  # written at a time: the Vorbis writer cannot take minutes at once
+LONGEST_SECONDS = 30 * 60  # of a sound, so that memory is enough
+MOST_COUNT_IN = 16  # bars
 _MUTED = ("muted", "palm mute")
 
 
@@ -83,7 +88,9 @@ class Sound:
 
     def _repr_html_(self) -> str:
         # Without loss, a fifth of a WAV's size, and played by every browser.
-        data = base64.b64encode(_encoded(self, "FLAC")).decode()
+        file = io.BytesIO()
+        _write_blocks(self, file, ".flac")
+        data = base64.b64encode(file.getvalue()).decode()
         loop = " loop" if self.is_loop else ""
         return f'<audio controls{loop} src="data:audio/flac;base64,{data}"></audio>'
 
@@ -102,13 +109,13 @@ def render_sound(
     loop: bool = False,
     font: str | os.PathLike[str] | None = None,
 ) -> Sound:
-    """Return a song, some of its parts or a stretch of it as sound; written too if a path is told.
+    """Return a song, some of its parts or a stretch of it as sound; written too if a path is given.
 
     Parameters
     ----------
     song : Song
     path : path, optional
-        Where to write it, ``.wav`` or ``.ogg``.
+        Where to write it, ``.wav``, ``.flac`` or ``.ogg``.
     parts : sequence of str, optional
         Those that are heard; all if not given.
     section : str, optional
@@ -120,7 +127,7 @@ def render_sound(
     pan : mapping of part to float, optional
         From -1, left, to 1, right. Guitars stand apart and all else in the middle if not given.
     count_in : int
-        Bars of clicks before.
+        Bars of clicks before, at most ``MOST_COUNT_IN``.
     with_click : bool
         Clicks on the beats.
     loop : bool
@@ -135,28 +142,36 @@ def render_sound(
     ------
     ArrangeError
         If a part, section or measure is not there, the tempo is not from 10 to 400, a pan is
-        beyond -1 to 1, the font cannot be read, or the file cannot be written.
+        beyond -1 to 1, the count-in is not from 0 to ``MOST_COUNT_IN`` bars, none of the parts
+        sounds there, it would last longer than ``LONGEST_SECONDS``, the font cannot be read, or
+        the file cannot be written.
     """
+    if path is not None:
+        _check_sound_path(Path(path))
     names = _parts(song, parts)
-    stretch = _stretch(song, section, measures, tempo)
+    stretch = stretch_of(song, section, measures, tempo)
     sides = _sides(song, pan)
-    before = _count_in(song, stretch, count_in) if count_in else np.zeros((0, 2))
+    _check_length(song, stretch, count_in, is_sampled=font is not None)
+    if not with_click:
+        check_heard(song, names, stretch)
+    before = count_in_clicks(song, stretch, count_in)
     begins = len(before)
-    mixed = np.zeros((begins + stretch.samples + (0 if loop else round(_TAIL_SECONDS * RATE)), 2))
+    tail = 0 if loop else round(_TAIL_SECONDS * RATE)
+    mixed = np.zeros((begins + stretch.samples + tail, 2), dtype=np.float32)
     sampler = None if font is None else Sampler(song, Path(font), stretch.slower)
     echoes = echo_times(song)
     for name in names:
         mono = _part(song, name, stretch, echoes, sampler)
         mono = _looped(mono, begins, len(mixed)) if loop else _faded(mono, begins, len(mixed))
-        mixed += np.outer(mono, _gains(sides[name]))
-    peak = np.abs(mixed).max(initial=0.0)
+        for side, gain in enumerate(_gains(sides[name])):
+            mixed[:, side] += mono * np.float32(gain)
+    peak = max(-mixed.min(initial=0.0), mixed.max(initial=0.0))
     if peak > PEAK:
         mixed *= PEAK / peak
     mixed[:begins] += before
     if with_click:
-        at, firsts = _beats(song, stretch)
-        _add_clicks(mixed, at + begins, firsts)
-    sound = Sound(mixed.astype(np.float32), begins / RATE, loop)
+        add_beats(mixed, song, stretch, begins)
+    sound = Sound(mixed, begins / RATE, loop)
     if path is not None:
         write_sound(sound, path)
     return sound
@@ -177,7 +192,7 @@ def finding_sound(song: Song, finding: Any) -> Sound:
     """
     row = finding_row(song, finding)
     notes = finding_notes(song, finding)
-    names = list(dict.fromkeys(notes["part"])) or row.parts.split(" + ")
+    names = list(dict.fromkeys(notes["part"])) or split_parts(row.parts)
     starts = song.measures["onset"].to_numpy()
     last = int(np.searchsorted(starts, row.onset + row.duration - 1e-6))
     bars = (int(row.measure), max(int(row.measure), min(last, len(starts))))
@@ -194,23 +209,34 @@ def join_sounds(*sounds: Sound, pause: float = 0.8) -> Sound:
 
 
 def write_sound(sound: Sound, path: str | os.PathLike[str]) -> Path:
-    """Write a sound as ``.wav`` (16 bits) or ``.ogg`` (Vorbis), whole or not at all.
+    """Write a sound as ``.wav`` or ``.flac`` (16 bits) or ``.ogg`` (Vorbis), whole or not at all.
 
     Raises
     ------
     ArrangeError
-        If the name ends in neither, or the file cannot be written.
+        If the name ends in none of them, or the file cannot be written.
     """
     path = Path(path)
-    kind = _FORMATS.get(path.suffix.lower())
-    if kind is None:
-        raise ArrangeError(f"{path}: a sound is written as .wav or .ogg; end the name in one")
-    try:
-        with whole_file(path) as draft:
-            draft.write_bytes(_encoded(sound, kind))
-    except OSError as error:
-        raise ArrangeError(f"{path}: the sound was not written: {error.strerror}") from None
+    _check_sound_path(path)
+    with whole_file(path) as draft:
+        _write_blocks(sound, draft, path.suffix.lower())
     return path
+
+
+def _check_sound_path(path: Path) -> None:
+    if path.suffix.lower() not in _FORMATS:
+        raise ArrangeError(
+            f"{shortened(path)}: a sound is written as .wav, .flac or .ogg; end the name in one"
+        )
+    check_target(path)
+
+
+def _write_blocks(sound: Sound, target: Path | io.BytesIO, suffix: str) -> None:
+    kind, subtype = _FORMATS[suffix]
+    samples = sound.samples
+    with soundfile.SoundFile(target, "w", RATE, samples.shape[1], subtype, format=kind) as file:
+        for begin in range(0, len(samples), _BLOCK_SAMPLES):
+            file.write(samples[begin : begin + _BLOCK_SAMPLES])
 
 
 def exposure_hours(decibels: Any) -> Any:
@@ -220,51 +246,18 @@ def exposure_hours(decibels: Any) -> Any:
     return 8 / 2 ** ((np.asarray(decibels) - 85) / 3)
 
 
-def _encoded(sound: Sound, kind: str) -> bytes:
-    file = io.BytesIO()
-    subtype = "VORBIS" if kind == "OGG" else "PCM_16"
-    soundfile.write(file, sound.samples, RATE, format=kind, subtype=subtype)
-    return file.getvalue()
-
-
-@dataclass(frozen=True)
-class _Stretch:
-    """Some bars of a song, and how fast: begin and end in quarter notes, seconds at the song's
-    tempo times `slower`.
-    """
-
-    first: int
-    last: int
-    begin: float
-    end: float
-    start: float
-    slower: float
-    samples: int
-
-    def at(self, song: Song, onset: Any) -> Any:
-        """Seconds from the start of the stretch."""
-        return (np.asarray(song.seconds(onset)) - self.start) * self.slower
-
-
-def _stretch(
-    song: Song, section: str | None, measures: tuple[int, int] | None, tempo: float | None
-) -> _Stretch:
-    if section is not None and measures is not None:
-        raise ArrangeError("tell a section or measures, not both")
-    bars = len(song.measures)
-    first, last = measures or (1, bars)
-    if section is not None:
-        row = section_row(song, section)
-        first, last = int(row["first_measure"]), int(row["last_measure"])
-    if not 1 <= first <= last <= bars:
-        raise ArrangeError(f"measures {first} to {last}: the song has measures 1 to {bars}")
-    if tempo is not None and not 10 <= tempo <= 400:
-        raise ArrangeError(f"tempo {tempo}: quarter notes a minute, from 10 to 400")
-    begin = float(song.measures["onset"].iloc[first - 1])
-    end = float(song.measures["onset"].iloc[last - 1] + song.measures["duration"].iloc[last - 1])
-    slower = 1.0 if tempo is None else float(song.measures["tempo"].iloc[first - 1]) / tempo
-    start, stop = song.seconds(begin), song.seconds(end)
-    return _Stretch(first, last, begin, end, start, slower, round((stop - start) * slower * RATE))
+def _check_length(song: Song, stretch: Stretch, count_in: int, *, is_sampled: bool) -> None:
+    if not 0 <= count_in <= MOST_COUNT_IN:
+        raise ArrangeError(f"count_in={count_in}: bars of clicks before, from 0 to {MOST_COUNT_IN}")
+    seconds = count_in_seconds(song, stretch, count_in) + stretch.seconds
+    if is_sampled:  # a font plays from the start of the song
+        seconds += stretch.start * stretch.slower
+    if not seconds <= LONGEST_SECONDS:
+        raise ArrangeError(
+            f"this would sound for {seconds / 60:,.0f} minutes; at most "
+            f"{LONGEST_SECONDS // 60} are made at once: ask for a section, for fewer measures or "
+            "for a faster tempo"
+        )
 
 
 def _parts(song: Song, parts: Sequence[str] | None) -> list[str]:
@@ -295,7 +288,7 @@ def _gains(side: float) -> tuple[float, float]:
 def _looped(mono: Array, begins: int, length: int) -> Array:
     """A part from `begins` on, what goes beyond the length laid over the start."""
     rounds = -(-(begins + len(mono)) // length)
-    whole = np.zeros(rounds * length)
+    whole = np.zeros(rounds * length, dtype=mono.dtype)
     whole[begins : begins + len(mono)] = mono
     looped: Array = whole.reshape(rounds, length).sum(axis=0)
     return looped
@@ -303,7 +296,7 @@ def _looped(mono: Array, begins: int, length: int) -> Array:
 
 def _faded(mono: Array, begins: int, length: int) -> Array:
     """A part from `begins` on, let in within a millisecond and dying away at the end."""
-    whole = np.zeros(length)
+    whole = np.zeros(length, dtype=mono.dtype)
     whole[begins:] = mono[: length - begins]
     whole[begins : begins + RATE // 1000] *= np.linspace(0.0, 1.0, RATE // 1000)
     fade = round(_TAIL_SECONDS * RATE)
@@ -312,15 +305,13 @@ def _faded(mono: Array, begins: int, length: int) -> Array:
 
 
 def _part(
-    song: Song, name: str, stretch: _Stretch, echoes: pd.DataFrame, sampler: Sampler | None
+    song: Song, name: str, stretch: Stretch, echoes: pd.DataFrame, sampler: Sampler | None
 ) -> Array:
     """One part in mono, from the start of the stretch: its notes, its drive, its echo."""
     part = part_row(song, name)
-    notes = played_notes(song.notes[song.notes["part"] == name])
-    ends = notes["onset"] + notes["duration"]
-    notes = notes[(notes["onset"] < stretch.end - 1e-9) & (ends > stretch.begin + 1e-9)]
+    notes = stretch.notes(song, name)
     tail = round((_TAIL_SECONDS + MOST_SECONDS) * RATE)
-    whole = np.zeros(stretch.samples + tail)
+    whole = np.zeros(stretch.samples + tail, dtype=np.float32)
     volume = _NOTE * 10 ** (float(part["level"]) / 20)
     echoes = echoes[(echoes["part"] == name) & echoes["milliseconds"].notna()]
     for delay, some in _by_echo(song, notes, echoes):
@@ -331,7 +322,8 @@ def _part(
             begin = round(stretch.start * stretch.slower * RATE)
             played = sampler.play(name, some)[begin : begin + len(wave)]
             wave[: len(played)] += played
-        wave = driven(wave, str(part["drive"])) * volume
+        wave = driven(wave, str(part["drive"]))
+        wave *= np.float32(volume)
         whole += wave
         if delay:
             add_echo(wave, whole, delay * stretch.slower)
@@ -354,7 +346,7 @@ def _by_echo(
     ]
 
 
-def _strike(wave: Array, song: Song, notes: pd.DataFrame, family: str, stretch: _Stretch) -> None:
+def _strike(wave: Array, song: Song, notes: pd.DataFrame, family: str, stretch: Stretch) -> None:
     """Add each note at its onset."""
     begin = np.maximum(notes["onset"].to_numpy(), stretch.begin)
     end = np.minimum((notes["onset"] + notes["duration"]).to_numpy(), stretch.end)
@@ -373,37 +365,3 @@ def _strike(wave: Array, song: Song, notes: pd.DataFrame, family: str, stretch: 
             sound = tone(family, float(pitch), samples, any(word in told for word in _MUTED))
         room = len(wave) - at
         wave[at : at + len(sound)] += sound[:room]
-
-
-def _beats(song: Song, stretch: _Stretch) -> tuple[Array, Array]:
-    """Samples at which beats fall, and whether each is the first of its bar."""
-    bars = song.measures.iloc[stretch.first - 1 : stretch.last]
-    onsets, firsts = [], []
-    for onset, duration, meter in zip(bars["onset"], bars["duration"], bars["meter"], strict=True):
-        beats = np.arange(onset, onset + duration - 1e-9, beat_quarters(meter))
-        onsets.append(beats)
-        firsts.append(np.arange(len(beats)) == 0)
-    at = stretch.at(song, np.concatenate(onsets))
-    return np.rint(at * RATE).astype(np.int64), np.concatenate(firsts)
-
-
-def _add_clicks(mixed: Array, at: Array, firsts: Array) -> None:
-    for start, first in zip(at.tolist(), firsts.tolist(), strict=True):
-        sound = _CLICK * click(first)
-        room = len(mixed) - start
-        mixed[start : start + len(sound)] += sound[:room, None]
-
-
-def _count_in(song: Song, stretch: _Stretch, bars: int) -> Array:
-    """Bars of clicks at the tempo and in the meter of the first bar."""
-    bar = song.measures.iloc[stretch.first - 1]
-    beat = beat_quarters(bar["meter"])
-    upper, _, lower = str(bar["meter"]).partition("/")
-    is_plain = upper.isdecimal() and lower.isdecimal()
-    whole = int(upper) * 4 / int(lower) if is_plain else float(bar["duration"])  # not a pickup's
-    quarter = 60 / float(bar["tempo"]) * stretch.slower
-    onsets = np.concatenate([whole * n + np.arange(0, whole - 1e-9, beat) for n in range(bars)])
-    firsts = np.isclose(onsets % whole, 0)
-    silence = np.zeros((round(bars * whole * quarter * RATE), 2))
-    _add_clicks(silence, np.rint(onsets * quarter * RATE).astype(np.int64), firsts)
-    return silence

@@ -9,6 +9,8 @@ from arrange.sound.tones import RATE, Array
 from arrange.texture import ECHO_DECIBELS, ECHO_REPEATS
 
 _CABINET_HERTZ = 4_500.0  # above that a loudspeaker for guitars falls off
+_REACH = 32  # samples on both sides that the filter looks at
+_BLOCK = 2**18  # samples at a time, so that memory stays small
 
 
 def driven(wave: Array, drive: str) -> Array:
@@ -17,14 +19,18 @@ def driven(wave: Array, drive: str) -> Array:
     ``tanh(gain * x + bias)`` as in ``hearing``, then what a loudspeaker leaves of it; twice the
     rate in between, so that what the curve adds does not fold back.
     """
-    peak = np.abs(wave).max(initial=0.0)
+    peak = max(-wave.min(initial=0.0), wave.max(initial=0.0))
     shape = drive_named(drive)
     if not shape.gain or not peak:
         return wave
-    fine = _resampled(wave / peak, 2)
-    fine = np.tanh(shape.gain * fine + shape.bias) - np.tanh(shape.bias)
-    shaped = _low_passed(fine, 2 * RATE)[::2][: len(wave)]
-    return shaped * (peak / np.abs(shaped).max())
+    shaped = np.empty_like(wave)
+    for begin in range(0, len(wave), _BLOCK):
+        start, end = max(begin - _REACH, 0), min(begin + _BLOCK, len(wave))
+        fine = _resampled(wave[start : end + _REACH] / peak, 2)
+        fine = np.tanh(shape.gain * fine + shape.bias) - np.tanh(shape.bias)
+        shaped[begin:end] = _low_passed(fine, 2 * RATE)[::2][begin - start : end - start]
+    shaped *= peak / max(-shaped.min(), shaped.max())
+    return shaped
 
 
 def _resampled(wave: Array, times: int) -> Array:
@@ -39,9 +45,8 @@ def _resampled(wave: Array, times: int) -> Array:
 def _low_passed(wave: Array, rate: int) -> Array:
     """The signal without what lies above the cabinet's limit; no delay."""
     # A short symmetric window of the sinc that cuts there.
-    half = 32
-    place = np.arange(-half, half + 1)
-    kernel = np.sinc(2 * _CABINET_HERTZ / rate * place) * np.hanning(2 * half + 1)
+    place = np.arange(-_REACH, _REACH + 1)
+    kernel = np.sinc(2 * _CABINET_HERTZ / rate * place) * np.hanning(len(place))
     smooth: Array = np.convolve(wave, kernel / kernel.sum(), mode="same")
     return smooth
 

@@ -76,7 +76,7 @@ class Sampler:
             path = Path(folder) / "part.mid"
             write_midi(alone, path)
             wave = library.render_wave_from(data, path.read_bytes())
-        samples, rate = soundfile.read(io.BytesIO(wave), always_2d=True)
+        samples, rate = soundfile.read(io.BytesIO(wave), dtype="float32", always_2d=True)
         mono = samples.mean(axis=1) * _VOLUME
         if rate != RATE:
             at = np.arange(int(len(mono) * RATE / rate)) * rate / RATE

@@ -45,7 +45,7 @@ def tone(family: str, pitch: float, samples: int, muted: bool) -> Array:
     """
     wave = _ringing(family, pitch, -(-samples // RATE), muted)[:samples].copy()
     fade = min(int(RELEASE_SECONDS * RATE), samples)
-    wave[samples - fade :] *= np.linspace(1.0, 0.0, fade)
+    wave[samples - fade :] *= np.linspace(1.0, 0.0, fade, dtype=np.float32)
     return wave
 
 
@@ -68,6 +68,7 @@ def _ringing(family: str, pitch: float, seconds: int, muted: bool) -> Array:
         # Along a block both the turning and the dying away are one complex power.
         wave += _partial(each, strength[number], rate[number], samples)
     wave *= np.minimum(np.arange(samples) / RATE / attack, 1.0)
+    wave = wave.astype(np.float32)
     wave.setflags(write=False)
     return wave
 

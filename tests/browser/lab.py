@@ -12,9 +12,14 @@ import subprocess
 import sys
 import time
 import urllib.request
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 from urllib.error import HTTPError, URLError
+from urllib.parse import urlsplit
+
+import psutil
 
 ROOT = Path(__file__).parent.parent.parent
 FLAGS = [
@@ -43,28 +48,36 @@ def copy_lessons(folder: Path) -> None:
     shutil.copytree(ROOT / "datasets", folder / "datasets")
 
 
-@contextlib.contextmanager
-def started(command: list[str], address: str, folder: Path) -> Iterator[None]:
-    """A server that runs until it is no longer needed."""
-    log = folder / "server.log"
+def environment(folder: Path) -> dict[str, str]:
+    """Settings, temporary files and what servers note of themselves, all in a folder."""
     home = folder / "home"
     settings = home / "settings" / "@jupyterlab" / "apputils-extension"
     settings.mkdir(parents=True, exist_ok=True)
     quiet = {"fetchNews": "false", "checkForUpdates": False}
     (settings / "notification.jupyterlab-settings").write_text(json.dumps(quiet))
-    environment = {
+    (home / "config").mkdir(exist_ok=True)
+    (home / "config" / "jupyter_server_config.json").write_text(
+        '{"ServerApp": {"allow_root": true}}'
+    )
+    (home / "tmp").mkdir(exist_ok=True)
+    return {
         **os.environ, "JUPYTERLAB_SETTINGS_DIR": str(home / "settings"),
         "JUPYTER_CONFIG_DIR": str(home / "config"), "IPYTHONDIR": str(home / "ipython"),
         "JUPYTERLAB_WORKSPACES_DIR": str(home / "workspaces"),
+        "JUPYTER_RUNTIME_DIR": str(home / "runtime"), "TMPDIR": str(home / "tmp"),
         "PYTHONPATH": os.pathsep.join(filter(None, (str(ROOT), os.environ.get("PYTHONPATH")))),
     }  # fmt: skip
-    with log.open("wb") as output:
+
+
+@contextlib.contextmanager
+def running(command: list[str], folder: Path) -> Iterator[subprocess.Popen[bytes]]:
+    """A command in a folder, whose words go to ``server.log`` there, until it is not needed."""
+    with (folder / "server.log").open("wb") as output:
         server = subprocess.Popen(
-            command, cwd=folder, env=environment, stdout=output, stderr=output
+            command, cwd=folder, env=environment(folder), stdout=output, stderr=output
         )
     try:
-        _wait_for(address, server, log)
-        yield
+        yield server
     finally:
         server.terminate()
         try:
@@ -97,8 +110,75 @@ def started_lab(folder: Path) -> Iterator[str]:
                f"--port={port}", f"--IdentityProvider.token={TOKEN}", "--ServerApp.port_retries=0",
                "--allow-root", f"--ServerApp.root_dir={folder}"]  # fmt: skip
     address = f"http://127.0.0.1:{port}"
-    with started(command, f"{address}/api", folder):
+    with running(command, folder) as server:
+        _wait_for(f"{address}/api", server, folder / "server.log")
         yield address
+
+
+@dataclass(frozen=True)
+class Served:
+    """A server of ours: its process, its address with the secret, and its folder."""
+
+    process: subprocess.Popen[bytes]
+    address: str
+    folder: Path
+
+    def kernels(self) -> list[psutil.Process]:
+        """All processes below it."""
+        return psutil.Process(self.process.pid).children(recursive=True)
+
+    def left_after(self, sent: int) -> list[str]:
+        """Send a signal; what is left behind then, the exit code too unless it is 0."""
+        kernels = self.kernels()
+        self.process.send_signal(sent)
+        code = self.process.wait(30)
+        left = [f"exit code {code}"] if code else []
+        left += [f"process {each.pid}" for each in kernels if _is_alive(each)]
+        home = self.folder / "home"
+        left += [each.name for place in ("tmp/*", "runtime/*.json") for each in home.glob(place)]
+        return [*left, "port"] if self.answers() else left
+
+    def answers(self) -> bool:
+        """Whether somebody listens to its port."""
+        where = urlsplit(self.address)
+        with socket.socket() as one:
+            return one.connect_ex((where.hostname, where.port)) == 0
+
+
+def _is_alive(process: psutil.Process) -> bool:
+    try:
+        return process.status() != psutil.STATUS_ZOMBIE
+    except psutil.NoSuchProcess:
+        return False
+
+
+# The command, kernels that nobody looks at let go sooner.
+_PAGE = """
+import sys
+from arrange.commands import main
+from arrange.live import page_server
+page_server.UNUSED_SECONDS, page_server.EVERY_SECONDS = {unused}, 1
+sys.exit(main())
+"""
+
+
+@contextlib.contextmanager
+def started_page(song: Path, folder: Path, unused: int = 30) -> Iterator[Served]:
+    """A song's page without code, from the command."""
+    folder.mkdir(exist_ok=True)
+    command = [sys.executable, "-c", _PAGE.format(unused=unused), "page", str(song), "--no-browser"]
+    with running(command, folder) as server:
+        found = wait_for(lambda: re.search(r"http://\S+/", (folder / "server.log").read_text()))
+        yield Served(server, found[0], folder)
+
+
+def wait_for(what: Callable[[], Any], seconds: float = 60) -> Any:
+    """What is true at last."""
+    end = time.monotonic() + seconds
+    while not (found := what()):
+        assert time.monotonic() < end, "it never came true"
+        time.sleep(0.1)
+    return found
 
 
 class Notebook:

@@ -5,14 +5,13 @@ are waited for, never times.
 """
 
 import re
-import sys
+import signal
 
 import pytest
-from lab import ROOT, free_port, started
+from lab import ROOT, started_page, wait_for
 from playwright.sync_api import expect
 
 import arrange as ar
-from arrange.live.page import page_command
 
 SIZES = ((1280, 720), (1920, 1080))
 AUDIO = "document.querySelector('.arrange-live audio')"
@@ -111,7 +110,9 @@ def test_move_hear_record_and_take_back(live, folder):
     live.press("Record the decision")
     expect(live.view.locator(".log")).to_contain_text("room for Guitar 2. Before: 2 findings")
     expect(live.view.locator(".log")).to_contain_text(str(log))
+    expect(live.view.get_by_label("Why", exact=True)).to_have_value("")
     live.shows("Chorus 1 · as written")
+    live.shows("1 → 1 findings")
     assert ar.read_decisions(log).decisions[-1].what == "Guitar 1: an octave up"
     live.press("Undo")
     expect(live.view.locator(".log")).to_contain_text("dropped")
@@ -234,16 +235,16 @@ def test_a_lesson_runs_from_the_top_by_the_menu(open_notebook, lesson):
     assert notebook.faults() == []
 
 
-def test_the_page_without_code(browser, folder):
-    """What the band opens: no code on it, and it works."""
-    port = free_port()
-    command = page_command(folder / "live.ipynb", port, opens=False)
-    address = f"http://127.0.0.1:{port}/"
-    with started([sys.executable, *command[1:]], f"{address}voila/api/shutdown", folder):
+def test_the_page_without_code(browser, folder, tmp_path):
+    """What the band opens: no code on it, it works, and nothing stays when all is closed."""
+    with started_page(folder / "datasets" / "low-water.musicxml", tmp_path, 10) as served:
         page = browser.new_page(viewport={"width": 1280, "height": 720})
-        complaints = []
+        complaints, asked = [], []
         page.on("pageerror", lambda error: complaints.append(str(error)))
-        page.goto(address)
+        page.on("console", lambda each: complaints.append(each.text) if each.type == "error" else 0)
+        page.on("request", lambda request: asked.append(request.url))
+        page.on("websocket", lambda socket: asked.append(socket.url.replace("ws:", "http:", 1)))
+        page.goto(served.address)
         live = Live(page)
         assert "explore_parts" not in page.content()
         live.slider("Octave").press("ArrowRight")
@@ -251,4 +252,8 @@ def test_the_page_without_code(browser, folder):
         live.press("As written")
         live.shows("Chorus 1 · as written")
         assert complaints == []
+        inside = (served.address, "data:", "blob:")
+        assert [each for each in asked if not each.startswith(inside)] == []
         page.close()
+        wait_for(lambda: not served.kernels())
+        assert served.left_after(signal.SIGTERM) == []

@@ -9,15 +9,16 @@ from typing import NamedTuple
 
 import numpy as np
 
+from arrange.errors import shown
 from arrange.formats.chart.header import NOTE, Part
 from arrange.formats.chart.items import TECHNIQUE_WORDS, WORDS, Frame, Item, Span, split_items
-from arrange.formats.chart.text import Faults, Piece, shown
+from arrange.formats.chart.text import Faults, Piece
 from arrange.formats.written import TECHNIQUES
 from arrange.hands import Hand, hold_shapes
+from arrange.limits import MOST_FRETS
 from arrange.necks import Neck
 from arrange.pitch import parse_note
 
-MOST_FRETS = 24
 SIGNS = (".", "~", "/")  # silence, goes on, struck again
 _MOST_FINGERS = 4
 _SHAPE = re.compile(r"[xX0-9]+|[xX0-9]{1,3}(?:-[xX0-9]{1,3})+")

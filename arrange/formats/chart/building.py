@@ -21,15 +21,13 @@ from arrange.formats.chart.header import (
 )
 from arrange.formats.chart.items import Frame, split_items
 from arrange.formats.chart.rows import PLAIN_BAR, Cell
-from arrange.formats.chart.sections import MOST_BARS, Place, Section, Setting
+from arrange.formats.chart.sections import Place, Section, Setting
 from arrange.formats.chart.tablature import read_tab_bar
 from arrange.formats.chart.text import Faults, Piece
 from arrange.formats.playing_order import Bar, playing_order
+from arrange.limits import MOST_CHORDS, MOST_MEASURES, MOST_NOTES
 
 _EIGHTH = Fraction(1, 2)
-# More than any band writes; they stop a chart that is none.
-_MOST_CHORDS = 10_000
-_MOST_EVENTS = 100_000
 
 
 @dataclass(slots=True)
@@ -64,6 +62,7 @@ class Score:
     marks: list[tuple[int, str, bool]] = field(default_factory=list)
     kinds: dict[int, str] = field(default_factory=dict)
     passes: dict[int, int] = field(default_factory=dict)
+    remarks: list[tuple[int, str]] = field(default_factory=list)
     notes: list[Note] = field(default_factory=list)
 
 
@@ -87,13 +86,16 @@ def build_score(
             section.numbered = []
         numbers = section.numbered or [str(number + bar) for bar in range(bars)]
         for time, expanded, page in _passes(section):
-            if len(builder.score.bars) + len(page) > MOST_BARS:
-                faults.add(section.where, f"the chart has more than {MOST_BARS} bars")
+            if len(builder.score.bars) + len(page) > MOST_MEASURES:
+                faults.add(section.where, f"the chart has more than {MOST_MEASURES} bars")
                 return builder.score
             builder.add_section(expanded, time, [numbers[bar] for bar in page])
             if faults.too_many or builder.is_over:
                 return builder.score
+        for setting in section.after:
+            builder.apply(setting)
         number = int(numbers[-1][:9]) + 1 if numbers and numbers[-1].isdecimal() else 1
+    builder.tell_idle()
     return builder.score
 
 
@@ -157,6 +159,7 @@ class _Builder:
         self.frame = Frame.of(self.meter, self.meter.length)
         self.key: str | None = None
         self.is_over = False
+        self.idle: list[Setting] = []  # behind the last bar so far
         self.frames: dict[tuple[Fraction, Fraction], Frame] = {}
         self.readers: dict[tuple[str, int], BarReader] = {}
         # What each row played in the bar before; None where a fault leaves that open.
@@ -165,6 +168,7 @@ class _Builder:
     def apply(self, setting: Setting) -> None:
         """Let a setting hold from the next bar on."""
         _, name, value = setting
+        self.idle.append(setting)
         if name == "key":
             key = read_key(value, self.faults)
             self.key = key if key or value.text == "none" else self.key
@@ -178,6 +182,12 @@ class _Builder:
         elif name == "length":
             self._set_frame(read_length(value, self.meter, self.faults) or self.frame.length)
 
+    def tell_idle(self) -> None:
+        """Tell of settings that no bar follows, unless a fault is why none follows."""
+        for _, name, value in [] if self.faults.count else self.idle:
+            self.faults.add(value, f"this {name} is for the bars behind it, and none follow; write "
+                            "it above the rows that it is for, or leave it out")  # fmt: skip
+
     def _set_frame(self, length: Fraction) -> None:
         same = (length, self.meter.beat)
         self.frame = self.frames.setdefault(same, Frame.of(self.meter, length))
@@ -187,6 +197,7 @@ class _Builder:
         score = self.score
         first = len(score.bars)
         score.marks.append((first, section.label, True))
+        score.remarks += [(first, text) for text in section.remarks]
         if section.kind is not None:
             score.kinds[first] = section.kind
         if section.first_pass is not None or time > 0:
@@ -198,8 +209,7 @@ class _Builder:
                 self.apply(settings[done])
                 done += 1
             score.bars.append(Printed(number, self.frame, self.meter.text, self.key, signs))
-        for setting in settings[done:]:
-            self.apply(setting)
+            self.idle = []
         earlier, self.before = self.before, {}
         rows: dict[tuple[str, str], int] = {}
         for place, cells in section.layers.items():
@@ -228,8 +238,8 @@ class _Builder:
                 if len(chords) == len(cell.text.text.split()):  # without faults, and simple
                     known[same] = chords
             self.score.chords += [(measure, onset, chord) for onset, chord in chords]
-            if len(self.score.chords) > _MOST_CHORDS:
-                self._stop(cell.text, f"more than {_MOST_CHORDS} chords")
+            if len(self.score.chords) > MOST_CHORDS:
+                self._stop(cell.text, f"more than {MOST_CHORDS} chords")
                 return
 
     def _chords(self, cell: Piece, bar: Printed) -> list[tuple[Fraction, Chord]]:
@@ -282,8 +292,8 @@ class _Builder:
                     self._push(note, before, cell.text)
                 notes.append(note)
             self.score.notes += notes
-            if len(self.score.notes) > _MOST_EVENTS:
-                self._stop(cell.text, f"more than {_MOST_EVENTS} notes and shapes")
+            if len(self.score.notes) > MOST_NOTES:
+                self._stop(cell.text, f"more than {MOST_NOTES} notes and shapes")
                 return None
             before = notes if self.faults.count == told else None
         return before

@@ -14,9 +14,10 @@ from typing import Any
 
 import pandas as pd
 
-from arrange.formats.chart.bars import MOST_FRETS
+from arrange.errors import ArrangeError, shown
 from arrange.formats.chart.header import Meter, Part
 from arrange.formats.chart.items import TECHNIQUE_WORDS, is_shared
+from arrange.limits import MOST_FRETS
 from arrange.pitch import note_name
 from arrange.tables import Song
 
@@ -70,6 +71,12 @@ def _events(notes: Any, part: Part, keys: Sequence[str | None]) -> list[Event]:
         technique = row.technique if isinstance(row.technique, str) else ""
         key = (exact(row.onset), not row.grace, exact(row.duration), kind, technique)
         groups.setdefault(key, []).append(row)
+    timeless = notes[~notes["grace"] & (notes["duration"] <= 0)]
+    if len(timeless):
+        raise ArrangeError(
+            f"measure {timeless['measure'].iloc[0]}: a note of {shown(part.label)} has no length; "
+            "a chart tells that of grace notes alone"
+        )
     events = []
     for (onset, timed, duration, kind, technique), rows in sorted(
         groups.items(), key=lambda item: item[0][:2]

@@ -8,10 +8,22 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any
 
-from arrange.formats.chart.text import Faults, Piece, nearly, shown
+from arrange.errors import shown
+from arrange.formats.chart.text import Faults, Piece, nearly
 from arrange.formats.instruments import instrument_family
+from arrange.limits import (
+    LEAST_TEMPO,
+    MOST_BAR,
+    MOST_CAPO,
+    MOST_LEVEL,
+    MOST_STRINGS,
+    MOST_TEMPO,
+    MOST_TEXT,
+    MOST_TRANSPOSE,
+)
+from arrange.meters import FREE, meter_quarters, meter_terms
 from arrange.necks import STANDARD_TUNINGS, TUNINGS
-from arrange.pitch import CIRCLE, MODES, parse_note
+from arrange.pitch import is_key, parse_note
 from arrange.schemas import DRIVES, FAMILIES
 
 SETTINGS = ("title", "key", "meter", "tempo", "length", "part", "section", "remark")
@@ -24,16 +36,13 @@ NOTE_VALUES = {
     "eighth": Fraction(1, 2),
     "sixteenth": Fraction(1, 4),
 }
-_LONGEST = 256  # quarter notes in a bar
-_METER = re.compile(r"^([0-9]{1,2}(?:\+[0-9]{1,2})*)/([0-9]{1,2})$")
 NOTE = re.compile(r"[A-Ga-g](?:#{1,2}|b{1,2}|♯|♭)?-?[0-9]{1,2}")
-MOST_STRINGS = 12
 # Numbers on a part's line: lowest, highest and an example.
 _NUMBERS = {
-    "capo": (0, 12, "capo 3"),
+    "capo": (0, MOST_CAPO, "capo 3"),
     "program": (1, 128, "program 28"),
-    "transpose": (-48, 48, "transpose -12"),
-    "level": (-120, 120, "level -3 dB"),
+    "transpose": (-MOST_TRANSPOSE, MOST_TRANSPOSE, "transpose -12"),
+    "level": (-MOST_LEVEL, MOST_LEVEL, "level -3 dB"),
 }
 _WORDS = (*_NUMBERS, "tuning", "frets", "family", "echo", "player")
 _NUMBER = re.compile(r"([+-]?[0-9]{1,20}(?:\.[0-9]{1,20})?(?:e[+-]?[0-9]{1,3})?)(\s*dB)?")
@@ -79,7 +88,7 @@ def read_key(value: Piece, faults: Faults) -> str | None:
     found = re.match(r"^([A-Ga-g][#b♯]?)\s*(m|\w+)?$", text.strip())
     tonic = found[1][0].upper() + found[1][1:].replace("♯", "#") if found else ""
     mode = {"m": "minor", None: "major"}.get(found[2], found[2]) if found else ""
-    if tonic not in CIRCLE or mode not in MODES:
+    if not is_key(f"{tonic} {mode}"):
         faults.add(value, f"no key is called {shown(value.text)}; write it as 'Bb major' or "
                    "'D minor'")  # fmt: skip
         return None
@@ -89,23 +98,15 @@ def read_key(value: Piece, faults: Faults) -> str | None:
 def read_meter(value: Piece, faults: Faults) -> Meter | None:
     """Return a meter: "4/4", "6/8 in two", "3+2/8", "2/4 + 3/8", "free"."""
     text, _, counted = value.text.partition(" in ")
-    text = text.strip()
-    if text == "free":
+    text = re.sub(r"\s+\+\s+", " + ", text.strip()[:MOST_TEXT])
+    if text == FREE:
         return Meter(text, Fraction(4), Fraction(1))
-    length, unit = Fraction(0), 4
-    for term in re.split(r"\s+\+\s+", text[:200]):
-        found = _METER.match(term)
-        if not found or int(found[2]) not in (1, 2, 4, 8, 16, 32):
-            faults.add(value, f"no meter is written {shown(value.text)}; write it as '4/4' or "
-                       "'6/8 in two'")  # fmt: skip
-            return None
-        unit = int(found[2])
-        length += Fraction(4 * sum(map(int, found[1].split("+"))), unit)
-    if not 0 < length <= _LONGEST:
-        faults.add(value, f"no bar is as long as {shown(value.text)}; write it as '4/4' or "
+    terms, length = meter_terms(text), meter_quarters(text)
+    if not terms:
+        faults.add(value, f"no meter is written {shown(value.text)}; write it as '4/4' or "
                    "'6/8 in two'")  # fmt: skip
         return None
-    beat = Fraction(4, unit)
+    beat = Fraction(4, terms[-1][1])
     if counted:
         beats = _COUNTED.get(counted.strip())
         if beats is None:
@@ -127,8 +128,9 @@ def read_tempo(value: Piece, faults: Faults) -> float | None:
                    "notes a minute, or '64 dotted quarters'")  # fmt: skip
         return None
     tempo = float(found[1]) * float(note) * (1.5 if found[2] else 1)
-    if not 5 <= tempo <= 2000:
-        faults.add(value, f"{tempo:g} quarter notes a minute; a tempo lies between 5 and 2000")
+    if not LEAST_TEMPO <= tempo <= MOST_TEMPO:
+        faults.add(value, f"{tempo:g} quarter notes a minute; a tempo lies between "
+                   f"{LEAST_TEMPO:g} and {MOST_TEMPO:g}")  # fmt: skip
         return None
     return tempo
 
@@ -140,7 +142,7 @@ def read_length(value: Piece, meter: Meter, faults: Faults) -> Fraction | None:
     found = re.match(r"^([0-9]{1,9})(?:/([1-9][0-9]{0,8}))?\s*(?:(\w+?)s?)?$", value.text[:80])
     unit = {"beat": meter.beat, **NOTE_VALUES}.get(found[3] or "quarter") if found else None
     length = Fraction(int(found[1]), int(found[2] or 1)) * unit if found and unit else Fraction(0)
-    if not 0 < length <= _LONGEST:
+    if not 0 < length <= MOST_BAR:
         faults.add(value, f"no length is written {shown(value.text)}; write '3 quarters', '1 "
                    "beat' or 'full'")  # fmt: skip
         return None

@@ -10,10 +10,11 @@ import re
 from dataclasses import dataclass, field
 from fractions import Fraction
 
+from arrange.errors import shown
 from arrange.formats.chart.header import Meter
-from arrange.formats.chart.text import Faults, Piece, shown
+from arrange.formats.chart.text import Faults, Piece
 
-_COUNT = re.compile(r"([0-9]{1,3})([e&a]?)(?:\+([0-9]{1,7})/([1-9][0-9]{0,6}))?:")
+_COUNT = re.compile(r"([0-9]{1,6})([e&a]?)(?:\+([0-9]{1,7})/([1-9][0-9]{0,6}))?:")
 _PLACE = {"": Fraction(0), "e": Fraction(1, 4), "&": Fraction(1, 2), "a": Fraction(3, 4)}
 
 # Words that say how an item sounds: the word in the chart, the technique in the table.

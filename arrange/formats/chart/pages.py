@@ -9,13 +9,9 @@ from typing import Any
 
 import numpy as np
 
-from arrange.errors import ReadError
 from arrange.formats.chart.building import Score
 from arrange.formats.chart.header import Part
-from arrange.formats.playing_order import playing_order
 from arrange.formats.written import DEFAULT_TEMPO, Written
-
-_MOST_NOTES = 500_000  # as played
 
 
 def written_score(score: Score, parts: Sequence[Part], octaves: Mapping[str, int]) -> Written:
@@ -66,22 +62,8 @@ def written_score(score: Score, parts: Sequence[Part], octaves: Mapping[str, int
         bars=[bar.signs for bar in score.bars],
         kinds=score.kinds,
         passes=score.passes,
+        remarks=score.remarks,
     )  # fmt: skip
-
-
-def check_size(written: Written) -> None:
-    """Refuse repeats that would make a song of absurd size.
-
-    Raises
-    ------
-    ReadError
-    """
-    order = playing_order(written.bars)
-    in_bars = np.bincount(written.notes["measure"], minlength=len(written.bars))
-    if in_bars[order].sum() > _MOST_NOTES:
-        raise ReadError(
-            f"played out, its repeats ask for more than {_MOST_NOTES:,} notes; repeat less often"
-        )
 
 
 def _note_columns(

@@ -7,10 +7,12 @@ from dataclasses import dataclass
 from itertools import islice, pairwise
 from typing import NamedTuple
 
+from arrange.errors import shown
 from arrange.formats.chart.bars import TECHNIQUE_BITS
 from arrange.formats.chart.header import CHORDS, Part
-from arrange.formats.chart.text import Faults, Piece, shown
+from arrange.formats.chart.text import Faults, Piece
 from arrange.formats.playing_order import Bar
+from arrange.limits import MOST_TEXT
 
 MOST_PASSES = 32
 MOST_CELLS = 500  # bars in one row
@@ -87,6 +89,9 @@ def read_label(label: Piece, parts: dict[str, Part], faults: Faults) -> tuple[Ow
     """Return whose row it is and the techniques of all its notes, or None for nobody."""
     name, comma, more = label.text.partition(",")
     name = name.rstrip()
+    if len(label.text) > 2 * MOST_TEXT:  # a label, and what stands behind it
+        faults.add(label, f"a label of {len(label.text):,} characters; {MOST_TEXT} is the most")
+        return None
     if name != CHORDS and name not in parts:
         what = f"no part is called {shown(name)}" if name else "a row begins with a part's label"
         faults.add(label, what, name, (CHORDS, *parts))

@@ -10,6 +10,7 @@ import re
 from dataclasses import dataclass, field, replace
 from typing import Any, NamedTuple
 
+from arrange.errors import shown
 from arrange.formats.chart.rows import (
     DOUBLE_BAR,
     MOST_PASSES,
@@ -19,11 +20,11 @@ from arrange.formats.chart.rows import (
     Owner,
     Row,
 )
-from arrange.formats.chart.text import Faults, Piece, shown
+from arrange.formats.chart.text import Faults, Piece
 from arrange.formats.playing_order import Bar
+from arrange.limits import MOST_MEASURES
 
-MOST_BARS = 10_000  # as written; a song of ours has some hundred
-_MOST_LAYERS = 200  # rows that sound together
+_MOST_LAYERS = 1_000  # rows that sound together
 _TIMES = {"once": 1, "twice": 2}
 
 
@@ -53,7 +54,9 @@ class Section:
     times: int | None = None  # once, or as often as the one that it is as
     numbered: list[str] = field(default_factory=list)
     settings: list[Setting] = field(default_factory=list)
+    after: list[Setting] = field(default_factory=list)  # behind its last bar, for what follows
     bars: list[Bar] = field(default_factory=list)
+    remarks: list[str] = field(default_factory=list)
     layers: dict[Place, dict[int, Cell]] = field(default_factory=dict)
 
     def copy(self, **changes: Any) -> Section:
@@ -110,7 +113,7 @@ def _numbers(option: Piece, text: str, faults: Faults) -> list[str]:
         found = re.fullmatch(r"([0-9]{1,6})-([0-9]{1,6})", word)
         if not found:
             numbers.append(word)
-        elif 0 <= int(found[2]) - int(found[1]) <= MOST_BARS - len(numbers):
+        elif 0 <= int(found[2]) - int(found[1]) <= MOST_MEASURES - len(numbers):
             numbers += [str(number) for number in range(int(found[1]), int(found[2]) + 1)]
         else:
             faults.add(option, f"no bars are numbered {shown(word)}: write the first, then the "
@@ -168,8 +171,11 @@ def finish_section(
 
     `is_whole` is False where a fault was found in it, so that it may lack something.
     """
+    bars = len(section.bars)
+    if bars:
+        section.after = [each for each in section.settings if each.bar == bars]
+        section.settings = section.settings[: len(section.settings) - len(section.after)]
     if model is not None:
-        bars = len(section.bars)
         if bars not in (0, len(model.bars)):
             faults.add(section.where, f"{section.label} has {_bars(bars)}, and {model.label}, "
                        f"which it is as, has {_bars(len(model.bars))}")  # fmt: skip
@@ -179,7 +185,8 @@ def finish_section(
             where=section.where, label=section.label, kind=section.kind,
             first_pass=section.first_pass, numbered=section.numbered,
             times=section.times or model.times,
-            settings=[*model.settings, *section.settings],
+            settings=[*model.settings, *section.settings], after=section.after,
+            remarks=section.remarks,
         )  # fmt: skip
         kept = {p: cells for p, cells in section.layers.items() if p.owner.part not in replaced}
         section.layers = {**kept, **own}
@@ -214,6 +221,7 @@ def _close_repeats(section: Section, faults: Faults) -> None:
     last_back = max((index for index, bar in enumerate(bars) if bar.backward), default=-1)
     opened: int | None = None
     inside = False
+    ending: tuple[int, ...] = ()
     taken: set[int] = set()  # times that an ending of this repeat has
     for index, bar in enumerate(bars):
         name, where = f"bar {index + 1} of {section.label}", _bar_place(section, index)
@@ -222,7 +230,7 @@ def _close_repeats(section: Section, faults: Faults) -> None:
                 _tell_unclosed(section, opened, faults)
             opened, taken = index, set()
         if bar.ending_starts:
-            inside = True
+            inside, ending = True, bar.ending_starts
             if opened is None and not taken and index > last_back:
                 faults.add(where, f"{name} begins an ending, but nothing is repeated; "
                            "write ':|' where it goes back")  # fmt: skip
@@ -236,12 +244,15 @@ def _close_repeats(section: Section, faults: Faults) -> None:
         stops = inside and (bar.ending_stops or is_last or bool(bars[index + 1].ending_starts))
         if stops != bar.ending_stops:
             bars[index] = replace(bar, ending_stops=stops)
+        follows = not is_last and bool(bars[index + 1].ending_starts)
+        if bar.backward and stops and not follows and len(taken) > len(ending) == 1:
+            bars[index] = replace(bars[index], backward=1)  # the endings say how often it is played
         inside = inside and not stops
         if faults.too_many:
             break
         if bar.backward:
             opened = None
-            if not is_last and not bars[index + 1].ending_starts:
+            if not is_last and not follows:
                 taken = set()
     if opened is not None:
         _tell_unclosed(section, opened, faults)

@@ -11,11 +11,13 @@ import re
 from fractions import Fraction
 from itertools import islice, pairwise
 
-from arrange.formats.chart.bars import MOST_FRETS, TECHNIQUE_BITS, Event, Tone
+from arrange.errors import shown
+from arrange.formats.chart.bars import TECHNIQUE_BITS, Event, Tone
 from arrange.formats.chart.header import Part
 from arrange.formats.chart.items import Frame
 from arrange.formats.chart.rows import MOST_CELLS, PLAIN_BAR, Cell, Row, Tab, read_label
-from arrange.formats.chart.text import Faults, Piece, shown
+from arrange.formats.chart.text import Faults, Piece
+from arrange.limits import MOST_FRETS
 from arrange.pitch import PLAIN_NAMES, parse_pitch_class
 
 STEPS = {

@@ -123,11 +123,6 @@ def nearly(word: str, known: Iterable[str]) -> bool:
     return bool(difflib.get_close_matches(word[:40], list(known), n=1, cutoff=0.8))
 
 
-def shown(text: str) -> str:
-    """A text from the chart in quotes, cut where it is very long."""
-    return repr(text if len(text) <= 40 else text[:40] + "...")
-
-
 def decode(data: bytes, name: str) -> str:
     """Return the text of a chart: UTF-8, with or without a byte-order mark.
 

@@ -18,7 +18,7 @@ from typing import Any
 
 import pandas as pd
 
-from arrange.errors import ArrangeError
+from arrange.errors import ArrangeError, ReadError, shown
 from arrange.formats.chart.cells import chord_cells, exact, layer_cells, part_layers
 from arrange.formats.chart.header import (
     CHORDS,
@@ -31,10 +31,12 @@ from arrange.formats.chart.header import (
     read_meter,
     read_part,
 )
+from arrange.formats.chart.reading import read_chart
 from arrange.formats.chart.text import Faults, Piece, bare_line
 from arrange.formats.files import whole_file
 from arrange.formats.instruments import instrument_family
 from arrange.formats.section_names import section_kind
+from arrange.letters import check_text
 from arrange.pitch import note_name
 from arrange.tables import Song
 
@@ -63,9 +65,15 @@ def write_chart(song: Song, path: str | os.PathLike[str]) -> None:
     Raises
     ------
     ArrangeError
-        If a label holds a sign that a chart needs for itself (``,``, ``;`` or ``|``).
+        If a label holds a sign that a chart needs for itself (``,``, ``;`` or ``|``), a note has
+        no length, or the chart could not be read again.
     """
     text = format_chart(song)
+    try:
+        read_chart(text.encode())
+    except ReadError as error:
+        first = str(error).splitlines()[0]
+        raise ArrangeError(f"this song cannot be told as a chart; its {first}") from None
     with whole_file(Path(path)) as draft:
         draft.write_text(text, encoding="utf-8", newline="\n")
 
@@ -74,8 +82,9 @@ def format_chart(song: Song) -> str:
     """Return a song as the text of a chart."""
     parts = [_told_part(row) for row in song.parts.to_dict("records")]
     sections = _sections(song, parts)
-    title = re.sub(r"(^|\s)#(?=\s|$)", r"\1No.", " ".join(song.title.split()))
+    title = _one_line(check_text("the song's title", song.title))
     lines = [f"title: {title}"] if title else []
+    lines += _remarks(song, None)
     state: tuple[str, ...] = ("none", "4/4", "", "full")
     first = sections[0].state[0] if sections else state
     lines += _changes(state, first)
@@ -91,13 +100,25 @@ def format_chart(song: Song) -> str:
         lines.append("")
         if content in done and section.rows:
             lines.append(f"{_insert(heading, f'as {done[content]}')}")
+            lines += _remarks(song, section.label)
             lines += _changes(state, section.state[0])
         else:
-            lines.append(heading)
+            lines += [heading, *_remarks(song, section.label)]
             lines += _body(section, state)
             done.setdefault(content, section.label)
         state = section.state[-1]
     return "\n".join(lines) + "\n"
+
+
+def _one_line(text: str) -> str:
+    """A text on one line, without what would begin a comment."""
+    return re.sub(r"(^|\s)#(?=\s|$)", r"\1No.", " ".join(text.split()))
+
+
+def _remarks(song: Song, section: str | None) -> list[str]:
+    """The lines of the words to the players of a section, or of all the song."""
+    return [f"remark: {_one_line(each.text)}" for each in song.remarks
+            if section in (each.sections or (None,))]  # fmt: skip
 
 
 def _insert(heading: str, option: str) -> str:
@@ -225,14 +246,15 @@ def _check_label(what: str, label: str, signs: str) -> None:
     for sign in signs:
         if sign in label:
             raise ArrangeError(
-                f"{what} {label!r}: a chart needs the sign {sign!r} for itself; rename the {what}"
+                f"{what} {shown(label)}: a chart needs the sign {sign!r} for itself; rename the "
+                f"{what}"
             )
     line = f"{what}: {label}"
     first = label.partition(":")[0].strip().lower() if ":" in label else ""
     is_plain = line.isprintable() and bare_line(line, 1).text == line and label == label.strip()
     if not label or not is_plain or label == CHORDS or (what == "part" and first in SETTINGS):
         raise ArrangeError(
-            f"{what} {label!r}: a chart cannot tell this label from its own words; rename the "
+            f"{what} {shown(label)}: a chart cannot tell this label from its own words; rename the "
             f"{what}"
         )
 

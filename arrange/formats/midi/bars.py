@@ -15,20 +15,18 @@ from arrange.formats.midi.events import (
     KEY,
     MARKER,
     METER,
-    MOST_TEXT,
     TEMPO,
     TEXT,
     Array,
     Events,
     Meta,
 )
-from arrange.formats.playing_order import MOST_BARS
 from arrange.formats.section_names import names_section
 from arrange.formats.written import DEFAULT_TEMPO
+from arrange.limits import MOST_MEASURES, MOST_TEXT
 from arrange.pitch import key_name
 
 MOST_UNIT = 7  # the shortest beat is a 128th of a whole note, 2 to the power of this
-MOST_MARKS = 2_000  # sections; a song has a dozen or two
 _MICROSECONDS = 60_000_000  # in a minute
 
 
@@ -113,7 +111,7 @@ def lay_bars(events: Events, ticks: int, name: str, notices: list[str]) -> Bars:
     Raises
     ------
     ReadError
-        If there are more than ``MOST_BARS``.
+        If there are more than ``MOST_MEASURES``.
     """
     factor = ticks // events.ticks
     starts, lengths, meters = _meters(events, ticks, factor, name, notices)
@@ -164,9 +162,9 @@ def _meters(
             count = (latest - place) // length + 2
         else:
             count = max(-((place + slack - after) // length), 1)
-        if len(meters) + count > MOST_BARS:
+        if len(meters) + count > MOST_MEASURES:
             raise ReadError(
-                f"its time signatures make more than {MOST_BARS:,} bars; mend the time "
+                f"its time signatures make more than {MOST_MEASURES:,} bars; mend the time "
                 f"signature in bar {len(meters) + 1}, {meter}, or a damaged time",
                 file=name,
             )
@@ -249,12 +247,6 @@ def _marks(events: Events, bars: Bars, notices: list[str]) -> list[tuple[int, st
         for meta, text in found
         if text and (meta.kind == MARKER or names_section(text))
     ]
-    if len(found) > MOST_MARKS:
-        notices.append(
-            f"{len(found):,} markers are too many to name sections ({MOST_MARKS:,} is the most); "
-            "they are left out"
-        )
-        return []
     # A marker a little early is meant for the bar line.
     early = bars.ticks // 4
     place = np.array([meta.tick for meta, _ in found], dtype=np.int64) * bars.factor

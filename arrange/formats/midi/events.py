@@ -17,12 +17,10 @@ from typing import Any
 
 import numpy as np
 
-from arrange.errors import ReadError
+from arrange.errors import ReadError, cut_text
+from arrange.limits import MOST_QUARTERS, MOST_TEXT
 
 Array = np.ndarray[Any, Any]
-
-MOST_QUARTERS = 80_000  # 20,000 bars of 4/4; eleven hours at 120 a minute
-MOST_TEXT = 200  # characters of a name or marker
 
 NOTE_OFF, NOTE_ON, CONTROL, PROGRAM, BEND = 0x80, 0x90, 0xB0, 0xC0, 0xE0
 VOLUME, SUSTAIN = 7, 64  # controllers
@@ -50,7 +48,7 @@ class Meta:
         except UnicodeDecodeError:
             text = self.data.decode("cp1252", errors="replace")
         plain = "".join(sign if sign.isprintable() else " " for sign in text)
-        return " ".join(plain.split())[:MOST_TEXT].strip()
+        return cut_text(" ".join(plain.split()), MOST_TEXT)
 
 
 @dataclass(frozen=True)
@@ -287,7 +285,7 @@ class _Track:
         if tick > MOST_QUARTERS * self.ticks:
             raise ReadError(
                 f"track {number + 1} is {tick / self.ticks:,.0f} quarter notes long; "
-                f"{MOST_QUARTERS:,} is the most, so a time in it is damaged: export it again"
+                f"{MOST_QUARTERS:,.0f} is the most, so a time in it is damaged: export it again"
             )
         if at < end:
             self.notices.append(

@@ -26,8 +26,8 @@ from arrange.formats.midi.events import (
 )
 from arrange.formats.midi.notes import MOST_TOLD, Pairs
 from arrange.formats.midi.sounds import PROGRAM_NAMES
+from arrange.limits import MOST_PARTS
 
-MOST_PARTS = 1000  # a file can have 65,535 tracks of 16 channels; a band has a few dozen
 _DEFAULT_VOLUME = 100  # General MIDI, after a reset
 
 

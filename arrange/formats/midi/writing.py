@@ -35,7 +35,6 @@ _TICKS = (
     1,
 )  # ticks that programs are used to; one of them times what is needed
 _ODD_TICKS = 30_240  # 2^5 3^3 5 7, where no number of ticks is exact
-_SLOWEST = 0xFFFFFF  # microseconds in a quarter note, the format's limit
 _CHANNELS = [channel for channel in range(16) if channel != DRUM_CHANNEL]
 _UNITS = (1, 2, 4, 8, 16, 32, 64, 128)  # lower numbers of a meter
 _MINOR = ("minor", "aeolian", "dorian", "phrygian", "locrian")
@@ -53,7 +52,7 @@ def write_midi(song: Song, path: str | os.PathLike[str]) -> None:
     Raises
     ------
     ArrangeError
-        If more than 15 sounds are needed at once, a meter or tempo is beyond what the format
+        If more than 15 sounds are needed at once, a meter is beyond what the format
         holds, or the file cannot be written.
 
     Notes
@@ -87,11 +86,8 @@ def write_midi(song: Song, path: str | os.PathLike[str]) -> None:
     for row, part in enumerate(song.parts.to_dict("records")):
         own = notes[sounds & (whose == part["part"])]
         midi.tracks.append(_part(part, own, channels[row], ticks))
-    try:
-        with whole_file(path) as draft:
-            midi.save(draft)
-    except OSError as error:
-        raise ArrangeError(f"{path}: the file cannot be written: {error.strerror}") from None
+    with whole_file(path) as draft:
+        midi.save(draft)
 
 
 Timed = tuple[int, int, Any]  # tick, order at one tick, message
@@ -201,13 +197,7 @@ def _key(key: Any) -> mido.MetaMessage | None:
 
 
 def _tempo(bar: dict[str, Any]) -> mido.MetaMessage:
-    microseconds = round(60_000_000 / bar["tempo"])
-    if not 1 <= microseconds <= _SLOWEST:
-        raise ArrangeError(
-            f"measure {bar['measure']}: MIDI knows no tempo of {bar['tempo']:g} quarter notes a "
-            "minute; it must be 3.58 or more and at most 60,000,000"
-        )
-    return mido.MetaMessage("set_tempo", tempo=microseconds)
+    return mido.MetaMessage("set_tempo", tempo=round(60_000_000 / bar["tempo"]))
 
 
 def _channels(song: Song) -> list[int]:

@@ -23,7 +23,7 @@ from typing import Any
 
 import numpy as np
 
-from arrange.errors import ReadError
+from arrange.errors import ReadError, cut_text
 from arrange.formats.musicxml.attributes import Attributes, read_attributes
 from arrange.formats.musicxml.events import Array, Events, collect_events
 from arrange.formats.musicxml.notes import note_columns
@@ -32,10 +32,9 @@ from arrange.formats.musicxml.signs import read_bars, read_chords, read_marks, r
 from arrange.formats.musicxml.timing import Timing, forward_fill, read_timing
 from arrange.formats.musicxml.tree import parse_score
 from arrange.formats.written import Written, make_song, move_octaves
+from arrange.limits import MOST_PARTS, MOST_TEXT
 from arrange.pitch import key_name
 from arrange.tables import Song
-
-MOST_PARTS = 1000  # the largest orchestral scores have some 60
 
 
 def read_musicxml(
@@ -76,7 +75,7 @@ def read_musicxml(
     if len(events.at("part")) > parts_found:
         raise ReadError("there is a part inside a part; export the song again", file=name)
     notices: list[str] = []
-    said = read_attributes(events)
+    said = read_attributes(events, notices)
     timing = read_timing(events, said, notices)
     notes, voices, sources, staff = note_columns(events, said, timing, notices)
     notes = _without_tab_doubles(events, said, notes, staff)
@@ -101,17 +100,20 @@ def read_musicxml(
         double_bars=double_bars,
         bars=bars,
     )
+    title = _title(root, notices)
     try:
-        return make_song(written, played=played, notices=notices, title=_title(root), **about)
+        return make_song(written, played=played, notices=notices, title=title, **about)
     except ReadError as error:
-        raise ReadError(error.problem, file=name) from None
+        raise ReadError(error.problem, file=name, measure=error.measure) from None
 
 
-def _title(root: Any) -> str:
+def _title(root: Any, notices: list[str]) -> str:
     for path in ("movement-title", "work/work-title"):
         title = " ".join((root.findtext(path) or "").split())
         if title:
-            return title
+            if len(title) > MOST_TEXT:
+                notices.append(f"the title is cut to {MOST_TEXT} characters")
+            return cut_text(title, MOST_TEXT)
     return ""
 
 

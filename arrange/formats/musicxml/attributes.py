@@ -8,13 +8,14 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Any
 
+from arrange.errors import cut_text, shown
 from arrange.formats.musicxml.events import Events
 from arrange.formats.musicxml.tree import first_texts
+from arrange.limits import MOST_BAR, MOST_CAPO, MOST_STRINGS, MOST_TRANSPOSE
+from arrange.meters import FREE, meter_terms
 from arrange.pitch import STEPS
 
 MOST_DIVISIONS = 10**6
-MOST_QUARTERS = 1000  # in a bar
-MOST_CAPO = 24  # frets; guitars have some 20 to 24
 
 # A decimal of the schema, of sane length.
 _DECIMAL = re.compile(r"[+-]?(\d{1,20}(\.\d{0,20})?|\.\d{1,20})")
@@ -49,7 +50,7 @@ class Attributes:
         return math.lcm(1, *(divisions.numerator for _, divisions in self.divisions))
 
 
-def read_attributes(events: Events) -> Attributes:
+def read_attributes(events: Events, notices: list[str]) -> Attributes:
     """Return all that the `attributes` elements say.
 
     Raises
@@ -69,7 +70,18 @@ def read_attributes(events: Events) -> Attributes:
                         event,
                         f"<{child.tag}> cannot be understood: {error}; export the song again",
                     ) from None
+    odd = [place for place, (_, text, _) in enumerate(said.meters) if not _is_told(text)]
+    if odd:
+        texts = ", ".join(dict.fromkeys(said.meters[place][1] for place in odd[:8]))
+        notices.append(f"meters that are no note values, read as free: {texts}")
+        for place in odd:
+            event, _, length = said.meters[place]
+            said.meters[place] = event, FREE, length
     return said
+
+
+def _is_told(meter: str) -> bool:
+    return meter == FREE or bool(meter_terms(meter))
 
 
 # What converting the text of a wrong element raises.
@@ -83,7 +95,7 @@ def _divisions(said: Attributes, event: int, element: Any) -> None:
     value = Fraction(text) if _DECIMAL.fullmatch(text) else Fraction(0)
     if not 0 < value <= MOST_DIVISIONS:
         raise ValueError(
-            f"it is {text[:40]!r}, and must be a number above 0, at most {MOST_DIVISIONS:,}, that "
+            f"it is {shown(text)}, and must be a number above 0, at most {MOST_DIVISIONS:,}, that "
             "tells how many divisions a quarter note has"
         )
     said.divisions.append((event, value))
@@ -93,15 +105,15 @@ def _time(said: Attributes, event: int, element: Any) -> None:
     beats = [(child.text or "").strip() for child in element.iterchildren("beats")]
     types = [int(child.text) for child in element.iterchildren("beat-type")]
     if element.find("senza-misura") is not None or not beats:
-        said.meters.append((event, "free", Fraction(0)))
+        said.meters.append((event, FREE, Fraction(0)))
         return
     length = Fraction(0)
     for count, unit in zip(beats, types, strict=True):
         length += Fraction(4 * sum(int(part) for part in count.split("+")), unit)
-    if not 0 < length <= MOST_QUARTERS:
+    if not 0 < length <= MOST_BAR:
         raise ValueError(
-            f"a bar of {'+'.join(beats)}/{types[0]}, which is not above 0 and at most "
-            f"{MOST_QUARTERS} quarter notes"
+            f"a bar of {cut_text('+'.join(beats), 20)}/{types[0]}, which is not above 0 and at "
+            f"most {MOST_BAR:g} quarter notes"
         )
     text = " + ".join(f"{count}/{unit}" for count, unit in zip(beats, types, strict=True))
     said.meters.append((event, text, length))
@@ -119,7 +131,10 @@ def _transpose(said: Attributes, event: int, element: Any) -> None:
     chromatic = float(texts.get("chromatic") or 0)
     octaves = int(texts.get("octave-change") or 0)
     staff = int(element.get("number") or 0)
-    said.transposes.append((event, staff, round(chromatic) + 12 * octaves))
+    semitones = round(chromatic) + 12 * octaves
+    if abs(semitones) > MOST_TRANSPOSE:
+        raise ValueError(f"{semitones} semitones; it moves by {MOST_TRANSPOSE} at most")
+    said.transposes.append((event, staff, semitones))
 
 
 def _staff_details(said: Attributes, event: int, element: Any) -> None:
@@ -134,6 +149,10 @@ def _staff_details(said: Attributes, event: int, element: Any) -> None:
         )
     if strings:  # staff lines are numbered from the bottom, the lowest string
         opened = tuple(strings[line] for line in sorted(strings, reverse=True))
+        if len(opened) > MOST_STRINGS or not all(0 <= pitch <= 127 for pitch in opened):
+            raise ValueError(
+                f"a tuning of {len(opened)} strings; one to {MOST_STRINGS} can be told, C-1 to G9"
+            )
         said.tunings.append((event, staff, opened))
     capo = element.findtext("capo")
     if capo is not None:

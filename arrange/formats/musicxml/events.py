@@ -15,7 +15,8 @@ from typing import Any
 
 import numpy as np
 
-from arrange.errors import ReadError
+from arrange.errors import ReadError, cut_text
+from arrange.limits import MOST_TEXT
 
 Array = np.ndarray[Any, Any]
 
@@ -211,6 +212,6 @@ def collect_events(root: Any, name: str) -> Events:
         root,
         np.array(codes, dtype=np.int8),
         np.array(values, dtype=np.int32),
-        [(text or "").strip() for text in texts],
+        [cut_text((text or "").strip(), MOST_TEXT) for text in texts],
         kept,
     )

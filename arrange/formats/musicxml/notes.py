@@ -115,7 +115,8 @@ def note_columns(
     sources = _sources(events, heads)
     empty = sounding & (duration == 0) & ~grace
     if empty.any():
-        notices.append(f"{int(empty.sum())} notes have no duration: kept, without any")
+        notices.append(f"{int(empty.sum())} notes have no duration: read as grace notes")
+        columns["grace"] = columns["grace"] | empty
     columns = {name: column[sounding] for name, column in columns.items()}
     return columns, events.texts[1:], sources, staff[sounding]
 

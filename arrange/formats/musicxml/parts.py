@@ -7,9 +7,11 @@ from typing import Any
 
 import numpy as np
 
+from arrange.errors import cut_text
 from arrange.formats.instruments import instrument_drive, instrument_family, unique_labels
 from arrange.formats.musicxml.attributes import Attributes
 from arrange.formats.musicxml.events import Array, Events
+from arrange.limits import MOST_FRETS, MOST_LEVEL, MOST_STRINGS, MOST_TEXT
 from arrange.necks import STANDARD_TUNINGS
 
 DRIVEN = ("edge", "overdriven", "distorted")  # what the words of a drive are, as a parts table's
@@ -54,6 +56,9 @@ def read_parts(
         or "Part"
         for entry, part in zip(entries, parts, strict=True)
     ]
+    long = sum(len(name) == MOST_TEXT and name.endswith("...") for name in names)
+    if long:
+        notices.append(f"names of parts are cut to {MOST_TEXT} characters: {long}")
     labels = unique_labels(names)
     columns: dict[str, list[Any]] = {
         name: []
@@ -92,7 +97,8 @@ def read_parts(
         columns["player"].append(entry.get("player-name"))
         volumes.append(_volume(entry.get("volume")))
     loudest = max((volume for volume in volumes if volume), default=1.0)
-    columns["level"] = [20 * math.log10(v / loudest) if v else 0.0 for v in volumes]
+    levels = [20 * math.log10(v / loudest) if v else 0.0 for v in volumes]
+    columns["level"] = [max(level, -MOST_LEVEL) for level in levels]
     return columns
 
 
@@ -115,7 +121,7 @@ def _entry(element: Any) -> dict[str, str]:
     for child in element.iter(*_ENTRY):
         text = " ".join((child.text or "").split())
         if text:
-            texts.setdefault(child.tag, text)
+            texts.setdefault(child.tag, cut_text(text, MOST_TEXT))
     return texts
 
 
@@ -175,6 +181,19 @@ def settle_strings(
             if count:
                 _settle_part(columns, index, (count, from_capo, from_nut), counts_from, notices)
     notes["fret"] = fret + np.where(fret >= 0, counts_from[part], 0)
+    _leave_out_odd_strings(notes, notices)
+
+
+def _leave_out_odd_strings(notes: dict[str, Array], notices: list[str]) -> None:
+    string, fret = notes["string"], notes["fret"]
+    odd = ((string != -1) & ((string < 1) | (string > MOST_STRINGS))) | (fret > MOST_FRETS)
+    odd |= fret < -1
+    if odd.any():
+        notices.append(
+            f"strings beyond {MOST_STRINGS} and frets beyond {MOST_FRETS} are left out; the pitch "
+            f"is kept: {int(odd.sum())}"
+        )
+        notes["string"], notes["fret"] = np.where(odd, -1, string), np.where(odd, -1, fret)
 
 
 def _settle_part(

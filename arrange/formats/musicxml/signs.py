@@ -27,7 +27,7 @@ _NOTE_VALUES = {
     "32nd": 0.125,
     "64th": 0.0625,
 }
-_MOST_TEMPO = 2000.0  # quarter notes a minute
+_MOST_DEGREES = 24  # of a chord; as often added and as often taken away as there are notes
 _ACCIDENTALS: dict[float, str] = {-2: "bb", -1: "b", 0: "", 1: "#", 2: "##"}
 _DOUBLE_BARS = ("light-light", "light-heavy", "heavy-light", "heavy-heavy")
 
@@ -47,14 +47,14 @@ def read_tempos(events: Events, timing: Timing) -> list[tuple[int, int, float]]:
     told = set()  # directions whose sound says how fast
     for event, element in events.elements("sound"):
         tempo = number(element.get("tempo"))
-        if 0 < tempo <= _MOST_TEMPO:
+        if tempo > 0:
             tempos[_place(timing, event, element)] = tempo
             told.add(element.getparent())
     for event, element in events.elements("metronome"):
         tempo = _metronome(element)
         place = int(timing.bar[event]), int(timing.offset[event])
         direction = next(element.iterancestors("direction"), None)
-        if 0 < tempo <= _MOST_TEMPO and direction not in told:
+        if tempo > 0 and direction not in told:
             tempos.setdefault(place, tempo)
     return [(bar, offset, tempo) for (bar, offset), tempo in sorted(tempos.items())]
 
@@ -162,7 +162,7 @@ def _harmony(element: Any) -> Chord | str:
         root = _numeral_root(children.get("numeral"))
     if root is None:
         return "they name no root by letter"
-    degrees = []
+    degrees: list[Degree] = []
     for degree in element.iterchildren("degree"):
         texts = first_texts(degree)
         value = number(texts.get("degree-value"))
@@ -172,6 +172,8 @@ def _harmony(element: Any) -> Chord | str:
         if how not in ("add", "alter", "subtract"):
             return f"a degree of type {how!r}"
         shift = number(texts.get("degree-alter") or "0")
+        if len(degrees) == _MOST_DEGREES:
+            return f"more than {_MOST_DEGREES} degrees"
         degrees.append(Degree(int(value), round(shift) if shift == shift else 0, how))
     inversion = number(children["inversion"].text if "inversion" in children else "0")
     text = kind_element.get("text") if kind_element is not None and kind == "other" else None
@@ -281,8 +283,11 @@ def _jumps(element: Any, bar: int, put: Any) -> None:
         signs["fine"] = True
     if element.get("forward-repeat") == "yes":
         signs["forward"] = True
-    if signs.keys() & {"dal_segno", "to_coda", "da_capo", "fine"} and element.get("time-only"):
-        signs["times"] = tuple(int(n) for n in re.findall(r"\d{1,4}", element.get("time-only")))
+    times = tuple(int(n) for n in re.findall(r"\d{1,4}", element.get("time-only") or ""))
+    if times and signs.keys() & {"to_coda", "fine"}:
+        signs["times"] = times
+    if times and signs.keys() & {"dal_segno", "da_capo"}:
+        signs["jump_times"] = times
     if signs:
         put(bar, **signs)
 
@@ -304,11 +309,15 @@ def _written_jumps(events: Events, timing: Timing, bars: list[Bar], put: Any) ->
     for event in events.at("segno").tolist():
         if not bars[timing.bar[event]].segno and _in_direction(events, event):
             put(int(timing.bar[event]), segno="segno")
-    codas = [int(timing.bar[e]) for e in events.at("coda").tolist() if _in_direction(events, e)]
-    if codas and not any(b.coda for b in bars):
-        put(max(codas), coda="coda")  # the last coda sign is the coda; one before leads to it
-        if min(codas) < max(codas) and not any(b.to_coda for b in bars):
-            put(min(codas), to_coda="coda")
+    codas = {int(timing.bar[e]) for e in events.at("coda").tolist() if _in_direction(events, e)}
+    codas |= {bar for bar, signs in enumerate(bars) if signs.coda}
+    if codas:
+        *leaving, last = sorted(codas)  # the last one is the coda; those before lead to it
+        put(last, coda=bars[last].coda or "coda")
+        for bar in leaving:
+            put(bar, coda="")
+        if leaving and not any(b.to_coda for b in bars):
+            put(leaving[0], to_coda="coda")
 
 
 def _in_direction(events: Events, event: int) -> bool:

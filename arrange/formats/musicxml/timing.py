@@ -14,10 +14,11 @@ from fractions import Fraction
 
 import numpy as np
 
+from arrange.errors import shown
 from arrange.formats.musicxml.attributes import Attributes
 from arrange.formats.musicxml.events import CODE, Array, Events, among, number
+from arrange.limits import MOST_BAR
 
-MOST_TICKS = 2**31  # of one duration; a whole note on the finest grid has some 10**7
 MOST_GRID = 10**8
 
 _MOVES = among("note", "backup", "forward")
@@ -76,19 +77,21 @@ def read_timing(events: Events, said: Attributes, notices: list[str]) -> Timing:
     if not said.divisions and len(durations):
         notices.append("no divisions are given: durations are read as quarter notes")
     amount = told * factor[durations]
-    bad = ~(amount >= 0) | (amount > MOST_TICKS)
+    bad = ~(amount >= 0) | (amount > MOST_BAR * ticks)
     if bad.any():
         event = durations[np.argmax(bad)]
         text = events.texts[events.values[event]]
         raise events.refuse(
-            event, f"a <duration> of {text!r}; it must be a number, not negative and not absurd"
+            event,
+            f"a <duration> of {shown(text)}; it must be a number, not negative, of at most "
+            f"{MOST_BAR:g} quarter notes",
         )
     duration = np.zeros(len(events.codes), dtype=np.int64)
     duration[events.container[durations]] = np.rint(amount).astype(np.int64)
 
     advance = np.where(_moves(events), duration, 0)
     advance[events.codes == CODE["backup"]] *= -1
-    offset, measure_lengths = _cursor(events, advance, notices)
+    offset, measure_lengths = _cursor(events, advance, ticks, notices)
     bar_of_measure, numbers = _bars(events, notices)
     meters, nominal = _meters(events, said, bar_of_measure, len(numbers), ticks, notices)
     metered = np.array([meter != "free" for meter in meters])
@@ -138,7 +141,7 @@ def _moves(events: Events) -> Array:
     return moves
 
 
-def _cursor(events: Events, advance: Array, notices: list[str]) -> tuple[Array, Array]:
+def _cursor(events: Events, advance: Array, ticks: int, notices: list[str]) -> tuple[Array, Array]:
     """Each event's offset in its measure, and each measure's length, in ticks."""
     heads = events.at("measure")
     if not len(heads):
@@ -162,6 +165,13 @@ def _cursor(events: Events, advance: Array, notices: list[str]) -> tuple[Array, 
         more = f"; so in {len(early) - 1} more measures" if len(early) > 1 else ""
         notices.append(f"{where}; read as going back to its start{more}")
     lengths = np.maximum.reduceat(np.where(events.measure >= 0, ends, 0), heads)
+    long = np.flatnonzero(lengths > MOST_BAR * ticks)
+    if len(long):
+        raise events.refuse(
+            heads[long[0]],
+            f"its notes and rests last {lengths[long[0]] / ticks:,.0f} quarter notes; a bar has "
+            f"{MOST_BAR:g} at most",
+        )
     return offset, np.maximum(lengths, 0)
 
 

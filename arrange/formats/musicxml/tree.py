@@ -2,28 +2,18 @@
 
 from __future__ import annotations
 
-import io
-import lzma
 import re
-import zipfile
-import zlib
-from pathlib import PurePosixPath
 from typing import Any
 
 from lxml import etree
 
-from arrange.errors import ReadError
-from arrange.formats.files import MOST_BYTES
+from arrange.errors import ReadError, cut_text, shown
+from arrange.formats.musicxml.unpacking import PARSER_OPTIONS, unpack
 
-_PARSER_OPTIONS: dict[str, Any] = {
-    "resolve_entities": False,
-    "no_network": True,
-    "load_dtd": False,
-    "huge_tree": False,
-    "remove_blank_text": True,
-    "remove_comments": True,
-    "remove_pis": True,
-}
+# Of elements, two or three to each. A note takes some twenty, and a song has half a million notes
+# at most; a small element takes a hundred times its size in memory.
+_MOST_TAGS = 10_000_000
+_MOST_TOLD = 120  # characters of what the parser says
 
 
 def parse_score(data: bytes, name: str) -> Any:
@@ -35,8 +25,10 @@ def parse_score(data: bytes, name: str) -> Any:
         If the bytes are no MusicXML, or damaged (with line and column), or define entities.
     """
     if data.startswith(b"PK"):
-        data = _unzip(data, name)
-    parser = etree.XMLParser(**_PARSER_OPTIONS)
+        data = unpack(data, name)
+    if data.count(b"<") > _MOST_TAGS:
+        raise ReadError(f"it has more than {_MOST_TAGS:,} tags, as no score has", file=name)
+    parser = etree.XMLParser(**PARSER_OPTIONS)
     try:
         root: Any = etree.fromstring(data, parser)
     except etree.XMLSyntaxError as error:
@@ -48,13 +40,16 @@ def parse_score(data: bytes, name: str) -> Any:
             column=column,
         ) from None
     except (ValueError, LookupError) as error:
-        raise ReadError(f"no XML can be read from it: {error}", file=name) from None
+        raise ReadError(
+            f"no XML can be read from it: {cut_text(str(error), _MOST_TOLD)}", file=name
+        ) from None
     _refuse_entities(root, name)
     if root.tag == "score-timewise":
         return _partwise(root)
     if root.tag != "score-partwise":
         raise ReadError(
-            f"this is XML, but its first element is <{root.tag}>, not <score-partwise> or "
+            f"this is XML, but its first element is <{cut_text(root.tag, 40)}>, not "
+            "<score-partwise> or "
             "<score-timewise>; export the song as MusicXML",
             file=name,
             line=root.sourceline,
@@ -81,7 +76,7 @@ def _told(message: str) -> str:
         )
     if re.search("excessive depth|huge text|resource limit|too long", message, re.I):
         return "an element in it is absurdly deep or long; export the song again"
-    return f"not well-formed XML: {message}; export the file again"
+    return f"not well-formed XML: {cut_text(message, _MOST_TOLD)}; export the file again"
 
 
 def _refuse_entities(root: Any, name: str) -> None:
@@ -95,7 +90,7 @@ def _refuse_entities(root: Any, name: str) -> None:
     if declared or used is not None:
         entity = declared[0] if declared else used.name
         raise ReadError(
-            f"it uses the XML entity {entity!r}, which is not read, for safety; "
+            f"it uses the XML entity {shown(entity)}, which is not read, for safety; "
             "export the song again without it",
             file=name,
             line=None if used is None else used.sourceline,
@@ -117,52 +112,3 @@ def _partwise(root: Any) -> Any:
             parts[name].append(part)
     root.tag = "score-partwise"
     return root
-
-
-# What unpacking a damaged file raises; ValueError where a name in it is no UTF-8.
-_DAMAGED = (
-    zipfile.BadZipFile, zlib.error, lzma.LZMAError, EOFError, OSError, RuntimeError, ValueError,
-)  # fmt: skip
-
-
-def _unzip(data: bytes, name: str) -> bytes:
-    """The score inside a compressed file: where META-INF/container.xml says it lies."""
-    try:
-        with zipfile.ZipFile(io.BytesIO(data)) as archive:
-            container = _member(archive, "META-INF/container.xml", name)
-            return _member(archive, _root_file(container, name), name)
-    except ReadError:
-        raise
-    except _DAMAGED as error:
-        raise ReadError(
-            f"the compressed file is damaged ({error}); export it again", file=name
-        ) from None
-
-
-def _member(archive: zipfile.ZipFile, member: str, name: str) -> bytes:
-    if member not in archive.namelist():
-        held = ", ".join(archive.namelist()[:5]) or "nothing"
-        raise ReadError(
-            f"the compressed file has no {member}; it holds {held}. Export it again as MusicXML",
-            file=name,
-        )
-    claimed = archive.getinfo(member).file_size  # which may be a lie: reading stops there too
-    with archive.open(member) as stream:
-        content = b"" if claimed > MOST_BYTES else stream.read(MOST_BYTES + 1)
-    if max(claimed, len(content)) > MOST_BYTES:
-        raise ReadError(f"{member} unpacks to more than {MOST_BYTES >> 20} MB", file=name)
-    return content
-
-
-def _root_file(container: bytes, name: str) -> str:
-    try:
-        root = etree.fromstring(container, etree.XMLParser(**_PARSER_OPTIONS))
-    except etree.XMLSyntaxError as error:
-        raise ReadError(f"META-INF/container.xml is damaged: {error.msg}", file=name) from None
-    path = next((element.get("full-path") for element in root.iter("{*}rootfile")), None)
-    if not path:
-        raise ReadError("META-INF/container.xml names no score; export it again", file=name)
-    inner = PurePosixPath(path)
-    if inner.is_absolute() or ".." in inner.parts or "\\" in path:
-        raise ReadError(f"META-INF/container.xml points outside the file, to {path!r}", file=name)
-    return str(inner)

@@ -6,7 +6,8 @@ without repeat signs; printed measure numbers are not kept. Decisions:
 - A part whose notes all have a string and a fret, on a known tuning, gets **one tablature
   staff**. A second staff with the same notes would make every note stand twice in the file:
   larger, and counted twice by whoever reads both staves. Any other part gets one staff with a
-  usual clef; its tuning, strings and frets are told there too.
+  usual clef; its tuning, strings and frets are told there too. Keys whose voices lie on both
+  sides of middle C get two staves, as a pianist reads them; a voice stays on one of them.
 - Frets are counted from the capo, as MusicXML says; the table counts from the nut.
 - Notes keep their voice. What overlaps in one voice without being a chord goes into further
   voices. A part with one unnamed voice names none.
@@ -24,7 +25,6 @@ What the file cannot hold comes back as sentences.
 from __future__ import annotations
 
 import os
-import re
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -38,14 +38,22 @@ from arrange.errors import ArrangeError
 from arrange.formats.files import whole_file
 from arrange.formats.musicxml.writing_durations import find_divisions
 from arrange.formats.musicxml.writing_elements import add, told
-from arrange.formats.musicxml.writing_layers import Cell, Layer, Tone, cells_of, layers_of
+from arrange.formats.musicxml.writing_layers import (
+    Cell,
+    Layer,
+    Tone,
+    cells_of,
+    layers_of,
+    put_on_two_staves,
+)
 from arrange.formats.musicxml.writing_notes import Staff, accidentals_of, move, write_cell
 from arrange.formats.musicxml.writing_parts import (
+    MIDDLE_C,
     Part,
     ids_of,
     is_tab,
     parts_of,
-    write_clef,
+    write_clefs,
     write_entry,
     write_strings,
     write_transpose,
@@ -58,6 +66,7 @@ from arrange.formats.musicxml.writing_signs import (
     write_words,
 )
 from arrange.formats.musicxml.writing_tones import tones_of
+from arrange.meters import meter_quarters, meter_terms
 from arrange.pitch import key_fifths, key_name
 from arrange.tables import Song
 
@@ -65,7 +74,6 @@ _DOCTYPE = (
     '<!DOCTYPE score-partwise PUBLIC "-//Recordare//DTD MusicXML 4.0 Partwise//EN"'
     ' "http://www.musicxml.org/dtds/partwise.dtd">'
 )
-_METER = re.compile(r"([1-9]\d{0,3}(?:\+[1-9]\d{0,3})*)/([1-9]\d{0,3})")
 # Sections that the reader names by itself, where nothing is written.
 _UNNAMED, _BEFORE_THE_FIRST = "Song", "Start"
 _SAME_TEMPO = 1e-9  # a share: a mean over a bar is as exact as its arithmetic
@@ -88,7 +96,8 @@ def write_musicxml(song: Song, path: str | os.PathLike[str]) -> tuple[str, ...]:
     Raises
     ------
     ArrangeError
-        If the song has no part, or the path asks for a compressed file.
+        If the song has no part, a note is written below C0 or above B9, or the path asks for a
+        compressed file.
     """
     path = Path(path)
     if path.suffix.lower() == ".mxl":
@@ -165,9 +174,6 @@ class _Page:
 def _page(song: Song, notices: list[str]) -> _Page:
     measures, notes = song.measures, song.notes
     meters = measures["meter"].tolist()
-    odd = sorted({meter for meter in meters if meter != "free" and not _terms(meter)})
-    if odd:
-        notices.append(f"no meters, and written as free: {', '.join(odd)}")
     lines = np.append(measures["onset"].to_numpy(), song.duration)
     beats = [_beat(meter) for meter in meters]
     bar_of_note = np.clip(notes["measure"].to_numpy() - 1, 0, len(measures) - 1)
@@ -192,7 +198,7 @@ def _page(song: Song, notices: list[str]) -> _Page:
         divisions,
         starts,
         [max(round(beat * divisions), 1) for beat in beats],
-        [round(_full(meter) * divisions) for meter in meters],
+        [round(meter_quarters(meter) * divisions) for meter in meters],
         meters,
         [key if isinstance(key, str) else None for key in measures["key"].tolist()],
         measures["tempo"].tolist(),
@@ -201,22 +207,11 @@ def _page(song: Song, notices: list[str]) -> _Page:
     )
 
 
-def _terms(meter: str) -> list[tuple[str, str]]:
-    """Beats and beat type of each term of a meter; none where it is no meter."""
-    found = [_METER.fullmatch(term) for term in meter.split(" + ")]
-    return [(term[1], term[2]) for term in found if term] if all(found) else []
-
-
 def _beat(meter: str) -> float:
     """The beat in quarter notes: a dotted note in 6/8, 9/8, 12/8, else at most a quarter."""
-    terms = _terms(meter)
-    unit = 4 / int(terms[0][1]) if terms else 1.0
+    terms = meter_terms(meter)
+    unit = 4 / terms[0][1] if terms else 1.0
     return 3 * unit if _is_compound(meter) else min(unit, 1.0)
-
-
-def _full(meter: str) -> float:
-    """The length of a full bar in quarter notes, 0 where the meter is free."""
-    return sum(4 * sum(map(int, beats.split("+"))) / int(unit) for beats, unit in _terms(meter))
 
 
 def _is_compound(meter: str) -> bool:
@@ -265,11 +260,12 @@ def _write_part(
     element.tail = "\n"
     staff = Staff(part.transpose, is_tab(part, tones))
     layers = layers_of(tones, page.starts)
+    staves = 1 + (part.family == "keys" and put_on_two_staves(layers, MIDDLE_C))
     for bar in range(len(page.meters)):
         measure = add(element, "measure", attributes={"number": str(bar + 1)})
         measure.text = measure.tail = "\n"
         staff.key = _written_key(page.keys[bar], part.transpose)
-        _write_attributes(measure, page, bar, part, tones, staff)
+        _write_attributes(measure, page, bar, part, tones, staff, staves)
         if bar == 0:
             _write_player_words(measure, part)
         if leads:
@@ -288,7 +284,13 @@ def _written_key(key: str | None, transpose: int) -> str | None:
 
 
 def _write_attributes(
-    measure: Any, page: _Page, bar: int, part: Part, tones: list[Tone], staff: Staff
+    measure: Any,
+    page: _Page,
+    bar: int,
+    part: Part,
+    tones: list[Tone],
+    staff: Staff,
+    staves: int,
 ) -> None:
     new_key = page.keys[bar] != page.keys[bar - 1] if bar else page.keys[bar] is not None
     new_meter = not bar or page.meters[bar] != page.meters[bar - 1]
@@ -305,13 +307,13 @@ def _write_attributes(
             add(key, "mode", staff.key.partition(" ")[2])
     if new_meter:
         time = add(attributes, "time")
-        for beats, unit in _terms(page.meters[bar]):
+        for beats, unit in meter_terms(page.meters[bar]):
             add(time, "beats", beats)
             add(time, "beat-type", unit)
         if not len(time):
             add(time, "senza-misura")
     if bar == 0:
-        write_clef(attributes, part, tones)
+        write_clefs(attributes, part, tones, staves=staves)
         write_strings(attributes, part, is_tab=staff.is_tab)
         write_transpose(attributes, part)
 
@@ -344,9 +346,6 @@ def _write_bar(
 ) -> None:
     """Add the notes and rests of a bar, layer by layer, and its chord symbols to the first."""
     length = page.starts[bar + 1] - page.starts[bar]
-    present = [layer for layer in layers if bar in layer.bars] or layers[:1]
-    pieces = {layer.voice: layer.bars.get(bar, []) for layer in present}
-    accidentals = accidentals_of((piece for own in pieces.values() for piece in own), staff)
     waiting = chords[::-1]
 
     def write_chords(until: int, at: int) -> None:
@@ -354,16 +353,23 @@ def _write_bar(
             offset, chord = waiting.pop()
             write_harmony(measure, chord, offset - at, -staff.transpose, staff.key)
 
-    for place, (voice, own) in enumerate(pieces.items()):
-        if place and length:
-            move(measure, "backup", length)
-        cells = cells_of(own, length, page.divisions, page.beats[bar], with_rests=place == 0)
-        if not own and 0 < length == page.full[bar]:
-            cells = [Cell(0, length, None, is_bar=True)]
-        for cell in cells:
-            write_chords(cell.offset + max(cell.length, 1), cell.offset)
-            write_cell(measure, cell, voice, staff, accidentals)
-        write_chords(length + 1, length)
+    is_begun = False
+    for staff.number in sorted({layer.staff for layer in layers}):
+        on_staff = [layer for layer in layers if layer.staff == staff.number]
+        present = [layer for layer in on_staff if bar in layer.bars] or on_staff[:1]
+        pieces = {layer.voice: layer.bars.get(bar, []) for layer in present}
+        accidentals = accidentals_of((piece for own in pieces.values() for piece in own), staff)
+        for place, (voice, own) in enumerate(pieces.items()):
+            if is_begun and length:
+                move(measure, "backup", length)
+            is_begun = True
+            cells = cells_of(own, length, page.divisions, page.beats[bar], with_rests=place == 0)
+            if not own and 0 < length == page.full[bar]:
+                cells = [Cell(0, length, None, is_bar=True)]
+            for cell in cells:
+                write_chords(cell.offset + max(cell.length, 1), cell.offset)
+                write_cell(measure, cell, voice, staff, accidentals)
+            write_chords(length + 1, length)
 
 
 def _write_barline(measure: Any, page: _Page, bar: int) -> None:

@@ -22,9 +22,10 @@ _MOST_DENOMINATOR = 20_000
 # quintuplets and septuplets.
 _FALLBACK_DIVISIONS = 32 * 9 * 5 * 7
 
-# MusicXML note-type-value, from 16 quarter notes down, each half of the one before.
+# MusicXML note-type-value, from 16 quarter notes down, each half of the one before. Its 512th and
+# 1024th are left out: partitura knows neither, and lengths that need them come of rounding.
 _TYPES = ("long", "breve", "whole", "half", "quarter", "eighth", "16th", "32nd", "64th", "128th",
-          "256th", "512th", "1024th")  # fmt: skip
+          "256th")  # fmt: skip
 _LONGEST = 16
 # Of which lengths a tuplet tells: so many in the time of so many.
 _TUPLETS = {1: (1, 1), 3: (3, 2), 5: (5, 4), 7: (7, 4), 9: (9, 8)}

@@ -9,6 +9,7 @@
 
 from __future__ import annotations
 
+import math
 from bisect import bisect_right
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -72,10 +73,11 @@ class Piece:
 
 @dataclass(slots=True, eq=False)
 class Layer:
-    """Strikes that follow each other, by bar."""
+    """Strikes that follow each other, by bar; `staff` is 1 or 2 where the part has two."""
 
     voice: str
     end: int = 0
+    staff: int = 0
     bars: dict[int, list[Piece]] = field(default_factory=dict)
 
 
@@ -182,6 +184,31 @@ def _named(by_voice: Mapping[str, list[Layer]]) -> list[Layer]:
             layer.voice = str(free)
     layers = [layer for layers in by_voice.values() for layer in layers]
     return sorted(layers, key=lambda layer: _voice_order(layer.voice))
+
+
+def put_on_two_staves(layers: Sequence[Layer], middle: float) -> bool:
+    """Give each layer a staff by its mean pitch in time, the upper from `middle` on.
+
+    Nothing is changed, and False returned, where all lie on one side.
+    """
+    staves = [1 if _mean_pitch(layer, middle) >= middle else 2 for layer in layers]
+    if len(set(staves)) < 2:
+        return False
+    for layer, staff in zip(layers, staves, strict=True):
+        layer.staff = staff
+    return True
+
+
+def _mean_pitch(layer: Layer, otherwise: float) -> float:
+    pieces = [piece for own in layer.bars.values() for piece in own]
+    told = [
+        (tone.pitch, max(piece.length, 1))
+        for piece in pieces
+        for tone in piece.tones
+        if not math.isnan(tone.pitch)
+    ]
+    weight = sum(length for _, length in told)
+    return sum(pitch * length for pitch, length in told) / weight if told else otherwise
 
 
 def _is_number(voice: str) -> bool:

@@ -39,11 +39,14 @@ class Staff:
         A tablature staff, which needs no accidentals.
     key : str or None
         The written key.
+    number : int
+        1 or 2 where the part has two staves.
     """
 
     transpose: int
     is_tab: bool
     key: str | None = None
+    number: int = 0
 
     def __post_init__(self) -> None:
         self._spellings: dict[tuple[float, str | None], Spelling] = {}
@@ -108,6 +111,7 @@ def write_cell(
         note = add(measure, "note")
         add(note, "rest", attributes={"measure": "yes"} if cell.is_bar else None)
         _write_length(note, cell, voice, "")
+        _write_staff(note, staff)
         if cell.tuplet:
             add(add(note, "notations"), "tuplet", attributes={"type": cell.tuplet})
         note.tail = "\n"
@@ -141,6 +145,11 @@ def _write_length(note: Any, cell: Cell, voice: str, accidental: str, ties: str 
         _write_tuplet(note, value)
 
 
+def _write_staff(note: Any, staff: Staff) -> None:
+    if staff.number:
+        add(note, "staff", staff.number)
+
+
 def _write_tuplet(note: Any, value: Value) -> None:
     ratio = add(note, "time-modification")
     add(ratio, "actual-notes", value.actual)
@@ -165,12 +174,14 @@ def _write_tone(
         add(note, "cue")
     if in_chord:
         add(note, "chord")
-    _write_pitch(note, tone.pitch, staff)
+    is_tied = not (cell.is_first and cell.is_last)
+    _write_pitch(note, tone.pitch, staff, is_tied=is_tied)
     ties = ("" if cell.is_first else "stop ") + ("" if cell.is_last else "start")
     accidental = accidentals.get((tone, cell.offset), "") if cell.is_first else ""
     _write_length(note, cell, voice, accidental, "" if is_cue else ties)
     if "muted" in tone.techniques and not math.isnan(tone.pitch):
         add(note, "notehead", "x")
+    _write_staff(note, staff)
     _write_notations(note, tone, cell, ties, in_chord=in_chord)
     mutes = [
         kind
@@ -182,7 +193,12 @@ def _write_tone(
     note.tail = "\n"
 
 
-def _write_pitch(note: Any, pitch: float, staff: Staff) -> None:
+def _write_pitch(note: Any, pitch: float, staff: Staff, *, is_tied: bool) -> None:
+    """Add the pitch; of tied notes with its alter even where that is 0.
+
+    The natural sign stands at the first of them only, and music21 joins no note with a natural
+    to one without.
+    """
     if math.isnan(pitch):
         unpitched = add(note, "unpitched")
         add(unpitched, "display-step", _MIDDLE_LINE[0])
@@ -191,7 +207,7 @@ def _write_pitch(note: Any, pitch: float, staff: Staff) -> None:
     step, alter, octave = staff.spell(pitch)
     element = add(note, "pitch")
     add(element, "step", step)
-    if alter:
+    if alter or is_tied:
         add(element, "alter", decimal(alter))
     add(element, "octave", octave)
 

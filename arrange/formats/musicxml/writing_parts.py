@@ -21,7 +21,7 @@ _SOUNDS = {
 }
 _DRUM_CHANNEL = 10  # General MIDI
 _CHANNELS = [channel for channel in range(1, 17) if channel != _DRUM_CHANNEL]
-_MIDDLE_C = 60
+MIDDLE_C = 60
 # Semitones within an octave as steps of a scale.
 _DIATONIC = (0, 1, 1, 2, 2, 3, 3, 4, 5, 5, 6, 6)
 
@@ -113,21 +113,33 @@ def is_tab(part: Part, tones: Sequence[Tone]) -> bool:
     )
 
 
-def write_clef(attributes: Any, part: Part, tones: Sequence[Tone]) -> None:
-    """Add the clef that a part is written in.
+def write_clefs(attributes: Any, part: Part, tones: Sequence[Tone], *, staves: int) -> None:
+    """Add the clef that a part is written in; of two staves treble above, bass below."""
+    if staves == 1:
+        _write_clef(attributes, part, tones)
+        return
+    add(attributes, "staves", staves)
+    for number, (sign, line) in enumerate((("G", 2), ("F", 4)), start=1):
+        clef = add(attributes, "clef", attributes={"number": str(number)})
+        add(clef, "sign", sign)
+        add(clef, "line", line)
+
+
+def _write_clef(attributes: Any, part: Part, tones: Sequence[Tone]) -> None:
+    """Add the clef of a part on one staff.
 
     Tablature where `is_tab`; else treble for guitars, bass clef for basses, percussion for what
     has no pitch, and for others the one that their written notes lie in.
     """
     pitches = sorted(tone.pitch for tone in tones if not math.isnan(tone.pitch))
-    middle = pitches[len(pitches) // 2] - part.transpose if pitches else _MIDDLE_C
+    middle = pitches[len(pitches) // 2] - part.transpose if pitches else MIDDLE_C
     clef = add(attributes, "clef")
     if is_tab(part, tones):
         add(clef, "sign", "TAB")
         add(clef, "line", max(len(part.tuning) - 1, 1))
     elif not pitches and (tones or part.family == "drums"):
         add(clef, "sign", "percussion")
-    elif part.family == "guitar" or (part.family != "bass" and middle >= _MIDDLE_C):
+    elif part.family == "guitar" or (part.family != "bass" and middle >= MIDDLE_C):
         add(clef, "sign", "G")
         add(clef, "line", 2)
     else:

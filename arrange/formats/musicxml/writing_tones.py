@@ -10,11 +10,13 @@ from typing import Any
 
 import numpy as np
 
+from arrange.errors import ArrangeError, shown
 from arrange.formats.musicxml.events import Array
 from arrange.formats.musicxml.writing_elements import told
 from arrange.formats.musicxml.writing_layers import Tone, join_leading
 from arrange.formats.musicxml.writing_notes import HIGHEST, LOWEST
 from arrange.formats.written import TECHNIQUES
+from arrange.pitch import note_name
 from arrange.tables import Song
 
 _ID = re.compile(r"[A-Za-z_][A-Za-z0-9_.-]*")  # the ASCII part of an XML name
@@ -46,17 +48,14 @@ def tones_of(
     row_of = {part: row for row, part in enumerate(song.parts["part"])}
     part = notes["part"].map(row_of).to_numpy(dtype=np.int64)
     changed: Counter[str] = Counter()
-    keep = _kept(song, onset, grace, pitch, part, starts[-1], changed)
-    timeless = keep & (end <= onset) & ~grace
+    _check_written(song, pitch, part)
+    timeless = (end <= onset) & ~grace
     changed["notes without a duration are written as grace notes"] += int(timeless.sum())
     grace = grace | timeless
-    late = keep & (end > starts[-1])
-    changed["notes that outlast the last bar end with it"] += int(late.sum())
     end = np.where(grace, onset, np.minimum(end, starts[-1]))
 
     rank = np.where(grace, -2.0, np.nan_to_num(pitch, nan=-1.0))  # grace notes keep their order
     order = np.lexsort((rank, ~grace, bar, onset))
-    order = order[keep[order]]
     told_notes = notes.iloc[order]
     columns = (
         *(column[order].tolist() for column in (part, onset, end, bar, pitch)),
@@ -88,22 +87,18 @@ def _bars(onset: Array, grace: Array, measure: Array, starts: Array) -> Array:
     return np.where(grace & inside, own, bar)
 
 
-def _kept(
-    song: Song,
-    onset: Array,
-    grace: Array,
-    pitch: Array,
-    part: Array,
-    end: int,
-    changed: Counter[str],
-) -> Array:
-    """Which notes the file can hold."""
-    outside = (onset < 0) | np.where(grace, onset > end, onset >= end)
-    changed["notes outside the bars are left out"] += int(outside.sum())
+def _check_written(song: Song, pitch: Array, part: Array) -> None:
+    """Refuse notes that MusicXML's octaves 0 to 9 cannot tell, rather than lose them."""
     written = pitch - song.parts["transpose"].to_numpy()[part]
-    off = ((written < LOWEST) | (written > HIGHEST)) & ~outside
-    changed["notes written below C0 or above B9 are left out"] += int(off.sum())
-    return ~(outside | off)
+    off = (written < LOWEST) | (written > HIGHEST)
+    if off.any():
+        row = int(np.argmax(off))
+        raise ArrangeError(
+            f"measure {song.notes['measure'].iloc[row]}: {note_name(pitch[row])} of "
+            f"{shown(song.notes['part'].iloc[row])} would be written below C0 or above B9, which "
+            f"MusicXML cannot tell ({int(off.sum())} such notes); move them by octaves, or write "
+            "another format"
+        )
 
 
 def _frets(song: Song, fret: Any, part: Array, changed: Counter[str]) -> list[int]:

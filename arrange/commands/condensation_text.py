@@ -1,0 +1,63 @@
+"""A condensation as text for a terminal: section by section who plays what, and what it costs."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterator
+from typing import Any
+
+from arrange.condensing import Condensation
+
+WIDTH = 100  # columns of a line
+_NOTHING = 0.005  # seconds of worth, below which nothing is lost
+_DEEPER = "      "
+
+
+def wrapped(text: str, indent: str = "") -> str:
+    """Return a text in lines of at most ``WIDTH``, those behind the first further in."""
+    return textwrap.fill(
+        text, WIDTH, initial_indent=indent, subsequent_indent=indent + _DEEPER[len(indent) :],
+        break_on_hyphens=False,
+    )  # fmt: skip
+
+
+def condensation_text(result: Condensation) -> Iterator[str]:
+    """Yield each section with who plays what and why, what is lost and where to hear it, and the
+    next best choice with what it would cost.
+    """
+    yield wrapped(
+        "How much a layer adds is given in seconds: how long something of it is heard that nothing "
+        "else brings, by its weight."
+    )
+    lost = dict(iter(result.lost.groupby("section")))
+    others = dict(iter(result.alternatives.groupby("section")))
+    for section, rows in result.choices.groupby("section", sort=False):
+        yield str(section)
+        for row in rows.itertuples():
+            taken = f"{row.player} {row.action} {' + '.join(row.layers)}".rstrip()
+            yield wrapped(f"{taken}: {row.reason}", "  ")
+        yield from _lost_lines(lost.get(section))
+        yield _next_best(others.get(section))
+
+
+def _lost_lines(rows: Any) -> Iterator[str]:
+    """What is lost, most of it first; layers that are heard in others all in one line."""
+    if rows is None:
+        yield "  lost: nothing"
+        return
+    is_felt = ~(rows["value"] <= _NOTHING)  # no value is told for single notes left out
+    for row in rows[is_felt].sort_values("value", ascending=False, kind="stable").itertuples():
+        where = f", measures {row.measures}" if row.measures else ""
+        share = f"{row.share:.0%}" if row.share >= 0.01 else "under 1%"
+        much = "" if row.value != row.value else f" ({row.value:.1f} s, {share} of all)"
+        yield wrapped(f"lost: {row.layer}{where}: {row.what}{much}; {row.why}", "  ")
+    heard = rows.loc[~is_felt, "layer"].tolist()
+    if heard:
+        yield wrapped(f"not missed, heard in what is played: {', '.join(heard)}", "  ")
+
+
+def _next_best(rows: Any) -> str:
+    if rows is None:
+        return "  next best: there is no other choice"
+    row = rows.iloc[0]
+    return wrapped(f"next best: {row['choice']}; it would cost {row['costs']:.1f} s", "  ")

@@ -1,0 +1,148 @@
+"""Tables as rows of text between bars ``|``, a line of column names above.
+
+In a cell of text a backslash, a bar and a line break are written ``\\\\``, ``\\p`` and ``\\n``.
+"""
+
+from __future__ import annotations
+
+import re
+from bisect import bisect_left
+from collections.abc import Sequence
+from typing import Any
+
+import pandas as pd
+
+from arrange.errors import ArrangeError, shown
+from arrange.limits import MOST_FRETS
+from arrange.schemas import Column, Table
+from arrange.tables import check_table
+
+Line = tuple[int, str]  # its number, from 1, and what stands in it
+
+_MOST = 10**9  # of any number in a table; what is larger is a slip of the hand
+_WHOLE = re.compile(r"[-+]?[0-9]{1,12}")
+_MARKS = {"\\": "\\", "p": "|", "n": "\n", "r": "\r"}
+_WITHIN = {"capo": (0, MOST_FRETS), "tuning": (0, 127)}  # what a neck can be
+
+
+class Fault(Exception):
+    """Something in one line that is not understood."""
+
+    def __init__(self, line: int, problem: str) -> None:
+        super().__init__(problem)
+        self.line = line
+
+
+def table_lines(frame: pd.DataFrame) -> list[str]:
+    """Return the lines of a table: the names of its columns, then a line a row."""
+    names = list(frame.columns)
+    columns = [[_cell(value) for value in frame[name].tolist()] for name in names]
+    rows = [names, *zip(*columns, strict=True)]
+    return ["  | " + " | ".join(row) + " |" for row in rows]
+
+
+def parse_table(lines: Sequence[Line], table: Table) -> pd.DataFrame:
+    """Return the table that stands in some lines; without a line it has no row.
+
+    Raises
+    ------
+    Fault
+        With the first line that does not hold what the schema asks for.
+    """
+    rows = [_cells(text) for _, text in lines]
+    names = table.names
+    if rows and rows[0] != list(names):
+        raise Fault(lines[0][0], f"the columns are {' | '.join(names)}")
+    values = []
+    for (line, _), row in zip(lines[1:], rows[1:], strict=True):
+        if len(row) != len(names):
+            raise Fault(line, f"{len(row)} columns; a row has {len(names)}, between bars |")
+        try:
+            values.append(
+                [_value(cell, column) for cell, column in zip(row, table.columns, strict=True)]
+            )
+        except ValueError as error:
+            raise Fault(line, str(error)) from None
+    try:
+        return _checked(values, table)
+    except ArrangeError:
+        size, problem = _first_refused(values, table)
+        raise Fault(lines[size][0], problem) from None
+
+
+def _checked(rows: Sequence[Sequence[Any]], table: Table) -> pd.DataFrame:
+    return check_table(pd.DataFrame(rows, columns=table.names, dtype=object), table)
+
+
+def _first_refused(rows: Sequence[Sequence[Any]], table: Table) -> tuple[int, str]:
+    """How many rows it takes until the schema refuses them, and what it says of the last."""
+
+    def problem(size: int) -> str:
+        try:
+            _checked(rows[:size], table)
+        except ArrangeError as error:
+            return str(error)
+        return ""
+
+    size = 1 + bisect_left(range(1, len(rows) + 1), True, key=lambda size: bool(problem(size)))
+    return size, problem(size)
+
+
+def _cell(value: Any) -> str:
+    if value is None or value is pd.NA or value != value:
+        return ""
+    if isinstance(value, bool):
+        return "yes" if value else ""
+    if isinstance(value, tuple):
+        return " ".join(map(str, value))
+    if isinstance(value, float):
+        return str(int(value)) if value.is_integer() else repr(value)
+    text = str(value)
+    for mark, letter in _MARKS.items():
+        text = text.replace(letter, f"\\{mark}")
+    return text
+
+
+def _cells(text: str) -> list[str]:
+    inside = text.strip().removeprefix("|").removesuffix("|")
+    return [cell.strip() for cell in inside.split("|")]
+
+
+def _value(cell: str, column: Column) -> Any:
+    """What a cell says; a ValueError tells what should stand there."""
+    if column.dtype == "bool":
+        if cell not in ("yes", ""):
+            raise ValueError(f"{column.name} {shown(cell)}: write yes, or nothing")
+        return cell == "yes"
+    if not cell:
+        return float("nan") if column.dtype == "float64" else None
+    if column.dtype == "float64":
+        return _number(cell, column)
+    if column.dtype in ("int64", "Int64"):
+        return _whole(cell, column)
+    if column.dtype == "object":
+        return tuple(
+            _number(each, column) if "." in each else _whole(each, column) for each in cell.split()
+        )
+    return re.sub(r"\\([\\pnr])", lambda found: _MARKS[found[1]], cell)
+
+
+def _whole(cell: str, column: Column) -> int:
+    if not _WHOLE.fullmatch(cell):
+        raise ValueError(f"{column.name} {shown(cell)}: a whole number is needed")
+    return int(_in_bounds(int(cell), cell, column))
+
+
+def _number(cell: str, column: Column) -> float:
+    try:
+        number = float(cell)
+    except ValueError:
+        raise ValueError(f"{column.name} {shown(cell)}: a number is needed") from None
+    return _in_bounds(number, cell, column)
+
+
+def _in_bounds(number: float, cell: str, column: Column) -> float:
+    least, most = _WITHIN.get(column.name, column.within or (-_MOST, _MOST))
+    if not least <= number <= most:  # what is no number lies nowhere
+        raise ValueError(f"{column.name} {shown(cell)}: it lies between {least} and {most}")
+    return number

@@ -1,0 +1,211 @@
+"""A chart read line by line into a Song."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from arrange.errors import ChartError, ReadError, cut_text, shown
+from arrange.formats.chart.building import build_score
+from arrange.formats.chart.header import SETTINGS, Part, read_part
+from arrange.formats.chart.pages import written_score
+from arrange.formats.chart.rows import Row, read_row
+from arrange.formats.chart.sections import (
+    Section,
+    Setting,
+    add_block,
+    finish_section,
+    read_heading,
+)
+from arrange.formats.chart.tablature import is_string, is_tab_heading, read_tab
+from arrange.formats.chart.text import Faults, Piece, bare_line, decode, split_lines
+from arrange.formats.written import check_octaves, make_song
+from arrange.limits import MOST_MEASURES, MOST_PARTS, MOST_STRINGS, MOST_TEXT
+from arrange.tables import Song
+
+_MOST_ROWS = 1_000  # that sound together
+
+
+def read_chart(
+    data: bytes,
+    name: str = "",
+    *,
+    played: bool = True,
+    octaves: Mapping[str, int] | None = None,
+    **about: Any,
+) -> Song:
+    """Return the Song in a text chart.
+
+    Parameters
+    ----------
+    data : bytes
+        The file's content, UTF-8.
+    name : str
+        What to call the file in messages.
+    played : bool
+        False keeps the page order instead of playing out repeats.
+    octaves : mapping of part label to int, optional
+        Octaves to move a part by.
+    **about
+        source and fingerprint of the Song.
+
+    Raises
+    ------
+    ChartError
+        If anything in the chart cannot be understood; it tells every fault with its line.
+    ReadError
+        If a part to be moved does not exist, or the repeats ask for too much.
+    """
+    lines = split_lines(decode(data, name))
+    faults = Faults(name, lines)
+    chart = _Chart(faults)
+    chart.read(lines)
+    notices = chart.notices
+    score = build_score(chart.settings, chart.parts, chart.sections, faults, notices)
+    faults.raise_if_any()
+    score.remarks[:0] = [(-1, text) for text in chart.remarks]
+    octaves = octaves or {}
+    check_octaves(octaves, list(chart.parts), name)
+    written = written_score(score, list(chart.parts.values()), octaves)
+    try:
+        return make_song(written, played=played, notices=notices, title=chart.title, **about)
+    except ReadError as error:
+        raise ChartError(error.problem, file=name) from None
+
+
+class _Chart:
+    """What has been read of a chart so far."""
+
+    def __init__(self, faults: Faults) -> None:
+        self.faults = faults
+        self.title = ""
+        self.notices: list[str] = []
+        self.settings: list[Setting] = []
+        self.remarks: list[str] = []  # for all the song
+        self.parts: dict[str, Part] = {}
+        self.sections: list[Section] = []
+        self._open: tuple[Section, Section | None] | None = None
+        self._told = 0  # faults before the open section
+        self._done: dict[str, Section] = {}
+        self._bars = 0
+        self._is_over = False  # it holds more than a chart can
+        self._rows: list[Row] = []  # that stand directly below each other
+
+    def read(self, lines: list[str]) -> None:
+        """Read all lines; a chart needs at least one section, and a part."""
+        at = 0
+        while at < len(lines) and not self.faults.too_many and not self._is_over:
+            at = self._take(lines, at)
+        self._close()
+        start = Piece("", 1, 1)
+        if not self.sections and not self.faults.count:
+            self.faults.add(start, "there is no section in it; write 'section: Verse', and rows "
+                            "of bars below it")  # fmt: skip
+        if not self.parts and not self.faults.count:
+            self.faults.add(start, "there is no part in it; write 'part: Guitar 1; standard "
+                            "tuning' on top")  # fmt: skip
+
+    def _take(self, lines: list[str], at: int) -> int:
+        """Read one line, or one block of tablature; return the number of the next."""
+        line = bare_line(lines[at], at + 1)
+        name, colon, _ = line.text.partition(":")
+        setting = name.strip().lower() if colon and "|" not in name else ""
+        if not line.text:
+            self._flush()
+        elif setting == "remark":
+            self._remark(line.part(len(name) + 1).text)
+        elif setting in SETTINGS:
+            self._flush()
+            self._set(setting, line.part(len(name) + 1))
+        elif is_tab_heading(line):
+            strings = []
+            for number, text in enumerate(lines[at + 1 : at + 2 + MOST_STRINGS], at + 2):
+                string = bare_line(text, number)
+                if not is_string(string):
+                    break
+                strings.append(string)
+            self._add(read_tab(line, strings, self.parts, self.faults))
+            return at + 1 + len(strings)
+        elif "|" in line.text:
+            self._add(read_row(line, self.parts, self.faults))
+        elif setting:
+            self.faults.add(line, f"no setting is called {shown(name.strip())}", name, SETTINGS)
+        else:
+            self.faults.add(line, "this line is neither a setting ('key: Bb major') nor a row "
+                            "('Guitar 1 | x32010 |'); a comment begins with '# '")  # fmt: skip
+        return at + 1
+
+    def _add(self, row: Row | None) -> None:
+        if row is not None and self._open is None:
+            self.faults.add(row.where, "a row stands before the first section; write 'section: "
+                            "Verse' above it")  # fmt: skip
+        elif row is not None and row.cells:
+            self._rows.append(row)
+            if len(self._rows) > _MOST_ROWS:
+                self.faults.add(row.where, f"more than {_MOST_ROWS} rows stand below each other; a "
+                                "blank line begins the next bars")  # fmt: skip
+                self._is_over = True
+
+    def _count(self, where: Piece, bars: int) -> None:
+        self._bars += bars
+        if self._bars > MOST_MEASURES:
+            self.faults.add(where, f"a chart has {MOST_MEASURES} bars at most, as written")
+            self._is_over = True
+
+    def _flush(self) -> None:
+        if self._rows and self._open is not None:
+            add_block(self._open[0], self._rows, self.faults)
+            self._count(self._rows[0].where, len(self._rows[0].cells))
+        self._rows = []
+
+    def _is_too_long(self, value: Piece) -> bool:
+        """Whether a label or another name in a setting is longer than a song's may be; tells it."""
+        for piece in value.split(";"):
+            if len(piece.text) > MOST_TEXT and not piece.text.startswith("numbered "):
+                self.faults.add(piece, f"{shown(piece.text)} has {len(piece.text):,} characters; "
+                                f"{MOST_TEXT} is the most")  # fmt: skip
+                return True
+        return False
+
+    def _set(self, name: str, value: Piece) -> None:
+        if name in ("part", "section") and self._is_too_long(value):
+            return
+        if name == "section":
+            self._close()
+            self._told = self.faults.count
+            self._open = read_heading(value, self._done, self.faults)
+        elif name == "title":
+            self.title = cut_text(value.text, MOST_TEXT)
+            if self.title != value.text:
+                self.notices.append(f"the title is cut to {MOST_TEXT} characters")
+        elif name == "part":
+            part = read_part(value, self.faults)
+            if part is not None and part.label in self.parts:
+                self.faults.add(value, f"a part is called {shown(part.label)} already; give each "
+                                "a label of its own")  # fmt: skip
+            elif part is not None:
+                self.parts[part.label] = part
+                self._is_over = len(self.parts) > MOST_PARTS
+                if self._is_over:
+                    self.faults.add(value, f"a chart has {MOST_PARTS} parts at most")
+        elif self._open is None:
+            self.settings.append(Setting(0, name, value))
+        else:
+            section = self._open[0]
+            section.settings.append(Setting(len(section.bars), name, value))
+
+    def _remark(self, text: str) -> None:
+        own = self.remarks if self._open is None else self._open[0].remarks
+        if text:
+            own.append(text)
+
+    def _close(self) -> None:
+        self._flush()
+        if self._open is not None:
+            is_whole = self.faults.count == self._told
+            section = finish_section(*self._open, self.faults, is_whole=is_whole)
+            self.sections.append(section)
+            self._done[section.label] = section
+            if self._open[1] is not None:
+                self._count(section.where, len(section.bars))
+            self._open = None

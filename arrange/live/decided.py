@@ -1,0 +1,95 @@
+"""A song as the decisions of its log make it, and what has changed in the log since."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from arrange.decisions import Decision, DecisionLog, read_decisions, rebuild
+from arrange.letters import readable
+from arrange.markup import escape_html
+from arrange.tables import Song
+
+
+@dataclass(frozen=True, eq=False)
+class DecidedSong:
+    """A song built again from its source and its log.
+
+    Parameters
+    ----------
+    song : Song
+        With the decisions made.
+    log : DecisionLog
+        As it was read.
+    built : str
+        How many decisions were made, which were not and why.
+    """
+
+    song: Song
+    log: DecisionLog
+    built: str = ""
+
+
+def read_decided(source: Song, path: Path) -> DecidedSong:
+    """Return the song with the decisions of its log made.
+
+    Raises
+    ------
+    ReadError
+        If there is a log that cannot be read.
+    """
+    if not path.exists():
+        return DecidedSong(source, DecisionLog())
+    log = read_decisions(path)
+    built = rebuild(source, log)
+    words = f", {len(built.applied)} of them made here"
+    if built.stale:
+        words += f"; not made: {'; '.join(why for _, why in built.stale)}"
+    return DecidedSong(built.song, log, "".join([words, *(f"; {each}" for each in log.notices)]))
+
+
+def log_changes(before: DecisionLog, after: DecisionLog, own: str = "") -> str:
+    """Return in words what somebody else has changed in a log; `own` is a decision of ours."""
+    return "; ".join(_log_changes(before, after, own))
+
+
+def _log_changes(before: DecisionLog, after: DecisionLog, own: str) -> Iterator[str]:
+    old = {each.id: each for each in before.decisions}
+    new = {each.id: each for each in after.decisions}
+    for each in after.decisions:
+        if each.id == own:
+            continue
+        if each.id not in old:
+            yield f"new: {_where(each)}{each.what} ({each.status}). {each.why}"
+        elif each.status != old[each.id].status:
+            yield f"{each.status} now: {_where(each)}{each.what}"
+        elif each != old[each.id]:
+            yield f"edited: {_where(each)}{each.what}"
+    for each in before.decisions:
+        if each.id not in new:
+            yield f"gone: {_where(each)}{each.what}"
+
+
+def _where(decision: Decision) -> str:
+    return f"{decision.section}, " if decision.section else ""
+
+
+def log_html(decided: DecidedSong, path: Path) -> str:
+    """Return the log as it was read as HTML, the last decision on top."""
+    decisions = decided.log.decisions
+    rows = "".join(
+        f"<li><b>{escape_html(each.status)}</b>: "
+        + escape_html(
+            f"{each.section}, {each.what}. {each.why}. Before: {each.before}; after: {each.after}."
+        )
+        + "</li>"
+        for each in decisions[::-1]
+    )
+    count = f"{len(decisions)} decision{'s' if len(decisions) != 1 else ''}"
+    place = readable(str(path.resolve()))
+    return (
+        f'<details class="log"{" open" if rows else ""}><summary>Log: '
+        f"{escape_html(place)} · {count}{escape_html(decided.built)}</summary>"
+        f"<ul>{rows}</ul></details>"
+    )

@@ -1,0 +1,142 @@
+"""The server of a page without code: on this machine alone, for whoever has its address.
+
+The address holds a secret, which every request has to name, those of a web socket too; a cookie
+would go to every other server on this machine as well. A request under another host's name, as a
+page from elsewhere may send it (DNS rebinding), is not answered either.
+"""
+
+from __future__ import annotations
+
+import hmac
+import logging
+import secrets
+import signal
+import socket
+import webbrowser
+from pathlib import Path
+from typing import Any
+
+from tornado.httpserver import HTTPServer
+from tornado.httputil import HTTPServerRequest
+from tornado.ioloop import IOLoop
+from tornado.routing import Matcher, Rule, RuleRouter
+from traitlets.config import Config
+from voila.app import Voila
+
+from arrange.errors import ArrangeError
+from arrange.live.signals import STOPS
+
+UNUSED_SECONDS = 30  # after which a kernel goes that nobody looks at and that does nothing
+EVERY_SECONDS = 5  # how often that is looked for
+
+# Whatever gets into the page: nothing is loaded from, or sent to, another server.
+_HEADERS = {
+    "Content-Security-Policy": "default-src 'self' 'unsafe-inline' 'unsafe-eval' data: blob:; "
+    "form-action 'self'; base-uri 'self'; frame-ancestors 'none'",
+    "Referrer-Policy": "no-referrer",
+}
+
+
+class Invited(Matcher):
+    """Requests to one of these hosts that begin with the secret; all others are not found."""
+
+    def __init__(self, hosts: frozenset[str], secret: str) -> None:
+        self._hosts, self._secret = hosts, secret.encode()
+
+    def match(self, request: HTTPServerRequest) -> dict[str, Any] | None:
+        """Return no more parameters for a request that is answered, None for any other."""
+        named = request.path.split("/")[1:2]
+        is_invited = any(hmac.compare_digest(each.encode(), self._secret) for each in named)
+        return {} if is_invited and request.host.lower() in self._hosts else None
+
+
+class PageServer(Voila):  # type: ignore[misc]
+    """Serves a notebook until it is stopped by Ctrl-C or a signal; nothing stays behind.
+
+    Parameters
+    ----------
+    notebook : Path
+        In a folder of its own, into which all goes that is needed meanwhile.
+    port : int, optional
+        A free one if not given.
+    opens : bool
+        Whether a browser is opened.
+    dark : bool
+        Light on dark.
+
+    Raises
+    ------
+    ArrangeError
+        If the port cannot be had.
+    """
+
+    port: int
+    template_paths: list[str]
+
+    def __init__(self, notebook: Path, port: int | None, *, opens: bool, dark: bool) -> None:
+        self._secret = secrets.token_urlsafe()
+        culling = {"cull_idle_timeout": UNUSED_SECONDS, "cull_interval": EVERY_SECONDS}
+        super().__init__(
+            config=Config(
+                Voila={
+                    "ip": "127.0.0.1", "port": port or 0, "base_url": f"/{self._secret}/",
+                    "notebook_path": str(notebook), "connection_dir_root": str(notebook.parent),
+                    "open_browser": opens, "config_file_paths": [],
+                    "log_level": logging.CRITICAL, "tornado_settings": {"headers": _HEADERS},
+                },
+                VoilaConfiguration={
+                    "theme": "dark" if dark else "light", "file_allowlist": [],
+                    "allow_template_override": "NO", "allow_theme_override": "NO",
+                },
+                MappingKernelManager=culling,
+            )
+        )  # fmt: skip
+        self.initialize([])
+
+    @property
+    def address(self) -> str:
+        """Where the page is, the secret in it."""
+        return f"http://{self.ip}:{self.port}{self.base_url}"
+
+    def setup_template_dirs(self) -> None:
+        """Find our template first."""
+        super().setup_template_dirs()
+        self.template_paths = [str(Path(__file__).parent / "templates"), *self.template_paths]
+
+    def listen(self) -> None:
+        """Answer until a signal comes; then let all go."""
+        try:
+            door = socket.create_server((self.ip, self.port))
+        except OSError as error:
+            raise ArrangeError(
+                f"port {self.port} cannot be had: {error.strerror}; name another, or none for a "
+                "free one"
+            ) from None
+        door.setblocking(False)
+        self.port = door.getsockname()[1]
+        hosts = frozenset(f"{name}:{self.port}" for name in (self.ip, "localhost"))
+        self._server = HTTPServer(RuleRouter([Rule(Invited(hosts, self._secret), self.app)]))
+        self._server.add_socket(door)
+        self.ioloop = IOLoop.current()
+        for each in STOPS:
+            signal.signal(each, self._handle_signal_stop)
+        print(f"The page is at {self.address}\nCtrl-C ends it.", flush=True)
+        if self.open_browser:
+            self.launch_browser()
+        try:
+            self.ioloop.start()
+        finally:
+            self.stop()
+
+    def launch_browser(self) -> None:
+        """Open a browser on a file that leads to the page: other users see a command's words."""
+        way = Path(self.notebook_path).parent / "open.html"
+        way.write_text(f'<meta http-equiv="refresh" content="0; url={self.address}">')
+        webbrowser.open(way.as_uri())
+
+    def stop(self) -> None:
+        """Stop all kernels; another signal meanwhile changes nothing."""
+        for each in STOPS:
+            signal.signal(each, signal.SIG_IGN)
+        self._server.stop()
+        self.ioloop.run_sync(self.kernel_manager.shutdown_all)

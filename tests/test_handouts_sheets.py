@@ -1,0 +1,240 @@
+"""What sheets say: every chord as the chords table has it; remarks and decisions of a player.
+
+Worked by hand from small charts, or compared with the Song itself. Tuning, shapes and how a band
+writes progressions are common practice.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from pathlib import Path
+
+import pypdf
+import pytest
+
+from arrange.decisions import Decision, DecisionLog
+from arrange.formats.chart import format_chart, read_chart
+from arrange.handouts import STYLES, write_handout
+from arrange.handouts.band import band_sheet
+from arrange.handouts.sheets import part_sheet
+from arrange.hands import Hand
+from arrange.reading import read
+from arrange.tables import Remark
+
+DATASETS = Path(__file__).parent.parent / "datasets"
+GATE = """\
+title: Gate Song
+key: B major
+remark: Ben: no capo today
+remark: nobody talks between the songs
+part: Guitar 1; electric guitar; player Ann
+part: Guitar 2; electric guitar; player Ben
+
+section: Verse; played twice
+remark: Ann waits for the second bar
+chords   | B             | F#             | B      | F#     |
+Guitar 1 | x24442 244322 | 244322         | x24442 | 244322 |
+Guitar 2 | x24442        | 244322 eighths | xx4442 | xx4322 |
+
+section: Last chorus
+remark: Guitar 1, Ness: louder
+chords   | E      | B             | G#m7   | E      | B      |
+Guitar 1 | 022100 | x24442 pushed | 464444 | 022100 | x24442 |
+Guitar 2 | xx2400 | xx4442        | xx6444 | xx2400 | xx4442 |
+"""
+
+
+@pytest.fixture(scope="module")
+def gate():
+    return read_chart(GATE.encode())
+
+
+def sheet(song, part, style="shapes", log=None):
+    return part_sheet(song, part, style, 186.0, Hand(), log)
+
+
+def symbols(song, section):
+    """The obvious way: what holds in a section, row by row of the chords table."""
+    row = song.sections.set_index("section").loc[section]
+    return [
+        chord.symbol
+        for chord in song.chords.itertuples()
+        if chord.onset < row["onset"] + row["duration"]
+        and chord.onset + chord.duration > row["onset"]
+    ]
+
+
+# A pause in the harmony, a chord within a bar and one over two sections, a symbol of few letters.
+STOPS = """\
+key: B major
+part: Guitar 1
+part: Guitar 2
+section: A
+chords   | 1: N.C. 2: B 4: C#m | F#7sus4     | 1: N.C. 4: G#m |
+Guitar 1 | B3 D#4 F#4 G#4      | C#4 B3      | B3 ~ . D#4     |
+Guitar 2 | . x24442 / x46654   | 24x4xx held | .              |
+section: B
+chords   | ~ | B | 1: ~ 4: N.C. |
+Guitar 1 | B3 | D#4 ~ ~ F#4 | B3 |
+Guitar 2 | 464444 | x24442 | ~ |
+"""
+SONGS = {
+    "stops": lambda: read_chart(STOPS.encode()),
+    "gate": lambda: read_chart(GATE.encode()),
+    "Low Water": lambda: read(DATASETS / "low-water.musicxml"),
+    "Tarrow Weir": lambda: read(DATASETS / "tarrow-weir.txt"),
+}
+
+
+@pytest.mark.parametrize("style", STYLES)
+@pytest.mark.parametrize("name", SONGS)
+def test_every_chord_printed_is_the_chords_table_s(name, style):
+    """Over bars, over lines of notation, on the band sheet: all of a section's, in order."""
+    song = SONGS[name]()
+    for part in ("Guitar 1", "Guitar 2"):
+        for stretch in sheet(song, part, style).stretches:
+            wanted = symbols(song, stretch.section)
+            for bars in filter(None, (stretch.bars, stretch.struck)):
+                assert [chord for bar in bars for chord in bar.chords] == wanted
+            lines = "".join(line.picture for line in stretch.systems)
+            drawn = re.findall(r'class="harm"><text[^>]*>([^<]*)</text>', lines)
+            assert not lines or drawn == wanted
+            titles = [re.search(r'y="19.0"[^>]*>([^<]*)<', each)[1] for each in stretch.shapes]
+            assert {re.sub(r" \(\d+\)$", "", title) for title in titles} <= set(wanted)
+    for row in band_sheet(song, None, {}).rows:
+        once, _, times = row.chords.partition(" ×")
+        assert once.split() * int(times or 1) == symbols(song, row.section)
+
+
+def test_a_shape_that_the_next_bar_repeats_keeps_the_chord_that_holds(gate):
+    """Four beats of B, on the third the shape of the next bar's F#: B, and nothing but B."""
+    first, second, third, _ = sheet(gate, "Guitar 1").stretches[0].struck
+    assert (first.chords, first.shapes) == (("B",), ("B", "B (2)"))
+    assert (second.chords, second.shapes) == (("F#",), ())
+    assert (third.chords, third.shapes) == (("B",), ())
+
+
+def test_a_push_is_drawn_under_the_chord_that_holds_then(gate):
+    """The B of bar 2 is struck on the last eighth of bar 1, which is E to its end."""
+    chorus = sheet(gate, "Guitar 1").stretches[-1]
+    assert [bar.chords for bar in chorus.struck] == [("E",), ("B",), ("G#m7",), ("E",), ("B",)]
+    assert chorus.struck[0].marks == ("▼", *"––––––", "▼")
+    assert chorus.struck[0].shapes == ("E", "E (2)")
+
+
+def test_a_shape_under_no_chord_is_not_given_one():
+    """Where N.C. is written, no symbol of ours stands; without any symbol a shape has its own."""
+    chart = "key: E major\npart: Guitar 1\nsection: A\nchords | N.C. |\nGuitar 1 | 466544 |\n"
+    (stretch,) = sheet(read_chart(chart.encode()), "Guitar 1").stretches
+    assert (stretch.struck[0].chords, stretch.struck[0].shapes) == (("N.C.",), ())
+    assert ">N.C.</text>" in stretch.shapes[0]
+    bare = chart.replace("chords | N.C. |\n", "")
+    (stretch,) = sheet(read_chart(bare.encode()), "Guitar 1").stretches
+    assert (stretch.struck[0].chords, stretch.struck[0].shapes) == ((), ("G#",))
+
+
+@pytest.mark.parametrize(
+    ("chords", "told"),
+    [
+        ("E | B | G#m7 | E | B", "E B G#m7 E B"),
+        ("E | B | E | B | E | B", "E B ×3"),
+        ("E | B | E | B | E", "E B E B E"),
+        ("E | E | E | E", "E ×4"),
+        ("C | D | E | F | G | A | B | C | D | E | F", "C D E F G A B C D E F"),
+        ("E", "E"),
+        (". | .", ""),
+    ],
+)
+def test_the_band_sheet_has_the_progression_whole(chords, told):
+    """To the last chord; short only where it is exactly the same several times over."""
+    song = read_chart(f"part: Guitar 1\nsection: A\nchords | {chords} |\n".encode())
+    page = band_sheet(song, None, {})
+    assert page.rows[0].chords == told
+    assert ("×2: all chords of the row twice" in page.legend) == ("×" in told)
+
+
+def decided(what, **place):
+    return Decision(f"d-{what}", what, "as agreed", "agreed", **place)
+
+
+LOG = DecisionLog((
+    decided("by part", parts=("Guitar 2",), section="Last chorus"),
+    decided("by player", parts=("Ben",), measures=(8, 9)),
+    decided("by both", parts=("Ann", "Guitar 2")),
+    decided("other part", parts=("Guitar 1",)),
+    decided("other player", parts=("Ann",), section="Verse 1"),
+    decided("a layer that is gone", parts=("Hook",)),
+    decided("for all", section="Verse 2"),
+    replace(decided("no more"), status="dropped"),
+    replace(decided("perhaps", parts=("Ben",)), status="proposed"),
+))  # fmt: skip
+
+
+def test_decisions_reach_the_sheet_of_the_player(gate):
+    """By the part's label, by the player's name, by the instrument of the source; at their place.
+    One for a part that is not there reaches everybody rather than nobody.
+    """
+    own = sheet(gate, "Guitar 2", log=LOG)
+    assert own.notices == (
+        "Ben: no capo today",
+        "nobody talks between the songs",
+        "Decided: Ann and Guitar 2: by both – as agreed.",
+        "Decided: Hook: a layer that is gone – as agreed.",
+        "Proposed: Ben: perhaps – as agreed.",
+    )
+    by_section = {each.section: each.notices for each in own.stretches}
+    assert by_section == {
+        "Verse 1": ("Ann waits for the second bar",),
+        "Verse 2": (
+            "Ann waits for the second bar",
+            "Decided: bars 8–9, Ben: by player – as agreed.",
+            "Decided: Verse 2: for all – as agreed.",
+        ),
+        "Last chorus": (
+            "Guitar 1, Ness: louder",
+            "Decided: Last chorus, Guitar 2: by part – as agreed.",
+            "Decided: bars 8–9, Ben: by player – as agreed.",
+        ),
+    }
+    layer = replace(gate, parts=gate.parts.replace({"instrument": {"electric guitar": "Hook"}}))
+    told = sheet(layer, "Guitar 1", log=DecisionLog((decided("the source", parts=("Hook",)),)))
+    assert "Decided: Hook: the source – as agreed." in told.notices
+
+
+def test_remarks_reach_those_that_they_begin_with_or_all(gate):
+    """Ness has no part here, so that "Guitar 1, Ness:" is no list of names, and is for all."""
+    assert sheet(gate, "Guitar 1").notices == ("nobody talks between the songs",)
+    known = replace(gate, remarks=(Remark("ann, Guitar 1: louder", ("Verse 1",)),))
+    assert sheet(known, "Guitar 1").stretches[0].notices == ("ann, Guitar 1: louder",)
+    assert sheet(known, "Guitar 2").stretches[0].notices == ()
+    assert "Verse 1, Verse 2: Ann waits for the second bar" in band_sheet(gate, None, {}).remarks
+
+
+@pytest.mark.parametrize("style", STYLES)
+def test_notices_are_printed(gate, tmp_path, style):
+    paths = write_handout(gate, tmp_path, player="Ben", style=style, decisions=LOG)
+    pages = [page.extract_text() for page in pypdf.PdfReader(paths[0]).pages]
+    html = paths[1].read_text(encoding="utf-8")
+    for text in (" ".join(" ".join(pages).split()), html):
+        assert "Ben: no capo today" in text
+        assert "Ann waits for the second bar" in text
+        assert "Decided: bars 8–9, Ben: by player – as agreed." in text
+        assert "other part" not in text
+        assert "no more" not in text
+
+
+def test_remarks_are_kept_by_a_chart(gate):
+    """Read, for the sections as played, and written again."""
+    assert gate.remarks == (
+        Remark("Ben: no capo today"),
+        Remark("nobody talks between the songs"),
+        Remark("Ann waits for the second bar", ("Verse 1", "Verse 2")),
+        Remark("Guitar 1, Ness: louder", ("Last chorus",)),
+    )
+    assert read_chart(format_chart(gate).encode()).remarks == gate.remarks
+    later = read_chart((GATE + "section: Coda; as Last chorus\nremark: slower\n").encode())
+    assert later.remarks[-2:] == (
+        Remark("Guitar 1, Ness: louder", ("Last chorus",)),
+        Remark("slower", ("Coda",)),
+    )
