@@ -14,6 +14,7 @@ from functools import cache, lru_cache
 from arrange.chords import Chord, chord_intervals, chord_symbol, normal_chord, note_above
 from arrange.errors import ArrangeError
 from arrange.pitch import parse_pitch_class, pitch_class_name
+from arrange.words import listed
 
 # Semitones above the root -> name of the member.
 _NAMES = {
@@ -114,7 +115,7 @@ def inversion_name(name: str, names: Iterable[str]) -> str:
 def say_members(names: Sequence[str]) -> str:
     """Return members in words: ``"root and third"``."""
     words = [ORDINALS.get(degree(name), name) for name in names]
-    return " and ".join(filter(None, [", ".join(words[:-1]), *words[-1:]]))
+    return listed(words)
 
 
 def find_members(asked: str | Iterable[str], chord: Chord) -> list[int]:

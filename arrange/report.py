@@ -26,6 +26,7 @@ from arrange.letters import readable
 from arrange.part_lists import split_parts
 from arrange.pitch import note_name
 from arrange.tables import Song
+from arrange.words import counted
 
 _FIRST = 12  # rows that stand in the report without unfolding the rest
 _FIRST_OF_BOOK = 25  # rows of findings on the page of a songbook
@@ -179,7 +180,7 @@ def _facts(song: Song) -> str:
     sections = len(song.sections)
     return (
         f"{song.source + ' · ' if song.source else ''}{len(song.parts)} parts · "
-        f"{sections} section{'s' if sections != 1 else ''} · {bars} · "
+        f"{counted(sections, 'section')} · {bars} · "
         f"{song.clock(song.duration)} min"
     )
 

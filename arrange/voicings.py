@@ -38,6 +38,7 @@ from arrange.necks import Neck
 from arrange.pitch import note_name, parse_pitch_class
 from arrange.voicing_search import Wanted, search_shapes
 from arrange.voicing_tables import voicing_table
+from arrange.words import listed
 
 
 def find_voicings(
@@ -151,7 +152,7 @@ def _wanted(
     for told, asked in (("keep", must), ("bass", low), ("top", high)):
         both = (asked or set()) & silent
         if both and (told == "keep" or both == asked):
-            names = " and ".join(members[member] for member in both)
+            names = listed(members[member] for member in both)
             raise ArrangeError(
                 f"the {names} of {symbol} is left out and asked for ({told}); drop one of the two"
             )

@@ -27,7 +27,7 @@ LEVELS = (
         "part_lists",
         "played_measures",
     ),
-    ("chords", "hearing", "necks", "voice_leading"),
+    ("chords", "hearing", "necks", "voice_leading", "words"),
     ("hands",),
     ("calibration", "grips"),
     ("chord_suffixes",),

@@ -10,6 +10,7 @@ from songs import song as song_of
 
 import arrange as ar
 from arrange.errors import ArrangeError
+from arrange.findings.summary import findings_figures
 from arrange.live.listening import moment_sound, moments
 from arrange.live.picture import HEIGHT, WIDTH, Hands, Places, Sight, draw_places, draw_sight
 from arrange.live.trial import (
@@ -21,7 +22,7 @@ from arrange.live.trial import (
     told_choices,
     try_choices,
 )
-from arrange.live.trials import Trials, section_findings, told_figures
+from arrange.live.trials import Trials, section_findings
 from arrange.necks import Neck
 from arrange.texture import echo_times
 
@@ -212,9 +213,9 @@ def test_choices_in_words(demo):
 
 
 def test_figures_in_words(trials):
-    figures = told_figures(trials.findings(CHORUS))
+    figures = findings_figures(trials.findings(CHORUS))
     assert figures == "2 findings (1 crowding, 1 crossing), severity up to 0.83"
-    assert told_figures(trials.findings(Choices("Bridge"))) == "no findings"
+    assert findings_figures(trials.findings(Choices("Bridge"))) == "no findings"
 
 
 # The picture

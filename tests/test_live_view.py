@@ -15,10 +15,11 @@ from songs import song as song_of
 
 import arrange as ar
 from arrange.__main__ import main
+from arrange.findings.summary import findings_figures
 from arrange.live import serving, view
 from arrange.live.page import write_page
 from arrange.live.signals import STOPS, ended_by_signals
-from arrange.live.trials import section_findings, told_figures
+from arrange.live.trials import section_findings
 from arrange.live.view import PartsView
 
 DEMO = "datasets/low-water.musicxml"
@@ -250,7 +251,7 @@ def test_what_is_seen_after_a_decision_is_what_the_log_gives(shown, log, demo, n
     assert shown.shown_log.value == fresh.shown_log.value
     log = ar.read_decisions(log)
     built = ar.rebuild(demo, log).song
-    assert log.decisions[0].after == told_figures(section_findings(built, "Chorus 1"))
+    assert log.decisions[0].after == findings_figures(section_findings(built, "Chorus 1"))
 
 
 def test_a_tempo_alone_is_recorded_too(shown, log):
@@ -297,7 +298,7 @@ def beside(demo, log):
 
 
 def figures(song):
-    return told_figures(section_findings(song, "Chorus 1"))
+    return findings_figures(section_findings(song, "Chorus 1"))
 
 
 def test_a_second_view_shows_the_first_one_s_decision_before_it_records(shown, beside, log, demo):

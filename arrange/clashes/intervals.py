@@ -8,6 +8,7 @@ from arrange.clashes.limits import DISPUTED_LIMITS, Limits
 from arrange.clashes.scene import Clash, Scene, grows, reaching, runs
 from arrange.pitch import interval_name
 from arrange.sounding import Array
+from arrange.words import an, listed
 
 
 def find_rubs(scene: Scene, limits: Limits) -> list[Clash]:
@@ -59,7 +60,7 @@ def find_rubs(scene: Scene, limits: Limits) -> list[Clash]:
                 "rub", at, float(end[run].max()), parts, pitches, value, limits.rub,
                 "weighted s", grows(value / limits.rub),
                 f"{parts[1]}'s {names[1]} rubs against {parts[0]}'s {names[0]}, "
-                f"{_a(interval_name(pitches[1] - pitches[0]))}, for {held[run].sum():.1f} s"
+                f"{an(interval_name(pitches[1] - pitches[0]))}, for {held[run].sum():.1f} s"
                 f"{times}: listen whether it is meant.",
                 scene.row[np.append(lower[run], upper[run])],
             )
@@ -124,7 +125,7 @@ def _mud_runs(
         names = [scene.name(pitch, float(start[at])) for pitch in (lower[at], upper[at])]
         limit_name = scene.name(limits.low_intervals[size], float(start[at]))
         owners = [scene.parts[part] for part in (lower_part[at], upper_part[at]) if part >= 0]
-        whose = " and ".join(dict.fromkeys(owners))
+        whose = listed(dict.fromkeys(owners))
         over = " over an assumed root" if lower_part[at] < 0 else ""
         disputed = " (handbooks differ on this one)" if size in DISPUTED_LIMITS else ""
         found.append(
@@ -132,7 +133,7 @@ def _mud_runs(
                 "mud", float(start[at]), float(end[run].max()), list(dict.fromkeys(owners)),
                 (lower[at], upper[at]), value, limits.mud, "semitones x s",
                 grows(value / limits.mud),
-                f"{whose}: {names[0]} and {names[1]}{over}, {_a(interval_name(size))}, stand low: "
+                f"{whose}: {names[0]} and {names[1]}{over}, {an(interval_name(size))}, stand low: "
                 f"below {limit_name} it tends to sound muddy{disputed}; "
                 f"held {held[run].sum():.1f} s.",
                 scene.row[_that_sound(sounding[:, run])],
@@ -202,7 +203,3 @@ def _under_flat_nine(scene: Scene, lower: Array, onset: Array) -> Array:
     )
     which = scene.chord_at(onset)
     return (which >= 0) & flat_nine[which] & (np.mod(lower, 12) == root[which])
-
-
-def _a(noun: str) -> str:
-    return f"an {noun}" if noun[0] in "aeiou" else f"a {noun}"

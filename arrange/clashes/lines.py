@@ -11,6 +11,7 @@ from arrange.clashes.limits import Limits
 from arrange.clashes.scene import Clash, Scene, grows, reaching, runs
 from arrange.register import overlap_coefficient
 from arrange.sounding import Array
+from arrange.words import counted
 
 OCTAVE = 12  # semitones; a crossing that is deeper weighs no more (ours)
 ALMOST = 1e-9  # seconds; nearer, both are on top for as long
@@ -155,7 +156,7 @@ def _crossing(
         "crossing", float(lines[at[0]]), float(lines[at[-1] + 1]), parts, pitches, value,
         limits.crossing, "semitones x s", grows(value / limits.crossing),
         f"{parts[0]}, on top over the song, goes below {parts[1]} for {seconds:.1f} s, by up to "
-        f"{most:.0f} semitone{'s' if most > 1 else ''}: the ear takes the higher one for the tune.",
+        f"{counted(f'{most:.0f}', 'semitone')}: the ear takes the higher one for the tune.",
         scene.row[note[is_top]],
     )  # fmt: skip
 

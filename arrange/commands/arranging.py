@@ -24,6 +24,7 @@ from arrange.formats.files import check_folder, check_target, whole_files
 from arrange.part_lists import join_parts, split_fields, split_parts, unquoted
 from arrange.reading import read
 from arrange.revoicing import proposals_table, revoice
+from arrange.words import counted
 
 
 def add_revoice(commands: Any) -> None:
@@ -189,5 +190,5 @@ def _rebuild(options: argparse.Namespace) -> int:
     for decision, why in built.stale:
         print(f"not made: {decision}; {why}")
     made = len(built.applied)
-    print(f"{made} decision{'s' if made != 1 else ''} made: {options.output}")
+    print(f"{counted(made, 'decision')} made: {options.output}")
     return 0

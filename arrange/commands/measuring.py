@@ -15,6 +15,7 @@ from arrange.findings import parse_waiver
 from arrange.formats.files import check_folder
 from arrange.songbook import changes_between, read_songbook, write_songbook
 from arrange.study import study
+from arrange.words import counted
 
 
 def add_study(commands: Any) -> None:
@@ -97,7 +98,7 @@ def _study(options: argparse.Namespace) -> int:
     page = result.write(options.output)
     title = result.song.title or source.name
     but = f", {waived} of them waived" if waived else ""
-    print(f"{title}: {found} place{'s' if found != 1 else ''} to listen to{but}.")
+    print(f"{title}: {counted(found, 'place')} to listen to{but}.")
     print(f"Report:    {page.resolve()}")
     print(f"Tables:    {page.resolve().parent / 'tables'}")
     print(f"Notebooks: {Path(sys.executable).parent / 'arrange'} lab")
@@ -136,7 +137,7 @@ def _songbook(options: argparse.Namespace) -> int:
         raise ArrangeError("no song could be read, so nothing was written")
     page = write_songbook(book, options.output)
     songs, changes = len(book.songs), int(changes_between(book)["changes"].sum())
-    print(f"{songs} song{'s' if songs != 1 else ''}, {changes} changes of strings and capos.")
+    print(f"{counted(songs, 'song')}, {changes} changes of strings and capos.")
     print(f"Page:   {page.resolve()}\nTables: {page.resolve().parent / 'tables'}")
     return 0
 

@@ -36,6 +36,7 @@ from arrange.decisions.entries import (
 from arrange.decisions.log_file import append_entry, fingerprint_of, read_log_bytes
 from arrange.errors import ArrangeError, LogChangedError, ReadError, shown
 from arrange.findings import Waiver
+from arrange.findings.summary import findings_figures
 from arrange.letters import check_text, readable
 from arrange.part_lists import join_parts
 from arrange.spelling import unknown_name
@@ -410,9 +411,4 @@ def _figures(song: Song, decision: Decision) -> str:
     """How many findings begin there, of which kinds, and the strongest."""
     found = find_clashes(song)
     first, last = _bars(song, decision)
-    here = found[found["measure"].between(first, last)]
-    if here.empty:
-        return "no findings"
-    kinds = ", ".join(f"{count} {kind}" for kind, count in here["kind"].value_counts().items())
-    count = f"{len(here)} finding{'s' if len(here) > 1 else ''}"
-    return f"{count} ({kinds}), severity up to {here['severity'].max():.2f}"
+    return findings_figures(found[found["measure"].between(first, last)])

@@ -28,10 +28,10 @@ from arrange.exercises.exercise import (
     unread,
 )
 from arrange.exercises.ground import Ground
-from arrange.exercises.words import counted, listed, measures_words
 from arrange.necks import LEFT_OUT, TUNINGS, Neck, parse_tuning, shape_pitches
 from arrange.pitch import parse_pitch_class
 from arrange.voicings import find_voicings
+from arrange.words import counted, listed, measures_words
 
 KIND = "which capo"
 MOST_CAPO = 7

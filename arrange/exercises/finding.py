@@ -23,16 +23,10 @@ from arrange.exercises.exercise import (
 )
 from arrange.exercises.ground import Ground
 from arrange.exercises.listening import heard
-from arrange.exercises.words import (
-    first_up,
-    listed,
-    measures_words,
-    notes_words,
-    runs_words,
-    told_parts,
-)
+from arrange.exercises.words import notes_words, told_parts
 from arrange.part_lists import split_parts
 from arrange.pitch import parse_note
+from arrange.words import first_up, listed, measures_words, runs_words
 
 KIND = "find the clash"
 _WRONG = 3

@@ -7,7 +7,7 @@ import pandas as pd
 
 from arrange.clashes import KINDS
 from arrange.exercises.ground import Ground
-from arrange.exercises.words import an_interval, counted, listed
+from arrange.words import an_interval, counted, listed
 
 _OCTAVE = 12
 _NEAR = 1e-6

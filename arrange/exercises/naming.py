@@ -22,16 +22,10 @@ from arrange.exercises.exercise import (
 )
 from arrange.exercises.ground import Ground
 from arrange.exercises.listening import heard, intervals
-from arrange.exercises.words import (
-    an,
-    an_interval,
-    listed,
-    measures_words,
-    notes_words,
-    told_parts,
-)
+from arrange.exercises.words import notes_words, told_parts
 from arrange.part_lists import split_parts
 from arrange.spelling import nearest_spelling
+from arrange.words import an, an_interval, listed, measures_words
 
 KIND = "name its kind"
 _WRONG = {"small": 2, "middle": 4, "large": 0}

@@ -11,6 +11,7 @@ import pandas as pd
 from arrange.schemas import FINDINGS
 from arrange.sounding import Array
 from arrange.tables import Song, check_table
+from arrange.words import listed
 
 _NUMBERED = re.compile(r"(.*\S)\s+(\d+)")
 
@@ -76,10 +77,7 @@ def section_text(names: Iterable[str]) -> str:
     for name in names:
         found = _NUMBERED.fullmatch(name)
         numbers.setdefault(found[1] if found else name, []).append(found[2] if found else "")
-    return "; ".join(
-        " ".join(filter(None, [word, " and ".join(filter(None, [", ".join(own[:-1]), own[-1]]))]))
-        for word, own in numbers.items()
-    )
+    return "; ".join(" ".join(filter(None, [word, listed(own)])) for word, own in numbers.items())
 
 
 def _keys(table: pd.DataFrame, song: Song) -> list[list[Hashable]]:

@@ -17,6 +17,7 @@ from arrange.grips import hold_shape
 from arrange.hands import Hand, hold_shapes
 from arrange.necks import LEFT_OUT, Array, Neck
 from arrange.pitch import note_name
+from arrange.words import listed
 
 _OCTAVE = 12
 _MOST_TRIED = 2_000  # shapes among which the easiest is told
@@ -145,7 +146,7 @@ def _same_strings(tone: Tone, others: Sequence[Tone], strings: set[int], key: st
     where = f"string {min(strings)}"
     which = "it sounds one of them at a time"
     if len(strings) > 1:
-        where = "strings " + " and ".join(map(str, sorted(strings)))
+        where = "strings " + listed(map(str, sorted(strings)))
         which = f"they sound {len(strings)} of them at a time"
     told = f"{', '.join(names[:-1])} and {names[-1]}"
     if any(one.fixed for one in (tone, *others)):

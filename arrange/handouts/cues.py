@@ -6,7 +6,7 @@ just before, whom the part doubles, who else plays, what goes on from before.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 import pandas as pd
@@ -14,6 +14,7 @@ import pandas as pd
 from arrange.handouts.playing import Stay, own_notes
 from arrange.sounding import played_notes
 from arrange.tables import Song
+from arrange.words import bars_words, counted
 
 _SAME = 0.9  # share of attacks by which a part doubles another
 _FEWEST = 3  # attacks of which one can say so
@@ -53,19 +54,6 @@ def section_cues(song: Song, part: str, stays: Sequence[Stay]) -> list[tuple[str
     return cues
 
 
-def bars_words(bars: Iterable[int]) -> str:
-    """Return played bars as words, runs joined: ``"bars 3, 5–8"``."""
-    numbers = sorted(set(bars))
-    runs: list[list[int]] = []
-    for number in numbers:
-        if runs and number == runs[-1][1] + 1:
-            runs[-1][1] = number
-        else:
-            runs.append([number, number])
-    told = [f"{a}" if a == b else f"{a}–{b}" for a, b in runs]
-    return f"bar{'s' if len(numbers) > 1 else ''} {', '.join(told)}"
-
-
 def _others(song: Song, part: str) -> pd.DataFrame:
     notes = played_notes(song.notes)
     return notes[notes["part"] != part]
@@ -80,9 +68,9 @@ def _while_out(
         run.append(run[-1] + 1)
     back = run[-1] + 1
     bars = sum(stays[n].last - stays[n].first + 1 for n in run)
-    count = f"lay out {bars} bar{'s' if bars > 1 else ''}"
+    count = f"lay out {counted(bars, 'bar')}"
     if place and not stays[place - 1].plays:
-        count = f"still out, {bars} more bar{'s' if bars > 1 else ''}"
+        count = f"still out, {counted(bars, 'more bar')}"
     if back == len(stays):
         return [f"{count}, to the end"]
     onset = own.loc[own["section"] == stays[back].section, "onset"].min()
@@ -97,7 +85,7 @@ def _entry(song: Song, inside: pd.DataFrame, stay: Stay) -> list[str]:
     first = int(np.searchsorted(starts, inside["onset"].min() + _NEAR, side="right"))
     if first > stay.first:
         rest = first - stay.first
-        told.append(f"{rest} bar{'s' if rest > 1 else ''} rest, in at bar {first}")
+        told.append(f"{counted(rest, 'bar')} rest, in at bar {first}")
     end = (inside["onset"] + inside["duration"]).max()
     after = int(np.searchsorted(starts, end - _NEAR, side="right")) + 1
     if after <= stay.last:

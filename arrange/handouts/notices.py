@@ -13,8 +13,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from arrange.decisions import Decision, DecisionLog
-from arrange.handouts.cues import bars_words
 from arrange.tables import Remark, Song, part_row
+from arrange.words import bars_words, listed
 
 MOST_DECISIONS = 12
 _OPEN = {"agreed": "Decided", "proposed": "Proposed"}
@@ -83,7 +83,7 @@ def decision_words(decision: Decision, longest: int) -> str:
     if decision.measures:
         first, last = decision.measures
         place.append(bars_words(range(first, last + 1)))
-    place += [" and ".join(decision.parts)] if decision.parts else []
+    place += [listed(decision.parts)] if decision.parts else []
     where = f"{', '.join(place)}: " if place else ""
     words = f"{where}{decision.what} – {decision.why}"
     return words if len(words) <= longest else words[: longest - 1].rstrip() + "…"

@@ -18,6 +18,7 @@ from arrange.handouts.sheets import Bar, PartSheet, Stretch
 from arrange.handouts.turns import LEAST_SECONDS, TURN_SECONDS, page_starts, pair_of
 from arrange.handouts.typesetting import PAPERS, compile_template, query_template
 from arrange.tables import Song
+from arrange.words import first_up
 
 SIDE_MM, TOP_MM, BOTTOM_MM = 12.0, 11.0, 14.0  # as in the template
 
@@ -181,7 +182,7 @@ def bars_title(first: int, count: int) -> str:
 def sentence(cues: Sequence[str]) -> str:
     """Return cues as one line of text."""
     told = "; ".join(cues)
-    return told[:1].upper() + told[1:] + "." if told else ""
+    return first_up(told) + "." if told else ""
 
 
 def _again(section: str, page: str) -> str:

@@ -13,7 +13,7 @@ from arrange.chords import chord_symbol, moved_chord
 from arrange.decisions import DecisionLog
 from arrange.errors import ArrangeError
 from arrange.fingering import finger_part, part_neck
-from arrange.handouts.cues import bars_words, section_cues
+from arrange.handouts.cues import section_cues
 from arrange.handouts.drawing import draw_form, draw_shape
 from arrange.handouts.engraving import System, engrave
 from arrange.handouts.notices import part_notices
@@ -26,6 +26,7 @@ from arrange.pitch import moved_key, pitch_class_name
 from arrange.schemas import NOTES
 from arrange.tables import Song, object_column, part_row
 from arrange.texture import echo_times
+from arrange.words import bars_words
 
 STYLES = ("notation", "shapes")
 _SOUNDS = {"edge": "edge (just breaking up)"}

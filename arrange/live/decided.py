@@ -10,6 +10,7 @@ from arrange.decisions import Decision, DecisionLog, read_decisions, rebuild
 from arrange.letters import readable
 from arrange.markup import escape_html
 from arrange.tables import Song
+from arrange.words import counted
 
 
 @dataclass(frozen=True, eq=False)
@@ -86,7 +87,7 @@ def log_html(decided: DecidedSong, path: Path) -> str:
         + "</li>"
         for each in decisions[::-1]
     )
-    count = f"{len(decisions)} decision{'s' if len(decisions) != 1 else ''}"
+    count = counted(len(decisions), "decision")
     place = readable(str(path.resolve()))
     return (
         f'<details class="log"{" open" if rows else ""}><summary>Log: '

@@ -9,6 +9,7 @@ import pandas as pd
 
 from arrange.live.shapes import Box, text
 from arrange.necks import Neck
+from arrange.words import counted
 
 _SHOWN = 15  # frets, or more where they are played
 _LEFT, _RIGHT = 30.0, 8.0  # beside the strings
@@ -61,7 +62,7 @@ def _told_places(neck: Neck, notes: pd.DataFrame) -> str:
         low, high = played["position"].min(), played["position"].max()
         where = f"{capo}hand at fret {low}" + (f" to {high}" if high > low else "")
     out = int(notes["problem"].notna().sum())
-    return where + (f" · {out} note{'s' if out > 1 else ''} out of reach" if out else "")
+    return where + (f" · {counted(out, 'note')} out of reach" if out else "")
 
 
 def _places(

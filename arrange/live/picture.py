@@ -20,6 +20,7 @@ from arrange.markup import escape_html
 from arrange.necks import Neck
 from arrange.pitch import note_name
 from arrange.sounding import sounding_notes
+from arrange.words import counted
 
 Bars = dict[int, tuple[float, float]]  # a bar -> lowest and highest pitch
 
@@ -161,7 +162,7 @@ def _form(sight: Sight) -> Iterator[str]:
         width = _FORM.width * length / whole
         is_here = label == sight.section
         kind = "form here" if is_here else "form"
-        told = f"{label}: {count} finding{'s' if count != 1 else ''} as written"
+        told = f"{label}: {counted(count, 'finding')} as written"
         yield f'<g><title>{escape_html(told)}</title><rect class="{kind}" x="{left + 1:.1f}" '
         yield f'y="{_FORM.y}" width="{max(width - 2, 1):.1f}" height="{_FORM.height}" rx="3"/>'
         yield text(left + 5, _FORM.y + 16, _fitting(label, width - 10), "form-name")

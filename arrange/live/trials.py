@@ -130,15 +130,6 @@ def section_findings(song: Song, section: str, limits: Limits = DEFAULT_LIMITS) 
     return findings_table(whole, [found[at] for at in here.tolist()])
 
 
-def told_figures(findings: pd.DataFrame) -> str:
-    """Return how many findings there are, of which kinds, and the strongest, in words."""
-    if findings.empty:
-        return "no findings"
-    kinds = ", ".join(f"{count} {kind}" for kind, count in findings["kind"].value_counts().items())
-    count = f"{len(findings)} finding{'s' if len(findings) > 1 else ''}"
-    return f"{count} ({kinds}), severity up to {findings['severity'].max():.2f}"
-
-
 def first_place(
     song: Song, findings: pd.DataFrame, part: str | None, section: str | None
 ) -> tuple[str, str]:

@@ -19,6 +19,7 @@ import numpy as np
 
 from arrange.decisions import change_status, decisions_path, record_decision
 from arrange.errors import ArrangeError, LogChangedError
+from arrange.findings.summary import findings_figures
 from arrange.live.controls import (
     CHOOSING,
     fill,
@@ -31,7 +32,7 @@ from arrange.live.decided import log_changes, log_html, read_decided
 from arrange.live.listening import Bars, moment_sound, moments
 from arrange.live.sights import Sights
 from arrange.live.trial import Choices, told_choices
-from arrange.live.trials import Trials, first_place, told_figures
+from arrange.live.trials import Trials, first_place
 from arrange.live.waiting import Later, later_on, running_loop
 from arrange.markup import escape_html
 from arrange.reading import read
@@ -288,8 +289,8 @@ class PartsView:
             arrangement=trials.decided(choices) if choices.parts else None,
             section=choices.section,
             parts=[part for part, _ in choices.parts],
-            before=told_figures(trials.findings(Choices(choices.section))),
-            after=told_figures(trials.findings(choices)),
+            before=findings_figures(trials.findings(Choices(choices.section))),
+            after=findings_figures(trials.findings(choices)),
             expected=log,
         )
         self._past.append(_Step(choices, decision.id))

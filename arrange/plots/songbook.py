@@ -36,6 +36,7 @@ from arrange.plots.page import (
     write_instead,
     write_note,
 )
+from arrange.words import counted
 
 # Column, name in the key, face and pattern of its bars.
 _GROUPS = (
@@ -189,7 +190,7 @@ def _draw_line(ax: Axes, y: int, changes: pd.DataFrame | None, song: str) -> Non
 def _told(row: Any) -> str:
     """Strings and capos in few words: ``"3 strings, capo"``."""
     strings, capos = int(row.strings_retuned), int(row.capo_moves)
-    told = [f"{strings} string{'s' if strings != 1 else ''}"] if strings else []
+    told = [counted(strings, "string")] if strings else []
     if capos:
         told.append("capo" if capos == 1 else f"{capos} capos")
     return ", ".join(told)

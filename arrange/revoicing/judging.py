@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 import pandas as pd
@@ -128,14 +128,3 @@ def foreign(
         for (harmony, begin, _), had, has in zip(places, before, after, strict=True)
         for other in sorted(has - had - set(harmony.members))
     ]
-
-
-def count_kinds(findings: pd.DataFrame) -> str:
-    """Return the kinds of findings in words, the most frequent first: ``"2 rub, crowding"``."""
-    counts = findings["kind"].value_counts(sort=True)
-    return listed(f"{n} {kind}" if n > 1 else kind for kind, n in counts.items())
-
-
-def listed(words: Iterable[str]) -> str:
-    """Return words with commas between."""
-    return ", ".join(words)

@@ -14,13 +14,13 @@ from arrange.clashes import Limits
 from arrange.copies import in_copies, quick_song
 from arrange.errors import ArrangeError
 from arrange.findings.recheck import compare_findings
+from arrange.findings.summary import count_kinds
 from arrange.fingering import finger_part
 from arrange.hands import Hand
 from arrange.pitch import pitch_class_name
 from arrange.revoicing.ideas import Version
 from arrange.revoicing.judging import (
     Place,
-    count_kinds,
     counts_by_measure,
     findings_of_each,
     foreign,
@@ -33,6 +33,7 @@ from arrange.revoicing.stretches import Harmonies, Harmony, Stretch
 from arrange.revoicing.weights import Weights
 from arrange.sounding import Array
 from arrange.tables import Song, text_column
+from arrange.words import counted
 
 ASKS = 0.2  # severity from which a finding asks to be ended; an exact doubling, meant, has less
 _ALIKE = 0.9  # share of notes that two proposals have alike from which they are one idea (ours)
@@ -290,13 +291,13 @@ class Bench:
         before, ended, brought = judged.before, judged.ended, judged.brought
         who = version.says if len(self.players) > 1 else f"{self.players[0].part} {version.says}"
         text = (
-            f"In {self.stretch.name} {who}: that ends {len(ended)} of {len(before)} "
-            f"finding{'s' if len(before) != 1 else ''} ({count_kinds(ended)})"
+            f"In {self.stretch.name} {who}: that ends {len(ended)} of "
+            f"{counted(len(before), 'finding')} ({count_kinds(ended)})"
         )
         if len(brought):
             text += f" and brings {len(brought)} ({count_kinds(brought)})"
         if lost:
-            text += f", with {lost} note{'s' if lost > 1 else ''} fewer"
+            text += f", with {counted(lost, 'note')} fewer"
         if gone:
             text += f", and gives up {', '.join(gone[:3])}{', ...' if len(gone) > 3 else ''}"
         inferred = {

@@ -17,6 +17,7 @@ from arrange.letters import check_text, readable
 from arrange.reading import read
 from arrange.study import Study
 from arrange.tables import Song
+from arrange.words import counted
 
 _SUFFIXES = (".musicxml", ".xml", ".mxl", ".mid", ".midi", ".txt")
 _LOG_ENDING = decisions_path("song.txt").name.removeprefix("song")
@@ -66,8 +67,8 @@ class Songbook:
 
     def __repr__(self) -> str:
         songs, faults = len(self.studies), len(self.faults)
-        told = f", {faults} fault{'s' if faults != 1 else ''}" if faults else ""
-        return f"<Songbook: {songs} song{'s' if songs != 1 else ''}{told}>"
+        told = f", {counted(faults, 'fault')}" if faults else ""
+        return f"<Songbook: {counted(songs, 'song')}{told}>"
 
 
 def check_name(book: Songbook, name: str) -> None:

@@ -18,6 +18,7 @@ from arrange.hands import Hand, hold_shapes
 from arrange.limits import MOST_FRETS
 from arrange.necks import Neck
 from arrange.pitch import parse_note
+from arrange.words import counted
 
 SIGNS = (".", "~", "/")  # silence, goes on, struck again
 _MOST_FINGERS = 4
@@ -230,7 +231,7 @@ class BarReader:
         if len(frets) != strings:
             more = (" and, with a fret of two digits, a '-' between all: x-x-10-12-12-10"
                     if len(frets) > strings and "-" not in item.text else "")  # fmt: skip
-            faults.add(item, f"a shape of {len(frets)} string{'s' if len(frets) > 1 else ''}, but "
+            faults.add(item, f"a shape of {counted(len(frets), 'string')}, but "
                        f"{part.label} has {strings}: write a sign for each, x for one left "
                        f"out{more}")  # fmt: skip
             return ()

@@ -26,6 +26,7 @@ from arrange.formats.chart.tablature import read_tab_bar
 from arrange.formats.chart.text import Faults, Piece
 from arrange.formats.playing_order import Bar, playing_order
 from arrange.limits import MOST_CHORDS, MOST_MEASURES, MOST_NOTES
+from arrange.words import counted
 
 _EIGHTH = Fraction(1, 2)
 
@@ -82,7 +83,7 @@ def build_score(
         bars = len(section.bars)
         if section.numbered and len(section.numbered) != bars:
             faults.add(section.where, f"{len(section.numbered)} numbers are told, but "
-                       f"{section.label} has {bars} bar{'s' if bars != 1 else ''}")  # fmt: skip
+                       f"{section.label} has {counted(bars, 'bar')}")  # fmt: skip
             section.numbered = []
         numbers = section.numbered or [str(number + bar) for bar in range(bars)]
         for time, expanded, page in _passes(section):

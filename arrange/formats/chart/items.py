@@ -13,6 +13,7 @@ from fractions import Fraction
 from arrange.errors import shown
 from arrange.formats.chart.header import Meter
 from arrange.formats.chart.text import Faults, Piece
+from arrange.words import counted
 
 _COUNT = re.compile(r"([0-9]{1,6})([e&a]?)(?:\+([0-9]{1,7})/([1-9][0-9]{0,6}))?:")
 _PLACE = {"": Fraction(0), "e": Fraction(1, 4), "&": Fraction(1, 2), "a": Fraction(3, 4)}
@@ -107,7 +108,7 @@ class Frame:
         """How many counts the bar has."""
         beats = self.length / self.beat
         number = str(beats.numerator) if beats.denominator == 1 else f"{float(beats):.3g}"
-        return f"{number} count{'s' if beats != 1 else ''}"
+        return counted(number, "count")
 
     def spans(self, cell: Piece, items: list[Item], faults: Faults) -> list[Span] | None:
         """Return onset and duration of each item, or None if they do not fit into the bar."""

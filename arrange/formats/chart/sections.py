@@ -23,6 +23,7 @@ from arrange.formats.chart.rows import (
 from arrange.formats.chart.text import Faults, Piece
 from arrange.formats.playing_order import Bar
 from arrange.limits import MOST_MEASURES
+from arrange.words import counted
 
 _MOST_LAYERS = 1_000  # rows that sound together
 _TIMES = {"once": 1, "twice": 2}
@@ -130,8 +131,10 @@ def add_block(section: Section, rows: list[Row], faults: Faults) -> None:
         count = len(first.cells)
         if len(row.cells) != count:
             where = row.cells[count].text if len(row.cells) > count else row.where
-            faults.add(where, f"{row.owner.part} has {_bars(len(row.cells))} here, and "
-                       f"{first.owner.part} above has {_bars(len(first.cells))}")  # fmt: skip
+            own, above = (counted(len(each.cells), "bar") for each in (row, first))
+            faults.add(
+                where, f"{row.owner.part} has {own} here, and {first.owner.part} above has {above}"
+            )
     section.bars += _joined_bars(rows, faults)
     count = len(section.bars) - done
     numbers: dict[Owner, int] = {}
@@ -160,10 +163,6 @@ def _joined_bars(rows: list[Row], faults: Faults) -> list[Bar]:
     return bars
 
 
-def _bars(count: int) -> str:
-    return f"{count} bar{'s' if count != 1 else ''}"
-
-
 def finish_section(
     section: Section, model: Section | None, faults: Faults, *, is_whole: bool
 ) -> Section:
@@ -177,8 +176,11 @@ def finish_section(
         section.settings = section.settings[: len(section.settings) - len(section.after)]
     if model is not None:
         if bars not in (0, len(model.bars)):
-            faults.add(section.where, f"{section.label} has {_bars(bars)}, and {model.label}, "
-                       f"which it is as, has {_bars(len(model.bars))}")  # fmt: skip
+            has, its = counted(bars, "bar"), counted(len(model.bars), "bar")
+            faults.add(
+                section.where,
+                f"{section.label} has {has}, and {model.label}, which it is as, has {its}",
+            )
         own = section.layers
         replaced = {place.owner.part for place in own}
         section = model.copy(

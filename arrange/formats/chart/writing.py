@@ -39,6 +39,7 @@ from arrange.formats.section_names import section_kind
 from arrange.letters import check_text
 from arrange.pitch import note_name
 from arrange.tables import Song
+from arrange.words import counted
 
 _WIDEST = 100  # characters of a line, if its bars allow it
 _MOST_BARS = 4  # in a line
@@ -353,7 +354,7 @@ def _length(length: Fraction) -> str:
     for name in ("quarter", "eighth", "sixteenth"):
         number = length / NOTE_VALUES[name]
         if number.denominator == 1:
-            return f"{number} {name}{'s' if number != 1 else ''}"
+            return counted(str(number), name)
     return f"{length} quarters"
 
 
