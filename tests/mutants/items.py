@@ -26,7 +26,7 @@ COUNTS = {
 
 
 def items_of(share: float, kinds: Iterable[str] = COUNTS) -> list[tuple[str, int]]:
-    """Kind and number of the first items of each kind, at least one.
+    """Kind and number of the first items of each kind, at least one, the kinds in turn.
 
     Of the songs, of which the first are the odd ones, a share is taken evenly.
     """
@@ -35,7 +35,7 @@ def items_of(share: float, kinds: Iterable[str] = COUNTS) -> list[tuple[str, int
         count = max(round(COUNTS[kind] * share), 1)
         step = 1 if kind in SUFFIXES else COUNTS[kind] / count
         items += [(kind, int(number * step)) for number in range(count)]
-    return items
+    return sorted(items, key=lambda item: item[1])
 
 
 def attempt(kind: str, number: int, seed: int, folder: Path) -> Outcome:
@@ -63,20 +63,22 @@ def attempt(kind: str, number: int, seed: int, folder: Path) -> Outcome:
 
 
 def table_of(outcomes: Iterable[Outcome]) -> pd.DataFrame:
-    """A row a kind: how many were tried, what became of them, the slowest and the largest."""
+    """A row a kind: how many were tried, what became of them, the slowest, the largest."""
     rows: dict[str, Counter[str]] = {}
     for each in outcomes:
         row = rows.setdefault(each.kind, Counter())
         row["tried"] += 1
         row[each.verdict] += 1
         row["mean ms"] += each.seconds * 1000
-        row["slowest s"] = max(row["slowest s"], round(each.seconds, 1))
+        if each.seconds >= row["slowest s"]:
+            row["slowest s"], row["slowest"] = each.seconds, each.number
         row["most MB"] = max(row["most MB"], round(each.megabytes))
-    columns = ["tried", *OUTCOMES, "mean ms", "slowest s", "most MB"]
+    columns = ["tried", *OUTCOMES, "mean ms", "slowest", "slowest s", "most MB"]
     kinds = [kind for kind in (*COUNTS, "worker") if kind in rows]
     frame = pd.DataFrame([rows[kind] for kind in kinds], index=kinds, columns=columns)
     frame["mean ms"] = (frame["mean ms"] / frame["tried"]).round()
     whole = [name for name in columns if name != "slowest s"]
+    frame["slowest s"] = frame["slowest s"].round(1)
     return frame.fillna(0).astype(dict.fromkeys(whole, int))
 
 

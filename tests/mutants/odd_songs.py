@@ -222,7 +222,8 @@ def _charts() -> dict[str, str]:
         "drums alone": "part: Drums\nsection: A\nDrums | hit eighths | hit sixteenths |\n",
         "modal": f"key: F# locrian\n{head}section: A\nchords | 1 | 57 |\n{bars}",
         "silence": f"{head}section: A\nGuitar 1 | . | . |\n",
-        "echo": "tempo: 30\npart: Guitar 1; distorted; echo whole\nsection: A\nGuitar 1 | x32010 |\n",
+        "echo": "tempo: 30\n"
+        "part: Guitar 1; distorted; echo whole\nsection: A\nGuitar 1 | x32010 |\n",
         "levels": "part: Guitar 1; level -120 dB\npart: Guitar 2; level 120 dB\n"
         f"section: A\n{bars}",
     }  # fmt: skip

@@ -67,8 +67,8 @@ chords |: Am         |1. F/A :|2. F/C |
 Bass   | A1 ~ . E2 / | B0 grace C1 ~ ~ ~ ~ | A0 |
 Drums  | hit | hit eighths | . |
 section: B; as A
-section: C; as A; played twice
-Bass | A1 | ~ |
+section: C; as B; played twice
+Bass | A1 | ~ | . |
 """,
     """\
 part: Banjo; banjo tuning
