@@ -15,6 +15,7 @@ mutants in the chain are those that are accepted). One by itself:
 from __future__ import annotations
 
 import argparse
+import contextlib
 import sys
 import time
 from pathlib import Path
@@ -23,7 +24,7 @@ sys.path.insert(0, str(Path(__file__).parent.parent))
 
 from mutants.chain import STEPS
 from mutants.items import COUNTS, attempt, groups_of, items_of, table_of
-from mutants.trying import FAILURES
+from mutants.trying import FAILURES, Outcome
 from mutants.workers import try_all
 
 TELL = 500  # items between two lines that say how far it is
@@ -37,19 +38,9 @@ def main() -> int:
     if options.number is not None:
         items = [(kind, options.number) for kind in kinds]
     begun = time.monotonic()
-    outcomes = []
-    for outcome in try_all(items, attempt, options.seed, options.jobs, options.keep):
-        outcomes.append(outcome)
-        if outcome.verdict in FAILURES:
-            print(
-                outcome.trace
-                if options.number is not None
-                else f"{outcome.kind} {outcome.number}: {outcome.verdict}: {outcome.place}: "
-                f"{outcome.why}",
-                file=sys.stderr,
-            )
-        if len(outcomes) % TELL == 0:
-            print(f"{len(outcomes)} of {len(items)}", file=sys.stderr)
+    outcomes: list[Outcome] = []
+    with contextlib.suppress(KeyboardInterrupt):  # what was tried until then is told
+        _try(items, options, outcomes)
     seconds = time.monotonic() - begun
     print(table_of(outcomes).to_string())
     print(f"{len(outcomes)} items in {seconds:.0f} s, {len(outcomes) / seconds:.1f} a second, "
@@ -57,6 +48,21 @@ def main() -> int:
     failed = groups_of(outcomes)
     print(*failed, sep="\n")
     return int(bool(failed))
+
+
+def _try(
+    items: list[tuple[str, int]], options: argparse.Namespace, outcomes: list[Outcome]
+) -> None:
+    """Fill the outcomes, telling of each failure and now and then how far it is."""
+    for outcome in try_all(items, attempt, options.seed, options.jobs, options.keep):
+        outcomes.append(outcome)
+        if outcome.verdict in FAILURES:
+            line = f"{outcome.kind} {outcome.number}: {outcome.verdict}: {outcome.place}: "
+            print(line + outcome.why, file=sys.stderr)
+            if options.number is not None:
+                print(outcome.trace, file=sys.stderr)
+        if len(outcomes) % TELL == 0:
+            print(f"{len(outcomes)} of {len(items)}", file=sys.stderr)
 
 
 def _kinds(name: str) -> tuple[str, ...]:

@@ -18,7 +18,7 @@ from mutants.chain import STEPS, some_step, song_file, take_step, take_step_outs
 from mutants.making import SUFFIXES, mutant
 from mutants.trying import FAILURES, OUTCOMES, Outcome, emptied, outcome_of, use_file, use_log
 
-MUTANT_S, STEP_S = 20.0, 60.0  # of the processor
+MUTANT_S, STEP_S = 10.0, 60.0  # of the processor
 COUNTS = {
     "musicxml": 20_000, "mxl": 20_000, "midi": 20_000, "chart": 20_000, "decisions": 10_000,
     **dict.fromkeys(STEPS, 300), "command": 100,

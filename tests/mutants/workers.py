@@ -22,18 +22,21 @@ from mutants.trying import FAILURES, Outcome, limit_memory
 Item = tuple[str, int]  # kind and number
 Try = Callable[[str, int, int, Path], Outcome]  # kind, number, seed, a folder to work in
 BATCH = 20
-PATIENCE_S = 300.0  # by the clock; an item that calls home later hangs where no alarm reaches it
+# An item that takes longer hangs where no alarm reaches it: work of the processor, and by the clock.
+MOST_WORK_S, PATIENCE_S = 120.0, 1800.0
 
 
 @dataclass
 class _Worker:
-    """A process, the items it has been given and not told of, and when it last told of one."""
+    """A process, the items it has been given and not told of, and when it last told of one:
+    by the clock, and by what it had worked until then."""
 
     process: Any
     connection: Connection
     folder: Path
     pending: deque[Item] = field(default_factory=deque)
     since: float = 0.0
+    worked: float = 0.0
     is_dead: bool = False
 
 
@@ -76,7 +79,7 @@ def _feed(worker: _Worker, left: deque[Item]) -> None:
     if worker.pending or not left:
         return
     worker.pending = deque(left.popleft() for _ in range(min(BATCH, len(left))))
-    worker.since = time.monotonic()
+    _note_time(worker)
     worker.connection.send(list(worker.pending))
 
 
@@ -86,7 +89,7 @@ def _heard(worker: _Worker, is_ready: bool) -> Iterator[Outcome]:
         while is_ready and worker.connection.poll():
             outcome = worker.connection.recv()
             worker.pending.popleft()
-            worker.since = time.monotonic()
+            _note_time(worker)
             yield outcome
             worker.connection.send("go on")
     except (EOFError, ConnectionError):
@@ -94,12 +97,31 @@ def _heard(worker: _Worker, is_ready: bool) -> Iterator[Outcome]:
         code = worker.process.exitcode
         yield _lost(worker, "crashed", f"the process ended with exit code {code}")
         return
-    if worker.pending and time.monotonic() - worker.since > PATIENCE_S:
+    if worker.pending and _hangs(worker):
         os.kill(worker.process.pid, signal.SIGUSR1)  # writes where it is
         time.sleep(0.5)
         worker.process.kill()
         worker.process.join()
-        yield _lost(worker, "over time", f"no answer for {PATIENCE_S:g} s")
+        yield _lost(worker, "over time", "no answer, not even to the alarm")
+
+
+def _note_time(worker: _Worker) -> None:
+    worker.since, worker.worked = time.monotonic(), _worked(worker)
+
+
+def _hangs(worker: _Worker) -> bool:
+    is_late = time.monotonic() - worker.since > PATIENCE_S
+    return is_late or _worked(worker) - worker.worked > MOST_WORK_S
+
+
+def _worked(worker: _Worker) -> float:
+    """Seconds of the processor that a process has taken."""
+    try:
+        stat = Path(f"/proc/{worker.process.pid}/stat").read_text()
+    except OSError:  # it has just ended
+        return worker.worked
+    user, system = stat.rpartition(")")[2].split()[11:13]
+    return (int(user) + int(system)) / os.sysconf("SC_CLK_TCK")
 
 
 def _lost(worker: _Worker, verdict: str, why: str) -> Outcome:
