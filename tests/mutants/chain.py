@@ -6,6 +6,8 @@ import contextlib
 import io
 import json
 import re
+import resource
+import signal
 import subprocess
 import sys
 import wave
@@ -100,11 +102,14 @@ def take_step_outside(name: str, song: Path, out: Path, seconds: float) -> str:
     try:
         done = subprocess.run(
             [*typed, *(each.replace("\0", "") for each in arguments)],
-            capture_output=True, timeout=seconds, check=False,
+            capture_output=True, timeout=10 * seconds, check=False,
+            preexec_fn=lambda: resource.setrlimit(resource.RLIMIT_CPU, (int(seconds),) * 2),
         )  # fmt: skip
     except subprocess.TimeoutExpired:
-        raise Failure("over time", f"{name} takes more than {seconds:g} s") from None
+        raise Failure("over time", f"{name}: no end after {10 * seconds:g} s") from None
     said = done.stderr.decode("utf-8", "replace")
+    if done.returncode in (-signal.SIGXCPU, -signal.SIGKILL):
+        raise Failure("over time", f"{name}: more than {seconds:g} s of the processor")
     if done.returncode < 0:
         raise Failure("crashed", f"exit code {done.returncode}: {said[-500:]}")
     if "MemoryError" in said:

@@ -22,7 +22,7 @@ from mutants.trying import FAILURES, Outcome, limit_memory
 Item = tuple[str, int]  # kind and number
 Try = Callable[[str, int, int, Path], Outcome]  # kind, number, seed, a folder to work in
 BATCH = 20
-# An item that takes longer hangs where no alarm reaches it: work of the processor, and by the clock.
+# An item that takes longer, by its work and by the clock, hangs where no alarm reaches it.
 MOST_WORK_S, PATIENCE_S = 120.0, 1800.0
 
 
