@@ -5,6 +5,7 @@ from __future__ import annotations
 import faulthandler
 import multiprocessing
 import os
+import re
 import shutil
 import signal
 import tempfile
@@ -131,8 +132,8 @@ def _lost(worker: _Worker, verdict: str, why: str) -> Outcome:
     kind, number = worker.pending.popleft()
     file = worker.folder / "faults"
     trace = file.read_text(errors="replace") if file.exists() else ""
-    frames = [line.strip() for line in trace.splitlines() if "/arrange/" in line]
-    place = frames[0].rpartition("/arrange/")[2] if frames else ""
+    frame = re.search(r"/arrange/([\w/]+\.py)\", line (\d+) in (\w+)", trace)
+    place = "{}:{} {}".format(*frame.groups()) if frame else ""
     return Outcome(kind, number, verdict, place, why, trace)
 
 
