@@ -5,15 +5,18 @@ from __future__ import annotations
 import contextlib
 import io
 import json
+import os
 import re
 import resource
 import signal
 import subprocess
 import sys
+import tempfile
 import wave
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from random import Random
+from typing import IO
 
 import pandas as pd
 from matplotlib import pyplot as plt
@@ -82,17 +85,33 @@ def take_step(name: str, song: Path, out: Path) -> str:
     """Do a step by the command's own function; return "read" or "refused"."""
     verdict = "read"
     for arguments in steps(name, song, out):
-        said = io.StringIO()
-        with contextlib.redirect_stderr(said), contextlib.redirect_stdout(io.StringIO()):
-            try:
-                code: object = main(arguments)
-            except SystemExit as error:
-                code = error.code
+        with tempfile.TemporaryFile() as said, contextlib.redirect_stdout(io.StringIO()):
+            with _stderr_to(said):
+                try:
+                    code: object = main(arguments)
+                except SystemExit as error:
+                    code = error.code
+            said.seek(0)
+            text = said.read().decode("utf-8", "replace")
         plt.close("all")
-        verdict = _checked(arguments, code, said.getvalue(), out)
+        verdict = _checked(arguments, code, text, out)
         if verdict == "refused":
             break
     return verdict
+
+
+@contextlib.contextmanager
+def _stderr_to(file: IO[bytes]) -> Iterator[None]:
+    """Send to a file what is said on stderr, by libraries that are no Python too."""
+    sys.stderr.flush()
+    before = os.dup(2)
+    os.dup2(file.fileno(), 2)
+    try:
+        yield
+    finally:
+        sys.stderr.flush()
+        os.dup2(before, 2)
+        os.close(before)
 
 
 def take_step_outside(name: str, song: Path, out: Path, seconds: float) -> str:
