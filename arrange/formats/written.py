@@ -41,7 +41,7 @@ TECHNIQUES = (
     "vibrato",
     "cue",
 )
-MOST_OCTAVES = 10  # that a part is moved by: what can be heard is about as wide
+MOST_OCTAVES = 3  # that a part is moved by; more is a slip of the hand (ours)
 DEFAULT_TEMPO = 120.0  # quarter notes a minute, as in the Standard MIDI File specification
 
 
