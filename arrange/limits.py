@@ -22,4 +22,4 @@ MOST_STRINGS, MOST_FRETS = 12, 36  # of a neck
 MOST_CAPO = 24  # frets; most guitars have 20 to 24
 MOST_TRANSPOSE = 48  # semitones; the piccolo's and the double bass's octave, with room
 MOST_LEVEL = 120.0  # dB; as far as from the threshold of hearing to that of pain
-MOST_TEXT = 200  # characters of a title, a label or a chord symbol; a line on paper has 100
+MOST_TEXT = 1_000  # characters of a title, a label or a chord symbol; a page has some 3,000

@@ -11,6 +11,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from arrange.errors import TableError, shown
+from arrange.letters import check_text
 from arrange.limits import (
     LEAST_TEMPO,
     MOST_BAR,
@@ -34,6 +35,8 @@ def check_limits(tables: Mapping[str, pd.DataFrame], title: str = "") -> None:
     ------
     TableError
         With the limit that is passed.
+    ArrangeError
+        If a text holds half a letter.
     """
     _check_text("the title", [title])
     for table in SONG_TABLES:
@@ -50,7 +53,13 @@ def check_limits(tables: Mapping[str, pd.DataFrame], title: str = "") -> None:
 
 
 def _check_text(where: str, values: Any) -> None:
-    lengths = np.asarray(pc.utf8_length(pa.array(values, pa.large_string(), from_pandas=True)))
+    try:
+        texts = pa.array(values, pa.large_string(), from_pandas=True)
+    except UnicodeEncodeError:
+        for text in filter(lambda value: isinstance(value, str), values):
+            check_text(where, text)
+        raise
+    lengths = np.asarray(pc.utf8_length(texts))
     long = np.flatnonzero(lengths > MOST_TEXT)
     if len(long):
         text = list(values)[long[0]]
@@ -110,7 +119,7 @@ def _check_length(measures: pd.DataFrame) -> float:
 
 def _check_notes(notes: pd.DataFrame, end: float) -> None:
     onset, duration = (notes[name].to_numpy() for name in ("onset", "duration"))
-    outside = (onset < 0) | (onset + duration > end + _SAME)
+    outside = (onset < 0) | (onset > end + _SAME) | (onset + duration > end + MOST_BAR)
     if outside.any():
         row = int(np.argmax(outside))
         raise TableError(

@@ -746,3 +746,26 @@ def test_damaged_timewise_scores_are_read_or_refused(tmp_path):
     text = timewise(score([WHOLE_BAR] * 4, [note("E4", 8) + note("G4", 8)] * 4))
     for _ in range(100):
         is_read_or_refused(tmp_path / "m.musicxml", mutated(text.encode(), dice))
+
+
+BAR = (
+    '<measure number="1">{}<attributes><divisions>1</divisions></attributes><note><pitch><step>C'
+    "</step><octave>4</octave></pitch><duration>4</duration></note></measure>"
+)
+LIST = '<part-list><score-part id="P1"><part-name>Guitar</part-name></score-part></part-list>'
+
+
+def test_a_measure_outside_of_any_part(tmp_path):
+    """The element round it has a foreign name, as in a damaged file."""
+    text = (
+        f'<score-partwise>{LIST}<beats id="P0">{BAR.format("")}</beats>'
+        f'<part id="P1">{BAR.format("")}</part></score-partwise>'
+    )
+    refused(tmp_path, text, "a measure outside of any part")
+
+
+def test_endings_that_lead_past_everything(tmp_path):
+    """The only measure belongs to the second time round, and there is no first."""
+    sign = '<barline location="left"><ending number="2" type="start"/></barline>'
+    text = f'<score-partwise>{LIST}<part id="P1">{BAR.format(sign)}</part></score-partwise>'
+    refused(tmp_path, text, "no measure is ever played")

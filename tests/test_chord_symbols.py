@@ -690,7 +690,7 @@ def test_unknown_keys(key):
 
 
 def test_long_text_is_cut_in_the_message():
-    with pytest.raises(ChordError, match=r"^no chord 'C{32}\.\.\.'; write a root A to G"):
+    with pytest.raises(ChordError, match=r"^no chord 'C{40}\.\.\.'; write a root A to G"):
         parse_chord("C" * 5000)
 
 

@@ -207,7 +207,7 @@ def test_a_song_beyond_the_limits_is_refused(what, says):
 
 def test_a_long_title_is_refused_and_shown_cut():
     """A title of a megabyte is not told in full."""
-    with pytest.raises(ar.TableError, match="1,000,000 characters; 200 is the most") as caught:
+    with pytest.raises(ar.TableError, match="1,000,000 characters; 1000 is the most") as caught:
         song(("Guitar", "E3", 0, 1), title="a" * 10**6)
     assert len(str(caught.value)) < 120
 
@@ -237,7 +237,7 @@ def test_a_long_title_in_a_file_is_cut_and_told(tmp_path):
     """The song is read; what is too long for a page is not worth losing it."""
     a_song = read_text(tmp_path, score([WHOLE_BAR], title="Low tide " * 10**5), valid=False)
     assert len(a_song.title) == MOST_TEXT
-    assert "the title is cut to 200 characters" in a_song.notices
+    assert "the title is cut to 1000 characters" in a_song.notices
     chart = f"title: {'x' * 10**6}\npart: Guitar 1\nsection: Verse\nGuitar 1 | x32010 |\n"
     assert len(read_chart(chart.encode()).title) == MOST_TEXT
 

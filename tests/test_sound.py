@@ -293,11 +293,11 @@ def test_who_lays_out_is_said():
 
 
 def test_a_sound_that_would_be_too_long_is_not_begun(monkeypatch, tmp_path):
-    """A bar of four at 0.001 quarter notes a minute lasts 4000 minutes; nothing is made of it."""
-    slow = song(("Guitar 1", "A3", 0, 1), tempo=0.001)
+    """Fifty bars of four at 5 quarter notes a minute last 40 minutes; nothing is made of it."""
+    slow = song(("Guitar 1", "A3", 0, 1), ("Guitar 1", "A3", 199, 1), tempo=5.0)
     monkeypatch.setattr("arrange.sound._part", None)
     for path in (None, tmp_path / "a.wav"):
-        with pytest.raises(ar.ArrangeError, match=r"for 4,000 minutes; at most 30 are made at"):
+        with pytest.raises(ar.ArrangeError, match=r"for 40 minutes; at most 30 are made at"):
             render_sound(slow, path)
     assert not list(tmp_path.iterdir())
 

@@ -412,7 +412,8 @@ def test_octave(tmp_path, capsys):
         ("Guitar 1=low", "--octave 'Guitar 1=low': write PART=N"),
         ("=1", "--octave '=1': write PART=N"),
         ("Tuba=1", "no part is called 'Tuba'"),
-        ("Guitar 1=-9", "it lies between 0 and 127"),
+        ("Guitar 1=-9", "cannot be moved by -9 octaves; a whole number from -3 to 3"),
+        ("Guitar 1=-3", "it lies between 0 and 127"),
     ],
 )
 def test_a_wrong_octave(tmp_path, capsys, text, message):
@@ -425,11 +426,11 @@ def test_a_wrong_octave(tmp_path, capsys, text, message):
 
 
 def test_no_arguments_tell_how_to_call_it(capsys):
-    """The usage, and the exit code of a wrong call."""
+    """What is missing, and where to read on; the exit code of a wrong call."""
     with pytest.raises(SystemExit) as left:
         main(["study"])
     assert left.value.code == 2
-    assert "usage: arrange study" in capsys.readouterr().err
+    assert "arguments are required: IN; see arrange study --help" in capsys.readouterr().err
 
 
 def test_a_study_is_of_a_song():

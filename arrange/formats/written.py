@@ -41,7 +41,7 @@ TECHNIQUES = (
     "vibrato",
     "cue",
 )
-MOST_OCTAVES = 10  # that a part is moved by: what can be heard is about as wide
+MOST_OCTAVES = 3  # that a part is moved by; more is a slip of the hand (ours)
 DEFAULT_TEMPO = 120.0  # quarter notes a minute, as in the Standard MIDI File specification
 
 
@@ -121,6 +121,11 @@ def make_song(written: Written, *, played: bool, notices: list[str], **about: An
     bars = len(written.numbers)
     in_order = playing_order(written.bars, written.numbers, notices) if played else range(bars)
     order = np.array(in_order, dtype=np.int64)
+    if bars and not len(order):
+        raise ReadError(
+            "no measure is ever played: the endings lead past all of them; mend their numbers, or "
+            "read the page order with played=False"
+        )
     passed = np.flatnonzero(np.bincount(order, minlength=bars) == 0)
     if len(passed):
         told = ", ".join(written.numbers[bar] for bar in passed[:8].tolist())

@@ -145,7 +145,7 @@ class Frame:
                            "behind the one before it; counts go up")  # fmt: skip
             elif onset is not None:
                 onsets.append(onset)
-        ends = [*onsets[1:], self.length]
+        ends = [*onsets, self.length][1:]
         return [(onset, end - onset) for onset, end in zip(onsets, ends, strict=True)]
 
     def onset(self, cell: Piece, item: Item, faults: Faults) -> Fraction | None:
