@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from arrange.condensing import Condensation
+from arrange.part_lists import join_parts
 
 WIDTH = 100  # columns of a line
 _NOTHING = 0.005  # seconds of worth, below which nothing is lost
@@ -34,7 +35,7 @@ def condensation_text(result: Condensation) -> Iterator[str]:
     for section, rows in result.choices.groupby("section", sort=False):
         yield str(section)
         for row in rows.itertuples():
-            taken = f"{row.player} {row.action} {' + '.join(row.layers)}".rstrip()
+            taken = f"{row.player} {row.action} {join_parts(row.layers)}".rstrip()
             yield wrapped(f"{taken}: {row.reason}", "  ")
         yield from _lost_lines(lost.get(section))
         yield _next_best(others.get(section))
