@@ -14,61 +14,31 @@ The way data flows, bottom to top::
     hand out    Song -> sheets for the stand (handouts/)
     exercise    Song -> exercises that check themselves, and a workshop (exercises/)
     write       Song -> a file: chart, MIDI, MusicXML (formats/, converting.py)
-    study       all of it on one song, as an object and a report (study.py, report.py)
+    study       all of it on one song, as an object and a report (studying.py, report.py)
     songbook    many songs, a row each, and what changes from song to song (songbook/)
 
-The names that draw, print or sound are loaded when first asked for.
+Each name is loaded when it is first asked for.
 """
 
 import importlib
 from typing import TYPE_CHECKING, Any
 
-from arrange import plots
-from arrange.calibration import calibrate_hand
-from arrange.clashes import Limits, find_clashes
-from arrange.condensing import Condensation, condense, layer_roles
-from arrange.converting import convert
-from arrange.decisions import (
-    Decision,
-    DecisionLog,
-    change_status,
-    decisions_path,
-    read_decisions,
-    rebuild,
-    record_decision,
-    waivers_of,
-)
-from arrange.errors import ArrangeError, ChartError, LogChangedError, ReadError, TableError
-from arrange.findings import (
-    Waiver,
-    apply_move,
-    finding_notes,
-    group_findings,
-    not_asked,
-    read_waivers,
-    smallest_moves,
-    waive,
-)
-from arrange.fingering import finger_part, fingered_song
-from arrange.formats.chart.writing import write_chart
-from arrange.formats.midi import write_midi
-from arrange.formats.musicxml.writing import write_musicxml
-from arrange.hands import Hand
-from arrange.necks import Neck
-from arrange.part_lists import split_parts
-from arrange.reading import read
-from arrange.register import part_ranges, register_overlap
-from arrange.revoicing import Proposal, find_capos, proposals_table, revoice, revoice_pair
-from arrange.schemas import describe
-from arrange.shape_names import name_shape
-from arrange.songbook import changes_between, order_by_changes, read_songbook, songbook_table
-from arrange.sounding import cut_notes, sounding_notes
-from arrange.study import Study, study
-from arrange.tables import Song
-from arrange.texture import part_texture, song_energy
-from arrange.voicings import find_voicings
-
 if TYPE_CHECKING:
+    from arrange.calibration import calibrate_hand
+    from arrange.clashes import Limits, find_clashes
+    from arrange.condensing import Condensation, condense, layer_roles
+    from arrange.converting import convert
+    from arrange.decisions import (
+        Decision,
+        DecisionLog,
+        change_status,
+        decisions_path,
+        read_decisions,
+        rebuild,
+        record_decision,
+        waivers_of,
+    )
+    from arrange.errors import ArrangeError, ChartError, LogChangedError, ReadError, TableError
     from arrange.exercises import (
         check_answer,
         check_environment,
@@ -77,8 +47,25 @@ if TYPE_CHECKING:
         missing_exercises,
         workshop_papers,
     )
+    from arrange.findings import (
+        Waiver,
+        apply_move,
+        finding_notes,
+        group_findings,
+        not_asked,
+        read_waivers,
+        smallest_moves,
+        waive,
+    )
+    from arrange.fingering import finger_part, fingered_song
+    from arrange.formats.chart.writing import write_chart
+    from arrange.formats.midi import write_midi
+    from arrange.formats.musicxml.writing import write_musicxml
     from arrange.handouts import write_handout
+    from arrange.hands import Hand
     from arrange.live import explore_parts
+    from arrange.necks import Neck
+    from arrange.part_lists import split_parts
     from arrange.plots import (
         plot_before_after,
         plot_clashes,
@@ -94,7 +81,18 @@ if TYPE_CHECKING:
         plot_sonority,
         plot_texture,
     )
+    from arrange.reading import read
+    from arrange.register import part_ranges, register_overlap
+    from arrange.revoicing import Proposal, find_capos, proposals_table, revoice, revoice_pair
+    from arrange.schemas import describe
+    from arrange.shape_names import name_shape
+    from arrange.songbook import changes_between, order_by_changes, read_songbook, songbook_table
     from arrange.sound import finding_sound, join_sounds, render_sound, write_sound
+    from arrange.sounding import cut_notes, sounding_notes
+    from arrange.studying import Study, study
+    from arrange.tables import Song
+    from arrange.texture import part_texture, song_energy
+    from arrange.voicings import find_voicings
 
 __all__ = [
     "ArrangeError",
@@ -182,26 +180,101 @@ __all__ = [
     "write_sound",
 ]
 
-
+# Where each name stands, below `arrange`.
 _HOMES = {
+    "calibrate_hand": "calibration",
+    "Limits": "clashes",
+    "find_clashes": "clashes",
+    "Condensation": "condensing",
+    "condense": "condensing",
+    "layer_roles": "condensing",
+    "convert": "converting",
+    "Decision": "decisions",
+    "DecisionLog": "decisions",
+    "change_status": "decisions",
+    "decisions_path": "decisions",
+    "read_decisions": "decisions",
+    "rebuild": "decisions",
+    "record_decision": "decisions",
+    "waivers_of": "decisions",
+    "ArrangeError": "errors",
+    "ChartError": "errors",
+    "LogChangedError": "errors",
+    "ReadError": "errors",
+    "TableError": "errors",
     "check_answer": "exercises",
     "check_environment": "exercises",
     "exercise_sound": "exercises",
-    "explore_parts": "live",
-    "finding_sound": "sound",
-    "join_sounds": "sound",
     "make_exercises": "exercises",
     "missing_exercises": "exercises",
-    "render_sound": "sound",
     "workshop_papers": "exercises",
+    "Waiver": "findings",
+    "apply_move": "findings",
+    "finding_notes": "findings",
+    "group_findings": "findings",
+    "not_asked": "findings",
+    "read_waivers": "findings",
+    "smallest_moves": "findings",
+    "waive": "findings",
+    "finger_part": "fingering",
+    "fingered_song": "fingering",
+    "write_chart": "formats.chart.writing",
+    "write_midi": "formats.midi",
+    "write_musicxml": "formats.musicxml.writing",
     "write_handout": "handouts",
+    "Hand": "hands",
+    "explore_parts": "live",
+    "Neck": "necks",
+    "split_parts": "part_lists",
+    "plot_before_after": "plots",
+    "plot_clashes": "plots",
+    "plot_form": "plots",
+    "plot_hearing": "plots",
+    "plot_layers": "plots",
+    "plot_neck": "plots",
+    "plot_overlap": "plots",
+    "plot_positions": "plots",
+    "plot_ranges": "plots",
+    "plot_shape": "plots",
+    "plot_songbook": "plots",
+    "plot_sonority": "plots",
+    "plot_texture": "plots",
+    "read": "reading",
+    "part_ranges": "register",
+    "register_overlap": "register",
+    "Proposal": "revoicing",
+    "find_capos": "revoicing",
+    "proposals_table": "revoicing",
+    "revoice": "revoicing",
+    "revoice_pair": "revoicing",
+    "describe": "schemas",
+    "name_shape": "shape_names",
+    "changes_between": "songbook",
+    "order_by_changes": "songbook",
+    "read_songbook": "songbook",
+    "songbook_table": "songbook",
+    "finding_sound": "sound",
+    "join_sounds": "sound",
+    "render_sound": "sound",
     "write_sound": "sound",
+    "cut_notes": "sounding",
+    "sounding_notes": "sounding",
+    "Study": "studying",
+    "study": "studying",
+    "Song": "tables",
+    "part_texture": "texture",
+    "song_energy": "texture",
+    "find_voicings": "voicings",
 }
 
 
 def __getattr__(name: str) -> Any:
-    if name.startswith("plot_"):
-        return getattr(plots, name)
-    if name in _HOMES:
-        return getattr(importlib.import_module(f"arrange.{_HOMES[name]}"), name)
-    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    if name not in _HOMES:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    value = getattr(importlib.import_module(f"arrange.{_HOMES[name]}"), name)
+    globals()[name] = value
+    return value
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *__all__})

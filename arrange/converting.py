@@ -46,9 +46,10 @@ def convert(
     Raises
     ------
     ArrangeError
-        If the suffix names no format, the target is there already, or either file fails.
+        If the suffix names no format, the target is the source or is there already, or either
+        file fails.
     """
-    song_writer(Path(target), overwrite=overwrite)
+    song_writer(Path(target), overwrite=overwrite, source=source)
     song = read(source)
     left_out = write_song(song, target, overwrite=overwrite)
     return replace(song, notices=(*song.notices, *left_out))
@@ -78,17 +79,17 @@ def write_song(
 
 
 def song_writer(
-    target: Path, *, overwrite: bool = False
+    target: Path, *, overwrite: bool = False, source: str | os.PathLike[str] | None = None
 ) -> Callable[[Song, Path], tuple[str, ...] | None]:
     """Return what writes a song in the format that a file's suffix names.
 
     Raises
     ------
     ArrangeError
-        If the suffix names no format, or no file can be written there.
+        If the suffix names no format, no file can be written there, or the source would be lost.
     """
     writer = _WRITERS.get(target.suffix.lower())
     if writer is None:
         raise ArrangeError(f"{shortened(target)}: no format ends so; name it {', '.join(_WRITERS)}")
-    check_target(target, overwrite=overwrite)
+    check_target(target, overwrite=overwrite, source=source)
     return writer

@@ -46,7 +46,7 @@ LEVELS = (
     ("plots",),
     ("handouts", "live", "report"),
     ("exercises",),
-    ("study",),
+    ("studying",),
     ("songbook",),
     ("commands",),
     ("__main__", "__init__"),
@@ -134,6 +134,13 @@ def test_the_front_door_is_complete():
         for alias in node.names
     }
     assert sorted(given) == arrange.__all__
+    homes = {
+        alias.name: node.module.removeprefix("arrange.")
+        for node in ast.walk(tree)
+        if isinstance(node, ast.ImportFrom) and node.module.startswith("arrange.")
+        for alias in node.names
+    }
+    assert homes == arrange._HOMES
     for name in arrange.__all__:
         assert getattr(arrange, name).__doc__, name
     with pytest.raises(AttributeError, match="no attribute 'plot_nothing'"):
@@ -149,7 +156,7 @@ def test_nothing_is_loaded_before_it_is_used():
     slow = {"matplotlib", "music21", "ipywidgets", "scipy", "soundfile", "typst", "verovio"}
     slow |= {"nbformat"}
     assert not slow & set(loaded.stdout.split())
-    assert "pandas" in loaded.stdout.split()
+    assert not {"pandas", "numpy", "pyarrow"} & set(loaded.stdout.split())
 
 
 def test_a_folder_of_its_name_does_not_hide_it(tmp_path):

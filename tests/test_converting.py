@@ -54,6 +54,20 @@ def test_what_is_there_stays_unless_told(tmp_path, capsys):
     assert [path.name for path in tmp_path.iterdir()] == ["song.txt"]
 
 
+@pytest.mark.parametrize("command", ["convert", "rebuild", "condense"])
+def test_the_song_that_is_read_is_never_replaced(command, tmp_path, capsys):
+    """What was typed, with its comments and repeats, would be lost, and its log would not fit."""
+    song = tmp_path / "song.txt"
+    typed = (DATASETS / "tarrow-weir.txt").read_bytes()
+    song.write_bytes(typed)
+    (tmp_path / "again.txt").symlink_to(song)
+    for target in (song, tmp_path / "again.txt"):
+        name = [str(target)] if command == "convert" else ["-o", str(target)]
+        assert main([command, str(song), *name, "--overwrite"]) == 2
+        assert f"{target.name} is the song that is read" in capsys.readouterr().err
+    assert song.read_bytes() == typed
+
+
 def test_bad_names_and_bad_songs_write_nothing(tmp_path, capsys):
     """An unknown suffix lists the known ones; a faulty source leaves no file behind."""
     with pytest.raises(ar.ArrangeError, match=r"no format ends so; name it \.musicxml, \.xml"):

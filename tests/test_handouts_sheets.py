@@ -12,8 +12,10 @@ from pathlib import Path
 
 import pypdf
 import pytest
+from songs import song as song_of
 
 from arrange.decisions import Decision, DecisionLog
+from arrange.errors import ArrangeError
 from arrange.formats.chart import format_chart, read_chart
 from arrange.handouts import STYLES, write_handout
 from arrange.handouts.band import band_sheet
@@ -238,3 +240,12 @@ def test_remarks_are_kept_by_a_chart(gate):
         Remark("Guitar 1, Ness: louder", ("Last chorus",)),
         Remark("slower", ("Coda",)),
     )
+
+
+def test_a_bar_that_no_line_can_hold(monkeypatch, tmp_path):
+    """A sentence with its place; the engraver itself would only write to the terminal."""
+    monkeypatch.setattr("arrange.handouts.engraving._WIDEST", 300)
+    rows = [("Guitar 1", "A3", 0.25 * place, 0.25) for place in range(16)]
+    with pytest.raises(ArrangeError, match="Guitar 1, bar 1: it holds more notes than a line"):
+        write_handout(song_of(*rows), tmp_path / "sheets")
+    assert not list(tmp_path.iterdir())

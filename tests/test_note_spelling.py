@@ -18,7 +18,7 @@ from arrange.formats.chart import read_chart
 from arrange.necks import Neck
 from arrange.pitch import moved_key
 from arrange.shape_names import name_shape
-from arrange.study import study
+from arrange.studying import study
 
 CHART = """\
 key: B major

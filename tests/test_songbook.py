@@ -36,7 +36,7 @@ from arrange.plots import render_picture
 from arrange.plots import songbook as picture
 from arrange.songbook import Songbook, book_findings, player_setups, write_songbook
 from arrange.songbook.order import MOST_SETUPS
-from arrange.study import Study
+from arrange.studying import Study
 
 DATASETS = Path(__file__).parent.parent / "datasets"
 HARBOUR = DATASETS / "harbour-set"

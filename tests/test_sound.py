@@ -309,6 +309,21 @@ def test_a_font_is_held_to_the_same_limit():
         render_sound(some, tempo=30, measures=(450, 450), font="none.sf2")
 
 
+@pytest.mark.parametrize("suffix", [".wav", ".flac", ".ogg"])
+def test_a_sound_that_does_not_fit_is_told_and_leaves_nothing(suffix, tmp_path):
+    """The system stops the file at 10 kB, as it does where a disk is full."""
+    resource = pytest.importorskip("resource")
+    noise = np.random.default_rng(1).uniform(-0.5, 0.5, (88200, 2)).astype("float32")
+    before = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (10_000, before[1]))
+    try:
+        with pytest.raises(ar.ArrangeError, match=r"cannot be written: .*Is the disk full"):
+            write_sound(Sound(noise), tmp_path / f"noise{suffix}")
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, before)
+    assert list(tmp_path.iterdir()) == []
+
+
 def test_drive_in_blocks_is_drive_at_once(monkeypatch):
     """The filter looks over the edges of a block."""
     wave = np.random.default_rng(1).standard_normal(1000).astype(np.float32)

@@ -125,7 +125,7 @@ def _revoice(options: argparse.Namespace) -> int:
 
 def _condense(options: argparse.Namespace) -> int:
     target = Path(options.output)
-    song_writer(target, overwrite=options.overwrite)
+    song_writer(target, overwrite=options.overwrite, source=options.file)
     table = target.with_suffix(".choices.csv")
     check_target(table, overwrite=options.overwrite)
     rules = {
@@ -180,7 +180,7 @@ def _role(text: str) -> tuple[str, str]:
 
 
 def _rebuild(options: argparse.Namespace) -> int:
-    song_writer(Path(options.output), overwrite=options.overwrite)
+    song_writer(Path(options.output), overwrite=options.overwrite, source=options.file)
     song = read(options.file)
     log = read_decisions(options.decisions or decisions_path(options.file))
     built = rebuild(song, log)

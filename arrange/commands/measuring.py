@@ -14,7 +14,7 @@ from arrange.errors import ArrangeError, shortened
 from arrange.findings import parse_waiver
 from arrange.formats.files import check_folder
 from arrange.songbook import changes_between, read_songbook, write_songbook
-from arrange.study import study
+from arrange.studying import study
 from arrange.words import counted
 
 

@@ -32,6 +32,7 @@ from arrange.words import an_interval, listed, runs_words
 
 KIND = "fix it on the neck"
 _MOST_FINDINGS = 400  # the most severe; the notes of each are looked up
+_MOST_JUDGED = 20_000  # findings that are looked at again in all, some milliseconds each
 _FAR = 12  # semitones that are tried up and down
 _WRONG = 3
 COMFORTABLE_MM = Hand().comfortable_mm
@@ -50,12 +51,13 @@ def ask(ground: Ground, size: str, chance: Random) -> Exercise:
     if not ground.fretted:
         raise NoExerciseError("no guitar plays in this song")
     units = ground.once("units", lambda: _units(ground))
-    for label, part, pitch in chance.sample(units, len(units))[:MOST_TRIED]:
+    most = min(MOST_TRIED, 1 + _MOST_JUDGED // (1 + len(ground.findings)))
+    for label, part, pitch in chance.sample(units, len(units))[:most]:
         trial = trial_of(ground, label, part, pitch)
         right, wrong = _places(trial)
         if right and len(wrong) >= _LEAST_WRONG:
             return _asked(trial, size, chance, right, wrong)
-    tried = "" if len(units) <= MOST_TRIED else f" ({MOST_TRIED} notes of {len(units)} were tried)"
+    tried = "" if len(units) <= most else f" ({most} notes of {len(units)} were tried)"
     raise NoExerciseError(
         f"no finding of this song ends when one note of a guitar goes elsewhere on the neck{tried}"
     )

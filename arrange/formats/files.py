@@ -48,16 +48,26 @@ def read_bytes(path: Path) -> bytes:
     return data
 
 
-def check_target(path: Path, *, overwrite: bool = True) -> None:
-    """Raise an ArrangeError if no file can be written to `path`; asked before work begins."""
+def check_target(
+    path: Path, *, overwrite: bool = True, source: str | os.PathLike[str] | None = None
+) -> None:
+    """Raise an ArrangeError if no file can be written to `path`; asked before work begins.
+
+    `source` is what is read: it is never written over.
+    """
     try:
         is_folder = path.is_dir()
         is_there = path.exists()
+        is_source = (
+            is_there and source is not None and os.path.exists(source) and path.samefile(source)
+        )
     except OSError as error:  # such as a name that is too long
         raise _not_written(path, error) from None
     if is_folder:
         raise ArrangeError(f"{shortened(path)} is a folder, where a file is written; remove it or "
                            "choose another name")  # fmt: skip
+    if is_source:
+        raise ArrangeError(f"{shortened(path)} is the song that is read; choose another name")
     if is_there and not overwrite:
         raise ArrangeError(
             f"{shortened(path)} is there already; choose another name, or --overwrite"

@@ -19,6 +19,7 @@ from typing import Any, NamedTuple
 
 import verovio
 
+from arrange.errors import ArrangeError
 from arrange.handouts.excerpts import MUTED, chords_within, part_excerpt
 from arrange.handouts.playing import bar_contents
 from arrange.markup import escape_html
@@ -30,6 +31,7 @@ _IN_PICTURE = 10.0  # of the picture's coordinates to one page unit
 _LEFT = 62  # page units for the bar number, left of the staff
 _BEFORE_BARS = 240  # page units that the head of a line takes: number, clef, key, meter
 _MOST_BARS = 8  # a line
+_WIDEST = 100_000  # page units that the engraver can draw
 _TIGHT = 1.04  # how much wider than the page bars may be; they are then pushed together
 # What a line costs that does not keep to groups of four bars, against one more line. By eye.
 _ODD_LINE, _UNEVEN_LINE = 0.3, 0.15
@@ -162,6 +164,12 @@ def _engraved_run(
     root, numbers, symbols = part_excerpt(song, part, stretches)
     bars = _bar_widths(_text_of(root))
     width = max(width, (max(bars) + _BEFORE_BARS) / _TIGHT)
+    if width > _WIDEST:
+        first = numbers[bars.index(max(bars))]
+        raise ArrangeError(
+            f"{part}, bar {first}: it holds more notes than a line of notation; write it as "
+            "several bars, or ask for shapes"
+        )
     lines = list(_lines(bars, [last - first + 1 for first, last in stretches], width))
     _break_before(root, {first for _, first, _ in lines[1:]})
     pages = _render(_text_of(root), breaks="encoded", pageWidth=round(width), pageHeight=100)

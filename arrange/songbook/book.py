@@ -15,7 +15,7 @@ from arrange.decisions import DecisionLog, decisions_path, read_decisions
 from arrange.errors import ArrangeError, ChartError, ReadError, shortened
 from arrange.letters import check_text, readable
 from arrange.reading import read
-from arrange.study import Study
+from arrange.studying import Study
 from arrange.tables import Song
 from arrange.words import counted
 

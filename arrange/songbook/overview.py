@@ -15,7 +15,7 @@ from arrange.necks import tuning_name
 from arrange.schemas import FINDINGS
 from arrange.songbook.book import Songbook
 from arrange.songbook.changes import player_setups
-from arrange.study import Study
+from arrange.studying import Study
 from arrange.tables import Song
 
 _COLUMNS = {

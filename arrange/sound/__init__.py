@@ -219,7 +219,13 @@ def write_sound(sound: Sound, path: str | os.PathLike[str]) -> Path:
     path = Path(path)
     _check_sound_path(path)
     with whole_file(path) as draft:
-        _write_blocks(sound, draft, path.suffix.lower())
+        try:
+            _write_blocks(sound, draft, path.suffix.lower())
+        except soundfile.LibsndfileError as error:  # a full disk is "System error." to it
+            raise ArrangeError(
+                f"{shortened(path)}: cannot be written: {error.error_string} Is the disk full? "
+                "Choose another place"
+            ) from None
     return path
 
 

@@ -21,7 +21,7 @@ import arrange as ar
 from arrange.exercises.notebooks import notebook_bytes
 from arrange.live.page import write_page
 from arrange.songbook import write_songbook
-from arrange.study import Study
+from arrange.studying import Study
 
 # Links and pictures that lead where only a text of the song can have sent them.
 DOORS = """() => [...document.querySelectorAll('a, img, iframe, form, object')].filter(each =>
