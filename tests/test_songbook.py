@@ -447,21 +447,20 @@ def test_no_order_has_fewer_changes(seed):
     songs = random_set(seed)
     book = with_setups(*songs)
     by_name = dict(zip("abcdef", songs, strict=True))
-    efforts = {order: effort([by_name[name] for name in order]) for order in permutations("abcdef")}
     for first, last in ((None, None), ("c", None), (None, "b"), ("e", "a")):
         best = min(
-            each
-            for order, each in efforts.items()
+            effort([by_name[name] for name in order])
+            for order in permutations("abcdef")
             if first in (None, order[0]) and last in (None, order[-1])
         )
         found = ar.order_by_changes(book, first=first, last=last)
-        order = tuple(found.songs)
-        assert order in efforts
+        order = list(found.songs)
+        assert sorted(order) == list("abcdef")
         assert first in (None, order[0])
         assert last in (None, order[-1])
         table = ar.changes_between(found)
         assert (table["changes"].sum(), table["semitones"].sum()) == best
-        assert efforts[order] == best
+        assert effort([by_name[name] for name in order]) == best
 
 
 def test_songs_of_few_setups_may_be_many():
