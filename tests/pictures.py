@@ -25,7 +25,7 @@ def overlapping(artists):
 def beyond_figure(ax):
     """How far what is drawn reaches beyond the edges of its figure, inches."""
     figure = ax.get_figure()
-    figure.canvas.draw()
+    figure.draw_without_rendering()
     box = figure.get_tightbbox()
     wide, high = figure.get_size_inches()
     return max(-box.x0, -box.y0, box.x1 - wide, box.y1 - high)

@@ -38,6 +38,7 @@ class Slow:
             for name in self.names
             for section in self.sections
         }
+        self.chords = list(song.chords.itertuples())
         self.findings = find_clashes(song)
         self.drive = dict(zip(song.parts["part"], song.parts["drive"], strict=True))
 
@@ -106,17 +107,21 @@ class Slow:
         return {0: w.root_over_bass if has_bass else w.root, 3: w.third, 4: w.third, 7: w.fifth,
                 10: w.seventh, 11: w.seventh}.get(above, w.other)  # fmt: skip
 
-    def harmony(self, chosen, section):
-        total = 0.0
+    @cache
+    def has_bass(self, section):
         basses = set(self.song.parts.loc[self.song.parts["family"] == "bass", "part"])
         here = self.song.notes[self.song.notes["section"] == section]
-        has_bass = bool(here["part"].isin(basses).any())
+        return bool(here["part"].isin(basses).any())
+
+    def harmony(self, chosen, section):
+        total = 0.0
+        has_bass = self.has_bass(section)
         for begin, end in self.slices(section):
             of_all = self.classes_at(self.playing(section), section, begin)
             of_own = self.classes_at(chosen, section, begin)
             chord = [
                 c
-                for c in self.song.chords.itertuples()
+                for c in self.chords
                 if c.onset <= begin < c.onset + c.duration and len(c.pitch_classes)
             ]
             if chord:
@@ -284,6 +289,7 @@ class Slow:
         hard = 1 + (alone / attacks if attacks else 1) + min(apart, 1)
         return self.weights.merging * together * hard / 3
 
+    @cache
     def change(self, before, now, section, following):
         """What it costs a player to go from one option to the next."""
         if not before:
@@ -332,6 +338,7 @@ class Slow:
         pairs = [p for p in combinations(here, 2) if not self.same(*p, section)]
         return [o for o in ((), *((n,) for n in here), *pairs) if self.can_play(o, section)]
 
+    @cache
     def lead(self, section):
         leads = [name for name in self.playing(section) if self.roles.role[name] == "lead"]
         best = min(leads, key=lambda name: (-self.roles.on_top[name], name), default=None)

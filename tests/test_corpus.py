@@ -162,10 +162,11 @@ class Verdict(NamedTuple):
 
 
 def compared(path: Path) -> Verdict:
-    """Read a file with both readers and compare."""
+    """Read a file with both readers and compare; bar by bar only where the times differ."""
     ours, theirs = our_parts(path), music21_parts(path)
     notes = sum(len(notes) for notes, _ in ours)
-    return Verdict(label(path), notes, in_time(ours) == in_time(theirs), same_on_page(ours, theirs))
+    agrees = in_time(ours) == in_time(theirs)
+    return Verdict(label(path), notes, agrees, agrees or same_on_page(ours, theirs))
 
 
 def same_on_page(ours: Parts, theirs: Parts) -> bool:

@@ -1,5 +1,6 @@
 """A real browser and a real JupyterLab, once for all tests here."""
 
+import contextlib
 import os
 import shutil
 
@@ -46,9 +47,26 @@ def address(folder):
         yield address
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
+def notebook_opener(browser, address):
+    """Opens a notebook for the tests of a file: its path, the size of the screen, the theme.
+
+    A test's own notebook comes from ``open_notebook``: a page that stays open goes on drawing and
+    asking the server, and slows those after it.
+    """
+    with notebooks_opened(browser, address) as do:
+        yield do
+
+
+@pytest.fixture
 def open_notebook(browser, address):
-    """Opens a notebook: its path, the size of the screen, the theme."""
+    """The same for one test, closed when it ends."""
+    with notebooks_opened(browser, address) as do:
+        yield do
+
+
+@contextlib.contextmanager
+def notebooks_opened(browser, address):
     opened = []
 
     def do(path, size=(1280, 720), theme="JupyterLab Light"):
@@ -56,6 +74,8 @@ def open_notebook(browser, address):
         opened.append(context)
         return Notebook(context.new_page(), address, path, theme)
 
-    yield do
-    for context in opened:
-        context.close()
+    try:
+        yield do
+    finally:
+        for context in opened:
+            context.close()

@@ -232,6 +232,7 @@ class Notebook:
               });
             }""",
             timeout=1000 * seconds,
+            polling=200,  # ms; by default it asks, and so draws, at every frame
         )  # fmt: skip
 
     def faults(self) -> list[str]:

@@ -1,4 +1,4 @@
-"""The live view and the lessons in a real browser, as a player uses them.
+"""The live view in a real browser, as a player uses it.
 
 Run with ``pytest tests/browser``; needs ``pip install -e '.[browser]'`` and chromium. Conditions
 are waited for, never times.
@@ -8,52 +8,15 @@ import re
 import signal
 
 import pytest
-from lab import ROOT, started_page, wait_for
+from lab import started_page, wait_for
+from live_view import Live
 from playwright.sync_api import expect
 
 import arrange as ar
 
 SIZES = ((1280, 720), (1920, 1080))
 AUDIO = "document.querySelector('.arrange-live audio')"
-LESSONS = sorted(path.stem for path in (ROOT / "notebooks").glob("*.ipynb"))
 THEMES = ("JupyterLab Light", "JupyterLab Dark")
-
-
-class Live:
-    """The live view as it is seen and touched."""
-
-    def __init__(self, page):
-        self.page = page
-        self.view = page.locator(".arrange-live")
-        self.picture = self.view.locator("svg.arrange-picture")
-        expect(self.picture).to_be_visible(timeout=60_000)
-
-    def slider(self, name):
-        """Its handle, which takes the arrow keys."""
-        row = self.view.locator(".widget-inline-hbox", has=self.page.get_by_text(name, exact=True))
-        return row.locator(".noUi-handle")
-
-    def press(self, name):
-        self.view.get_by_role("button", name=name, exact=True).click()
-
-    def choose(self, name, value):
-        self.view.get_by_label(name, exact=True).select_option(value)
-
-    def shows(self, text):
-        expect(self.picture).to_contain_text(text)
-
-    def drag(self, name, share):
-        """Take a slider's handle and pull it by a share of its way, in small steps."""
-        handle = self.slider(name)
-        handle.scroll_into_view_if_needed()
-        box = handle.bounding_box()
-        base = handle.locator("xpath=ancestor::*[contains(@class, 'noUi-base')]").bounding_box()
-        x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
-        mouse = self.page.mouse
-        mouse.move(x, y)
-        mouse.down()
-        mouse.move(x + share * base["width"], y, steps=12)
-        mouse.up()
 
 
 def seconds_of(view):
@@ -62,9 +25,9 @@ def seconds_of(view):
 
 
 @pytest.fixture(scope="module")
-def opened(open_notebook):
+def opened(notebook_opener):
     """The live view, run from the top by the menu."""
-    notebook = open_notebook("live.ipynb")
+    notebook = notebook_opener("live.ipynb")
     notebook.run_from_the_top()
     found = Live(notebook.page)
     found.notebook = notebook
@@ -222,17 +185,6 @@ def _luminance(colour):
     parts = [float(each) / 255 for each in re.findall(r"[\d.]+", colour)[:3]]
     red, green, blue = (p / 12.92 if p <= 0.04045 else ((p + 0.055) / 1.055) ** 2.4 for p in parts)
     return 0.2126 * red + 0.7152 * green + 0.0722 * blue
-
-
-@pytest.mark.parametrize("lesson", LESSONS)
-def test_a_lesson_runs_from_the_top_by_the_menu(open_notebook, lesson):
-    notebook = open_notebook(f"notebooks/{lesson}.ipynb")
-    notebook.run_from_the_top()
-    if lesson.startswith("07"):
-        live = Live(notebook.page)
-        live.slider("Octave").press("ArrowRight")
-        live.shows("an octave up")
-    assert notebook.faults() == []
 
 
 def test_the_page_without_code(browser, folder, tmp_path):
