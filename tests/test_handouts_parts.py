@@ -187,7 +187,7 @@ def test_a_section_that_returns_is_drawn_as_if_it_were_alone():
 part: Guitar 1
 section: A
 chords   | D           | G      | A             | G      | A             | D |
-Guitar 1 | D4 E4 F#4 ~ | 320033 | x02220 pushed | 320033 | x02220 pushed | ~ |
+Guitar 1 | D4 E4 F#4 ~ | 320033 | x02220 pushed | 320033 | x02220 pushed | . |
 """
     )
     _, original, copied = engrave(own, "Guitar 1", [(1, 1), (2, 3), (4, 5)], 186)
