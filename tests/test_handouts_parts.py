@@ -18,6 +18,7 @@ from songs import notes_of, parts_of, song
 from arrange.formats.chart import read_chart
 from arrange.handouts import engraving
 from arrange.handouts.cues import bars_words, section_cues
+from arrange.handouts.drawing import draw_shape
 from arrange.handouts.engraving import engrave
 from arrange.handouts.excerpts import part_excerpt
 from arrange.handouts.playing import own_notes, part_stays
@@ -26,7 +27,7 @@ from arrange.handouts.strums import strum_section
 from arrange.handouts.turns import TURN_SECONDS, page_starts, pair_of, turn_cost
 from arrange.hands import Hand
 from arrange.meters import bar_counts, beat_name, beats_a_minute, is_compound, tempo_words
-from arrange.necks import Neck
+from arrange.necks import Neck, parse_shape
 from arrange.reading import read
 
 DATASETS = Path(__file__).parent.parent / "datasets"
@@ -213,6 +214,34 @@ def test_a_long_part_is_engraved_in_pieces_that_do_not_show(monkeypatch):
     assert max(sizes) <= 17
     assert len(sizes) > 6
     assert list(map(drawn, pieces)) == list(map(drawn, together))
+
+
+def test_chord_symbols_stand_clear_of_the_accidentals_below():
+    """A sharp reaches 1.4 staff spaces over its line (SMuFL metadata of usual fonts, from memory),
+    a staff space is 180 in the picture."""
+    own = read_chart(
+        b"""key: A major
+part: Flute; flute
+section: A
+chords | D           | Dm           |
+Flute  | D6 ~ F#6 E6 | F6 ~ D6 ~    |
+"""
+    )
+    ((line,),) = engrave(own, "Flute", [(1, 2)], 186)
+    (accidental,) = re.findall(
+        r'class="accid">\s*<use [^>]*translate\([\d.]+, (-?[\d.]+)\)', line.picture
+    )
+    rows = re.findall(r'class="harm"><text [^>]*?y="(-?[\d.]+)"', line.picture)
+    assert len(rows) == 2
+    assert max(map(float, rows)) < float(accidental) - 1.4 * 180
+
+
+def test_a_long_title_fits_on_its_fret_picture():
+    """A bold letter is some 0.68 of its size wide."""
+    title = "G#m7 (2)"
+    picture = draw_shape(parse_shape("022100", Neck()), title, Neck(), Hand())
+    x, size = re.search(r'<text x="([\d.]+)" y="19.0" font-size="([\d.]+)"', picture).groups()
+    assert float(x) + 0.68 * float(size) * len(title) / 2 <= 100
 
 
 def test_short_notes_are_joined_by_the_beat():

@@ -313,6 +313,8 @@ _OWN_STYLE = re.compile(r"<style type=\"text/css\">.*?</style>", re.DOTALL)
 _HEIGHTS = re.compile(
     r'translate\(-?[\d.]+, (-?[\d.]+)\)|[ML]-?[\d.]+[ ,](-?[\d.]+)|points="-?[\d.]+,(-?[\d.]+)'
 )
+_ACCIDENTAL = re.compile(r'class="accid">\s*<use [^>]*translate\(-?[\d.]+, (-?[\d.]+)\)')
+_ACCIDENTAL_HIGH = 260  # of a sharp or natural over its line, about
 _SIGN_HIGH = 160  # half a sign's height, about
 _CLEF_HIGH = 330  # over the upper line
 
@@ -324,7 +326,8 @@ def _finished(picture: str, symbols: Sequence[str], number: int) -> tuple[str, f
     body = picture[picture.index('class="system"') :]
     heights = [float(next(filter(None, found))) for found in _HEIGHTS.findall(body)]
     staff_top = float(_TOP.search(picture)[1])  # type: ignore[index]
-    top = min(min(heights) - _SIGN_HIGH, staff_top - _CLEF_HIGH)
+    alone = [float(height) - _ACCIDENTAL_HIGH for height in _ACCIDENTAL.findall(body)]
+    top = min(min(heights) - _SIGN_HIGH, staff_top - _CLEF_HIGH, *alone)
     bottom = max(heights) + _SIGN_HIGH
     row = top - 60  # the chord symbols stand in a row above all of it
     picture = _with_symbols(picture, symbols, row, width)
