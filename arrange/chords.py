@@ -314,13 +314,22 @@ def _number(member: int, kind: str) -> int:
 def note_above(root: str, degree: int, semitones: int) -> str:
     """Return the name of the note that lies so far above a root, spelled as that degree of it.
 
-    ``note_above("E", 3, 4)`` is ``"G#"``. A name of more than two accidentals gives way to the
-    plain one.
+    ``note_above("E", 3, 4)`` is ``"G#"``. A name of more than two accidentals gives way to
+    that of the root's own key.
     """
     letter = "CDEFGAB"[("CDEFGAB".index(root[0]) + degree - 1) % 7]
     pitch_class = (parse_pitch_class(root) + semitones) % 12
     alter = (pitch_class - STEPS[letter] + 6) % 12 - 6
-    return letter + _SIGNS[alter] if alter in _SIGNS else pitch_class_name(pitch_class)
+    return (
+        letter + _SIGNS[alter]
+        if alter in _SIGNS
+        else pitch_class_name(pitch_class, f"{root} major")
+    )
+
+
+def chord_key(chord: Chord) -> str:
+    """Return the key whose tonic a chord is, to spell beside it where no key is known."""
+    return f"{chord.root} {'minor' if chord.kind.startswith('minor') else 'major'}"
 
 
 def moved_chord(chord: Chord, semitones: int, key: str | None = None) -> Chord:
@@ -328,10 +337,10 @@ def moved_chord(chord: Chord, semitones: int, key: str | None = None) -> Chord:
 
     Without a key the root has its plain name, and the bass is spelled as from that root.
     """
-    if not chord.root or not semitones:
+    if not chord.root or not semitones % 12:
         return chord
     root = pitch_class_name(parse_pitch_class(chord.root) + semitones, key)
-    key = key or f"{root} {'minor' if chord.kind.startswith('minor') else 'major'}"
+    key = key or chord_key(replace(chord, root=root))
     bass = chord.bass and pitch_class_name(parse_pitch_class(chord.bass) + semitones, key)
     return replace(chord, root=root, bass=bass)
 

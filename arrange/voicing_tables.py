@@ -25,7 +25,7 @@ from arrange.chord_members import (
     note_in_octave,
     say_members,
 )
-from arrange.chords import Chord
+from arrange.chords import Chord, chord_key
 from arrange.hands import FINGER_NAMES, VERDICTS, Grips, Hand, verdict_levels
 from arrange.limits import MOST_FRETS
 from arrange.necks import LEFT_OUT, Array, Neck
@@ -247,7 +247,10 @@ def _named(
     for _, width in reversed(fields):
         columns.append((known & (1 << width) - 1).tolist())
         known = known >> width
-    opened = "".join(f", {note_name(neck.tuning[s - 1] + neck.capo)} as a drone" for s in foreign)
+    key = chord_key(chord)
+    opened = "".join(
+        f", {note_name(neck.tuning[s - 1] + neck.capo, key)} as a drone" for s in foreign
+    )
     whole = members_of(chord)
     basses = {
         m: (inversion(name, members.values()), inversion_name(name, members.values()))

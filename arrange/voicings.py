@@ -31,7 +31,7 @@ import pandas as pd
 
 from arrange.chord_members import find_members, members_of
 from arrange.chord_symbols import parse_chord, settled_chord
-from arrange.chords import Chord, chord_symbol
+from arrange.chords import Chord, chord_key, chord_symbol
 from arrange.errors import ArrangeError
 from arrange.hands import Hand
 from arrange.necks import Neck
@@ -269,7 +269,7 @@ def _why_none(wanted: Wanted, neck: Neck, hand: Hand) -> str:
 
 def _told_limits(wanted: Wanted, neck: Neck) -> dict[str, str]:
     """What was asked beyond the chord: field -> as the caller wrote it."""
-    names = wanted.members
+    names, key = wanted.members, chord_key(wanted.chord)
     told = {}
     if len(wanted.strings) < neck.strings:
         told["strings"] = f"strings={wanted.strings!r}"
@@ -279,10 +279,10 @@ def _told_limits(wanted: Wanted, neck: Neck) -> dict[str, str]:
         if asked is not None:
             told[limit] = f"{limit}={'/'.join(names[m] for m in sorted(asked) if m in names)!r}"
     if wanted.drones:
-        opened = [note_name(neck.tuning[s - 1] + neck.capo) for s in wanted.drones]
+        opened = [note_name(neck.tuning[s - 1] + neck.capo, key) for s in wanted.drones]
         told["drones"] = f"drones={wanted.drones!r} ({', '.join(opened)})"
     if wanted.pitches != (0, 200):
-        low, high = (note_name(pitch) for pitch in wanted.pitches)
+        low, high = (note_name(pitch, key) for pitch in wanted.pitches)
         told["pitches"] = f"pitches from {low} to {high}"
     if wanted.notes is not None:
         told["notes"] = f"notes={wanted.notes}"

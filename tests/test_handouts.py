@@ -280,6 +280,12 @@ def test_the_same_song_gives_the_same_bytes(tmp_path):
         assert before.read_bytes() == (tmp_path / "alone" / name).read_bytes()
 
 
+def test_each_step_is_reported(tmp_path):
+    steps = []
+    write_handout(read(DATASETS / "tarrow-weir.txt"), tmp_path, tell=steps.append)
+    assert steps == ["the sheet of Guitar 1", "the sheet of Guitar 2", "the band sheet"]
+
+
 def test_decisions_and_roles_stand_on_the_band_sheet(tmp_path):
     """Those that hold; a dropped one is left out, and one not yet agreed says so."""
     log = DecisionLog((

@@ -15,7 +15,10 @@ import pandas as pd
 import pytest
 from songs import notes_of, parts_of, song
 
+from arrange.formats.chart import read_chart
+from arrange.handouts import engraving
 from arrange.handouts.cues import bars_words, section_cues
+from arrange.handouts.drawing import draw_shape
 from arrange.handouts.engraving import engrave
 from arrange.handouts.excerpts import part_excerpt
 from arrange.handouts.playing import own_notes, part_stays
@@ -24,7 +27,7 @@ from arrange.handouts.strums import strum_section
 from arrange.handouts.turns import TURN_SECONDS, page_starts, pair_of, turn_cost
 from arrange.hands import Hand
 from arrange.meters import bar_counts, beat_name, beats_a_minute, is_compound, tempo_words
-from arrange.necks import Neck
+from arrange.necks import Neck, parse_shape
 from arrange.reading import read
 
 DATASETS = Path(__file__).parent.parent / "datasets"
@@ -171,6 +174,76 @@ def test_chord_symbols_stand_over_their_lines():
         assert drawn == inside["symbol"].tolist()
 
 
+def drawn(lines):
+    """Lines without the engraver's own empty groups, which are nowhere on the page."""
+    return [(each.first, each.last, each.height,
+             re.sub(r'\s*<g class="\w+MilestoneEnd \w+" />', "", each.picture))
+            for each in lines]  # fmt: skip
+
+
+def test_a_section_that_returns_is_drawn_as_if_it_were_alone():
+    """A bar, then the same two bars twice: engraved once, and the second time alone."""
+    own = read_chart(
+        b"""key: D major
+part: Guitar 1
+section: A
+chords   | D           | G      | A             | G      | A             | D |
+Guitar 1 | D4 E4 F#4 ~ | 320033 | x02220 pushed | 320033 | x02220 pushed | . |
+"""
+    )
+    _, original, copied = engrave(own, "Guitar 1", [(1, 1), (2, 3), (4, 5)], 186)
+    _, alone = engrave(own, "Guitar 1", [(1, 1), (4, 5)], 186)
+    assert copied == [line.moved(2) for line in original]
+    assert drawn(copied) == drawn(alone)
+
+
+def test_a_long_part_is_engraved_in_pieces_that_do_not_show(monkeypatch):
+    """Each piece is short, for what the engraver takes grows with the square of the bars."""
+    own = read(DATASETS / "last-bell.musicxml")
+    stretches = list(zip(own.sections["first_measure"], own.sections["last_measure"], strict=True))
+    together = engrave(own, "Rhythm", stretches, 186)
+    sizes, render = [], engraving._render
+
+    def counted(xml, **options):
+        sizes.append(xml.count("<measure ") // xml.count("<part "))
+        return render(xml, **options)
+
+    monkeypatch.setattr(engraving, "_render", counted)
+    monkeypatch.setattr(engraving, "_MOST_AT_ONCE", 16)
+    pieces = engrave(own, "Rhythm", stretches, 186)
+    assert max(sizes) <= 17
+    assert len(sizes) > 6
+    assert list(map(drawn, pieces)) == list(map(drawn, together))
+
+
+def test_chord_symbols_stand_clear_of_the_accidentals_below():
+    """A sharp reaches 1.4 staff spaces over its line (SMuFL metadata of usual fonts, from memory),
+    a staff space is 180 in the picture."""
+    own = read_chart(
+        b"""key: A major
+part: Flute; flute
+section: A
+chords | D           | Dm           |
+Flute  | D6 ~ F#6 E6 | F6 ~ D6 ~    |
+"""
+    )
+    ((line,),) = engrave(own, "Flute", [(1, 2)], 186)
+    (accidental,) = re.findall(
+        r'class="accid">\s*<use [^>]*translate\([\d.]+, (-?[\d.]+)\)', line.picture
+    )
+    rows = re.findall(r'class="harm"><text [^>]*?y="(-?[\d.]+)"', line.picture)
+    assert len(rows) == 2
+    assert max(map(float, rows)) < float(accidental) - 1.4 * 180
+
+
+def test_a_long_title_fits_on_its_fret_picture():
+    """A bold letter is some 0.68 of its size wide."""
+    title = "G#m7 (2)"
+    picture = draw_shape(parse_shape("022100", Neck()), title, Neck(), Hand())
+    x, size = re.search(r'<text x="([\d.]+)" y="19.0" font-size="([\d.]+)"', picture).groups()
+    assert float(x) + 0.68 * float(size) * len(title) / 2 <= 100
+
+
 def test_short_notes_are_joined_by_the_beat():
     """Eighths in twos under a quarter, in threes in 6/8; a sixteenth beside a dotted eighth."""
     lengths = [0.5] * 4 + [0.75, 0.25, 1.0]
@@ -211,6 +284,24 @@ def test_a_strum_is_counted():
     picked = notes[notes["onset"] >= 4]["string"].astype(str).tolist()
     assert list(second.marks[:3]) == picked
     assert [label for label, _ in told.shapes] == ["major", "minor"]
+
+
+def test_a_chord_held_from_the_section_before_rings_on():
+    own = read_chart(
+        b"""key: D major
+part: Guitar 1
+section: A
+chords   | D             | G      |
+Guitar 1 | xx0232        | 320033 |
+section: B
+chords   | ~                 | D               |
+Guitar 1 | ~ . 320033 320033 | ~ . . xx0232    |
+"""
+    )
+    own, _ = fingered_part(own, "Guitar 1", Hand())
+    stay = part_stays(own, "Guitar 1")[1]
+    told = strum_section(own, own_notes(own, "Guitar 1"), stay, Neck())
+    assert told.bars[0].marks == ("–", "–", "·", "·", "▼", "–", "▼", "–")
 
 
 def test_a_line_is_no_row_of_shapes():

@@ -1047,6 +1047,16 @@ def test_a_chord_over_a_transposing_part_sounds_as_its_notes_do(tmp_path):
     assert song.chords["symbol"].tolist() == ["Cm/G"]
 
 
+def test_a_chord_over_a_transposing_part_is_spelled_in_the_sounding_key(tmp_path):
+    """F minor in D flat major, over a part in B flat, is D# minor in B major, not Eb minor."""
+    transpose = "<transpose><diatonic>-1</diatonic><chromatic>-2</chromatic></transpose>"
+    key = "<key><fifths>-5</fifths><mode>major</mode></key>"
+    text = score([attributes(more=transpose, key=key) + harmony("F", "minor") + note("F4", 16)])
+    song = read_text(tmp_path, text)
+    assert song.main_key == "B major"
+    assert song.chords["symbol"].tolist() == ["D#m"]
+
+
 def test_one_chord_written_over_two_parts_is_one(tmp_path):
     """Chord symbols stand over every part in some scores."""
     song = read_text(tmp_path, score([harmony("F") + WHOLE_BAR], [harmony("F") + WHOLE_BAR]))
@@ -1087,6 +1097,17 @@ def test_a_numeral_with_its_key_has_a_root(tmp_path):
         "<kind>dominant</kind></harmony>"
     )
     assert chord_row(tmp_path, numeral)["root"].tolist() == [9]
+
+
+def test_a_numeral_is_spelled_in_its_key(tmp_path):
+    """The lowered sixth degree of E flat major is Cb, not B (MusicXML 4.0, numeral-alter)."""
+    numeral = (
+        "<harmony><numeral><numeral-root>6</numeral-root><numeral-alter>-1</numeral-alter>"
+        "<numeral-key><numeral-fifths>-3</numeral-fifths><numeral-mode>major</numeral-mode>"
+        "</numeral-key></numeral><kind>major</kind></harmony>"
+    )
+    song = read_text(tmp_path, score([numeral + WHOLE_BAR]))
+    assert song.chords["symbol"].tolist() == ["Cb"]
 
 
 def test_numbers_in_the_key(tmp_path):

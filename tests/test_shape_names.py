@@ -70,6 +70,11 @@ def test_music21_names_the_same_chord(suffix):
     assert count == 12 * len(members) * (len(members) + 1)
 
 
+def test_a_note_of_too_many_accidentals_has_the_name_of_the_root_s_key():
+    """The raised fifth of B#, F with three sharps, is G# and not Ab."""
+    assert note_above("B#", 5, 8) == "G#"
+
+
 def note_names(reading, pitches):
     """The notes spelled as degrees of the root, double flats and all, as music21 writes names."""
     root = reading.chord.root

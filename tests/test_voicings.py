@@ -208,6 +208,7 @@ def test_a_drone_that_is_no_member_is_named():
     found = find_voicings("E", drones=(4,))
     assert set(found["name"].str.contains("D3 as a drone")) == {True}
     assert {f[3] for f in found["frets"]} == {0}
+    assert find_voicings("B", Neck(capo=4), drones=(1,))["name"].str.contains(", G#4 as a").all()
 
 
 @pytest.mark.parametrize(

@@ -96,13 +96,14 @@ def _add_folder(command: Any) -> None:
 
 
 def _handout(options: argparse.Namespace) -> int:
+    tell = progress(Path(options.file))
     song = read(options.file)
     log = options.decisions or decisions_path(options.file)
     decisions = read_decisions(log) if options.decisions or os.path.isfile(log) else None
     # What prints is slow to load; the other commands go without.
     paths = importlib.import_module("arrange.handouts").write_handout(
         song, Path(options.output), player=options.player, paper=options.paper,
-        style=options.style, decisions=decisions,
+        style=options.style, decisions=decisions, tell=tell,
     )  # fmt: skip
     for path in paths:
         print(path)

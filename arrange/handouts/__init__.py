@@ -10,7 +10,7 @@ from __future__ import annotations
 import os
 import re
 import unicodedata
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
 
 from arrange.decisions import DecisionLog
@@ -29,6 +29,10 @@ from arrange.tables import Song
 __all__ = ["PAPERS", "STYLES", "page_picture", "write_handout"]
 
 
+def _in_silence(_step: str) -> None:
+    """Report no step."""
+
+
 def write_handout(
     song: Song,
     folder: str | os.PathLike[str],
@@ -39,6 +43,7 @@ def write_handout(
     decisions: DecisionLog | None = None,
     roles: Mapping[str, str] | None = None,
     hand: Hand | None = None,
+    tell: Callable[[str], None] = _in_silence,
 ) -> tuple[Path, ...]:
     """Write a part sheet for each player, and a band sheet, as PDF and HTML.
 
@@ -60,6 +65,8 @@ def write_handout(
         What each part is for, told on the band sheet.
     hand : Hand, optional
         Whose fingers, where strings and stretches are worked out.
+    tell : callable
+        Gets each step, in a few words, before it is made.
 
     Returns
     -------
@@ -82,10 +89,12 @@ def write_handout(
     files: dict[str, bytes] = {}
     names = _names(song, parts)
     for part in parts:
+        tell(f"the sheet of {part}")
         sheet = part_sheet(song, part, style, text_width(paper), hand, decisions)
         name = next(names)
         files[f"{name}.pdf"] = print_part(sheet, song, paper)
         files[f"{name}.html"] = part_html(sheet).encode()
+    tell("the band sheet")
     band, name = band_sheet(song, decisions, roles), next(names)
     files[f"{name}.pdf"] = print_band(band, paper)
     files[f"{name}.html"] = band_html(band).encode()

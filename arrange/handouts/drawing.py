@@ -123,7 +123,8 @@ def draw_shape(frets: Shape, title: str, neck: Neck, hand: Hand) -> str:
     rows = max(_ROWS, max(held, default=0) - first + 1)
     place = _Place(neck.strings, first, rows)
     body = [*_grid(place, neck), *_fingers(shown, place, neck)]
-    size = min(20.0, 96 / (0.68 * max(len(title), 1)))
+    room = 2 * min(place.middle, 100 - place.middle) - 2
+    size = min(20.0, room / (0.68 * max(len(title), 1)))
     body.append(_text(place.middle, 19, title, size, "middle"))
     return _svg(100, _TOP + _ROW * rows + 22, body)
 

@@ -9,12 +9,12 @@ into the pictures here.
 
 from __future__ import annotations
 
+import itertools
 import re
 import xml.etree.ElementTree as ET
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cache
-from itertools import pairwise
 from typing import Any, NamedTuple
 
 import verovio
@@ -32,6 +32,8 @@ _LEFT = 62  # page units for the bar number, left of the staff
 _BEFORE_BARS = 240  # page units that the head of a line takes: number, clef, key, meter
 _MOST_BARS = 8  # a line
 _WIDEST = 100_000  # page units that the engraver can draw
+_MOST_AT_ONCE = 96  # bars: the time that the engraver takes grows with their square
+_NEW_PAGE = '<print new-page="yes" />'
 _TIGHT = 1.04  # how much wider than the page bars may be; they are then pushed together
 # What a line costs that does not keep to groups of four bars, against one more line. By eye.
 _ODD_LINE, _UNEVEN_LINE = 0.3, 0.15
@@ -158,26 +160,76 @@ def _runs(
         yield run
 
 
+class _Piece(NamedTuple):
+    """Some stretches of a run, engraved at once.
+
+    `lead` is 1 where the bar before them comes first, so that no line begins with the meter
+    again, else 0; `bars` are widths.
+    """
+
+    stretches: Sequence[tuple[int, int]]
+    lead: int
+    text: str
+    numbers: list[int]
+    symbols: list[tuple[int, str]]
+    bars: list[float]
+
+
 def _engraved_run(
     song: Song, part: str, stretches: Sequence[tuple[int, int]], width: float
 ) -> list[list[System]]:
-    root, numbers, symbols = part_excerpt(song, part, stretches)
-    bars = _bar_widths(_text_of(root))
-    width = max(width, (max(bars) + _BEFORE_BARS) / _TIGHT)
+    pieces = [_piece(song, part, *own) for own in _pieces(stretches)]
+    widest = max(max(piece.bars[piece.lead :]) for piece in pieces)
+    width = max(width, (widest + _BEFORE_BARS) / _TIGHT)
     if width > _WIDEST:
-        first = numbers[bars.index(max(bars))]
+        first = next(
+            piece.numbers[piece.bars.index(widest)] for piece in pieces if widest in piece.bars
+        )
         raise ArrangeError(
             f"{part}, bar {first}: it holds more notes than a line of notation; write it as "
             "several bars, or ask for shapes"
         )
-    lines = list(_lines(bars, [last - first + 1 for first, last in stretches], width))
-    _break_before(root, {first for _, first, _ in lines[1:]})
-    pages = _render(_text_of(root), breaks="encoded", pageWidth=round(width), pageHeight=100)
-    systems: list[list[System]] = [[] for _ in stretches]
+    return [systems for piece in pieces for systems in _engraved_piece(piece, width)]
+
+
+def _pieces(
+    stretches: Sequence[tuple[int, int]],
+) -> Iterator[tuple[list[tuple[int, int]], list[tuple[int, int]]]]:
+    """The stretches in pieces of some bars, each with the bar before it, if there is one."""
+    own: list[tuple[int, int]] = []
+    lead: list[tuple[int, int]] = []
+    for first, last in stretches:
+        if own and sum(b - a + 1 for a, b in own) + last - first >= _MOST_AT_ONCE:
+            yield lead, own
+            lead, own = [(own[-1][1], own[-1][1])], []
+        own.append((first, last))
+    yield lead, own
+
+
+def _piece(
+    song: Song, part: str, lead: list[tuple[int, int]], stretches: list[tuple[int, int]]
+) -> _Piece:
+    root, numbers, symbols = part_excerpt(song, part, [*lead, *stretches])
+    text = ET.tostring(root, encoding="unicode")
+    return _Piece(stretches, len(lead), text, numbers, symbols, _bar_widths(text))
+
+
+def _engraved_piece(piece: _Piece, width: float) -> list[list[System]]:
+    """The systems of each stretch."""
+    lengths = [last - first + 1 for first, last in piece.stretches]
+    lines = [
+        (stretch, first + piece.lead, end + piece.lead)
+        for stretch, first, end in _lines(piece.bars[piece.lead :], lengths, width)
+    ]
+    starts = {first for _, first, _ in lines if first}
+    text = _broken_before(starts, piece.text, len(piece.numbers))
+    pages = _render(text, breaks="encoded", pageWidth=round(width), pageHeight=100)[piece.lead :]
+    systems: list[list[System]] = [[] for _ in lengths]
     for (stretch, first, end), page in zip(lines, pages, strict=True):
-        own = [symbol for bar, symbol in symbols if first <= bar < end]
-        picture, height = _finished(page, own, numbers[first])
-        systems[stretch].append(System(numbers[first], numbers[end - 1], picture, height))
+        own = [symbol for bar, symbol in piece.symbols if first <= bar < end]
+        numbers = piece.numbers[first], piece.numbers[end - 1]
+        picture, height = _finished(page, own, numbers[0])
+        systems[stretch].append(System(*numbers, picture, height))
     return systems
 
 
@@ -195,10 +247,6 @@ def _render(xml: str, **options: Any) -> list[str]:
     toolkit.resetXmlIdSeed(1)  # or ids go on from the piece before
     toolkit.loadData(xml)
     return [toolkit.renderToSVG(page) for page in range(1, toolkit.getPageCount() + 1)]
-
-
-def _text_of(root: ET.Element) -> str:
-    return ET.tostring(root, encoding="unicode")
 
 
 _STAFF_LINE = re.compile(
@@ -242,12 +290,16 @@ def _broken(bars: Sequence[float], room: float) -> list[tuple[int, int]]:
     return lines[::-1]
 
 
-def _break_before(root: ET.Element, bars: set[int]) -> None:
-    """Let a new page of the engraver's begin with each of these bars."""
-    for staff in root.iter("part"):
-        for bar, measure in enumerate(staff.findall("measure")):
-            if bar in bars:
-                measure.insert(0, ET.Element("print", {"new-page": "yes"}))
+_MEASURE = re.compile(r"<measure [^>]*>")
+
+
+def _broken_before(bars: set[int], xml: str, count: int) -> str:
+    """The score in which a new page of the engraver's begins with each of these bars.
+
+    `count` is how many bars each of its staves has.
+    """
+    places = itertools.count()
+    return _MEASURE.sub(lambda found: found[0] + _NEW_PAGE * (next(places) % count in bars), xml)
 
 
 _VIEW = re.compile(r'<svg class="definition-scale"[^>]*viewBox="0 0 ([\d.]+) ([\d.]+)"[^>]*>')
@@ -271,6 +323,8 @@ _OWN_STYLE = re.compile(r"<style type=\"text/css\">.*?</style>", re.DOTALL)
 _HEIGHTS = re.compile(
     r'translate\(-?[\d.]+, (-?[\d.]+)\)|[ML]-?[\d.]+[ ,](-?[\d.]+)|points="-?[\d.]+,(-?[\d.]+)'
 )
+_ACCIDENTAL = re.compile(r'class="accid">\s*<use [^>]*translate\(-?[\d.]+, (-?[\d.]+)\)')
+_ACCIDENTAL_HIGH = 260  # of a sharp or natural over its line, about
 _SIGN_HIGH = 160  # half a sign's height, about
 _CLEF_HIGH = 330  # over the upper line
 
@@ -282,7 +336,8 @@ def _finished(picture: str, symbols: Sequence[str], number: int) -> tuple[str, f
     body = picture[picture.index('class="system"') :]
     heights = [float(next(filter(None, found))) for found in _HEIGHTS.findall(body)]
     staff_top = float(_TOP.search(picture)[1])  # type: ignore[index]
-    top = min(min(heights) - _SIGN_HIGH, staff_top - _CLEF_HIGH)
+    alone = [float(height) - _ACCIDENTAL_HIGH for height in _ACCIDENTAL.findall(body)]
+    top = min(min(heights) - _SIGN_HIGH, staff_top - _CLEF_HIGH, *alone)
     bottom = max(heights) + _SIGN_HIGH
     row = top - 60  # the chord symbols stand in a row above all of it
     picture = _with_symbols(picture, symbols, row, width)
@@ -306,7 +361,9 @@ def _finished(picture: str, symbols: Sequence[str], number: int) -> tuple[str, f
 def _with_symbols(picture: str, symbols: Sequence[str], row: float, width: float) -> str:
     """The picture with these chord symbols in a row, each as narrow as the next one asks."""
     places = [float(found[2]) for found in _HARM.finditer(picture)]
-    rooms = [after - own for own, after in pairwise([*places, width - _LEFT * _IN_PICTURE])]
+    rooms = [
+        after - own for own, after in itertools.pairwise([*places, width - _LEFT * _IN_PICTURE])
+    ]
     waiting = iter(zip(symbols, rooms, strict=False))
 
     def drawn(found: re.Match[str]) -> str:

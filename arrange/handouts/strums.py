@@ -87,6 +87,7 @@ def strum_section(song: Song, notes: pd.DataFrame, stay: Stay, neck: Neck) -> St
     neck : Neck
     """
     inside = notes[notes["section"] == stay.section]
+    rings_until = (notes["onset"] + notes["duration"])[notes["onset"] < stay.onset - _NEAR].max()
     if inside["grace"].any() or inside[["string", "fret"]].isna().to_numpy().any():
         return None
     struck = _Struck(
@@ -114,7 +115,7 @@ def strum_section(song: Song, notes: pd.DataFrame, stay: Stay, neck: Neck) -> St
             if measure in each.bars
         }
         told = tuple(own) if any(own.values()) else ()
-        bar = _bar(song, struck, measure, told, held)
+        bar = _bar(song, struck, measure, told, held, rings_until)
         if bar is None:
             return None
         bars.append(bar)
@@ -183,9 +184,17 @@ def _named(strings: dict[int, int], neck: Neck, key: str | None) -> str:
 
 
 def _bar(
-    song: Song, struck: _Struck, measure: int, labels: tuple[str, ...], held: list[_Held]
+    song: Song,
+    struck: _Struck,
+    measure: int,
+    labels: tuple[str, ...],
+    held: list[_Held],
+    rings_until: float,
 ) -> StrumBar | None:
-    """A bar's counts and marks on the coarsest count that all attacks fit."""
+    """A bar's counts and marks on the coarsest count that all attacks fit.
+
+    What was struck before the section rings on until `rings_until`.
+    """
     row = song.measures.iloc[measure - 1]
     start, length, meter = float(row["onset"]), float(row["duration"]), row["meter"]
     attacks = struck.onset[struck.measure == measure] - start
@@ -195,17 +204,17 @@ def _bar(
         places = attacks / slot
         slots = min(round(length / slot), len(counts))
         if slots and np.allclose(places, np.round(places), atol=1e-4):
-            marks = tuple(_mark(struck, start + slot * n, held) for n in range(slots))
+            marks = tuple(_mark(struck, start + slot * n, held, rings_until) for n in range(slots))
             # A pickup bar has the last counts of a full one.
             return StrumBar(labels, tuple(counts[len(counts) - slots :]), marks)
     return None
 
 
-def _mark(struck: _Struck, time: float, held: list[_Held]) -> str:
+def _mark(struck: _Struck, time: float, held: list[_Held], rings_until: float) -> str:
     here = np.abs(struck.onset - time) < _NEAR
     if not here.any():
         rings = (struck.onset < time - _NEAR) & (struck.end > time + _NEAR)
-        return HELD if rings.any() else SILENT
+        return HELD if rings.any() or rings_until > time + _NEAR else SILENT
     if struck.is_muted[here].all():
         return MUTED
     shape = next(each for each in reversed(held) if each.onset <= time + _NEAR)

@@ -86,6 +86,7 @@ def read_musicxml(
     tell_plain_clef_guitars(events, said, parts, notices)
     move_octaves(parts, notes, octaves or {}, name)
     bars, double_bars = read_bars(events, timing, notices)
+    keys = _keys(events, said, timing)
     written = Written(
         ticks=timing.ticks,
         parts=parts,
@@ -95,9 +96,9 @@ def read_musicxml(
         numbers=timing.numbers,
         lengths=timing.lengths,
         meters=timing.meters,
-        keys=_keys(events, said, timing),
+        keys=keys,
         tempos=read_tempos(events, timing),
-        chords=read_chords(events, said, timing, notices),
+        chords=read_chords(events, said, timing, keys, notices),
         marks=read_marks(events, timing),
         double_bars=double_bars,
         bars=bars,

@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from copy import deepcopy
 from dataclasses import replace
 from typing import Any
 
-from arrange.chords import KINDS, Chord, Degree
+from arrange.chords import KINDS, Chord, Degree, moved_chord, note_above
 from arrange.formats.musicxml.attributes import Attributes
 from arrange.formats.musicxml.events import CODE, Events, number
 from arrange.formats.musicxml.timing import Timing, forward_fill
 from arrange.formats.musicxml.tree import first_children, first_texts
 from arrange.formats.playing_order import Bar
 from arrange.formats.section_names import names_section
-from arrange.pitch import PLAIN_NAMES, SHARP_NAMES, parse_pitch_class
+from arrange.pitch import key_name
 
 # Note values of metronome marks in quarter notes (MusicXML note-type-value).
 _NOTE_VALUES = {
@@ -103,11 +104,16 @@ def read_marks(events: Events, timing: Timing) -> list[tuple[int, str, bool]]:
 
 
 def read_chords(
-    events: Events, said: Attributes, timing: Timing, notices: list[str]
+    events: Events,
+    said: Attributes,
+    timing: Timing,
+    keys: Sequence[str | None],
+    notices: list[str],
 ) -> list[tuple[int, int, Chord]]:
     """Return (bar, ticks, chord) of each chord symbol, in document order.
 
-    A chord over a transposing part is written as that part's notes are, and moved with them.
+    A chord over a transposing part is written as that part's notes are, and moved with them; it
+    is then spelled as the sounding key of its bar asks.
     """
     chords = []
     unread: dict[str, int] = {}
@@ -117,8 +123,9 @@ def read_chords(
         several = [child.tag for child in element].count("kind") > 1
         chord = _harmony(_first_of(element) if several else element)
         if isinstance(chord, Chord):
-            chord = _moved(chord, int(moves[event]))
-            chords.append((*_place(timing, event, element), chord))
+            bar, ticks = _place(timing, event, element)
+            chord = moved_chord(chord, int(moves[event]), keys[bar])
+            chords.append((bar, ticks, chord))
             stacked += several
         else:
             unread[chord] = unread.get(chord, 0) + 1
@@ -127,16 +134,6 @@ def read_chords(
     if stacked:
         notices.append(f"{stacked} chord symbols stack several chords: only the first is read")
     return chords
-
-
-def _moved(chord: Chord, semitones: int) -> Chord:
-    if not semitones or not chord.root:
-        return chord
-    root, bass = (
-        PLAIN_NAMES[(parse_pitch_class(name) + semitones) % 12] if name else ""
-        for name in (chord.root, chord.bass)
-    )
-    return replace(chord, root=root, bass=bass)
 
 
 def _first_of(element: Any) -> Any:
@@ -210,8 +207,8 @@ def _numeral_root(numeral: Any) -> str | None:
     if not (1 <= degree <= 7 and -7 <= fifths <= 7) or alter not in _ACCIDENTALS:
         return None
     scale = (0, 2, 3, 5, 7, 8, 10) if minor else (0, 2, 4, 5, 7, 9, 11)
-    tonic = (7 * int(fifths) + (9 if minor else 0)) % 12
-    return SHARP_NAMES[(tonic + scale[int(degree) - 1] + round(alter)) % 12]
+    tonic = key_name(int(fifths), "minor" if minor else "major").split()[0]
+    return note_above(tonic, int(degree), scale[int(degree) - 1] + round(alter))
 
 
 def read_bars(events: Events, timing: Timing, notices: list[str]) -> tuple[list[Bar], list[int]]:

@@ -7,7 +7,7 @@ from functools import lru_cache
 from typing import Any
 
 from arrange.chord_symbols import parse_chord
-from arrange.chords import DEGREES, KINDS, Chord, Degree, chord_intervals, chord_suffix
+from arrange.chords import DEGREES, KINDS, Chord, Degree, chord_intervals, chord_suffix, moved_chord
 from arrange.errors import ChordError
 from arrange.formats.musicxml.writing_elements import add, decimal
 from arrange.pitch import STEPS, parse_pitch_class, pitch_class_name
@@ -110,11 +110,12 @@ def write_harmony(measure: Any, chord: Chord, offset: int, semitones: int, key: 
         add(root, "root-step", "C", {"text": ""})
         add(harmony, "kind", "none", {"text": KINDS["none"][1]})
     else:
-        _write_name(root, "root", _moved(chord.root, semitones, key))
+        chord = moved_chord(chord, semitones, key)
+        _write_name(root, "root", chord.root)
         text = (chord.text or "") if chord.kind == "other" else chord_suffix(chord)
         add(harmony, "kind", chord.kind, {"text": text} if text else None)
         if chord.bass:
-            _write_name(add(harmony, "bass"), "bass", _moved(chord.bass, semitones, key))
+            _write_name(add(harmony, "bass"), "bass", chord.bass)
         for degree in chord.degrees:  # not printed: the text of the kind tells them already
             element = add(harmony, "degree", attributes={"print-object": "no"})
             add(element, "degree-value", degree.value)
@@ -122,12 +123,6 @@ def write_harmony(measure: Any, chord: Chord, offset: int, semitones: int, key: 
             add(element, "degree-type", degree.type)
     if offset:
         add(harmony, "offset", offset)
-
-
-def _moved(name: str, semitones: int, key: str | None) -> str:
-    if semitones % 12 == 0:
-        return name
-    return pitch_class_name((parse_pitch_class(name) + semitones) % 12, key)
 
 
 def _write_name(parent: Any, name: str, spelled: str) -> None:
