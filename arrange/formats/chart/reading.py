@@ -33,7 +33,7 @@ from arrange.tables import Song
 
 _MOST_ROWS = 1_000  # that sound together
 _MOST_LINE = 200_000  # characters; a row of 500 bars, 40 to each, has 20,000
-_MOST_LINES = 500_000  # of a song of 20,000 bars in four-bar rows, of a hundred parts
+_MOST_LINES = 200_000  # 20,000 bars, four to a row, of forty parts
 
 
 def read_chart(
@@ -66,7 +66,7 @@ def read_chart(
     ReadError
         If a part to be moved does not exist, or the repeats ask for too much.
     """
-    if data.count(b"\n") + data.count(b"\r") > 2 * _MOST_LINES:
+    if max(data.count(b"\n"), data.count(b"\r")) > _MOST_LINES:
         raise ChartError(f"it has more than {_MOST_LINES:,} lines, as no chart has", file=name)
     lines = split_lines(decode(data, name))
     faults = Faults(name, lines)
