@@ -13,9 +13,13 @@ import random
 import struct
 import subprocess
 import sys
+import time
 
 import pytest
+from songs import song
 from test_bad_input import CONTAINER, packed
+
+import arrange as ar
 
 # Reads a file; prints seconds, megabytes above those before, and the error or the notices.
 READ = """
@@ -202,3 +206,13 @@ DIGITS = "9" * 5_000
 def test_charts_of_absurd_things(text, says, tmp_path):
     """Counts, numbers, lines and sections that no chart has: a sentence within two seconds."""
     assert says in read_apart(tmp_path / "song.txt", text(), 2, 300)
+
+
+def test_two_hundred_layers_are_refused_before_they_are_measured():
+    """A limit of the search (``MOST_LAYERS``) is told within a second, not after minutes."""
+    names = [f"Guitar {number}" for number in range(200)]
+    a_song = song(*((name, "E3 B3", beat, 1) for name in names for beat in range(40)), bars=10)
+    begun = time.process_time()
+    with pytest.raises(ar.ArrangeError, match="200 layers play in 'Song'; at most 18 can be"):
+        ar.condense(a_song, 2)
+    assert time.process_time() - begun < 2
