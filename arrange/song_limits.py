@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -17,6 +17,8 @@ from arrange.limits import (
     MOST_BAR,
     MOST_HOURS,
     MOST_QUARTERS,
+    MOST_REMARK,
+    MOST_REMARKS,
     MOST_STRINGS,
     MOST_TEMPO,
     MOST_TEXT,
@@ -28,7 +30,9 @@ from arrange.schemas import SONG_TABLES
 _SAME = 1e-6  # quarter notes: times that differ by less are one
 
 
-def check_limits(tables: Mapping[str, pd.DataFrame], title: str = "") -> None:
+def check_limits(
+    tables: Mapping[str, pd.DataFrame], title: str = "", remarks: Sequence[str] = ()
+) -> None:
     """Refuse a song that is larger than ``limits`` allow, or that no format could tell.
 
     Raises
@@ -39,6 +43,9 @@ def check_limits(tables: Mapping[str, pd.DataFrame], title: str = "") -> None:
         If a text holds half a letter.
     """
     _check_text("the title", [title])
+    if len(remarks) > MOST_REMARKS:
+        raise TableError(f"{len(remarks):,} remarks; a song has {MOST_REMARKS:,} at most")
+    _check_text("a remark", remarks, MOST_REMARK)
     for table in SONG_TABLES:
         frame = tables[table.name]
         if table.most is not None and len(frame) > table.most:
@@ -52,7 +59,7 @@ def check_limits(tables: Mapping[str, pd.DataFrame], title: str = "") -> None:
     _check_notes(tables["notes"], _check_length(tables["measures"]))
 
 
-def _check_text(where: str, values: Any) -> None:
+def _check_text(where: str, values: Any, most: int = MOST_TEXT) -> None:
     try:
         texts = pa.array(values, pa.large_string(), from_pandas=True)
     except UnicodeEncodeError:
@@ -60,12 +67,10 @@ def _check_text(where: str, values: Any) -> None:
             check_text(where, text)
         raise
     lengths = np.asarray(pc.utf8_length(texts))
-    long = np.flatnonzero(lengths > MOST_TEXT)
+    long = np.flatnonzero(lengths > most)
     if len(long):
         text = list(values)[long[0]]
-        raise TableError(
-            f"{where}: {shown(text)} has {len(text):,} characters; {MOST_TEXT} is the most"
-        )
+        raise TableError(f"{where}: {shown(text)} has {len(text):,} characters; {most} is the most")
 
 
 def _check_tuning(tuning: Any) -> None:

@@ -251,7 +251,7 @@ class Song:
             object.__setattr__(self, table.name, check_table(getattr(self, table.name), table))
         tables = {table.name: getattr(self, table.name) for table in SONG_TABLES}
         _check_across(tables)
-        check_limits(tables, self.title)
+        check_limits(tables, self.title, [remark.text for remark in self.remarks])
 
     @classmethod
     def from_columns(cls, columns: Mapping[str, Columns | pd.DataFrame], **about: Any) -> Song:

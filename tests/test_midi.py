@@ -848,6 +848,27 @@ def test_grace_and_cue_notes_are_left_out(tmp_path):
     assert rows(after) == [("Guitar", 2, 1, 64)]
 
 
+def test_what_is_left_out_is_told(tmp_path):
+    """Grace notes, cue notes and notes of no length: MIDI holds none, and ``convert`` says so."""
+    base = song(*(("Guitar", "C4", beat, 1) for beat in range(4)))
+    notes = base.notes.assign(
+        grace=[True, False, False, False],
+        duration=[0.0, 1.0, 0.0, 1.0],
+        technique=pd.array([None, "cue", None, None], dtype="str"),
+    )
+    made = ar.Song(base.parts, base.sections, base.measures, base.chords, notes)
+    assert write_midi(made, tmp_path / "song.mid") == (
+        "grace notes are left out, since MIDI does not hold them: 1",
+        "cue notes are left out, since MIDI does not hold them: 1",
+        "notes of no length are left out, since MIDI does not hold them: 1",
+    )
+    assert write_midi(base, tmp_path / "song.mid") == ()
+    chart = "part: Guitar 1\nsection: Verse\nGuitar 1 | C4 grace D4 |\n"
+    (tmp_path / "song.txt").write_text(chart)
+    read = ar.convert(tmp_path / "song.txt", tmp_path / "other.mid")
+    assert "grace notes are left out, since MIDI does not hold them: 1" in read.notices
+
+
 def test_a_part_that_lays_out_and_a_song_without_notes_come_back(tmp_path):
     """Four bars, two parts, nothing played."""
     after = back(song(parts=("Guitar", "Bass"), bars=4), tmp_path)

@@ -25,9 +25,12 @@ from arrange.limits import (
     LEAST_TEMPO,
     MOST_CAPO,
     MOST_FRETS,
+    MOST_NOTICES,
+    MOST_REMARK,
     MOST_TEMPO,
     MOST_TEXT,
 )
+from arrange.tables import Remark
 
 # Any song that a caller may make: odd meters, tempos, lengths, necks, labels and pitches among
 # plain ones. Times lie on common grids, so that MIDI can tell them (its ticks are chosen for that).
@@ -238,7 +241,7 @@ def test_a_long_title_in_a_file_is_cut_and_told(tmp_path):
     a_song = read_text(tmp_path, score([WHOLE_BAR], title="Low tide " * 10**5), valid=False)
     assert len(a_song.title) == MOST_TEXT
     assert "the title is cut to 1000 characters" in a_song.notices
-    chart = f"title: {'x' * 10**6}\npart: Guitar 1\nsection: Verse\nGuitar 1 | x32010 |\n"
+    chart = f"title: {'x' * 10**5}\npart: Guitar 1\nsection: Verse\nGuitar 1 | x32010 |\n"
     assert len(read_chart(chart.encode()).title) == MOST_TEXT
 
 
@@ -247,3 +250,50 @@ def test_a_setting_behind_a_section_is_for_the_next_one():
     top = "part: Guitar 1\ntempo: 80\nsection: Verse\nGuitar 1 | x32010 |\ntempo: 100\n"
     a_song = read_chart((top + "\nsection: Tag; as Verse\n").encode())
     assert a_song.measures["tempo"].tolist() == [80, 100]
+
+
+def test_remarks_are_limited_like_other_texts():
+    """A song with more remarks, or a longer one, than a sheet has room for is refused."""
+    a_song = song(("Guitar", "E3", 0, 1))
+    with pytest.raises(ar.TableError, match="1,001 remarks; a song has 1,000 at most"):
+        replace(a_song, remarks=(Remark("play"),) * 1001)
+    with pytest.raises(ar.TableError, match=r"a remark: .* 501 characters; 500 is the most"):
+        replace(a_song, remarks=(Remark("x" * 501),))
+
+
+def test_a_long_remark_in_a_chart_is_cut_and_told():
+    """As a title is; the rest of the chart is read."""
+    chart = f"part: Guitar 1\nremark: {'x' * 1000}\nsection: Verse\nGuitar 1 | x32010 |\n"
+    a_song = read_chart(chart.encode())
+    assert len(a_song.remarks[0].text) == MOST_REMARK
+    assert "line 2: the remark is cut to 500 characters" in a_song.notices
+
+
+def test_a_long_rehearsal_mark_is_cut_and_told(tmp_path):
+    """A label has 200 characters; words that name no section are left as they are."""
+    mark = "<direction><direction-type><rehearsal>{}</rehearsal></direction-type></direction>"
+    words = mark.format("y" * 300).replace("rehearsal", "words")
+    bars = [attributes() + mark.format("x" * 300) + WHOLE_BAR, mark.format("B") + words + WHOLE_BAR]
+    a_song = read_text(tmp_path, score(bars), valid=False)
+    assert [len(label) for label in a_song.sections["section"]] == [MOST_TEXT, 1]
+    assert "names of sections are cut to 200 characters: 1" in a_song.notices
+
+
+@pytest.mark.parametrize("bars", [MOST_NOTICES, 1000])
+def test_faults_in_every_bar_are_told_as_many_as_fit_a_page(tmp_path, bars):
+    """Two chord symbols at one place, bar after bar: the first ones, and how many more."""
+    chords = "".join(
+        f"<harmony><root><root-step>{step}</root-step></root><kind>major</kind></harmony>"
+        for step in "CD"
+    )
+    text = score([attributes() + chords + WHOLE_BAR, *[chords + WHOLE_BAR] * (bars - 1)])
+    notices = read_text(tmp_path, text, valid=False).notices
+    told = [each for each in notices if "two chord symbols at one place" in each]
+    more = [each for each in notices if "more notices" in each]
+    if bars == MOST_NOTICES:
+        assert (len(told), more) == (MOST_NOTICES, [])
+    else:
+        assert (len(told), more) == (MOST_NOTICES - 1, [
+            f"and {bars - MOST_NOTICES + 1} more notices, which are not shown"
+        ])  # fmt: skip
+    assert any("no tempo is given" in each for each in notices), "what is said of all the song"

@@ -25,6 +25,7 @@ from arrange.condensing.rules import read_rules
 from arrange.condensing.search import Plan
 from arrange.condensing.settling import in_order, next_best, settled, thin_what_cannot_be_held
 from arrange.condensing.weights import Weights
+from arrange.condensing.worth import check_layers
 from arrange.errors import ArrangeError, shortened
 from arrange.hands import Hand
 from arrange.letters import check_text
@@ -196,6 +197,7 @@ def condense(
     names = _player_names(players)
     material = Material.of(song, layers)
     _check_names(song, material, names)
+    check_layers(material)  # before what takes minutes on hundreds of layers
     table = roles_of(material, roles)
     board = Board(
         material,

@@ -122,6 +122,17 @@ def over_sets(masks: Array, seconds: Array, count: int) -> Array:
     return inside[-1] - missed
 
 
+def check_layers(material: Material) -> None:
+    """Raise an ArrangeError if more layers play in a section than can be weighed."""
+    playing = material.present.sum(axis=0)
+    if (playing > MOST_LAYERS).any():
+        section = int(np.argmax(playing > MOST_LAYERS))
+        raise ArrangeError(
+            f"{playing[section]} layers play in {material.sections[section]!r}; at most "
+            f"{MOST_LAYERS} can be weighed against each other: name fewer, layers=[...]"
+        )
+
+
 def section_worth(
     material: Material, section: int, roles: pd.DataFrame, clashes: pd.DataFrame, weights: Weights
 ) -> SectionWorth:
@@ -136,19 +147,9 @@ def section_worth(
     clashes : DataFrame
         As of ``pair_severity``.
     weights : Weights
-
-    Raises
-    ------
-    ArrangeError
-        If more layers play than can be weighed.
     """
     layers = tuple(np.flatnonzero(material.present[:, section]).tolist())
     seconds = float(material.seconds[section])
-    if len(layers) > MOST_LAYERS:
-        raise ArrangeError(
-            f"{len(layers)} layers play in {material.sections[section]!r}; at most {MOST_LAYERS} "
-            "can be weighed against each other: name fewer, layers=[...]"
-        )
     worth = np.array([weights.of_role(role) for role in roles["role"]])
     worth = worth * (1 + roles["salience"].to_numpy()) / 2
     classes = _classes(material, section, layers)

@@ -21,6 +21,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from arrange.errors import ReadError
+from arrange.formats.notices import first_notices
 from arrange.limits import MOST_MEASURES
 
 
@@ -129,7 +130,7 @@ def playing_order(
         run = _Run(bars, form, late)
         run.play(numbers)
     if notices is not None:
-        notices += _jump_notices(bars, numbers, run)
+        notices += first_notices(_jump_notices(bars, numbers, run))
     return run.order
 
 

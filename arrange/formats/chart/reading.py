@@ -19,11 +19,21 @@ from arrange.formats.chart.sections import (
 )
 from arrange.formats.chart.tablature import is_string, is_tab_heading, read_tab
 from arrange.formats.chart.text import Faults, Piece, bare_line, decode, split_lines
-from arrange.formats.written import check_octaves, make_song
-from arrange.limits import MOST_MEASURES, MOST_PARTS, MOST_STRINGS, MOST_TEXT
+from arrange.formats.song_making import make_song
+from arrange.formats.written import check_octaves
+from arrange.limits import (
+    MOST_MEASURES,
+    MOST_PARTS,
+    MOST_REMARK,
+    MOST_REMARKS,
+    MOST_STRINGS,
+    MOST_TEXT,
+)
 from arrange.tables import Song
 
 _MOST_ROWS = 1_000  # that sound together
+_MOST_LINE = 200_000  # characters; a row of 500 bars, 40 to each, has 20,000
+_MOST_LINES = 200_000  # 20,000 bars, four to a row, of forty parts
 
 
 def read_chart(
@@ -56,8 +66,11 @@ def read_chart(
     ReadError
         If a part to be moved does not exist, or the repeats ask for too much.
     """
+    if max(data.count(b"\n"), data.count(b"\r")) > _MOST_LINES:
+        raise ChartError(f"it has more than {_MOST_LINES:,} lines, as no chart has", file=name)
     lines = split_lines(decode(data, name))
     faults = Faults(name, lines)
+    _check_lines(lines, faults)
     chart = _Chart(faults)
     chart.read(lines)
     notices = chart.notices
@@ -71,6 +84,15 @@ def read_chart(
         return make_song(written, played=played, notices=notices, title=chart.title, **about)
     except ReadError as error:
         raise ChartError(error.problem, file=name) from None
+
+
+def _check_lines(lines: list[str], faults: Faults) -> None:
+    """Refuse a line of megabytes before it is cut into words."""
+    for number, line in enumerate(lines, 1):
+        if len(line) > _MOST_LINE:
+            faults.add(Piece(line, number, 1), f"a line of {len(line):,} characters; "
+                       f"{_MOST_LINE:,} is the most: go on in lines below it")  # fmt: skip
+            faults.raise_if_any()
 
 
 class _Chart:
@@ -88,6 +110,7 @@ class _Chart:
         self._told = 0  # faults before the open section
         self._done: dict[str, Section] = {}
         self._bars = 0
+        self._remarks = 0
         self._is_over = False  # it holds more than a chart can
         self._rows: list[Row] = []  # that stand directly below each other
 
@@ -113,7 +136,7 @@ class _Chart:
         if not line.text:
             self._flush()
         elif setting == "remark":
-            self._remark(line.part(len(name) + 1).text)
+            self._remark(line.part(len(name) + 1))
         elif setting in SETTINGS:
             self._flush()
             self._set(setting, line.part(len(name) + 1))
@@ -194,10 +217,17 @@ class _Chart:
             section = self._open[0]
             section.settings.append(Setting(len(section.bars), name, value))
 
-    def _remark(self, text: str) -> None:
+    def _remark(self, value: Piece) -> None:
         own = self.remarks if self._open is None else self._open[0].remarks
-        if text:
-            own.append(text)
+        if not value.text:
+            return
+        own.append(cut_text(value.text, MOST_REMARK))
+        if own[-1] != value.text:
+            self.notices.append(f"line {value.line}: the remark is cut to {MOST_REMARK} characters")
+        self._remarks += 1
+        if self._remarks > MOST_REMARKS:
+            self.faults.add(value, f"a chart has {MOST_REMARKS:,} remarks at most")
+            self._is_over = True
 
     def _close(self) -> None:
         self._flush()

@@ -22,7 +22,7 @@ from arrange.formats.chart.rows import (
 )
 from arrange.formats.chart.text import Faults, Piece
 from arrange.formats.playing_order import Bar
-from arrange.limits import MOST_MEASURES
+from arrange.limits import MOST_MEASURES, MOST_TEXT
 from arrange.words import counted
 
 _MOST_LAYERS = 1_000  # rows that sound together
@@ -112,9 +112,9 @@ def _numbers(option: Piece, text: str, faults: Faults) -> list[str]:
     numbers: list[str] = []
     for word in text.replace(",", " ").split():
         found = re.fullmatch(r"([0-9]{1,6})-([0-9]{1,6})", word)
-        if not found:
+        if not found and len(word) <= MOST_TEXT:
             numbers.append(word)
-        elif 0 <= int(found[2]) - int(found[1]) <= MOST_MEASURES - len(numbers):
+        elif found and 0 <= int(found[2]) - int(found[1]) <= MOST_MEASURES - len(numbers):
             numbers += [str(number) for number in range(int(found[1]), int(found[2]) + 1)]
         else:
             faults.add(option, f"no bars are numbered {shown(word)}: write the first, then the "

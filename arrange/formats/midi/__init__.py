@@ -34,7 +34,8 @@ from arrange.formats.midi.notes import GRID, pair_notes, place_notes
 from arrange.formats.midi.parts import read_parts
 from arrange.formats.midi.writing import write_midi
 from arrange.formats.playing_order import Bar
-from arrange.formats.written import Written, make_song, move_octaves
+from arrange.formats.song_making import make_song
+from arrange.formats.written import Written, move_octaves
 from arrange.tables import Song
 
 __all__ = ["is_midi", "read_midi", "write_midi"]

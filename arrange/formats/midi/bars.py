@@ -21,6 +21,7 @@ from arrange.formats.midi.events import (
     Events,
     Meta,
 )
+from arrange.formats.notices import cut_names_notice
 from arrange.formats.section_names import names_section
 from arrange.formats.written import DEFAULT_TEMPO
 from arrange.limits import MOST_MEASURES, MOST_TEXT
@@ -247,6 +248,9 @@ def _marks(events: Events, bars: Bars, notices: list[str]) -> list[tuple[int, st
         for meta, text in found
         if text and (meta.kind == MARKER or names_section(text))
     ]
+    cut = sum(meta.is_cut for meta, _ in found)
+    if cut:
+        notices.append(cut_names_notice(cut))
     # A marker a little early is meant for the bar line.
     early = bars.ticks // 4
     place = np.array([meta.tick for meta, _ in found], dtype=np.int64) * bars.factor

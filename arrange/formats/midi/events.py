@@ -9,6 +9,7 @@ and gives up on a whole file for one odd key signature.
 
 from __future__ import annotations
 
+import codecs
 import struct
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -18,13 +19,17 @@ from typing import Any
 import numpy as np
 
 from arrange.errors import ReadError, cut_text
-from arrange.limits import MOST_QUARTERS, MOST_TEXT
+from arrange.limits import MOST_MEASURES, MOST_NOTES, MOST_QUARTERS, MOST_TEXT
 
 Array = np.ndarray[Any, Any]
 
 NOTE_OFF, NOTE_ON, CONTROL, PROGRAM, BEND = 0x80, 0x90, 0xB0, 0xC0, 0xE0
 VOLUME, SUSTAIN = 7, 64  # controllers
 DRUM_CHANNEL = 9  # called channel 10 by everyone; counted from 0 in the file
+
+_MOST_TEXT_BYTES = 8 * MOST_TEXT  # looked at, of one text; four make a letter at most
+_MOST_EVENTS = 4 * MOST_NOTES  # channel events: two for each note, as many for pedals and bends
+_MOST_METAS = 5 * MOST_MEASURES  # meta events: a meter, key, tempo, marker and word for each bar
 
 # Kinds of meta event.
 TEXT, TRACK_NAME, INSTRUMENT_NAME, LYRIC, MARKER, CUE = 1, 3, 4, 5, 6, 7
@@ -43,12 +48,23 @@ class Meta:
     @property
     def text(self) -> str:
         """Its bytes as text on one line; UTF-8 if they are, else as Western Windows wrote it."""
+        return cut_text(self._plain, MOST_TEXT)
+
+    @property
+    def is_cut(self) -> bool:
+        """Whether its bytes hold more text than ``text`` gives."""
+        return len(self._plain) > MOST_TEXT
+
+    @property
+    def _plain(self) -> str:
+        data = self.data[:_MOST_TEXT_BYTES]
         try:
-            text = self.data.decode("utf-8")
+            # What is cut inside a sign ends before it.
+            text, _ = codecs.utf_8_decode(data, "strict", len(data) == len(self.data))
         except UnicodeDecodeError:
-            text = self.data.decode("cp1252", errors="replace")
+            text = data.decode("cp1252", errors="replace")
         plain = "".join(sign if sign.isprintable() else " " for sign in text)
-        return cut_text(" ".join(plain.split()), MOST_TEXT)
+        return " ".join(plain.split())
 
 
 @dataclass(frozen=True)
@@ -238,7 +254,7 @@ class _Track:
         at = tick = status = 0
         cancelled = bent = False
         try:
-            while at < end:
+            while at < end and len(tracks) <= _MOST_EVENTS:
                 byte = data[at]
                 at += 1
                 if byte < 128:
@@ -252,6 +268,8 @@ class _Track:
                     cancelled = True
                     if kind >= 0:
                         metas.append(Meta(number, tick, kind, body))
+                        if len(metas) > _MOST_METAS:
+                            raise _too_many(_MOST_METAS, "texts, tempos, meters and keys")
                         if kind == END_OF_TRACK:
                             break
                     continue
@@ -282,6 +300,8 @@ class _Track:
                 self.notices.append(f"track {number + 1} has no end-of-track event; it is read")
         except IndexError:
             raise self._refuse(end, "the track ends inside an event") from None
+        if len(tracks) > _MOST_EVENTS:
+            raise _too_many(_MOST_EVENTS, "keys that go down or up, pedals and bends")
         if tick > MOST_QUARTERS * self.ticks:
             raise ReadError(
                 f"track {number + 1} is {tick / self.ticks:,.0f} quarter notes long; "
@@ -332,3 +352,7 @@ class _Track:
             f"track {self.number + 1}, byte {self.begin + at:,} of the file: {problem}; "
             "the file is damaged: copy or export it again"
         )
+
+
+def _too_many(most: int, what: str) -> ReadError:
+    return ReadError(f"it holds more than {most:,} {what}: no song has so many; export it again")

@@ -40,7 +40,7 @@ _UNITS = (1, 2, 4, 8, 16, 32, 64, 128)  # lower numbers of a meter
 _MINOR = ("minor", "aeolian", "dorian", "phrygian", "locrian")
 
 
-def write_midi(song: Song, path: str | os.PathLike[str]) -> None:
+def write_midi(song: Song, path: str | os.PathLike[str]) -> tuple[str, ...]:
     """Write a Song as a Standard MIDI File of format 1: a conductor track, then one a part.
 
     Parameters
@@ -48,6 +48,11 @@ def write_midi(song: Song, path: str | os.PathLike[str]) -> None:
     song : Song
     path : path
         Written whole or not at all; a file that is there is replaced.
+
+    Returns
+    -------
+    tuple of str
+        Which notes the file does not hold, a sentence each.
 
     Raises
     ------
@@ -71,8 +76,9 @@ def write_midi(song: Song, path: str | os.PathLike[str]) -> None:
       Several at once get keys of their own.
     - Quarter tones are rounded to semitones.
 
-    Left out are grace notes and cue notes, chord symbols, strings and frets, tuning and capo, and
-    technique: a muted or let-ring note sounds as long as it is written.
+    Left out are grace notes, cue notes and other notes of no length, which a MIDI file cannot hold;
+    chord symbols, strings and frets, tuning and capo, and technique: a muted or let-ring note
+    sounds as long as it is written.
     """
     path = Path(path)
     ticks = _ticks(song)
@@ -81,13 +87,21 @@ def write_midi(song: Song, path: str | os.PathLike[str]) -> None:
     channels = _channels(song)
     notes = song.notes
     cue = notes["technique"].str.contains("cue", na=False).to_numpy(dtype=bool)
-    sounds = ~cue & ~notes["grace"].to_numpy() & (notes["duration"].to_numpy() > 0)
+    grace = notes["grace"].to_numpy()
+    short = ~cue & ~grace & (notes["duration"].to_numpy() <= 0)
+    sounds = ~(cue | grace | short)
     whose = notes["part"].to_numpy()
     for row, part in enumerate(song.parts.to_dict("records")):
         own = notes[sounds & (whose == part["part"])]
         midi.tracks.append(_part(part, own, channels[row], ticks))
     with whole_file(path) as draft:
         midi.save(draft)
+    kinds = {"grace notes": grace & ~cue, "cue notes": cue, "notes of no length": short}
+    return tuple(
+        f"{kind} are left out, since MIDI does not hold them: {int(which.sum()):,}"
+        for kind, which in kinds.items()
+        if which.any()
+    )
 
 
 Timed = tuple[int, int, Any]  # tick, order at one tick, message

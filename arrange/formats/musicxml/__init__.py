@@ -31,7 +31,8 @@ from arrange.formats.musicxml.parts import read_parts, settle_strings, tell_plai
 from arrange.formats.musicxml.signs import read_bars, read_chords, read_marks, read_tempos
 from arrange.formats.musicxml.timing import Timing, forward_fill, read_timing
 from arrange.formats.musicxml.tree import parse_score
-from arrange.formats.written import Written, make_song, move_octaves
+from arrange.formats.song_making import make_song
+from arrange.formats.written import Written, move_octaves
 from arrange.limits import MOST_PARTS, MOST_TEXT
 from arrange.pitch import key_name
 from arrange.tables import Song
@@ -99,7 +100,7 @@ def read_musicxml(
         keys=keys,
         tempos=read_tempos(events, timing),
         chords=read_chords(events, said, timing, keys, notices),
-        marks=read_marks(events, timing),
+        marks=read_marks(events, timing, notices),
         double_bars=double_bars,
         bars=bars,
     )

@@ -116,6 +116,8 @@ class Events:
     codes, values : array, a value an event
         ``CODE`` of the element; index into `texts` (0 is no text).
     texts : list of str
+    cut : set of int
+        Which of the texts are cut to ``MOST_TEXT`` characters.
     kept : list of (event, element)
         The elements that are read one by one, by code.
     """
@@ -125,6 +127,7 @@ class Events:
     codes: Array
     values: Array
     texts: list[str]
+    cut: frozenset[int]
     kept: list[tuple[int, Any]]
 
     def at(self, tag: str) -> Array:
@@ -207,11 +210,13 @@ def collect_events(root: Any, name: str) -> Events:
                 kept.append((len(codes), element))
         add_code(code)
         add_value(value)
+    plain = [(text or "").strip() for text in texts]
     return Events(
         name,
         root,
         np.array(codes, dtype=np.int8),
         np.array(values, dtype=np.int32),
-        [cut_text((text or "").strip(), MOST_TEXT) for text in texts],
+        [cut_text(text, MOST_TEXT) for text in plain],
+        frozenset(index for index, text in enumerate(plain) if len(text) > MOST_TEXT),
         kept,
     )

@@ -13,6 +13,7 @@ from arrange.formats.musicxml.attributes import Attributes
 from arrange.formats.musicxml.events import CODE, Events, number
 from arrange.formats.musicxml.timing import Timing, forward_fill
 from arrange.formats.musicxml.tree import first_children, first_texts
+from arrange.formats.notices import cut_names_notice
 from arrange.formats.playing_order import Bar
 from arrange.formats.section_names import names_section
 from arrange.pitch import key_name
@@ -92,14 +93,20 @@ def _place(timing: Timing, event: int, element: Any) -> tuple[int, int]:
     return bar, min(max(ticks, 0), int(timing.lengths[bar]))
 
 
-def read_marks(events: Events, timing: Timing) -> list[tuple[int, str, bool]]:
+def read_marks(events: Events, timing: Timing, notices: list[str]) -> list[tuple[int, str, bool]]:
     """Return (bar, text, is a rehearsal mark) of what names a section, each once a bar."""
     marks: dict[tuple[int, str], bool] = {}
+    cut = 0
     for tag in ("rehearsal", "words"):
         for event in events.at(tag).tolist():
-            text = " ".join(events.texts[events.values[event]].split()).strip(" :.")
+            value = int(events.values[event])
+            text = " ".join(events.texts[value].split())
+            text = text if value in events.cut else text.strip(" :.")  # which ends in dots
             if text and (tag == "rehearsal" or names_section(text)):
                 marks.setdefault((int(timing.bar[event]), text), tag == "rehearsal")
+                cut += value in events.cut
+    if cut:
+        notices.append(cut_names_notice(cut))
     return [(bar, text, rehearsal) for (bar, text), rehearsal in marks.items()]
 
 

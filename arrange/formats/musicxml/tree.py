@@ -10,9 +10,14 @@ from lxml import etree
 from arrange.errors import ReadError, cut_text, shown
 from arrange.formats.musicxml.unpacking import PARSER_OPTIONS, unpack
 
-# Of elements, two or three to each. A note takes some twenty, and a song has half a million notes
-# at most; a small element takes a hundred times its size in memory.
-_MOST_TAGS = 10_000_000
+# Tags (two or three to an element) and attributes, each some 200 bytes in memory. A note takes some
+# twenty of them, and a song has half a million notes at most.
+_MOST_NODES = 10_000_000
+# Of them, to a byte of a compressed file: in the corpus that the tests read, files of more than
+# 50 kB have up to 2.9; smaller ones, which may be of many silent bars, have up to 5.5.
+_PACKED_NODES = 6
+_ANY_NODES = 500_000  # in a compressed file of any size
+_MOST_ENTITIES = 100  # declared; each is kept, and no score needs one
 _MOST_TOLD = 120  # characters of what the parser says
 
 
@@ -25,9 +30,10 @@ def parse_score(data: bytes, name: str) -> Any:
         If the bytes are no MusicXML, or damaged (with line and column), or define entities.
     """
     if data.startswith(b"PK"):
-        data = unpack(data, name)
-    if data.count(b"<") > _MOST_TAGS:
-        raise ReadError(f"it has more than {_MOST_TAGS:,} tags, as no score has", file=name)
+        packed, data = len(data), unpack(data, name)
+        _check_size(data, min(max(_PACKED_NODES * packed, _ANY_NODES), _MOST_NODES), name)
+    else:
+        _check_size(data, _MOST_NODES, name)
     parser = etree.XMLParser(**PARSER_OPTIONS)
     try:
         root: Any = etree.fromstring(data, parser)
@@ -65,6 +71,22 @@ def first_children(element: Any) -> dict[str, Any]:
 def first_texts(element: Any) -> dict[str, str]:
     """Return the texts of an element's children by tag, the first of each; empty if it has none."""
     return {child.tag: child.text or "" for child in reversed(element)}
+
+
+def _check_size(data: bytes, most: int, name: str) -> None:
+    """Refuse what would take seconds and gigabytes to parse, before it is parsed."""
+    if data.count(b"<") + data.count(b"=") > most:
+        raise ReadError(
+            f"it has more than {most:,} tags and attributes, as no score of its size has; "
+            "export it again",
+            file=name,
+        )
+    if data.count(b"<!ENTITY") > _MOST_ENTITIES:
+        raise ReadError(
+            f"it declares more than {_MOST_ENTITIES} XML entities, which are not read, for safety; "
+            "export the song again without them",
+            file=name,
+        )
 
 
 def _told(message: str) -> str:

@@ -1,0 +1,218 @@
+"""Small files that ask for much: refused or read within a second or two, in bounded memory.
+
+Each is generated here and read in a process of its own, which says how long reading took, how far
+its peak memory grew (``getrusage``: ``ru_maxrss``), and what came of it. Such files are well known
+(compression bombs, XML attacks: common practice); the bounds are this project's own.
+"""
+
+from __future__ import annotations
+
+import base64
+import json
+import random
+import struct
+import subprocess
+import sys
+import time
+
+import pytest
+from songs import song
+from test_bad_input import CONTAINER, packed
+
+import arrange as ar
+
+# Reads a file; prints seconds, megabytes above those before, and the error or the notices.
+READ = """
+import json, resource, sys, time
+import arrange as ar
+unit = 2**20 if sys.platform == "darwin" else 2**10
+peak = lambda: resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / unit
+before, begun, told = peak(), time.process_time(), ""
+try:
+    told = " ".join(ar.read(sys.argv[1]).notices)
+except ar.ArrangeError as error:
+    told = "refused: " + str(error)
+print(json.dumps([time.process_time() - begun, peak() - before, told]))
+"""
+MILLION = 10**6
+HEAD = ('<score-partwise><part-list><score-part id="P1"><part-name>Guitar</part-name></score-part>'
+        '</part-list><part id="P1">')  # fmt: skip
+END = "</part></score-partwise>"
+BAR = '<measure number="1"><note><rest/><duration>4</duration></note></measure>'
+NOTE = "<note><pitch><step>C</step><octave>4</octave></pitch><duration>1</duration></note>"
+NOTES = (f'<measure number="1"><attributes><divisions>25</divisions></attributes>{NOTE * 100}'
+         "</measure>")  # fmt: skip
+
+
+def read_apart(path, content, seconds, megabytes):
+    """Read a file in a process of its own, within bounds; return what is said of it."""
+    path.write_bytes(content.encode() if isinstance(content, str) else content)
+    done = subprocess.run(
+        [sys.executable, "-c", READ, str(path)], capture_output=True, text=True, check=True
+    )
+    took, grew, told = json.loads(done.stdout)
+    assert took < seconds
+    assert grew < megabytes
+    return told
+
+
+def compressed(inside, times, size):
+    """A score repeating something, and noise, so that it packs to one of so many of its bytes."""
+    whole = inside * (times * size // len(inside))
+    noise = base64.b64encode(random.Random(1).randbytes(size * 9 // 10)).decode()
+    score = f"{HEAD}{whole}<!--{noise}-->{END}"
+    data = packed({"META-INF/container.xml": CONTAINER.format("song.xml"), "song.xml": score})
+    assert size / 2 < len(data) < 2 * size
+    assert len(score) / len(data) > 45
+    return data
+
+
+@pytest.mark.parametrize(
+    ("inside", "times"),
+    [
+        (NOTES, 90),
+        ("<measure>" + "<a/>" * 1000 + "</measure>", 80),
+        ("<measure>" + "<step/>" * 1000 + "</measure>", 80),
+        ('<measure><a b="" c="" d="" e="" f="" g=""/></measure>', 80),
+    ],
+    ids=["notes", "small elements", "steps", "attributes"],
+)
+def test_a_score_packed_almost_as_tightly_as_may_be(inside, times, tmp_path):
+    """100 kB that unpack to ten megabytes are refused by what they hold, before it is parsed."""
+    told = read_apart(tmp_path / "song.mxl", compressed(inside, times, 100_000), 1, 170)
+    assert "tags and attributes, as no score of its size has; export it again" in told
+
+
+def test_a_small_score_may_be_packed_tightly(tmp_path):
+    """Bars of silence pack to a hundredth: 5,000 of them are read."""
+    score = HEAD + BAR * 5_000 + END
+    data = packed({"META-INF/container.xml": CONTAINER.format("song.xml"), "song.xml": score})
+    assert len(data) < len(score) / 100
+    assert "refused" not in read_apart(tmp_path / "song.mxl", data, 1, 100)
+
+
+# A plain file is in memory once as it is, and a parser's own limits end at ten megabytes.
+
+
+@pytest.mark.parametrize(
+    ("content", "says"),
+    [
+        (lambda: HEAD + BAR.replace("4", "1" * 100 * MILLION) + END, "absurdly deep or long"),
+        (lambda: HEAD + f'<measure number="{"1" * 100 * MILLION}"/>' + END, "absurdly deep or"),
+        (lambda: HEAD + "<a>" * MILLION + "</a>" * MILLION + END, "absurdly deep or long"),
+        (
+            lambda: HEAD + "<measure " + " ".join(f'a{n}="1"' for n in range(MILLION)) + "/>" + END,
+            "absurdly deep or long",
+        ),
+        (lambda: HEAD + "<!--" + "x" * 100 * MILLION + "-->" + END, "not well-formed XML"),
+        (
+            lambda: "<!DOCTYPE a [" + "".join(f'<!ENTITY e{n} "x">' for n in range(MILLION)) + "]>"
+            + HEAD + BAR + END,
+            "declares more than 100 XML entities, which are not read, for safety",
+        ),
+    ],
+    ids=["text", "attribute", "nesting", "attributes", "comment", "entities"],
+)  # fmt: skip
+def test_plain_xml_of_absurd_things(content, says, tmp_path):
+    """Megabytes in one text, one attribute, one tag; a million of something."""
+    text = content()
+    megabytes = len(text) / MILLION
+    assert says in read_apart(tmp_path / "song.musicxml", text, 1, megabytes + 90)
+
+
+def test_more_tags_than_a_score_has_are_refused(tmp_path):
+    """Eleven million of them, before they are parsed into gigabytes."""
+    text = HEAD + "<a/>" * 11 * MILLION + END
+    told = read_apart(tmp_path / "song.musicxml", text, 1, 70)
+    assert "more than 10,000,000 tags and attributes" in told
+
+
+def midi(*tracks, ticks=480):
+    """A Standard MIDI File of format 1."""
+    chunks = [b"MTrk" + struct.pack(">L", len(track)) + track for track in tracks]
+    return b"MThd" + struct.pack(">LHHH", 6, 1, len(tracks), ticks) + b"".join(chunks)
+
+
+STOP = b"\0\xff\x2f\0"
+LONGEST = b"\xff\xff\xff\x7f"  # 2^28 - 1, the longest time or length that the format tells
+ONE = b"\0\x90\x3c\x40\x60\x80\x3c\x40" + STOP
+
+
+@pytest.mark.parametrize(
+    ("data", "says"),
+    [
+        (lambda: midi(b"\0\x90\x3c\x40" + LONGEST + b"\x80\x3c\x40" + STOP, ticks=1),
+         "track 1 is 268,435,455 quarter notes long; 80,000 is the most"),
+        (lambda: midi(*[ONE] * 5_000), "make 5,000 parts; 200 is the most"),
+        (lambda: midi(*[ONE] * 65_535), "make 65,535 parts; 200 is the most"),
+        (lambda: midi(b"\x01\xff\x51\x03\x07\xa1\x20" * MILLION + STOP, ONE),
+         "more than 100,000 texts, tempos, meters and keys: no song has so many"),
+        (lambda: midi(b"\x01\xff\x06\x07Verse 1" * MILLION + STOP, ONE), "more than 100,000 texts"),
+        (lambda: midi(b"\0\x90" + b"\x3c\x40\0" * 4 * MILLION + b"\x3c\x40" + STOP),
+         "keys that go down or up, pedals and bends: no song has so many"),
+        (lambda: midi(bytes(range(128)) * 80_000 + STOP), "where an event should begin"),
+        (lambda: midi(b"\0\xf0" + LONGEST + b"xx" + STOP), "an event of 268,435,455 bytes"),
+    ],
+    ids=["ticks", "tracks", "all tracks", "tempos", "markers", "running status", "garbage",
+         "claimed"],
+)  # fmt: skip
+def test_midi_of_absurd_things(data, says, tmp_path):
+    """Times, tracks and events that no song has: a sentence within two seconds."""
+    assert says in read_apart(tmp_path / "song.mid", data(), 2, 300)
+
+
+@pytest.mark.parametrize(
+    "kind", [b"\xff\x03", b"\xff\x06", b"\xf0"], ids=["name", "mark", "system"]
+)
+def test_midi_with_one_huge_event(kind, tmp_path):
+    """A hundred megabytes in one event: a name or a marker is cut, what is none is passed over."""
+    size = 100 * MILLION
+    length = bytes([size >> 21 & 127 | 128, size >> 14 & 127 | 128, size >> 7 & 127 | 128,
+                    size & 127])  # fmt: skip
+    data = midi(b"\0" + kind + length + b"x" * size + STOP, ONE)
+    told = read_apart(tmp_path / "song.mid", data, 1, 350)  # the file, its track, the event
+    assert ("names of sections are cut to 200 characters: 1" in told) == (kind == b"\xff\x06")
+
+
+PART, ROW = "part: Guitar 1\n", "Guitar 1 | x32010 |\n"
+SECTION = f"{PART}section: Verse\n{ROW}"
+DIGITS = "9" * 5_000
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        (lambda: f"{PART}section: Verse; played 1000000000 times\n{ROW}", "write 'played twice'"),
+        (lambda: f"{PART}section: Verse; played {DIGITS} times\n{ROW}", "line 2, column"),
+        (lambda: f"{PART}section: Verse\nGuitar 1 |: x32010 :|x1000000000\n", "line 3, column"),
+        (lambda: f"{PART}section: Verse; numbered {DIGITS}-{DIGITS}\n{ROW}", "line 2, column"),
+        (lambda: f"{PART}tempo: {DIGITS}\nsection: Verse\n{ROW}", "line 2, column"),
+        (lambda: f"{PART}meter: {DIGITS}/4\nsection: Verse\n{ROW}", "line 2, column"),
+        (lambda: f"part: Guitar 1; capo {DIGITS}\nsection: Verse\n{ROW}", "line 1, column"),
+        (lambda: f"{PART}section: A\nGuitar 1 | {'-'.join([DIGITS] * 6)} |\n", "line 3, column"),
+        (lambda: f"{PART}section: Verse\nGuitar 1 | {DIGITS}: x32010 |\n", "line 3, column"),
+        (lambda: SECTION + "a" * 50 * MILLION, "a line of 50,000,000 characters; 200,000 is the"),
+        (lambda: f"{PART}section: {'a;' * 25 * MILLION}\n{ROW}", "a line of 50,000,009"),
+        (lambda: SECTION + "".join(f"section: {n}; as Verse\n" for n in range(100_000)),
+         "a chart has 20000 bars at most"),
+        (lambda: SECTION + "\n" * 50 * MILLION, "more than 200,000 lines, as no chart has"),
+        (lambda: "tempo: 100\n" * 190_000 + SECTION, ""),
+        (lambda: SECTION + "".join(f"remark: {n}\n" for n in range(190_000)),
+         "a chart has 1,000 remarks at most"),
+    ],
+    ids=["times", "times digits", "repeats", "numbers", "tempo", "meter", "capo", "frets", "count",
+         "line", "heading", "sections", "lines", "settings", "remarks"],
+)  # fmt: skip
+def test_charts_of_absurd_things(text, says, tmp_path):
+    """Counts, numbers, lines and sections that no chart has: a sentence within two seconds."""
+    assert says in read_apart(tmp_path / "song.txt", text(), 2, 300)
+
+
+def test_two_hundred_layers_are_refused_before_they_are_measured():
+    """A limit of the search (``MOST_LAYERS``) is told within a second, not after minutes."""
+    names = [f"Guitar {number}" for number in range(200)]
+    a_song = song(*((name, "E3 B3", beat, 1) for name in names for beat in range(40)), bars=10)
+    begun = time.process_time()
+    with pytest.raises(ar.ArrangeError, match="200 layers play in 'Song'; at most 18 can be"):
+        ar.condense(a_song, 2)
+    assert time.process_time() - begun < 2
