@@ -23,5 +23,5 @@ MOST_CAPO = 24  # frets; most guitars have 20 to 24
 MOST_TRANSPOSE = 48  # semitones; the piccolo's and the double bass's octave, with room
 MOST_LEVEL = 120.0  # dB; as far as from the threshold of hearing to that of pain
 MOST_TEXT = 1_000  # characters of a title, a label or a chord symbol; a page has some 3,000
-MOST_REMARKS, MOST_REMARK = 1_000, 1_000  # to the players, as many as sections; characters of one
+MOST_REMARKS, MOST_REMARK = 1_000, 500  # to the players, as many as sections; characters of one
 MOST_NOTICES = 50  # of one kind, told one by one; a page of a report holds about as many

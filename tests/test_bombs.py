@@ -171,7 +171,7 @@ def test_midi_with_one_huge_event(kind, tmp_path):
                     size & 127])  # fmt: skip
     data = midi(b"\0" + kind + length + b"x" * size + STOP, ONE)
     told = read_apart(tmp_path / "song.mid", data, 1, 350)  # the file, its track, the event
-    assert ("names of sections are cut to 200 characters: 1" in told) == (kind == b"\xff\x06")
+    assert ("names of sections are cut to 1000 characters: 1" in told) == (kind == b"\xff\x06")
 
 
 PART, ROW = "part: Guitar 1\n", "Guitar 1 | x32010 |\n"

@@ -270,13 +270,13 @@ def test_a_long_remark_in_a_chart_is_cut_and_told():
 
 
 def test_a_long_rehearsal_mark_is_cut_and_told(tmp_path):
-    """A label has 200 characters; words that name no section are left as they are."""
+    """A label has 1000 characters; words that name no section are left as they are."""
     mark = "<direction><direction-type><rehearsal>{}</rehearsal></direction-type></direction>"
-    words = mark.format("y" * 300).replace("rehearsal", "words")
-    bars = [attributes() + mark.format("x" * 300) + WHOLE_BAR, mark.format("B") + words + WHOLE_BAR]
+    words = mark.format("y" * 1300).replace("rehearsal", "words")
+    bars = [attributes() + mark.format("x" * 1300) + WHOLE_BAR, mark.format("B") + words + WHOLE_BAR]
     a_song = read_text(tmp_path, score(bars), valid=False)
     assert [len(label) for label in a_song.sections["section"]] == [MOST_TEXT, 1]
-    assert "names of sections are cut to 200 characters: 1" in a_song.notices
+    assert "names of sections are cut to 1000 characters: 1" in a_song.notices
 
 
 @pytest.mark.parametrize("bars", [MOST_NOTICES, 1000])
