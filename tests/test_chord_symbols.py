@@ -529,7 +529,7 @@ def test_spellings_agree_with_music21(figure):
         ("57", "A minor", "E7"),
         ("#4", "B major", "E#"),
         ("b2", "Cb major", "Dbb"),
-        ("##4", "A# minor", "F"),  # D with five sharps gives way
+        ("##4", "A# minor", "E#"),  # D with three sharps gives way to the key's own fifth
     ],
 )
 def test_number_chords(text, key, symbol):

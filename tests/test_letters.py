@@ -49,12 +49,6 @@ def test_a_song_s_title(demo):
         replace(demo, title=HALF)
 
 
-def test_a_part_s_label(demo):
-    parts = demo.parts.assign(instrument=HALF)
-    with pytest.raises(ar.ArrangeError, match=r"column 'instrument' .*half a letter"):
-        replace(demo, parts=parts)
-
-
 @pytest.fixture(scope="module")
 def untitled(tmp_path_factory):
     """A song without a title in a file whose name is Latin-1."""

@@ -20,7 +20,7 @@ from songs import parts_of, song
 
 import arrange as ar
 from arrange.converting import write_song
-from arrange.formats.chart import read_chart
+from arrange.formats.chart import format_chart, read_chart
 from arrange.limits import (
     LEAST_TEMPO,
     MOST_CAPO,
@@ -193,7 +193,7 @@ def limited(what):
         ({"parts": {"tuning": [(60,) * 13]}}, "it holds up to 12 strings"),
         ({"notes": {"string": 13}}, "'string', row 0: 13"),
         ({"notes": {"fret": 37}}, "'fret', row 0: 37"),
-        ({"notes": {"onset": 8.0}}, "lies outside the song, which is 8 quarter notes long"),
+        ({"notes": {"onset": 8.5}}, "lies outside the song, which is 8 quarter notes long"),
         ({"measures": {"tempo": 0.001}}, "measure 1: a tempo of 0.001; it lies between 5 and 2000"),
         ({"measures": {"meter": "4/5"}}, "measure 1: a meter of '4/5'; it is written 4/4"),
         ({"measures": {"key": "H minor"}}, "measure 1: a key of 'H minor'"),
@@ -273,7 +273,10 @@ def test_a_long_rehearsal_mark_is_cut_and_told(tmp_path):
     """A label has 1000 characters; words that name no section are left as they are."""
     mark = "<direction><direction-type><rehearsal>{}</rehearsal></direction-type></direction>"
     words = mark.format("y" * 1300).replace("rehearsal", "words")
-    bars = [attributes() + mark.format("x" * 1300) + WHOLE_BAR, mark.format("B") + words + WHOLE_BAR]
+    bars = [
+        attributes() + mark.format("x" * 1300) + WHOLE_BAR,
+        mark.format("B") + words + WHOLE_BAR,
+    ]
     a_song = read_text(tmp_path, score(bars), valid=False)
     assert [len(label) for label in a_song.sections["section"]] == [MOST_TEXT, 1]
     assert "names of sections are cut to 1000 characters: 1" in a_song.notices
@@ -297,3 +300,9 @@ def test_faults_in_every_bar_are_told_as_many_as_fit_a_page(tmp_path, bars):
             f"and {bars - MOST_NOTICES + 1} more notices, which are not shown"
         ])  # fmt: skip
     assert any("no tempo is given" in each for each in notices), "what is said of all the song"
+
+
+def test_a_label_that_begins_like_a_comment_stands_in_no_chart():
+    """Its rows would be passed over; the writer says so."""
+    with pytest.raises(ar.ArrangeError, match="part '#9': a chart cannot tell this label"):
+        format_chart(song(("#9", "E3", 0, 1)))

@@ -36,7 +36,7 @@ SECOND = DATASETS / "harbour-set" / "2-salt-on-the-step.txt"
 READERS = {
     "musicxml": read_musicxml, "mxl": read_musicxml, "midi": read_midi, "chart": read_chart,
 }  # fmt: skip
-_PROGRESS = re.compile(r"arrange: [a-z0-9: ]+ \(\d+\.\d s\)$")
+_PROGRESS = re.compile(r"arrange: .+ \(\d+\.\d s\)$")
 
 Arguments = list[str]
 

@@ -252,7 +252,8 @@ def _check_label(what: str, label: str, signs: str) -> None:
             )
     line = f"{what}: {label}"
     first = label.partition(":")[0].strip().lower() if ":" in label else ""
-    is_plain = line.isprintable() and bare_line(line, 1).text == line and label == label.strip()
+    is_plain = line.isprintable() and label == label.strip()
+    is_plain &= all(bare_line(text, 1).text == text for text in (line, label))  # no comment
     if not label or not is_plain or label == CHORDS or (what == "part" and first in SETTINGS):
         raise ArrangeError(
             f"{what} {shown(label)}: a chart cannot tell this label from its own words; rename the "
