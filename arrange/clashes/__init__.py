@@ -16,7 +16,7 @@ from collections.abc import Sequence
 
 import pandas as pd
 
-from arrange.clashes.kinds import GROUPS, KINDS, Kind
+from arrange.clashes.kinds import EVIDENCE, GROUPS, KINDS, MOVES, Kind
 from arrange.clashes.limits import DEFAULT_LIMITS, DISPUTED_LIMITS, LOW_INTERVAL_LIMITS, Limits
 from arrange.clashes.scene import Scene
 from arrange.clashes.table import find_in
@@ -25,9 +25,11 @@ from arrange.tables import Song
 
 __all__ = [
     "DISPUTED_LIMITS",
+    "EVIDENCE",
     "GROUPS",
     "KINDS",
     "LOW_INTERVAL_LIMITS",
+    "MOVES",
     "Kind",
     "Limits",
     "find_clashes",
