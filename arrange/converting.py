@@ -8,20 +8,10 @@ from dataclasses import replace
 from pathlib import Path
 
 from arrange.errors import ArrangeError, shortened
-from arrange.formats.chart.writing import write_chart
 from arrange.formats.files import check_target
-from arrange.formats.midi import write_midi
-from arrange.formats.musicxml.writing import write_musicxml
+from arrange.formats.known import WRITERS
 from arrange.reading import read
 from arrange.tables import Song
-
-_WRITERS: dict[str, Callable[[Song, Path], tuple[str, ...] | None]] = {
-    ".musicxml": write_musicxml,
-    ".xml": write_musicxml,
-    ".mid": write_midi,
-    ".midi": write_midi,
-    ".txt": write_chart,
-}
 
 
 def convert(
@@ -88,8 +78,8 @@ def song_writer(
     ArrangeError
         If the suffix names no format, no file can be written there, or the source would be lost.
     """
-    writer = _WRITERS.get(target.suffix.lower())
+    writer = WRITERS.get(target.suffix.lower())
     if writer is None:
-        raise ArrangeError(f"{shortened(target)}: no format ends so; name it {', '.join(_WRITERS)}")
+        raise ArrangeError(f"{shortened(target)}: no format ends so; name it {', '.join(WRITERS)}")
     check_target(target, overwrite=overwrite, source=source)
     return writer

@@ -4,14 +4,12 @@ from __future__ import annotations
 
 import hashlib
 import os
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from pathlib import Path
 
 from arrange.errors import ReadError
-from arrange.formats.chart import read_chart
 from arrange.formats.files import read_bytes
-from arrange.formats.midi import is_midi, read_midi
-from arrange.formats.musicxml import read_musicxml
+from arrange.formats.known import FORMATS, format_of
 from arrange.tables import Song
 
 
@@ -43,7 +41,15 @@ def read(
     """
     path = Path(path)
     data = read_bytes(path)
-    return _reader(path, data)(
+    form = format_of(data, path.suffix)
+    if form is None:
+        names = " and no ".join(each.name for each in FORMATS[:-1])
+        raise ReadError(
+            f"this is no {names}; export the song as .musicxml or .mxl, or name the file .txt if "
+            "it is a chart",
+            file=str(path),
+        )
+    return form.read(
         data,
         str(path),
         played=played,
@@ -51,23 +57,3 @@ def read(
         source=path.name,
         fingerprint=hashlib.sha256(data).hexdigest(),
     )
-
-
-def _reader(path: Path, data: bytes) -> Callable[..., Song]:
-    if _looks_like_xml(data) or data.startswith(b"PK"):
-        return read_musicxml
-    if is_midi(data):
-        return read_midi
-    if path.suffix.lower() == ".txt":
-        return read_chart
-    raise ReadError(
-        "this is no MusicXML, neither plain nor compressed, and no MIDI file; export the song as "
-        ".musicxml or .mxl, or name the file .txt if it is a chart",
-        file=str(path),
-    )
-
-
-def _looks_like_xml(data: bytes) -> bool:
-    """An angle bracket first, in whatever encoding, behind a byte-order mark or blanks."""
-    start = data[:64].replace(b"\x00", b"")
-    return start.lstrip(b"\xef\xbb\xbf\xff\xfe \t\r\n").startswith(b"<") or start.startswith(b"Lo")

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any, NoReturn
 
 from arrange.errors import ArrangeError, shortened
+from arrange.formats.known import READ_SUFFIXES, WRITERS
 from arrange.played_measures import parse_measures
 
 _SLOW = 1_000_000  # bytes: from here on a reader may wonder whether anything happens
@@ -44,9 +45,7 @@ def add_command(
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )  # fmt: skip
     if song:
-        command.add_argument(
-            "file", metavar="IN", help="a song: .musicxml, .xml, .mxl, .mid or .txt"
-        )
+        command.add_argument("file", metavar="IN", help=f"a song: {', '.join(READ_SUFFIXES)}")
     command.set_defaults(run=run)
     return command
 
@@ -55,7 +54,7 @@ def add_target(command: Any) -> None:
     """Add where a song is written to."""
     command.add_argument(
         "-o", "--output", metavar="OUT", required=True, type=path_text,
-        help="a .musicxml, .mid or .txt",
+        help=f"one of {', '.join(WRITERS)}",
     )  # fmt: skip
     command.add_argument("--overwrite", action="store_true", help="replace files that are there")
 

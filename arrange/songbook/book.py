@@ -13,13 +13,13 @@ import pandas as pd
 
 from arrange.decisions import DecisionLog, decisions_path, read_decisions
 from arrange.errors import ArrangeError, ChartError, ReadError, shortened
+from arrange.formats.known import READ_SUFFIXES
 from arrange.letters import check_text, readable
 from arrange.reading import read
 from arrange.studying import Study
 from arrange.tables import Song
 from arrange.words import counted
 
-_SUFFIXES = (".musicxml", ".xml", ".mxl", ".mid", ".midi", ".txt")
 _LOG_ENDING = decisions_path("song.txt").name.removeprefix("song")
 _FAULTS = ("file", "where", "what", "to_do")
 # How a message of the readers goes on from what was found to what would be right.
@@ -91,7 +91,7 @@ def read_songbook(
     Parameters
     ----------
     paths : path, or several
-        Of a folder all ``.musicxml``, ``.xml``, ``.mxl``, ``.mid``, ``.midi`` and ``.txt`` are
+        Of a folder all files with a suffix that is read (``formats.known``) are
         read; folders in it are not.
     players : mapping of part label to str, optional
         Who plays a part where its file does not say: ``{"Guitar 1": "Corrie"}``. A player is known
@@ -137,7 +137,7 @@ def _files_in(folder: Path) -> list[Path]:
         found = [
             path
             for path in folder.iterdir()
-            if path.suffix.lower() in _SUFFIXES
+            if path.suffix.lower() in READ_SUFFIXES
             and not path.name.startswith(".")
             and not path.name.endswith(_LOG_ENDING)
             and not path.is_dir()
@@ -148,7 +148,7 @@ def _files_in(folder: Path) -> list[Path]:
         ) from None
     if not found:
         raise ReadError(
-            f"no song is in this folder; put files there that end in {', '.join(_SUFFIXES)}",
+            f"no song is in this folder; put files there that end in {', '.join(READ_SUFFIXES)}",
             file=str(folder),
         )
     return sorted(found, key=lambda path: (_by_value(path.name), path.name))

@@ -38,6 +38,15 @@ from arrange.pitch import key_name
 from arrange.tables import Song
 
 
+def is_musicxml(data: bytes) -> bool:
+    """Return whether a file may be MusicXML: a zip, or an angle bracket first, in whatever
+    encoding, behind a byte-order mark or blanks.
+    """
+    start = data[:64].replace(b"\x00", b"")
+    is_xml = start.lstrip(b"\xef\xbb\xbf\xff\xfe \t\r\n").startswith(b"<")
+    return is_xml or start.startswith(b"Lo") or data.startswith(b"PK")  # Lo: "<" in EBCDIC
+
+
 def read_musicxml(
     data: bytes,
     name: str = "",
