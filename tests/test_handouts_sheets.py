@@ -19,7 +19,7 @@ from arrange.errors import ArrangeError
 from arrange.formats.chart import format_chart, read_chart
 from arrange.handouts import STYLES, write_handout
 from arrange.handouts.band import band_sheet
-from arrange.handouts.sheets import part_sheet
+from arrange.handouts.sheets import new_facts, part_sheet
 from arrange.hands import Hand
 from arrange.reading import read
 from arrange.tables import Remark
@@ -249,3 +249,13 @@ def test_a_bar_that_no_line_can_hold(monkeypatch, tmp_path):
     with pytest.raises(ArrangeError, match="Guitar 1, bar 1: it holds more notes than a line"):
         write_handout(song_of(*rows), tmp_path / "sheets")
     assert not list(tmp_path.iterdir())
+
+
+def test_a_key_that_ends_is_said():
+    """Else the old one would seem to hold."""
+    chart = (
+        "key: B major\npart: Guitar 1; standard tuning\nsection: Verse\nGuitar 1 | x24442 |\n"
+        "key: none\nsection: Chorus\nGuitar 1 | x32010 |\nkey: C major\nsection: Tag\n"
+        "Guitar 1 | x32010 |\n"
+    )
+    assert new_facts(read_chart(chart.encode())) == {2: "key none", 3: "key C major"}

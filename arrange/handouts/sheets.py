@@ -249,7 +249,7 @@ def song_bars(song: Song) -> dict[str, tuple[Bar, ...]]:
 def new_facts(song: Song) -> dict[int, str]:
     """Return meter, key and tempo by the bar in which they are new, the first bar left out."""
     measures = song.measures
-    keys = [key if isinstance(key, str) else "" for key in measures["key"]]
+    keys = [key if isinstance(key, str) else "none" for key in measures["key"]]
     tempos = [tempo_words(tempo, meter) for tempo, meter in
               zip(measures["tempo"], measures["meter"], strict=True)]  # fmt: skip
     columns = {"meter ": measures["meter"].tolist(), "key ": keys, "": tempos}
