@@ -480,3 +480,9 @@ def test_rendered_picture_is_the_same_each_time_and_closed(song):
     assert plt.get_fignums() == []
     with pytest.raises(ar.ArrangeError, match="kind='gif': a picture is one of 'svg', 'png'"):
         render_picture(plot_ranges(song), "gif")
+
+
+def test_signs_that_the_typeface_lacks_are_no_warning():
+    """A label may hold a picture of a guitar; warnings are errors here."""
+    song = make_song({"Guitar \U0001f3b8": [["C4"]]}, sections={"Chorus \U0001f3b8": 1})
+    assert b"<svg" in render_picture(plot_ranges(song), "svg")

@@ -7,7 +7,9 @@ middle. Sizes of type are in points on a page 18 cm wide.
 from __future__ import annotations
 
 import io
-from collections.abc import Sequence
+import warnings
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any
 
@@ -91,10 +93,18 @@ def render_picture(ax: Axes, kind: str = "svg") -> bytes:
         raise ArrangeError(f"kind={kind!r}: a picture is one of {', '.join(map(repr, _KINDS))}")
     figure, buffer = figure_of(ax), io.BytesIO()
     metadata: dict[str, Any] = {"Date": None} if kind == "svg" else {"Software": None}
-    with mpl.rc_context({"svg.hashsalt": "arrange"}):
+    with mpl.rc_context({"svg.hashsalt": "arrange"}), _signs_of_any_kind():
         figure.savefig(buffer, format=kind, dpi=200, bbox_inches="tight", metadata=metadata)
     plt.close(figure)
     return buffer.getvalue()
+
+
+@contextmanager
+def _signs_of_any_kind() -> Iterator[None]:
+    """Signs that the typeface lacks, such as pictures in a label, are drawn as boxes in silence."""
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", message="Glyph .* missing from font")
+        yield
 
 
 def figure_of(ax: Axes) -> Figure:
@@ -119,7 +129,8 @@ def text_points(text: Text) -> tuple[float, float]:
     """Return the width and height of a drawn text in points, without its arrow."""
     figure = text.get_figure(root=True)
     dpi = figure.dpi if figure is not None else 72.0
-    extent = Text.get_window_extent(text)
+    with _signs_of_any_kind():
+        extent = Text.get_window_extent(text)
     return float(extent.width) * 72 / dpi, float(extent.height) * 72 / dpi
 
 
