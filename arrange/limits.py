@@ -12,6 +12,7 @@ MOST_SECTIONS = 1_000  # a song has a dozen or two; a score may mark every few b
 MOST_MEASURES = 20_000  # as played; an hour of 2/4 at 240 has 7,200
 MOST_CHORDS = 40_000  # two in each of them
 MOST_NOTES = 500_000  # as played; the longest symphonies have some 200,000
+MOST_AT_ONCE = 256  # notes that one part strikes at one time: each of MIDI's 128 pitches twice
 MOST_QUARTERS = 80_000.0  # as played: so many measures of 4/4
 MOST_HOURS = 4.0  # as played; the longest acts of operas last two hours
 MOST_BAR = 1024.0  # quarter notes in one bar; 255/1, the longest that MIDI tells, has 1,020

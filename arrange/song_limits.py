@@ -14,6 +14,7 @@ from arrange.errors import TableError, shown
 from arrange.letters import check_text
 from arrange.limits import (
     LEAST_TEMPO,
+    MOST_AT_ONCE,
     MOST_BAR,
     MOST_HOURS,
     MOST_QUARTERS,
@@ -124,6 +125,19 @@ def _check_length(measures: pd.DataFrame) -> float:
 
 def _check_notes(notes: pd.DataFrame, end: float) -> None:
     onset, duration = (notes[name].to_numpy() for name in ("onset", "duration"))
+    part = pd.factorize(notes["part"])[0]
+    order = np.lexsort((onset, part))
+    is_new = np.diff(part[order], prepend=-1) != 0
+    is_new |= np.diff(onset[order], prepend=-1.0) != 0
+    begins = np.flatnonzero(is_new)
+    sizes = np.diff(np.append(begins, len(order)))
+    if len(sizes) and sizes.max() > MOST_AT_ONCE:
+        row = int(order[begins[np.argmax(sizes)]])
+        raise TableError(
+            f"table 'notes', row {row}, measure {notes['measure'].iloc[row]}: "
+            f"{notes['part'].iloc[row]} strikes {sizes.max():,} notes at once; {MOST_AT_ONCE} is "
+            "the most"
+        )
     outside = (onset < 0) | (onset > end + _SAME) | (onset + duration > end + MOST_BAR)
     if outside.any():
         row = int(np.argmax(outside))

@@ -764,6 +764,13 @@ def test_a_measure_outside_of_any_part(tmp_path):
     refused(tmp_path, text, "a measure outside of any part")
 
 
+def test_a_note_outside_of_any_part(tmp_path):
+    """As above, of a measure whose own element is damaged too."""
+    bar = BAR.format("").replace("measure", "beats")
+    text = f'<score-partwise>{LIST}{bar}<part id="P1">{BAR.format("")}</part></score-partwise>'
+    refused(tmp_path, text, "a note outside of any part")
+
+
 def test_endings_that_lead_past_everything(tmp_path):
     """The only measure belongs to the second time round, and there is no first."""
     sign = '<barline location="left"><ending number="2" type="start"/></barline>'

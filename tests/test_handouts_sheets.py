@@ -242,9 +242,10 @@ def test_remarks_are_kept_by_a_chart(gate):
     )
 
 
-def test_a_bar_that_no_line_can_hold(monkeypatch, tmp_path):
-    """A sentence with its place; the engraver itself would only write to the terminal."""
-    monkeypatch.setattr("arrange.handouts.engraving._WIDEST", 300)
+@pytest.mark.parametrize(("limit", "most"), [("_WIDEST", 300), ("_MOST_NOTES", 15)])
+def test_a_bar_that_no_line_can_hold(monkeypatch, tmp_path, limit, most):
+    """A sentence with its place; the engraver itself would write to the terminal, or never end."""
+    monkeypatch.setattr(f"arrange.handouts.engraving.{limit}", most)
     rows = [("Guitar 1", "A3", 0.25 * place, 0.25) for place in range(16)]
     with pytest.raises(ArrangeError, match="Guitar 1, bar 1: it holds more notes than a line"):
         write_handout(song_of(*rows), tmp_path / "sheets")

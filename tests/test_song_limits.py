@@ -306,3 +306,14 @@ def test_a_label_that_begins_like_a_comment_stands_in_no_chart():
     """Its rows would be passed over; the writer says so."""
     with pytest.raises(ar.ArrangeError, match="part '#9': a chart cannot tell this label"):
         format_chart(song(("#9", "E3", 0, 1)))
+
+
+@pytest.mark.parametrize("size", [256, 257])
+def test_notes_struck_at_once_have_a_limit(size):
+    """More is a damaged file, on which every pair of notes would be looked at."""
+    rows = [("Keys", "C4", 0, 1)] * size + [("Keys", "C4", 1, 1), ("Guitar", "C4", 0, 1)]
+    if size == 256:
+        assert len(song(*rows).notes) == 258
+    else:
+        with pytest.raises(ar.TableError, match="measure 1: Keys strikes 257 notes at once; 256"):
+            song(*rows)

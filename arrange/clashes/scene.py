@@ -235,7 +235,9 @@ class Scene:
 
     @cached_property
     def _unisons(self) -> tuple[Array, Array]:
-        """Rows of two notes of one part that sound one pitch at one time: one, and the other."""
+        """Rows of two notes of one part that sound one pitch at one time: one, ascending, and the
+        other.
+        """
         part, pitch, onset, end = self.played
         order = np.lexsort((onset, pitch, part))
         same = (np.diff(part[order]) == 0) & (np.diff(pitch[order]) == 0)
@@ -247,14 +249,18 @@ class Scene:
         one, other = (order[each] for each in pairs)
         same = (part[one] == part[other]) & (pitch[one] == pitch[other])
         one, other = self.played_rows[one[same]], self.played_rows[other[same]]
-        return np.append(one, other), np.append(other, one)
+        both = np.append(one, other)
+        order = np.argsort(both, kind="stable")
+        return both[order], np.append(other, one)[order]
 
     def with_unisons(self, rows: Array) -> Array:
         """Return rows of the notes table once each, with those that sound the same note."""
         one, other = self._unisons
+        rows = np.unique(rows)
         if len(one):
-            rows = np.append(rows, other[np.isin(one, rows)])
-        return np.unique(rows)
+            first, last = np.searchsorted(one, rows), np.searchsorted(one, rows, side="right")
+            rows = np.unique(np.append(rows, other[each_of(first, last - first)]))
+        return rows
 
     def held_by(self, part: int, at: int) -> list[float]:
         """Pitches that a part holds in a slice, low to high."""

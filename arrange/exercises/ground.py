@@ -137,6 +137,9 @@ class Ground:
 
     def sections(self, label: int) -> frozenset[str]:
         """Return the sections that a finding touches."""
+        return self.once(("sections", label), lambda: self._touched(label))
+
+    def _touched(self, label: int) -> frozenset[str]:
         row, table = self.finding(label), self.song.sections
         begin, end = float(row["onset"]), float(row["onset"] + row["duration"])
         ends = table["onset"] + table["duration"]

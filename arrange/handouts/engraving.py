@@ -32,6 +32,7 @@ _LEFT = 62  # page units for the bar number, left of the staff
 _BEFORE_BARS = 240  # page units that the head of a line takes: number, clef, key, meter
 _MOST_BARS = 8  # a line
 _WIDEST = 100_000  # page units that the engraver can draw
+_MOST_NOTES = 600  # in a bar; six strings struck a hundred times, and more than a line can show
 _MOST_AT_ONCE = 96  # bars: the time that the engraver takes grows with their square
 _NEW_PAGE = '<print new-page="yes" />'
 _TIGHT = 1.04  # how much wider than the page bars may be; they are then pushed together
@@ -101,6 +102,9 @@ def engrave(
     staff_mm : float
         Height of the five lines. A bar wider than a line makes its run smaller.
     """
+    held = song.notes["measure"][song.notes["part"] == part].value_counts()
+    if len(held) and held.iloc[0] > _MOST_NOTES:
+        raise _too_full(part, int(held.index[0]))
     width = width_mm / staff_mm * _STAFF_UNITS
     contents = _contents(song, part, stretches)
     different = dict(zip(reversed(contents), reversed(stretches), strict=True))
@@ -185,11 +189,15 @@ def _engraved_run(
         first = next(
             piece.numbers[piece.bars.index(widest)] for piece in pieces if widest in piece.bars
         )
-        raise ArrangeError(
-            f"{part}, bar {first}: it holds more notes than a line of notation; write it as "
-            "several bars, or ask for shapes"
-        )
+        raise _too_full(part, first)
     return [systems for piece in pieces for systems in _engraved_piece(piece, width)]
+
+
+def _too_full(part: str, bar: int) -> ArrangeError:
+    return ArrangeError(
+        f"{part}, bar {bar}: it holds more notes than a line of notation; write it as several "
+        "bars, or ask for shapes"
+    )
 
 
 def _pieces(

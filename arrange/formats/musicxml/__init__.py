@@ -84,8 +84,11 @@ def read_musicxml(
     events = collect_events(root, name)
     if len(events.at("part")) > parts_found:
         raise ReadError("there is a part inside a part; export the song again", file=name)
-    if (events.part[events.at("measure")] < 0).any():
-        raise ReadError("there is a measure outside of any part; export the song again", file=name)
+    for what in ("measure", "note"):
+        if (events.part[events.at(what)] < 0).any():
+            raise ReadError(
+                f"there is a {what} outside of any part; export the song again", file=name
+            )
     notices: list[str] = []
     said = read_attributes(events, notices)
     timing = read_timing(events, said, notices)
