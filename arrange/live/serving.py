@@ -93,11 +93,11 @@ def serve_page(
         If the song cannot be read, what serves the page is not installed, or the port cannot be
         had.
     """
-    if importlib.util.find_spec("voila") is None:
-        raise ArrangeError("a page needs voila: pip install 'arrange[page]'")
     if port is not None and port not in range(1, 65_536):
         raise ArrangeError(f"port {port}: from 1 to 65535, or leave it out for a free one")
     with ended_by_signals(), tempfile.TemporaryDirectory(prefix="arrange-page-") as folder:
         notebook = write_page(song, Path(folder) / f"{Path(song).stem}.ipynb")
+        if importlib.util.find_spec("voila") is None:
+            raise ArrangeError("a page needs voila: pip install 'arrange[page]'")
         server = importlib.import_module("arrange.live.page_server")  # slow, and may not be there
         server.PageServer(notebook, port, opens=opens, dark=dark).start()
