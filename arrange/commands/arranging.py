@@ -67,13 +67,13 @@ def add_condense(commands: Any) -> None:
         help="what a layer is there for: lead, hook, rhythm, fill, pad or double; may be given "
         "several times",
     )  # fmt: skip
-    for name, told in (
+    for name, what in (
         ("pin", "what a player must take"),
         ("forbid", "what must not be taken"),
     ):
         command.add_argument(
             f"--{name}", metavar="WHAT", action="append", default=[],
-            help=f"{told}: 'Player 1; Chorus 1; Hook', layers joined by ' + ', none for laying "
+            help=f"{what}: 'Player 1; Chorus 1; Hook', layers joined by ' + ', none for laying "
             "out, any for every player or section, a name that holds ; or ' + ' in double quotes; "
             "may be given several times",
         )  # fmt: skip
@@ -85,7 +85,7 @@ def add_rebuild(commands: Any) -> None:
     command = add_command(
         commands, "rebuild", _rebuild, "make the arrangement from a song and its decisions",
         "Read a song and its log of decisions, make all agreed changes, and write the "
-        "arrangement. Decisions whose passage has changed since are told, not made.",
+        "arrangement. Decisions whose passage has changed since are reported and not applied.",
         "datasets/low-water.musicxml --decisions datasets/low-water-agreed.decisions.txt "
         "-o arranged.mid",
     )  # fmt: skip
@@ -139,10 +139,10 @@ def _condense(options: argparse.Namespace) -> int:
         pins=rules["pin"],
         forbid=rules["forbid"],
     )
-    told = result.choices.assign(layers=list(map(join_parts, result.choices["layers"])))
+    choices = result.choices.assign(layers=list(map(join_parts, result.choices["layers"])))
     with whole_files(target.parent) as draft:
         left_out = write_song(result.song, draft / target.name)
-        told.drop(columns=["tuning"]).to_csv(draft / table.name, index=False)
+        choices.drop(columns=["tuning"]).to_csv(draft / table.name, index=False)
     for line in condensation_text(result):
         print(line)
     for notice in (*result.song.notices, *left_out):
@@ -163,13 +163,13 @@ def _players(text: str) -> int | list[str]:
 
 def _choice(text: str, name: str) -> tuple[Any, Any, tuple[str, ...]]:
     """A player, a section and layers, as ``condense`` takes them."""
-    told = split_fields(text, ";")
-    if len(told) != 3:
+    fields = split_fields(text, ";")
+    if len(fields) != 3:
         raise ArrangeError(
             f"--{name} {text!r}: write player; section; layers, such as 'Player 1; Chorus 1; Hook'"
         )
-    player, section = (None if each == "any" else unquoted(each) for each in told[:2])
-    return player, section, tuple(split_parts(told[2]))
+    player, section = (None if each == "any" else unquoted(each) for each in fields[:2])
+    return player, section, tuple(split_parts(fields[2]))
 
 
 def _role(text: str) -> tuple[str, str]:
