@@ -2,10 +2,10 @@
 
 The way data flows, bottom to top::
 
-    read        a file -> Song: five tables (tables.py, formats/)
-    measure     tables -> numbers (register.py, texture.py, sonority.py)
+    read        a file -> Song: five tables (formats/, tables/)
+    measure     tables -> numbers (quantities/)
     find        Song -> findings: what to listen to (clashes/), and what to do with them (findings/)
-    play        a chord -> voicings, a part -> fingers (necks.py, hands.py, voicings.py, fingering/)
+    play        a chord -> voicings, a part -> fingers (guitar/)
     propose     what else a part could play (revoicing/); many layers, few players (condensing/)
     decide      what and why -> a log beside the song; the log -> the arrangement (decisions/)
     plot        tables -> pictures (plots/)
@@ -13,9 +13,12 @@ The way data flows, bottom to top::
     try live    a song in a notebook or on a page, by sliders (live/)
     hand out    Song -> sheets for the stand (handouts/)
     exercise    Song -> exercises that check themselves, and a workshop (exercises/)
-    write       Song -> a file: chart, MIDI, MusicXML (formats/, converting.py)
-    study       all of it on one song, as an object and a report (studying.py, report.py)
+    write       Song -> a file: chart, MIDI, MusicXML (formats/)
+    study       all of it on one song, as an object and a report (report/)
     songbook    many songs, a row each, and what changes from song to song (songbook/)
+
+Below them: what is true without any song (theory/, hearing/), words for people (text/), what can go
+wrong (errors.py), how large a song may be (limits.py).
 
 Each name is loaded when it is first asked for.
 """
@@ -24,10 +27,8 @@ import importlib
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from arrange.calibration import calibrate_hand
     from arrange.clashes import Limits, find_clashes
     from arrange.condensing import Condensation, condense, layer_roles
-    from arrange.converting import convert
     from arrange.decisions import (
         Decision,
         DecisionLog,
@@ -57,15 +58,19 @@ if TYPE_CHECKING:
         smallest_moves,
         waive,
     )
-    from arrange.fingering import finger_part, fingered_song
     from arrange.formats.chart.writing import write_chart
+    from arrange.formats.converting import convert
     from arrange.formats.midi import write_midi
     from arrange.formats.musicxml.writing import write_musicxml
+    from arrange.formats.reading import read
+    from arrange.guitar.calibration import calibrate_hand
+    from arrange.guitar.fingering import finger_part, fingered_song
+    from arrange.guitar.hands import Hand
+    from arrange.guitar.necks import Neck
+    from arrange.guitar.shape_names import name_shape
+    from arrange.guitar.voicings import find_voicings
     from arrange.handouts import write_handout
-    from arrange.hands import Hand
     from arrange.live import explore_parts
-    from arrange.necks import Neck
-    from arrange.part_lists import split_parts
     from arrange.plots import (
         plot_before_after,
         plot_clashes,
@@ -81,18 +86,16 @@ if TYPE_CHECKING:
         plot_sonority,
         plot_texture,
     )
-    from arrange.reading import read
-    from arrange.register import part_ranges, register_overlap
+    from arrange.quantities.register import part_ranges, register_overlap
+    from arrange.quantities.texture import part_texture, song_energy
+    from arrange.report.studying import Study, study
     from arrange.revoicing import Proposal, find_capos, proposals_table, revoice, revoice_pair
-    from arrange.schemas import describe
-    from arrange.shape_names import name_shape
     from arrange.songbook import changes_between, order_by_changes, read_songbook, songbook_table
     from arrange.sound import finding_sound, join_sounds, render_sound, write_sound
-    from arrange.sounding import cut_notes, sounding_notes
-    from arrange.studying import Study, study
-    from arrange.tables import Song
-    from arrange.texture import part_texture, song_energy
-    from arrange.voicings import find_voicings
+    from arrange.tables.schemas import describe
+    from arrange.tables.song import Song
+    from arrange.tables.sounding import cut_notes, sounding_notes
+    from arrange.text.part_lists import split_parts
 
 __all__ = [
     "ArrangeError",
@@ -182,13 +185,13 @@ __all__ = [
 
 # Where each name stands, below `arrange`.
 _HOMES = {
-    "calibrate_hand": "calibration",
+    "calibrate_hand": "guitar.calibration",
     "Limits": "clashes",
     "find_clashes": "clashes",
     "Condensation": "condensing",
     "condense": "condensing",
     "layer_roles": "condensing",
-    "convert": "converting",
+    "convert": "formats.converting",
     "Decision": "decisions",
     "DecisionLog": "decisions",
     "change_status": "decisions",
@@ -216,16 +219,16 @@ _HOMES = {
     "read_waivers": "findings",
     "smallest_moves": "findings",
     "waive": "findings",
-    "finger_part": "fingering",
-    "fingered_song": "fingering",
+    "finger_part": "guitar.fingering",
+    "fingered_song": "guitar.fingering",
     "write_chart": "formats.chart.writing",
     "write_midi": "formats.midi",
     "write_musicxml": "formats.musicxml.writing",
     "write_handout": "handouts",
-    "Hand": "hands",
+    "Hand": "guitar.hands",
     "explore_parts": "live",
-    "Neck": "necks",
-    "split_parts": "part_lists",
+    "Neck": "guitar.necks",
+    "split_parts": "text.part_lists",
     "plot_before_after": "plots",
     "plot_clashes": "plots",
     "plot_form": "plots",
@@ -239,16 +242,16 @@ _HOMES = {
     "plot_songbook": "plots",
     "plot_sonority": "plots",
     "plot_texture": "plots",
-    "read": "reading",
-    "part_ranges": "register",
-    "register_overlap": "register",
+    "read": "formats.reading",
+    "part_ranges": "quantities.register",
+    "register_overlap": "quantities.register",
     "Proposal": "revoicing",
     "find_capos": "revoicing",
     "proposals_table": "revoicing",
     "revoice": "revoicing",
     "revoice_pair": "revoicing",
-    "describe": "schemas",
-    "name_shape": "shape_names",
+    "describe": "tables.schemas",
+    "name_shape": "guitar.shape_names",
     "changes_between": "songbook",
     "order_by_changes": "songbook",
     "read_songbook": "songbook",
@@ -257,14 +260,14 @@ _HOMES = {
     "join_sounds": "sound",
     "render_sound": "sound",
     "write_sound": "sound",
-    "cut_notes": "sounding",
-    "sounding_notes": "sounding",
-    "Study": "studying",
-    "study": "studying",
-    "Song": "tables",
-    "part_texture": "texture",
-    "song_energy": "texture",
-    "find_voicings": "voicings",
+    "cut_notes": "tables.sounding",
+    "sounding_notes": "tables.sounding",
+    "Study": "report.studying",
+    "study": "report.studying",
+    "Song": "tables.song",
+    "part_texture": "quantities.texture",
+    "song_energy": "quantities.texture",
+    "find_voicings": "guitar.voicings",
 }
 
 

@@ -16,7 +16,7 @@ import arrange as ar
 from arrange.exercises.exercise import Exercise
 from arrange.exercises.ground import Ground
 from arrange.exercises.notebooks import solved_notebook
-from arrange.tables import Song
+from arrange.tables.song import Song
 
 HOSTILE = (
     "<script>window.ran = 1</script>",

@@ -15,8 +15,8 @@ import numpy as np
 
 from arrange.clashes import find_clashes
 from arrange.condensing import layer_roles
-from arrange.fingering import finger_part
-from arrange.texture import song_energy
+from arrange.guitar.fingering import finger_part
+from arrange.quantities.texture import song_energy
 
 DRIVES = ["clean", "edge", "overdriven", "distorted"]
 

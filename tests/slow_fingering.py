@@ -9,17 +9,17 @@ from dataclasses import dataclass
 from itertools import combinations, pairwise, product
 from math import hypot
 
-from arrange.fingering import path, ways
-from arrange.fingering.moments import Moment
-from arrange.grips import hold_shape
-from arrange.hands import (
+from arrange.guitar.fingering import path, ways
+from arrange.guitar.fingering.moments import Moment
+from arrange.guitar.grips import hold_shape
+from arrange.guitar.hands import (
     BEYOND_COMFORT_COST,
     BEYOND_STRETCH_COST,
     REACH_COST,
     SPREAD,
     Hand,
 )
-from arrange.necks import LEFT_OUT, Neck
+from arrange.guitar.necks import LEFT_OUT, Neck
 
 
 @dataclass

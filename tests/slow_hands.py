@@ -7,8 +7,8 @@ are shared.
 from itertools import combinations
 from math import hypot
 
-from arrange import hands
-from arrange.necks import LEFT_OUT
+from arrange.guitar import hands
+from arrange.guitar.necks import LEFT_OUT
 
 
 def hits(shape, neck):

@@ -14,11 +14,11 @@ from typing import Any
 
 import pandas as pd
 
-from arrange.chords import Degree, chord_intervals
-from arrange.meters import meter_quarters
-from arrange.pitch import parse_note
-from arrange.schemas import CHORDS, NOTES, PARTS
-from arrange.tables import Song, check_table
+from arrange.tables.schemas import CHORDS, NOTES, PARTS
+from arrange.tables.song import Song, check_table
+from arrange.theory.chords import Degree, chord_intervals
+from arrange.theory.meters import meter_quarters
+from arrange.theory.pitch import parse_note
 
 Row = tuple[Any, ...]
 FAMILIES = ("bass", "voice", "keys", "drums")

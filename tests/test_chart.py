@@ -23,8 +23,8 @@ from arrange.formats.chart import format_chart, read_chart, write_chart
 from arrange.formats.chart.header import SETTINGS, TUNINGS
 from arrange.formats.chart.items import WORDS
 from arrange.formats.chart.tablature import STEPS
-from arrange.pitch import note_name
-from arrange.tables import Song
+from arrange.tables.song import Song
+from arrange.theory.pitch import note_name
 
 DATASETS = Path(__file__).parent.parent / "datasets"
 CORPUS = Path(music21.__file__).parent / "corpus"

@@ -15,13 +15,14 @@ from hypothesis import strategies as st
 from scores import harmony, note, read_text, score
 
 import arrange as ar
-from arrange.chord_symbols import (
+from arrange.errors import ArrangeError, ChordError
+from arrange.theory.chord_symbols import (
     _known_suffixes,
     parse_chord,
     parse_number_chord,
     settled_chord,
 )
-from arrange.chords import (
+from arrange.theory.chords import (
     KINDS,
     Chord,
     Degree,
@@ -31,8 +32,7 @@ from arrange.chords import (
     chord_symbol,
     normal_chord,
 )
-from arrange.errors import ArrangeError, ChordError
-from arrange.pitch import key_name, parse_pitch_class, pitch_class_name
+from arrange.theory.pitch import key_name, parse_pitch_class, pitch_class_name
 
 MUSIC21 = Path(music21.__file__).parent
 

@@ -7,7 +7,7 @@ import musicxml
 import pytest
 from lxml import etree
 
-from arrange.chords import KINDS, Chord, Degree, chord_intervals, chord_number, chord_symbol
+from arrange.theory.chords import KINDS, Chord, Degree, chord_intervals, chord_number, chord_symbol
 
 SCHEMA = Path(musicxml.__file__).parent / "generate_classes" / "musicxml_4_0.xsd"
 

@@ -17,13 +17,13 @@ from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 from songs import song
 
-from arrange.bibliography import SOURCES
 from arrange.clashes import DISPUTED_LIMITS, LOW_INTERVAL_LIMITS, Limits, find_clashes
 from arrange.clashes.scene import runs
 from arrange.errors import ArrangeError
-from arrange.pitch import parse_note
-from arrange.reading import read
-from arrange.tables import Song
+from arrange.formats.reading import read
+from arrange.tables.song import Song
+from arrange.text.bibliography import SOURCES
+from arrange.theory.pitch import parse_note
 
 KINDS = ["rub", "mud", "crowding", "crossing", "doubling"]
 EXAMPLES = settings(max_examples=20, deadline=None, derandomize=True, phases=[Phase.generate])

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from songs import song
 
 from arrange.clashes import Limits, find_clashes
-from arrange.pitch import parse_note
+from arrange.theory.pitch import parse_note
 
 EXAMPLES = settings(max_examples=40, deadline=None, derandomize=True, phases=[Phase.generate])
 PLAYERS = ["Guitar 1", "Guitar 2", "Bass"]

@@ -14,7 +14,7 @@ from songs import parts_of, song
 
 from arrange import hearing
 from arrange.clashes import Limits, find_clashes
-from arrange.pitch import frequency, parse_note
+from arrange.theory.pitch import frequency, parse_note
 
 EXAMPLES = settings(max_examples=15, deadline=None, derandomize=True, phases=[Phase.generate])
 PLAYERS = ["Voice", "Guitar 1", "Guitar 2", "Bass"]

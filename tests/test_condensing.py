@@ -21,8 +21,8 @@ from arrange import read
 from arrange.condensing import Weights, condense, layer_roles
 from arrange.condensing.worth import CLEARLY
 from arrange.errors import ArrangeError
-from arrange.fingering import finger_part
-from arrange.necks import Neck
+from arrange.guitar.fingering import finger_part
+from arrange.guitar.necks import Neck
 
 DATASETS = Path(__file__).parent.parent / "datasets"
 SECTIONS = (("Verse", 1), ("Chorus", 2), ("Bridge", 3), ("Tag", 4))

@@ -18,7 +18,7 @@ import arrange as ar
 from arrange.decisions import DecisionLog, change_status, read_decisions, rebuild, record_decision
 from arrange.decisions.changes import passage_fingerprint
 from arrange.decisions.entries import parse_decisions
-from arrange.letters import is_text
+from arrange.text.letters import is_text
 
 HUGE = "9" * 30
 

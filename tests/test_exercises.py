@@ -33,10 +33,10 @@ from arrange.exercises.exercise import numbers_in, wanted
 from arrange.exercises.fixing import fault
 from arrange.exercises.layers import section_layers
 from arrange.exercises.trying import Trial
-from arrange.pitch import INTERVAL_NAMES, parse_note
-from arrange.reading import read
+from arrange.formats.reading import read
 from arrange.sound import PEAK
-from arrange.words import an, an_interval, listed, runs_words
+from arrange.text.words import an, listed, runs_words
+from arrange.theory.pitch import INTERVAL_NAMES, an_interval, parse_note
 
 DATASETS = Path(__file__).parent.parent / "datasets"
 DEMOS = ("low-water.musicxml", "last-bell.musicxml", "tarrow-weir.txt")

@@ -38,7 +38,7 @@ from arrange.exercises import (
 from arrange.exercises.papers import print_page
 from arrange.exercises.plan import MINUTES, plan_steps
 from arrange.formats.musicxml.writing import write_musicxml
-from arrange.reading import read
+from arrange.formats.reading import read
 
 DATASETS = Path(__file__).parent.parent / "datasets"
 DEMOS = (("low-water.musicxml", "small"), ("last-bell.musicxml", "middle"),

@@ -23,7 +23,7 @@ from test_midi import sounding as sounding_in_midi
 from test_write_musicxml import WORKED_OUT, differences, schema, sounding
 
 import arrange as ar
-from arrange.tables import Song
+from arrange.tables.song import Song
 
 DATASETS = Path(__file__).parents[1] / "datasets"
 

@@ -32,8 +32,8 @@ from arrange.findings import (
 )
 from arrange.findings.recheck import recheck
 from arrange.findings.tries import Move, moved_notes
-from arrange.schemas import FINDINGS
-from arrange.tables import check_table
+from arrange.tables.schemas import FINDINGS
+from arrange.tables.song import check_table
 
 EXAMPLES = settings(max_examples=40, deadline=None, derandomize=True, phases=[Phase.generate])
 

@@ -12,19 +12,19 @@ from slow_fingering import every_path
 from songs import parts_of, song
 
 from arrange.errors import ArrangeError
-from arrange.fingering import (
+from arrange.formats.reading import read
+from arrange.guitar.fingering import (
     JUMP_MM,
     JUMP_MM_A_SECOND,
     finger_part,
     fingered_song,
     part_neck,
 )
-from arrange.fingering.moments import hold_on, part_moments
-from arrange.fingering.problems import leave_out
-from arrange.hands import Hand
-from arrange.necks import Neck, parse_tuning
-from arrange.pitch import note_name, parse_note
-from arrange.reading import read
+from arrange.guitar.fingering.moments import hold_on, part_moments
+from arrange.guitar.fingering.problems import leave_out
+from arrange.guitar.hands import Hand
+from arrange.guitar.necks import Neck, parse_tuning
+from arrange.theory.pitch import note_name, parse_note
 
 DATASETS = Path(__file__).parent.parent / "datasets"
 OWN = ("string", "fret", "finger")

@@ -21,8 +21,8 @@ from songs import parts_of, song
 
 from arrange.decisions import Decision, DecisionLog
 from arrange.errors import ArrangeError
+from arrange.formats.reading import read
 from arrange.handouts import PAPERS, STYLES, page_picture, typesetting, write_handout
-from arrange.reading import read
 
 DATASETS = Path(__file__).parent.parent / "datasets"
 DEMOS = ("low-water.musicxml", "tarrow-weir.txt")

@@ -16,6 +16,9 @@ import pytest
 from songs import notes_of, parts_of, song
 
 from arrange.formats.chart import read_chart
+from arrange.formats.reading import read
+from arrange.guitar.hands import Hand
+from arrange.guitar.necks import Neck, parse_shape
 from arrange.handouts import engraving
 from arrange.handouts.cues import bars_words, section_cues
 from arrange.handouts.drawing import draw_shape
@@ -25,10 +28,7 @@ from arrange.handouts.playing import own_notes, part_stays
 from arrange.handouts.sheets import fingered_part, tuning_words
 from arrange.handouts.strums import strum_section
 from arrange.handouts.turns import TURN_SECONDS, page_starts, pair_of, turn_cost
-from arrange.hands import Hand
-from arrange.meters import bar_counts, beat_name, beats_a_minute, is_compound, tempo_words
-from arrange.necks import Neck, parse_shape
-from arrange.reading import read
+from arrange.theory.meters import bar_counts, beat_name, beats_a_minute, is_compound, tempo_words
 
 DATASETS = Path(__file__).parent.parent / "datasets"
 NOTE_ORDER = (

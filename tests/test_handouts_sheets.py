@@ -17,12 +17,12 @@ from songs import song as song_of
 from arrange.decisions import Decision, DecisionLog
 from arrange.errors import ArrangeError
 from arrange.formats.chart import format_chart, read_chart
+from arrange.formats.reading import read
+from arrange.guitar.hands import Hand
 from arrange.handouts import STYLES, write_handout
 from arrange.handouts.band import band_sheet
 from arrange.handouts.sheets import new_facts, part_sheet
-from arrange.hands import Hand
-from arrange.reading import read
-from arrange.tables import Remark
+from arrange.tables.song import Remark
 
 DATASETS = Path(__file__).parent.parent / "datasets"
 GATE = """\

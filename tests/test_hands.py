@@ -4,11 +4,11 @@ import numpy as np
 import pytest
 import slow_hands
 
-from arrange.calibration import calibrate_hand
 from arrange.errors import ArrangeError
-from arrange.grips import hold_shape
-from arrange.hands import THUMB, Hand, hold_shapes
-from arrange.necks import LEFT_OUT, TUNINGS, Neck, format_shape, parse_shape
+from arrange.guitar.calibration import calibrate_hand
+from arrange.guitar.grips import hold_shape
+from arrange.guitar.hands import THUMB, Hand, hold_shapes
+from arrange.guitar.necks import LEFT_OUT, TUNINGS, Neck, format_shape, parse_shape
 
 HANDS = (
     Hand(),

@@ -22,7 +22,7 @@ from arrange.hearing import (
     rolloff,
 )
 from arrange.hearing.bands import BARK_EDGES, bark_traunmuller
-from arrange.pitch import frequency
+from arrange.theory.pitch import frequency
 
 
 def test_frequencies_of_an_array():

@@ -21,7 +21,7 @@ from arrange.hearing import (
     masked_share,
     roughness,
 )
-from arrange.pitch import frequency
+from arrange.theory.pitch import frequency
 
 EXAMPLES = settings(max_examples=40, deadline=None, derandomize=True)
 RATE = 14080  # samples a second; folded multiples of 55 Hz stay multiples of 55

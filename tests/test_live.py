@@ -11,6 +11,7 @@ from songs import song as song_of
 import arrange as ar
 from arrange.errors import ArrangeError
 from arrange.findings.summary import findings_figures
+from arrange.guitar.necks import Neck
 from arrange.live.listening import moment_sound, moments
 from arrange.live.picture import HEIGHT, WIDTH, Hands, Places, Sight, draw_places, draw_sight
 from arrange.live.trial import (
@@ -23,8 +24,7 @@ from arrange.live.trial import (
     try_choices,
 )
 from arrange.live.trials import Trials, section_findings
-from arrange.necks import Neck
-from arrange.texture import echo_times
+from arrange.quantities.texture import echo_times
 
 DEMO = "datasets/low-water.musicxml"
 CHORUS = Choices("Chorus 1")

@@ -6,7 +6,7 @@ import pandas as pd
 import pytest
 
 from arrange.clashes import find_clashes
-from arrange.reading import read
+from arrange.formats.reading import read
 
 DATASETS = Path(__file__).parents[1] / "datasets"
 GUITARS = frozenset({"Guitar 1", "Guitar 2"})

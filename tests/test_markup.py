@@ -27,7 +27,7 @@ import arrange as ar
 from arrange.exercises.papers import print_paper
 from arrange.handouts import page_picture
 from arrange.live.page import write_page
-from arrange.markup import escape_html, escape_markdown
+from arrange.text.markup import escape_html, escape_markdown
 
 
 class Shown(HTMLParser):

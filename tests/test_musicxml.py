@@ -33,8 +33,8 @@ from scores import (
 )
 
 import arrange as ar
-from arrange.chords import KINDS
-from arrange.schemas import SONG_TABLES
+from arrange.tables.schemas import SONG_TABLES
+from arrange.theory.chords import KINDS
 
 CLEF = "<clef><sign>{}</sign><line>2</line></clef>"
 OCTAVE_DOWN = "<transpose><chromatic>0</chromatic><octave-change>-1</octave-change></transpose>"

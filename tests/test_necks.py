@@ -3,7 +3,7 @@
 import pytest
 
 from arrange.errors import ArrangeError
-from arrange.necks import (
+from arrange.guitar.necks import (
     TUNINGS,
     Neck,
     check_shape,
@@ -12,7 +12,7 @@ from arrange.necks import (
     parse_shape,
     parse_tuning,
 )
-from arrange.pitch import frequency, parse_note
+from arrange.theory.pitch import frequency, parse_note
 
 INCH = 25.4
 

@@ -11,14 +11,14 @@ import pytest
 from songs import song
 
 from arrange import plots
-from arrange.chord_symbols import parse_chord
-from arrange.chords import moved_chord
-from arrange.fingering import finger_part
 from arrange.formats.chart import read_chart
-from arrange.necks import Neck
-from arrange.pitch import moved_key
-from arrange.shape_names import name_shape
-from arrange.studying import study
+from arrange.guitar.fingering import finger_part
+from arrange.guitar.necks import Neck
+from arrange.guitar.shape_names import name_shape
+from arrange.report.studying import study
+from arrange.theory.chord_symbols import parse_chord
+from arrange.theory.chords import moved_chord
+from arrange.theory.pitch import moved_key
 
 CHART = """\
 key: B major

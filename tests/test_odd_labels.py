@@ -20,7 +20,7 @@ from arrange.decisions.entries import format_decision, parse_decisions
 from arrange.exercises.making import KINDS
 from arrange.findings import parse_waiver
 from arrange.live.trials import first_place
-from arrange.part_lists import join_parts, quoted
+from arrange.text.part_lists import join_parts, quoted
 
 ODD = {  # in the order of the plain ones, which decides between equals
     "Guitar 1": '"Ann" and I',

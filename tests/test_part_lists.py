@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from arrange.part_lists import join_parts, split_fields, split_parts
+from arrange.text.part_lists import join_parts, split_fields, split_parts
 
 LABELS = st.lists(st.text(alphabet='ab+" =;,', max_size=8) | st.text(max_size=6), max_size=4)
 

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from arrange.paths import best_path
+from arrange.best_path import best_path
 
 
 def slow_best(values, costs):
@@ -61,7 +61,7 @@ def test_paths_too_many_to_hold_at_once(monkeypatch):
     values = [draw.random((7, 5)) for _ in range(4)]
     costs = [[draw.random((7, 7)), draw.random((5, 5))] for _ in range(3)]
     whole = best_path(values, costs)
-    monkeypatch.setattr("arrange.paths._CHUNK", 30)
+    monkeypatch.setattr("arrange.best_path._CHUNK", 30)
     cut = best_path(values, costs)
     assert cut.value == whole.value
     np.testing.assert_array_equal(cut.choices, whole.choices)

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from arrange.errors import ArrangeError
-from arrange.pitch import (
+from arrange.theory.pitch import (
     MODES,
     frequency,
     interval_name,

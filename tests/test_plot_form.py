@@ -15,9 +15,7 @@ from songs import parts_of
 from songs import song as song_of
 
 import arrange as ar
-from arrange import sonority as measured
 from arrange.hearing import joined, masked_share, partials, roughness
-from arrange.pitch import parse_note
 from arrange.plots import (
     form,
     page,
@@ -29,6 +27,8 @@ from arrange.plots import (
     texture,
 )
 from arrange.plots.bars import stretches
+from arrange.quantities import sonority as measured
+from arrange.theory.pitch import parse_note
 
 DRAW = [plot_form, plot_sonority, plot_texture]
 

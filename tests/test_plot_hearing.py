@@ -21,8 +21,8 @@ from songs import song as song_of
 
 import arrange as ar
 from arrange.hearing import is_masked, masked_threshold, merged, partials
-from arrange.pitch import parse_note
 from arrange.plots import moment, page, plot_hearing, render_picture
+from arrange.theory.pitch import parse_note
 
 
 def rate(hertz):

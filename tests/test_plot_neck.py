@@ -12,10 +12,10 @@ from pictures import drawn, lightness, written
 from songs import song as song_of
 
 import arrange as ar
-from arrange.fingering import finger_part
-from arrange.grips import hold_shape
-from arrange.hands import Hand
-from arrange.necks import Neck, parse_shape
+from arrange.guitar.fingering import finger_part
+from arrange.guitar.grips import hold_shape
+from arrange.guitar.hands import Hand
+from arrange.guitar.necks import Neck, parse_shape
 from arrange.plots import neck as neck_module
 from arrange.plots import plot_neck, plot_positions, plot_shape, positions, render_picture
 from arrange.plots.stays import hand_moments, hand_shares, place_shares, shared_share

@@ -15,10 +15,10 @@ from songs import song as song_of
 
 import arrange as ar
 from arrange.clashes import KINDS
-from arrange.pitch import note_name, parse_note
 from arrange.plots import page, plot_clashes, plot_overlap, plot_ranges, render_picture
 from arrange.plots.bands import HALF
 from arrange.plots.overlap import MOST_PAIRS, MOST_SECTIONS
+from arrange.theory.pitch import note_name, parse_note
 
 GUITARS = ["Guitar 1", "Guitar 2"]
 

@@ -15,9 +15,9 @@ from hypothesis import strategies as st
 from songs import notes_of, parts_of, song
 
 from arrange.errors import ArrangeError
-from arrange.reading import read
-from arrange.register import part_ranges, register_overlap
-from arrange.sounding import cut_notes, sounding_notes, together
+from arrange.formats.reading import read
+from arrange.quantities.register import part_ranges, register_overlap
+from arrange.tables.sounding import cut_notes, sounding_notes, together
 
 EXAMPLES = settings(max_examples=60, deadline=None, derandomize=True)
 

@@ -8,9 +8,9 @@ from songs import parts_of, song
 
 import arrange as ar
 from arrange.errors import ArrangeError
-from arrange.fingering import finger_part
+from arrange.guitar.fingering import finger_part
 from arrange.revoicing import Weights, proposals_table, revoice
-from arrange.tables import Song
+from arrange.tables.song import Song
 
 LOW_WATER = Path(__file__).parent.parent / "datasets" / "low-water.musicxml"
 G1, G2 = "Guitar 1", "Guitar 2"

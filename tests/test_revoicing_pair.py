@@ -16,8 +16,8 @@ from test_revoicing import (
 
 import arrange as ar
 from arrange.errors import ArrangeError
-from arrange.fingering import finger_part
-from arrange.necks import Neck
+from arrange.guitar.fingering import finger_part
+from arrange.guitar.necks import Neck
 from arrange.revoicing import find_capos, revoice_pair
 
 BOTH = (G1, G2)

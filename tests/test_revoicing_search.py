@@ -11,10 +11,11 @@ from songs import song
 
 from arrange.clashes.limits import DEFAULT_LIMITS
 from arrange.clashes.scene import Scene
-from arrange.hands import Hand
+from arrange.guitar.hands import Hand
+from arrange.guitar.necks import Neck
+from arrange.guitar.voicings import find_voicings
 from arrange.hearing import partials
 from arrange.hearing.roughness import critical_bandwidth, interference
-from arrange.necks import Neck
 from arrange.revoicing.candidates import voicing_pool
 from arrange.revoicing.clash_costs import SILENT, pair_costs
 from arrange.revoicing.ideas import any_or_fewer
@@ -23,7 +24,6 @@ from arrange.revoicing.setting import TOP_FRET, make_player
 from arrange.revoicing.stretches import Harmonies, Harmony, find_stretch
 from arrange.revoicing.units import part_units
 from arrange.revoicing.weights import Weights
-from arrange.voicings import find_voicings
 
 PARTS = ("Guitar 1", "Guitar 2")
 ROOTS = ((0, "major"), (5, "major"), (7, "dominant"), (9, "minor"), (2, "minor-seventh"))

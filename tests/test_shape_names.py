@@ -7,15 +7,15 @@ import music21
 import numpy as np
 import pytest
 
-from arrange.chord_members import degree, members_of, note_in_octave
-from arrange.chord_symbols import parse_chord
-from arrange.chords import note_above
 from arrange.errors import ArrangeError
-from arrange.hands import Hand, hold_shapes
-from arrange.necks import LEFT_OUT, TUNINGS, Neck, format_shape, parse_shape, shape_pitches
-from arrange.pitch import parse_pitch_class
-from arrange.shape_names import chord_readings, name_shape
-from arrange.voicings import find_voicings
+from arrange.guitar.hands import Hand, hold_shapes
+from arrange.guitar.necks import LEFT_OUT, TUNINGS, Neck, format_shape, parse_shape, shape_pitches
+from arrange.guitar.shape_names import chord_readings, name_shape
+from arrange.guitar.voicings import find_voicings
+from arrange.theory.chord_members import degree, members_of, note_in_octave
+from arrange.theory.chord_symbols import parse_chord
+from arrange.theory.chords import note_above
+from arrange.theory.pitch import parse_pitch_class
 
 # suffix: members, the name in music21's Chord.commonName, the label in mir_eval.chord
 KINDS = {

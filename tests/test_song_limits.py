@@ -19,8 +19,8 @@ from scores import WHOLE_BAR, attributes, note, read_text, score
 from songs import parts_of, song
 
 import arrange as ar
-from arrange.converting import write_song
 from arrange.formats.chart import format_chart, read_chart
+from arrange.formats.converting import write_song
 from arrange.limits import (
     LEAST_TEMPO,
     MOST_CAPO,
@@ -30,7 +30,7 @@ from arrange.limits import (
     MOST_TEMPO,
     MOST_TEXT,
 )
-from arrange.tables import Remark
+from arrange.tables.song import Remark
 
 # Any song that a caller may make: odd meters, tempos, lengths, necks, labels and pitches among
 # plain ones. Times lie on common grids, so that MIDI can tell them (its ticks are chosen for that).

@@ -30,13 +30,13 @@ from songs import song as song_of
 import arrange as ar
 from arrange.__main__ import main
 from arrange.clashes import GROUPS, KINDS
-from arrange.necks import TUNINGS, parse_tuning, tuning_name
-from arrange.pitch import key_fifths
+from arrange.guitar.necks import TUNINGS, parse_tuning, tuning_name
 from arrange.plots import render_picture
 from arrange.plots import songbook as picture
+from arrange.report.studying import Study
 from arrange.songbook import Songbook, book_findings, player_setups, write_songbook
 from arrange.songbook.order import MOST_SETUPS
-from arrange.studying import Study
+from arrange.theory.pitch import key_fifths
 
 DATASETS = Path(__file__).parent.parent / "datasets"
 HARBOUR = DATASETS / "harbour-set"

@@ -14,8 +14,8 @@ from songs import parts_of, song
 
 from arrange import hearing
 from arrange.errors import ArrangeError
-from arrange.pitch import parse_note
-from arrange.sonority import REFERENCE_LEVEL, masked_energy, pair_roughness
+from arrange.quantities.sonority import REFERENCE_LEVEL, masked_energy, pair_roughness
+from arrange.theory.pitch import parse_note
 
 EXAMPLES = settings(max_examples=15, deadline=None, derandomize=True, phases=[Phase.generate])
 PLAYERS = ["Voice", "Guitar 1", "Guitar 2", "Bass"]

@@ -13,7 +13,6 @@ import soundfile
 from songs import parts_of, song
 
 import arrange as ar
-from arrange.pitch import frequency
 from arrange.sound import (
     PEAK,
     RATE,
@@ -25,6 +24,7 @@ from arrange.sound import (
     render_sound,
     write_sound,
 )
+from arrange.theory.pitch import frequency
 
 FONT = Path("/usr/share/sounds/sf2/TimGM6mb.sf2")  # Debian's timgm6mb-soundfont, if it is there
 

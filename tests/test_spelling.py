@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from arrange.spelling import nearest_spelling, slips, unknown_name
+from arrange.theory.spelling import nearest_spelling, slips, unknown_name
 
 WORDS = ("m7", "maj7", "sus4", "sus2", "dim", "m7b5", "M7")
 

@@ -18,8 +18,8 @@ from arrange.__main__ import main
 from arrange.errors import ArrangeError
 from arrange.findings import Waiver, group_findings, read_waivers, smallest_move
 from arrange.formats import files
-from arrange.reading import read
-from arrange.studying import Study, study
+from arrange.formats.reading import read
+from arrange.report.studying import Study, study
 
 DEMO = Path(__file__).parents[1] / "datasets" / "low-water.musicxml"
 TABLES = (

@@ -9,11 +9,11 @@ from songs import notes_of, parts_of, song
 
 from arrange.clashes import find_clashes
 from arrange.errors import ArrangeError, TableError
-from arrange.reading import read
-from arrange.register import part_ranges, register_overlap
-from arrange.schemas import DRIVES, FAMILIES, FINDINGS, NOTES, PARTS, SONG_TABLES, describe
-from arrange.sounding import cut_notes
-from arrange.tables import Song, check_table
+from arrange.formats.reading import read
+from arrange.quantities.register import part_ranges, register_overlap
+from arrange.tables.schemas import DRIVES, FAMILIES, FINDINGS, NOTES, PARTS, SONG_TABLES, describe
+from arrange.tables.song import Song, check_table
+from arrange.tables.sounding import cut_notes
 
 # What the package promises to those who use its tables: names, order and dtypes.
 PROMISED = {

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from songs import parts_of, song
 
 from arrange.errors import ArrangeError
-from arrange.texture import echo_attacks, echo_times, part_texture, song_energy
+from arrange.quantities.texture import echo_attacks, echo_times, part_texture, song_energy
 
 
 def two_bars(**more):

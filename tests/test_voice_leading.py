@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from scipy.optimize import linear_sum_assignment
 
 from arrange.errors import ArrangeError
-from arrange.voice_leading import smallest_voice_leading
+from arrange.theory.voice_leading import smallest_voice_leading
 
 C = (0, 4, 7)
 

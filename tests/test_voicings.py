@@ -6,14 +6,14 @@ import numpy as np
 import pytest
 import slow_hands
 
-from arrange.chord_members import members_of
-from arrange.chord_symbols import parse_chord
 from arrange.errors import ArrangeError, ChordError
-from arrange.grips import hold_shape
-from arrange.hands import Hand
-from arrange.necks import LEFT_OUT, TUNINGS, Neck, parse_shape
-from arrange.pitch import parse_pitch_class
-from arrange.voicings import find_voicings
+from arrange.guitar.grips import hold_shape
+from arrange.guitar.hands import Hand
+from arrange.guitar.necks import LEFT_OUT, TUNINGS, Neck, parse_shape
+from arrange.guitar.voicings import find_voicings
+from arrange.theory.chord_members import members_of
+from arrange.theory.chord_symbols import parse_chord
+from arrange.theory.pitch import parse_pitch_class
 
 WIDE = Hand(110, 150, 200)
 

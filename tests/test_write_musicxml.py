@@ -40,7 +40,14 @@ from lxml import etree
 from songs import notes_of, parts_of, song
 
 import arrange as ar
-from arrange.chords import (
+from arrange.errors import ArrangeError
+from arrange.formats.musicxml.writing import format_musicxml, write_musicxml
+from arrange.formats.musicxml.writing_durations import Value, cut_into_values, find_divisions
+from arrange.formats.section_names import section_kind
+from arrange.formats.written import TECHNIQUES
+from arrange.tables.schemas import CHORDS, MEASURES, NOTES, PARTS, SECTIONS
+from arrange.tables.song import Song, check_table
+from arrange.theory.chords import (
     KINDS,
     Chord,
     Degree,
@@ -50,14 +57,7 @@ from arrange.chords import (
     chord_symbol,
     normal_chord,
 )
-from arrange.errors import ArrangeError
-from arrange.formats.musicxml.writing import format_musicxml, write_musicxml
-from arrange.formats.musicxml.writing_durations import Value, cut_into_values, find_divisions
-from arrange.formats.section_names import section_kind
-from arrange.formats.written import TECHNIQUES
-from arrange.pitch import parse_pitch_class
-from arrange.schemas import CHORDS, MEASURES, NOTES, PARTS, SECTIONS
-from arrange.tables import Song, check_table
+from arrange.theory.pitch import parse_pitch_class
 
 LOW_WATER = Path(__file__).parent.parent / "datasets" / "low-water.musicxml"
 

@@ -13,9 +13,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from arrange.sounding import Array, each_of
-from arrange.tables import Song
-from arrange.texture import amplitude, echo_repeats
+from arrange.quantities.texture import amplitude, echo_repeats
+from arrange.tables.song import Song
+from arrange.tables.sounding import Array, each_of
 
 TOGETHER = 0.03  # seconds; nearer, two attacks are one
 ALMOST = 1e-6  # seconds or quarter notes; more than rounding errors, less than anyone hears

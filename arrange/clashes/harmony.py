@@ -8,8 +8,8 @@ import numpy as np
 
 from arrange.clashes.limits import Limits
 from arrange.clashes.scene import Clash, Scene, grows, reaching
-from arrange.pitch import MODES, key_tonic
-from arrange.sounding import Array
+from arrange.tables.sounding import Array
+from arrange.theory.pitch import MODES, key_tonic
 
 MINOR_THIRD, MAJOR_THIRD, FOURTH = 3, 4, 5  # semitones above the root
 _MAJOR_SCALE = (0, 2, 4, 5, 7, 9, 11)

@@ -6,9 +6,9 @@ import numpy as np
 
 from arrange.clashes.limits import DISPUTED_LIMITS, Limits
 from arrange.clashes.scene import Clash, Scene, grows, reaching, runs
-from arrange.pitch import interval_name
-from arrange.sounding import Array
-from arrange.words import an, listed
+from arrange.tables.sounding import Array
+from arrange.text.words import an, listed
+from arrange.theory.pitch import interval_name
 
 
 def find_rubs(scene: Scene, limits: Limits) -> list[Clash]:

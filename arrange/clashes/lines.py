@@ -9,9 +9,9 @@ import numpy as np
 
 from arrange.clashes.limits import Limits
 from arrange.clashes.scene import Clash, Scene, grows, reaching, runs
-from arrange.register import overlap_coefficient
-from arrange.sounding import Array
-from arrange.words import counted
+from arrange.quantities.register import overlap_coefficient
+from arrange.tables.sounding import Array
+from arrange.text.words import counted
 
 OCTAVE = 12  # semitones; a crossing that is deeper weighs no more (ours)
 ALMOST = 1e-9  # seconds; nearer, both are on top for as long

@@ -6,7 +6,7 @@ import numpy as np
 
 from arrange.clashes.limits import Limits
 from arrange.clashes.scene import Clash, Scene, grows, reaching
-from arrange.sounding import Array
+from arrange.tables.sounding import Array
 
 NEAR_THE_VOICE = 3  # semitones around the sung note (ours): within a minor third
 INTO_THE_BASS = 4  # semitones above the bass note (ours): a third or less

@@ -14,7 +14,7 @@ import numpy as np
 from arrange.clashes.attacks import ALMOST, TOGETHER, Stream, groups_of
 from arrange.clashes.limits import Limits
 from arrange.clashes.scene import Clash, Scene, grows
-from arrange.sounding import Array
+from arrange.tables.sounding import Array
 
 LOOSE = 0.05  # seconds; nearer, a miss is a flam, and counts half (ours)
 SIXTEENTH = 0.25  # quarter notes

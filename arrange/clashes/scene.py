@@ -14,10 +14,10 @@ import numpy as np
 import pandas as pd
 
 from arrange.clashes.attacks import Stream, lone_attacks, streams, with_echoes
-from arrange.pitch import note_name
-from arrange.sonority import Sonorities
-from arrange.sounding import Array, each_of, is_played, slices, together
-from arrange.tables import Song
+from arrange.quantities.sonority import Sonorities
+from arrange.tables.song import Song
+from arrange.tables.sounding import Array, each_of, is_played, slices, together
+from arrange.theory.pitch import note_name
 
 
 @dataclass(frozen=True)

@@ -21,8 +21,8 @@ from arrange.hearing import (
     roughness_sethares,
 )
 from arrange.hearing.spectra import AMPLIFIED
-from arrange.pitch import frequency, interval_name
-from arrange.sounding import Array
+from arrange.tables.sounding import Array
+from arrange.theory.pitch import frequency, interval_name
 
 SETHARES_MORE = 1.1  # times rougher than both apart, before the second model agrees (ours)
 _CLEAN_UNDER_DRIVE = (0, 5, 7)  # intervals of a power chord, in any octave

@@ -17,14 +17,14 @@ from arrange.commands.options import (
     whole_number,
 )
 from arrange.condensing import condense
-from arrange.converting import song_writer, write_song
 from arrange.decisions import decisions_path, read_decisions, rebuild
 from arrange.errors import ArrangeError
+from arrange.formats.converting import song_writer, write_song
 from arrange.formats.files import check_folder, check_target, whole_files
-from arrange.part_lists import join_parts, split_fields, split_parts, unquoted
-from arrange.reading import read
+from arrange.formats.reading import read
 from arrange.revoicing import proposals_table, revoice
-from arrange.words import counted
+from arrange.text.part_lists import join_parts, split_fields, split_parts, unquoted
+from arrange.text.words import counted
 
 
 def add_revoice(commands: Any) -> None:

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from arrange.condensing import Condensation
-from arrange.part_lists import join_parts
+from arrange.text.part_lists import join_parts
 
 WIDTH = 100  # columns of a line
 _NOTHING = 0.005  # seconds of worth, below which nothing is lost

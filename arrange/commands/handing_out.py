@@ -19,7 +19,7 @@ from arrange.commands.options import (
     whole_number,
 )
 from arrange.decisions import decisions_path, read_decisions
-from arrange.reading import read
+from arrange.formats.reading import read
 
 
 def add_handout(commands: Any) -> None:

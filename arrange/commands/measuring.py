@@ -9,13 +9,13 @@ from pathlib import Path
 from typing import Any
 
 from arrange.commands.options import add_command, add_log, path_text, progress, whole_number
-from arrange.converting import convert
 from arrange.errors import ArrangeError, shortened
 from arrange.findings import parse_waiver
+from arrange.formats.converting import convert
 from arrange.formats.files import check_folder
+from arrange.report.studying import study
 from arrange.songbook import changes_between, read_songbook, write_songbook
-from arrange.studying import study
-from arrange.words import counted
+from arrange.text.words import counted
 
 
 def add_study(commands: Any) -> None:

@@ -15,7 +15,7 @@ from typing import Any, NoReturn
 
 from arrange.errors import ArrangeError, shortened
 from arrange.formats.known import READ_SUFFIXES, WRITERS
-from arrange.played_measures import parse_measures
+from arrange.tables.played_measures import parse_measures
 
 _SLOW = 1_000_000  # bytes: from here on a reader may wonder whether anything happens
 _HELP_WIDTH = 78  # columns

@@ -24,10 +24,10 @@ from arrange.condensing.worth import (
     section_worth,
     with_fullness,
 )
-from arrange.hands import Hand
-from arrange.necks import Neck
-from arrange.part_lists import join_parts
-from arrange.sounding import Array
+from arrange.guitar.hands import Hand
+from arrange.guitar.necks import Neck
+from arrange.tables.sounding import Array
+from arrange.text.part_lists import join_parts
 
 
 @dataclass

@@ -10,7 +10,7 @@ import pandas as pd
 from arrange.clashes import find_clashes
 from arrange.condensing.material import Material
 from arrange.findings.finding_notes import finding_parts
-from arrange.sounding import Array
+from arrange.tables.sounding import Array
 
 Items = tuple[Array, Array]  # masks, seconds
 

@@ -27,10 +27,10 @@ from arrange.condensing.settling import in_order, next_best, settled, thin_what_
 from arrange.condensing.weights import Weights
 from arrange.condensing.worth import check_layers
 from arrange.errors import ArrangeError, shortened
-from arrange.hands import Hand
-from arrange.letters import check_text
-from arrange.necks import Neck
-from arrange.tables import Song
+from arrange.guitar.hands import Hand
+from arrange.guitar.necks import Neck
+from arrange.tables.song import Song
+from arrange.text.letters import check_text
 
 MOST_PLAYERS = 16  # more than any stage holds; the search grows with each
 MOST_NECKS = 4  # tunings and capos that are tried where none are told

@@ -18,10 +18,10 @@ import pandas as pd
 from arrange.condensing.material import Material
 from arrange.condensing.weights import ROLES
 from arrange.errors import ArrangeError
-from arrange.sounding import Array
-from arrange.spelling import unknown_name
-from arrange.tables import Song
-from arrange.texture import DRIVE_DECIBELS, amplitude
+from arrange.quantities.texture import DRIVE_DECIBELS, amplitude
+from arrange.tables.song import Song
+from arrange.tables.sounding import Array
+from arrange.theory.spelling import unknown_name
 
 DOUBLES = 0.85  # share of a layer's notes that another begins too, in any octave
 EVERYWHERE = 0.6  # the least such share in any of its sections

@@ -14,11 +14,11 @@ import numpy as np
 import pandas as pd
 
 from arrange.errors import ArrangeError
-from arrange.fingering import part_neck
-from arrange.necks import Neck
-from arrange.sounding import Array, slices
-from arrange.spelling import unknown_name
-from arrange.tables import Song
+from arrange.guitar.fingering import part_neck
+from arrange.guitar.necks import Neck
+from arrange.tables.song import Song
+from arrange.tables.sounding import Array, slices
+from arrange.theory.spelling import unknown_name
 
 GRID = 64  # places in a quarter note; what begins at one place begins together
 

@@ -15,11 +15,11 @@ from itertools import combinations
 import numpy as np
 
 from arrange.condensing.material import Material
-from arrange.fingering.moments import OVERLAP
-from arrange.fingering.ways import Task, find_ways
-from arrange.hands import Hand
-from arrange.necks import Array, Neck
-from arrange.texture import DRIVE_DECIBELS
+from arrange.guitar.fingering.moments import OVERLAP
+from arrange.guitar.fingering.ways import Task, find_ways
+from arrange.guitar.hands import Hand
+from arrange.guitar.necks import Array, Neck
+from arrange.quantities.texture import DRIVE_DECIBELS
 
 Option = tuple[int, ...]  # the layers that one player plays together
 REST: Option = ()

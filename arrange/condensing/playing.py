@@ -15,12 +15,12 @@ import pandas as pd
 
 from arrange.condensing.material import Material
 from arrange.condensing.options import Option
-from arrange.fingering import finger_part
-from arrange.fingering.moments import OVERLAP
-from arrange.hands import Hand
-from arrange.necks import Neck
-from arrange.sounding import Array
-from arrange.tables import Song, integer_column
+from arrange.guitar.fingering import finger_part
+from arrange.guitar.fingering.moments import OVERLAP
+from arrange.guitar.hands import Hand
+from arrange.guitar.necks import Neck
+from arrange.tables.song import Song, integer_column
+from arrange.tables.sounding import Array
 
 Asked = tuple[int, Option, int]  # section, option, which neck
 

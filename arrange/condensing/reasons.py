@@ -11,8 +11,8 @@ import pandas as pd
 from arrange.condensing.board import Board
 from arrange.condensing.options import Option
 from arrange.condensing.search import Plan
-from arrange.schemas import DRIVES
-from arrange.sounding import Array
+from arrange.tables.schemas import DRIVES
+from arrange.tables.sounding import Array
 
 Left = Mapping[tuple[int, int], Sequence[str]]  # (layer, section): why notes of it were left out
 

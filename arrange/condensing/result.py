@@ -12,8 +12,8 @@ import pandas as pd
 from arrange.condensing.board import Board
 from arrange.condensing.playing import Bench, Line
 from arrange.condensing.search import Plan
-from arrange.schemas import NOTES
-from arrange.tables import Song
+from arrange.tables.schemas import NOTES
+from arrange.tables.song import Song
 
 _WRITTEN = -12  # a guitar sounds an octave below what is written (common practice)
 

@@ -11,9 +11,9 @@ import numpy as np
 from arrange.condensing.material import Material
 from arrange.condensing.options import Option, SectionOptions
 from arrange.errors import ArrangeError
-from arrange.part_lists import join_parts
-from arrange.sounding import Array
-from arrange.spelling import unknown_name
+from arrange.tables.sounding import Array
+from arrange.text.part_lists import join_parts
+from arrange.theory.spelling import unknown_name
 
 MOST_MERGED = 2
 

@@ -17,10 +17,10 @@ from itertools import combinations, combinations_with_replacement, product
 
 import numpy as np
 
+from arrange.best_path import best_path
 from arrange.condensing.board import Board
 from arrange.condensing.options import Option
-from arrange.paths import best_path
-from arrange.sounding import Array
+from arrange.tables.sounding import Array
 
 EXACT_PLAYERS = 2
 _MOST_JOINT = 60_000  # joint choices in one section that the exact search is asked to hold

@@ -34,9 +34,9 @@ from arrange.condensing.clashing import clash_items
 from arrange.condensing.material import Material, Slices
 from arrange.condensing.weights import Weights
 from arrange.errors import ArrangeError
-from arrange.sounding import Array, sounding_notes
-from arrange.tables import Song
-from arrange.texture import song_energy
+from arrange.quantities.texture import song_energy
+from arrange.tables.song import Song
+from arrange.tables.sounding import Array, sounding_notes
 
 MOST_LAYERS = 18  # in one section
 CLEARLY = 0.15  # salience by which a lower lead comes before the one on top

@@ -37,10 +37,10 @@ from arrange.decisions.log_file import append_entry, fingerprint_of, read_log_by
 from arrange.errors import ArrangeError, LogChangedError, ReadError, shown
 from arrange.findings import Waiver
 from arrange.findings.summary import findings_figures
-from arrange.letters import check_text, readable
-from arrange.part_lists import join_parts
-from arrange.spelling import unknown_name
-from arrange.tables import Song, section_row
+from arrange.tables.song import Song, section_row
+from arrange.text.letters import check_text, readable
+from arrange.text.part_lists import join_parts
+from arrange.theory.spelling import unknown_name
 
 __all__ = [
     "Decision",

@@ -17,8 +17,8 @@ import numpy as np
 import pandas as pd
 
 from arrange.errors import ArrangeError
-from arrange.schemas import NOTES, PARTS
-from arrange.tables import Song, check_table
+from arrange.tables.schemas import NOTES, PARTS
+from arrange.tables.song import Song, check_table
 
 _SLACK = 1e-6  # quarter notes, of sums that are rounded
 Span = tuple[str, int, int]  # a part, its first and last bar, as played

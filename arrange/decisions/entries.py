@@ -20,10 +20,10 @@ import numpy as np
 from arrange.decisions.changes import Change, Span, in_spans
 from arrange.decisions.rows import Fault, Line, parse_table, table_lines
 from arrange.errors import ArrangeError, shown
-from arrange.letters import is_text
-from arrange.part_lists import join_parts, split_parts
-from arrange.played_measures import parse_measures
-from arrange.schemas import NOTES, PARTS
+from arrange.tables.played_measures import parse_measures
+from arrange.tables.schemas import NOTES, PARTS
+from arrange.text.letters import is_text
+from arrange.text.part_lists import join_parts, split_parts
 
 STATUSES = ("proposed", "agreed", "dropped", "superseded")
 

@@ -15,8 +15,6 @@ from functools import lru_cache
 from random import Random
 from typing import Any
 
-from arrange.chord_symbols import parse_chord, settled_chord
-from arrange.chords import Chord, chord_symbol, moved_chord
 from arrange.errors import ArrangeError
 from arrange.exercises.exercise import (
     Exercise,
@@ -28,10 +26,12 @@ from arrange.exercises.exercise import (
     unread,
 )
 from arrange.exercises.ground import Ground
-from arrange.necks import LEFT_OUT, TUNINGS, Neck, parse_tuning, shape_pitches
-from arrange.pitch import parse_pitch_class
-from arrange.voicings import find_voicings
-from arrange.words import counted, listed, measures_words
+from arrange.guitar.necks import LEFT_OUT, TUNINGS, Neck, parse_tuning, shape_pitches
+from arrange.guitar.voicings import find_voicings
+from arrange.text.words import counted, listed, measures_words
+from arrange.theory.chord_symbols import parse_chord, settled_chord
+from arrange.theory.chords import Chord, chord_symbol, moved_chord
+from arrange.theory.pitch import parse_pitch_class
 
 KIND = "which capo"
 MOST_CAPO = 7

@@ -28,10 +28,9 @@ from arrange.exercises.exercise import (
 from arrange.exercises.ground import Ground
 from arrange.exercises.trying import MOST_TRIED, trial_of
 from arrange.exercises.words import told_parts
-from arrange.part_lists import split_parts
-from arrange.pitch import INTERVAL_NAMES, interval_name
 from arrange.sound import Sound, join_sounds, render_sound
-from arrange.words import an_interval
+from arrange.text.part_lists import split_parts
+from arrange.theory.pitch import INTERVAL_NAMES, an_interval, interval_name
 
 KIND = "guess by ear"
 _WIDEST = 16  # semitones that can be asked for by name

@@ -20,8 +20,8 @@ import pandas as pd
 from arrange.errors import ArrangeError
 from arrange.exercises.making import exercises_of
 from arrange.exercises.papers import print_page
+from arrange.formats.reading import read
 from arrange.handouts.typesetting import PAPERS
-from arrange.reading import read
 from arrange.sound import render_sound
 
 _DEMO = Path(__file__).parents[2] / "datasets" / "low-water.musicxml"  # there in a clone

@@ -24,9 +24,9 @@ from arrange.exercises.exercise import (
 from arrange.exercises.ground import Ground
 from arrange.exercises.listening import heard
 from arrange.exercises.words import notes_words, told_parts
-from arrange.part_lists import split_parts
-from arrange.pitch import parse_note
-from arrange.words import first_up, listed, measures_words, runs_words
+from arrange.text.part_lists import split_parts
+from arrange.text.words import first_up, listed, measures_words, runs_words
+from arrange.theory.pitch import parse_note
 
 KIND = "find the clash"
 _WRONG = 3

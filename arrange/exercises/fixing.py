@@ -25,10 +25,10 @@ from arrange.exercises.ground import Ground
 from arrange.exercises.listening import chord_names
 from arrange.exercises.trying import MOST_TRIED, WIDEST_LEAP, Trial, trial_of
 from arrange.exercises.words import told_parts
-from arrange.hands import Hand
-from arrange.part_lists import split_parts
-from arrange.pitch import parse_note
-from arrange.words import an_interval, listed, runs_words
+from arrange.guitar.hands import Hand
+from arrange.text.part_lists import split_parts
+from arrange.text.words import listed, runs_words
+from arrange.theory.pitch import an_interval, parse_note
 
 KIND = "fix it on the neck"
 _MOST_FINDINGS = 400  # the most severe; the notes of each are looked up

@@ -14,11 +14,11 @@ from arrange.clashes import KINDS, Kind, find_clashes
 from arrange.condensing import Condensation, condense
 from arrange.errors import ArrangeError
 from arrange.findings import finding_notes
-from arrange.fingering import finger_part, part_neck
-from arrange.necks import Neck
-from arrange.pitch import note_name
-from arrange.sounding import Array, sounding_notes, together
-from arrange.tables import Song
+from arrange.guitar.fingering import finger_part, part_neck
+from arrange.guitar.necks import Neck
+from arrange.tables.song import Song
+from arrange.tables.sounding import Array, sounding_notes, together
+from arrange.theory.pitch import note_name
 
 _NEAR = 1e-6
 

@@ -25,8 +25,8 @@ from arrange.exercises.exercise import (
     unread,
 )
 from arrange.exercises.ground import Ground
-from arrange.spelling import nearest_spelling
-from arrange.words import counted, listed, measures_words, runs_words
+from arrange.text.words import counted, listed, measures_words, runs_words
+from arrange.theory.spelling import nearest_spelling
 
 KIND = "which layer can go"
 _STAY = ("voice", "bass", "drums")  # families that nobody would let go

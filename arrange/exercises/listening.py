@@ -7,7 +7,8 @@ import pandas as pd
 
 from arrange.clashes import KINDS
 from arrange.exercises.ground import Ground
-from arrange.words import an_interval, counted, listed
+from arrange.text.words import counted, listed
+from arrange.theory.pitch import an_interval
 
 _OCTAVE = 12
 _NEAR = 1e-6

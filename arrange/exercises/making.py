@@ -10,7 +10,7 @@ from arrange.errors import ArrangeError
 from arrange.exercises import capos, ear, finding, fixing, layers, naming
 from arrange.exercises.exercise import SIZES, Exercise, NoExerciseError, Reply
 from arrange.exercises.ground import Ground
-from arrange.tables import Song
+from arrange.tables.song import Song
 
 _MODULES = (ear, finding, naming, fixing, capos, layers)  # the ear first, before anybody looks
 _ASK: dict[str, Callable[[Ground, str, Random], Exercise]] = {

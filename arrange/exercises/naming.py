@@ -23,9 +23,10 @@ from arrange.exercises.exercise import (
 from arrange.exercises.ground import Ground
 from arrange.exercises.listening import heard, intervals
 from arrange.exercises.words import notes_words, told_parts
-from arrange.part_lists import split_parts
-from arrange.spelling import nearest_spelling
-from arrange.words import an, an_interval, listed, measures_words
+from arrange.text.part_lists import split_parts
+from arrange.text.words import an, listed, measures_words
+from arrange.theory.pitch import an_interval
+from arrange.theory.spelling import nearest_spelling
 
 KIND = "name its kind"
 _WRONG = {"small": 2, "middle": 4, "large": 0}

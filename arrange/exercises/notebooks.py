@@ -13,7 +13,7 @@ from arrange.exercises.ear import KIND as BY_EAR
 from arrange.exercises.exercise import Exercise, wanted
 from arrange.exercises.plan import missing_words
 from arrange.exercises.words import lettered
-from arrange.markup import escape_markdown
+from arrange.text.markup import escape_markdown
 
 _ANSWER = "answer"  # the tag of cells that the reader's copy leaves out
 

@@ -18,10 +18,10 @@ from arrange.exercises.notebooks import notebook_bytes, readers_copy, solved_not
 from arrange.exercises.plan import handout_blocks, plan_blocks
 from arrange.exercises.words import lettered
 from arrange.formats.files import check_folder, read_bytes, whole_files
+from arrange.formats.reading import read
 from arrange.handouts.typesetting import PAPERS, compile_template, query_template
-from arrange.letters import readable
-from arrange.reading import read
 from arrange.sound import write_sound
+from arrange.text.letters import readable
 
 _SIZE = 11.0  # points
 _ONE_PAGE_SIZES = (10.5, 10.0, 9.5, 9.0, 8.5, 8.0, 7.5)  # the largest that fits

@@ -11,8 +11,8 @@ import pandas as pd
 from arrange.clashes import KINDS
 from arrange.exercises.exercise import Exercise
 from arrange.handouts.sheets import LOUDNESS, WARM_UP
-from arrange.tables import Song
-from arrange.words import counted, listed
+from arrange.tables.song import Song
+from arrange.text.words import counted, listed
 
 MINUTES = 60
 _WELCOME, _SONG, _BREAK, _DECIDE, _CLOSE = 5, 5, 5, 7, 3

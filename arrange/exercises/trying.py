@@ -19,8 +19,8 @@ from arrange.clashes.limits import DEFAULT_LIMITS
 from arrange.exercises.ground import Ground
 from arrange.findings.recheck import compare_findings, has_ended, notes_around, recheck
 from arrange.findings.tries import Move, moved_notes
-from arrange.grips import Grip, hold_shape
-from arrange.necks import LEFT_OUT, Array
+from arrange.guitar.grips import Grip, hold_shape
+from arrange.guitar.necks import LEFT_OUT, Array
 
 _NEAR = 1e-6
 _DECIMALS = 6

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from arrange.clashes import KINDS
-from arrange.part_lists import split_parts
-from arrange.words import listed
+from arrange.text.part_lists import split_parts
+from arrange.text.words import listed
 
 
 def told_parts(parts: str) -> str:

@@ -13,8 +13,8 @@ import pandas as pd
 from arrange.clashes import KINDS, find_clashes
 from arrange.clashes.scene import Scene
 from arrange.errors import ArrangeError
-from arrange.part_lists import split_parts
-from arrange.tables import Song
+from arrange.tables.song import Song
+from arrange.text.part_lists import split_parts
 
 
 def finding_notes(song: Song, finding: Any) -> pd.DataFrame:

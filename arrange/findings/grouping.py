@@ -8,10 +8,10 @@ from collections.abc import Hashable, Iterable
 import numpy as np
 import pandas as pd
 
-from arrange.schemas import FINDINGS
-from arrange.sounding import Array
-from arrange.tables import Song, check_table
-from arrange.words import listed
+from arrange.tables.schemas import FINDINGS
+from arrange.tables.song import Song, check_table
+from arrange.tables.sounding import Array
+from arrange.text.words import listed
 
 _NUMBERED = re.compile(r"(.*\S)\s+(\d+)")
 

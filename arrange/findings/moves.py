@@ -25,8 +25,8 @@ from arrange.errors import ArrangeError
 from arrange.findings.finding_notes import finding_notes, finding_parts, finding_row
 from arrange.findings.recheck import compare_findings, has_ended, notes_around, recheck
 from arrange.findings.tries import Move, Unit, moved_notes
-from arrange.sounding import Array, is_played
-from arrange.tables import Song
+from arrange.tables.song import Song
+from arrange.tables.sounding import Array, is_played
 
 _AT_ONCE = 12  # moves that are tried in one recheck
 _VALUES = {0.25: "a sixteenth", 0.125: "a thirty-second", 1 / 6: "a triplet sixteenth"}

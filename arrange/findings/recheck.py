@@ -17,9 +17,9 @@ import pandas as pd
 
 from arrange.clashes import KINDS, Limits, find_in
 from arrange.clashes.scene import Scene
-from arrange.copies import Copies, in_copies
-from arrange.sounding import Array
-from arrange.tables import Song
+from arrange.tables.copies import Copies, in_copies
+from arrange.tables.song import Song
+from arrange.tables.sounding import Array
 
 _AROUND = 2  # bars around the sections that a change touches
 _LONG = 48  # bars of the touched sections from which on they are not taken whole

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
-from arrange.words import counted
+from arrange.text.words import counted
 
 
 def count_kinds(findings: pd.DataFrame) -> str:

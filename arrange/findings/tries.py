@@ -10,9 +10,9 @@ import numpy as np
 import pandas as pd
 
 from arrange.clashes.scene import Scene
-from arrange.necks import STANDARD_FRETS, STANDARD_TUNINGS
-from arrange.sounding import Array
-from arrange.tables import Song
+from arrange.guitar.necks import STANDARD_FRETS, STANDARD_TUNINGS
+from arrange.tables.song import Song
+from arrange.tables.sounding import Array
 
 
 @dataclass(frozen=True)

@@ -6,8 +6,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from arrange.sounding import played_notes, sounding_notes
-from arrange.tables import Song
+from arrange.tables.song import Song
+from arrange.tables.sounding import played_notes, sounding_notes
 
 
 def not_asked(song: Song) -> list[str]:

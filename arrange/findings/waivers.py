@@ -15,12 +15,12 @@ import numpy as np
 import pandas as pd
 
 from arrange.errors import ArrangeError, shown
-from arrange.letters import check_text
-from arrange.part_lists import join_parts, quoted, split_fields, split_parts, unquoted
-from arrange.played_measures import parse_measures
-from arrange.schemas import FINDINGS
-from arrange.sounding import Array
-from arrange.tables import check_table
+from arrange.tables.played_measures import parse_measures
+from arrange.tables.schemas import FINDINGS
+from arrange.tables.song import check_table
+from arrange.tables.sounding import Array
+from arrange.text.letters import check_text
+from arrange.text.part_lists import join_parts, quoted, split_fields, split_parts, unquoted
 
 _COLUMNS = ("decision", "reason", "kind", "parts", "section", "measures")
 _COVERS = _COLUMNS[2:]

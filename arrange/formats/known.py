@@ -12,7 +12,7 @@ from arrange.formats.chart import read_chart, write_chart
 from arrange.formats.midi import is_midi, read_midi, write_midi
 from arrange.formats.musicxml import is_musicxml, read_musicxml
 from arrange.formats.musicxml.writing import write_musicxml
-from arrange.tables import Song
+from arrange.tables.song import Song
 
 
 @dataclass(frozen=True)

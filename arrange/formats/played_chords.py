@@ -7,12 +7,12 @@ from typing import Any
 
 import numpy as np
 
-from arrange.chord_symbols import settled_chord
-from arrange.chords import Chord, chord_intervals, chord_number, chord_suffix, chord_symbol
 from arrange.formats.notices import first_notices
 from arrange.formats.written import Array, Written
-from arrange.pitch import parse_pitch_class
-from arrange.tables import integer_column, object_column, text_column
+from arrange.tables.song import integer_column, object_column, text_column
+from arrange.theory.chord_symbols import settled_chord
+from arrange.theory.chords import Chord, chord_intervals, chord_number, chord_suffix, chord_symbol
+from arrange.theory.pitch import parse_pitch_class
 
 
 def chord_columns(

@@ -10,7 +10,7 @@ from arrange.errors import ReadError
 from arrange.formats.ties import merge_ties
 from arrange.formats.written import TECHNIQUES, Array, Written
 from arrange.limits import MOST_NOTES
-from arrange.tables import integer_column, text_column
+from arrange.tables.song import integer_column, text_column
 
 
 def note_columns(

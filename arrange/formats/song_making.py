@@ -20,9 +20,9 @@ from arrange.formats.playing_order import playing_order
 from arrange.formats.section_names import section_heads, section_kind, section_labels
 from arrange.formats.written import DEFAULT_TEMPO, Array, Written
 from arrange.limits import LEAST_TEMPO, MOST_SECTIONS, MOST_TEMPO
-from arrange.schemas import SONG_TABLES
-from arrange.song_limits import check_limits
-from arrange.tables import Remark, Song, integer_column, object_column, text_column
+from arrange.tables.schemas import SONG_TABLES
+from arrange.tables.song import Remark, Song, integer_column, object_column, text_column
+from arrange.tables.song_limits import check_limits
 
 
 def make_song(written: Written, *, played: bool, notices: Sequence[str], **about: Any) -> Song:

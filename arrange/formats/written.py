@@ -8,9 +8,9 @@ from typing import Any
 
 import numpy as np
 
-from arrange.chords import Chord
 from arrange.errors import ReadError, shortened
 from arrange.formats.playing_order import Bar
+from arrange.theory.chords import Chord
 
 Array = np.ndarray[Any, Any]
 

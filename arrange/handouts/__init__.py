@@ -16,15 +16,15 @@ from pathlib import Path
 from arrange.decisions import DecisionLog
 from arrange.errors import ArrangeError
 from arrange.formats.files import check_folder, whole_files
+from arrange.guitar.hands import Hand
 from arrange.handouts.band import band_sheet
 from arrange.handouts.printing import print_band, print_part, text_width
 from arrange.handouts.sheets import STYLES, part_sheet
 from arrange.handouts.typesetting import PAPERS, page_picture
 from arrange.handouts.web import band_html, part_html
-from arrange.hands import Hand
-from arrange.letters import check_text
-from arrange.spelling import unknown_name
-from arrange.tables import Song
+from arrange.tables.song import Song
+from arrange.text.letters import check_text
+from arrange.theory.spelling import unknown_name
 
 __all__ = ["PAPERS", "STYLES", "page_picture", "write_handout"]
 

@@ -16,8 +16,8 @@ from arrange.handouts.sheets import (
     song_facts,
     tuning_words,
 )
-from arrange.tables import Remark, Song
-from arrange.texture import echo_times, song_energy
+from arrange.quantities.texture import echo_times, song_energy
+from arrange.tables.song import Remark, Song
 
 _LEGEND = (
     "Filled box: plays; empty: lays out. Energy: a long bar is a full section, measured on this "

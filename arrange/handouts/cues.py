@@ -12,9 +12,9 @@ import numpy as np
 import pandas as pd
 
 from arrange.handouts.playing import Stay, own_notes
-from arrange.sounding import played_notes
-from arrange.tables import Song
-from arrange.words import bars_words, counted
+from arrange.tables.song import Song
+from arrange.tables.sounding import played_notes
+from arrange.text.words import bars_words, counted
 
 _SAME = 0.9  # share of attacks by which a part doubles another
 _FEWEST = 3  # attacks of which one can say so

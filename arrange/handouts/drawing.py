@@ -9,10 +9,10 @@ from collections.abc import Sequence
 from functools import lru_cache
 from typing import Any
 
-from arrange.hands import Hand
-from arrange.markup import escape_html
-from arrange.necks import LEFT_OUT, Neck, Shape
+from arrange.guitar.hands import Hand
+from arrange.guitar.necks import LEFT_OUT, Neck, Shape
 from arrange.plots.grips import ShownShape, shown_shapes
+from arrange.text.markup import escape_html
 
 _FACE = 'font-family="DejaVu Sans, sans-serif"'
 

@@ -22,8 +22,8 @@ import verovio
 from arrange.errors import ArrangeError
 from arrange.handouts.excerpts import MUTED, chords_within, part_excerpt
 from arrange.handouts.playing import bar_contents
-from arrange.markup import escape_html
-from arrange.tables import Song
+from arrange.tables.song import Song
+from arrange.text.markup import escape_html
 
 STAFF_MM = 6.7  # height of the five lines, parts have some 7 mm (common practice)
 _STAFF_UNITS = 72.0  # the engraver's height of a staff, in its page units

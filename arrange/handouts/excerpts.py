@@ -16,8 +16,8 @@ import numpy as np
 import pandas as pd
 
 from arrange.formats.musicxml.writing import format_musicxml
-from arrange.meters import beat_quarters
-from arrange.tables import Song, object_column, part_row
+from arrange.tables.song import Song, object_column, part_row
+from arrange.theory.meters import beat_quarters
 
 SCORE, TAB = "score", "tab"
 MUTED = "muted-"  # begins the id of each muted note in the tablature

@@ -13,8 +13,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from arrange.decisions import Decision, DecisionLog
-from arrange.tables import Remark, Song, part_row
-from arrange.words import bars_words, listed
+from arrange.tables.song import Remark, Song, part_row
+from arrange.text.words import bars_words, listed
 
 MOST_DECISIONS = 12
 _OPEN = {"agreed": "Decided", "proposed": "Proposed"}

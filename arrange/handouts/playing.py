@@ -12,8 +12,8 @@ from typing import Any
 
 import pandas as pd
 
-from arrange.sounding import played_notes
-from arrange.tables import Song
+from arrange.tables.song import Song
+from arrange.tables.sounding import played_notes
 
 _NEAR = 6  # decimals of a quarter note
 _PLAYED = ("pitch", "string", "fret", "technique", "grace")

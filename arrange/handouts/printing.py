@@ -17,8 +17,8 @@ from arrange.handouts.playing import own_notes
 from arrange.handouts.sheets import Bar, PartSheet, Stretch
 from arrange.handouts.turns import LEAST_SECONDS, TURN_SECONDS, page_starts, pair_of
 from arrange.handouts.typesetting import PAPERS, compile_template, query_template
-from arrange.tables import Song
-from arrange.words import first_up
+from arrange.tables.song import Song
+from arrange.text.words import first_up
 
 SIDE_MM, TOP_MM, BOTTOM_MM = 12.0, 11.0, 14.0  # as in the template
 

@@ -8,25 +8,25 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from arrange.chord_symbols import parse_chord
-from arrange.chords import chord_symbol, moved_chord
 from arrange.decisions import DecisionLog
 from arrange.errors import ArrangeError
-from arrange.fingering import finger_part, part_neck
+from arrange.guitar.fingering import finger_part, part_neck
+from arrange.guitar.hands import Hand
+from arrange.guitar.necks import TUNINGS, Neck, parse_tuning
 from arrange.handouts.cues import section_cues
 from arrange.handouts.drawing import draw_form, draw_shape
 from arrange.handouts.engraving import System, engrave
 from arrange.handouts.notices import part_notices
 from arrange.handouts.playing import own_notes, part_stays, who_plays
 from arrange.handouts.strums import StrumSection, strum_section
-from arrange.hands import Hand
-from arrange.meters import tempo_words
-from arrange.necks import TUNINGS, Neck, parse_tuning
-from arrange.pitch import moved_key, pitch_class_name
-from arrange.schemas import NOTES
-from arrange.tables import Song, object_column, part_row
-from arrange.texture import echo_times
-from arrange.words import bars_words
+from arrange.quantities.texture import echo_times
+from arrange.tables.schemas import NOTES
+from arrange.tables.song import Song, object_column, part_row
+from arrange.text.words import bars_words
+from arrange.theory.chord_symbols import parse_chord
+from arrange.theory.chords import chord_symbol, moved_chord
+from arrange.theory.meters import tempo_words
+from arrange.theory.pitch import moved_key, pitch_class_name
 
 STYLES = ("notation", "shapes")
 _SOUNDS = {"edge": "edge (just breaking up)"}

@@ -17,12 +17,12 @@ import numpy as np
 import pandas as pd
 
 from arrange.errors import ArrangeError
+from arrange.guitar.necks import LEFT_OUT, Array, Neck, Shape
+from arrange.guitar.shape_names import name_shape
 from arrange.handouts.excerpts import chords_within
 from arrange.handouts.playing import Stay
-from arrange.meters import bar_counts, beat_quarters, is_compound
-from arrange.necks import LEFT_OUT, Array, Neck, Shape
-from arrange.shape_names import name_shape
-from arrange.tables import Song
+from arrange.tables.song import Song
+from arrange.theory.meters import bar_counts, beat_quarters, is_compound
 
 STRUCK, HELD, SILENT, MUTED = "▼", "–", "·", "×"
 MOST_SHAPES = 14  # a section that needs more is easier to read as notation; by eye

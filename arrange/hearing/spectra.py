@@ -21,7 +21,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from arrange.errors import ArrangeError
-from arrange.pitch import frequency
+from arrange.theory.pitch import frequency
 
 Array = np.ndarray[Any, Any]
 

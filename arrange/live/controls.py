@@ -21,8 +21,8 @@ from arrange.live.trial import (
     string_sets,
 )
 from arrange.revoicing.ideas import CAPOS
-from arrange.schemas import DRIVES
-from arrange.tables import Song, part_row, section_row
+from arrange.tables.schemas import DRIVES
+from arrange.tables.song import Song, part_row, section_row
 
 STYLE = Path(__file__).with_name("view.css")
 _AROUND = 0.5  # share of the written tempo that a trial may be slower or faster

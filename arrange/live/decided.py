@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from arrange.decisions import Decision, DecisionLog, read_decisions, rebuild
-from arrange.letters import readable
-from arrange.markup import escape_html
-from arrange.tables import Song
-from arrange.words import counted
+from arrange.tables.song import Song
+from arrange.text.letters import readable
+from arrange.text.markup import escape_html
+from arrange.text.words import counted
 
 
 @dataclass(frozen=True, eq=False)

@@ -12,7 +12,7 @@ from arrange.live.trial import Choices
 from arrange.live.trials import Trials
 from arrange.sound import RATE, Sound, join_sounds, render_sound
 from arrange.sound.stretches import stretch_of
-from arrange.tables import Song, section_row
+from arrange.tables.song import Song, section_row
 
 Bars = tuple[int, int]
 MOMENT_BARS = 2

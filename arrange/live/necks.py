@@ -7,9 +7,9 @@ from collections.abc import Iterator
 import numpy as np
 import pandas as pd
 
+from arrange.guitar.necks import Neck
 from arrange.live.shapes import Box, text
-from arrange.necks import Neck
-from arrange.words import counted
+from arrange.text.words import counted
 
 _SHOWN = 15  # frets, or more where they are played
 _LEFT, _RIGHT = 30.0, 8.0  # beside the strings

@@ -8,9 +8,9 @@ from pathlib import Path
 
 from arrange.decisions import decisions_path
 from arrange.formats.files import whole_file
-from arrange.letters import readable
-from arrange.markup import escape_markdown
-from arrange.reading import read
+from arrange.formats.reading import read
+from arrange.text.letters import readable
+from arrange.text.markup import escape_markdown
 
 _TURN_DOWN = "Turn your headphones down before you press play, and up afterwards."
 

@@ -14,13 +14,13 @@ import numpy as np
 import pandas as pd
 
 from arrange.findings.recheck import compare_findings
+from arrange.guitar.necks import Neck
 from arrange.live.necks import draw_neck
 from arrange.live.shapes import Box, boxes, text
-from arrange.markup import escape_html
-from arrange.necks import Neck
-from arrange.pitch import note_name
-from arrange.sounding import sounding_notes
-from arrange.words import counted
+from arrange.tables.sounding import sounding_notes
+from arrange.text.markup import escape_html
+from arrange.text.words import counted
+from arrange.theory.pitch import note_name
 
 Bars = dict[int, tuple[float, float]]  # a bar -> lowest and highest pitch
 

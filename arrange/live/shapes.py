@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from arrange.markup import escape_html
+from arrange.text.markup import escape_html
 
 
 @dataclass(frozen=True)

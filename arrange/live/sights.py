@@ -8,11 +8,11 @@ from functools import lru_cache
 import numpy as np
 import pandas as pd
 
-from arrange.fingering import part_neck
+from arrange.guitar.fingering import part_neck
 from arrange.live.picture import Hands, Places, Sight, draw_places, draw_sight
 from arrange.live.trial import Choices, has_strings, told_choices
 from arrange.live.trials import Trials
-from arrange.tables import Song, section_row
+from arrange.tables.song import Song, section_row
 
 
 class Sights:

@@ -14,19 +14,19 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from arrange.copies import quick_song
 from arrange.errors import ArrangeError
-from arrange.fingering import finger_part, part_neck
-from arrange.hands import Hand
-from arrange.necks import STANDARD_TUNINGS
+from arrange.guitar.fingering import finger_part, part_neck
+from arrange.guitar.hands import Hand
+from arrange.guitar.necks import STANDARD_TUNINGS
 from arrange.revoicing.candidates import Pool
 from arrange.revoicing.players import Player, with_capo
 from arrange.revoicing.search import choose
 from arrange.revoicing.setting import TOP_FRET, make_player
 from arrange.revoicing.stretches import Harmonies, Harmony, find_stretch
 from arrange.revoicing.weights import Weights
-from arrange.sounding import Array
-from arrange.tables import Song, part_row, section_row
+from arrange.tables.copies import quick_song
+from arrange.tables.song import Song, part_row, section_row
+from arrange.tables.sounding import Array
 
 AS_WRITTEN = "as written"
 INVERSIONS = (AS_WRITTEN, "root lowest", "third lowest", "fifth lowest", "seventh lowest")

@@ -14,9 +14,8 @@ from arrange.clashes import KINDS, Limits, find_clashes
 from arrange.clashes.limits import DEFAULT_LIMITS
 from arrange.clashes.scene import Scene
 from arrange.clashes.table import findings_table, list_clashes
-from arrange.copies import quick_song
 from arrange.findings.recheck import notes_around
-from arrange.fingering import fingered_song
+from arrange.guitar.fingering import fingered_song
 from arrange.live.trial import (
     AS_WRITTEN,
     Choices,
@@ -27,9 +26,10 @@ from arrange.live.trial import (
     try_choices,
     voiced,
 )
-from arrange.part_lists import split_parts
 from arrange.revoicing.players import Player
-from arrange.tables import Song, part_row, section_row
+from arrange.tables.copies import quick_song
+from arrange.tables.song import Song, part_row, section_row
+from arrange.text.part_lists import split_parts
 
 _ALONE = 0.1  # weight of a finding of one guitar alone, or with another instrument (ours)
 

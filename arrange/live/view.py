@@ -20,6 +20,7 @@ import numpy as np
 from arrange.decisions import change_status, decisions_path, record_decision
 from arrange.errors import ArrangeError, LogChangedError
 from arrange.findings.summary import findings_figures
+from arrange.formats.reading import read
 from arrange.live.controls import (
     CHOOSING,
     fill,
@@ -34,9 +35,8 @@ from arrange.live.sights import Sights
 from arrange.live.trial import Choices, told_choices
 from arrange.live.trials import Trials, first_place
 from arrange.live.waiting import Later, later_on, running_loop
-from arrange.markup import escape_html
-from arrange.reading import read
-from arrange.tables import Song
+from arrange.tables.song import Song
+from arrange.text.markup import escape_html
 
 # A browser holds a slider's last message back until the one before is done, so that a button
 # pressed after it can be heard first: what a button does waits for that, and what comes from that

@@ -14,9 +14,9 @@ from matplotlib.axes import Axes
 from matplotlib.collections import PolyCollection
 
 from arrange.plots.page import points_wide
-from arrange.register import part_ranges
-from arrange.sounding import cut_notes
-from arrange.tables import Song
+from arrange.quantities.register import part_ranges
+from arrange.tables.song import Song
+from arrange.tables.sounding import cut_notes
 
 HALF = 0.5  # semitones that a note reaches to either side of its pitch
 

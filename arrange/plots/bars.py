@@ -9,7 +9,7 @@ from matplotlib.axes import Axes
 from matplotlib.collections import PolyCollection
 
 from arrange.plots.page import INK, TEXT_SIZE, short
-from arrange.sounding import Array
+from arrange.tables.sounding import Array
 
 LONGEST_NAME = 20  # characters of a part's name beside its lane
 _LETTER, _NAME_MARGIN = 0.072, 0.2  # inches

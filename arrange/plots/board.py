@@ -14,9 +14,9 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
 
-from arrange.necks import Neck
-from arrange.pitch import note_name
+from arrange.guitar.necks import Neck
 from arrange.plots.page import FAINT, GREY, INK, PAPER, SMALL_SIZE, TEXT_SIZE, points_wide
+from arrange.theory.pitch import note_name
 
 # Frets that guitars have inlays at (common practice).
 INLAYS = (3, 5, 7, 9, 12, 15, 17, 19, 21, 24)

@@ -32,8 +32,8 @@ from arrange.plots.page import (
     text_points,
     write_instead,
 )
-from arrange.schemas import FINDINGS
-from arrange.tables import Song, check_table
+from arrange.tables.schemas import FINDINGS
+from arrange.tables.song import Song, check_table
 
 _LANE = 0.56  # inches
 _TALLEST, _LEAST = 0.60, 0.12  # of a lane, at severity 1 and 0

@@ -10,7 +10,7 @@ from matplotlib.text import Text
 
 from arrange.plots.page import PAGE_WIDTH
 from arrange.plots.ranges import plot_ranges
-from arrange.tables import Song
+from arrange.tables.song import Song
 
 _HEIGHT, _LEFT, _RIGHT, _TOP, _BOTTOM, _BETWEEN = 2.5, 0.42, 1.08, 0.85, 0.85, 1.75  # inches
 

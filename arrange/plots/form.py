@@ -32,9 +32,9 @@ from arrange.plots.page import (
     write_instead,
     write_note,
 )
-from arrange.sounding import Array
-from arrange.tables import Song
-from arrange.texture import part_texture, song_energy
+from arrange.quantities.texture import part_texture, song_energy
+from arrange.tables.song import Song
+from arrange.tables.sounding import Array
 
 # Attacks a second up to which each shade reaches; the first is for notes that are only held on.
 BUSY = (0.0, 1.0, 2.0, 4.0, np.inf)

@@ -14,13 +14,13 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from arrange.chord_members import member_note, members_of
-from arrange.chord_symbols import parse_chord
 from arrange.errors import ArrangeError
-from arrange.grips import hold_shape
-from arrange.hands import FINGER_NAMES, Hand
-from arrange.necks import LEFT_OUT, Neck, Shape, check_shape, format_shape, parse_shape
-from arrange.pitch import parse_pitch_class, pitch_class_name
+from arrange.guitar.grips import hold_shape
+from arrange.guitar.hands import FINGER_NAMES, Hand
+from arrange.guitar.necks import LEFT_OUT, Neck, Shape, check_shape, format_shape, parse_shape
+from arrange.theory.chord_members import member_note, members_of
+from arrange.theory.chord_symbols import parse_chord
+from arrange.theory.pitch import parse_pitch_class, pitch_class_name
 
 SHOWN = ("fingers", "notes", "members", "")
 

@@ -10,7 +10,6 @@ from matplotlib.axes import Axes
 from matplotlib.collections import PolyCollection
 from matplotlib.patches import Patch
 
-from arrange.pitch import note_name
 from arrange.plots.bands import HALF, draw_steps, outline_width, shared_area
 from arrange.plots.page import (
     BLUE,
@@ -26,8 +25,9 @@ from arrange.plots.page import (
     points_high,
     short,
 )
-from arrange.register import part_ranges
-from arrange.tables import Song
+from arrange.quantities.register import part_ranges
+from arrange.tables.song import Song
+from arrange.theory.pitch import note_name
 
 LANE_GAP = 3.0  # semitones
 _LEAST_LANE = 9.0  # semitones

@@ -33,8 +33,8 @@ from arrange.plots.page import (
     write_instead,
     write_note,
 )
-from arrange.sounding import Array, played_notes
-from arrange.tables import Song
+from arrange.tables.song import Song
+from arrange.tables.sounding import Array, played_notes
 
 # Face, pattern and ink of each player's bars; beyond four they begin again.
 _LOOKS = (

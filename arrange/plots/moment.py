@@ -30,7 +30,6 @@ from arrange.hearing import (
     roughness,
 )
 from arrange.hearing.spectra import SAME_TONE
-from arrange.pitch import frequency, note_name
 from arrange.plots.page import (
     BLUE,
     FAINT,
@@ -49,10 +48,11 @@ from arrange.plots.page import (
     write_instead,
     write_note,
 )
-from arrange.sonority import REFERENCE_LEVEL
-from arrange.sounding import Array, sounding_notes
-from arrange.spelling import unknown_name
-from arrange.tables import Song
+from arrange.quantities.sonority import REFERENCE_LEVEL
+from arrange.tables.song import Song
+from arrange.tables.sounding import Array, sounding_notes
+from arrange.theory.pitch import frequency, note_name
+from arrange.theory.spelling import unknown_name
 
 SHARED = "#dcdcdc"
 

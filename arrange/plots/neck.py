@@ -17,10 +17,9 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch, Rectangle
 
 from arrange.errors import ArrangeError
-from arrange.fingering import part_neck
-from arrange.hands import Hand
-from arrange.necks import LEFT_OUT, Array, Neck
-from arrange.pitch import note_name
+from arrange.guitar.fingering import part_neck
+from arrange.guitar.hands import Hand
+from arrange.guitar.necks import LEFT_OUT, Array, Neck
 from arrange.plots.board import Board, draw_board
 from arrange.plots.grips import ShownShape, check_show, chord_words, shown_shapes, word_for
 from arrange.plots.page import (
@@ -40,7 +39,8 @@ from arrange.plots.page import (
     write_note,
 )
 from arrange.plots.stays import HAND_FRETS, hand_shares, place_shares, shared_share
-from arrange.tables import Song
+from arrange.tables.song import Song
+from arrange.theory.pitch import note_name
 
 MOST_SHAPES, MOST_PARTS = 6, 2
 

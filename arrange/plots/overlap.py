@@ -10,7 +10,6 @@ from matplotlib.axes import Axes
 from matplotlib.colors import LinearSegmentedColormap
 
 from arrange.errors import ArrangeError
-from arrange.part_lists import join_parts
 from arrange.plots.page import (
     INK,
     PAGE_WIDTH,
@@ -27,9 +26,10 @@ from arrange.plots.page import (
     write_instead,
     write_note,
 )
-from arrange.register import register_overlap
-from arrange.sounding import Array, cut_notes
-from arrange.tables import Song
+from arrange.quantities.register import register_overlap
+from arrange.tables.song import Song
+from arrange.tables.sounding import Array, cut_notes
+from arrange.text.part_lists import join_parts
 
 MOST_PAIRS, MOST_SECTIONS = 30, 24
 

@@ -24,10 +24,10 @@ from matplotlib.text import Annotation, Text
 from matplotlib.transforms import ScaledTranslation, Transform
 
 from arrange.errors import ArrangeError
-from arrange.part_lists import join_parts, split_parts
-from arrange.sounding import Array
-from arrange.spelling import unknown_name
-from arrange.tables import Song
+from arrange.tables.song import Song
+from arrange.tables.sounding import Array
+from arrange.text.part_lists import join_parts, split_parts
+from arrange.theory.spelling import unknown_name
 
 PAGE_WIDTH = 7.09  # inches: 18 cm
 TITLE_SIZE, TEXT_SIZE, SMALL_SIZE = 10.0, 8.0, 7.0

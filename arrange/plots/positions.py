@@ -18,8 +18,8 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
 from arrange.errors import ArrangeError
-from arrange.fingering import part_neck
-from arrange.necks import Array, Neck, fret_mm
+from arrange.guitar.fingering import part_neck
+from arrange.guitar.necks import Array, Neck, fret_mm
 from arrange.plots.board import INLAYS
 from arrange.plots.page import (
     BLUE,
@@ -43,7 +43,7 @@ from arrange.plots.page import (
     write_note,
 )
 from arrange.plots.stays import hand_moments
-from arrange.tables import Song
+from arrange.tables.song import Song
 
 MOST_PARTS = 2
 

@@ -16,7 +16,6 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.patches import Patch
 
-from arrange.pitch import note_name
 from arrange.plots.bands import (
     draw_steps,
     outline_width,
@@ -51,8 +50,9 @@ from arrange.plots.page import (
     write_instead,
     write_note,
 )
-from arrange.sounding import sounding_notes
-from arrange.tables import Song
+from arrange.tables.song import Song
+from arrange.tables.sounding import sounding_notes
+from arrange.theory.pitch import note_name
 
 _SHADES = ((BLUE, PALE_BLUE), (ORANGE, PALE_ORANGE))
 _NARROWEST_STEP = 0.7  # points; longer songs take several measures to a step

@@ -20,8 +20,8 @@ from matplotlib.axes import Axes
 from matplotlib.patches import Circle, FancyBboxPatch
 from matplotlib.text import Text
 
-from arrange.hands import Hand
-from arrange.necks import LEFT_OUT, Neck
+from arrange.guitar.hands import Hand
+from arrange.guitar.necks import LEFT_OUT, Neck
 from arrange.plots.grips import ShownShape, shown_shapes
 from arrange.plots.page import INK, PAGE_WIDTH, PAPER, points_wide, text_points
 

@@ -36,7 +36,7 @@ from arrange.plots.page import (
     write_instead,
     write_note,
 )
-from arrange.words import counted
+from arrange.text.words import counted
 
 # Column, name in the key, face and pattern of its bars.
 _GROUPS = (

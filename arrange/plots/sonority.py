@@ -10,7 +10,6 @@ from matplotlib.axes import Axes
 from matplotlib.patches import Patch
 
 from arrange.clashes import Limits
-from arrange.part_lists import join_parts
 from arrange.plots.bars import draw_bars, name_lane, name_margin
 from arrange.plots.page import (
     BLUE,
@@ -30,8 +29,9 @@ from arrange.plots.page import (
     write_instead,
     write_note,
 )
-from arrange.sonority import masked_energy, pair_roughness
-from arrange.tables import Song
+from arrange.quantities.sonority import masked_energy, pair_roughness
+from arrange.tables.song import Song
+from arrange.text.part_lists import join_parts
 
 MOST_PAIRS = 6
 
@@ -80,7 +80,7 @@ def plot_sonority(song: Song, ax: Axes | None = None) -> Axes:
 
     See Also
     --------
-    arrange.sonority.pair_roughness, arrange.sonority.masked_energy : the numbers.
+    arrange.quantities.sonority : the numbers.
     """
     pairs = _pairs(song)
     shown = pairs[:MOST_PAIRS]

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from arrange.necks import Array, Neck
+from arrange.guitar.necks import Array, Neck
 
 HAND_FRETS = 4  # one finger a fret
 

@@ -9,7 +9,6 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.patches import Patch
 
-from arrange.copies import quick_song
 from arrange.plots.bars import draw_bars, name_lane, name_margin
 from arrange.plots.page import (
     BLUE,
@@ -31,9 +30,10 @@ from arrange.plots.page import (
     write_instead,
     write_note,
 )
-from arrange.sounding import played_notes
-from arrange.tables import Song
-from arrange.texture import part_texture
+from arrange.quantities.texture import part_texture
+from arrange.tables.copies import quick_song
+from arrange.tables.song import Song
+from arrange.tables.sounding import played_notes
 
 _LANES = 4.6  # inches for all lanes, as far as each keeps within:
 _LEAST_LANE, _MOST_LANE = 0.34, 0.8  # inches

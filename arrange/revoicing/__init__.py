@@ -25,7 +25,7 @@ import pandas as pd
 from arrange.clashes import Limits
 from arrange.clashes.limits import DEFAULT_LIMITS
 from arrange.errors import ArrangeError
-from arrange.hands import Hand
+from arrange.guitar.hands import Hand
 from arrange.revoicing.capos import find_capos
 from arrange.revoicing.ideas import (
     IDEAS,
@@ -51,8 +51,8 @@ from arrange.revoicing.setting import (
 )
 from arrange.revoicing.stretches import Harmonies, find_stretch
 from arrange.revoicing.weights import Weights
-from arrange.spelling import unknown_name
-from arrange.tables import Song
+from arrange.tables.song import Song
+from arrange.theory.spelling import unknown_name
 
 __all__ = ["IDEAS", "Proposal", "Weights", "find_capos", "proposals_table", "revoice",
            "revoice_pair"]  # fmt: skip

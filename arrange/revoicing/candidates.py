@@ -12,15 +12,15 @@ from functools import lru_cache
 
 import numpy as np
 
-from arrange.chords import Chord
-from arrange.hands import Hand
-from arrange.necks import LEFT_OUT, Neck
-from arrange.pitch import PLAIN_NAMES
+from arrange.guitar.hands import Hand
+from arrange.guitar.necks import LEFT_OUT, Neck
+from arrange.guitar.voicing_search import Wanted, search_shapes
 from arrange.revoicing.clash_costs import SILENT
 from arrange.revoicing.stretches import Harmony
 from arrange.revoicing.units import Unit
-from arrange.sounding import Array
-from arrange.voicing_search import Wanted, search_shapes
+from arrange.tables.sounding import Array
+from arrange.theory.chords import Chord
+from arrange.theory.pitch import PLAIN_NAMES
 
 OPEN_FRETS = 4  # frets above the nut or the capo within which open shapes lie (common practice)
 HIGH_COST = 0.1  # mm a mm of the hand's way from the nut or capo up the neck (ours)

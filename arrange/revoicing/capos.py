@@ -17,20 +17,20 @@ from itertools import pairwise, product
 import numpy as np
 import pandas as pd
 
+from arrange.best_path import best_path
 from arrange.clashes.scene import Scene
 from arrange.errors import ArrangeError
-from arrange.fingering import part_neck
-from arrange.hands import Hand
-from arrange.necks import Neck
-from arrange.paths import best_path
+from arrange.guitar.fingering import part_neck
+from arrange.guitar.hands import Hand
+from arrange.guitar.necks import Neck
 from arrange.revoicing.candidates import OPEN_FRETS, Pool, voicing_pool
 from arrange.revoicing.clash_costs import SILENT, pair_costs
 from arrange.revoicing.ideas import CAPOS
 from arrange.revoicing.setting import TOP_FRET
 from arrange.revoicing.stretches import Harmonies, Harmony
 from arrange.revoicing.weights import Weights
-from arrange.sounding import Array
-from arrange.tables import Song
+from arrange.tables.song import Song
+from arrange.tables.sounding import Array
 
 CANDIDATES = 18  # voicings of a chord and capo, divided evenly among the zones
 _ZONES = (0, 5, 8, 99)  # frets from the capo at which a zone of the neck begins

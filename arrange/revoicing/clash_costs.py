@@ -19,7 +19,7 @@ from arrange.clashes.scene import Scene
 from arrange.hearing import partials, tone_table
 from arrange.revoicing.units import Unit
 from arrange.revoicing.weights import Weights
-from arrange.sounding import Array
+from arrange.tables.sounding import Array
 
 SILENT = 128
 _WIDTH = 7  # semitones from which another register begins: a fifth (ours)

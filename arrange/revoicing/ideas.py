@@ -15,7 +15,7 @@ import pandas as pd
 from arrange.revoicing.candidates import OPEN_FRETS, Pool
 from arrange.revoicing.players import Keeps, Player, played, with_capo, without_notes
 from arrange.revoicing.search import choose
-from arrange.sounding import Array, sounding_notes
+from arrange.tables.sounding import Array, sounding_notes
 
 CAPOS = 7  # the highest fret for a capo (common practice: beyond it little neck is left)
 _CAPOS_LOOKED_AT = 2  # of those, the ones whose path costs least are looked at

@@ -10,8 +10,8 @@ import pandas as pd
 from arrange.clashes import Limits
 from arrange.findings.recheck import recheck
 from arrange.revoicing.stretches import Harmonies, Harmony, Stretch
-from arrange.sounding import Array
-from arrange.tables import Song
+from arrange.tables.song import Song
+from arrange.tables.sounding import Array
 
 _OCTAVE = 12
 

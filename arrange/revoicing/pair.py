@@ -10,7 +10,7 @@ import pandas as pd
 from arrange.clashes import Limits
 from arrange.clashes.limits import DEFAULT_LIMITS
 from arrange.errors import ArrangeError
-from arrange.hands import Hand
+from arrange.guitar.hands import Hand
 from arrange.revoicing.candidates import Options, Pool
 from arrange.revoicing.clash_costs import Around
 from arrange.revoicing.ideas import Version, any_or_fewer, shell
@@ -21,8 +21,8 @@ from arrange.revoicing.search import choose_both
 from arrange.revoicing.setting import TOP_FRET, check_something_to_end, make_player, touched
 from arrange.revoicing.stretches import Harmonies, find_stretch
 from arrange.revoicing.weights import Weights
-from arrange.sounding import Array
-from arrange.tables import Song
+from arrange.tables.song import Song
+from arrange.tables.sounding import Array
 
 _APART = 3.0  # semitones that each keeps from the middle between two registers (ours)
 _OCTAVE = 12

@@ -10,16 +10,16 @@ import numpy as np
 import pandas as pd
 
 from arrange.clashes.scene import Scene
-from arrange.copies import quick_song
-from arrange.fingering import finger_part
-from arrange.hands import Hand
-from arrange.necks import LEFT_OUT, Neck
+from arrange.guitar.fingering import finger_part
+from arrange.guitar.hands import Hand
+from arrange.guitar.necks import LEFT_OUT, Neck
 from arrange.revoicing.candidates import Options, Pool, by_rank, make_options, voicing_pool
 from arrange.revoicing.clash_costs import SILENT, Around, own_seconds, pair_costs
 from arrange.revoicing.units import Unit
 from arrange.revoicing.weights import Weights
-from arrange.sounding import Array
-from arrange.tables import Song, text_column
+from arrange.tables.copies import quick_song
+from arrange.tables.song import Song, text_column
+from arrange.tables.sounding import Array
 
 MOST_OPTIONS = 300  # a unit; with two players MOST_OF_TWO
 MOST_OF_TWO = 80

@@ -11,13 +11,11 @@ import numpy as np
 import pandas as pd
 
 from arrange.clashes import Limits
-from arrange.copies import in_copies, quick_song
 from arrange.errors import ArrangeError
 from arrange.findings.recheck import compare_findings
 from arrange.findings.summary import count_kinds
-from arrange.fingering import finger_part
-from arrange.hands import Hand
-from arrange.pitch import pitch_class_name
+from arrange.guitar.fingering import finger_part
+from arrange.guitar.hands import Hand
 from arrange.revoicing.ideas import Version
 from arrange.revoicing.judging import (
     Place,
@@ -31,9 +29,11 @@ from arrange.revoicing.judging import (
 from arrange.revoicing.players import Player, fingered
 from arrange.revoicing.stretches import Harmonies, Harmony, Stretch
 from arrange.revoicing.weights import Weights
-from arrange.sounding import Array
-from arrange.tables import Song, text_column
-from arrange.words import counted
+from arrange.tables.copies import in_copies, quick_song
+from arrange.tables.song import Song, text_column
+from arrange.tables.sounding import Array
+from arrange.text.words import counted
+from arrange.theory.pitch import pitch_class_name
 
 ASKS = 0.2  # severity from which a finding asks to be ended; an exact doubling, meant, has less
 _ALIKE = 0.9  # share of notes that two proposals have alike from which they are one idea (ours)

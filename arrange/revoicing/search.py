@@ -15,13 +15,13 @@ from itertools import pairwise
 
 import numpy as np
 
+from arrange.best_path import best_path
 from arrange.clashes.scene import Scene
-from arrange.paths import best_path
 from arrange.revoicing.candidates import Options
 from arrange.revoicing.clash_costs import SILENT, between, pair_costs
 from arrange.revoicing.units import Unit
 from arrange.revoicing.weights import Weights
-from arrange.sounding import Array
+from arrange.tables.sounding import Array
 
 _REST = 8.0  # quarter notes of silence after which a player may begin anywhere (ours)
 

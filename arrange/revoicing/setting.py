@@ -8,15 +8,15 @@ import numpy as np
 import pandas as pd
 
 from arrange.errors import ArrangeError
-from arrange.fingering import part_neck
-from arrange.hands import Hand
-from arrange.part_lists import split_parts
+from arrange.guitar.fingering import part_neck
+from arrange.guitar.hands import Hand
 from arrange.revoicing.players import Player
 from arrange.revoicing.proposals import ASKS
 from arrange.revoicing.stretches import Harmonies, Stretch
 from arrange.revoicing.units import part_units
 from arrange.revoicing.weights import Weights
-from arrange.tables import Song
+from arrange.tables.song import Song
+from arrange.text.part_lists import split_parts
 
 TOP_FRET = 15  # the highest fret of new voicings (ours: an acoustic body begins at 12 to 14)
 

@@ -12,13 +12,13 @@ from functools import cached_property
 
 import numpy as np
 
-from arrange.chord_symbols import parse_chord
-from arrange.chords import KINDS, Chord, chord_intervals, chord_symbol
 from arrange.clashes.scene import Scene
 from arrange.errors import ArrangeError
-from arrange.pitch import parse_pitch_class, pitch_class_name
-from arrange.sounding import Array
-from arrange.tables import Song, section_row
+from arrange.tables.song import Song, section_row
+from arrange.tables.sounding import Array
+from arrange.theory.chord_symbols import parse_chord
+from arrange.theory.chords import KINDS, Chord, chord_intervals, chord_symbol
+from arrange.theory.pitch import parse_pitch_class, pitch_class_name
 
 _INFERRED_KINDS = (
     "major", "minor", "dominant", "minor-seventh", "major-seventh", "suspended-fourth",

@@ -18,8 +18,8 @@ from itertools import pairwise
 import numpy as np
 
 from arrange.revoicing.stretches import Harmonies, Harmony, Stretch
-from arrange.sounding import Array
-from arrange.tables import Song
+from arrange.tables.song import Song
+from arrange.tables.sounding import Array
 
 MOST_STRINGS = 6  # more pitches than that are no grip
 _MEMBERS = 0.75  # share of a grip's notes that are members (ours)

@@ -14,11 +14,11 @@ import pandas as pd
 from arrange.decisions import DecisionLog, decisions_path, read_decisions
 from arrange.errors import ArrangeError, ChartError, ReadError, shortened
 from arrange.formats.known import READ_SUFFIXES
-from arrange.letters import check_text, readable
-from arrange.reading import read
-from arrange.studying import Study
-from arrange.tables import Song
-from arrange.words import counted
+from arrange.formats.reading import read
+from arrange.report.studying import Study
+from arrange.tables.song import Song
+from arrange.text.letters import check_text, readable
+from arrange.text.words import counted
 
 _LOG_ENDING = decisions_path("song.txt").name.removeprefix("song")
 _FAULTS = ("file", "where", "what", "to_do")

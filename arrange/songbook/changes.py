@@ -11,10 +11,10 @@ from typing import Any, NamedTuple
 
 import pandas as pd
 
-from arrange.necks import STANDARD_TUNINGS
-from arrange.pitch import note_name
+from arrange.guitar.necks import STANDARD_TUNINGS
 from arrange.songbook.book import Songbook
-from arrange.tables import Song
+from arrange.tables.song import Song
+from arrange.theory.pitch import note_name
 
 NeckKey = tuple[str, str, int]  # player, family, strings
 

@@ -10,13 +10,13 @@ import pandas as pd
 
 from arrange.clashes import GROUPS, KINDS
 from arrange.findings import group_findings
-from arrange.letters import readable
-from arrange.necks import tuning_name
-from arrange.schemas import FINDINGS
+from arrange.guitar.necks import tuning_name
+from arrange.report.studying import Study
 from arrange.songbook.book import Songbook
 from arrange.songbook.changes import player_setups
-from arrange.studying import Study
-from arrange.tables import Song
+from arrange.tables.schemas import FINDINGS
+from arrange.tables.song import Song
+from arrange.text.letters import readable
 
 _COLUMNS = {
     "song": "str", "file": "str", "seconds": "float64", "duration": "str", "keys": "str",

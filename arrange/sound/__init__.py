@@ -29,14 +29,14 @@ from arrange.errors import ArrangeError, shortened
 from arrange.findings import finding_notes
 from arrange.findings.finding_notes import finding_row
 from arrange.formats.files import check_target, whole_file
-from arrange.part_lists import split_parts
+from arrange.quantities.texture import echo_times
 from arrange.sound.amplifier import add_echo, driven
 from arrange.sound.clicks import add_beats, count_in_clicks, count_in_seconds
 from arrange.sound.sampled import Sampler
 from arrange.sound.stretches import Stretch, check_heard, stretch_of
 from arrange.sound.tones import MOST_SECONDS, RATE, RELEASE_SECONDS, Array, knock, tone
-from arrange.tables import Song, part_row
-from arrange.texture import echo_times
+from arrange.tables.song import Song, part_row
+from arrange.text.part_lists import split_parts
 
 __all__ = [
     "LONGEST_SECONDS",

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from arrange.hearing import drive_named
+from arrange.quantities.texture import ECHO_DECIBELS, ECHO_REPEATS
 from arrange.sound.tones import RATE, Array
-from arrange.texture import ECHO_DECIBELS, ECHO_REPEATS
 
 _CABINET_HERTZ = 4_500.0  # above that a loudspeaker for guitars falls off
 _REACH = 32  # samples on both sides that the filter looks at

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from arrange.meters import beat_quarters
 from arrange.sound.stretches import Stretch
 from arrange.sound.tones import RATE, Array, click
-from arrange.tables import Song
+from arrange.tables.song import Song
+from arrange.theory.meters import beat_quarters
 
 _CLICK = 0.06
 

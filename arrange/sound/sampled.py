@@ -17,7 +17,7 @@ import soundfile
 from arrange.errors import ArrangeError
 from arrange.formats.midi import write_midi
 from arrange.sound.tones import RATE, Array
-from arrange.tables import Song
+from arrange.tables.song import Song
 
 _VOLUME = 6.0  # brings a sampled note near the level of a made one (by ear)
 

@@ -11,8 +11,8 @@ import pandas as pd
 
 from arrange.errors import ArrangeError
 from arrange.sound.tones import RATE
-from arrange.sounding import played_notes
-from arrange.tables import Song, section_row
+from arrange.tables.song import Song, section_row
+from arrange.tables.sounding import played_notes
 
 
 @dataclass(frozen=True)

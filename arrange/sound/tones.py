@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from arrange.hearing import partials
-from arrange.pitch import frequency
+from arrange.theory.pitch import frequency
 
 Array = np.ndarray[Any, Any]
 

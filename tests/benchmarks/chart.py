@@ -17,7 +17,7 @@ from pathlib import Path
 from arrange.formats.chart import format_chart, read_chart
 from arrange.formats.musicxml import read_musicxml
 from arrange.formats.musicxml.writing import write_musicxml
-from arrange.tables import Song
+from arrange.tables.song import Song
 
 DATASETS = Path(__file__).parent.parent.parent / "datasets"
 SAMPLES = 7

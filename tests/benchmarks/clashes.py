@@ -30,8 +30,8 @@ from arrange.clashes import KINDS
 from arrange.clashes.limits import DEFAULT_LIMITS
 from arrange.clashes.scene import Scene
 from arrange.clashes.table import findings_table
-from arrange.schemas import CHORDS, MEASURES, NOTES, PARTS, SECTIONS
-from arrange.tables import Song
+from arrange.tables.schemas import CHORDS, MEASURES, NOTES, PARTS, SECTIONS
+from arrange.tables.song import Song
 
 QUARTET = Path(music21.__file__).parent / "corpus" / "beethoven"
 SAMPLES = 7

@@ -21,8 +21,8 @@ from condensing_corpus import corpus
 
 from arrange.clashes import find_clashes
 from arrange.condensing import condense
-from arrange.schemas import CHORDS, NOTES, PARTS
-from arrange.tables import Song, check_table
+from arrange.tables.schemas import CHORDS, NOTES, PARTS
+from arrange.tables.song import Song, check_table
 
 BARS = 8  # a section
 RUNS = 3

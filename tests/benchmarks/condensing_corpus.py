@@ -24,10 +24,10 @@ from arrange.condensing.board import Board
 from arrange.condensing.playing import Bench
 from arrange.condensing.result import condensed_song
 from arrange.condensing.search import Plan, joint_values
-from arrange.fingering import finger_part
-from arrange.necks import Neck
-from arrange.sounding import sounding_notes
-from arrange.tables import Song
+from arrange.guitar.fingering import finger_part
+from arrange.guitar.necks import Neck
+from arrange.tables.song import Song
+from arrange.tables.sounding import sounding_notes
 
 CORPUS = Path(music21.__file__).parent / "corpus"
 MEASURES, PHRASE = 48, 8  # at most; a phrase of eight bars is a section (common practice)

@@ -42,9 +42,9 @@ import numpy as np
 import pandas as pd
 
 import arrange as ar
-from arrange.register import register_overlap
-from arrange.sounding import sounding_notes, together
-from arrange.tables import Song
+from arrange.quantities.register import register_overlap
+from arrange.tables.song import Song
+from arrange.tables.sounding import sounding_notes, together
 
 CORPUS = Path(music21.__file__).parent / "corpus"
 LEFT_OUT = ("trecento", "theoryExercises", "demos", "leadSheet")

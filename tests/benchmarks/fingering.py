@@ -19,11 +19,11 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from arrange.fingering import finger_part
 from arrange.formats.musicxml import read_musicxml
 from arrange.formats.musicxml.writing import write_musicxml
-from arrange.reading import read
-from arrange.tables import Song
+from arrange.formats.reading import read
+from arrange.guitar.fingering import finger_part
+from arrange.tables.song import Song
 
 sys.path.insert(0, str(Path(__file__).parent.parent))
 from songs import song

@@ -17,9 +17,9 @@ from pathlib import Path
 
 import pandas as pd
 
+from arrange.formats.reading import read
 from arrange.handouts import STYLES, write_handout
-from arrange.reading import read
-from arrange.tables import Song
+from arrange.tables.song import Song
 
 DATASETS = Path(__file__).parent.parent.parent / "datasets"
 SAMPLES = 3

@@ -13,10 +13,10 @@ import time
 
 import numpy as np
 
-from arrange.hands import Hand, hold_shapes
-from arrange.necks import LEFT_OUT, Neck
-from arrange.voicing_search import candidates
-from arrange.voicings import _found, _wanted, find_voicings
+from arrange.guitar.hands import Hand, hold_shapes
+from arrange.guitar.necks import LEFT_OUT, Neck
+from arrange.guitar.voicing_search import candidates
+from arrange.guitar.voicings import _found, _wanted, find_voicings
 
 CHORDS = ("C", "C7", "Cmaj7", "Cm7b5", "G7", "Em7", "Am9", "D/F#")
 SAMPLES = 40

@@ -28,7 +28,7 @@ from arrange.hearing import (
     roughness_vassilakis,
     tone_table,
 )
-from arrange.pitch import frequency
+from arrange.theory.pitch import frequency
 
 LOWEST, HIGHEST = 40, 76
 SAMPLES = 15

@@ -26,8 +26,8 @@ from lxml import etree
 
 from arrange.clashes import find_clashes
 from arrange.formats.musicxml import read_musicxml
-from arrange.register import part_ranges, register_overlap
-from arrange.tables import Song
+from arrange.quantities.register import part_ranges, register_overlap
+from arrange.tables.song import Song
 
 CORPUS = Path(music21.__file__).parent
 FILES = (

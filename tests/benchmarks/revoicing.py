@@ -29,13 +29,10 @@ import numpy as np
 import pandas as pd
 
 import arrange as ar
-from arrange.chord_symbols import parse_chord
-from arrange.chords import chord_intervals
 from arrange.clashes.limits import DEFAULT_LIMITS
 from arrange.errors import ArrangeError
-from arrange.hands import Hand
-from arrange.necks import Neck
-from arrange.pitch import parse_pitch_class
+from arrange.guitar.hands import Hand
+from arrange.guitar.necks import Neck
 from arrange.revoicing import Weights, revoice, revoice_pair
 from arrange.revoicing.candidates import _pool, voicing_pool
 from arrange.revoicing.clash_costs import pair_costs
@@ -45,8 +42,11 @@ from arrange.revoicing.proposals import Bench, Proposal
 from arrange.revoicing.search import choose
 from arrange.revoicing.setting import TOP_FRET, make_player
 from arrange.revoicing.stretches import Harmonies, Harmony, find_stretch
-from arrange.schemas import CHORDS, MEASURES, NOTES, PARTS, SECTIONS
-from arrange.tables import Song
+from arrange.tables.schemas import CHORDS, MEASURES, NOTES, PARTS, SECTIONS
+from arrange.tables.song import Song
+from arrange.theory.chord_symbols import parse_chord
+from arrange.theory.chords import chord_intervals
+from arrange.theory.pitch import parse_pitch_class
 
 LOW_WATER = Path(__file__).parents[2] / "datasets" / "low-water.musicxml"
 PASSAGES, CHORDS_EACH, SEED = 50, 8, 1685

@@ -20,8 +20,8 @@ from playwright.sync_api import expect
 import arrange as ar
 from arrange.exercises.notebooks import notebook_bytes
 from arrange.live.page import write_page
+from arrange.report.studying import Study
 from arrange.songbook import write_songbook
-from arrange.studying import Study
 
 # Links and pictures that lead where only a text of the song can have sent them.
 DOORS = """() => [...document.querySelectorAll('a, img, iframe, form, object')].filter(each =>

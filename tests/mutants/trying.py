@@ -23,7 +23,7 @@ from typing import Any
 from mutants.seeds import DEMO
 
 import arrange as ar
-from arrange.converting import write_song
+from arrange.formats.converting import write_song
 
 PACKAGE = Path(ar.__file__).parent
 MOST_BYTES = 4 * 2**30  # of memory, besides what a process needs to begin with

@@ -14,11 +14,11 @@ from arrange.formats.chart.header import NOTE, Part
 from arrange.formats.chart.items import TECHNIQUE_WORDS, WORDS, Frame, Item, Span, split_items
 from arrange.formats.chart.text import Faults, Piece
 from arrange.formats.written import TECHNIQUES
-from arrange.hands import Hand, hold_shapes
+from arrange.guitar.hands import Hand, hold_shapes
+from arrange.guitar.necks import Neck
 from arrange.limits import MOST_FRETS
-from arrange.necks import Neck
-from arrange.pitch import parse_note
-from arrange.words import counted
+from arrange.text.words import counted
+from arrange.theory.pitch import parse_note
 
 SIGNS = (".", "~", "/")  # silence, goes on, struck again
 _MOST_FINGERS = 4

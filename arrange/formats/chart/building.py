@@ -6,8 +6,6 @@ from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from typing import NamedTuple
 
-from arrange.chord_symbols import parse_chord, parse_number_chord
-from arrange.chords import Chord
 from arrange.errors import ArrangeError, ChordError
 from arrange.formats.chart.bars import BarReader, Event
 from arrange.formats.chart.header import (
@@ -26,7 +24,9 @@ from arrange.formats.chart.tablature import read_tab_bar
 from arrange.formats.chart.text import Faults, Piece
 from arrange.formats.playing_order import Bar, playing_order
 from arrange.limits import MOST_CHORDS, MOST_MEASURES, MOST_NOTES
-from arrange.words import counted
+from arrange.text.words import counted
+from arrange.theory.chord_symbols import parse_chord, parse_number_chord
+from arrange.theory.chords import Chord
 
 _EIGHTH = Fraction(1, 2)
 

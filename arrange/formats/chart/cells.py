@@ -18,8 +18,8 @@ from arrange.errors import ArrangeError, shown
 from arrange.formats.chart.header import Meter, Part
 from arrange.formats.chart.items import TECHNIQUE_WORDS, is_shared
 from arrange.limits import MOST_FRETS
-from arrange.pitch import note_name
-from arrange.tables import Song
+from arrange.tables.song import Song
+from arrange.theory.pitch import note_name
 
 _WORDS = {technique: word for word, technique in TECHNIQUE_WORDS.items()}
 _QUARTERS = {Fraction(0): "", Fraction(1, 4): "e", Fraction(1, 2): "&", Fraction(3, 4): "a"}

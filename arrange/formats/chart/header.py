@@ -11,6 +11,7 @@ from typing import Any
 from arrange.errors import shown
 from arrange.formats.chart.text import Faults, Piece, nearly
 from arrange.formats.instruments import instrument_family
+from arrange.guitar.necks import STANDARD_TUNINGS, TUNINGS
 from arrange.limits import (
     LEAST_TEMPO,
     MOST_BAR,
@@ -21,10 +22,9 @@ from arrange.limits import (
     MOST_TEXT,
     MOST_TRANSPOSE,
 )
-from arrange.meters import FREE, meter_quarters, meter_terms
-from arrange.necks import STANDARD_TUNINGS, TUNINGS
-from arrange.pitch import is_key, parse_note
-from arrange.schemas import DRIVES, FAMILIES
+from arrange.tables.schemas import DRIVES, FAMILIES
+from arrange.theory.meters import FREE, meter_quarters, meter_terms
+from arrange.theory.pitch import is_key, parse_note
 
 SETTINGS = ("title", "key", "meter", "tempo", "length", "part", "section", "remark")
 CHORDS = "chords"  # the label of the row of chord symbols

@@ -13,7 +13,7 @@ from fractions import Fraction
 from arrange.errors import shown
 from arrange.formats.chart.header import Meter
 from arrange.formats.chart.text import Faults, Piece
-from arrange.words import counted
+from arrange.text.words import counted
 
 _COUNT = re.compile(r"([0-9]{1,6})([e&a]?)(?:\+([0-9]{1,7})/([1-9][0-9]{0,6}))?:")
 _PLACE = {"": Fraction(0), "e": Fraction(1, 4), "&": Fraction(1, 2), "a": Fraction(3, 4)}

@@ -29,7 +29,7 @@ from arrange.limits import (
     MOST_STRINGS,
     MOST_TEXT,
 )
-from arrange.tables import Song
+from arrange.tables.song import Song
 
 _MOST_ROWS = 1_000  # that sound together
 _MOST_LINE = 200_000  # characters; a row of 500 bars, 40 to each, has 20,000

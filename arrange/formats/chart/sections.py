@@ -23,7 +23,7 @@ from arrange.formats.chart.rows import (
 from arrange.formats.chart.text import Faults, Piece
 from arrange.formats.playing_order import Bar
 from arrange.limits import MOST_MEASURES, MOST_TEXT
-from arrange.words import counted
+from arrange.text.words import counted
 
 _MOST_LAYERS = 1_000  # rows that sound together
 _TIMES = {"once": 1, "twice": 2}

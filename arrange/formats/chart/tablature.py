@@ -18,7 +18,7 @@ from arrange.formats.chart.items import Frame
 from arrange.formats.chart.rows import MOST_CELLS, PLAIN_BAR, Cell, Row, Tab, read_label
 from arrange.formats.chart.text import Faults, Piece
 from arrange.limits import MOST_FRETS
-from arrange.pitch import PLAIN_NAMES, parse_pitch_class
+from arrange.theory.pitch import PLAIN_NAMES, parse_pitch_class
 
 STEPS = {
     "quarters": Fraction(1),

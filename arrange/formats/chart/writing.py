@@ -36,10 +36,10 @@ from arrange.formats.chart.text import Faults, Piece, bare_line
 from arrange.formats.files import whole_file
 from arrange.formats.instruments import instrument_family
 from arrange.formats.section_names import section_kind
-from arrange.letters import check_text
-from arrange.pitch import note_name
-from arrange.tables import Song
-from arrange.words import counted
+from arrange.tables.song import Song
+from arrange.text.letters import check_text
+from arrange.text.words import counted
+from arrange.theory.pitch import note_name
 
 _WIDEST = 100  # characters of a line, if its bars allow it
 _MOST_BARS = 4  # in a line

@@ -36,7 +36,7 @@ from arrange.formats.midi.writing import write_midi
 from arrange.formats.playing_order import Bar
 from arrange.formats.song_making import make_song
 from arrange.formats.written import Written, move_octaves
-from arrange.tables import Song
+from arrange.tables.song import Song
 
 __all__ = ["is_midi", "read_midi", "write_midi"]
 

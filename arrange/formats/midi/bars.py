@@ -25,7 +25,7 @@ from arrange.formats.notices import cut_names_notice
 from arrange.formats.section_names import names_section
 from arrange.formats.written import DEFAULT_TEMPO
 from arrange.limits import MOST_MEASURES, MOST_TEXT
-from arrange.pitch import key_name
+from arrange.theory.pitch import key_name
 
 MOST_UNIT = 7  # the shortest beat is a 128th of a whole note, 2 to the power of this
 _MICROSECONDS = 60_000_000  # in a minute

@@ -19,8 +19,8 @@ from arrange.formats.files import whole_file
 from arrange.formats.midi.events import DRUM_CHANNEL, VOLUME, Array
 from arrange.formats.midi.notes import FINE
 from arrange.formats.midi.sounds import DRIVEN_PROGRAMS, DRUM_KEYS, FAMILY_PROGRAMS
-from arrange.pitch import key_fifths, key_name
-from arrange.tables import Song
+from arrange.tables.song import Song
+from arrange.theory.pitch import key_fifths, key_name
 
 VELOCITY = 90  # of every note; how loud a part is, its channel volume tells
 RELEASE = 64  # what the format asks for where none is known

@@ -34,8 +34,8 @@ from arrange.formats.musicxml.tree import parse_score
 from arrange.formats.song_making import make_song
 from arrange.formats.written import Written, move_octaves
 from arrange.limits import MOST_PARTS, MOST_TEXT
-from arrange.pitch import key_name
-from arrange.tables import Song
+from arrange.tables.song import Song
+from arrange.theory.pitch import key_name
 
 
 def is_musicxml(data: bytes) -> bool:

@@ -10,7 +10,7 @@ from arrange.formats.musicxml.attributes import Attributes
 from arrange.formats.musicxml.events import CODE, Array, Events
 from arrange.formats.musicxml.timing import Timing, forward_fill
 from arrange.formats.written import TECHNIQUES
-from arrange.pitch import STEPS
+from arrange.theory.pitch import STEPS
 
 _BIT = {technique: 1 << at for at, technique in enumerate(TECHNIQUES)}
 # element, value of its text or attribute (None for any) -> technique. A slide, hammer-on or

@@ -8,7 +8,6 @@ from copy import deepcopy
 from dataclasses import replace
 from typing import Any
 
-from arrange.chords import KINDS, Chord, Degree, moved_chord, note_above
 from arrange.formats.musicxml.attributes import Attributes
 from arrange.formats.musicxml.events import CODE, Events, number
 from arrange.formats.musicxml.timing import Timing, forward_fill
@@ -16,7 +15,8 @@ from arrange.formats.musicxml.tree import first_children, first_texts
 from arrange.formats.notices import cut_names_notice
 from arrange.formats.playing_order import Bar
 from arrange.formats.section_names import names_section
-from arrange.pitch import key_name
+from arrange.theory.chords import KINDS, Chord, Degree, moved_chord, note_above
+from arrange.theory.pitch import key_name
 
 # Note values of metronome marks in quarter notes (MusicXML note-type-value).
 _NOTE_VALUES = {

@@ -33,7 +33,6 @@ import numpy as np
 import pandas as pd
 from lxml import etree
 
-from arrange.chords import Chord
 from arrange.errors import ArrangeError
 from arrange.formats.files import whole_file
 from arrange.formats.musicxml.writing_durations import find_divisions
@@ -66,9 +65,10 @@ from arrange.formats.musicxml.writing_signs import (
     write_words,
 )
 from arrange.formats.musicxml.writing_tones import tones_of
-from arrange.meters import meter_quarters, meter_terms
-from arrange.pitch import key_fifths, key_name
-from arrange.tables import Song
+from arrange.tables.song import Song
+from arrange.theory.chords import Chord
+from arrange.theory.meters import meter_quarters, meter_terms
+from arrange.theory.pitch import key_fifths, key_name
 
 _DOCTYPE = (
     '<!DOCTYPE score-partwise PUBLIC "-//Recordare//DTD MusicXML 4.0 Partwise//EN"'

@@ -10,7 +10,7 @@ from typing import Any
 from arrange.formats.musicxml.writing_durations import Value
 from arrange.formats.musicxml.writing_elements import add, decimal
 from arrange.formats.musicxml.writing_layers import Cell, Piece, Tone
-from arrange.pitch import C_IN_CIRCLE, CIRCLE, STEPS, key_fifths, pitch_class_name
+from arrange.theory.pitch import C_IN_CIRCLE, CIRCLE, STEPS, key_fifths, pitch_class_name
 
 LOWEST, HIGHEST = 12, 131  # written pitches that octaves 0 to 9 can tell: C0 to B9
 

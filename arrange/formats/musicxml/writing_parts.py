@@ -9,7 +9,7 @@ from typing import Any, NamedTuple
 from arrange.formats.musicxml.writing_elements import add, decimal, told
 from arrange.formats.musicxml.writing_layers import Tone
 from arrange.formats.musicxml.writing_signs import write_note_name
-from arrange.tables import Song
+from arrange.tables.song import Song
 
 # Standard sounds (sounds.xml of MusicXML 4.0) that tell a family.
 _SOUNDS = {

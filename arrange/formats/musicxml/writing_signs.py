@@ -6,11 +6,19 @@ from collections.abc import Sequence
 from functools import lru_cache
 from typing import Any
 
-from arrange.chord_symbols import parse_chord
-from arrange.chords import DEGREES, KINDS, Chord, Degree, chord_intervals, chord_suffix, moved_chord
 from arrange.errors import ChordError
 from arrange.formats.musicxml.writing_elements import add, decimal
-from arrange.pitch import STEPS, parse_pitch_class, pitch_class_name
+from arrange.theory.chord_symbols import parse_chord
+from arrange.theory.chords import (
+    DEGREES,
+    KINDS,
+    Chord,
+    Degree,
+    chord_intervals,
+    chord_suffix,
+    moved_chord,
+)
+from arrange.theory.pitch import STEPS, parse_pitch_class, pitch_class_name
 
 _ALTERED = {1: (2, -1), 3: (3, -1), 6: (5, -1), 8: (5, 1), 11: (7, 1), 13: (9, -1), 15: (9, 1),
             18: (11, 1), 20: (13, -1), 22: (13, 1)}  # fmt: skip

@@ -16,8 +16,8 @@ from arrange.formats.musicxml.writing_elements import told
 from arrange.formats.musicxml.writing_layers import Tone, join_leading
 from arrange.formats.musicxml.writing_notes import HIGHEST, LOWEST
 from arrange.formats.written import TECHNIQUES
-from arrange.pitch import note_name
-from arrange.tables import Song
+from arrange.tables.song import Song
+from arrange.theory.pitch import note_name
 
 _ID = re.compile(r"[A-Za-z_][A-Za-z0-9_.-]*")  # the ASCII part of an XML name
 

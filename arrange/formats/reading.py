@@ -1,0 +1,59 @@
+"""Read a song, whatever its format."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+from collections.abc import Mapping
+from pathlib import Path
+
+from arrange.errors import ReadError
+from arrange.formats.files import read_bytes
+from arrange.formats.known import FORMATS, format_of
+from arrange.tables.song import Song
+
+
+def read(
+    path: str | os.PathLike[str],
+    *,
+    played: bool = True,
+    octaves: Mapping[str, int] | None = None,
+) -> Song:
+    """Return the Song in a file: MusicXML, a Standard MIDI File or a text chart.
+
+    What a file is, is told by its content; its suffix counts only for text that is no XML, which
+    is read as a chart.
+
+    Parameters
+    ----------
+    path : path
+    played : bool
+        False keeps the page order instead of playing out repeats, D.C., D.S. and coda.
+    octaves : mapping of part label to int, optional
+        Octaves to move parts by: ``{"Guitar 1": -1}`` for a guitar that its file writes an
+        octave above where it sounds, without saying so.
+
+    Raises
+    ------
+    ReadError
+        If the file is missing, damaged, unsafe, or of no format that is read; for a chart a
+        ChartError that tells every fault with its line.
+    """
+    path = Path(path)
+    data = read_bytes(path)
+    form = format_of(data, path.suffix)
+    if form is None:
+        names = " and no ".join(each.name for each in FORMATS[:-1])
+        raise ReadError(
+            f"this is no {names}; export the song as .musicxml or .mxl, or name the file .txt if "
+            "it is a chart",
+            file=str(path),
+        )
+    return form.read(
+        data,
+        str(path),
+        played=played,
+        octaves=octaves,
+        source=path.name,
+        fingerprint=hashlib.sha256(data).hexdigest(),
+    )

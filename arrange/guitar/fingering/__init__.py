@@ -1,0 +1,272 @@
+"""Strings, frets and fingers for a whole part: the easiest way through it.
+
+A part is a row of moments: what begins at each, and what is held from before. Each moment has
+ways to play it: a string and a fret for every note, a finger for every fretted one, a place for
+the first finger (``ways``). The best path through them (``path``) is exact: no other choice of
+ways costs less. All costs are in mm, of our own making (nobody has published validated ones), and
+stand as constants where they are used:
+
+- holding: the cost of the grip as ``hands.hold_shapes`` tells it (reach, fingers, barres; strings
+  to silence only where a chord is strummed), fingers off one finger a fret, the fourth finger,
+  height on the neck;
+- moving: the longest of the way of the first finger's place along the neck and of every finger
+  that is down before and after, times 1 + ``HURRY_SECONDS`` / the seconds from onset to onset. To
+  play on in position costs nothing, to hop with a finger costs its way; with open strings the
+  hand may be anywhere;
+- the picking hand's way over strings, and a held note that changes its finger.
+
+Held notes keep string and fret (``moments`` tells which are held); one is let go early only where
+no path could hold it. What the source fixed is kept.
+
+References
+----------
+S. I. Sayegh (1989), Computer Music Journal 13(3) (from memory): fingering as a shortest path.
+G. Hori and S. Sagayama (2016), ISMIR (from memory): the least worst move instead of the least
+sum. H. Heijink and R. G. J. Meulenbroek (2002), J. Motor Behavior 34: travel and spread.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from arrange.errors import ArrangeError
+from arrange.guitar.fingering.moments import OVERLAP, Moment, hold_on, part_moments
+from arrange.guitar.fingering.path import Path, find_path
+from arrange.guitar.fingering.problems import leave_out
+from arrange.guitar.hands import Hand
+from arrange.guitar.necks import SCALES_MM, STANDARD_FRETS, STANDARD_TUNINGS, Neck
+from arrange.tables.song import Song, integer_column, part_row, text_column
+
+OBJECTIVES = ("sum", "worst")
+
+# A move that a player must prepare: farther than about a hand is wide, or faster than a shift of
+# two frets within a sixteenth note at a moderate tempo. Ours.
+JUMP_MM = 90.0
+JUMP_MM_A_SECOND = 400.0
+
+
+def finger_part(
+    song: Song,
+    part: str,
+    *,
+    neck: Neck | None = None,
+    hand: Hand | None = None,
+    objective: str = "sum",
+) -> pd.DataFrame:
+    """Return strings, frets and fingers for a whole part.
+
+    Parameters
+    ----------
+    song : Song
+    part : str
+        Label of a part.
+    neck : Neck, optional
+        Else the part's own tuning and capo, with the usual number of frets. Frets that the source
+        fixed for another tuning are not kept.
+    hand : Hand, optional
+    objective : str
+        ``"sum"`` for the least effort in all; ``"worst"`` for the least effort at the hardest
+        moment, which suits somebody who is new to the instrument.
+
+    Returns
+    -------
+    DataFrame
+        A row for each note of the part, in order of onset and string: the columns of a notes
+        table, with `string` and `fret`; `finger` (1 to 4, 5 for the thumb, 0 for an open string);
+        `position`, the fret of the first finger; `span_mm` and `reach_mm` of what the hand holds
+        then, as in ``hands``; `move_mm`, how far the hand goes to get there, and `move_seconds`,
+        the time from the onset before; `cost_mm`, what move and grip cost; `jump`, whether the
+        move is one to prepare; `problem`, none where the note can be played as written, else why
+        not and what would help. A note that cannot be played has no finger, and a string only if
+        the source gave one; a note that has both was let go early or stood on a false fret.
+        Notes without pitch and cue notes have neither string nor problem.
+
+    Raises
+    ------
+    ArrangeError
+        If there is no such part, its instrument has no strings that are known, or the objective
+        is neither.
+    """
+    if objective not in OBJECTIVES:
+        raise ArrangeError(
+            f"objective={objective!r}; it is one of {', '.join(map(repr, OBJECTIVES))}"
+        )
+    part_row(song, part)
+    notes = song.notes[song.notes["part"] == part]
+    notes = notes.sort_values("onset", kind="stable")
+    fingered = _finger(song, part, notes, neck, hand or Hand(), objective)
+    return fingered.sort_values(["onset", "string"], kind="stable", ignore_index=True)
+
+
+def fingered_song(
+    song: Song,
+    parts: Sequence[str] | None = None,
+    *,
+    hand: Hand | None = None,
+    objective: str = "sum",
+) -> Song:
+    """Return the song with a string and a fret for each note that can be played.
+
+    Parameters
+    ----------
+    song : Song
+    parts : sequence of str, optional
+        Labels; else all guitars and basses, and other parts whose tuning is told.
+    hand, objective
+        As for ``finger_part``.
+
+    Raises
+    ------
+    ArrangeError
+        As for ``finger_part``. If no parts were named, one that cannot be fingered is told in the
+        song's `notices` instead.
+    """
+    notes = song.notes.reset_index(drop=True)
+    notices = list(song.notices)
+    for part in _with_strings(song) if parts is None else parts:
+        part_row(song, part)
+        own = notes[notes["part"] == part].sort_values("onset", kind="stable")
+        try:
+            fingered = _finger(song, part, own, None, hand or Hand(), objective)
+        except ArrangeError as error:
+            if parts is not None:
+                raise
+            notices.append(f"not fingered: {error}")
+            continue
+        for name in ("string", "fret"):  # one by one: together, missing values lose their dtype
+            notes.loc[own.index, name] = fingered[name].array
+    return replace(song, notes=notes, notices=tuple(notices))
+
+
+def _with_strings(song: Song) -> list[str]:
+    """Labels of the parts whose strings are known."""
+    rows = zip(*(song.parts[name] for name in ("part", "family", "tuning")), strict=True)
+    return [
+        part for part, family, told in rows if isinstance(told, tuple) or family in STANDARD_TUNINGS
+    ]
+
+
+def part_neck(song: Song, part: str) -> Neck:
+    """Return the neck that a part is written for.
+
+    Raises
+    ------
+    ArrangeError
+        If its instrument has no strings that are known, or they cannot be strung.
+    """
+    row = part_row(song, part)
+    family = row["family"]
+    told = row["tuning"]
+    if not isinstance(told, tuple) and family not in STANDARD_TUNINGS:
+        able = _with_strings(song)
+        others = f"; there are {', '.join(able)}" if able else "; no part of this song has"
+        raise ArrangeError(
+            f"part {part!r} ({family}) has no strings to finger{others}. If it is a guitar, call "
+            f"it so in its file, such as '{part} guitar'; finger_part and plot_neck also take "
+            "neck=Neck(...)"
+        )
+    written = song.notes.loc[song.notes["part"] == part, "fret"].max()
+    frets = max(STANDARD_FRETS.get(family, 22), 0 if pd.isna(written) else int(written))
+    scale = SCALES_MM["bass" if family == "bass" else "long electric"]
+    try:
+        tuning = told if isinstance(told, tuple) else STANDARD_TUNINGS[family]
+        return Neck(tuning, frets, int(row["capo"]), scale)
+    except ArrangeError as error:
+        raise ArrangeError(f"part {part!r}: {error}; or give neck=Neck(...)") from None
+
+
+def _finger(
+    song: Song, part: str, notes: pd.DataFrame, neck: Neck | None, hand: Hand, objective: str
+) -> pd.DataFrame:
+    """The notes of a part in the order given, with what ``finger_part`` tells."""
+    own_neck = neck or part_neck(song, part)
+    moments, problems = part_moments(song, notes, own_neck, is_own_neck=neck is None)
+    left_out, ways = leave_out(moments, own_neck, hand, song.main_key)
+    hold_on(moments)
+    path = find_path(moments, ways, own_neck, hand, objective) if moments else None
+    columns = _Columns(notes, is_own_neck=neck is None)
+    if path:
+        columns.fill(moments, path)
+        problems |= _let_go(song, moments, path)
+    problems |= left_out
+    return columns.table(problems)
+
+
+class _Columns:
+    """The columns that fingering adds, being filled."""
+
+    def __init__(self, notes: pd.DataFrame, *, is_own_neck: bool) -> None:
+        self.notes = notes
+        count = len(notes)
+        self.whole = {name: np.full(count, -1) for name in ("string", "fret", "finger", "position")}
+        if is_own_neck:  # what the source fixed is told even where it cannot be held
+            for name in ("string", "fret"):
+                self.whole[name] = notes[name].to_numpy(dtype=np.int64, na_value=-1).copy()
+        self.mm = {
+            name: np.full(count, np.nan)
+            for name in ("span_mm", "reach_mm", "move_mm", "move_seconds", "cost_mm")
+        }
+
+    def fill(self, moments: Sequence[Moment], path: Path) -> None:
+        """Take from each moment what it tells of the notes that begin there."""
+        rows: list[int] = []
+        moment_of: list[int] = []
+        told: dict[str, list[int]] = {"string": [], "fret": [], "finger": []}
+        for number, (moment, way) in enumerate(zip(moments, path.ways, strict=True)):
+            for name, values in told.items():
+                here = getattr(way, name)[0].tolist()
+                for tone, value in zip(moment.struck, here, strict=False):
+                    values += [value] * len(tone.rows)
+            for tone in moment.struck:
+                rows += tone.rows
+                moment_of += [number] * len(tone.rows)
+        for name, values in told.items():
+            self.whole[name][rows] = values
+        self.whole["position"][rows] = [path.ways[n].position.item() for n in moment_of]
+        for name in ("span_mm", "reach_mm"):
+            self.mm[name][rows] = [getattr(path.ways[n], name).item() for n in moment_of]
+        for name in ("move_mm", "move_seconds", "cost_mm"):
+            self.mm[name][rows] = getattr(path, name)[moment_of]
+
+    def table(self, problems: dict[int, str]) -> pd.DataFrame:
+        """The notes with those columns."""
+        rows = range(len(self.notes))
+        measures = self.notes["measure"].tolist()
+        sentences = [
+            f"measure {measures[r]}: {problems[r]}" if r in problems else None for r in rows
+        ]
+        move, seconds = self.mm["move_mm"], self.mm["move_seconds"]
+        far = np.nan_to_num(move) > JUMP_MM
+        fast = np.nan_to_num(move / seconds) > JUMP_MM_A_SECOND
+        columns: dict[str, Any] = {
+            name: integer_column(values, values < 0) for name, values in self.whole.items()
+        }
+        return self.notes.assign(
+            **columns, **self.mm, jump=far | fast, problem=text_column(sentences)
+        )
+
+
+def _let_go(song: Song, moments: Sequence[Moment], path: Path) -> dict[int, str]:
+    """What is told of notes that are let go before their end, by row."""
+    problems: dict[int, str] = {}
+    lines = song.measures["onset"].to_numpy()
+    for moment, way in zip(moments, path.ways, strict=True):
+        strings = way.string[0].tolist()
+        for tone, string in zip(moment.held, strings[len(moment.struck) :], strict=True):
+            if string or tone.rows[0] in problems or moment.onset >= tone.end - OVERLAP:
+                continue
+            struck = ", ".join(song.note_name(other.pitch, moment.onset) for other in moment.struck)
+            measure = int(np.searchsorted(lines, moment.onset, side="right"))
+            sentence = (
+                f"{song.note_name(tone.pitch, tone.onset)} cannot be held to its end under "
+                f"{struck} in measure {measure}; it is let go after "
+                f"{moment.onset - tone.onset:g} of {tone.end - tone.onset:g} quarter notes: "
+                "write it so, or move one by an octave"
+            )
+            problems.update(dict.fromkeys(tone.rows, sentence))
+    return problems

@@ -1,0 +1,1 @@
+"""Tables to numbers: where the parts lie, how busy they are, how they sound together."""

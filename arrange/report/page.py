@@ -1,0 +1,338 @@
+"""A study or a songbook as a page: one HTML file that needs nothing else, and tables beside it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+import jinja2
+import numpy as np
+import pandas as pd
+from markupsafe import Markup
+
+from arrange import plots
+from arrange.decisions import Decision, DecisionLog, rebuild
+from arrange.findings import (
+    Waiver,
+    finding_notes,
+    group_findings,
+    not_asked,
+    smallest_move,
+)
+from arrange.formats.files import whole_files
+from arrange.tables.song import Song
+from arrange.text.bibliography import SOURCES
+from arrange.text.letters import readable
+from arrange.text.part_lists import split_parts
+from arrange.text.words import counted
+from arrange.theory.pitch import note_name
+
+_FIRST = 12  # rows that stand in the report without unfolding the rest
+_FIRST_OF_BOOK = 25  # rows of findings on the page of a songbook
+_MOST_PLACES = 4  # at which the notes behind a row are told
+
+
+def report_html(
+    song: Song,
+    ranges: pd.DataFrame,
+    overlap: pd.DataFrame,
+    findings: pd.DataFrame,
+    waivers: Sequence[Waiver] = (),
+    log: DecisionLog = DecisionLog(),  # noqa: B008  # frozen
+    *,
+    page: bool = True,
+) -> str:
+    """Return the report as HTML, pictures inside.
+
+    Parameters
+    ----------
+    song : Song
+    ranges : DataFrame
+        ``part_ranges`` by song.
+    overlap : DataFrame
+        ``register_overlap`` by section.
+    findings : a findings table
+    waivers : sequence of Waiver
+        Those that the findings bear.
+    log : DecisionLog
+        What was decided; a decision stands with the findings of its place too.
+    page : bool
+        True for a whole page, False for a piece to stand in another.
+    """
+    asked = findings[findings["waived"].isna()]
+    groups = group_findings(asked, song)
+    rows = _finding_rows(song, groups, asked)
+    for row, finding in zip(rows[:_FIRST], groups.itertuples(), strict=False):
+        row["move"] = smallest_move(song, finding)
+        row["behind"] = _behind(song, finding)
+    for row, finding in zip(rows, groups.itertuples(), strict=True):
+        row["decided"] = [str(each) for each in log.decisions if _is_about(song, each, finding)]
+    pictures = {
+        "ranges": _svg(lambda: plots.plot_ranges(song)),
+        "clashes": _svg(lambda: plots.plot_clashes(findings, song)) if len(findings) else "",
+        "overlap": _svg(lambda: plots.plot_overlap(song)) if len(overlap) else "",
+    }
+    return _template("report.html").render(
+        page=page,
+        title=song.title or song.source or "A song",
+        facts=_facts(song),
+        notices=song.notices,
+        pictures=pictures,
+        findings=rows,
+        waived=_waived_rows(song, findings, waivers),
+        decisions=_decision_rows(song, log),
+        passed_over=log.notices,
+        not_asked=not_asked(song),
+        most=_FIRST,
+        summary=_summary(asked, len(rows)),
+        parts=_part_rows(song, ranges),
+        sections=_section_rows(song),
+        sources=[(key, SOURCES[key]) for key in dict.fromkeys(findings["source"])],
+    )
+
+
+def songbook_html(
+    table: pd.DataFrame,
+    findings: pd.DataFrame,
+    changes: pd.DataFrame,
+    faults: pd.DataFrame,
+    order: Sequence[str],
+    fewest: int,
+) -> str:
+    """Return the page of a songbook, its picture inside.
+
+    Parameters
+    ----------
+    table, findings, changes, faults : DataFrame
+        As ``songbook_table``, ``book_findings`` (grouped), ``changes_between`` and
+        ``read_songbook`` give them.
+    order : sequence of str
+        The songs in the order with the fewest changes; empty if it could not be found.
+    fewest : int
+        How many changes those are.
+    """
+    asked = findings[findings["waived"].isna()]
+    return _template("songbook.html").render(
+        seconds=round(float(table["seconds"].sum())),
+        songs=table.to_dict("records"),
+        faults=faults.to_dict("records"),
+        picture=_svg(lambda: plots.plot_songbook(table, changes)),
+        changes=changes[changes["what"] != "nothing"].to_dict("records"),
+        strings=int(changes["strings_retuned"].sum()),
+        capos=int(changes["capo_moves"].sum()),
+        order=order,
+        fewest=fewest,
+        findings=asked.head(_FIRST_OF_BOOK).to_dict("records"),
+        count=len(asked),
+    )
+
+
+def _template(name: str) -> jinja2.Template:
+    loader = jinja2.FileSystemLoader(Path(__file__).parent)
+    return jinja2.Environment(
+        loader=loader, autoescape=True, undefined=jinja2.StrictUndefined
+    ).get_template(name)
+
+
+def write_report(folder: Path, page: str, tables: Mapping[str, pd.DataFrame]) -> Path:
+    """Write ``report.html`` and the tables, as CSV and Parquet, into a folder; return the page.
+
+    All is written beside the folder first and moved in when it is whole; what else the folder
+    holds stays.
+
+    Raises
+    ------
+    ArrangeError
+        If the folder cannot be written.
+    """
+    with whole_files(folder) as draft:
+        (draft / "report.html").write_text(readable(page), encoding="utf-8")
+        (draft / "tables").mkdir()
+        for name, table in tables.items():
+            with (draft / "tables" / f"{name}.parquet").open("wb") as file:
+                table.to_parquet(file, index=False)  # a path must be UTF-8 there
+            plain = table.assign(
+                **{
+                    column: [_spaced(values) for values in table[column]]
+                    for column in table.columns
+                    if table[column].dtype == object
+                }
+            )
+            plain.to_csv(draft / "tables" / f"{name}.csv", index=False)
+    return folder / "report.html"
+
+
+def _spaced(values: Any) -> str:
+    return " ".join(map(str, values)) if isinstance(values, tuple) else ""
+
+
+def _svg(draw: Any) -> Markup:
+    """The picture that `draw` makes, as SVG to stand in a page."""
+    text = plots.render_picture(draw()).decode("utf-8")
+    return Markup(text[text.index("<svg") :])
+
+
+def _facts(song: Song) -> str:
+    printed = song.measures["written"].nunique()
+    played = len(song.measures)
+    bars = f"{played} measures" + (f" as played, {printed} printed" if printed < played else "")
+    sections = len(song.sections)
+    return (
+        f"{song.source + ' · ' if song.source else ''}{len(song.parts)} parts · "
+        f"{counted(sections, 'section')} · {bars} · "
+        f"{song.clock(song.duration)} min"
+    )
+
+
+def _summary(findings: pd.DataFrame, rows: int) -> str:
+    kinds = findings["kind"].value_counts(sort=False)
+    told = ", ".join(f"{count} {kind}" for kind, count in kinds.items())
+    places = "place" if len(findings) == 1 else "places"
+    grouped = f", like ones together in {rows} rows" if rows < len(findings) else ""
+    return f"{len(findings)} {places} to listen to{grouped}, the strongest first: {told}."
+
+
+def _finding_rows(song: Song, groups: pd.DataFrame, findings: pd.DataFrame) -> list[dict[str, Any]]:
+    """A row a group, with every finding that it holds."""
+    rows = []
+    for row in groups.itertuples():
+        every = [_place(song, finding) for finding in findings.loc[list(row.labels)].itertuples()]
+        own = _place(song, row)
+        rows.append({**own, "sections": row.sections, "times": row.times, "every": every,
+                     "move": "", "behind": "", "reason": "", "decided": []})  # fmt: skip
+    return rows
+
+
+def _waived_rows(
+    song: Song, findings: pd.DataFrame, waivers: Sequence[Waiver]
+) -> list[dict[str, Any]]:
+    """The waived findings, like ones together, with the reasons."""
+    waived = findings[findings["waived"].notna()]
+    reasons = {waiver.decision: waiver.reason for waiver in waivers}
+    rows = _finding_rows(song, group_findings(waived, song), waived)
+    for row in rows:
+        row["reason"] = reasons.get(row["waived"], "")
+    return rows
+
+
+def _is_about(song: Song, decision: Decision, finding: Any) -> bool:
+    """Whether a decision that stands is about the parts and bars of a finding."""
+    if decision.status not in ("proposed", "agreed") or decision.waives:
+        return False
+    there = set(split_parts(finding.parts))
+    starts = song.measures["onset"].to_numpy()
+    last = int(np.searchsorted(starts, finding.onset + finding.duration - 1e-6))
+    return any(
+        part in there and first <= max(last, finding.measure) and finding.measure <= end
+        for part, first, end in decision.spans
+    )
+
+
+def _decision_rows(song: Song, log: DecisionLog) -> list[dict[str, Any]]:
+    """All decisions, and which of the agreed ones the song has outgrown."""
+    stale = {decision.id: why for decision, why in rebuild(song, log).stale}
+    table = log.table.fillna("")
+    return [{**row, "stale": stale.get(row["id"], "")} for row in table.to_dict("records")]
+
+
+def _place(song: Song, row: Any) -> dict[str, Any]:
+    """Where a finding lies, and what it says, as text."""
+    starts = song.measures["onset"].to_numpy()
+    end = float(row.onset + row.duration)
+    last = max(int(np.searchsorted(starts, end - 1e-6)), int(row.measure))
+    return {
+        "section": row.section,
+        "measures": _measure_text(int(row.measure), last, song.measures["written"].tolist()),
+        "percent": round(100 * row.severity),
+        "severity": f"{row.severity:.2f}",
+        "kind": row.kind,
+        "parts": row.parts,
+        "pitches": row.pitches if len(row.pitches) < 30 else _ends(row.pitches),
+        "why": row.why,
+        "waived": row.waived if isinstance(row.waived, str) else "",
+    }
+
+
+def _behind(song: Song, finding: Any) -> str:
+    """The notes behind a finding: at the first places, as measure:beat, who plays what."""
+    places: dict[str, dict[str, list[str]]] = {}
+    for note in finding_notes(song, finding).itertuples():
+        place = places.setdefault(f"{note.measure}:{note.beat:.4g}", {})
+        place.setdefault(note.part, []).append(note.name or "a note without pitch")
+    told = [
+        f"{at} {', '.join(f'{part} {_few(names)}' for part, names in own.items())}"
+        for at, own in list(places.items())[:_MOST_PLACES]
+    ]
+    more = len(places) - len(told)
+    return "; ".join(told) + (f"; and at {more} more" if more else "")
+
+
+def _few(names: list[str]) -> str:
+    return " ".join(dict.fromkeys(names))
+
+
+def _ends(pitches: str) -> str:
+    names = pitches.split()
+    return f"{names[0]} ... {names[-1]}"
+
+
+def _measure_text(first: int, last: int, written: list[str]) -> str:
+    """Played measures, and the printed ones where they differ."""
+    played = f"{first}" if first == last else f"{first}–{last}"
+    one, other = written[first - 1], written[last - 1]
+    printed = one if one == other else f"{one}–{other}"
+    word = "measure" if first == last else "measures"
+    return f"{word} {played}" + (f" (printed {printed})" if printed != played else "")
+
+
+def _part_rows(song: Song, ranges: pd.DataFrame) -> list[dict[str, Any]]:
+    found = {row.part: row for row in ranges.itertuples()}
+    rows = []
+    for part in song.parts.itertuples():
+        own = found.get(part.part)
+        tuning = part.tuning if isinstance(part.tuning, tuple) else ()
+        rows.append(
+            {
+                "part": part.part,
+                "family": part.family,
+                "tuning": " ".join(note_name(pitch) for pitch in reversed(tuning)),
+                "capo": part.capo or "",
+                "range": _span(song, own.lowest, own.highest) if own else "no pitched notes",
+                "middle": _span(song, own.middle_half_low, own.middle_half_high) if own else "",
+                "notes": own.notes if own else 0,
+                "below": _whole(own.lower_reserve) if own else "",
+                "above": _whole(own.upper_reserve) if own else "",
+            }
+        )
+    return rows
+
+
+def _span(song: Song, low: float, high: float) -> str:
+    return f"{song.note_name(low)} to {song.note_name(high)}"
+
+
+def _whole(value: float) -> str:
+    return "" if np.isnan(value) else f"{value:.0f}"
+
+
+def _section_rows(song: Song) -> list[dict[str, Any]]:
+    rows = []
+    for section in song.sections.itertuples():
+        bars = song.measures.iloc[section.first_measure - 1 : section.last_measure]
+        rows.append(
+            {
+                "section": section.section,
+                "played": f"{section.first_measure}–{section.last_measure}",
+                "written": f"{bars['written'].iloc[0]}–{bars['written'].iloc[-1]}",
+                "time": song.clock(section.onset),
+                "meter": ", ".join(dict.fromkeys(bars["meter"])),
+                "key": ", ".join(dict.fromkeys(bars["key"].dropna())),
+                "tempo": _from_to(bars["tempo"].min(), bars["tempo"].max()),
+            }
+        )
+    return rows
+
+
+def _from_to(low: float, high: float) -> str:
+    return f"{low:.0f}" if round(low) == round(high) else f"{low:.0f}–{high:.0f}"

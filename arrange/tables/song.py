@@ -1,0 +1,414 @@
+"""The Song, which holds five checked tables, and the check that holds a frame to its schema.
+
+``schemas`` says what stands in each table.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pyarrow as pa
+
+from arrange.errors import ArrangeError, TableError
+from arrange.tables.schemas import (
+    ALL_TABLES,
+    SONG_TABLES,
+    Column,
+    Table,
+)
+from arrange.tables.song_limits import check_limits
+from arrange.theory.pitch import note_name
+from arrange.theory.spelling import unknown_name
+
+_NEAR = 1e-9  # quarter notes
+_LABELS = {name: pd.Index(table.names) for name, table in ALL_TABLES.items()}
+
+
+def check_table(frame: pd.DataFrame, table: Table) -> pd.DataFrame:
+    """Return the frame with the table's columns in order and of its dtypes.
+
+    Raises
+    ------
+    TableError
+        If a column is missing or foreign, holds a value of the wrong kind, lacks a value that
+        is needed, or if rows that must differ are the same.
+    """
+    missing = [name for name in table.names if name not in frame]
+    foreign = [name for name in frame.columns if name not in table.names]
+    if missing:
+        raise TableError(f"table '{table.name}' lacks {missing}; it has {list(frame.columns)}")
+    if foreign:
+        raise TableError(f"table '{table.name}' has no column {foreign}; it has {table.names}")
+    columns = {
+        column.name: _as_dtype(frame[column.name], column.dtype, table.name).array
+        for column in table.columns
+    }
+    _check_columns(columns, table)
+    return pd.DataFrame(columns)
+
+
+Columns = Mapping[str, Any]  # column name -> numpy or pandas array, all of one length
+
+
+def make_table(columns: Columns, table: Table) -> pd.DataFrame:
+    """Return a checked frame from whole columns that have the table's dtypes already.
+
+    The quick way for readers: ``text_column`` and ``integer_column`` make the arrays that
+    numpy has no dtype for.
+    """
+    _check_columns(columns, table)
+    arrays = [columns[name] for name in table.names]
+    # The public constructor looks at every column anew, which takes most of the time that a
+    # small song has; this one takes the arrays as they are.
+    return pd.DataFrame._from_arrays(
+        arrays,
+        columns=_LABELS[table.name],
+        index=pd.RangeIndex(len(arrays[0])),
+        verify_integrity=False,
+    )
+
+
+_TEXT = pd.StringDtype("pyarrow", na_value=np.nan)
+_FEW = 400  # rows up to which a plain list is quicker than to call on pyarrow
+
+
+def text_column(labels: Sequence[str | None], codes: Any = None) -> Any:
+    """Return a column of text: the labels, or the label at each code (-1 for none)."""
+    if codes is not None and len(codes) <= _FEW:
+        known = [*labels, None]  # which -1 picks
+        labels, codes = [known[code] for code in np.asarray(codes).tolist()], None
+    values = pa.array(labels, type=pa.large_string())
+    if codes is not None:
+        codes = np.asarray(codes)
+        values = values.take(pa.array(codes, mask=codes < 0))
+    return pd.arrays.ArrowStringArray(values, dtype=_TEXT)  # type: ignore[call-arg]
+
+
+def integer_column(values: Any, missing: Any = None) -> Any:
+    """Return a column of integers that may lack some; `missing` is True where one is lacking."""
+    values = np.asarray(values, dtype=np.int64)
+    mask = np.zeros(len(values), dtype=bool) if missing is None else np.asarray(missing, dtype=bool)
+    return pd.arrays.IntegerArray(np.where(mask, 1, values), mask)
+
+
+def object_column(values: Sequence[Any]) -> Any:
+    """Return a column of tuples or None."""
+    return np.fromiter(values, dtype=object, count=len(values))
+
+
+def _as_dtype(values: pd.Series[Any], dtype: str, table: str) -> pd.Series[Any]:
+    if str(values.dtype) == dtype:
+        return values
+    try:
+        changed = values.astype(dtype)  # type: ignore[call-overload]
+    except (TypeError, ValueError, OverflowError) as error:
+        raise TableError(
+            f"table '{table}', column '{values.name}': {error}; its values are {dtype}"
+        ) from None
+    if dtype in ("int64", "bool"):
+        lost = (changed != values).to_numpy(dtype=bool, na_value=True)
+        if lost.any():
+            row = int(np.argmax(lost))
+            raise TableError(
+                f"table '{table}', column '{values.name}', row {row}: {_told(values.iloc[row])}; "
+                f"its values are {dtype}"
+            )
+    return changed  # type: ignore[no-any-return]
+
+
+def _told(value: Any) -> str:
+    return repr(value.item() if isinstance(value, np.generic) else value)
+
+
+def _check_columns(columns: Columns, table: Table) -> None:
+    for column in table.columns:
+        if column.needed and column.dtype not in ("int64", "bool"):
+            _check_filled(columns[column.name], column, table.name)
+        if column.allowed:
+            _check_allowed(columns[column.name], column, table.name)
+        if column.within:
+            _check_within(columns[column.name], column, table.name, *column.within)
+    for name in table.unique_by:
+        _check_unique(columns[name], name, table)
+
+
+def _check_filled(values: Any, column: Column, table: str) -> None:
+    if column.dtype == "str" and not pa.array(values).null_count:
+        return  # Arrow knows at once
+    if column.dtype == "float64":
+        bad = ~np.isfinite(values)
+        if column.name == "duration":
+            bad |= np.asarray(values) < 0
+        if column.name == "tempo":
+            bad |= np.asarray(values) <= 0
+    else:
+        bad = pd.isna(values)
+    if bad.any():
+        row = int(np.argmax(bad))
+        raise TableError(
+            f"table '{table}', column '{column.name}', row {row}: {_told(values[row])}; "
+            f"a value is needed here ({column.meaning})"
+        )
+
+
+def _distinct(values: Any) -> set[Any]:
+    """The values that occur; of many texts, Arrow tells without an object for each."""
+    if isinstance(values, np.ndarray):
+        return set(values.tolist())
+    array = pa.array(values)
+    return set((array if len(array) <= _FEW else array.unique()).to_pylist())
+
+
+def _check_allowed(values: Any, column: Column, table: str) -> None:
+    foreign = _distinct(values) - set(column.allowed)
+    if foreign:
+        raise TableError(
+            f"table '{table}', column '{column.name}': {min(foreign)!r}; "
+            f"it is one of {', '.join(column.allowed)}"
+        )
+
+
+def _check_within(values: Any, column: Column, table: str, least: float, most: float) -> None:
+    missing = {"dtype": np.float64, "na_value": np.nan} if column.dtype == "Int64" else {}
+    numbers = pd.array(values).to_numpy(**missing) if missing else np.asarray(values)
+    outside = (numbers < least) | (numbers > most)
+    if outside.any():
+        row = int(np.argmax(outside))
+        raise TableError(
+            f"table '{table}', column '{column.name}', row {row}: {_told(values[row])}; "
+            f"it lies between {least} and {most}"
+        )
+
+
+def _check_unique(values: Any, name: str, table: Table) -> None:
+    if len(_distinct(values)) < len(values):
+        row = int(np.argmax(pd.Series(values).duplicated().to_numpy()))
+        raise TableError(
+            f"table '{table.name}', row {row}: a second row has {name} {_told(values[row])}; "
+            f"each row is {table.row}"
+        )
+
+
+@dataclass(frozen=True)
+class Remark:
+    """A word to the players, and the labels of the sections it is for; none for all the song."""
+
+    text: str
+    sections: tuple[str, ...] = ()
+
+
+# What a Song holds beside its tables.
+ABOUT = ("title", "source", "fingerprint", "notices", "remarks")
+
+
+@dataclass(frozen=True)
+class Song:
+    """Five checked tables and a little about where they come from.
+
+    ``dataclasses.replace(song, notes=...)`` gives a changed copy, checked again; nothing is
+    changed in place.
+
+    Parameters
+    ----------
+    parts, sections, measures, chords, notes : DataFrame
+        Tables as ``describe`` tells.
+    title : str
+    source : str
+        The file it was read from, or empty.
+    fingerprint : str
+        SHA-256 of that file's bytes, or empty.
+    notices : tuple of str
+        What the reader had to repair, assume or leave out, a sentence each.
+    remarks : tuple of Remark
+        Words to the players, for their sheets.
+
+    Raises
+    ------
+    TableError
+        If a table breaks its schema, names a part, section or measure that does not exist, or
+        is not in order of time where it must be; or as ``check_limits``.
+    """
+
+    parts: pd.DataFrame
+    sections: pd.DataFrame
+    measures: pd.DataFrame
+    chords: pd.DataFrame
+    notes: pd.DataFrame
+    title: str = ""
+    source: str = ""
+    fingerprint: str = ""
+    notices: tuple[str, ...] = ()
+    remarks: tuple[Remark, ...] = ()
+
+    def __post_init__(self) -> None:
+        for table in SONG_TABLES:
+            object.__setattr__(self, table.name, check_table(getattr(self, table.name), table))
+        tables = {table.name: getattr(self, table.name) for table in SONG_TABLES}
+        _check_across(tables)
+        check_limits(tables, self.title, [remark.text for remark in self.remarks])
+
+    @classmethod
+    def from_columns(cls, columns: Mapping[str, Columns | pd.DataFrame], **about: Any) -> Song:
+        """Return a Song from whole columns, table by table; checked, fast, but of any size.
+
+        ``check_limits`` is for what comes from outside; within the package a song may hold many
+        copies of a passage.
+
+        Parameters
+        ----------
+        columns : mapping of table name to a mapping of column name to array
+            Or to a table of another Song, which is taken as it is.
+        **about
+            Of ``ABOUT``.
+        """
+        song = object.__new__(cls)
+        for table in SONG_TABLES:
+            own = columns[table.name]
+            made = own if isinstance(own, pd.DataFrame) else make_table(own, table)
+            object.__setattr__(song, table.name, made)
+        for name in ABOUT:
+            object.__setattr__(song, name, about.get(name, getattr(cls, name)))
+        _check_across(columns)
+        return song
+
+    def __repr__(self) -> str:
+        return (
+            f"<Song {self.title!r}: {len(self.parts)} parts, {len(self.sections)} sections, "
+            f"{len(self.measures)} measures, {len(self.chords)} chords, {len(self.notes)} notes>"
+        )
+
+    @cached_property
+    def _tempo_map(self) -> tuple[np.ndarray, np.ndarray]:
+        """Bar lines in quarter notes, and the same in seconds."""
+        duration = self.measures["duration"].to_numpy()
+        lines = np.append(self.measures["onset"].to_numpy(), self.duration)
+        seconds = duration * 60 / self.measures["tempo"].to_numpy()
+        return lines, np.concatenate([[0.0], np.cumsum(seconds)])
+
+    @property
+    def duration(self) -> float:
+        """Length of the song as played, in quarter notes."""
+        last = self.measures.iloc[-1]
+        return float(last["onset"] + last["duration"])
+
+    def seconds(self, onset: Any) -> Any:
+        """Return the time in seconds of an onset in quarter notes (a number or an array).
+
+        The tempo is taken as even within a bar; a change inside one is spread over it, so that
+        every bar line is exact. Beyond the last bar line its tempo goes on.
+        """
+        lines, seconds = self._tempo_map
+        inside = np.interp(onset, lines, seconds)
+        after = np.maximum(np.asarray(onset) - lines[-1], 0) * 60 / self.measures["tempo"].iloc[-1]
+        result = inside + after
+        return float(result) if np.ndim(onset) == 0 else result
+
+    def clock(self, onset: float) -> str:
+        """Return the time of an onset in quarter notes as minutes and seconds, ``"1:05"``."""
+        whole = int(self.seconds(onset) + 1e-6)
+        return f"{whole // 60}:{whole % 60:02d}"
+
+    def key_at(self, onset: float) -> str | None:
+        """Return the key that holds at an onset in quarter notes, or None where none is told."""
+        starts, keys = self._key_map
+        return keys[max(bisect_right(starts, onset + _NEAR) - 1, 0)]
+
+    def note_name(self, pitch: float, onset: float | None = None) -> str:
+        """Return a pitch's name as the key at an onset spells it, or else the song's main key."""
+        return note_name(pitch, self.main_key if onset is None else self.key_at(onset))
+
+    @cached_property
+    def main_key(self) -> str | None:
+        """The key that holds longest, the earlier of two; None where none is told."""
+        lasts = self.measures.groupby("key", sort=False)["duration"].sum()
+        return str(lasts.idxmax()) if len(lasts) else None
+
+    @cached_property
+    def _key_map(self) -> tuple[list[float], list[str | None]]:
+        keys = [key if isinstance(key, str) else None for key in self.measures["key"]]
+        return self.measures["onset"].tolist(), keys
+
+    def beat(self, onset: Any, measure: Any) -> Any:
+        """Return the place in the bar, from 1, counted in the lower number of its meter."""
+        rows = np.asarray(measure) - 1
+        starts = self.measures["onset"].to_numpy()[rows]
+        return 1 + (np.asarray(onset) - starts) * self._lower_numbers[rows] / 4
+
+    @cached_property
+    def _lower_numbers(self) -> np.ndarray:
+        """The lower number of each measure's meter; 4 where it is free."""
+        meters = self.measures["meter"].tolist()
+        lower = {meter: str(meter).rpartition("/")[2] for meter in set(meters)}
+        return np.array([float(lower[each]) if lower[each].isdigit() else 4.0 for each in meters])
+
+
+def part_row(song: Song, part: str) -> pd.Series[Any]:
+    """Return a part's row.
+
+    Raises
+    ------
+    ArrangeError
+        If there is no such part.
+    """
+    return _named(song.parts, "part", part)
+
+
+def section_row(song: Song, section: str) -> pd.Series[Any]:
+    """Return a section's row.
+
+    Raises
+    ------
+    ArrangeError
+        If there is no such section.
+    """
+    return _named(song.sections, "section", section)
+
+
+def _named(table: pd.DataFrame, what: str, label: str) -> pd.Series[Any]:
+    labels = table[what].tolist()
+    if label not in labels:
+        raise ArrangeError(unknown_name(what, label, labels))
+    return table.iloc[labels.index(label)]
+
+
+# Which columns of which tables must name rows of another.
+_KNOWN = (
+    ("part", "parts", ("notes",)),
+    ("measure", "measures", ("notes", "chords")),
+    ("section", "sections", ("measures", "notes", "chords")),
+)
+
+
+# The tables that stand in order of time; notes may stand in any.
+_IN_ORDER = ("sections", "measures", "chords")
+
+
+def _check_across(tables: Mapping[str, Columns | pd.DataFrame]) -> None:
+    for name in _IN_ORDER:
+        back = np.flatnonzero(np.diff(np.asarray(tables[name]["onset"])) < 0)
+        if len(back):
+            raise TableError(
+                f"table '{name}', row {back[0] + 1}: it begins before the row above it; "
+                "sort by onset"
+            )
+    numbers = np.asarray(tables["measures"]["measure"])
+    if not len(numbers) or (numbers != np.arange(1, len(numbers) + 1)).any():
+        raise TableError(
+            f"table 'measures': its measures are {numbers[:12].tolist()}; they count 1, 2, 3, ..."
+        )
+    for column, home, users in _KNOWN:
+        known = tables[home][column]
+        names = _distinct(known)
+        for user in users:
+            unknown = _distinct(tables[user][column]) - names
+            if unknown:
+                raise TableError(
+                    f"table '{user}': there is no {column} {min(unknown)!r}; "
+                    f"there are {known[:12].tolist()}"
+                )

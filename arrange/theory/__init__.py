@@ -1,0 +1,1 @@
+"""Pitch, meter, chords and how voices move: true without any song."""
