@@ -67,6 +67,7 @@ if TYPE_CHECKING:
     from arrange.guitar.fingering import finger_part, fingered_song
     from arrange.guitar.hands import Hand
     from arrange.guitar.necks import Neck
+    from arrange.guitar.players import Player
     from arrange.guitar.shape_names import name_shape
     from arrange.guitar.voicings import find_voicings
     from arrange.handouts import write_handout
@@ -107,6 +108,7 @@ __all__ = [
     "Limits",
     "LogChangedError",
     "Neck",
+    "Player",
     "Proposal",
     "ReadError",
     "Song",
@@ -228,6 +230,7 @@ _HOMES = {
     "Hand": "guitar.hands",
     "explore_parts": "live",
     "Neck": "guitar.necks",
+    "Player": "guitar.players",
     "split_parts": "text.part_lists",
     "plot_before_after": "plots",
     "plot_clashes": "plots",
