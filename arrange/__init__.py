@@ -65,6 +65,7 @@ if TYPE_CHECKING:
     from arrange.formats.reading import read
     from arrange.guitar.calibration import calibrate_hand
     from arrange.guitar.fingering import finger_part, fingered_song
+    from arrange.guitar.fret_pictures import FretLabels
     from arrange.guitar.hands import Hand
     from arrange.guitar.necks import Neck
     from arrange.guitar.players import Player
@@ -104,6 +105,7 @@ __all__ = [
     "Condensation",
     "Decision",
     "DecisionLog",
+    "FretLabels",
     "Hand",
     "Limits",
     "LogChangedError",
@@ -227,6 +229,7 @@ _HOMES = {
     "write_midi": "formats.midi",
     "write_musicxml": "formats.musicxml.writing",
     "write_handout": "handouts",
+    "FretLabels": "guitar.fret_pictures",
     "Hand": "guitar.hands",
     "explore_parts": "live",
     "Neck": "guitar.necks",

@@ -21,7 +21,7 @@ from arrange.hearing import (
     partials,
     rolloff,
 )
-from arrange.hearing.bands import BARK_EDGES, bark_traunmuller
+from arrange.hearing.critical_bands import BARK_EDGES, bark_traunmuller
 from arrange.theory.pitch import frequency
 
 

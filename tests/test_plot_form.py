@@ -17,8 +17,8 @@ from songs import song as song_of
 import arrange as ar
 from arrange.hearing import joined, masked_share, partials, roughness
 from arrange.plots import (
+    figures,
     form,
-    page,
     plot_form,
     plot_sonority,
     plot_texture,
@@ -26,7 +26,7 @@ from arrange.plots import (
     sonority,
     texture,
 )
-from arrange.plots.bars import stretches
+from arrange.plots.lane_bars import stretches
 from arrange.quantities import sonority as measured
 from arrange.theory.pitch import parse_note
 
@@ -161,7 +161,7 @@ def test_shades_step_evenly_in_grey():
     """CIE lightness falls by 15 or more from each shade to the next, and from paper by 10."""
     levels = [lightness(shade) for shade in form.SHADES]
     assert min(a - b for a, b in pairwise(levels)) > 15
-    assert lightness(page.PAPER) - levels[0] > 10
+    assert lightness(figures.PAPER) - levels[0] > 10
 
 
 def test_stretches_end_where_looks_or_measures_part():
@@ -334,7 +334,7 @@ def test_at_most_six_pairs_the_worst_first():
 
 def test_up_and_down_tell_apart_in_grey():
     """They lie on two sides of a line, and their lightness differs by 20 all the same."""
-    assert lightness(page.ORANGE) - lightness(page.BLUE) > 20
+    assert lightness(figures.ORANGE) - lightness(figures.BLUE) > 20
 
 
 # All -----------------------------------------------------------------------------------------
@@ -349,7 +349,7 @@ def test_nothing_is_clipped_and_no_names_overlap(draw, parts, measures):
     for gid in ("part name", "section name", "energy number", "scale"):
         assert overlapping(drawn(ax, gid)) == [], gid
     assert overlapping([label for label in ax.get_xticklabels() if label.get_text()]) == []
-    assert ax.get_figure().get_figwidth() == page.PAGE_WIDTH
+    assert ax.get_figure().get_figwidth() == figures.PAGE_WIDTH
 
 
 @pytest.mark.parametrize("draw", DRAW)

@@ -21,7 +21,7 @@ from songs import song as song_of
 
 import arrange as ar
 from arrange.hearing import is_masked, masked_threshold, merged, partials
-from arrange.plots import moment, page, plot_hearing, render_picture
+from arrange.plots import figures, hearing, plot_hearing, render_picture
 from arrange.theory.pitch import parse_note
 
 
@@ -133,7 +133,7 @@ PITCHES = st.lists(st.integers(28, 88), min_size=1, max_size=4, unique=True)
 def test_shared_bands_are_those_of_the_slow_twin(one, other):
     """Every place, one after another: within half an ERB of the middle of two that are near."""
     first, second = (merged(partials(np.array(each, dtype=float))) for each in (one, other))
-    low, high = moment.shared_bands(first, second)
+    low, high = hearing.shared_bands(first, second)
     assert (low[1:] > high[:-1]).all()
     middles = [
         (f + g) / 2
@@ -160,7 +160,7 @@ def test_beating_pairs_are_those_of_the_slow_twin(one, other):
         and all(abs(f[i] - g[j]) <= abs(f[i] - each) for each in g)
         and all(abs(f[i] - g[j]) <= abs(each - g[j]) for each in f)
     }
-    a, b, rates = moment.beating_pairs(first, second)
+    a, b, rates = hearing.beating_pairs(first, second)
     assert set(zip(a.tolist(), b.tolist(), strict=True)) == slow
     assert rates == pytest.approx(np.abs(f[a] - g[b]))
     softer = np.minimum(first.amplitude[a], second.amplitude[b])
@@ -303,14 +303,14 @@ def test_roughness_of_both_is_told():
 
 def test_parts_tell_apart_without_colour():
     """Shape, filling and line differ; grey bands stay lighter than any line on them by 25."""
-    one, other = moment.LOOKS
+    one, other = hearing.LOOKS
     assert one.marker != other.marker
     assert one.line != other.line
     assert one.inside != other.inside
     assert lightness(other.color) - lightness(one.color) > 20
-    assert 8 < 100 - lightness(moment.SHARED) < 20
-    for look in moment.LOOKS:
-        assert lightness(moment.SHARED) - lightness(look.color) > 15
+    assert 8 < 100 - lightness(hearing.SHARED) < 20
+    for look in hearing.LOOKS:
+        assert lightness(hearing.SHARED) - lightness(look.color) > 15
 
 
 @pytest.mark.parametrize("parts", [2, 20])
@@ -332,4 +332,4 @@ def test_draws_on_the_given_axes_and_leaves_song_and_settings_alone():
     assert dict(mpl.rcParams) == before
     assert song.notes.equals(notes)
     assert b"<svg" in render_picture(plot_hearing(song_of(("A $x_1$", "C4", 0, 4)), 0))
-    assert plot_hearing(song, 0).get_figure().get_figwidth() == page.PAGE_WIDTH
+    assert plot_hearing(song, 0).get_figure().get_figwidth() == figures.PAGE_WIDTH

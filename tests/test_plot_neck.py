@@ -18,7 +18,7 @@ from arrange.guitar.hands import Hand
 from arrange.guitar.necks import Neck, parse_shape
 from arrange.plots import neck as neck_module
 from arrange.plots import plot_neck, plot_positions, plot_shape, positions, render_picture
-from arrange.plots.stays import hand_moments, hand_shares, place_shares, shared_share
+from arrange.plots.time_on_neck import hand_moments, hand_shares, place_shares, shared_share
 
 
 @pytest.fixture(scope="module")
@@ -81,19 +81,21 @@ def test_frets_are_drawn_at_their_mm():
 
 def test_notes_members_and_fingers_stand_in_the_marks():
     neck, shape = Neck(), "x32310"
-    notes = {y: word for word, _, y in words(plot_neck(shape, show="notes"), "word")}
+    notes = {
+        y: word for word, _, y in words(plot_neck(shape, labels=ar.FretLabels("notes")), "word")
+    }
     assert notes == {1: "E", 2: "C", 3: "Bb", 4: "E", 5: "C"}
-    members = plot_neck(shape, show="members", chord="C7")
+    members = plot_neck(shape, labels=ar.FretLabels("members", chord="C7"))
     assert {y: w for w, _, y in words(members, "word")} == {1: "3", 2: "1", 3: "b7", 4: "3", 5: "1"}
-    fingers = {y: w for w, _, y in words(plot_neck(shape, show="fingers"), "word")}
+    fingers = {y: w for w, _, y in words(plot_neck(shape, labels=ar.FretLabels("fingers")), "word")}
     held = hold_shape(parse_shape(shape, neck), neck, Hand()).fingers
     assert fingers == {s: str(f) for s, f in enumerate(held, 1) if f}
     assert fingers == {2: "1", 3: "4", 4: "2", 5: "3"}  # common practice
 
 
 def test_a_key_spells_the_notes():
-    flat = written(plot_neck("x13331", show="notes", key="Bb major"), "word")
-    sharp = written(plot_neck("x13331", show="notes", key="B major"), "word")
+    flat = written(plot_neck("x13331", labels=ar.FretLabels("notes", key="Bb major")), "word")
+    sharp = written(plot_neck("x13331", labels=ar.FretLabels("notes", key="B major")), "word")
     assert ("Bb" in flat, "A#" in sharp) == (True, True)
 
 
@@ -132,9 +134,7 @@ def test_several_shapes_have_a_key_and_stay_apart():
         ("x-30-x-x-x-x", {}, "fret 30"),
         (["x32010"] * 7, {}, "7 shapes on one neck"),
         ([], {}, "no shape"),
-        ("x32010", {"show": "colours"}, "show='colours'"),
-        ("x32010", {"show": "members"}, "members of which chord"),
-        ("x32010", {"show": "members", "chord": "Hm"}, "Hm"),
+        ("x32010", {"labels": ar.FretLabels("members", "Hm")}, "Hm"),
         ("x32010", {"titles": ["a", "b"]}, "2 titles for 1 shapes"),
         (pd.DataFrame({"note": [1]}), {}, "lacks"),
         (fingered((0, 1, 1, 30, 1, 30)), {}, "fret 30 on string 1"),
@@ -200,7 +200,7 @@ def test_every_place_of_both_guitars_is_there(demo, both_hands):
 def test_the_usual_finger_is_told():
     table = fingered((0, 1, 1, 5, 1, 5), (1, 2, 1, 5, 3, 3), (3, 1, 1, 0, 0, 3))
     assert set(place_shares(table)["finger"]) == {3, 0}
-    assert written(plot_neck(table, show="fingers"), "word") == ["3"]
+    assert written(plot_neck(table, labels=ar.FretLabels("fingers")), "word") == ["3"]
 
 
 def test_more_than_two_parts_are_refused():
@@ -333,7 +333,7 @@ def test_type_is_large_enough_and_nothing_written_touches():
     """
     titles = ["Bbmaj7(#11)", "Eb\nshape of C", "G#m7b5"]
     for show, chord in (("fingers", None), ("notes", None), ("members", "Bbmaj7(#11)")):
-        ax = plot_shape(["xx5433", "133211", "464544"], titles, show=show, chord=chord)
+        ax = plot_shape(["xx5433", "133211", "464544"], titles, labels=ar.FretLabels(show, chord))
         ax.figure.canvas.draw()
         texts = [text for text in ax.texts if text.get_text()]
         assert min(text.get_fontsize() for text in texts) >= 7.4

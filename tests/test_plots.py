@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import inspect
 from dataclasses import replace
 
 import matplotlib as mpl
@@ -14,10 +15,11 @@ from pictures import drawn, lightness, overlapping
 from songs import song as song_of
 
 import arrange as ar
+from arrange import plots
 from arrange.clashes import KINDS
-from arrange.plots import page, plot_clashes, plot_overlap, plot_ranges, render_picture
-from arrange.plots.bands import HALF
+from arrange.plots import figures, plot_clashes, plot_overlap, plot_ranges, render_picture
 from arrange.plots.overlap import MOST_PAIRS, MOST_SECTIONS
+from arrange.plots.range_bands import HALF
 from arrange.theory.pitch import note_name, parse_note
 
 GUITARS = ["Guitar 1", "Guitar 2"]
@@ -264,12 +266,12 @@ def test_long_song_says_how_many_measures_a_step_is():
 
 def test_fills_tell_apart_in_grey():
     """CIE lightness: 30 steps to the black, 20 from part to part and from dark to pale."""
-    fills = [page.BLUE, page.ORANGE, page.PALE_BLUE, page.PALE_ORANGE, page.PAPER]
+    fills = [figures.BLUE, figures.ORANGE, figures.PALE_BLUE, figures.PALE_ORANGE, figures.PAPER]
     levels = sorted(lightness(fill) for fill in fills)
-    assert lightness(page.INK) < levels[0] - 30
-    for deep, pale in ((page.BLUE, page.PALE_BLUE), (page.ORANGE, page.PALE_ORANGE)):
+    assert lightness(figures.INK) < levels[0] - 30
+    for deep, pale in ((figures.BLUE, figures.PALE_BLUE), (figures.ORANGE, figures.PALE_ORANGE)):
         assert lightness(pale) - lightness(deep) > 20
-    assert lightness(page.ORANGE) - lightness(page.BLUE) > 20
+    assert lightness(figures.ORANGE) - lightness(figures.BLUE) > 20
     assert min(np.diff(levels)) > 6
 
 
@@ -446,7 +448,7 @@ def test_plots_make_one_figure_each_and_leave_settings_alone(demo):
     before = dict(mpl.rcParams)
     made = _draw_all(demo, [None, None, None])
     assert len(plt.get_fignums()) == 3
-    assert all(ax.get_figure().get_figwidth() == page.PAGE_WIDTH for ax in made)
+    assert all(ax.get_figure().get_figwidth() == figures.PAGE_WIDTH for ax in made)
     assert dict(mpl.rcParams) == before
 
 
@@ -468,9 +470,9 @@ def test_names_are_written_as_they_are():
 
 
 def test_long_names_keep_their_numbers():
-    assert page.short("Guitar 12") == "Guitar 12"
-    assert page.short("Rhythm guitar, left, layer 12", 20) == "Rhythm guitar…yer 12"
-    assert len(page.short("Rhythm guitar, left, layer 12", 20)) <= 20
+    assert figures.short("Guitar 12") == "Guitar 12"
+    assert figures.short("Rhythm guitar, left, layer 12", 20) == "Rhythm guitar…yer 12"
+    assert len(figures.short("Rhythm guitar, left, layer 12", 20)) <= 20
 
 
 def test_rendered_picture_is_the_same_each_time_and_closed(song):
@@ -486,3 +488,16 @@ def test_signs_that_the_typeface_lacks_are_no_warning():
     """A label may hold a picture of a guitar; warnings are errors here."""
     song = make_song({"Guitar \U0001f3b8": [["C4"]]}, sections={"Chorus \U0001f3b8": 1})
     assert b"<svg" in render_picture(plot_ranges(song), "svg")
+
+
+def test_each_picture_lies_in_the_file_of_its_name():
+    """The list is ``plots.__all__``; the front door offers every picture, and nothing else draws
+    one. Each takes seven parameters at most, the last of them the axes to draw on."""
+    pictures = [name for name in plots.__all__ if name.startswith("plot_")]
+    assert pictures == [name for name in ar.__all__ if name.startswith("plot_")]
+    for name in pictures:
+        plot = getattr(plots, name)
+        assert plot.__module__ == f"arrange.plots.{name.removeprefix('plot_')}"
+        parameters = list(inspect.signature(plot).parameters)
+        assert parameters[-1] == "ax" or name == "plot_before_after"  # which makes two
+        assert len(parameters) <= 7, name

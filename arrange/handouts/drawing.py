@@ -1,6 +1,6 @@
 """The small pictures of a handout, as SVG: the form at a glance, and fret pictures.
 
-Black on white. A filled box is played, an empty one is not; nothing is told by colour alone.
+Black on white. A filled box is played, an empty one is not; colour alone says nothing.
 """
 
 from __future__ import annotations
@@ -9,9 +9,9 @@ from collections.abc import Sequence
 from functools import lru_cache
 from typing import Any
 
+from arrange.guitar.fret_pictures import FINGERS, FretPicture, fret_pictures
 from arrange.guitar.hands import Hand
-from arrange.guitar.necks import LEFT_OUT, Neck, Shape
-from arrange.plots.grips import ShownShape, shown_shapes
+from arrange.guitar.necks import Neck, Shape
 from arrange.text.markup import escape_html
 
 _FACE = 'font-family="DejaVu Sans, sans-serif"'
@@ -31,10 +31,10 @@ def _svg(width: float, height: float, body: Sequence[str]) -> str:
 
 
 def _text(x: float, y: float, words: str, size: float, anchor: str = "start", **more: Any) -> str:
-    told = "".join(f' {name.replace("_", "-")}="{value}"' for name, value in more.items())
+    attributes = "".join(f' {name.replace("_", "-")}="{value}"' for name, value in more.items())
     return (
         f'<text x="{x:.1f}" y="{y:.1f}" font-size="{size:g}" text-anchor="{anchor}" '
-        f'font-weight="bold" {_FACE}{told}>{escape_html(words)}</text>'
+        f'font-weight="bold" {_FACE}{attributes}>{escape_html(words)}</text>'
     )
 
 
@@ -96,15 +96,15 @@ def _wide(words: str, size: float) -> float:
 
 # A fret picture, in units of which its width holds 100.
 _LEFT, _RIGHT, _ROW, _TOP = 26.0, 8.0, 20.0, 46.0
-_ROWS = 4
 
 
 @lru_cache(maxsize=1024)
 def draw_shape(frets: Shape, title: str, neck: Neck, hand: Hand) -> str:
     """Return a fret picture as SVG.
 
-    The lowest string is on the left; a ring is an open string, a cross one left out; below
-    stand the fingers. The number at the side is the fret of the first row, from the nut; the
+    It looks as ``plot_shape`` draws it: the lowest string is on the left; a ring is an open
+    string, a cross one left out, a bar a finger across strings; below stand the fingers. The
+    numbers at the side are the fret of the first row, and in brackets the same from the capo; the
     thick bar is the nut, or the capo.
 
     Parameters
@@ -115,18 +115,13 @@ def draw_shape(frets: Shape, title: str, neck: Neck, hand: Hand) -> str:
     neck : Neck
     hand : Hand
     """
-    (shown,) = shown_shapes([frets], [title], neck, hand, "fingers", None, None)
-    held = [fret for fret in frets if fret > neck.capo]
-    first = neck.capo + 1
-    if held and max(held) > neck.capo + _ROWS:
-        first = min(held)
-    rows = max(_ROWS, max(held, default=0) - first + 1)
-    place = _Place(neck.strings, first, rows)
-    body = [*_grid(place, neck), *_fingers(shown, place, neck)]
+    (picture,) = fret_pictures([frets], [title], neck, hand, FINGERS)
+    place = _Place(neck.strings, picture.first, picture.rows)
+    body = [*_grid(place, picture), *_signs(place, picture), *_fingers(place, picture)]
     room = 2 * min(place.middle, 100 - place.middle) - 2
     size = min(20.0, room / (0.68 * max(len(title), 1)))
     body.append(_text(place.middle, 19, title, size, "middle"))
-    return _svg(100, _TOP + _ROW * rows + 22, body)
+    return _svg(100, place.bottom + 22, body)
 
 
 class _Place:
@@ -153,40 +148,46 @@ def _line(x1: float, y1: float, x2: float, y2: float, wide: float, cap: str = "b
     )
 
 
-def _grid(place: _Place, neck: Neck) -> list[str]:
+def _grid(place: _Place, picture: FretPicture) -> list[str]:
+    """Strings, frets, the nut or capo, and the numbers beside rows."""
     left, right = place.x(place.strings), place.x(1)
-    lines = [_line(place.x(s), _TOP, place.x(s), place.bottom, 1.4)
+    drawn = [_line(place.x(s), _TOP, place.x(s), place.bottom, 1.4)
              for s in range(1, place.strings + 1)]  # fmt: skip
-    lines += [_line(left, _TOP + _ROW * row, right, _TOP + _ROW * row, 1.4)
+    drawn += [_line(left, _TOP + _ROW * row, right, _TOP + _ROW * row, 1.4)
               for row in range(place.rows + 1)]  # fmt: skip
-    if place.first == neck.capo + 1:
-        over = 4.0 if neck.capo else 0.7
-        lines.append(_line(left - over, _TOP - 1, right + over, _TOP - 1, 7 if neck.capo else 4.5,
-                           "round" if neck.capo else "butt"))  # fmt: skip
-    if place.first > 1:
-        lines.append(_text(left - place.dot - 3, place.y(place.first) + 5, str(place.first), 14,
-                           "end"))  # fmt: skip
-    return lines
+    if picture.shows_end:
+        over, wide, cap = (4.0, 7, "round") if picture.capo else (0.7, 4.5, "butt")
+        drawn.append(_line(left - over, _TOP - 1, right + over, _TOP - 1, wide, cap))
+    beside = left - place.dot - 3
+    for fret, number in picture.numbers:
+        size = 14.0 if fret == picture.first else min(12.0, beside / (0.56 * len(number)))
+        drawn.append(_text(beside, place.y(fret) + 5, number, size, "end"))
+    return drawn
 
 
-def _fingers(shown: ShownShape, place: _Place, neck: Neck) -> list[str]:
+def _signs(place: _Place, picture: FretPicture) -> list[str]:
+    """A ring above each open string, a cross above each that is left out."""
+    y, drawn = _TOP - 11, []
+    for x in map(place.x, picture.left_out):
+        drawn.append(_line(x - 4, y - 4, x + 4, y + 4, 2.4))
+        drawn.append(_line(x - 4, y + 4, x + 4, y - 4, 2.4))
+    for x in map(place.x, picture.open_strings):
+        drawn.append(f'<circle cx="{x:.1f}" cy="{y}" r="4.4" fill="#fff" stroke="#000" '
+                     'stroke-width="2.2"/>')  # fmt: skip
+    return drawn
+
+
+def _fingers(place: _Place, picture: FretPicture) -> list[str]:
+    """A bar for each finger across strings, a dot for each other string held, the words below."""
     drawn = []
-    for barre in shown.barres:
-        drawn.append(_line(place.x(barre.last), place.y(barre.fret), place.x(barre.first),
-                           place.y(barre.fret), 1.6 * place.dot, "round"))  # fmt: skip
-    for string, fret in enumerate(shown.frets, 1):
-        x, y = place.x(string), _TOP - 11
-        if fret == LEFT_OUT:
-            drawn += [
-                _line(x - 4, y - 4, x + 4, y + 4, 2.4),
-                _line(x - 4, y + 4, x + 4, y - 4, 2.4),
-            ]
-        elif fret == neck.capo:
-            drawn.append(f'<circle cx="{x:.1f}" cy="{y}" r="4.4" fill="#fff" stroke="#000" '
-                         'stroke-width="2.2"/>')  # fmt: skip
-        else:
-            drawn.append(f'<circle cx="{x:.1f}" cy="{place.y(fret):.1f}" r="{place.dot:.1f}"/>')
-        word = shown.words[string - 1]
+    for barre in picture.barres:
+        y = place.y(barre.fret)
+        left, right = place.x(barre.last), place.x(barre.first)
+        drawn.append(_line(left, y, right, y, 1.6 * place.dot, "round"))
+    for string, fret in picture.dots:
+        x, y = place.x(string), place.y(fret)
+        drawn.append(f'<circle cx="{x:.1f}" cy="{y:.1f}" r="{place.dot:.1f}"/>')
+    for string, word in enumerate(picture.words, 1):
         if word:
-            drawn.append(_text(x, place.bottom + 16, word, 14, "middle"))
+            drawn.append(_text(place.x(string), place.bottom + 16, word, 14, "middle"))
     return drawn

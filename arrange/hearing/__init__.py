@@ -5,7 +5,7 @@ one moment, NaN where it has fewer. ``partials`` turns pitches into ``Partials``
 rest works:
 
 - ``spectra``: partials, levels, drives; joining and merging them
-- ``bands``: critical bands, in ERB and in Bark
+- ``critical_bands``: their width, in ERB and in Bark
 - ``roughness``: beating within a critical band
 - ``masking``: what hides what
 - ``loudness``: phon, sone, about how loud a part is
@@ -14,7 +14,7 @@ rest works:
 Pitches are sounding MIDI numbers, frequencies are in Hz, levels in dB.
 """
 
-from arrange.hearing.bands import bark, bark_width, erb, erb_frequency, erb_rate
+from arrange.hearing.critical_bands import bark, bark_width, erb, erb_frequency, erb_rate
 from arrange.hearing.intermodulation import (
     Beats,
     Products,

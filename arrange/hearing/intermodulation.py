@@ -24,7 +24,7 @@ from typing import NamedTuple
 import numpy as np
 
 from arrange.errors import ArrangeError
-from arrange.hearing.bands import erb
+from arrange.hearing.critical_bands import erb
 from arrange.hearing.spectra import SAME_TONE, Array, Drive, Partials
 
 HIGHEST_ORDER = 3

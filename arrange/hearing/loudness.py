@@ -15,7 +15,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from arrange.hearing.bands import erb_frequency
+from arrange.hearing.critical_bands import erb_frequency
 from arrange.hearing.masking import filter_weight
 from arrange.hearing.spectra import Array, Partials
 

@@ -23,7 +23,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from arrange.errors import ArrangeError
-from arrange.hearing.bands import bark, erb
+from arrange.hearing.critical_bands import bark, erb
 from arrange.hearing.spectra import Array, Partials
 
 _NEPERS = np.log(10) / 10  # exp(_NEPERS * dB) is the power

@@ -12,7 +12,7 @@ from matplotlib.colors import LinearSegmentedColormap
 from matplotlib.patches import Patch, Rectangle
 
 from arrange.clashes import KINDS
-from arrange.plots.page import (
+from arrange.plots.figures import (
     FAINT,
     GREY,
     INK,
@@ -23,8 +23,6 @@ from arrange.plots.page import (
     Margins,
     add_legend,
     clear_frame,
-    draw_song_axis,
-    measure_position,
     new_axes,
     points_wide,
     set_title,
@@ -32,6 +30,7 @@ from arrange.plots.page import (
     text_points,
     write_instead,
 )
+from arrange.plots.song_axis import draw_song_axis, measure_position
 from arrange.tables.schemas import FINDINGS
 from arrange.tables.song import Song, check_table
 

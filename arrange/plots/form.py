@@ -12,8 +12,7 @@ from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
-from arrange.plots.bars import draw_bars, name_lane, name_margin, stretches
-from arrange.plots.page import (
+from arrange.plots.figures import (
     FAINT,
     GREY,
     INK,
@@ -23,7 +22,6 @@ from arrange.plots.page import (
     Margins,
     add_legend,
     clear_frame,
-    draw_song_axis,
     new_axes,
     points_wide,
     set_title,
@@ -32,6 +30,8 @@ from arrange.plots.page import (
     write_instead,
     write_note,
 )
+from arrange.plots.lane_bars import draw_bars, name_lane, name_margin, stretches
+from arrange.plots.song_axis import draw_song_axis
 from arrange.quantities.texture import part_texture, song_energy
 from arrange.tables.song import Song
 from arrange.tables.sounding import Array

@@ -12,8 +12,7 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.patches import Patch
 
-from arrange.plots.bars import draw_bars, name_lane, name_margin, stretches
-from arrange.plots.page import (
+from arrange.plots.figures import (
     BLUE,
     FAINT,
     GREY,
@@ -25,7 +24,6 @@ from arrange.plots.page import (
     Margins,
     add_legend,
     clear_frame,
-    draw_song_axis,
     new_axes,
     points_wide,
     set_title,
@@ -33,6 +31,8 @@ from arrange.plots.page import (
     write_instead,
     write_note,
 )
+from arrange.plots.lane_bars import draw_bars, name_lane, name_margin, stretches
+from arrange.plots.song_axis import draw_song_axis
 from arrange.tables.song import Song
 from arrange.tables.sounding import Array, played_notes
 

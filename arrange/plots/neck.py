@@ -1,13 +1,14 @@
 """Where on the neck do shapes lie, where do hands live, and where do two of them overlap?
 
 The neck lies with the nut on the left and string 1 on top, as in tablature; distances along it
-are true (``board``). Time on the neck is told by the size of marks and the height of bars, parts
-by shape and lightness of the marks.
+are true (``fretboard``). The size of marks and the height of bars show time on the neck, the shape
+and lightness of marks show whose it is.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -18,11 +19,10 @@ from matplotlib.patches import Patch, Rectangle
 
 from arrange.errors import ArrangeError
 from arrange.guitar.fingering import part_neck
+from arrange.guitar.fret_pictures import NO_LABELS, FretLabels, FretPicture, fret_pictures
 from arrange.guitar.hands import Hand
 from arrange.guitar.necks import LEFT_OUT, Array, Neck
-from arrange.plots.board import Board, draw_board
-from arrange.plots.grips import ShownShape, check_show, chord_words, shown_shapes, word_for
-from arrange.plots.page import (
+from arrange.plots.figures import (
     BLUE,
     GREY,
     INK,
@@ -38,7 +38,8 @@ from arrange.plots.page import (
     short,
     write_note,
 )
-from arrange.plots.stays import HAND_FRETS, hand_shares, place_shares, shared_share
+from arrange.plots.fretboard import Fretboard, draw_fretboard
+from arrange.plots.time_on_neck import HAND_FRETS, hand_shares, place_shares, shared_share
 from arrange.tables.song import Song
 from arrange.theory.pitch import note_name
 
@@ -70,9 +71,7 @@ def plot_neck(
     *,
     song: Song | None = None,
     titles: str | Sequence[str] | None = None,
-    show: str = "",
-    chord: str | None = None,
-    key: str | None = None,
+    labels: FretLabels = NO_LABELS,
     hand: Hand | None = None,
     ax: Axes | None = None,
 ) -> Axes:
@@ -97,13 +96,9 @@ def plot_neck(
         The song that fingered parts are from, for their necks and capos and the key.
     titles : str or sequence of str, optional
         A name for each shape.
-    show : str
-        What marks tell: ``"notes"``, ``"members"``, ``"fingers"`` (the usual one, for a part), or
-        ``""``.
-    chord : str, optional
-        Whose members, such as ``"C7"``; it spells the notes too, unless a key does.
-    key : str, optional
-        Spells the notes.
+    labels : FretLabels
+        What is written in the marks; nothing if not given. For a part ``"fingers"`` are those that
+        play the place for the longest time.
     hand : Hand, optional
         Whose fingers, for shapes.
     ax : Axes, optional
@@ -115,16 +110,23 @@ def plot_neck(
     Raises
     ------
     ArrangeError
-        If there is nothing to draw or too much, a place is not on the neck, `show` is none of
-        these, or the members of no chord are asked for.
+        If there is nothing to draw or too much, or a place is not on the neck.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> ar.plot_neck("x32010", titles="C").get_title()
+    'C'
+    >>> song = ar.read("datasets/low-water.musicxml")
+    >>> ar.plot_neck(ar.finger_part(song, "Guitar 2"), song=song).get_title()
+    ''
     """
-    check_show(show)
     tables = _tables(shown)
-    if tables is None:
-        return _plot_shapes(shown, neck or Neck(), titles, show, chord, key, hand or Hand(), ax)
-    if show == "members" and chord is None:
-        raise ArrangeError("the members of which chord? say chord='C7'")
-    return _plot_parts(tables, neck, song, show, chord, key, ax)
+    if tables is not None:
+        return _plot_parts(tables, neck, song, labels, ax)
+    neck = neck or Neck()
+    pictures = fret_pictures(shown, titles, neck, hand or Hand(), labels)
+    return _plot_shapes(pictures, neck, labels.chord, ax)
 
 
 def _tables(shown: Any) -> dict[str, pd.DataFrame] | None:
@@ -159,67 +161,57 @@ def _tables(shown: Any) -> dict[str, pd.DataFrame] | None:
 
 
 def _plot_shapes(
-    shapes: Any,
-    neck: Neck,
-    titles: str | Sequence[str] | None,
-    show: str,
-    chord: str | None,
-    key: str | None,
-    hand: Hand,
-    ax: Axes | None,
+    pictures: Sequence[FretPicture], neck: Neck, chord: str | None, ax: Axes | None
 ) -> Axes:
-    told = shown_shapes(shapes, titles, neck, hand, show, chord, key)
-    if len(told) > MOST_SHAPES:
+    if len(pictures) > MOST_SHAPES:
         raise ArrangeError(
-            f"{len(told)} shapes on one neck; it holds {MOST_SHAPES}, and plot_shape draws a row "
-            "of small pictures"
+            f"{len(pictures)} shapes on one neck; it holds {MOST_SHAPES}, and plot_shape draws a "
+            "row of small pictures"
         )
-    last = max(max(shape.frets) for shape in told)
-    board = Board(neck, min(neck.frets, max(_LEAST_FRETS, last + 1)))
+    last = max(max(picture.frets) for picture in pictures)
+    board = Fretboard(neck, min(neck.frets, max(_LEAST_FRETS, last + 1)))
     capos = {"": neck.capo} if neck.capo else {}
-    ax = _axes(ax, board, 0, len(capos), len(told) > 1)
-    draw_board(ax, board, capos, neck.strings + 1.05)
+    ax = _axes(ax, board, 0, len(capos), len(pictures) > 1)
+    draw_fretboard(ax, board, capos, neck.strings + 1.05)
     taken: dict[tuple[int, int], int] = {}
-    for shape, style in zip(told, _STYLES, strict=False):
-        _draw_shape(ax, board, shape, style, taken, len(told) == 1)
+    for picture, style in zip(pictures, _STYLES, strict=False):
+        _draw_shape(ax, board, picture, style, taken, len(pictures) == 1)
     handles = [
         Line2D([], [], marker=marker, markerfacecolor=face, markeredgecolor=edge, color=INK,
                linewidth=1.2, markersize=9)
-        for (marker, face, edge, _), _ in zip(_STYLES, told, strict=False)
+        for (marker, face, edge, _), _ in zip(_STYLES, pictures, strict=False)
     ]  # fmt: skip
-    if len(told) > 1:
-        names = [_name(each, number, len(told)) for number, each in enumerate(told, 1)]
+    if len(pictures) > 1:
+        names = [_name(each, number, len(pictures)) for number, each in enumerate(pictures, 1)]
         add_legend(ax, handles, names, 6)
         ax.get_legend().set(gid="key")  # type: ignore[union-attr]
-    title = told[0].title if len(told) == 1 and told[0].title else _shapes_title(told, chord)
-    set_title(ax, title.replace("\n", ", "), 14 if capos else 4)
+    set_title(ax, _shapes_title(pictures, chord), 14 if capos else 4)
     return ax
 
 
-def _name(shape: ShownShape, number: int, count: int) -> str:
-    """The name of a shape in the key; the end tells shapes apart, if not all has room."""
-    parts = (shape.title or f"shape {number}").split("\n")
+def _name(picture: FretPicture, number: int, count: int) -> str:
+    """The name of a shape in the key; its end, if not all has room."""
+    parts = (picture.title or f"shape {number}").split("\n")
     return short(", ".join(parts) if count <= 3 else parts[-1], 28 if count <= 3 else 18)
 
 
-def _shapes_title(told: Sequence[ShownShape], chord: str | None) -> str:
-    what = f"{chord}: " if chord else ""
-    return (
-        f"{what}{len(told)} shapes on the neck" if len(told) > 1 else f"{what}a shape on the neck"
-    )
+def _shapes_title(pictures: Sequence[FretPicture], chord: str | None) -> str:
+    if len(pictures) == 1 and pictures[0].title:
+        return pictures[0].title.replace("\n", ", ")
+    what = f"{len(pictures)} shapes" if len(pictures) > 1 else "a shape"
+    return f"{chord}: {what} on the neck" if chord else f"{what} on the neck"
 
 
 def _draw_shape(
     ax: Axes,
-    board: Board,
-    shape: ShownShape,
+    board: Fretboard,
+    picture: FretPicture,
     style: tuple[str, str, str, str],
     taken: dict[tuple[int, int], int],
     is_alone: bool,
 ) -> None:
     marker, face, edge, inside = style
-    capo = board.neck.capo
-    places = [(s, f) for s, f in enumerate(shape.frets, 1) if f != LEFT_OUT]
+    places = [(s, f) for s, f in enumerate(picture.frets, 1) if f != LEFT_OUT]
     xs = []
     for string, fret in places:
         beside = taken.get((string, fret), 0)
@@ -228,20 +220,20 @@ def _draw_shape(
     if not is_alone:
         ax.plot(xs, [string for string, _ in places], color=INK, linewidth=1.2, zorder=2,
                 gid="line")  # fmt: skip
-    for barre in shape.barres if is_alone else ():
+    for barre in picture.barres if is_alone else ():
         x = board.x(barre.fret)
         ax.plot([x, x], [barre.first, barre.last], color=face, linewidth=8, zorder=2.5,
                 solid_capstyle="round", gid="barre")  # fmt: skip
-    for (string, fret), x in zip(places, xs, strict=True):
-        is_open = fret == capo
+    for (string, _), x in zip(places, xs, strict=True):
+        is_open = string in picture.open_strings
         ax.plot([x], [string], marker, markersize=_MARK * (0.9 if marker == "D" else 1.0),
                 markerfacecolor=PAPER if is_open else face, markeredgecolor=edge,
                 markeredgewidth=2.0 if is_open else 1.0, zorder=3,
                 gid="open" if is_open else "mark")  # fmt: skip
-        word = shape.words[string - 1]
+        word = picture.words[string - 1]
         if word:
             _write_in(ax, x, string, word, INK if is_open else inside)
-    for string in (s for s, f in enumerate(shape.frets, 1) if f == LEFT_OUT and is_alone):
+    for string in picture.left_out if is_alone else ():
         ax.plot([board.x(0)], [string], "x", color=INK, markersize=8, markeredgewidth=1.8,
                 zorder=3, gid="left out")  # fmt: skip
 
@@ -251,7 +243,7 @@ def _write_in(ax: Axes, x: float, string: float, word: str, color: str) -> None:
             fontweight="bold", color=color, zorder=4, parse_math=False, gid="word")  # fmt: skip
 
 
-def _axes(ax: Axes | None, board: Board, lanes: int, capo_rows: int, has_key: bool) -> Axes:
+def _axes(ax: Axes | None, board: Fretboard, lanes: int, capo_rows: int, has_key: bool) -> Axes:
     """Axes with room for the neck, lanes above it, and rows of fret numbers below it."""
     above = 0.5 + _LANE * lanes + (0.8 if capo_rows and lanes else 0.0)
     below = board.neck.strings + 1.4 + 0.75 * capo_rows
@@ -271,15 +263,13 @@ def _plot_parts(
     tables: Mapping[str, pd.DataFrame],
     neck: Neck | None,
     song: Song | None,
-    show: str,
-    chord: str | None,
-    key: str | None,
+    labels: FretLabels,
     ax: Axes | None,
 ) -> Axes:
     necks = {part: neck or (part_neck(song, part) if song else Neck()) for part in tables}
     widest = max(necks.values(), key=lambda each: (each.strings, each.frets))
     _check_places(tables, necks)
-    board = Board(widest, widest.frets)
+    board = Fretboard(widest, widest.frets)
     capos = {
         "" if len(tables) == 1 else short(part, 14): each.capo
         for part, each in necks.items()
@@ -288,13 +278,13 @@ def _plot_parts(
     with_lanes = [part for part, own in tables.items() if "position" in own]
     hands = {part: hand_shares(tables[part], necks[part]) for part in with_lanes}
     ax = _axes(ax, board, len(hands), len(set(capos.values())), True)
-    draw_board(ax, board, capos, widest.strings + 1.05)
-    if song is not None and key is None and song.measures["key"].notna().any():
-        key = str(song.measures["key"].mode().iloc[0])
-    names = chord_words(chord, show, key)
+    draw_fretboard(ax, board, capos, widest.strings + 1.05)
+    if song is not None and labels.key is None and song.measures["key"].notna().any():
+        labels = replace(labels, key=str(song.measures["key"].mode().iloc[0]))
     for number, (part, own) in enumerate(tables.items()):
         aside = 0.0 if len(tables) == 1 else (-_ASIDE, _ASIDE)[number]
-        _draw_places(ax, board, own, necks[part], number, aside, show, names, key)
+        marks = _Marks(place_shares(own), necks[part], _PART_STYLES[number], aside)
+        _draw_places(ax, board, marks, labels)
     bottom = 0.5 - (0.9 if capos else 0.1)
     _draw_hands(ax, board, hands, bottom)
     _explain_parts(ax, list(tables), len(hands) == MOST_PARTS)
@@ -316,39 +306,39 @@ def _check_places(tables: Mapping[str, pd.DataFrame], necks: Mapping[str, Neck])
             )
 
 
-def _draw_places(
-    ax: Axes,
-    board: Board,
-    own: pd.DataFrame,
-    neck: Neck,
-    number: int,
-    aside: float,
-    show: str,
-    names: Mapping[int, str],
-    key: str | None,
-) -> None:
+@dataclass(frozen=True)
+class _Marks:
+    """The places of a part, its neck, how its marks look and how far they lie beside the string."""
+
+    places: pd.DataFrame
+    neck: Neck
+    style: tuple[str, str, str, str, str]
+    aside: float  # strings
+
+
+def _draw_places(ax: Axes, board: Fretboard, marks: _Marks, labels: FretLabels) -> None:
     """A mark at each place, its area by the part's time there; hollow where the string is open."""
-    marker, face, edge, inside, _ = _PART_STYLES[number]
-    places = place_shares(own)
-    least = _LEAST_NAMED_MARK if show else _LEAST_MARK
-    largest = _LARGEST_MARK * (1.0 if aside == 0 else 0.6)
+    marker, face, edge, inside, _ = marks.style
+    neck, places = marks.neck, marks.places
+    least = _LEAST_NAMED_MARK if labels.show else _LEAST_MARK
+    largest = _LARGEST_MARK * (1.0 if marks.aside == 0 else 0.6)
     size = np.clip(largest * np.sqrt(places["share"] / places["share"].max()), least, None)
     for row, points in zip(places.itertuples(), size, strict=True):
         string, fret = int(row.string), int(row.fret)
         is_open = fret == neck.capo
-        x, y = board.x(fret), string + aside
+        x, y = board.x(fret), string + marks.aside
         ax.plot([x], [y], marker, markersize=points, markerfacecolor=PAPER if is_open else face,
                 markeredgecolor=edge, markeredgewidth=1.6 if is_open else 0.6, zorder=3,
                 gid=f"place {row.part}")  # fmt: skip
-        if show == "fingers":
+        if labels.show == "fingers":
             word = "" if pd.isna(row.finger) or row.finger == 0 else f"{int(row.finger)}"
         else:
-            word = word_for(neck.tuning[string - 1] + fret, show, names, key)
+            word = labels.word(neck.tuning[string - 1] + fret)
         if word:
             _write_in(ax, x, y, word, INK if is_open else inside)
 
 
-def _draw_hands(ax: Axes, board: Board, hands: Mapping[str, Any], bottom: float) -> None:
+def _draw_hands(ax: Axes, board: Fretboard, hands: Mapping[str, Any], bottom: float) -> None:
     """Bars above the neck: how much of its time each fret lies under a part's hand."""
     if not hands:
         return
@@ -381,7 +371,9 @@ def _both(one: Array, other: Array) -> Array:
     return both
 
 
-def _draw_bars(ax: Axes, board: Board, heights: Array, base: float, gid: str, **style: Any) -> None:
+def _draw_bars(
+    ax: Axes, board: Fretboard, heights: Array, base: float, gid: str, **style: Any
+) -> None:
     for fret in (fret for fret in range(1, len(heights)) if heights[fret] > 0):
         left, wide = board.neck.mm[fret - 1], board.neck.mm[fret] - board.neck.mm[fret - 1]
         ax.add_patch(Rectangle((left + 0.08 * wide, base), 0.84 * wide, -heights[fret], gid=gid,
@@ -418,14 +410,14 @@ def _write_parts_note(
 
 
 def _parts_title(tables: Mapping[str, pd.DataFrame], hands: Mapping[str, Any]) -> str:
-    told = [
+    homes = [
         f"{short(part, 14)} at frets {_home(shares)}"
         for part, shares in hands.items()
         if shares.max() > 0
     ]
-    if told:
-        shared = f"; {100 * shared_share(*hands.values()):.0f}% in common" if told[1:] else ""
-        return f"Mostly {' and '.join(told)}{shared}"
+    if homes:
+        shared = f"; {100 * shared_share(*hands.values()):.0f}% in common" if homes[1:] else ""
+        return f"Mostly {' and '.join(homes)}{shared}"
     return f"Where {' and '.join(short(part, 16) for part in tables)} plays"
 
 

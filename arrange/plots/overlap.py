@@ -10,7 +10,7 @@ from matplotlib.axes import Axes
 from matplotlib.colors import LinearSegmentedColormap
 
 from arrange.errors import ArrangeError
-from arrange.plots.page import (
+from arrange.plots.figures import (
     INK,
     PAGE_WIDTH,
     PAPER,

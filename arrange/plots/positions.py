@@ -20,8 +20,7 @@ from matplotlib.patches import Patch
 from arrange.errors import ArrangeError
 from arrange.guitar.fingering import part_neck
 from arrange.guitar.necks import Array, Neck, fret_mm
-from arrange.plots.board import INLAYS
-from arrange.plots.page import (
+from arrange.plots.figures import (
     BLUE,
     FAINT,
     GREY,
@@ -34,15 +33,15 @@ from arrange.plots.page import (
     Margins,
     add_legend,
     clear_frame,
-    draw_song_axis,
-    measure_position,
     new_axes,
     points_wide,
     set_title,
     short,
     write_note,
 )
-from arrange.plots.stays import hand_moments
+from arrange.plots.fretboard import INLAYS
+from arrange.plots.song_axis import draw_song_axis, measure_position
+from arrange.plots.time_on_neck import hand_moments
 from arrange.tables.song import Song
 
 MOST_PARTS = 2

@@ -16,15 +16,7 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.patches import Patch
 
-from arrange.plots.bands import (
-    draw_steps,
-    outline_width,
-    shared_area,
-    shared_zones,
-    step_bands,
-)
-from arrange.plots.lanes import LANE_GAP, Lane, draw_lanes, pitch_lanes
-from arrange.plots.page import (
+from arrange.plots.figures import (
     BLUE,
     FAINT,
     GREY,
@@ -41,7 +33,6 @@ from arrange.plots.page import (
     add_legend,
     choose_parts,
     clear_frame,
-    draw_song_axis,
     new_axes,
     points_high,
     points_wide,
@@ -50,6 +41,15 @@ from arrange.plots.page import (
     write_instead,
     write_note,
 )
+from arrange.plots.pitch_lanes import LANE_GAP, Lane, draw_lanes, pitch_lanes
+from arrange.plots.range_bands import (
+    draw_steps,
+    outline_width,
+    shared_area,
+    shared_zones,
+    step_bands,
+)
+from arrange.plots.song_axis import draw_song_axis
 from arrange.tables.song import Song
 from arrange.tables.sounding import sounding_notes
 from arrange.theory.pitch import note_name

@@ -14,8 +14,7 @@ from matplotlib.axes import Axes
 from matplotlib.patches import Patch
 
 from arrange.errors import TableError
-from arrange.plots.bars import draw_bars
-from arrange.plots.page import (
+from arrange.plots.figures import (
     BLUE,
     FAINT,
     GREY,
@@ -36,6 +35,7 @@ from arrange.plots.page import (
     write_instead,
     write_note,
 )
+from arrange.plots.lane_bars import draw_bars
 from arrange.text.words import counted
 
 # Column, name in the key, face and pattern of its bars.

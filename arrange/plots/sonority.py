@@ -10,8 +10,7 @@ from matplotlib.axes import Axes
 from matplotlib.patches import Patch
 
 from arrange.clashes import Limits
-from arrange.plots.bars import draw_bars, name_lane, name_margin
-from arrange.plots.page import (
+from arrange.plots.figures import (
     BLUE,
     FAINT,
     GREY,
@@ -22,13 +21,14 @@ from arrange.plots.page import (
     Margins,
     add_legend,
     clear_frame,
-    draw_song_axis,
     new_axes,
     set_title,
     short,
     write_instead,
     write_note,
 )
+from arrange.plots.lane_bars import draw_bars, name_lane, name_margin
+from arrange.plots.song_axis import draw_song_axis
 from arrange.quantities.sonority import masked_energy, pair_roughness
 from arrange.tables.song import Song
 from arrange.text.part_lists import join_parts

@@ -9,8 +9,7 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.patches import Patch
 
-from arrange.plots.bars import draw_bars, name_lane, name_margin
-from arrange.plots.page import (
+from arrange.plots.figures import (
     BLUE,
     FAINT,
     GREY,
@@ -23,13 +22,14 @@ from arrange.plots.page import (
     add_legend,
     choose_parts,
     clear_frame,
-    draw_song_axis,
     new_axes,
     set_title,
     short,
     write_instead,
     write_note,
 )
+from arrange.plots.lane_bars import draw_bars, name_lane, name_margin
+from arrange.plots.song_axis import draw_song_axis
 from arrange.quantities.texture import part_texture
 from arrange.tables.copies import quick_song
 from arrange.tables.song import Song

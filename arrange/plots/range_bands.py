@@ -13,7 +13,7 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.collections import PolyCollection
 
-from arrange.plots.page import points_wide
+from arrange.plots.figures import points_wide
 from arrange.quantities.register import part_ranges
 from arrange.tables.song import Song
 from arrange.tables.sounding import cut_notes

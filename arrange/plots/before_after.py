@@ -8,7 +8,7 @@ import matplotlib.pyplot as plt
 from matplotlib.axes import Axes
 from matplotlib.text import Text
 
-from arrange.plots.page import PAGE_WIDTH
+from arrange.plots.figures import PAGE_WIDTH
 from arrange.plots.ranges import plot_ranges
 from arrange.tables.song import Song
 

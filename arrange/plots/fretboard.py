@@ -15,7 +15,7 @@ from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
 
 from arrange.guitar.necks import Neck
-from arrange.plots.page import FAINT, GREY, INK, PAPER, SMALL_SIZE, TEXT_SIZE, points_wide
+from arrange.plots.figures import FAINT, GREY, INK, PAPER, SMALL_SIZE, TEXT_SIZE, points_wide
 from arrange.theory.pitch import note_name
 
 # Frets that guitars have inlays at (common practice).
@@ -28,7 +28,7 @@ _LEAST_POINTS = 10.0  # between fret numbers
 
 
 @dataclass(frozen=True)
-class Board:
+class Fretboard:
     """The part of a neck that is drawn, from the nut to a fret."""
 
     neck: Neck
@@ -49,14 +49,14 @@ class Board:
         return float(self.neck.mm[fret - 1] + self.neck.mm[fret]) / 2
 
 
-def draw_board(ax: Axes, board: Board, capos: Mapping[str, int], numbers_at: float) -> None:
+def draw_fretboard(ax: Axes, board: Fretboard, capos: Mapping[str, int], numbers_at: float) -> None:
     """Draw the neck, its capo or several with the label of each, and the numbers of the frets.
 
     Parameters
     ----------
     ax : Axes
         Its y holds the strings, 1 at y = 1; the lowest edge of the neck lies half a string below.
-    board : Board
+    board : Fretboard
     capos : mapping of str to int
         Fret of each capo, none of them 0, by whose it is, or by an empty label.
     numbers_at : float
@@ -88,7 +88,7 @@ def draw_board(ax: Axes, board: Board, capos: Mapping[str, int], numbers_at: flo
     _number_frets(ax, board, capos, numbers_at)
 
 
-def _draw_inlays(ax: Axes, board: Board) -> None:
+def _draw_inlays(ax: Axes, board: Fretboard) -> None:
     middle = (board.neck.strings + 1) / 2
     for fret in (fret for fret in INLAYS if fret <= board.last):
         ys = (middle - 1, middle + 1) if fret % _OCTAVE == 0 else (middle,)
@@ -96,7 +96,7 @@ def _draw_inlays(ax: Axes, board: Board) -> None:
                 linestyle="none", gid="inlay")  # fmt: skip
 
 
-def _draw_capo(ax: Axes, board: Board, label: str, capo: int) -> None:
+def _draw_capo(ax: Axes, board: Fretboard, label: str, capo: int) -> None:
     x = board.x(capo)
     ax.plot([x, x], [0.45, board.neck.strings + 0.55], color=GREY, linewidth=6.5, zorder=1.5,
             clip_on=False, solid_capstyle="round", gid="capo")  # fmt: skip
@@ -108,7 +108,7 @@ def _draw_capo(ax: Axes, board: Board, label: str, capo: int) -> None:
     )  # fmt: skip
 
 
-def _number_frets(ax: Axes, board: Board, capos: Mapping[str, int], at: float) -> None:
+def _number_frets(ax: Axes, board: Fretboard, capos: Mapping[str, int], at: float) -> None:
     """Write the frets counted from the nut, and below them counted from each capo."""
     begin, end = ax.get_xlim()
     scale = points_wide(ax) / abs(end - begin)
@@ -124,7 +124,7 @@ def _number_frets(ax: Axes, board: Board, capos: Mapping[str, int], at: float) -
                     gid=label)  # fmt: skip
 
 
-def _numbered(board: Board, zero: int, scale: float) -> Sequence[int]:
+def _numbered(board: Fretboard, zero: int, scale: float) -> Sequence[int]:
     """Every fret where all numbers have room, else those with inlays and the first."""
     frets = range(zero, board.last + 1)
     places = np.array([board.x(fret) for fret in frets])

@@ -30,7 +30,7 @@ from arrange.hearing import (
     roughness,
 )
 from arrange.hearing.spectra import SAME_TONE
-from arrange.plots.page import (
+from arrange.plots.figures import (
     BLUE,
     FAINT,
     INK,

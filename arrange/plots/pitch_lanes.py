@@ -10,8 +10,7 @@ from matplotlib.axes import Axes
 from matplotlib.collections import PolyCollection
 from matplotlib.patches import Patch
 
-from arrange.plots.bands import HALF, draw_steps, outline_width, shared_area
-from arrange.plots.page import (
+from arrange.plots.figures import (
     BLUE,
     FAINT,
     GREY,
@@ -25,6 +24,7 @@ from arrange.plots.page import (
     points_high,
     short,
 )
+from arrange.plots.range_bands import HALF, draw_steps, outline_width, shared_area
 from arrange.quantities.register import part_ranges
 from arrange.tables.song import Song
 from arrange.theory.pitch import note_name

@@ -8,7 +8,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.collections import PolyCollection
 
-from arrange.plots.page import INK, TEXT_SIZE, short
+from arrange.plots.figures import INK, TEXT_SIZE, short
 from arrange.tables.sounding import Array
 
 LONGEST_NAME = 20  # characters of a part's name beside its lane
