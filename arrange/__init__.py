@@ -70,7 +70,7 @@ if TYPE_CHECKING:
     from arrange.guitar.necks import Neck
     from arrange.guitar.players import Player
     from arrange.guitar.shape_names import name_shape
-    from arrange.guitar.voicings import find_voicings
+    from arrange.guitar.voicings import Tones, find_voicings
     from arrange.handouts import write_handout
     from arrange.live import explore_parts
     from arrange.plots import (
@@ -116,6 +116,7 @@ __all__ = [
     "Song",
     "Study",
     "TableError",
+    "Tones",
     "Waiver",
     "apply_move",
     "calibrate_hand",
@@ -273,6 +274,7 @@ _HOMES = {
     "Song": "tables.song",
     "part_texture": "quantities.texture",
     "song_energy": "quantities.texture",
+    "Tones": "guitar.voicings",
     "find_voicings": "guitar.voicings",
 }
 

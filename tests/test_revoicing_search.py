@@ -13,7 +13,7 @@ from arrange.clashes.limits import DEFAULT_LIMITS
 from arrange.clashes.scene import Scene
 from arrange.guitar.hands import Hand
 from arrange.guitar.necks import Neck
-from arrange.guitar.voicings import find_voicings
+from arrange.guitar.voicings import Tones, find_voicings
 from arrange.hearing import partials
 from arrange.hearing.roughness import critical_bandwidth, interference
 from arrange.revoicing.candidates import voicing_pool
@@ -97,7 +97,8 @@ def test_pools_are_the_voicings_of_the_chord():
     pool = voicing_pool(harmony, neck, hand, 7)
     told = set()
     for member in ("1", "3", "5", "7"):
-        for frets in find_voicings("Am7", neck, hand, keep=member, frets=(0, 7))["frets"]:
+        found = find_voicings("Am7", neck, hand, frets=(0, 7), tones=Tones(keep=member))
+        for frets in found["frets"]:
             pitches = sorted(o + f for o, f in zip(neck.tuning, frets, strict=True) if f >= 0)
             if len(pitches) >= 2 and len(set(pitches)) == len(pitches):
                 told.add(tuple(pitches))

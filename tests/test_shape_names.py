@@ -11,7 +11,7 @@ from arrange.errors import ArrangeError
 from arrange.guitar.hands import Hand, hold_shapes
 from arrange.guitar.necks import LEFT_OUT, TUNINGS, Neck, format_shape, parse_shape, shape_pitches
 from arrange.guitar.shape_names import chord_readings, name_shape
-from arrange.guitar.voicings import find_voicings
+from arrange.guitar.voicings import Tones, find_voicings
 from arrange.theory.chord_members import degree, members_of, note_in_octave
 from arrange.theory.chord_symbols import parse_chord
 from arrange.theory.chords import note_above
@@ -129,8 +129,8 @@ def test_a_name_leads_back_to_the_shape(tuning):
         out = [name for name in best.left_out if name in ("5",)]
         strings = [s + 1 for s, fret in enumerate(shape) if fret != LEFT_OUT]
         held = [fret for fret in shape if fret != LEFT_OUT]
-        found = find_voicings(best.symbol, neck, leave_out=out, strings=strings,
-                              frets=(min(held), max(held)))  # fmt: skip
+        found = find_voicings(best.symbol, neck, strings=strings, frets=(min(held), max(held)),
+                              tones=Tones(leave_out=out))  # fmt: skip
         assert shape in set(found["frets"]), (format_shape(shape), best)
         assert name_shape(shape, neck).readings[0].symbol == best.symbol
     assert tried == 20

@@ -10,7 +10,7 @@ from arrange.errors import ArrangeError, ChordError
 from arrange.guitar.grips import hold_shape
 from arrange.guitar.hands import Hand
 from arrange.guitar.necks import LEFT_OUT, TUNINGS, Neck, parse_shape
-from arrange.guitar.voicings import find_voicings
+from arrange.guitar.voicings import Tones, find_voicings
 from arrange.theory.chord_members import members_of
 from arrange.theory.chord_symbols import parse_chord
 from arrange.theory.pitch import parse_pitch_class
@@ -111,13 +111,14 @@ def test_nothing_is_missing_and_nothing_is_too_much(chord, tuning, frets, capo, 
 
 def test_limits_are_filters():
     """Each limit gives exactly those of all voicings that keep to it."""
-    everything = find_voicings("Am7", keep=("1", "3", "7"))
+    everything = find_voicings("Am7", tones=Tones(keep=("1", "3", "7")))
 
     def those(fits):
         return {row.frets for row in everything.itertuples() if fits(row)}
 
-    def asked(**limits):
-        return set(find_voicings("Am7", keep=("1", "3", "7"), **limits)["frets"])
+    def asked(strings=None, frets=None, **limits):
+        tones = Tones(keep=("1", "3", "7"), **limits)
+        return set(find_voicings("Am7", strings=strings, frets=frets, tones=tones)["frets"])
 
     def sounding(row):
         tuning = Neck().tuning
@@ -185,15 +186,15 @@ def test_names(chord, text, name):
 def test_shells_octaves_and_double_drops():
     """Root, third and seventh with the root below; one member alone; drop 2 & 4 of Cmaj7, root in
     the bass: from close E G B C (voices from the top C B G E) to C's inversion E B, G C."""
-    shells = find_voicings("C7", keep=("1", "3", "7"), leave_out="5", notes=3, bass="1")
+    shells = find_voicings("C7", tones=Tones(("1", "3", "7"), leave_out="5", notes=3, bass="1"))
     assert set(shells["name"]) == {"shell, root position, no fifth"} or set(shells["name"]) == {
         "shell, root position"
     }
     assert "8x89xx" in set(shells["shape"])
-    octaves = find_voicings("A", keep="1", leave_out=("3", "5"), notes=2)
+    octaves = find_voicings("A", tones=Tones("1", leave_out=("3", "5"), notes=2))
     assert {"octaves, root", "unison, root"} == set(octaves["name"])
     assert {"5x7xxx", "x0x2xx"} & set(octaves["shape"])
-    double = find_voicings("Cmaj7", Neck(), WIDE, notes=4)
+    double = find_voicings("Cmaj7", Neck(), WIDE, tones=Tones(notes=4))
     double = double[double["name"].str.startswith("drop 2 & 4")]
     assert len(double) > 0
     for row in double.itertuples():
@@ -205,29 +206,30 @@ def test_shells_octaves_and_double_drops():
 
 def test_a_drone_that_is_no_member_is_named():
     """An open D under E major: allowed, and told."""
-    found = find_voicings("E", drones=(4,))
+    found = find_voicings("E", tones=Tones(drones=(4,)))
     assert set(found["name"].str.contains("D3 as a drone")) == {True}
     assert {f[3] for f in found["frets"]} == {0}
-    assert find_voicings("B", Neck(capo=4), drones=(1,))["name"].str.contains(", G#4 as a").all()
+    under_capo = find_voicings("B", Neck(capo=4), tones=Tones(drones=(1,)))
+    assert under_capo["name"].str.contains(", G#4 as a").all()
 
 
 @pytest.mark.parametrize(
     ("limits", "message"),
     [
-        ({"chord": "C13"}, r"7 members to sound .* for 6; .* keep=\('1', '3', 'b7', '9', '11', "),
+        ({"chord": "C13"}, r"7 members to sound .* for 6; .*keep=\('1', '3', 'b7', '9', '11', "),
         ({"chord": "N.C."}, "'N.C.' is no chord"),
         ({"chord": "C7", "strings": (3, 2, 1)}, "4 members to sound"),
-        ({"chord": "C", "top": "7"}, "C has no 7; its members are 1, 3, 5"),
-        ({"chord": "C", "keep": "x"}, "no member is called 'x'"),
-        ({"chord": "C", "leave_out": "3", "top": "3"}, "left out and asked for"),
-        ({"chord": "C", "leave_out": ("1", "3", "5")}, "left to sound"),
+        ({"chord": "C", "tones": Tones(top="7")}, "C has no 7; its members are 1, 3, 5"),
+        ({"chord": "C", "tones": Tones(keep="x")}, "no member is called 'x'"),
+        ({"chord": "C", "tones": Tones(leave_out="3", top="3")}, "left out and asked for"),
+        ({"chord": "C", "tones": Tones(leave_out=("1", "3", "5"))}, "left to sound"),
         ({"chord": "C", "strings": (1, 7)}, "no string 7; the neck has 1 .highest. to 6"),
-        ({"chord": "C", "strings": (1, 2, 3), "drones": (6,)}, "string 6 is a drone"),
+        ({"chord": "C", "strings": (1, 2, 3), "tones": Tones(drones=(6,))}, "string 6 is a drone"),
         ({"chord": "C", "frets": (9, 5)}, r"no fret lies in frets=\(9, 5\)"),
         ({"chord": "C", "frets": (30, 40)}, "no fret lies in"),
-        ({"chord": "C", "pitches": (60, 50)}, "no pitch lies in"),
-        ({"chord": "C", "notes": 9}, "notes=9 on 6 strings"),
-        ({"chord": "C7", "strings": (4, 3, 2, 1), "frets": (5, 6), "top": "3"},
+        ({"chord": "C", "tones": Tones(pitches=(60, 50))}, "no pitch lies in"),
+        ({"chord": "C", "tones": Tones(notes=9)}, "notes=9 on 6 strings"),
+        ({"chord": "C7", "strings": (4, 3, 2, 1), "frets": (5, 6), "tones": Tones(top="3")},
          "no voicing of C7 with strings=.*without top='3' there is one"),
         ({"chord": "Cmaj7", "strings": (6, 5, 4, 3), "frets": (0, 1)}, "without frets=.* there"),
     ],

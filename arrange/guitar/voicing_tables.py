@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from functools import reduce
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -17,6 +17,7 @@ import pyarrow.compute as pc
 
 from arrange.guitar.hands import FINGER_NAMES, VERDICTS, Grips, Hand, verdict_levels
 from arrange.guitar.necks import LEFT_OUT, Array, Neck
+from arrange.guitar.voicing_search import VoicingQuery
 from arrange.limits import MOST_FRETS
 from arrange.tables.song import integer_column, object_column, text_column
 from arrange.theory.chord_members import (
@@ -29,7 +30,7 @@ from arrange.theory.chord_members import (
     note_in_octave,
     say_members,
 )
-from arrange.theory.chords import Chord, chord_key
+from arrange.theory.chords import chord_key
 from arrange.theory.pitch import interval_name, note_name, parse_pitch_class
 
 # What moves a voicing down the list, on top of its grip, in mm. Ours: a player who is asked for
@@ -47,33 +48,20 @@ _WORD = {word: code for code, word in enumerate(_WORDS)}
 
 
 def voicing_table(
-    shapes: Array,
-    grips: Grips,
-    chord: Chord,
-    members: dict[int, str],
-    drones: tuple[int, ...],
-    asked_bass: bool,
-    neck: Neck,
-    hand: Hand,
+    shapes: Array, grips: Grips, query: VoicingQuery, neck: Neck, hand: Hand
 ) -> pd.DataFrame:
-    """Return playable shapes of a chord as ``find_voicings`` promises them.
+    """Return playable shapes of a chord with the columns that ``find_voicings`` describes.
 
     Parameters
     ----------
     shapes : array of int, shapes x strings
     grips : Grips
-    chord : Chord
-    members : dict of int to str
-        Those that may sound, semitones above the root -> name.
-    drones : tuple of int
-        Strings that must ring open; where one is no member, the name tells it.
-    asked_bass : bool
-        The bass is asked for, so that an inversion costs nothing in the order.
+    query : VoicingQuery
+        What was asked. Where a bass is asked for, an inversion costs nothing in the order.
     neck : Neck
     hand : Hand
     """
-    root = parse_pitch_class(chord.root)
-    rank = _order_mm(shapes, grips, root, asked_bass, neck)
+    rank = _order_mm(shapes, grips, query, neck)
     micrometres = np.rint(rank * 1000).astype(np.int64)
     order = np.lexsort((_packed(shapes + 1), micrometres * (MOST_FRETS + 1) + grips.position))
     shapes, grips, rank = shapes[order], grips.take(order), rank[order]
@@ -81,7 +69,7 @@ def voicing_table(
         {
             "shape": _shape_text(shapes),
             "frets": object_column(list(zip(*shapes.T.tolist(), strict=True))),
-            **_sounds(shapes, chord, members, drones, neck),
+            **_sounds(shapes, query, neck),
             "strings": _strings_text(shapes),
             "fingering": _fingering_text(grips.fingers),
             "position": grips.position.astype(np.int64),
@@ -100,22 +88,23 @@ def _packed(rows: Array) -> Array:
     return rows @ (MOST_FRETS + 2) ** np.arange(rows.shape[1], dtype=np.int64)
 
 
-def _sounds(
-    shapes: Array, chord: Chord, members: dict[int, str], drones: tuple[int, ...], neck: Neck
-) -> dict[str, Any]:
-    """The columns that tell what sounds; worked out once for shapes that sound the same."""
+def _sounds(shapes: Array, query: VoicingQuery, neck: Neck) -> dict[str, Any]:
+    """The columns for what sounds; worked out once for shapes that sound the same."""
+    chord, members = query.chord, query.members
     root = parse_pitch_class(chord.root)
     pitches = np.where(shapes == LEFT_OUT, _SILENT, shapes + np.array(neck.tuning, np.int16))
-    foreign = [s for s in drones if (neck.tuning[s - 1] + neck.capo - root) % 12 not in members]
+    foreign = [
+        s for s in query.drones if (neck.tuning[s - 1] + neck.capo - root) % 12 not in members
+    ]
     sounds = np.ascontiguousarray((shapes != LEFT_OUT).T)
-    on = np.where(_count(sounds) == 3 + len(foreign), _bits(sounds), 0)  # tells a triad's strings
+    on = np.where(_count(sounds) == 3 + len(foreign), _bits(sounds), 0)  # for a triad's strings
     in_order = np.sort(pitches, axis=1)
     first, same = _alike(in_order, on)
     in_order, pitches = in_order[first], pitches[first]
     names = {m: member_names([m])[m] for m in range(12)} | members
     letters = [member_note(chord.root, m, names[m]) for m in range(12)]
     spelled = [note_in_octave(letters[(pitch - root) % 12], pitch) for pitch in range(128)]
-    name, inversions = _named(pitches, chord, members, foreign, neck)
+    name, inversions = _named(pitches, query, foreign, neck)
     return {
         "notes": _joined(spelled, in_order, " ").take(same),
         "members": _member_text(names, in_order, root).take(same),
@@ -144,13 +133,14 @@ def _alike(ordered: Array, on: Array) -> tuple[Array, Array]:
     return first, kind
 
 
-def _order_mm(shapes: Array, grips: Grips, root: int, asked_bass: bool, neck: Neck) -> Array:
+def _order_mm(shapes: Array, grips: Grips, query: VoicingQuery, neck: Neck) -> Array:
     """What the rows are ordered by, mm: the grip, and what players look for first."""
     frets = np.ascontiguousarray(shapes.T)
     rank = grips.cost_mm + LEFT_OUT_COST * _count(frets == LEFT_OUT)
     rank += HIGH_COST * neck.mm[grips.position]
-    if asked_bass:
+    if query.bass is not None:
         return rank
+    root = parse_pitch_class(query.chord.root)
     tuning = np.array(neck.tuning, np.int16)[:, None]
     bass = reduce(np.minimum, np.where(frets == LEFT_OUT, _SILENT, frets + tuning))
     return rank + INVERSION_COST * ((bass - root) % 12 != 0)
@@ -214,58 +204,81 @@ def _string_numbers(bits: int) -> str:
     return "-".join(str(s + 1) for s in range(bits.bit_length() - 1, -1, -1) if bits >> s & 1)
 
 
-def _named(
-    pitches: Array, chord: Chord, members: dict[int, str], foreign: list[int], neck: Neck
-) -> tuple[Any, Any]:
+class _Kind(NamedTuple):
+    """What voicings of one name have in common, as whole numbers or columns of them.
+
+    Members and strings are bits.
+    """
+
+    word: Any  # a code of ``_WORDS``
+    bass: Any  # semitones above the root
+    interval: Any  # semitones, of two notes
+    sounding: Any
+    doubled: Any
+    strings: Any  # of three notes
+
+
+_KIND_BITS = _Kind(4, 4, 7, 12, 12, 12)
+
+
+def _named(pitches: Array, query: VoicingQuery, foreign: list[int], neck: Neck) -> tuple[Any, Any]:
     """The names and the inversions; `pitches` in the order of the strings.
 
     `foreign` are strings that ring open and are no members.
     """
-    root = parse_pitch_class(chord.root)
-    pitches = np.ascontiguousarray(pitches.T)
-    pitches[[s - 1 for s in foreign]] = _SILENT
-    ordered = np.sort(pitches, axis=0)
-    sounds = ordered < _SILENT
-    member = (ordered - root) % 12
-    counts = np.zeros((12, ordered.shape[1]), dtype=np.int8)
-    for each in members:
-        counts[each] = _count(sounds & (member == each))
-    size = _count(sounds)
-    word = _arrangement(ordered, size, member[0], counts, members)
-    interval = np.where(
-        word == _WORD["two notes"], ordered[min(1, len(ordered) - 1)] - ordered[0], 0
-    )
-    on = np.where(size == 3, _bits(pitches < _SILENT), 0)
-    once, twice = _bits(counts > 0, members), _bits(counts > 1, members)
-    fields = ((word, 4), (np.where(sounds[0], member[0], 0), 4), (interval, 7),
-              (once, 12), (twice, 12), (on, 12))  # fmt: skip
-    packed = np.zeros(ordered.shape[1], np.int64)
-    for values, width in fields:
-        packed = packed << width | values
-    known, codes = np.unique(packed, return_inverse=True)
-    columns = []
-    for _, width in reversed(fields):
-        columns.append((known & (1 << width) - 1).tolist())
-        known = known >> width
+    chord, members = query.chord, query.members
+    kinds, codes = _kinds(pitches, query, foreign)
     key = chord_key(chord)
     opened = "".join(
         f", {note_name(neck.tuning[s - 1] + neck.capo, key)} as a drone" for s in foreign
     )
-    whole = members_of(chord)
     basses = {
         m: (inversion(name, members.values()), inversion_name(name, members.values()))
         for m, name in members.items()
     }
+    whole = members_of(chord)
     labels, numbers = [], []
-    for on_, doubled, sounding, interval_, bass, word_ in zip(*columns, strict=True):
-        number, told = basses[bass] if sounding else (None, "")
-        text = _say(_WORDS[word_], told, interval_, sounding, doubled, on_, whole, members)
-        labels.append(text + opened)
+    for kind in kinds:
+        number, name = basses[kind.bass] if kind.sounding else (None, "")
+        labels.append(_kind_name(kind, name, whole, members) + opened)
         numbers.append(number)
     missing = np.array([number is None for number in numbers])[codes]
     return text_column(labels, codes), integer_column(
         np.array([number or 0 for number in numbers])[codes], missing
     )
+
+
+def _kinds(pitches: Array, query: VoicingQuery, foreign: list[int]) -> tuple[list[_Kind], Array]:
+    """Each kind of voicing there is, and which of them each row is."""
+    members = query.members
+    pitches = np.ascontiguousarray(pitches.T)
+    pitches[[s - 1 for s in foreign]] = _SILENT
+    ordered = np.sort(pitches, axis=0)
+    sounds = ordered < _SILENT
+    member = (ordered - parse_pitch_class(query.chord.root)) % 12
+    counts = np.zeros((12, ordered.shape[1]), dtype=np.int8)
+    for each in members:
+        counts[each] = _count(sounds & (member == each))
+    size = _count(sounds)
+    word = _arrangement(ordered, size, member[0], counts, members)
+    interval = ordered[min(1, len(ordered) - 1)] - ordered[0]
+    kind = _Kind(
+        word=word,
+        bass=np.where(sounds[0], member[0], 0),
+        interval=np.where(word == _WORD["two notes"], interval, 0),
+        sounding=_bits(counts > 0, members),
+        doubled=_bits(counts > 1, members),
+        strings=np.where(size == 3, _bits(pitches < _SILENT), 0),
+    )
+    packed = np.zeros(ordered.shape[1], np.int64)
+    for values, width in zip(kind, _KIND_BITS, strict=True):
+        packed = packed << width | values
+    known, codes = np.unique(packed, return_inverse=True)
+    columns = []
+    for width in reversed(_KIND_BITS):
+        columns.append((known & (1 << width) - 1).tolist())
+        known = known >> width
+    return [_Kind(*each) for each in zip(*reversed(columns), strict=True)], codes
 
 
 def _arrangement(
@@ -307,33 +320,27 @@ def _arrangement(
     return word
 
 
-def _say(
-    word: str,
-    inversion: str,
-    interval: int,
-    sounding: int,
-    doubled: int,
-    on: int,
-    whole: dict[int, str],
-    members: dict[int, str],
+def _kind_name(
+    kind: _Kind, inversion_words: str, whole: dict[int, str], members: dict[int, str]
 ) -> str:
     """A name in words; `whole` are the chord's members, `members` those that may sound."""
-    held = [name for m, name in members.items() if sounding >> m & 1]
+    word = _WORDS[kind.word]
+    held = [name for m, name in members.items() if kind.sounding >> m & 1]
     if not held:
         return "only drones"
     if word in ("single note", "unison", "octaves"):
         return f"{word}, {say_members(held)}"
     if word == "two notes":
-        word = interval_name(interval)
+        word = interval_name(kind.interval)
     degrees = sorted(degree(name) for name in held)
     is_triad = degrees in ([1, 3, 5], [1, 2, 5], [1, 4, 5])
-    if is_triad and on:
-        word = f"{word} triad on strings {_string_numbers(on)}"
-    parts = [word, inversion]
-    missing = [name for m, name in whole.items() if not sounding >> m & 1]
+    if is_triad and kind.strings:
+        word = f"{word} triad on strings {_string_numbers(kind.strings)}"
+    parts = [word, inversion_words]
+    missing = [name for m, name in whole.items() if not kind.sounding >> m & 1]
     if missing and word not in ("shell", "power"):
         parts.append(f"no {say_members(missing)}")
-    twice = [name for m, name in members.items() if doubled >> m & 1]
+    twice = [name for m, name in members.items() if kind.doubled >> m & 1]
     if twice:
         parts.append(f"{say_members(twice)} doubled")
     return ", ".join(parts)

@@ -23,7 +23,7 @@ K. Pullig, Modern Jazz Voicings, Berklee Press 2001 (both from memory): drop voi
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any
 
@@ -32,7 +32,7 @@ import pandas as pd
 from arrange.errors import ArrangeError
 from arrange.guitar.hands import Hand
 from arrange.guitar.necks import Neck
-from arrange.guitar.voicing_search import Wanted, search_shapes
+from arrange.guitar.voicing_search import VoicingQuery, search_shapes
 from arrange.guitar.voicing_tables import voicing_table
 from arrange.text.words import listed
 from arrange.theory.chord_members import find_members, members_of
@@ -41,36 +41,14 @@ from arrange.theory.chords import Chord, chord_key, chord_symbol
 from arrange.theory.pitch import note_name, parse_pitch_class
 
 
-def find_voicings(
-    chord: str | Chord,
-    neck: Neck | None = None,
-    hand: Hand | None = None,
-    *,
-    strings: Iterable[int] | None = None,
-    frets: tuple[int, int] | None = None,
-    keep: str | Iterable[str] | None = None,
-    leave_out: str | Iterable[str] = (),
-    bass: str | None = None,
-    top: str | None = None,
-    drones: Iterable[int] = (),
-    pitches: tuple[float, float] | None = None,
-    notes: int | None = None,
-) -> pd.DataFrame:
-    """Return every voicing of a chord that the hand can hold, easy and usual ones first.
+@dataclass(frozen=True)
+class Tones:
+    """Which tones of a chord sound in a voicing, how many, and where in pitch.
 
     Members are named by degree: ``"b3"`` is that member, ``"3"`` the third whichever it is.
 
     Parameters
     ----------
-    chord : str or Chord
-        Such as ``"Cmaj7"``; a slash chord asks for its bass.
-    neck, hand : optional
-        A guitar in standard tuning and an ordinary hand if not given.
-    strings : iterable of int, optional
-        Those that may sound, 1 the highest; all if not given.
-    frets : (int, int), optional
-        Lowest and highest fret, from the nut. An open string has fret 0, or the capo's; to have
-        open strings beside frets high up, ask for them as `drones`.
     keep : str or iterable of str, optional
         The members that must sound; the others may. All but `leave_out` if not given.
     leave_out : str or iterable of str
@@ -84,6 +62,52 @@ def find_voicings(
         Lowest and highest pitch that may sound, MIDI numbers.
     notes : int, optional
         How many strings sound; any number if not given.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> shell = ar.Tones(keep=("1", "3", "b7"), leave_out="5", bass="1", notes=3)
+    >>> ar.find_voicings("C7", tones=shell)["shape"].head(3).tolist()
+    []
+    """
+
+    keep: str | Iterable[str] | None = None
+    leave_out: str | Iterable[str] = ()
+    bass: str | None = None
+    top: str | None = None
+    drones: Iterable[int] = ()
+    pitches: tuple[float, float] | None = None
+    notes: int | None = None
+
+
+_ALL_TONES = Tones()
+
+
+def find_voicings(
+    chord: str | Chord,
+    neck: Neck | None = None,
+    hand: Hand | None = None,
+    *,
+    strings: Iterable[int] | None = None,
+    frets: tuple[int, int] | None = None,
+    tones: Tones = _ALL_TONES,
+) -> pd.DataFrame:
+    """Return every voicing of a chord that the hand can hold, easy and usual ones first.
+
+    Parameters
+    ----------
+    chord : str or Chord
+        Such as ``"Cmaj7"``; a slash chord asks for its bass.
+    neck, hand : optional
+        A guitar in standard tuning and an ordinary hand if not given.
+    strings : iterable of int, optional
+        Those that may sound, 1 the highest; all if not given.
+    frets : (int, int), optional
+        Lowest and highest fret, from the nut. An open string has fret 0, or the capo's; to have
+        open strings beside frets high up, ask for them as ``drones``.
+    tones : Tones
+        Which members sound, which lies in the bass and on top, how many notes; all members if
+        not given.
 
     Returns
     -------
@@ -99,69 +123,59 @@ def find_voicings(
     ChordError
         If `chord` is no chord.
     ArrangeError
-        If what is asked cannot be, or nothing is found; the message tells what stands against it
-        and what there would be without.
+        If what is asked for is impossible, or nothing is found; the message says what prevents
+        it, and what there is without.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> found = ar.find_voicings("Cmaj7", strings=(4, 3, 2, 1))
+    >>> found[["shape", "notes", "name"]].iloc[0].tolist()
+    []
+    >>> ar.find_voicings("D", frets=(0, 3), tones=ar.Tones(top="3"))["shape"].iloc[0]
+    ''
     """
     neck, hand = neck or Neck(), hand or Hand()
-    wanted = _wanted(
-        chord, neck, strings, frets, keep, leave_out, bass, top, drones, pitches, notes
-    )
-    return _found(wanted, neck, hand).copy()
+    return _found(_query(chord, neck, strings, frets, tones), neck, hand).copy()
 
 
 # Live views and exercises ask for the same chords again and again.
 @lru_cache(maxsize=64)
-def _found(wanted: Wanted, neck: Neck, hand: Hand) -> pd.DataFrame:
-    shapes, grips = search_shapes(wanted, neck, hand)
+def _found(query: VoicingQuery, neck: Neck, hand: Hand) -> pd.DataFrame:
+    shapes, grips = search_shapes(query, neck, hand)
     if not len(shapes):
-        raise ArrangeError(_why_none(wanted, neck, hand))
-    asked_bass = wanted.bass is not None
-    return voicing_table(
-        shapes, grips, wanted.chord, wanted.members, wanted.drones, asked_bass, neck, hand
-    )
+        raise ArrangeError(_why_none(query, neck, hand))
+    return voicing_table(shapes, grips, query, neck, hand)
 
 
-def _wanted(
+def _query(
     chord: str | Chord,
     neck: Neck,
-    strings: Iterable[int] | None,
-    frets: tuple[int, int] | None,
-    keep: str | Iterable[str] | None,
-    leave_out: str | Iterable[str],
-    bass: str | None,
-    top: str | None,
-    drones: Iterable[int],
-    pitches: tuple[float, float] | None,
-    notes: int | None,
-) -> Wanted:
-    """What is asked, checked."""
+    strings: Iterable[int] | None = None,
+    frets: tuple[int, int] | None = None,
+    tones: Tones = _ALL_TONES,
+) -> VoicingQuery:
+    """What is asked for, checked."""
     chord = settled_chord(parse_chord(chord) if isinstance(chord, str) else chord)
     slash = None
-    if bass is not None:
+    if tones.bass is not None:
         chord = replace(chord, bass="")
     elif chord.bass:
         slash = (parse_pitch_class(chord.bass) - parse_pitch_class(chord.root)) % 12
-    symbol, members = chord_symbol(chord), members_of(chord)
-    silent = set(find_members(leave_out, chord))
-    kept = members if keep is None else find_members(keep, chord)
-    must = set(kept) - silent if keep is None else set(kept)
-    low = None if bass is None else set(find_members(bass, chord))
+    members = members_of(chord)
+    silent = set(find_members(tones.leave_out, chord))
+    must = set(members) - silent if tones.keep is None else set(find_members(tones.keep, chord))
+    low = None if tones.bass is None else set(find_members(tones.bass, chord))
     if slash is not None:
         low, must = {slash}, must | {slash}
-    high = None if top is None else set(find_members(top, chord))
-    for told, asked in (("keep", must), ("bass", low), ("top", high)):
-        both = (asked or set()) & silent
-        if both and (told == "keep" or both == asked):
-            names = listed(members[member] for member in both)
-            raise ArrangeError(
-                f"the {names} of {symbol} is left out and asked for ({told}); drop one of the two"
-            )
+    high = None if tones.top is None else set(find_members(tones.top, chord))
+    _check_silent(chord, silent, {"keep": must, "bass": low, "top": high})
     usable = _usable_strings(strings, neck)
-    ringing = _usable_strings(drones, neck)
+    ringing = _usable_strings(tones.drones, neck)
     for string in ringing:
         if string not in usable:
             raise ArrangeError(f"string {string} is a drone and not among strings={usable}; add it")
-    wanted = Wanted(
+    query = VoicingQuery(
         chord,
         {member: name for member, name in members.items() if member not in silent},
         frozenset(must),
@@ -170,11 +184,23 @@ def _wanted(
         None if low is None else frozenset(low - silent),
         None if high is None else frozenset(high - silent),
         ringing,
-        _pitch_window(pitches),
-        notes,
+        _pitch_window(tones.pitches),
+        tones.notes,
     )
-    _check_room(wanted, symbol)
-    return wanted
+    _check_room(query)
+    return query
+
+
+def _check_silent(chord: Chord, silent: set[int], asked: dict[str, set[int] | None]) -> None:
+    """Whether members that are left out are asked for too."""
+    for field, wanted in asked.items():
+        both = (wanted or set()) & silent
+        if both and (field == "keep" or both == wanted):
+            names = listed(members_of(chord)[member] for member in both)
+            raise ArrangeError(
+                f"the {names} of {chord_symbol(chord)} is left out and asked for ({field}); "
+                "drop one of the two"
+            )
 
 
 def _usable_strings(strings: Iterable[int] | None, neck: Neck) -> tuple[int, ...]:
@@ -208,58 +234,59 @@ def _pitch_window(pitches: tuple[float, float] | None) -> tuple[float, float]:
     return low, high
 
 
-def _check_room(wanted: Wanted, symbol: str) -> None:
+def _check_room(query: VoicingQuery) -> None:
     """Whether there are strings enough for the members that must sound."""
-    must = [wanted.members[m] for m in wanted.members if m in wanted.must]
-    room = len(wanted.strings) if wanted.notes is None else wanted.notes
-    if wanted.notes is not None and not 1 <= wanted.notes <= len(wanted.strings):
+    symbol = chord_symbol(query.chord)
+    must = [query.members[m] for m in query.members if m in query.must]
+    room = len(query.strings) if query.notes is None else query.notes
+    if query.notes is not None and not 1 <= query.notes <= len(query.strings):
         raise ArrangeError(
-            f"notes={wanted.notes} on {len(wanted.strings)} strings; ask for 1 to "
-            f"{len(wanted.strings)}"
+            f"notes={query.notes} on {len(query.strings)} strings; ask for 1 to "
+            f"{len(query.strings)}"
         )
     if not must:
         raise ArrangeError(f"nothing of {symbol} is left to sound; leave out less")
     if len(must) <= room:
         return
     guides = [name for name in must if name in ("3", "b3", "b7", "7", "bb7")]
-    telling = [*guides, must[-1], "1", *(name for name in must[::-1] if name != "5")]
-    fewer = tuple(name for name in must if name in list(dict.fromkeys(telling))[:room])
+    essential = [*guides, must[-1], "1", *(name for name in must[::-1] if name != "5")]
+    fewer = tuple(name for name in must if name in list(dict.fromkeys(essential))[:room])
     raise ArrangeError(
         f"{symbol} has {len(must)} members to sound ({', '.join(must)}) and there is room for "
-        f"{room}; name those to keep, such as keep={fewer!r}"
+        f"{room}; name those to keep, such as tones=Tones(keep={fewer!r})"
     )
 
 
-def _why_none(wanted: Wanted, neck: Neck, hand: Hand) -> str:
-    """Say what stands against every voicing, and how many there are without it."""
-    symbol = chord_symbol(wanted.chord)
+def _why_none(query: VoicingQuery, neck: Neck, hand: Hand) -> str:
+    """Say what prevents every voicing, and how many there are without it."""
+    symbol = chord_symbol(query.chord)
     everything = tuple(range(1, neck.strings + 1))
-    without = _told_limits(wanted, neck)
+    without = _limits_asked(query, neck)
     loose: dict[str, Any] = {
         "strings": everything, "frets": (neck.capo, neck.frets), "bass": None, "top": None,
         "drones": (), "pitches": (0, 200), "notes": None,
     }  # fmt: skip
     ways = []
-    for limit, told in without.items():
-        count = len(search_shapes(replace(wanted, **{limit: loose[limit]}), neck, hand)[0])
+    for limit, words in without.items():
+        count = len(search_shapes(replace(query, **{limit: loose[limit]}), neck, hand)[0])
         if count:
-            ways.append(f"without {told} there {_are(count)}")
-    for member in wanted.must - (wanted.bass or frozenset()) - (wanted.top or frozenset()):
-        count = len(search_shapes(replace(wanted, must=wanted.must - {member}), neck, hand)[0])
-        if count and len(wanted.must) > 1:
-            ways.append(f"where the {wanted.members[member]} need not sound there {_are(count)}")
+            ways.append(f"without {words} there {_are(count)}")
+    for member in query.must - (query.bass or frozenset()) - (query.top or frozenset()):
+        count = len(search_shapes(replace(query, must=query.must - {member}), neck, hand)[0])
+        if count and len(query.must) > 1:
+            ways.append(f"where the {query.members[member]} need not sound there {_are(count)}")
     longer = round(1.25 * hand.refuse_mm)
-    count = len(search_shapes(wanted, neck, replace(hand, refuse_mm=longer))[0])
+    count = len(search_shapes(query, neck, replace(hand, refuse_mm=longer))[0])
     if count:
         ways.append(f"with a reach up to {longer} mm there {_are(count)}")
     if not hand.thumb:
-        count = len(search_shapes(wanted, neck, replace(hand, thumb=True))[0])
+        count = len(search_shapes(query, neck, replace(hand, thumb=True))[0])
         if count:
             ways.append(f"with the thumb over the neck there {_are(count)}")
     if not ways and without:
-        count = len(search_shapes(replace(wanted, **{f: loose[f] for f in without}), neck, hand)[0])
-        told = ", ".join(without.values())
-        ways.append(f"without any of {told} there {_are(count)}, and none without one alone")
+        count = len(search_shapes(replace(query, **{f: loose[f] for f in without}), neck, hand)[0])
+        words = ", ".join(without.values())
+        ways.append(f"without any of {words} there {_are(count)}, and none without one alone")
     asked = f" with {', '.join(without.values())}" if without else ""
     return (
         f"no voicing of {symbol}{asked}, a reach up to {hand.refuse_mm:g} mm and "
@@ -267,26 +294,26 @@ def _why_none(wanted: Wanted, neck: Neck, hand: Hand) -> str:
     )
 
 
-def _told_limits(wanted: Wanted, neck: Neck) -> dict[str, str]:
+def _limits_asked(query: VoicingQuery, neck: Neck) -> dict[str, str]:
     """What was asked beyond the chord: field -> as the caller wrote it."""
-    names, key = wanted.members, chord_key(wanted.chord)
-    told = {}
-    if len(wanted.strings) < neck.strings:
-        told["strings"] = f"strings={wanted.strings!r}"
-    if wanted.frets != (neck.capo, neck.frets):
-        told["frets"] = f"frets={wanted.frets!r}"
-    for limit, asked in (("bass", wanted.bass), ("top", wanted.top)):
+    names, key = query.members, chord_key(query.chord)
+    limits = {}
+    if len(query.strings) < neck.strings:
+        limits["strings"] = f"strings={query.strings!r}"
+    if query.frets != (neck.capo, neck.frets):
+        limits["frets"] = f"frets={query.frets!r}"
+    for limit, asked in (("bass", query.bass), ("top", query.top)):
         if asked is not None:
-            told[limit] = f"{limit}={'/'.join(names[m] for m in sorted(asked) if m in names)!r}"
-    if wanted.drones:
-        opened = [note_name(neck.tuning[s - 1] + neck.capo, key) for s in wanted.drones]
-        told["drones"] = f"drones={wanted.drones!r} ({', '.join(opened)})"
-    if wanted.pitches != (0, 200):
-        low, high = (note_name(pitch, key) for pitch in wanted.pitches)
-        told["pitches"] = f"pitches from {low} to {high}"
-    if wanted.notes is not None:
-        told["notes"] = f"notes={wanted.notes}"
-    return told
+            limits[limit] = f"{limit}={'/'.join(names[m] for m in sorted(asked) if m in names)!r}"
+    if query.drones:
+        opened = [note_name(neck.tuning[s - 1] + neck.capo, key) for s in query.drones]
+        limits["drones"] = f"drones={query.drones!r} ({', '.join(opened)})"
+    if query.pitches != (0, 200):
+        low, high = (note_name(pitch, key) for pitch in query.pitches)
+        limits["pitches"] = f"pitches from {low} to {high}"
+    if query.notes is not None:
+        limits["notes"] = f"notes={query.notes}"
+    return limits
 
 
 def _are(count: int) -> str:

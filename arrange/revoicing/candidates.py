@@ -14,7 +14,7 @@ import numpy as np
 
 from arrange.guitar.hands import Hand
 from arrange.guitar.necks import LEFT_OUT, Neck
-from arrange.guitar.voicing_search import Wanted, search_shapes
+from arrange.guitar.voicing_search import VoicingQuery, search_shapes
 from arrange.revoicing.clash_costs import SILENT
 from arrange.revoicing.stretches import Harmony
 from arrange.revoicing.units import Unit
@@ -91,10 +91,10 @@ def _pool(root: int, members: tuple[int, ...], neck: Neck, hand: Hand, top_fret:
     names = {(member - root) % _OCTAVE: "" for member in members}
     strings = tuple(range(1, neck.strings + 1))
     frets = neck.capo, min(top_fret, neck.frets)
-    wanted = Wanted(
+    query = VoicingQuery(
         Chord(PLAIN_NAMES[root]), names, frozenset(), strings, frets, None, None, (), (0, 127), None
     )
-    shapes, grips = search_shapes(wanted, neck, hand)
+    shapes, grips = search_shapes(query, neck, hand)
     sounds = shapes != LEFT_OUT
     count = sounds.sum(axis=1)
     ordered = np.sort(np.where(sounds, shapes + np.array(neck.tuning), SILENT), axis=1)

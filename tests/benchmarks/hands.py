@@ -16,7 +16,7 @@ import numpy as np
 from arrange.guitar.hands import Hand, hold_shapes
 from arrange.guitar.necks import LEFT_OUT, Neck
 from arrange.guitar.voicing_search import candidates
-from arrange.guitar.voicings import _found, _wanted, find_voicings
+from arrange.guitar.voicings import _found, _query, find_voicings
 
 CHORDS = ("C", "C7", "Cmaj7", "Cm7b5", "G7", "Em7", "Am9", "D/F#")
 SAMPLES = 40
@@ -39,10 +39,10 @@ def main() -> None:
     print(f"{'chord':8}{'candidates':>11}{'voicings':>9}{'least':>7}{'median':>8}{'own':>6}"
           f"{'again':>8}  ms")  # fmt: skip
     for chord in CHORDS:
-        wanted = _wanted(chord, neck, None, None, None, (), None, None, (), None, None)
-        begun = len(candidates(wanted, neck, hand))
+        query = _query(chord, neck)
+        begun = len(candidates(query, neck, hand))
         found = len(find_voicings(chord, neck, hand))
-        least, median, own = clocked(lambda wanted=wanted: _found.__wrapped__(wanted, neck, hand))
+        least, median, own = clocked(lambda query=query: _found.__wrapped__(query, neck, hand))
         _, again, _ = clocked(lambda chord=chord: find_voicings(chord, neck, hand))
         print(f"{chord:8}{begun:11,}{found:9,}{least:7.1f}{median:8.1f}{own:6.1f}{again:8.2f}")
 
