@@ -41,6 +41,14 @@ def calibrate_hand(
     ArrangeError
         If nothing was tried, an answer is none of the three, or a longer reach is told to be
         easier than a shorter one.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> answers = {(1, 4): "comfortable", (3, 7): "stretch", (1, 5): "refuse"}
+    >>> hand = ar.calibrate_hand(answers, ar.Neck())
+    >>> round(hand.comfortable_mm), round(hand.stretch_mm), round(hand.refuse_mm)
+    (97, 112, 119)
     """
     reaches: dict[str, list[float]] = {answer: [] for answer in ANSWERS}
     for (low, high), answer in tried.items():

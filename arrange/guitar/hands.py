@@ -76,6 +76,13 @@ class Hand:
     ------
     ArrangeError
         If the limits do not rise, or there are no fingers.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> small = ar.Hand(comfortable_mm=70, stretch_mm=85, refuse_mm=100)
+    >>> len(ar.find_voicings("Cmaj7", hand=small)) < len(ar.find_voicings("Cmaj7"))
+    True
     """
 
     comfortable_mm: float = 85.0

@@ -131,6 +131,15 @@ class Neck:
     ------
     ArrangeError
         If it could not be strung, or the capo lies beyond it.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> neck = ar.Neck("drop D", capo=2)
+    >>> neck.strings, neck.lowest, neck.highest
+    (6, 40, 86)
+    >>> ar.Neck().places(64)  # each string and fret of E4
+    [(1, 0), (2, 5), (3, 9), (4, 14), (5, 19)]
     """
 
     tuning: tuple[int, ...] = (64, 59, 55, 50, 45, 40)

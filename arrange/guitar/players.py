@@ -26,6 +26,13 @@ class Player:
     ------
     ArrangeError
         If the name is empty.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> ann = ar.Player("Ann", neck=ar.Neck(capo=2), hand=ar.Hand(thumb=True))
+    >>> ann.name, ann.neck.capo, ann.hand.thumb
+    ('Ann', 2, True)
     """
 
     name: str

@@ -167,8 +167,11 @@ def name_shape(shape: str | Shape, neck: Neck | None = None, key: str | None = N
 
     Examples
     --------
-    >>> print(name_shape("x32010"))
+    >>> import arrange as ar
+    >>> print(ar.name_shape("x32010"))
     x32010: C3 E3 G3 C4 E4: C, root position, root and third doubled
+    >>> print(ar.name_shape("x65343", ar.Neck(capo=3)))
+    x65343: Eb3 G3 Bb3 Eb4 G4: sounds Eb, shape of C, root position, root and third doubled
     """
     neck = neck or Neck()
     frets = parse_shape(shape, neck) if isinstance(shape, str) else check_shape(shape, neck)

@@ -68,7 +68,7 @@ class Tones:
     >>> import arrange as ar
     >>> shell = ar.Tones(keep=("1", "3", "b7"), leave_out="5", bass="1", notes=3)
     >>> ar.find_voicings("C7", tones=shell)["shape"].head(3).tolist()
-    []
+    ['x3x3x0', 'x323xx', 'xxx556']
     """
 
     keep: str | Iterable[str] | None = None
@@ -131,9 +131,9 @@ def find_voicings(
     >>> import arrange as ar
     >>> found = ar.find_voicings("Cmaj7", strings=(4, 3, 2, 1))
     >>> found[["shape", "notes", "name"]].iloc[0].tolist()
-    []
+    ['xx5500', 'G3 B3 C4 E4', 'close, second inversion']
     >>> ar.find_voicings("D", frets=(0, 3), tones=ar.Tones(top="3"))["shape"].iloc[0]
-    ''
+    'xx0232'
     """
     neck, hand = neck or Neck(), hand or Hand()
     return _found(_query(chord, neck, strings, frets, tones), neck, hand).copy()

@@ -35,6 +35,16 @@ def plot_before_after(
     ------
     ArrangeError
         As ``plot_ranges``.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> from dataclasses import replace
+    >>> song = ar.read("datasets/low-water.musicxml")
+    >>> higher = replace(song, notes=song.notes.assign(pitch=song.notes["pitch"] + 12))
+    >>> before, after = ar.plot_before_after(song, higher, ["Guitar 1", "Guitar 2"])
+    >>> after.get_title(loc="left").split(".")[0]
+    'After'
     """
     total = 2 * _HEIGHT + _TOP + _BOTTOM + _BETWEEN
     figure, axes = plt.subplots(2, 1, figsize=(PAGE_WIDTH, total))

@@ -64,6 +64,14 @@ def plot_clashes(findings: pd.DataFrame, song: Song, ax: Axes | None = None) -> 
     ------
     TableError
         If `findings` is no findings table.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> song = ar.read("datasets/low-water.musicxml")
+    >>> ax = ar.plot_clashes(ar.find_clashes(song), song)
+    >>> ax.get_title(loc="left")
+    'Clashes along the song: listen to the tall dark bars first'
     """
     findings = check_table(findings, FINDINGS)
     present = set(findings["kind"])

@@ -70,6 +70,13 @@ def plot_form(song: Song, ax: Axes | None = None) -> Axes:
     See Also
     --------
     arrange.part_texture, arrange.song_energy : the numbers.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> ax = ar.plot_form(ar.read("datasets/low-water.musicxml"))
+    >>> ax.get_title(loc="left")
+    'Dark is busy, thick is many notes, empty is silent'
     """
     parts = song.parts["part"].tolist()
     lane = float(np.clip(_LANES / max(len(parts), 1), _LEAST_LANE, _MOST_LANE))

@@ -132,6 +132,16 @@ def plot_hearing(
     The partials are those of ``hearing.partials`` with the fall of each part's drive. Nothing in
     a score tells how an instrument or a player colours them. Beats faster than some 20 a second are
     heard as roughness (E. Zwicker and H. Fastl, Psychoacoustics; from memory).
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> song = ar.read("datasets/low-water.musicxml")
+    >>> ax = ar.plot_hearing(song, 16, ["Guitar 2", "Bass"])
+    >>> print(ax.get_title(loc="left"))
+    Measure 5 (Verse 1), beat 1: grey bands hold partials of both
+    Guitar 2: G2
+    Bass: G1
     """
     sounds = _sounds(song, onset, _chosen(song, parts))
     if ax is None:

@@ -67,6 +67,14 @@ def plot_layers(song: Song, choices: pd.DataFrame, ax: Axes | None = None) -> Ax
     -------
     Axes
         Along y a lane is 1 high, the first layer between 0 and 1.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> song = ar.read("datasets/harbour-set/1-rope-and-lantern.txt")
+    >>> ax = ar.plot_layers(song, ar.condense(song, 2).choices)
+    >>> ax.get_title(loc="left")
+    'Hollow is dropped: 2 layers, 2 players'
     """
     players = list(dict.fromkeys(choices["player"]))
     taken = {

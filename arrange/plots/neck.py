@@ -115,11 +115,12 @@ def plot_neck(
     Examples
     --------
     >>> import arrange as ar
-    >>> ar.plot_neck("x32010", titles="C").get_title()
+    >>> ar.plot_neck("x32010", titles="C").get_title(loc="left")
     'C'
     >>> song = ar.read("datasets/low-water.musicxml")
-    >>> ar.plot_neck(ar.finger_part(song, "Guitar 2"), song=song).get_title()
-    ''
+    >>> ax = ar.plot_neck(ar.finger_part(song, "Guitar 2"), song=song)
+    >>> ax.get_title(loc="left")
+    'Mostly Guitar 2 at frets 4–7'
     """
     tables = _tables(shown)
     if tables is not None:

@@ -78,6 +78,13 @@ def plot_overlap(song_or_overlap: Song | pd.DataFrame, ax: Axes | None = None) -
     -----
     At most 30 pairs and 24 sections are drawn, those with the highest mean overlap; a note below
     the picture says so.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> ax = ar.plot_overlap(ar.read("datasets/low-water.musicxml"))
+    >>> ax.get_title(loc="left")
+    'Dark cells: two parts in one register'
     """
     matrix = _matrix(song_or_overlap)
     if ax is None:

@@ -86,6 +86,14 @@ def plot_positions(
     ------
     ArrangeError
         If a table lacks positions, or there are more than two parts, or none that frets.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> song = ar.read("datasets/low-water.musicxml")
+    >>> ax = ar.plot_positions(ar.finger_part(song, "Guitar 2"), song)
+    >>> ax.get_title(loc="left")
+    'Where the first finger stands: Guitar 2 at fret 4'
     """
     tables = _by_part(fingered)
     necks = {part: neck or part_neck(song, part) for part in tables}

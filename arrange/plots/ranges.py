@@ -87,6 +87,13 @@ def plot_ranges(song: Song, parts: Sequence[str] | None = None, ax: Axes | None 
     -----
     Parts without pitched notes are left out, and a note below the picture names them. Where a
     measure would be too narrow to see, a step is 2, 4, 8 ... measures, and the note says so.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> ax = ar.plot_ranges(ar.read("datasets/low-water.musicxml"))
+    >>> ax.get_title(loc="left")
+    'Look for black: both in one register, most in Chorus 1 (measures 25–32)'
     """
     chosen, silent = choose_parts(song, parts, set(sounding_notes(song.notes)["part"]))
     lanes = pitch_lanes(song, chosen)

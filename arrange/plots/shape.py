@@ -86,7 +86,7 @@ def plot_shape(
     >>> [text.get_text() for text in ax.texts if text.get_gid() == "title"]
     ['C', 'F']
     >>> ax = ar.plot_shape("x32010", labels=ar.FretLabels("notes"))
-    >>> [text.get_text() for text in ax.texts]
+    >>> [text.get_text() for text in ax.texts if text.get_gid() == "word"]
     ['E', 'C', 'G', 'E', 'C']
     """
     neck = neck or Neck()

@@ -79,6 +79,14 @@ def plot_songbook(
     ------
     TableError
         If a table lacks a column.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> book = ar.read_songbook("datasets/harbour-set")
+    >>> ax = ar.plot_songbook(ar.songbook_table(book), ar.changes_between(book))
+    >>> ax.get_title(loc="left")
+    'Long bars ask for ears, heavy lines for time'
     """
     _check(table, "a songbook's table", (*_NEEDED, *(name for name, *_ in _GROUPS)))
     if changes is not None:

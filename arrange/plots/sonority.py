@@ -81,6 +81,13 @@ def plot_sonority(song: Song, ax: Axes | None = None) -> Axes:
     See Also
     --------
     arrange.quantities.sonority : the numbers.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> ax = ar.plot_sonority(ar.read("datasets/low-water.musicxml"))
+    >>> ax.get_title(loc="left")
+    'Up: rougher together. Down: one hides the other'
     """
     pairs = _pairs(song)
     shown = pairs[:MOST_PAIRS]

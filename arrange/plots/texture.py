@@ -69,6 +69,13 @@ def plot_texture(song: Song, parts: Sequence[str] | None = None, ax: Axes | None
     See Also
     --------
     arrange.part_texture : the numbers.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> ax = ar.plot_texture(ar.read("datasets/low-water.musicxml"), ["Guitar 1", "Guitar 2"])
+    >>> ax.get_title(loc="left")
+    'Black is struck together, most in Intro'
     """
     chosen, silent = choose_parts(song, parts, set(played_notes(song.notes)["part"]))
     lane = float(np.clip(_LANES / max(len(chosen), 1), _LEAST_LANE, _MOST_LANE))

@@ -54,6 +54,14 @@ def part_ranges(
     ------
     ArrangeError
         If `by` is none of the three.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> song = ar.read("datasets/low-water.musicxml")
+    >>> ranges = ar.part_ranges(song.notes, parts=song.parts)
+    >>> ranges[["part", "lowest", "highest"]].head(2).values.tolist()
+    [['Guitar 1', 41.0, 81.0], ['Guitar 2', 43.0, 74.0]]
     """
     heard = sounding_notes(notes)
     labels, span = _spans(heard, by)
@@ -117,6 +125,15 @@ def register_overlap(notes: pd.DataFrame, by: str = "song") -> pd.DataFrame:
     ------
     ArrangeError
         If `by` is none of the three.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> song = ar.read("datasets/low-water.musicxml")
+    >>> overlap = ar.register_overlap(song.notes, by="section")
+    >>> guitars = overlap[(overlap["part_a"] == "Guitar 1") & (overlap["part_b"] == "Guitar 2")]
+    >>> guitars.set_index("section")["histogram"].round(2)[["Chorus 1", "Chorus 2"]].to_dict()
+    {'Chorus 1': 0.82, 'Chorus 2': 0.0}
     """
     heard = sounding_notes(notes)
     labels, span = _spans(heard, by)

@@ -71,6 +71,15 @@ def part_texture(song: Song, by: str = "section", *, window: float = 0.03) -> pd
     ------
     ArrangeError
         If `by` is none of the three.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> song = ar.read("datasets/low-water.musicxml")
+    >>> texture = ar.part_texture(song)
+    >>> busiest = texture.loc[texture["attacks"].idxmax()]
+    >>> busiest["part"], busiest["section"], int(busiest["attacks"])
+    ('Guitar 2', 'Bridge', 72)
     """
     starts, ends, labels = _spans(song, by)
     spans, parts = len(starts), song.parts["part"].tolist()
@@ -127,6 +136,13 @@ def song_energy(song: Song, by: str = "section") -> pd.DataFrame:
     ------
     ArrangeError
         If `by` is none of the three.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> energy = ar.song_energy(ar.read("datasets/low-water.musicxml"))
+    >>> energy.loc[energy["energy"].idxmax(), "section"]
+    'Chorus 1'
     """
     starts, ends, labels = _spans(song, by)
     parts, played = song.parts["part"].tolist(), played_notes(song.notes)

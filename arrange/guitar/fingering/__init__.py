@@ -91,6 +91,16 @@ def finger_part(
     ArrangeError
         If there is no such part, its instrument has no strings that are known, or the objective
         is neither.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> song = ar.read("datasets/low-water.musicxml")
+    >>> fingered = ar.finger_part(song, "Guitar 2")
+    >>> fingered[["measure", "string", "fret", "finger"]].head(3).values.tolist()
+    [[1, 5, 5, 2], [1, 4, 3, 0], [1, 4, 5, 2]]
+    >>> int(fingered["problem"].notna().sum())
+    0
     """
     if objective not in OBJECTIVES:
         raise ArrangeError(
@@ -125,6 +135,14 @@ def fingered_song(
     ArrangeError
         As for ``finger_part``. If no parts were named, one that cannot be fingered is told in the
         song's `notices` instead.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> song = ar.fingered_song(ar.read("datasets/low-water.musicxml"), ["Guitar 2"])
+    >>> own = song.notes[song.notes["part"] == "Guitar 2"]
+    >>> own[["string", "fret"]].head(3).values.tolist()
+    [[5, 5], [4, 3], [4, 5]]
     """
     notes = song.notes.reset_index(drop=True)
     notices = list(song.notices)
