@@ -109,7 +109,7 @@ def test_shapes_as_text():
     neck = Neck()
     for text in ("x32010", "x-10-12-12-12-x", "022100"):
         assert format_shape(parse_shape(text, neck)) == text
-    with pytest.raises(ArrangeError, match="tells 5 strings, the neck has 6"):
+    with pytest.raises(ArrangeError, match="has 5 strings and the neck has 6"):
         parse_shape("x3201", neck)
     with pytest.raises(ArrangeError, match="'q' on string 6"):
         parse_shape("q32010", neck)

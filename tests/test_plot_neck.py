@@ -130,12 +130,12 @@ def test_several_shapes_have_a_key_and_stay_apart():
 @pytest.mark.parametrize(
     ("shown", "more", "said"),
     [
-        ("x3201", {}, "tells 5 strings"),
+        ("x3201", {}, "has 5 strings"),
         ("x-30-x-x-x-x", {}, "fret 30"),
         (["x32010"] * 7, {}, "7 shapes on one neck"),
         ([], {}, "no shape"),
         ("x32010", {"labels": ar.FretLabels("members", "Hm")}, "Hm"),
-        ("x32010", {"titles": ["a", "b"]}, "2 titles for 1 shapes"),
+        ("x32010", {"titles": ["a", "b"]}, "2 titles for 1 shape;"),
         (pd.DataFrame({"note": [1]}), {}, "lacks"),
         (fingered((0, 1, 1, 30, 1, 30)), {}, "fret 30 on string 1"),
         (fingered((0, 1, None, None, None, None)), {}, "0 parts"),
@@ -267,7 +267,7 @@ def test_two_hundred_measures_stay_legible():
 
 
 def test_what_has_no_positions_is_refused(demo):
-    with pytest.raises(ar.ArrangeError, match="plot_positions takes what finger_part gives"):
+    with pytest.raises(ar.ArrangeError, match="plot_positions takes what finger_part returns"):
         plot_positions(demo.notes, demo)
 
 

@@ -205,7 +205,7 @@ def test_a_capo_tells_both():
 
 def test_shapes_off_the_neck():
     """As ``parse_shape`` says."""
-    with pytest.raises(ArrangeError, match="tells 3 strings"):
+    with pytest.raises(ArrangeError, match="has 3 strings"):
         name_shape("x32")
     with pytest.raises(ArrangeError, match="fret 1 on string"):
         name_shape("133211", Neck(capo=2))

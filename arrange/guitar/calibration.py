@@ -39,7 +39,7 @@ def calibrate_hand(
     Raises
     ------
     ArrangeError
-        If nothing was tried, an answer is none of the three, or a longer reach is told to be
+        If nothing was tried, an answer is none of the three, or a longer reach is said to be
         easier than a shorter one.
 
     Examples

@@ -23,6 +23,7 @@ from arrange.errors import ArrangeError
 from arrange.guitar.grips import hold_shape
 from arrange.guitar.hands import FINGER_NAMES, Hand
 from arrange.guitar.necks import LEFT_OUT, Neck, Shape, check_shape, parse_shape
+from arrange.text.words import counted
 from arrange.theory.chord_members import member_note, members_of
 from arrange.theory.chord_symbols import parse_chord
 from arrange.theory.pitch import parse_pitch_class, pitch_class_name
@@ -214,7 +215,8 @@ def fret_pictures(
     titles = [titles] if isinstance(titles, str) else list(titles)
     if len(titles) != len(all_frets):
         raise ArrangeError(
-            f"{len(titles)} titles for {len(all_frets)} shapes; give one for each, '' for none"
+            f"{counted(len(titles), 'title')} for {counted(len(all_frets), 'shape')}; give one for "
+            "each, '' for none"
         )
     pictures = []
     for frets, title, fingering in zip(all_frets, titles, fingerings, strict=True):

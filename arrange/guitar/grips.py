@@ -23,7 +23,7 @@ class Grip:
         Frets from the nut, string 1 first.
     playable : bool
     why_not : str
-        What stands against it; empty if it can be held.
+        What prevents it; empty if it can be held.
     fingers : tuple of int
         As in ``Grips``, string 1 first.
     position : int

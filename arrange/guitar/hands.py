@@ -5,7 +5,7 @@ barre. A barre lies behind everything on the strings that it covers: nothing ins
 open or held nearer to the nut. The first finger may lie across all strings, another across
 ``BARRE_STRINGS``. Fingers stand in order: a higher finger is never nearer to the nut, and of two
 at one fret the lower finger takes the lower-sounding string. The **reach** of a grip is the
-longest way between two of its fingers in mm on the real neck, told as if it lay between first
+longest way between two of its fingers in mm on the real neck, scaled as if it lay between first
 and fourth finger: neighbours spread about half as far, so that their way counts nearly double. The
 **span** is the plain distance along the neck from the first to the last fret held.
 
@@ -32,7 +32,7 @@ import numpy as np
 from arrange.errors import ArrangeError
 from arrange.guitar.necks import LEFT_OUT, Array, Neck
 
-THUMB = 5  # where a finger's number is told: 1 to 4, 0 for none, 5 for the thumb over the neck
+THUMB = 5  # as the number of a finger: 1 to 4, 0 for none, 5 for the thumb over the neck
 FINGER_NAMES = ("", "1", "2", "3", "4", "T")
 
 BARRE_STRINGS = 4  # that another finger than the first can cover
@@ -308,7 +308,7 @@ def _place_fingers(
 ) -> tuple[Array, Array]:
     """Fingers and least reach of shapes that take so many fingers.
 
-    The fingers told are those nearest to one finger a fret, of those that need no more than a
+    The fingers returned are those nearest to one finger a fret, of those that need no more than a
     stretch, or the least reach.
     """
     strings, count = frets.shape

@@ -55,7 +55,7 @@ TUNINGS = {
     "five-string bass": "B0 E1 A1 D2 G2",
 }
 
-# What a family of instruments has where nothing else is told (common practice).
+# What a family of instruments has where nothing else is given (common practice).
 STANDARD_TUNINGS = {
     "guitar": (64, 59, 55, 50, 45, 40),  # E4 B3 G3 D3 A2 E2
     "bass": (43, 38, 33, 28),  # G2 D2 A1 E1
@@ -261,7 +261,7 @@ def _check_tuning(tuning: Sequence[int]) -> None:
     if not 1 <= len(tuning) <= MOST_STRINGS:
         raise ArrangeError(
             f"a tuning of {len(tuning)} strings; a neck has 1 to {MOST_STRINGS}, "
-            "told as MIDI numbers, highest string first"
+            "given as MIDI numbers, highest string first"
         )
     for number, pitch in enumerate(tuning, 1):
         if pitch != int(pitch) or not 0 <= pitch <= 127:
@@ -292,7 +292,7 @@ def parse_shape(text: str, neck: Neck) -> Shape:
     signs = re.split(r"[-\s]+", text.strip()) if re.search(r"[-\s]", text.strip()) else list(text)
     if len(signs) != neck.strings:
         raise ArrangeError(
-            f"the shape {text!r} tells {len(signs)} strings, the neck has {neck.strings}; write a "
+            f"the shape {text!r} has {len(signs)} strings and the neck has {neck.strings}; write a "
             "fret or x for each, low string first, with '-' between once a fret has two digits"
         )
     frets = []

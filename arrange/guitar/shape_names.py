@@ -139,8 +139,8 @@ class NamedShape:
     def __str__(self) -> str:
         """The shape in words."""
         best = str(self.readings[0]) if self.readings else ""
-        told = best if best and self.name == self.readings[0].symbol else self.name
-        return f"{self.text}: {' '.join(self.notes)}: {told}"
+        name = best if best and self.name == self.readings[0].symbol else self.name
+        return f"{self.text}: {' '.join(self.notes)}: {name}"
 
 
 def name_shape(shape: str | Shape, neck: Neck | None = None, key: str | None = None) -> NamedShape:
@@ -155,7 +155,7 @@ def name_shape(shape: str | Shape, neck: Neck | None = None, key: str | None = N
         ``"x32010"``, low string first; or frets from the nut, string 1 first. Frets count from
         the nut, capo or not; an open string may be written as 0 in the text.
     neck : Neck, optional
-        A guitar in standard tuning if not given. With a capo the readings tell both what
+        A guitar in standard tuning if not given. With a capo the readings say both what
         sounds and which chord's shape it is.
     key : str, optional
         Such as ``"E major"``; without one roots are called as in ``pitch.PLAIN_NAMES``.

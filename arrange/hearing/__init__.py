@@ -1,4 +1,4 @@
-"""What does the ear make of tones that sound together, whatever song they come from?
+"""What does the ear hear when tones sound together, in any song?
 
 Everything works on many moments at once: arrays whose last axis holds the notes or partials of
 one moment, NaN where it has fewer. ``partials`` turns pitches into ``Partials``, on which the

@@ -122,7 +122,7 @@ def clipping_products(frequency: Array, amplitude: Array | float, drive: Drive) 
     -------
     Products
         Of order 2 and 3. Tones in no simple ratio have just these; where products coincide, as
-        those of a just fifth, each is told by itself, and the phases decide what they add to.
+        those of a just fifth, each has its own row, and the phases decide what they add up to.
     """
     frequency, amplitude = _tones(frequency, amplitude)
     combination = _combinations(frequency.shape[-1])

@@ -92,7 +92,7 @@ def render_picture(ax: Axes, kind: str = "svg") -> bytes:
 
 @contextmanager
 def _signs_of_any_kind() -> Iterator[None]:
-    """Signs that the typeface lacks, such as pictures in a label, are drawn as boxes in silence."""
+    """Draw signs that the typeface lacks as boxes, without a warning."""
     with warnings.catch_warnings():
         warnings.filterwarnings("ignore", message="Glyph .* missing from font")
         yield
@@ -133,7 +133,7 @@ def shifted(ax: Axes, base: Transform, x: float = 0.0, y: float = 0.0) -> Transf
 def short(name: str, longest: int = _LONGEST_NAME) -> str:
     """Return a name cut to a length in characters: its beginning, an ellipsis, its end.
 
-    The end stays because parts and sections are told apart by the number there.
+    The end stays because the number there says which part or section it is.
     """
     if len(name) <= longest:
         return name

@@ -1,7 +1,7 @@
-"""Who plays how busily where in the form, who lays out, and does the song grow?
+"""How busy is each part in each section, who lays out, and does the song grow?
 
-Darkness is attacks a second, in steps, so that each reads in grey print; thickness is how many
-notes the part sounds at once. A measure without a bar is one in which the part is silent.
+Darkness is attacks a second, in steps that differ in grey print; thickness is how many notes the
+part sounds at once. A measure without a bar is one in which the part is silent.
 """
 
 from __future__ import annotations

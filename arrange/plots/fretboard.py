@@ -2,7 +2,7 @@
 
 Along x in mm from the nut, which lies on the left; frets are as far apart as on the neck. Along y
 the strings, 1 on top as in tablature. A mark lies in the middle between its fret and the one
-before, where a finger does; an open string's left of the nut, or on the capo.
+before, where a finger does; the mark of an open string lies left of the nut, or on the capo.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from arrange.guitar.necks import Neck
 from arrange.plots.figures import FAINT, GREY, INK, PAPER, SMALL_SIZE, TEXT_SIZE, points_wide
 from arrange.theory.pitch import note_name
 
-# Frets that guitars have inlays at (common practice).
+# Frets at which guitars have inlays (common practice).
 INLAYS = (3, 5, 7, 9, 12, 15, 17, 19, 21, 24)
 _OCTAVE = 12
 

@@ -1,4 +1,4 @@
-"""What does the ear get at one moment: which partials of two parts meet, beat, or hide?
+"""What does the ear hear at one moment: which partials of two parts meet, beat, or hide?
 
 Along x the frequency in ERBs, the ear's own scale, on which each critical band is equally wide;
 along y sound pressure levels, a part at level 0 being taken as ``sonority.REFERENCE_LEVEL``.
@@ -59,7 +59,7 @@ SHARED = "#dcdcdc"
 
 @dataclass(frozen=True)
 class _Look:
-    """How a part's partials look: shape, filling and line tell them apart in grey print."""
+    """How a part's partials look: shape, filling and line differ in grey print too."""
 
     marker: str
     size: float  # points
@@ -129,8 +129,8 @@ def plot_hearing(
 
     Notes
     -----
-    The partials are those of ``hearing.partials`` with the fall of each part's drive. Nothing in
-    a score tells how an instrument or a player colours them. Beats faster than some 20 a second are
+    The partials are those of ``hearing.partials`` with the fall of each part's drive. A score does
+    not say how an instrument or a player colours them. Beats faster than some 20 a second are
     heard as roughness (E. Zwicker and H. Fastl, Psychoacoustics; from memory).
 
     Examples
@@ -160,7 +160,7 @@ def plot_hearing(
     if len(sounds) == 1:
         lead = f"{short(sounds[0].part, 18)} alone"
     held = [f"{short(sound.part, 18)}: {_names(song, onset, sound.pitches)}" for sound in sounds]
-    write_note(ax, _told(sounds, parts), _KEY + 15)
+    write_note(ax, _roughness_note(sounds, parts), _KEY + 15)
     set_title(ax, "\n".join([f"{where}: {lead}", *held]))
     return ax
 
@@ -371,7 +371,7 @@ def _draw_hidden(ax: Axes, loud: Partials, soft: Partials, hidden: Array) -> Non
             markersize=8, markeredgewidth=1.4, color=INK, zorder=5, gid="hidden")  # fmt: skip
 
 
-def _told(sounds: list[_Sound], parts: Sequence[str] | None) -> str:
+def _roughness_note(sounds: list[_Sound], parts: Sequence[str] | None) -> str:
     """The roughness of each and of both, or who rests."""
     alone = [float(roughness(sound.tones)) for sound in sounds]
     names = [short(sound.part, 18) for sound in sounds]
@@ -382,8 +382,8 @@ def _told(sounds: list[_Sound], parts: Sequence[str] | None) -> str:
             f"together {both:.2f} (two pure tones a semitone apart: about 0.5).\n"
             "Slow beats are heard as such, those above some 20 a second as roughness."
         )
-    told = f"Roughness: {alone[0]:.2f}."
+    note = f"Roughness: {alone[0]:.2f}."
     if parts is None:
-        return f"{told} Every other part rests here."
+        return f"{note} Every other part rests here."
     silent = [short(part, 18) for part in parts if part != sounds[0].part]
-    return " ".join([told, *(f"{part} rests here." for part in silent[:3])])
+    return " ".join([note, *(f"{part} rests here." for part in silent[:3])])

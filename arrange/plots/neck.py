@@ -88,8 +88,8 @@ def plot_neck(
     ----------
     shown : shapes or tables
         Up to six shapes: text with the low string first, frets with string 1 first, or what
-        ``find_voicings`` gives. Or what ``finger_part`` gives, for one part or for two in a list
-        or in one table; rows of a section if only that is asked for.
+        ``find_voicings`` returns. Or what ``finger_part`` returns, for one part or for two in a
+        list or in one table; rows of a section if only that is asked for.
     neck : Neck, optional
         Else, for parts, the neck of each in `song`; else a guitar.
     song : Song, optional
@@ -144,7 +144,7 @@ def _tables(shown: Any) -> dict[str, pd.DataFrame] | None:
         if missing:
             raise ArrangeError(
                 f"this table lacks {missing}; plot_neck takes what finger_part or find_voicings "
-                "gives, or shapes such as 'x32010'"
+                "returns, or shapes such as 'x32010'"
             )
         for part, own in each.groupby("part", sort=False):
             tables[str(part)] = own

@@ -35,7 +35,7 @@ MOST_PAIRS, MOST_SECTIONS = 30, 24
 
 _NEEDED = ("part_a", "part_b", "section", "together")
 _ROW, _WIDEST_COLUMN = 0.235, 0.9  # inches
-# From pale to near black in even steps of lightness, so that it reads the same in grey.
+# From pale to near black in even steps of lightness, so that it looks the same in grey.
 _SCALE = LinearSegmentedColormap.from_list("overlap", ["#eef4f8", "#7fb0d0", "#1f5f8b", "#06121c"])
 _WHITE_ABOVE = 0.55  # numbers on darker cells are white
 
@@ -72,7 +72,7 @@ def plot_overlap(song_or_overlap: Song | pd.DataFrame, ax: Axes | None = None) -
     Raises
     ------
     ArrangeError
-        If a table has not the columns of ``register_overlap`` by section.
+        If a table lacks columns of ``register_overlap`` by section.
 
     Notes
     -----

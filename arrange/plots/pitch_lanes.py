@@ -76,8 +76,8 @@ def draw_lanes(
     ----------
     ax : Axes
     lanes : from ``pitch_lanes``
-    bands : from ``bands.step_bands``
-    zones : from ``bands.shared_zones``
+    bands : from ``range_bands.step_bands``
+    zones : from ``range_bands.shared_zones``
     """
     bottom = lanes[-1].middle - lanes[-1].height / 2
     ax.set_ylim(bottom - LANE_GAP / 2, LANE_GAP / 2)

@@ -65,13 +65,13 @@ def plot_positions(
     """Draw the path of one hand, or two, along the neck through the song.
 
     A band reaches over the frets under the hand, one finger a fret from the first and further
-    where more is held; a line tells where the first finger stands. Triangles are jumps that the
+    where more is held; a line shows where the first finger stands. Triangles are jumps that the
     player has to prepare. There is no band where a part rests.
 
     Parameters
     ----------
     fingered : DataFrame or sequence of DataFrame
-        What ``finger_part`` gives, for one part or two.
+        What ``finger_part`` returns, for one part or two.
     song : Song
         The song that they are from.
     neck : Neck, optional
@@ -123,7 +123,7 @@ def _by_part(fingered: Any) -> dict[str, pd.DataFrame]:
         missing = [n for n in ("part", "onset", "duration", "position") if n not in each]
         if missing:
             raise ArrangeError(f"this table lacks {missing}; plot_positions takes what "
-                               "finger_part gives")  # fmt: skip
+                               "finger_part returns")  # fmt: skip
         for part, own in each.groupby("part", sort=False):
             if (own["position"] > 0).any():
                 tables[str(part)] = own

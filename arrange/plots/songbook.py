@@ -1,6 +1,6 @@
 """A set of songs, a lane each: how much there is to listen to, and what changes between them.
 
-A bar's three looks differ in lightness and pattern, so that they read in grey print.
+A bar's three looks differ in lightness and pattern, so that they can be read in grey print.
 """
 
 from __future__ import annotations
@@ -60,14 +60,14 @@ def plot_songbook(
 
     A lane a song: its length, keys and tempos, and a bar as long as its findings a minute, in three
     groups; behind it the number, and the kind of the most severe. Where a string is retuned or a
-    capo moved before the next song, the line between the lanes is heavy and says for whom.
+    capo moved before the next song, the line between the lanes is heavy, with the player's name.
 
     Parameters
     ----------
     table : DataFrame
-        As ``songbook_table`` gives it.
+        As ``songbook_table`` returns it.
     changes : DataFrame, optional
-        As ``changes_between`` gives it, of the songs in this order.
+        As ``changes_between`` returns it, of the songs in this order.
     ax : Axes, optional
 
     Returns
@@ -86,7 +86,7 @@ def plot_songbook(
     >>> book = ar.read_songbook("datasets/harbour-set")
     >>> ax = ar.plot_songbook(ar.songbook_table(book), ar.changes_between(book))
     >>> ax.get_title(loc="left")
-    'Long bars ask for ears, heavy lines for time'
+    'Long bars: many findings. Heavy lines: changes'
     """
     _check(table, "a songbook's table", (*_NEEDED, *(name for name, *_ in _GROUPS)))
     if changes is not None:
@@ -100,7 +100,7 @@ def plot_songbook(
     clear_frame(ax)
     ax.set_ylim(max(count, 1), 0)
     ax.set_yticks([])
-    set_title(ax, "Long bars ask for ears, heavy lines for time")
+    set_title(ax, "Long bars: many findings. Heavy lines: changes")
     if not count:
         write_instead(ax, "No songs here.")
         return ax
@@ -129,8 +129,8 @@ def _margin(table: pd.DataFrame) -> float:
 
 
 def _facts(row: Any) -> str:
-    told = " · ".join(filter(None, [row.duration, row.keys, row.tempos]))
-    return short(told, _LONGEST_FACTS)
+    facts = " · ".join(filter(None, [row.duration, row.keys, row.tempos]))
+    return short(facts, _LONGEST_FACTS)
 
 
 def _set_scale(ax: Axes, table: pd.DataFrame) -> None:
@@ -184,7 +184,7 @@ def _draw_line(ax: Axes, y: int, changes: pd.DataFrame | None, song: str) -> Non
         return
     ax.axhline(y, color=INK, linewidth=_HEAVY, zorder=0.5, gid="change")
     text = ax.annotate(
-        "; ".join(f"{short(row.player, 16)} {_told(row)}" for row in own.itertuples()),
+        "; ".join(f"{short(row.player, 16)} {_in_few_words(row)}" for row in own.itertuples()),
         xy=(1, y), xycoords=("axes fraction", "data"), xytext=(-4, 0),
         textcoords="offset points", ha="right", va="center", fontsize=SMALL_SIZE, color=INK,
         zorder=3, parse_math=False, gid="change text",
@@ -192,16 +192,16 @@ def _draw_line(ax: Axes, y: int, changes: pd.DataFrame | None, song: str) -> Non
     )  # fmt: skip
     if text_points(text)[0] > points_wide(ax) - 8:
         sums = own[["strings_retuned", "capo_moves"]].sum()
-        text.set_text(f"{len(own)} players: {_told(sums)}")
+        text.set_text(f"{len(own)} players: {_in_few_words(sums)}")
 
 
-def _told(row: Any) -> str:
+def _in_few_words(row: Any) -> str:
     """Strings and capos in few words: ``"3 strings, capo"``."""
     strings, capos = int(row.strings_retuned), int(row.capo_moves)
-    told = [counted(strings, "string")] if strings else []
+    words = [counted(strings, "string")] if strings else []
     if capos:
-        told.append("capo" if capos == 1 else f"{capos} capos")
-    return ", ".join(told)
+        words.append("capo" if capos == 1 else f"{capos} capos")
+    return ", ".join(words)
 
 
 def _explain(ax: Axes, changes: pd.DataFrame | None) -> None:

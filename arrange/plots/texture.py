@@ -1,4 +1,4 @@
-"""Who strikes how often, and how much of it together: is there room between two parts?"""
+"""How often does each part strike, how much of it together, and is there room between them?"""
 
 from __future__ import annotations
 

@@ -16,12 +16,12 @@ def place_shares(fingered: pd.DataFrame) -> pd.DataFrame:
     """Return each string and fret with its share of the part's sounding time, by string.
 
     A grace note has no time; it counts as a small one, so that its place is there.
-    `finger` is the one used there for the longest, where fingers are told.
+    `finger` is the one used there for the longest time, where fingers are given.
     """
-    told = fingered.assign(time=fingered["duration"].clip(lower=1e-6))
-    places = told.groupby(["part", "string", "fret"], as_index=False)["time"].sum()
-    if "finger" in told:
-        by_finger = told.groupby(["string", "fret", "finger"], as_index=False)["time"].sum()
+    timed = fingered.assign(time=fingered["duration"].clip(lower=1e-6))
+    places = timed.groupby(["part", "string", "fret"], as_index=False)["time"].sum()
+    if "finger" in timed:
+        by_finger = timed.groupby(["string", "fret", "finger"], as_index=False)["time"].sum()
         usual = by_finger.sort_values("time", kind="stable").drop_duplicates(
             ["string", "fret"], keep="last"
         )

@@ -252,8 +252,8 @@ def _limits(parts: pd.DataFrame | None) -> dict[str, tuple[float, float]]:
     rows = (
         zip(*(parts[name].tolist() for name in columns), strict=True) if parts is not None else ()
     )
-    for name, told, family, capo in rows:
-        tuning = told if isinstance(told, tuple) else STANDARD_TUNINGS.get(family)
+    for name, given, family, capo in rows:
+        tuning = given if isinstance(given, tuple) else STANDARD_TUNINGS.get(family)
         if tuning:
             limits[name] = (min(tuning) + capo, max(tuning) + STANDARD_FRETS.get(family, 22))
     return limits

@@ -1,11 +1,11 @@
 """How do two parts sound together: how much rougher than each alone, and what does one hide?
 
 Both ask the partials of what is held, as ``hearing`` gives them, for every slice of time in which
-the same notes sound. What a part holds is put together once however often it comes back, and so
-is each meeting of two of them.
+the same notes sound. What a part holds is worked out once, however often it returns, and so is
+each pair of them.
 
 A level of 0 in the parts table is taken as ``REFERENCE_LEVEL``; a drive makes the partials fall
-less steeply. What an amplifier adds inside one part is asked in ``hearing.clipping_products``.
+less steeply. ``hearing.clipping_products`` has what an amplifier adds inside one part.
 """
 
 from __future__ import annotations

@@ -6,8 +6,8 @@ an attack in the span that it falls in. Two attacks count as together within `wi
 players who mean to attack together miss by some 30 to 50 ms (R. A. Rasch, Synchronization in
 performed ensemble music, Acustica 43 (1979); from memory).
 
-An echo set to a note value repeats each attack of its part. How often and how softly no song
-tells: three repeats are counted, each 6 dB softer than the one before (ours).
+An echo set to a note value repeats each attack of its part. A song does not say how often or how
+softly: three repeats are counted, each 6 dB softer than the one before (ours).
 """
 
 from __future__ import annotations

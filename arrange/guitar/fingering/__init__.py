@@ -6,16 +6,16 @@ the first finger (``ways``). The best path through them (``path``) is exact: no 
 ways costs less. All costs are in mm, of our own making (nobody has published validated ones), and
 stand as constants where they are used:
 
-- holding: the cost of the grip as ``hands.hold_shapes`` tells it (reach, fingers, barres; strings
+- holding: the cost of the grip as ``hands.hold_shapes`` counts it (reach, fingers, barres; strings
   to silence only where a chord is strummed), fingers off one finger a fret, the fourth finger,
   height on the neck;
 - moving: the longest of the way of the first finger's place along the neck and of every finger
   that is down before and after, times 1 + ``HURRY_SECONDS`` / the seconds from onset to onset. To
-  play on in position costs nothing, to hop with a finger costs its way; with open strings the
+  play on in position costs nothing, to move a finger costs its way; with open strings the
   hand may be anywhere;
 - the picking hand's way over strings, and a held note that changes its finger.
 
-Held notes keep string and fret (``moments`` tells which are held); one is let go early only where
+Held notes keep string and fret (``moments`` finds which are held); one is let go early only where
 no path could hold it. What the source fixed is kept.
 
 References
@@ -36,7 +36,7 @@ import pandas as pd
 
 from arrange.errors import ArrangeError
 from arrange.guitar.fingering.moments import OVERLAP, Moment, hold_on, part_moments
-from arrange.guitar.fingering.path import Path, find_path
+from arrange.guitar.fingering.path import FingerPath, find_path
 from arrange.guitar.fingering.problems import leave_out
 from arrange.guitar.hands import Hand
 from arrange.guitar.necks import SCALES_MM, STANDARD_FRETS, STANDARD_TUNINGS, Neck
@@ -126,15 +126,15 @@ def fingered_song(
     ----------
     song : Song
     parts : sequence of str, optional
-        Labels; else all guitars and basses, and other parts whose tuning is told.
+        Labels; else all guitars and basses, and other parts whose tuning is given.
     hand, objective
         As for ``finger_part``.
 
     Raises
     ------
     ArrangeError
-        As for ``finger_part``. If no parts were named, one that cannot be fingered is told in the
-        song's `notices` instead.
+        As for ``finger_part``. If no parts were named, one that cannot be fingered is reported in
+        the song's `notices` instead.
 
     Examples
     --------
@@ -165,7 +165,9 @@ def _with_strings(song: Song) -> list[str]:
     """Labels of the parts whose strings are known."""
     rows = zip(*(song.parts[name] for name in ("part", "family", "tuning")), strict=True)
     return [
-        part for part, family, told in rows if isinstance(told, tuple) or family in STANDARD_TUNINGS
+        part
+        for part, family, tuning in rows
+        if isinstance(tuning, tuple) or family in STANDARD_TUNINGS
     ]
 
 
@@ -179,8 +181,8 @@ def part_neck(song: Song, part: str) -> Neck:
     """
     row = part_row(song, part)
     family = row["family"]
-    told = row["tuning"]
-    if not isinstance(told, tuple) and family not in STANDARD_TUNINGS:
+    given = row["tuning"]
+    if not isinstance(given, tuple) and family not in STANDARD_TUNINGS:
         able = _with_strings(song)
         others = f"; there are {', '.join(able)}" if able else "; no part of this song has"
         raise ArrangeError(
@@ -192,7 +194,7 @@ def part_neck(song: Song, part: str) -> Neck:
     frets = max(STANDARD_FRETS.get(family, 22), 0 if pd.isna(written) else int(written))
     scale = SCALES_MM["bass" if family == "bass" else "long electric"]
     try:
-        tuning = told if isinstance(told, tuple) else STANDARD_TUNINGS[family]
+        tuning = given if isinstance(given, tuple) else STANDARD_TUNINGS[family]
         return Neck(tuning, frets, int(row["capo"]), scale)
     except ArrangeError as error:
         raise ArrangeError(f"part {part!r}: {error}; or give neck=Neck(...)") from None
@@ -201,7 +203,7 @@ def part_neck(song: Song, part: str) -> Neck:
 def _finger(
     song: Song, part: str, notes: pd.DataFrame, neck: Neck | None, hand: Hand, objective: str
 ) -> pd.DataFrame:
-    """The notes of a part in the order given, with what ``finger_part`` tells."""
+    """The notes of a part in the order given, with the columns of ``finger_part``."""
     own_neck = neck or part_neck(song, part)
     moments, problems = part_moments(song, notes, own_neck, is_own_neck=neck is None)
     left_out, ways = leave_out(moments, own_neck, hand, song.main_key)
@@ -222,7 +224,7 @@ class _Columns:
         self.notes = notes
         count = len(notes)
         self.whole = {name: np.full(count, -1) for name in ("string", "fret", "finger", "position")}
-        if is_own_neck:  # what the source fixed is told even where it cannot be held
+        if is_own_neck:  # what the source fixed is kept even where it cannot be held
             for name in ("string", "fret"):
                 self.whole[name] = notes[name].to_numpy(dtype=np.int64, na_value=-1).copy()
         self.mm = {
@@ -230,20 +232,20 @@ class _Columns:
             for name in ("span_mm", "reach_mm", "move_mm", "move_seconds", "cost_mm")
         }
 
-    def fill(self, moments: Sequence[Moment], path: Path) -> None:
-        """Take from each moment what it tells of the notes that begin there."""
+    def fill(self, moments: Sequence[Moment], path: FingerPath) -> None:
+        """Take from each moment what is known of the notes that begin there."""
         rows: list[int] = []
         moment_of: list[int] = []
-        told: dict[str, list[int]] = {"string": [], "fret": [], "finger": []}
+        values_of: dict[str, list[int]] = {"string": [], "fret": [], "finger": []}
         for number, (moment, way) in enumerate(zip(moments, path.ways, strict=True)):
-            for name, values in told.items():
+            for name, values in values_of.items():
                 here = getattr(way, name)[0].tolist()
-                for tone, value in zip(moment.struck, here, strict=False):
-                    values += [value] * len(tone.rows)
-            for tone in moment.struck:
-                rows += tone.rows
-                moment_of += [number] * len(tone.rows)
-        for name, values in told.items():
+                for stroke, value in zip(moment.struck, here, strict=False):
+                    values += [value] * len(stroke.rows)
+            for stroke in moment.struck:
+                rows += stroke.rows
+                moment_of += [number] * len(stroke.rows)
+        for name, values in values_of.items():
             self.whole[name][rows] = values
         self.whole["position"][rows] = [path.ways[n].position.item() for n in moment_of]
         for name in ("span_mm", "reach_mm"):
@@ -269,22 +271,22 @@ class _Columns:
         )
 
 
-def _let_go(song: Song, moments: Sequence[Moment], path: Path) -> dict[int, str]:
-    """What is told of notes that are let go before their end, by row."""
+def _let_go(song: Song, moments: Sequence[Moment], path: FingerPath) -> dict[int, str]:
+    """The sentences for notes that are let go before their end, by row."""
     problems: dict[int, str] = {}
     lines = song.measures["onset"].to_numpy()
     for moment, way in zip(moments, path.ways, strict=True):
         strings = way.string[0].tolist()
-        for tone, string in zip(moment.held, strings[len(moment.struck) :], strict=True):
-            if string or tone.rows[0] in problems or moment.onset >= tone.end - OVERLAP:
+        for stroke, string in zip(moment.held, strings[len(moment.struck) :], strict=True):
+            if string or stroke.rows[0] in problems or moment.onset >= stroke.end - OVERLAP:
                 continue
             struck = ", ".join(song.note_name(other.pitch, moment.onset) for other in moment.struck)
             measure = int(np.searchsorted(lines, moment.onset, side="right"))
             sentence = (
-                f"{song.note_name(tone.pitch, tone.onset)} cannot be held to its end under "
+                f"{song.note_name(stroke.pitch, stroke.onset)} cannot be held to its end under "
                 f"{struck} in measure {measure}; it is let go after "
-                f"{moment.onset - tone.onset:g} of {tone.end - tone.onset:g} quarter notes: "
+                f"{moment.onset - stroke.onset:g} of {stroke.end - stroke.onset:g} quarter notes: "
                 "write it so, or move one by an octave"
             )
-            problems.update(dict.fromkeys(tone.rows, sentence))
+            problems.update(dict.fromkeys(stroke.rows, sentence))
     return problems

@@ -29,7 +29,7 @@ Places = tuple[Place, ...]
 
 
 @dataclass(frozen=True, eq=False)
-class Tone:
+class Stroke:
     """What one stroke on one string has to sound: a note, or one that two voices share.
 
     Parameters
@@ -68,19 +68,19 @@ class Moment:
     seconds : float
     onset : float
         Quarter notes.
-    struck, held : list of Tone
+    struck, held : list of Stroke
     """
 
     seconds: float
     onset: float
-    struck: list[Tone]
-    held: list[Tone] = field(default_factory=list)
+    struck: list[Stroke]
+    held: list[Stroke] = field(default_factory=list)
 
 
 def part_moments(
     song: Song, notes: pd.DataFrame, neck: Neck, *, is_own_neck: bool
 ) -> tuple[list[Moment], dict[int, str]]:
-    """Return the moments of a part's notes, and what stands against single notes, by row.
+    """Return the moments of a part's notes, and what is wrong with single notes, by row.
 
     Parameters
     ----------
@@ -89,7 +89,7 @@ def part_moments(
     neck : Neck
     is_own_neck : bool
         Whether it is the neck the source wrote its frets for, so that a fret which does not
-        give its note is a fault to tell.
+        give its note is a fault to report.
     """
     problems: dict[int, str] = {}
     columns = _columns(notes)
@@ -97,28 +97,30 @@ def part_moments(
     seconds = np.asarray(song.seconds(notes["onset"].to_numpy())).tolist()
     moments: list[Moment] = []
     for rows in _rows_together(columns):
-        tones = {}
+        strokes = {}
         for row in rows:
-            tone, problem = _tone(row, columns, neck, song)
-            if problem and (is_own_neck or tone is None):
+            stroke, problem = _stroke(row, columns, neck, song)
+            if problem and (is_own_neck or stroke is None):
                 problems[row] = problem
-            if tone is not None:
-                tones[row] = tone
+            if stroke is not None:
+                strokes[row] = stroke
         onset, second = columns["onset"][rows[0]], seconds[rows[0]]
-        graces = [tone for row, tone in tones.items() if columns["grace"][row]]
+        graces = [stroke for row, stroke in strokes.items() if columns["grace"][row]]
         for back, grace in zip(range(len(graces), 0, -1), graces, strict=True):
             moments.append(Moment(second - back * GRACE_SECONDS, onset, [grace]))
         struck = [
-            (columns["voice"][r], tone) for r, tone in tones.items() if not columns["grace"][r]
+            (columns["voice"][r], stroke)
+            for r, stroke in strokes.items()
+            if not columns["grace"][r]
         ]
         if struck:
             moments.append(Moment(second, onset, _merged(struck)))
     return moments, problems
 
 
-def _tone(
+def _stroke(
     row: int, columns: dict[str, list[Any]], neck: Neck, song: Song
-) -> tuple[Tone | None, str]:
+) -> tuple[Stroke | None, str]:
     """What a row asks for, and what is wrong with it; None if it lies nowhere."""
     names = ("pitch", "string", "fret", "onset", "duration", "technique", "line")
     pitch, string, fret, onset, duration, technique, line = (columns[name][row] for name in names)
@@ -127,7 +129,7 @@ def _tone(
     if not places:
         return None, problem
     rings = "let ring" in technique
-    return Tone((row,), pitch, places, fixed, onset, onset + duration, rings, line), problem
+    return Stroke((row,), pitch, places, fixed, onset, onset + duration, rings, line), problem
 
 
 def _lines(song: Song) -> Array:
@@ -137,27 +139,27 @@ def _lines(song: Song) -> Array:
 
 def hold_on(moments: list[Moment]) -> None:
     """Find for each moment which notes from before are held."""
-    held: list[Tone] = []
-    before: list[Tone] = []
+    held: list[Stroke] = []
+    before: list[Stroke] = []
     for moment in moments:
-        struck = {tone.pitch for tone in moment.struck}
-        strings = {tone.places[0][0] for tone in moment.struck if tone.fixed}
-        all_ring = all(tone.rings for tone in moment.struck)
+        struck = {stroke.pitch for stroke in moment.struck}
+        strings = {stroke.places[0][0] for stroke in moment.struck if stroke.fixed}
+        all_ring = all(stroke.rings for stroke in moment.struck)
         held = [
-            tone
-            for tone in held + before
-            if _sounds_on(tone, moment.onset, all_ring)
-            and tone.pitch not in struck
-            and not (tone.fixed and tone.places[0][0] in strings)
+            stroke
+            for stroke in held + before
+            if _sounds_on(stroke, moment.onset, all_ring)
+            and stroke.pitch not in struck
+            and not (stroke.fixed and stroke.places[0][0] in strings)
         ]
         before = moment.struck
         moment.held = held
 
 
-def _sounds_on(tone: Tone, onset: float, all_ring: bool) -> bool:
-    if not tone.rings:
-        return tone.end > onset + OVERLAP + _ROUNDING
-    return max(tone.end, tone.line if all_ring else 0.0) > onset + _ROUNDING
+def _sounds_on(stroke: Stroke, onset: float, all_ring: bool) -> bool:
+    if not stroke.rings:
+        return stroke.end > onset + OVERLAP + _ROUNDING
+    return max(stroke.end, stroke.line if all_ring else 0.0) > onset + _ROUNDING
 
 
 def _columns(notes: pd.DataFrame) -> dict[str, list[Any]]:
@@ -216,20 +218,20 @@ def _note_places(
     )
 
 
-def _merged(here: list[tuple[str, Tone]]) -> list[Tone]:
-    """One tone for what two voices, or two rows of one place, share."""
-    merged: list[tuple[str, Tone]] = []
-    for voice, tone in here:
+def _merged(here: list[tuple[str, Stroke]]) -> list[Stroke]:
+    """One stroke for what two voices, or two rows of one place, share."""
+    merged: list[tuple[str, Stroke]] = []
+    for voice, stroke in here:
         for number, (other_voice, other) in enumerate(merged):
-            one_place = tone.fixed and other.fixed and tone.places == other.places
-            two_voices = voice != other_voice and not (tone.fixed and other.fixed)
-            if tone.pitch == other.pitch and (one_place or two_voices):
-                kept = tone if tone.fixed else other
-                both = Tone(other.rows + tone.rows, tone.pitch, kept.places, kept.fixed,
-                            tone.onset, max(tone.end, other.end),
-                            tone.rings or other.rings, tone.line)  # fmt: skip
+            one_place = stroke.fixed and other.fixed and stroke.places == other.places
+            two_voices = voice != other_voice and not (stroke.fixed and other.fixed)
+            if stroke.pitch == other.pitch and (one_place or two_voices):
+                kept = stroke if stroke.fixed else other
+                both = Stroke(other.rows + stroke.rows, stroke.pitch, kept.places, kept.fixed,
+                            stroke.onset, max(stroke.end, other.end),
+                            stroke.rings or other.rings, stroke.line)  # fmt: skip
                 merged[number] = (other_voice, both)
                 break
         else:
-            merged.append((voice, tone))
-    return [tone for _, tone in merged]
+            merged.append((voice, stroke))
+    return [stroke for _, stroke in merged]

@@ -13,14 +13,14 @@ from itertools import pairwise
 
 import numpy as np
 
-from arrange.guitar.fingering.moments import Moment, Tone
+from arrange.guitar.fingering.moments import Moment, Stroke
 from arrange.guitar.fingering.ways import Task, Ways, find_ways, string_gaps, strings_apart
 from arrange.guitar.hands import Hand
 from arrange.guitar.necks import Array, Neck
 
 # What a move costs, in mm. Ours, chosen on the tablature that the tests compare with.
 HURRY_SECONDS = 0.15  # a move that has so long costs double; half of that, threefold
-LEAST_SECONDS = 0.02  # no move is told to have less
+LEAST_SECONDS = 0.02  # no move counts as shorter
 CROSSING_COST = 1.0  # a string that the picking hand goes up or down
 CHANGE_COST = 15.0  # a held note that changes its finger
 LET_GO_COST = 60.0  # a held note let go before its end
@@ -31,7 +31,7 @@ _MOST_CACHED = 4_000_000  # numbers kept of moves that may come again, 32 MB
 
 
 @dataclass(frozen=True)
-class Path:
+class FingerPath:
     """One way to play for each moment; arrays with an item a moment.
 
     Parameters
@@ -115,7 +115,7 @@ def other_cost(before: Ways, after: Ways, held: Pairs) -> Array:
 
 def find_path(
     moments: Sequence[Moment], ways: Mapping[Task, Ways], neck: Neck, hand: Hand, objective: str
-) -> Path:
+) -> FingerPath:
     """Return the best way through the moments, with each note that is struck in its place.
 
     A held note is let go only where no way of holding it can be reached, as few as may be.
@@ -146,7 +146,8 @@ def find_path(
 
 def _task(moment: Moment) -> Task:
     return Task(
-        tuple(tone.places for tone in moment.struck), tuple(tone.places for tone in moment.held)
+        tuple(stroke.places for stroke in moment.struck),
+        tuple(stroke.places for stroke in moment.held),
     )
 
 
@@ -229,7 +230,7 @@ class _Search:
             chosen.append(int(reached[chosen[-1]]))
         return chosen[::-1]
 
-    def along(self, chosen: list[int]) -> Path:
+    def along(self, chosen: list[int]) -> FingerPath:
         """What the moments of a path cost."""
         ways = [
             self.ways[task].take(np.array([row]))
@@ -241,18 +242,18 @@ class _Search:
             moves.append(float(move[pair]))
             costs.append(float(move[pair] * self.hurry[number - 1] + other[pair]))
         seconds = np.append(np.nan, self.seconds)
-        return Path(ways, self.tasks, np.array(moves), seconds, np.array(costs))
+        return FingerPath(ways, self.tasks, np.array(moves), seconds, np.array(costs))
 
 
 def _pairs(before: Moment, after: Moment) -> Pairs:
-    places = {id(tone): place for place, tone in enumerate((*before.struck, *before.held))}
+    places = {id(stroke): place for place, stroke in enumerate((*before.struck, *before.held))}
     return tuple(
-        (places[id(tone)], place, _let_go_cost(tone, after.onset))
-        for place, tone in enumerate(after.held, len(after.struck))
+        (places[id(stroke)], place, _let_go_cost(stroke, after.onset))
+        for place, stroke in enumerate(after.held, len(after.struck))
     )
 
 
-def _let_go_cost(tone: Tone, onset: float) -> float:
-    if onset >= tone.end:
+def _let_go_cost(stroke: Stroke, onset: float) -> float:
+    if onset >= stroke.end:
         return DAMP_COST
-    return LET_GO_RINGING_COST if tone.rings else LET_GO_COST
+    return LET_GO_RINGING_COST if stroke.rings else LET_GO_COST

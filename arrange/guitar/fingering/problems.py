@@ -11,7 +11,7 @@ from itertools import combinations, islice
 
 import numpy as np
 
-from arrange.guitar.fingering.moments import Moment, Tone
+from arrange.guitar.fingering.moments import Moment, Stroke
 from arrange.guitar.fingering.ways import Task, Ways, assignments, find_ways
 from arrange.guitar.grips import hold_shape
 from arrange.guitar.hands import Hand, hold_shapes
@@ -20,7 +20,7 @@ from arrange.text.words import listed
 from arrange.theory.pitch import note_name
 
 _OCTAVE = 12
-_MOST_TRIED = 2_000  # shapes among which the easiest is told
+_MOST_TRIED = 2_000  # shapes among which the easiest is looked for
 _OCTAVES = {_OCTAVE: "up", -_OCTAVE: "down"}
 
 
@@ -39,13 +39,13 @@ def leave_out(
         The ways to play what is struck at each moment.
     """
     for moment in moments:
-        moment.struck.sort(key=lambda tone: tone.places)
-    tasks = [Task(tuple(tone.places for tone in moment.struck)) for moment in moments]
+        moment.struck.sort(key=lambda stroke: stroke.places)
+    tasks = [Task(tuple(stroke.places for stroke in moment.struck)) for moment in moments]
     known = list(dict.fromkeys(tasks))
     ways = dict(zip(known, find_ways(known, neck, hand), strict=True))
-    stuck: dict[_Key, list[Tone]] = {}
+    stuck: dict[_Key, list[Stroke]] = {}
     asked = [
-        (task, tuple(tone.pitch for tone in m.struck))
+        (task, tuple(stroke.pitch for stroke in m.struck))
         for task, m in zip(tasks, moments, strict=True)
     ]
     for moment, own in zip(moments, asked, strict=True):
@@ -65,7 +65,7 @@ def leave_out(
 _Key = tuple[Task, tuple[float, ...]]  # what is struck together, and its pitches
 
 
-def _kept(stuck: dict[_Key, list[Tone]], neck: Neck, hand: Hand) -> dict[_Key, list[int]]:
+def _kept(stuck: dict[_Key, list[Stroke]], neck: Neck, hand: Hand) -> dict[_Key, list[int]]:
     """Places of the notes that are played, as many as can be."""
     kept: dict[_Key, list[int]] = {}
     lost = 1
@@ -95,7 +95,7 @@ def _best_kept(ways: Ways, pitches: Array) -> list[int]:
 
 
 def _whys(
-    stuck: dict[_Key, list[Tone]],
+    stuck: dict[_Key, list[Stroke]],
     kept: dict[_Key, list[int]],
     neck: Neck,
     hand: Hand,
@@ -103,7 +103,7 @@ def _whys(
 ) -> dict[_Key, dict[int, str]]:
     """Why each note that is left out cannot be played, by place."""
     asked = [
-        (own, place) for own, tones in stuck.items() for place in range(len(tones))
+        (own, place) for own, strokes in stuck.items() for place in range(len(strokes))
         if place not in kept[own]
     ]  # fmt: skip
     octaves = [stuck[own][place].pitch + way for own, place in asked for way in _OCTAVES]
@@ -114,33 +114,40 @@ def _whys(
     helps = [len(ways) > 0 for ways in find_ways(tasks, neck, hand)]
     whys: dict[_Key, dict[int, str]] = {own: {} for own in stuck}
     for number, (own, place) in enumerate(asked):
-        tones = stuck[own]
-        with_them = [tones[other] for other in kept[own]]
-        why = _why_left_out(tones[place], with_them, tones, neck, hand, key)
+        strokes = stuck[own]
+        with_them = [strokes[other] for other in kept[own]]
+        why = _why_left_out(strokes[place], with_them, strokes, neck, hand, key)
         cure = "no octave of it can be played with the others"
         for which, word in reversed(tuple(enumerate(_OCTAVES.values(), 2 * number))):
             if helps[which]:
                 cure = f"an octave {word}, {note_name(octaves[which], key)}, it can be played"
-        whys[own][place] = f"{why}; {note_name(tones[place].pitch, key)} is left out; {cure}"
+        whys[own][place] = f"{why}; {note_name(strokes[place].pitch, key)} is left out; {cure}"
     return whys
 
 
 def _why_left_out(
-    tone: Tone, kept: list[Tone], tones: list[Tone], neck: Neck, hand: Hand, key: str | None
+    stroke: Stroke,
+    kept: list[Stroke],
+    strokes: list[Stroke],
+    neck: Neck,
+    hand: Hand,
+    key: str | None,
 ) -> str:
     """Why a note cannot be played with those that are."""
-    if len(tones) > neck.strings:
-        return f"{len(tones)} notes begin together and the neck has {neck.strings} strings"
+    if len(strokes) > neck.strings:
+        return f"{len(strokes)} notes begin together and the neck has {neck.strings} strings"
     for count in range(1, len(kept) + 1):
         for others in combinations(kept, count):
-            strings = {string for one in (tone, *others) for string, _ in one.places}
+            strings = {string for one in (stroke, *others) for string, _ in one.places}
             if len(strings) <= count:
-                return _same_strings(tone, others, strings, key)
-    return _too_hard(tone, kept, neck, hand)
+                return _same_strings(stroke, others, strings, key)
+    return _too_hard(stroke, kept, neck, hand)
 
 
-def _same_strings(tone: Tone, others: Sequence[Tone], strings: set[int], key: str | None) -> str:
-    pitches = sorted(one.pitch for one in (tone, *others))
+def _same_strings(
+    stroke: Stroke, others: Sequence[Stroke], strings: set[int], key: str | None
+) -> str:
+    pitches = sorted(one.pitch for one in (stroke, *others))
     names = [note_name(pitch, key) for pitch in pitches]
     both = "both" if len(names) == 2 else "all"
     where = f"string {min(strings)}"
@@ -148,15 +155,15 @@ def _same_strings(tone: Tone, others: Sequence[Tone], strings: set[int], key: st
     if len(strings) > 1:
         where = "strings " + listed(map(str, sorted(strings)))
         which = f"they sound {len(strings)} of them at a time"
-    told = f"{', '.join(names[:-1])} and {names[-1]}"
-    if any(one.fixed for one in (tone, *others)):
-        return f"the source puts {told} on {where}; {which}"
-    return f"{told} {both} lie on {where} only; {which}"
+    named = listed(names)
+    if any(one.fixed for one in (stroke, *others)):
+        return f"the source puts {named} on {where}; {which}"
+    return f"{named} {both} lie on {where} only; {which}"
 
 
-def _too_hard(tone: Tone, kept: list[Tone], neck: Neck, hand: Hand) -> str:
-    """What stands against the easiest shape there would be."""
-    task = Task(tuple(one.places for one in (tone, *kept)))
+def _too_hard(stroke: Stroke, kept: list[Stroke], neck: Neck, hand: Hand) -> str:
+    """Why even the easiest shape cannot be held."""
+    task = Task(tuple(one.places for one in (stroke, *kept)))
     every = assignments(task, neck, np.inf, neck.strings, thumb=False)
     some = list(islice(every, _MOST_TRIED))
     shapes = np.full((len(some), neck.strings), LEFT_OUT)

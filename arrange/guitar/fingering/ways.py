@@ -1,6 +1,6 @@
 """Every way to play what one moment asks for: strings, frets, fingers, and what holding it costs.
 
-``hands.hold_shapes`` tells which shapes can be held; here each is taken with every choice of
+``hands.hold_shapes`` finds which shapes can be held; here each is taken with every choice of
 fingers that keeps their order, needs no more than a stretch (or the least reach there is), and
 leaves barres of the first finger to the first. A single note may be taken by any finger, by the
 fourth also one fret out of position. Where only open strings sound, the hand may stand anywhere.
@@ -34,7 +34,7 @@ HEIGHT_COST = 0.4  # a mm that the notes struck lie from the open string, in the
 OPEN_COST = 0.2  # a mm that the hand is from the first fret, for an open string in its chord
 STRUCK_TOGETHER = 3  # notes from which a chord is strummed: the strings between must be silenced
 
-_ABSENT = 0  # string of a tone that is left out
+_ABSENT = 0  # string of a note that is left out
 _UNUSED = -1
 _ROUNDING = 1e-6
 _FINGERS = 5  # with the thumb
@@ -128,16 +128,16 @@ def find_ways(tasks: Sequence[Task], neck: Neck, hand: Hand) -> list[Ways]:
 def assignments(
     task: Task, neck: Neck, most_mm: float, most_frets: int, *, thumb: bool
 ) -> Iterator[Places]:
-    """Yield every placing of a task's notes on distinct strings that a hand might hold.
+    """Yield every way to place a task's notes on distinct strings that a hand might hold.
 
     Frets lie no farther apart than `most_mm`, and on no more than `most_frets`, since each takes
     a finger; the thumb's string counts for neither.
     """
-    tones = [*task.struck, *task.held]
+    strokes = [*task.struck, *task.held]
     first_held = len(task.struck)
-    order = sorted(range(len(tones)), key=lambda number: len(tones[number]))
+    order = sorted(range(len(strokes)), key=lambda number: len(strokes[number]))
     mm = neck.mm.tolist()
-    placed = [(_ABSENT, 0)] * len(tones)
+    placed = [(_ABSENT, 0)] * len(strokes)
     thumbs = neck.strings if thumb else 0
 
     def place(at: int, strings: int, frets: int, lost: int, gone: int) -> Iterator[Places]:
@@ -147,7 +147,7 @@ def assignments(
                 yield tuple(placed)
             return
         number = order[at]
-        for string, fret in tones[number]:
+        for string, fret in strokes[number]:
             if strings >> string & 1:
                 continue
             taken = frets
