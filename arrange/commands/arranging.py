@@ -1,4 +1,4 @@
-"""Make other parts of them: ``revoice``, ``condense``, ``rebuild``."""
+"""Make new parts: ``revoice``, ``condense``, ``rebuild``."""
 
 from __future__ import annotations
 

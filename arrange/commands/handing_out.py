@@ -1,4 +1,4 @@
-"""What people take home: ``handout``, ``listen``, ``workshop``."""
+"""Write sheets, sound and workshop papers: ``handout``, ``listen``, ``workshop``."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ def run_handout(options: argparse.Namespace) -> int:
     song = read(options.file)
     log = options.decisions or decisions_path(options.file)
     decisions = read_decisions(log) if options.decisions or os.path.isfile(log) else None
-    # What prints is slow to load; the other commands go without.
+    # What prints is slow to load, and the other commands do not need it.
     paths = importlib.import_module("arrange.handouts").write_handout(
         song, Path(options.output), player=options.player, paper=options.paper,
         style=options.style, decisions=decisions, tell=tell,
@@ -30,7 +30,7 @@ def run_handout(options: argparse.Namespace) -> int:
 
 def run_listen(options: argparse.Namespace) -> int:
     """Run ``listen``."""
-    # What makes sound is slow to load; the other commands go without.
+    # What makes sound is slow to load, and the other commands do not need it.
     render_sound = importlib.import_module("arrange.sound").render_sound
     measures = asked_measures(options.measures)
     sound = render_sound(
@@ -44,7 +44,7 @@ def run_listen(options: argparse.Namespace) -> int:
 
 def run_workshop(options: argparse.Namespace) -> int:
     """Run ``workshop``."""
-    # What prints and sounds is slow to load; the other commands go without.
+    # What prints and sounds is slow to load, and the other commands do not need it.
     paths = importlib.import_module("arrange.exercises").workshop_papers(
         options.file, options.output, seed=options.seed, size=options.size,
         overwrite=options.overwrite, tell=progress(Path(options.file)),

@@ -21,17 +21,17 @@ def run_study(options: argparse.Namespace) -> int:
     """Run ``study``."""
     source = Path(options.file)
     check_folder(Path(options.output))
-    tell = progress(source)
+    show_step = progress(source)
     waivers = [parse_waiver(text, f"W{n}") for n, text in enumerate(options.waive, start=1)]
-    tell("reading")
+    show_step("reading")
     octaves = _octaves(options.octave)
     result = study(
         source, played=not options.page_order, octaves=octaves, waivers=waivers,
         decisions=options.decisions,
     )  # fmt: skip
-    tell("measuring and looking for clashes")
+    show_step("measuring and looking for clashes")
     found, waived = len(result.findings), int(result.findings["waived"].notna().sum())
-    tell("drawing and writing")
+    show_step("drawing and writing")
     page = result.write(options.output)
     title = result.song.title or source.name
     but = f", {waived} of them waived" if waived else ""
@@ -76,7 +76,7 @@ def run_songbook(options: argparse.Namespace) -> int:
         raise ArrangeError("no song could be read, so nothing was written")
     page = write_songbook(book, options.output)
     songs, changes = len(book.songs), int(changes_between(book)["changes"].sum())
-    print(f"{counted(songs, 'song')}, {changes} changes of strings and capos.")
+    print(f"{counted(songs, 'song')}, {counted(changes, 'change')} of strings and capos.")
     print(f"Page:   {page.resolve()}\nTables: {page.resolve().parent / 'tables'}")
     return 0
 

@@ -1,4 +1,4 @@
-"""What opens something on this machine: ``lab``, ``page``; and ``ready``, which checks it."""
+"""Open lessons and live views: ``lab``, ``page``; check this machine: ``ready``."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import importlib
 
 def run_lab(options: argparse.Namespace) -> int:
     """Run ``lab``."""
-    # What shows widgets is slow to load; the other commands go without.
+    # What shows widgets is slow to load, and the other commands do not need it.
     serving = importlib.import_module("arrange.live.serving")
     serving.open_lab(options.file, opens=not options.no_browser)
     return 0

@@ -17,9 +17,9 @@ from arrange.errors import ArrangeError, shortened
 from arrange.formats.suffixes import READ_SUFFIXES, WRITTEN_SUFFIXES
 from arrange.tables.played_measures import parse_measures
 
-_SLOW = 1_000_000  # bytes: from here on a reader may wonder whether anything happens
+_SLOW = 1_000_000  # bytes: reading a larger file takes so long that progress is shown
 _HELP_WIDTH = 78  # columns
-_LONGEST_VALUE = 40  # signs of an option's value that a message shows
+_LONGEST_VALUE = 40  # characters of an option's value that a message shows
 _LONGEST_NUMBER = 18  # digits
 
 
@@ -100,22 +100,22 @@ def progress(source: Path) -> Callable[[str], None]:
         10 if source.suffix == ".mxl" else 1
     )
 
-    def tell(step: str) -> None:
+    def show(step: str) -> None:
         if is_slow or time.monotonic() - start > 1:
             print(f"arrange: {step} ({time.monotonic() - start:.1f} s)", file=sys.stderr)
 
-    return tell
+    return show
 
 
 def path_text(text: str) -> str:
-    """Return a path as given; an empty one, such as from a variable not set, is refused."""
+    """Return a path as given; refuse an empty one, such as from a variable that is not set."""
     if not text:
         raise argparse.ArgumentTypeError("the name is empty")
     return text
 
 
 def whole_number(text: str) -> int:
-    """Return the number of an option; its limits belong to what uses it."""
+    """Return the number of an option; the code that uses it checks its limits."""
     digits = text.removeprefix("-").removeprefix("+")
     if not digits.isdecimal():
         raise argparse.ArgumentTypeError(

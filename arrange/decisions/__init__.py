@@ -1,9 +1,9 @@
 """The decision log: what was decided for a song, where and why, in a text file beside it.
 
-The file is only ever added to. Two people may write at once, since each entry is written whole
-under a lock; what was acknowledged stays, whatever happens to a later write. Copies that went
-apart merge by keeping the entries of both. What a decision changes is kept with it, so that the
-arrangement is built again from the song as it came and its log.
+Entries are only added to the file. Two people may write at once, since each entry is written whole
+under a lock; a decision that was recorded stays, whatever happens to a later write. Two copies
+merge by keeping the entries of both. What a decision changes is kept with it, so that the
+arrangement can be built again from the original song and its log.
 """
 
 from arrange.decisions.decision import Decision

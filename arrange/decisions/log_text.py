@@ -1,10 +1,10 @@
 """Decisions as the lines of text that people read and merge.
 
-A decision goes from its ``decision:`` line to the ``end:`` line that names it again. Between
-them stand lines ``name: value``; a value goes on in lines that begin with two blanks. What is
-decided of a decision later (agreed, dropped) is an entry of its own, ``status of:``. Lines that
-begin with ``#`` outside of a decision are remarks. Notes and parts stand as rows between bars
-``|``, a line of column names above.
+A decision begins with a ``decision:`` line and ends with an ``end:`` line, both with its id.
+Between them are lines ``name: value``; a value goes on in lines that begin with two blanks. A later
+change of its status (agreed, dropped) is an entry of its own, ``status of:``. Lines that begin with
+``#`` outside of a decision are remarks. Notes and parts are written as rows between bars ``|``
+below a line of column names.
 """
 
 from __future__ import annotations
@@ -34,7 +34,7 @@ _CONFLICT = re.compile(r"(<<<<<<<|=======|>>>>>>>|\|\|\|\|\|\|\|)")
 
 
 def format_decision(decision: Decision) -> str:
-    """Return the lines of a decision, the last one with its line end."""
+    """Return the lines of a decision as one text that ends with a line end."""
     texts = {
         "date": decision.date,
         "status": decision.status,
@@ -66,20 +66,20 @@ def format_decision(decision: Decision) -> str:
 
 
 def format_status(identifier: str, status: str, why: str, date: str) -> str:
-    """Return the lines that say what has become of a decision."""
+    """Return the lines that give a decision another status."""
     lines = [f"status of: {identifier}", f"date: {date}", f"status: {status}"]
     return "\n".join([*lines, *_field_lines("why", why), f"end: {identifier}", ""])
 
 
 def parse_decisions(text: str) -> tuple[list[Decision], list[str], list[tuple[int, str]]]:
-    """Return the decisions in a log, what was passed over, and the faults.
+    """Return the decisions in a log, a notice for each entry left out, and the faults.
 
     Returns
     -------
     decisions : list of Decision
-        In the order in which they stand, each with its last status.
+        In the order of the log, each with its last status.
     notices : list of str
-        Decisions that have no end: writing them was cut short.
+        Entries without an end: writing them was cut short.
     faults : list of (line, str)
         Counted from 1.
     """
@@ -143,23 +143,23 @@ class _Parser:
                 self.decisions[old.id] = replace(old, status="superseded")
 
     def _outside(self, number: int, line: str) -> None:
-        """A line between entries: a remark, the begin of an entry that was cut short, or a slip."""
+        """Read a line between entries: a remark, the begin of an entry cut short, or a mistake."""
         text = line.strip()
         if not is_text(line):
             self.faults.append((number, _NOT_UTF8))
         elif text and any(word.startswith(text) for word in _OPENINGS):
             self._unended((number, text, ""))
         elif text and not line.startswith("#"):
-            problem = f"{shown(text)} stands outside of a decision; begin a remark with #"
+            problem = f"{shown(text)} is outside of a decision; begin a remark with #"
             self.faults.append((number, problem))
 
     def _unended(self, begin: tuple[int, str, str] | None) -> None:
-        """Report an entry whose writing was cut short, wherever."""
+        """Report an entry whose writing was cut short."""
         if begin:
             number, word, identifier = begin
             self.notices.append(
                 f"line {number}: {shown(f'{word}: {identifier}'.strip(': '))} has no end; its "
-                "writing was cut short, and it is passed over: complete it by hand, or delete it"
+                "writing was cut short, and it is left out: complete it by hand, or delete it"
             )
 
     def _entry(self, first: int, word: str, identifier: str, last: int) -> None:
@@ -191,7 +191,7 @@ class _Parser:
             self.faults.append((first, str(error)))
 
     def _fields(self, first: int, last: int, names: Sequence[str]) -> dict[str, _Value] | None:
-        """Name -> the line it stands in and the lines of its value."""
+        """Name -> its line and the lines of its value."""
         fields: dict[str, _Value] = {}
         name, is_right = "", True
         for number in range(first, last):
@@ -204,7 +204,7 @@ class _Parser:
             elif match and match[1] in names:
                 name = match[1]
                 if name in fields:
-                    self.faults.append((number, f"{name!r} stands there twice"))
+                    self.faults.append((number, f"{name!r} is there twice"))
                     is_right = False
                 text = (match[2] or "").strip()
                 fields[name] = _Value(number, [(number, text)] if text else [])
@@ -247,7 +247,7 @@ def _opening(line: str) -> tuple[str, str] | None:
 
 @dataclass(frozen=True)
 class _Value:
-    """What stands behind a name: the line of the name, and each line of the value."""
+    """The value of a name: the line of the name, and each line of the value."""
 
     line: int
     lines: list[Line]
@@ -261,7 +261,7 @@ def _change(fields: dict[str, _Value], spans: tuple[Span, ...]) -> Change | None
     if "notes" not in fields:
         for name in ("removes", "new parts"):
             if name in fields:
-                raise Fault(fields[name].line, f"{name!r} stands here without 'notes:' below it")
+                raise Fault(fields[name].line, f"{name!r} is here without 'notes:' below it")
         return None
     lines = fields["notes"].lines
     notes = parse_table(lines, NOTES)
@@ -282,7 +282,7 @@ def _text(value: _Value) -> str:
 
 def _needed(value: _Value) -> str:
     if not value.text:
-        raise Fault(value.line, "nothing stands here; say what is decided and why")
+        raise Fault(value.line, "nothing is written here; say what is decided and why")
     return value.text
 
 

@@ -63,7 +63,7 @@ def rebuild(song: Song, log: DecisionLog) -> Rebuilt:
 
 
 def _why_stale(decision: Decision, songs: Sequence[Song]) -> str:
-    """What has changed beneath a decision; empty if nothing has, or nothing is known."""
+    """What has changed in a decision's passage; empty if nothing has, or nothing is known."""
     if not decision.passage:
         return ""
     removed = decision.change.removed if decision.change else ()

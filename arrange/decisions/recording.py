@@ -1,4 +1,4 @@
-"""Write into a log: a decision with what it changes and its figures; what has become of one."""
+"""Write into a log: a decision with its changes and figures, or a new status of one."""
 
 from __future__ import annotations
 
@@ -117,7 +117,7 @@ def change_status(
     *,
     expected: DecisionLog | None = None,
 ) -> None:
-    """Write what has become of a decision: agreed, dropped, ...
+    """Write a new status of a decision into its log, with the reason.
 
     Parameters
     ----------
@@ -222,7 +222,7 @@ def _head(title: str, path: Path) -> str:
 
 
 def _check_is_read_again(decision: Decision) -> None:
-    """Whether the decision is understood from its lines: a fault would shut the whole log."""
+    """Check that the decision is read as it is: a fault would make the whole log unreadable."""
     read, _, faults = parse_decisions(format_decision(replace(decision, supersedes="")))
     if faults:
         raise ArrangeError(f"this decision cannot be kept as text: {faults[0][1]}")
@@ -286,7 +286,7 @@ def _bars(song: Song, decision: Decision) -> tuple[int, int]:
 
 
 def _figures(song: Song, decision: Decision) -> str:
-    """How many findings begin there, of which kinds, and the strongest."""
+    """How many findings begin there, of which kinds, and how severe the strongest is."""
     found = find_clashes(song)
     first, last = _bars(song, decision)
     return findings_figures(found[found["measure"].between(first, last)])
