@@ -4,7 +4,7 @@ import importlib
 import sys
 from collections.abc import Sequence
 
-INTERRUPTED = 130  # exit code, as a shell tells it
+INTERRUPTED = 130  # exit code, as shells have it
 
 
 def main(arguments: Sequence[str] | None = None) -> int:

@@ -58,10 +58,8 @@ def write_hostile(folder: Path, name: str = "hostile") -> Path:
     ar.write_musicxml(made, path)
     read = ar.read(path)
     for section, text in zip(read.sections["section"], HOSTILE, strict=True):
-        ar.record_decision(
-            ar.decisions_path(path), text, text, song=read, section=section,
-            parts=[read.parts["part"].iloc[0]],
-        )  # fmt: skip
+        decision = ar.Decision(text, text, section, parts=[read.parts["part"].iloc[0]])
+        ar.record_decision(ar.decisions_path(path), decision, song=read)
     return path
 
 

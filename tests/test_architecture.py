@@ -38,10 +38,10 @@ LEVEL = {name: number for number, names in enumerate(LEVELS) for name in names}
 # The only places that may import a library.
 WALLS = {
     "html": ("text/markup.py",),
-    "markupsafe": ("report/page.py",),
+    "markupsafe": ("report/html_pages.py",),
     "matplotlib": ("plots/",),
     "lxml": ("formats/musicxml/",),
-    "jinja2": ("report/page.py", "handouts/"),
+    "jinja2": ("report/html_pages.py", "handouts/"),
     "midirenderer": ("sound/",),
     "soundfile": ("sound/",),
     "ipywidgets": ("live/",),

@@ -14,8 +14,9 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from arrange import commands
 from arrange.__main__ import main
+from arrange.commands import arranging, handing_out, measuring, opening
+from arrange.commands.arguments import command_parser
 
 ROOT = Path(__file__).parent.parent
 DEMO, CHART = (str(ROOT / "datasets" / name) for name in ("low-water.musicxml", "low-water.txt"))
@@ -26,6 +27,7 @@ DIGITS = "9" * 23
 NAMES = ("study", "songbook", "convert", "revoice", "condense", "rebuild", "handout", "listen",
          "workshop", "lab", "page", "ready")  # fmt: skip
 WAITING = ("lab", "page")  # they serve until they are stopped
+STAGES = (measuring, arranging, handing_out, opening)
 
 
 @pytest.fixture
@@ -159,9 +161,8 @@ def interruptible():
 @pytest.mark.parametrize("name", NAMES)
 def test_ctrl_c_is_one_line(name, monkeypatch, capsys):
     """Wherever a command is when it is interrupted."""
-    for module in (commands.measuring, commands.arranging, commands.handing_out, commands.opening):
-        if hasattr(module, f"_{name}"):
-            monkeypatch.setattr(module, f"_{name}", lambda _: signal.raise_signal(signal.SIGINT))
+    (stage,) = (each for each in STAGES if hasattr(each, f"run_{name}"))
+    monkeypatch.setattr(stage, f"run_{name}", lambda _: signal.raise_signal(signal.SIGINT))
     more = {"condense": ["-o", "a"], "revoice": ["--part", "a"], "convert": ["a"]}
     outputs = {each: ["-o", "a"] for each in ("rebuild", "handout", "listen", "workshop")}
     assert main([name, DEMO, *(more | outputs).get(name, [])]) == 130
@@ -223,7 +224,7 @@ def test_the_example_in_the_help_runs(name, tmp_path, monkeypatch, capsys):
     words = shlex.split(example)
     assert words[0] == name
     if name in WAITING:
-        assert commands._parser().parse_args(words).run
+        assert command_parser().parse_args(words).command == name
     else:
         assert main(words) == 0, capsys.readouterr().err
 

@@ -26,10 +26,12 @@ def gig(tmp_path):
     notes.loc[chorus, ["string", "fret"]] = None
     after = replace(song, notes=notes)
     log = ar.decisions_path(path)
-    ar.record_decision(log, "Guitar 2 an octave up", "room for the hook", song=song,
-                       arrangement=after, section="Chorus 1", parts=["Guitar 2"])  # fmt: skip
-    ar.record_decision(log, "the hook is doubled", "it is meant", song=song, waives="doubling",
-                       section="Intro")  # fmt: skip
+    higher = ar.Decision(
+        "Guitar 2 an octave up", "room for the hook", section="Chorus 1", parts=["Guitar 2"]
+    )
+    ar.record_decision(log, higher, song=song, arrangement=after)
+    meant = ar.Decision("the hook is doubled", "it is meant", section="Intro", waives="doubling")
+    ar.record_decision(log, meant, song=song)
     return path, after
 
 

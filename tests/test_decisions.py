@@ -1,5 +1,6 @@
 """The decision log: what is written stays, what is wrong is named, what is decided is rebuilt."""
 
+import datetime
 import os
 import random
 import re
@@ -29,8 +30,8 @@ from arrange.decisions import (
     record_decision,
     waivers_of,
 )
-from arrange.decisions.changes import apply_change, change_between, passage_fingerprint
-from arrange.decisions.entries import format_decision, parse_decisions
+from arrange.decisions.log_text import format_decision, parse_decisions
+from arrange.decisions.note_changes import apply_change, change_between, passage_fingerprint
 
 SECTIONS = (("Verse 1", 1), ("Chorus 1", 3))
 
@@ -65,11 +66,12 @@ def in_order(some):
 def test_a_decision_is_read_as_it_was_written(tmp_path):
     log = tmp_path / "lights.decisions.txt"
     before = two_guitars()
-    written = record_decision(
-        log, "Guitar 1 goes up an octave\nin the chorus", "so that both are heard", song=before,
-        arrangement=octave_up(before, "Guitar 1", [3, 4]), section="Chorus 1",
-        parts=("Guitar 1",), alternatives=("lay out", "the shell only"),
+    decision = Decision(
+        "Guitar 1 goes up an octave\nin the chorus", "so that both are heard", "Chorus 1",
+        parts=["Guitar 1"], alternatives=["lay out", "the shell only"],
     )  # fmt: skip
+    arrangement = octave_up(before, "Guitar 1", [3, 4])
+    written = record_decision(log, decision, song=before, arrangement=arrangement)
     (read,) = read_decisions(log).decisions
     assert read == written
     assert read.change.spans == (("Guitar 1", 3, 4),)
@@ -85,15 +87,17 @@ def test_the_arrangement_is_built_again_note_for_note(tmp_path):
     """Two decisions, one on top of the other, and one that was dropped."""
     log, before = tmp_path / "log.txt", two_guitars()
     first = octave_up(before, "Guitar 1", [3, 4])
-    record_decision(log, "up", "room", song=before, arrangement=first)
+    record_decision(log, Decision("up", "room"), song=before, arrangement=first)
     quiet = replace(first, notes=first.notes[first.notes["part"] != "Guitar 2"].copy())
     quiet = replace(quiet, notes=quiet.notes.reset_index(drop=True))
-    dropped = record_decision(log, "Guitar 2 lays out", "quiet", song=first, arrangement=quiet)
+    lays_out = Decision("Guitar 2 lays out", "quiet")
+    dropped = record_decision(log, lays_out, song=first, arrangement=quiet)
     change_status(log, dropped.id, "dropped", "the singer wants it")
     capo = first.parts.copy()
     capo.loc[capo["part"] == "Guitar 2", "capo"] = 2
     last = replace(first, parts=capo)
-    record_decision(log, "Guitar 2 takes a capo at 2", "open shapes", song=first, arrangement=last)
+    at_two = Decision("Guitar 2 takes a capo at 2", "open shapes")
+    record_decision(log, at_two, song=first, arrangement=last)
     built = rebuild(before, read_decisions(log))
     pd.testing.assert_frame_equal(in_order(built.song), in_order(last))
     pd.testing.assert_frame_equal(built.song.parts, last.parts)
@@ -111,7 +115,8 @@ def test_demo_songs_are_built_again(tmp_path, path):
     up = octave_up(before, part, range(1, 400))
     more = replace(up, parts=pd.concat([up.parts, parts_of("Guitar 9")], ignore_index=True))
     log = tmp_path / "log.txt"
-    record_decision(log, "all of it", "to try every note", song=before, arrangement=more)
+    decision = Decision("all of it", "to try every note")
+    record_decision(log, decision, song=before, arrangement=more)
     built = rebuild(before, read_decisions(log)).song
     pd.testing.assert_frame_equal(in_order(built), in_order(more))
     pd.testing.assert_frame_equal(built.parts, more.parts)
@@ -127,7 +132,8 @@ def test_a_condensed_song_is_built_again(tmp_path):
         notes=notes.reset_index(drop=True),
     )
     log = tmp_path / "log.txt"
-    record_decision(log, "Ann alone", "the other is ill", song=before, arrangement=after)
+    decision = Decision("Ann alone", "the other is ill")
+    record_decision(log, decision, song=before, arrangement=after)
     built = rebuild(before, read_decisions(log)).song
     pd.testing.assert_frame_equal(in_order(built), in_order(after))
     assert sorted(built.parts["part"]) == ["Ann", "Bass"]
@@ -135,15 +141,17 @@ def test_a_condensed_song_is_built_again(tmp_path):
 
 def test_a_passage_that_has_changed_makes_a_decision_stale(tmp_path):
     log, before = tmp_path / "log.txt", two_guitars()
-    record_decision(log, "up", "room", song=before, arrangement=octave_up(before, "Guitar 1", [3]))
-    record_decision(log, "meant so", "hook", song=before, section="Verse 1", waives="mud")
+    record_decision(
+        log, Decision("up", "room"), song=before, arrangement=octave_up(before, "Guitar 1", [3])
+    )
+    record_decision(log, Decision("meant so", "hook", "Verse 1", waives="mud"), song=before)
     elsewhere = octave_up(before, "Guitar 2", [4])
     assert not rebuild(elsewhere, read_decisions(log)).stale[1:]
     assert len(rebuild(elsewhere, read_decisions(log)).applied) == 2
     beneath = octave_up(before, "Guitar 1", [3])
     ((stale, why),) = rebuild(beneath, read_decisions(log)).stale
     assert stale.what == "up"
-    assert "Guitar 1 in measures 3-3" in why
+    assert "Guitar 1 in measure 3" in why
     ((stale, why),) = rebuild(octave_up(before, "Bass", [1]), read_decisions(log)).stale
     assert stale.what == "meant so"
 
@@ -159,11 +167,12 @@ def test_levels_and_words_do_not_make_it_stale():
 
 def test_waivers_are_decisions(tmp_path):
     log, before = tmp_path / "log.txt", two_guitars()
-    kept = record_decision(
-        log, "both stay together", "the hook is doubled on purpose", song=before,
-        section="Chorus 1", parts=("Guitar 1", "Guitar 2"), waives="crowding",
+    together = Decision(
+        "both stay together", "the hook is doubled on purpose", "Chorus 1",
+        parts=("Guitar 1", "Guitar 2"), waives="crowding",
     )  # fmt: skip
-    record_decision(log, "perhaps", "no idea", waives="rub", status="proposed")
+    kept = record_decision(log, together, song=before)
+    record_decision(log, Decision("perhaps", "no idea", waives="rub", status="proposed"))
     (waiver,) = waivers_of(read_decisions(log))
     found = ar.waive(ar.find_clashes(before), [waiver])
     assert set(found.loc[found["kind"] == "crowding", "waived"]) == {kept.id}
@@ -171,18 +180,18 @@ def test_waivers_are_decisions(tmp_path):
 
 def test_a_later_decision_supersedes(tmp_path):
     log = tmp_path / "log.txt"
-    first = record_decision(log, "capo 2", "easy")
-    second = record_decision(log, "capo 3", "easier", supersedes=first.id)
+    first = record_decision(log, Decision("capo 2", "easy"))
+    second = record_decision(log, Decision("capo 3", "easier", supersedes=first.id))
     assert [each.status for each in read_decisions(log).decisions] == ["superseded", "agreed"]
     change_status(log, second.id, "dropped", "no capo at all")
     assert [each.status for each in read_decisions(log).decisions] == ["agreed", "dropped"]
     with pytest.raises(ar.ArrangeError, match="no decision 'd9' to supersede"):
-        record_decision(log, "x", "y", supersedes="d9")
+        record_decision(log, Decision("x", "y", supersedes="d9"))
 
 
 def test_what_is_asked_for_must_be_there(tmp_path):
     log, before = tmp_path / "log.txt", two_guitars()
-    for told, match in (
+    for about, match in (
         ({"section": "Chorus 9"}, "no section 'Chorus 9'.*Verse 1"),
         ({"parts": ("Guitar 3",)}, "no part 'Guitar 3'"),
         ({"measures": (3, 9)}, "the song has 4"),
@@ -190,21 +199,52 @@ def test_what_is_asked_for_must_be_there(tmp_path):
         ({"status": "perhaps"}, "one of proposed, agreed"),
     ):
         with pytest.raises(ar.ArrangeError, match=match):
-            record_decision(log, "a", "b", song=before, **told)
+            record_decision(log, Decision("a", "b", **about), song=before)
     with pytest.raises(ar.ArrangeError, match="what is decided and why"):
-        record_decision(log, "a", " ")
+        Decision("a", " ")
     with pytest.raises(ar.ArrangeError, match="give the song too"):
-        record_decision(log, "a", "b", arrangement=before)
+        record_decision(log, Decision("a", "b"), arrangement=before)
     slower = replace(before, measures=before.measures.assign(tempo=61.0))
     with pytest.raises(ar.ArrangeError, match="differ in their measures"):
-        record_decision(log, "a", "b", song=before, arrangement=slower)
+        record_decision(log, Decision("a", "b"), song=before, arrangement=slower)
     assert not log.exists()
     with pytest.raises(ar.ReadError, match="cannot be read"):
         read_decisions(log)
-    record_decision(log, "a", "b")
+    record_decision(log, Decision("a", "b"))
     with pytest.raises(ar.ArrangeError, match="no decision 'd0'"):
         change_status(log, "d0", "agreed", "why")
     assert decisions_path("gigs/lights.musicxml").name == "lights.decisions.txt"
+
+
+def test_what_was_recorded_is_not_recorded_again(tmp_path):
+    """The log keeps what was decided; its id and passage belong to one entry."""
+    log, before = tmp_path / "log.txt", two_guitars()
+    first = record_decision(log, Decision("capo 2", "easy"), song=before)
+    data = log.read_bytes()
+    with pytest.raises(ar.ArrangeError, match=f"recorded already.*supersedes='{first.id}'"):
+        record_decision(log, replace(first, why="easier"), song=before)
+    with pytest.raises(ar.ArrangeError, match="leave them empty"):
+        record_decision(log, replace(first, id=""), song=before)
+    assert log.read_bytes() == data
+
+
+def test_a_date_that_is_given_is_kept(tmp_path):
+    """What was decided on an earlier day."""
+    log = tmp_path / "log.txt"
+    written = record_decision(log, Decision("capo 2", "easy", date="2031-06-30"))
+    assert written.date == "2031-06-30"
+    assert read_decisions(log).decisions == (written,)
+    today = record_decision(log, Decision("capo 3", "easier"))
+    assert today.date == datetime.date.today().isoformat()
+    with pytest.raises(ar.ArrangeError, match="write year-month-day, such as 2031-06-30"):
+        record_decision(log, Decision("capo 2", "easy", date="last Monday"))
+    assert len(read_decisions(log).decisions) == 2
+
+
+def test_several_are_not_one_text():
+    """``parts="Guitar 1"`` would be eight parts of one letter."""
+    with pytest.raises(ar.ArrangeError, match=r"parts 'Guitar 1': write \['Guitar 1'\]"):
+        Decision("up", "room", parts="Guitar 1")
 
 
 GOOD = """\
@@ -269,12 +309,12 @@ def test_all_mistakes_are_told_at_once(tmp_path):
 def test_a_write_that_was_cut_short_is_passed_over(tmp_path, letters):
     """Power lost after some letters: the rest of the log is read, and the next write is whole."""
     log = tmp_path / "log.txt"
-    first = record_decision(log, "first", "one")
+    first = record_decision(log, Decision("first", "one"))
     size = log.stat().st_size
-    record_decision(log, "second", "two " * 30)
+    record_decision(log, Decision("second", "two " * 30))
     with log.open("r+b") as file:
         file.truncate(size + letters)
-    third = record_decision(log, "third", "three")
+    third = record_decision(log, Decision("third", "three"))
     read = read_decisions(log)
     assert [each.id for each in read.decisions] == [first.id, third.id]
     assert len(read.notices) == (1 if letters > 1 else 0)  # one letter: a blank line
@@ -291,8 +331,9 @@ WORDS = TEXT.filter(bool)
 @given(WORDS, WORDS, TEXT, st.lists(WORDS, max_size=3), st.sampled_from(["proposed", "agreed"]))
 def test_any_words_survive(what, why, before, alternatives, status):
     one = Decision(
-        "d1", what, why, status, "2031-06-30", before=before, alternatives=tuple(alternatives)
-    )
+        what, why, status=status, before=before, alternatives=alternatives, date="2031-06-30",
+        id="d1",
+    )  # fmt: skip
     decisions, notices, faults = parse_decisions(format_decision(one))
     assert (decisions, notices, faults) == ([one], [], [])
 
@@ -332,10 +373,10 @@ def test_what_differs_makes_the_other(seed):
 
 WRITER = """
 import sys
-from arrange.decisions import record_decision
+from arrange.decisions import Decision, record_decision
 for number in range(10_000):
-    decision = record_decision(sys.argv[1], f"{sys.argv[2]} {number}", "because " * 400)
-    print(decision.id, flush=True)
+    decision = Decision(f"{sys.argv[2]} {number}", "because " * 400)
+    print(record_decision(sys.argv[1], decision).id, flush=True)
 """
 
 
@@ -366,14 +407,14 @@ def test_two_writers_and_a_kill_lose_nothing_acknowledged(tmp_path):
 def test_a_full_disk_leaves_the_log_as_it_was(tmp_path):
     """A limit on the size of files stands for a full disk: the write fails half-way."""
     log = tmp_path / "log.txt"
-    first = record_decision(log, "first", "one")
+    first = record_decision(log, Decision("first", "one"))
     code = f"""
     import resource, signal
-    from arrange.decisions import record_decision
+    from arrange.decisions import Decision, record_decision
     signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
     resource.setrlimit(resource.RLIMIT_FSIZE, ({log.stat().st_size + 100},) * 2)
     try:
-        record_decision({str(log)!r}, "second", "two " * 100)
+        record_decision({str(log)!r}, Decision("second", "two " * 100))
     except ValueError as error:
         print(error)
     """
@@ -397,7 +438,7 @@ def test_a_folder_that_is_read_only():
             os.seteuid(65534)
         try:
             with pytest.raises(ar.ArrangeError, match="was not written: Permission denied"):
-                record_decision(Path(folder) / "log.txt", "a", "b")
+                record_decision(Path(folder) / "log.txt", Decision("a", "b"))
         finally:
             os.seteuid(own)
         assert not any(Path(folder).iterdir())
@@ -406,4 +447,4 @@ def test_a_folder_that_is_read_only():
 
 def test_a_folder_in_the_way(tmp_path):
     with pytest.raises(ar.ArrangeError, match="was not written: Is a directory"):
-        record_decision(tmp_path, "a", "b")
+        record_decision(tmp_path, Decision("a", "b"))

@@ -15,9 +15,16 @@ import pytest
 from test_decisions import octave_up, two_guitars
 
 import arrange as ar
-from arrange.decisions import DecisionLog, change_status, read_decisions, rebuild, record_decision
-from arrange.decisions.changes import passage_fingerprint
-from arrange.decisions.entries import parse_decisions
+from arrange.decisions import (
+    Decision,
+    DecisionLog,
+    change_status,
+    read_decisions,
+    rebuild,
+    record_decision,
+)
+from arrange.decisions.log_text import parse_decisions
+from arrange.decisions.note_changes import passage_fingerprint
 from arrange.text.letters import is_text
 
 HUGE = "9" * 30
@@ -31,14 +38,14 @@ def written(tmp_path_factory):
     up = octave_up(before, "Guitar 1", [3, 4])
     capo = up.parts.copy()
     capo.loc[capo["part"] == "Guitar 1", "capo"] = 2
-    first = record_decision(
-        log, "Guitar 1 goes up", "room\nfor the singer", song=before,
-        arrangement=replace(up, parts=capo), section="Chorus 1", measures=(3, 4),
-        parts=("Guitar 1",), alternatives=("lay out", "the shell only"),
+    higher = Decision(
+        "Guitar 1 goes up", "room\nfor the singer", "Chorus 1", (3, 4), ("Guitar 1",),
+        alternatives=("lay out", "the shell only"),
     )  # fmt: skip
-    second = record_decision(log, "capo 2", "easy", supersedes=first.id)
+    first = record_decision(log, higher, song=before, arrangement=replace(up, parts=capo))
+    second = record_decision(log, Decision("capo 2", "easy", supersedes=first.id))
     change_status(log, second.id, "dropped", "no capo at all")
-    record_decision(log, "meant so", "the hook", song=before, waives="crowding")
+    record_decision(log, Decision("meant so", "the hook", waives="crowding"), song=before)
     return log.read_bytes()
 
 
@@ -247,15 +254,15 @@ def test_letters_that_are_not_utf8(tmp_path, written):
     assert "save the file as UTF-8" in message
     assert faults_of(tmp_path, written.decode().encode("utf-16"))[0] == [1]
     with pytest.raises(ar.ReadError, match="UTF-16"):
-        record_decision(tmp_path / "log.txt", "a", "b")  # would mix two ways of writing
+        record_decision(tmp_path / "log.txt", Decision("a", "b"))  # would mix two ways of writing
 
 
 def test_a_write_that_was_cut_within_a_letter_is_passed_over(tmp_path):
     log = tmp_path / "log.txt"
-    record_decision(log, "öööööö", "ü")
+    record_decision(log, Decision("öööööö", "ü"))
     whole = log.read_bytes()
     log.write_bytes(whole[: whole.index("ö".encode()) + 3])
-    third = record_decision(log, "third", "three")
+    third = record_decision(log, Decision("third", "three"))
     read = read_decisions(log)
     assert [each.id for each in read.decisions] == [third.id]
     assert len(read.notices) == 1
@@ -267,7 +274,7 @@ def test_a_pipe_is_not_waited_for(tmp_path):
     with pytest.raises(ar.ReadError, match="no plain file"):
         read_decisions(tmp_path / "log.txt")
     with pytest.raises(ar.ReadError, match="no plain file"):
-        record_decision(tmp_path / "log.txt", "a", "b")
+        record_decision(tmp_path / "log.txt", Decision("a", "b"))
 
 
 def test_a_passage_of_any_length_is_compared_at_once():
@@ -317,19 +324,20 @@ def test_half_a_letter_is_named_with_its_field(tmp_path, field):
     log = tmp_path / "log.txt"
     value = (HALF,) if field in ("parts", "alternatives") else HALF
     with pytest.raises(ar.ArrangeError, match=rf"{field} .*letter 6 is half a letter \(U\+DCFF\)"):
-        record_decision(log, **{"what": "a", "why": "b", field: value})
+        record_decision(log, Decision(**{"what": "a", "why": "b", field: value}))
     assert not log.exists()
 
 
 def test_half_a_letter_elsewhere(tmp_path):
     log = tmp_path / "log.txt"
     with pytest.raises(ar.ArrangeError, match=r"why .* half a letter"):
-        record_decision(log, "a", HALF, song=two_guitars())
+        record_decision(log, Decision("a", HALF), song=two_guitars())
     assert not log.exists()
-    one = record_decision(tmp_path / "caf\udce9.decisions.txt", "a", "b")  # a file name may be so
-    change_status(tmp_path / "caf\udce9.decisions.txt", one.id, "dropped", "c")
+    log = tmp_path / "caf\udce9.decisions.txt"  # such a file name is fine
+    one = record_decision(log, Decision("a", "b"))
+    change_status(log, one.id, "dropped", "c")
     with pytest.raises(ar.ArrangeError, match=r"why .* half a letter"):
-        change_status(tmp_path / "caf\udce9.decisions.txt", one.id, "agreed", HALF)
+        change_status(log, one.id, "agreed", HALF)
 
 
 @pytest.mark.parametrize(
@@ -346,7 +354,8 @@ def test_half_a_letter_elsewhere(tmp_path):
 def test_any_words_are_read_as_they_are_returned(tmp_path, text, kept):
     log = tmp_path / "log.txt"
     song = replace(two_guitars(), title="two\nlines")
-    written = record_decision(log, text, text, song=song, before=text, alternatives=[text])
+    decision = Decision(text, text, before=text, alternatives=[text])
+    written = record_decision(log, decision, song=song)
     assert (written.what, written.why, written.before) == (kept, kept, kept)
     assert read_decisions(log).decisions == (written,)
 
@@ -363,7 +372,8 @@ def test_any_label_survives(tmp_path, label):
     log, before = tmp_path / "log.txt", named(label)
     after = octave_up(before, label, [3])
     after = replace(after, parts=after.parts.assign(capo=2))
-    written = record_decision(log, "up", "room", song=before, arrangement=after, parts=[label])
+    up = Decision("up", "room", parts=[label])
+    written = record_decision(log, up, song=before, arrangement=after)
     same(read_decisions(log), DecisionLog((written,)))
     pd.testing.assert_frame_equal(rebuild(before, read_decisions(log)).song.parts, after.parts)
 
@@ -371,12 +381,11 @@ def test_any_label_survives(tmp_path, label):
 @pytest.mark.parametrize("label", ["two\nlines", " blank "])
 def test_a_label_that_cannot_be_kept_leaves_the_log_as_it_was(tmp_path, label):
     log, before = tmp_path / "log.txt", named(label)
-    record_decision(log, "first", "one")
+    record_decision(log, Decision("first", "one"))
     data = log.read_bytes()
+    up, arrangement = Decision("up", "room", parts=[label]), octave_up(before, label, [3])
     with pytest.raises(ar.ArrangeError, match="cannot be kept as text"):
-        record_decision(
-            log, "up", "room", song=before, arrangement=octave_up(before, label, [3]), parts=[label]
-        )
+        record_decision(log, up, song=before, arrangement=arrangement)
     assert log.read_bytes() == data
 
 
@@ -384,15 +393,15 @@ def test_a_label_that_cannot_be_kept_leaves_the_log_as_it_was(tmp_path, label):
 
 COUNTING = """
 import sys
-from arrange.decisions import DecisionLog, read_decisions, record_decision
+from arrange.decisions import Decision, DecisionLog, read_decisions, record_decision
 from arrange.errors import LogChangedError
 from pathlib import Path
 log, name, done = Path(sys.argv[1]), sys.argv[2], 0
 while done < 100:
     seen = read_decisions(log) if log.exists() else DecisionLog()
-    told = str(len(seen.decisions))
+    decision = Decision(name, "turn about", before=str(len(seen.decisions)))
     try:
-        record_decision(log, name, "turn about", before=told, expected=seen)
+        record_decision(log, decision, expected=seen)
         done += 1
     except LogChangedError:
         pass
@@ -416,23 +425,23 @@ def test_no_id_is_given_twice(tmp_path, monkeypatch):
     drawn = iter(["aaaaaaaa", "aaaaaaaa", "bbbbbbbb"])
     monkeypatch.setattr("secrets.token_hex", lambda _: next(drawn))
     log = tmp_path / "log.txt"
-    assert record_decision(log, "a", "b").id == "daaaaaaaa"
-    assert record_decision(log, "a", "b").id == "dbbbbbbbb"
+    assert record_decision(log, Decision("a", "b")).id == "daaaaaaaa"
+    assert record_decision(log, Decision("a", "b")).id == "dbbbbbbbb"
     assert len(read_decisions(log).decisions) == 2
 
 
 def test_a_log_that_is_not_as_expected_stays_as_it_is(tmp_path):
     log = tmp_path / "log.txt"
-    first = record_decision(log, "a", "b", expected=DecisionLog())
+    first = record_decision(log, Decision("a", "b"), expected=DecisionLog())
     seen, data = read_decisions(log), log.read_bytes()
     with pytest.raises(ar.LogChangedError, match="nothing was written"):
-        record_decision(log, "a", "b", expected=DecisionLog())
+        record_decision(log, Decision("a", "b"), expected=DecisionLog())
     assert log.read_bytes() == data
     change_status(log, first.id, "dropped", "c", expected=seen)
     with pytest.raises(ar.LogChangedError, match="read it again"):
         change_status(log, first.id, "agreed", "c", expected=seen)
     with pytest.raises(ar.LogChangedError):
-        record_decision(tmp_path / "none.txt", "a", "b", expected=seen)
+        record_decision(tmp_path / "none.txt", Decision("a", "b"), expected=seen)
     assert not (tmp_path / "none.txt").exists()
 
 
@@ -487,7 +496,7 @@ def test_a_damaged_log_is_read_or_refused_and_recording_keeps_it(tmp_path, writt
         else:
             same(read_decisions(log), DecisionLog(tuple(decisions)))
             rebuild(song, read_decisions(log))
-        new = record_decision(log, "one more", "it must go on")
+        new = record_decision(log, Decision("one more", "it must go on"))
         assert log.read_bytes().startswith(data)
         more, _, _ = parse_decisions(log.read_bytes().decode("utf-8-sig", "surrogateescape"))
         same(DecisionLog(tuple(more)), DecisionLog((*decisions, new)))

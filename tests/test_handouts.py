@@ -289,9 +289,11 @@ def test_each_step_is_reported(tmp_path):
 def test_decisions_and_roles_stand_on_the_band_sheet(tmp_path):
     """Those that hold; a dropped one is left out, and one not yet agreed says so."""
     log = DecisionLog((
-        Decision("d1", "Guitar 2 an octave up", "it was mud", "agreed", section="Song"),
-        Decision("d2", "leave out the third", "the singer has it", "proposed", measures=(1, 1)),
-        Decision("d3", "double the hook", "louder", "dropped"),
+        Decision("Guitar 2 an octave up", "it was mud", "Song", id="d1"),
+        Decision(
+            "leave out the third", "the singer has it", measures=(1, 1), status="proposed", id="d2"
+        ),
+        Decision("double the hook", "louder", status="dropped", id="d3"),
     ))  # fmt: skip
     paths = write_handout(
         EDGES["one page"], tmp_path, decisions=log, roles={"Guitar": "holds the chords"}

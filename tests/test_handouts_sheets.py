@@ -157,7 +157,7 @@ def test_the_band_sheet_has_the_progression_whole(chords, told):
 
 
 def decided(what, **place):
-    return Decision(f"d-{what}", what, "as agreed", "agreed", **place)
+    return Decision(what, "as agreed", id=f"d-{what}", **place)
 
 
 LOG = DecisionLog((

@@ -376,7 +376,8 @@ def test_a_part_that_another_took_out_is_let_go(shown, log, demo):
     shown.controls.octave.value = 1
     shown.controls.part.value = "Guitar 2"
     shown.controls.drive.value = "edge"
-    ar.record_decision(log, "Guitar 1 is ill", "flu", song=demo, arrangement=others)
+    ill = ar.Decision("Guitar 1 is ill", "flu")
+    ar.record_decision(log, ill, song=demo, arrangement=others)
     shown.controls.part.value = "Guitar 1"
     press(shown, "record")
     assert "new: Guitar 1 is ill (agreed). flu" in words(shown)

@@ -16,7 +16,7 @@ from songs import many_guitars
 
 import arrange as ar
 from arrange.__main__ import main
-from arrange.decisions.entries import format_decision, parse_decisions
+from arrange.decisions.log_text import format_decision, parse_decisions
 from arrange.exercises.making import KINDS
 from arrange.findings import parse_waiver
 from arrange.live.trials import first_place
@@ -132,7 +132,7 @@ def test_waivers_by_call_and_in_words(found):
 def test_a_waiver_and_a_decision_survive_any_label(label):
     waiver = ar.Waiver("W1", "meant", parts=(label, "Bass"), section=label)
     assert parse_waiver(f"{waiver}; reason=meant", "W1") == waiver
-    decision = ar.Decision("d1", "up", "air", "agreed", parts=(label, "Guitar 2"),
+    decision = ar.Decision("up", "air", id="d1", parts=(label, "Guitar 2"),
                            spans=((label, 1, 4),))  # fmt: skip
     assert parse_decisions(format_decision(decision)) == ([decision], [], [])
 
@@ -145,7 +145,8 @@ def test_a_log_builds_the_arrangement_again_whatever_the_label(label, tmp_path):
     higher = song.notes.assign(pitch=song.notes["pitch"] + 12.0 * own)
     arranged = replace(song, parts=louder, notes=higher)
     log = tmp_path / "song.decisions.txt"
-    ar.record_decision(log, "up", "air", song=song, arrangement=arranged, parts=[label])
+    up = ar.Decision("up", "air", parts=[label])
+    ar.record_decision(log, up, song=song, arrangement=arranged)
     (decision,) = ar.read_decisions(log).decisions
     assert decision.parts == (label,)
     built = ar.rebuild(song, ar.read_decisions(log))
@@ -153,7 +154,7 @@ def test_a_log_builds_the_arrangement_again_whatever_the_label(label, tmp_path):
     assert plain(built.song.notes) == plain(arranged.notes)
     assert plain(built.song.parts) == plain(arranged.parts)
     gone = replace(song, parts=song.parts[song.parts["part"] != label], notes=song.notes[~own])
-    ar.record_decision(log, "out", "space", song=song, arrangement=gone)
+    ar.record_decision(log, ar.Decision("out", "space"), song=song, arrangement=gone)
     assert ar.read_decisions(log).decisions[1].change.removed == (label,)
 
 
@@ -262,7 +263,8 @@ def test_study_shows_the_labels(odd_file, found, tmp_path, capsys):
 def test_a_report_marks_what_a_decision_is_about(songs, tmp_path):
     """A decision for one part of a finding stands beside it."""
     log = tmp_path / "log.txt"
-    decision = ar.record_decision(log, "thin out", "air", song=songs[1], parts=["Clean + Chorus"])
+    thinner = ar.Decision("thin out", "air", parts=["Clean + Chorus"])
+    decision = ar.record_decision(log, thinner, song=songs[1])
     page = ar.Study(songs[1], log=ar.read_decisions(log))._repr_html_()
     assert page.count(decision.id) > 1
 
@@ -289,7 +291,8 @@ def test_commands(odd_file, tmp_path, capsys):
     target = str(tmp_path / "again.musicxml")
     log = tmp_path / "log.txt"
     song = ar.read(odd_file)
-    ar.record_decision(log, "up", "air", song=song, parts=["Clean + Chorus", "A+B"])
+    up = ar.Decision("up", "air", parts=["Clean + Chorus", "A+B"])
+    ar.record_decision(log, up, song=song)
     assert main(["rebuild", odd, "--decisions", str(log), "-o", target]) == 0
     assert ar.read(target).parts["part"].tolist() == song.parts["part"].tolist()
 

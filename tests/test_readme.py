@@ -56,7 +56,8 @@ def test_every_command_runs(desk, capsys):
     import arrange as ar
 
     song = ar.read("my-song.musicxml")
-    ar.record_decision(ar.decisions_path("my-song.musicxml"), "stays", "we mean it", song=song)
+    stays = ar.Decision("stays", "we mean it")
+    ar.record_decision(ar.decisions_path("my-song.musicxml"), stays, song=song)
     for command in COMMANDS:
         words = shlex.split(command)
         if words[0] not in WAITING:

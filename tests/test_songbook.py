@@ -174,8 +174,8 @@ def test_the_log_beside_a_song_waives(tmp_path):
     shutil.copy(HARBOUR / "2-salt-on-the-step.txt", path)
     before = ar.songbook_table(ar.read_songbook(tmp_path)).iloc[0]
     crowded = int((ar.find_clashes(ar.read(path))["kind"] == "crowding").sum())
-    ar.record_decision(ar.decisions_path(path), "crowded, and meant", "one wide guitar",
-                       song=ar.read(path), waives="crowding")  # fmt: skip
+    meant = ar.Decision("crowded, and meant", "one wide guitar", waives="crowding")
+    ar.record_decision(ar.decisions_path(path), meant, song=ar.read(path))
     book = ar.read_songbook(tmp_path)
     after = ar.songbook_table(book).iloc[0]
     assert crowded == 4

@@ -1,18 +1,18 @@
 """The command: ``arrange``, a word for each thing that it does with a song.
 
-One file a stage of the work: ``measuring``, ``arranging``, ``handing_out``, ``opening``. In each
-a function ``add_...`` tells a command's options and what runs; ``options`` is what they share.
+``arguments`` has the arguments of all commands, ``shared_options`` what these share. The work is
+done in one file a stage: ``measuring``, ``arranging``, ``handing_out``, ``opening``. A stage is
+loaded when one of its commands runs, since what it needs takes long to load.
 """
 
 from __future__ import annotations
 
-import argparse
+import importlib
 import os
 import sys
 from collections.abc import Sequence
 
-from arrange.commands import arranging, handing_out, measuring, opening
-from arrange.commands.options import CommandParser
+from arrange.commands.arguments import command_parser
 from arrange.errors import ArrangeError, ChartError, shortened
 
 INTERRUPTED, CLOSED_PIPE = 130, 141  # 128 and the signal's number, as shells count
@@ -51,26 +51,12 @@ def _end_output() -> None:
 
 
 def _run(arguments: Sequence[str] | None) -> int:
-    options = _parser().parse_args(arguments)
+    options = command_parser().parse_args(arguments)
+    stage = importlib.import_module(f"arrange.commands.{options.stage}")
     try:
-        return int(options.run(options))
+        return int(getattr(stage, f"run_{options.command}")(options))
     except ChartError as error:
         print(f"arrange: {shortened(options.file)} has faults:\n{error}", file=sys.stderr)
     except ArrangeError as error:
         print(f"arrange: {' '.join(str(error).split())}", file=sys.stderr)
     return 2
-
-
-def _parser() -> argparse.ArgumentParser:
-    parser = CommandParser(
-        prog="arrange", description="Study guitar parts: see where two get in each other's way."
-    )
-    commands = parser.add_subparsers(required=True, metavar="COMMAND")
-    for add in (
-        measuring.add_study, measuring.add_songbook, measuring.add_convert,
-        arranging.add_revoice, arranging.add_condense, arranging.add_rebuild,
-        handing_out.add_handout, handing_out.add_listen, handing_out.add_workshop,
-        opening.add_lab, opening.add_page, opening.add_ready,
-    ):  # fmt: skip
-        add(commands)
-    return parser

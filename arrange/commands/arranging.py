@@ -1,4 +1,4 @@
-"""Make other parts of them: ``revoice``, ``condense``, ``rebuild``."""
+"""Make new parts: ``revoice``, ``condense``, ``rebuild``."""
 
 from __future__ import annotations
 
@@ -7,15 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from arrange.commands.condensation_text import condensation_text, wrapped
-from arrange.commands.options import (
-    add_command,
-    add_log,
-    add_stretch,
-    add_target,
-    asked_measures,
-    path_text,
-    whole_number,
-)
+from arrange.commands.shared_options import asked_measures
 from arrange.condensing import condense
 from arrange.decisions import decisions_path, read_decisions, rebuild
 from arrange.errors import ArrangeError
@@ -27,73 +19,8 @@ from arrange.text.part_lists import join_parts, split_fields, split_parts, unquo
 from arrange.text.words import counted
 
 
-def add_revoice(commands: Any) -> None:
-    """Add ``revoice``."""
-    command = add_command(
-        commands, "revoice", _revoice, "propose what else a part could play where it clashes",
-        "Read a song and tell what else a part could play in a stretch so that findings end, the "
-        "best first; with -o, each proposal as a file too.",
-        "datasets/low-water.musicxml --part 'Guitar 1' --section 'Chorus 1'",
-    )  # fmt: skip
-    command.add_argument("--part", required=True, help="such as 'Guitar 2'")
-    add_stretch(command)
-    command.add_argument("--chord", help="every place of a chord symbol, such as Cm7")
-    command.add_argument(
-        "--most", type=whole_number, default=5, help="how many proposals (default: 5)"
-    )
-    command.add_argument(
-        "-o", "--output", metavar="FOLDER", type=path_text, help="where to write them"
-    )
-
-
-def add_condense(commands: Any) -> None:
-    """Add ``condense``."""
-    command = add_command(
-        commands, "condense", _condense, "turn many recorded layers into parts for a few players",
-        "Read a song with its recorded layers, find section by section who takes which of them, "
-        "and write the arrangement, a table of the choices with their reasons beside it.",
-        "datasets/last-bell.musicxml --players 'Ann, Ben' -o two.musicxml",
-    )  # fmt: skip
-    command.add_argument(
-        "--players", default=2, type=_players,
-        help="how many, or their names: 2, or 'Ann, Ben' (default: 2)",
-    )  # fmt: skip
-    command.add_argument(
-        "--layer", action="append",
-        help="a part to share out (default: every guitar); may be given several times",
-    )  # fmt: skip
-    command.add_argument(
-        "--role", metavar="LAYER=ROLE", action="append", default=[],
-        help="what a layer is there for: lead, hook, rhythm, fill, pad or double; may be given "
-        "several times",
-    )  # fmt: skip
-    for name, what in (
-        ("pin", "what a player must take"),
-        ("forbid", "what must not be taken"),
-    ):
-        command.add_argument(
-            f"--{name}", metavar="WHAT", action="append", default=[],
-            help=f"{what}: 'Player 1; Chorus 1; Hook', layers joined by ' + ', none for laying "
-            "out, any for every player or section, a name that holds ; or ' + ' in double quotes; "
-            "may be given several times",
-        )  # fmt: skip
-    add_target(command)
-
-
-def add_rebuild(commands: Any) -> None:
-    """Add ``rebuild``."""
-    command = add_command(
-        commands, "rebuild", _rebuild, "make the arrangement from a song and its decisions",
-        "Read a song and its log of decisions, make all agreed changes, and write the "
-        "arrangement. Decisions whose passage has changed since are reported and not applied.",
-        "datasets/low-water.musicxml --decisions datasets/low-water-agreed.decisions.txt "
-        "-o arranged.mid",
-    )  # fmt: skip
-    add_log(command)
-    add_target(command)
-
-
-def _revoice(options: argparse.Namespace) -> int:
+def run_revoice(options: argparse.Namespace) -> int:
+    """Run ``revoice``."""
     if options.most < 1:
         raise ArrangeError(f"--most {options.most}: ask for at least one proposal")
     folder = Path(options.output) if options.output else None
@@ -123,7 +50,8 @@ def _revoice(options: argparse.Namespace) -> int:
     return 0
 
 
-def _condense(options: argparse.Namespace) -> int:
+def run_condense(options: argparse.Namespace) -> int:
+    """Run ``condense``."""
     target = Path(options.output)
     song_writer(target, overwrite=options.overwrite, source=options.file)
     table = target.with_suffix(".choices.csv")
@@ -153,14 +81,6 @@ def _condense(options: argparse.Namespace) -> int:
     return 0
 
 
-def _players(text: str) -> int | list[str]:
-    """How many players, or their names."""
-    names = [unquoted(name) for name in split_fields(text, ",")]
-    if len(names) == 1 and not any(map(str.isalpha, names[0])):
-        return whole_number(names[0])
-    return names
-
-
 def _choice(text: str, name: str) -> tuple[Any, Any, tuple[str, ...]]:
     """A player, a section and layers, as ``condense`` takes them."""
     fields = split_fields(text, ";")
@@ -179,7 +99,8 @@ def _role(text: str) -> tuple[str, str]:
     return layer.strip(), role.strip()
 
 
-def _rebuild(options: argparse.Namespace) -> int:
+def run_rebuild(options: argparse.Namespace) -> int:
+    """Run ``rebuild``."""
     song_writer(Path(options.output), overwrite=options.overwrite, source=options.file)
     song = read(options.file)
     log = read_decisions(options.decisions or decisions_path(options.file))

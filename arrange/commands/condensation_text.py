@@ -8,6 +8,7 @@ from typing import Any
 
 from arrange.condensing import Condensation
 from arrange.text.part_lists import join_parts
+from arrange.text.words import listed
 
 WIDTH = 100  # columns of a line
 _NOTHING = 0.005  # seconds of worth, below which nothing is lost
@@ -15,7 +16,7 @@ _DEEPER = "      "
 
 
 def wrapped(text: str, indent: str = "") -> str:
-    """Return a text in lines of at most ``WIDTH``, those behind the first further in."""
+    """Return a text in lines of at most ``WIDTH``, all but the first indented further."""
     return textwrap.fill(
         text, WIDTH, initial_indent=indent, subsequent_indent=indent + _DEEPER[len(indent) :],
         break_on_hyphens=False,
@@ -46,7 +47,7 @@ def _lost_lines(rows: Any) -> Iterator[str]:
     if rows is None:
         yield "  lost: nothing"
         return
-    is_felt = ~(rows["value"] <= _NOTHING)  # no value is told for single notes left out
+    is_felt = ~(rows["value"] <= _NOTHING)  # single notes left out have no value
     for row in rows[is_felt].sort_values("value", ascending=False, kind="stable").itertuples():
         where = f", measures {row.measures}" if row.measures else ""
         share = f"{row.share:.0%}" if row.share >= 0.01 else "under 1%"
@@ -54,7 +55,7 @@ def _lost_lines(rows: Any) -> Iterator[str]:
         yield wrapped(f"lost: {row.layer}{where}: {row.what}{much}; {row.why}", "  ")
     heard = rows.loc[~is_felt, "layer"].tolist()
     if heard:
-        yield wrapped(f"not missed, heard in what is played: {', '.join(heard)}", "  ")
+        yield wrapped(f"not missed, heard in what is played: {listed(heard)}", "  ")
 
 
 def _next_best(rows: Any) -> str:

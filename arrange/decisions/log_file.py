@@ -1,4 +1,4 @@
-"""The file of a log: read whole, and added to at the end by one writer at a time."""
+"""The file of a log: it is read whole, and one writer at a time adds to its end."""
 
 from __future__ import annotations
 
@@ -14,12 +14,12 @@ from arrange.errors import ArrangeError, ReadError
 
 try:
     import fcntl
-except ImportError:  # no such locks on this system: one writer at a time, please
+except ImportError:  # this system has no such locks: only one writer at a time is safe
     fcntl = None  # type: ignore[assignment]
 
 _MOST_BYTES = 64 * 2**20
-_AS_IT_IS = getattr(os, "O_BINARY", 0)  # where line ends would be changed otherwise
-_AT_ONCE = getattr(os, "O_NONBLOCK", 0)  # a pipe that nobody writes to is not waited for
+_AS_IT_IS = getattr(os, "O_BINARY", 0)  # or some systems change the line ends
+_AT_ONCE = getattr(os, "O_NONBLOCK", 0)  # do not wait for a pipe that nobody writes to
 
 
 def read_log_bytes(path: Path) -> bytes:
@@ -41,22 +41,22 @@ def read_log_bytes(path: Path) -> bytes:
 
 
 def fingerprint_of(data: bytes) -> str:
-    """Return what tells one state of a log from another; empty if nothing stands in it."""
+    """Return a text that differs for each content of a log; empty for an empty log."""
     return hashlib.sha256(data).hexdigest() if data else ""
 
 
 def append_entry(path: Path, entry_after: Callable[[bytes], str], head: str) -> None:
-    """Write an entry at the end, whole or not at all, and to the disk.
+    """Write an entry at the end of a log: whole or not at all, and as far as the disk.
 
     Parameters
     ----------
     path : Path
         Made if it is not there.
     entry_after : callable
-        Gives the entry that may follow on a log of those bytes, or raises; nobody else writes
-        in the meantime. It may be called twice.
+        Takes the bytes of the log and returns the entry to add, or raises; nobody else writes
+        meanwhile. It may be called twice.
     head : str
-        What stands on top of a new log.
+        The first lines of a new log.
 
     Raises
     ------
@@ -64,7 +64,7 @@ def append_entry(path: Path, entry_after: Callable[[bytes], str], head: str) -> 
         If the file cannot be written, or is no text; the log is then as it was.
     """
     if not path.exists():
-        entry_after(b"")  # what it raises leaves no empty file behind
+        entry_after(b"")  # if this raises, no empty file is left
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         handle = os.open(path, os.O_RDWR | os.O_APPEND | os.O_CREAT | _AS_IT_IS, 0o666)
@@ -107,7 +107,9 @@ def _content(handle: int, path: Path) -> bytes:
     if not stat.S_ISREG(about.st_mode):  # a pipe or device may never end
         raise ReadError("this is no plain file; name a text file for the log", file=str(path))
     if about.st_size > _MOST_BYTES:
-        raise ReadError("this is too large for a log of decisions", file=str(path))
+        raise ReadError(
+            f"a log holds at most {_MOST_BYTES >> 20} MB; this file is larger", file=str(path)
+        )
     with os.fdopen(os.dup(handle), "rb") as file:
         file.seek(0)
         data = file.read()
@@ -122,7 +124,7 @@ def _not_written(path: Path, error: OSError) -> ArrangeError:
 
 @contextlib.contextmanager
 def _locked(handle: int) -> Iterator[None]:
-    """Hold the file alone; the lock goes with the process, so that none is left behind."""
+    """Lock the file; the system frees the lock when the process ends, however it ends."""
     if fcntl is not None:
         fcntl.flock(handle, fcntl.LOCK_EX)
     yield

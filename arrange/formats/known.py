@@ -12,6 +12,7 @@ from arrange.formats.chart import read_chart, write_chart
 from arrange.formats.midi import is_midi, read_midi, write_midi
 from arrange.formats.musicxml import is_musicxml, read_musicxml
 from arrange.formats.musicxml.writing import write_musicxml
+from arrange.formats.suffixes import CHART, MIDI, MUSICXML
 from arrange.tables.song import Song
 
 
@@ -42,31 +43,24 @@ class Format:
 
 FORMATS = (
     Format(
-        "MusicXML",
-        (".musicxml", ".xml", ".mxl"),
-        (".musicxml", ".xml"),
+        *MUSICXML,
         lambda data, _: is_musicxml(data),
         read_musicxml,
         write_musicxml,
     ),
     Format(
-        "Standard MIDI File",
-        (".mid", ".midi"),
-        (".mid", ".midi"),
+        *MIDI,
         lambda data, _: is_midi(data),
         read_midi,
         write_midi,
     ),
     Format(
-        "text chart",
-        (".txt",),
-        (".txt",),
+        *CHART,
         lambda _, suffix: suffix == ".txt",  # any text may be a chart; its faults say if it is none
         read_chart,
         write_chart,
     ),
 )
-READ_SUFFIXES = tuple(suffix for each in FORMATS for suffix in each.read_suffixes)
 WRITERS = {suffix: each.write for each in FORMATS for suffix in each.written_suffixes}
 
 

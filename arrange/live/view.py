@@ -17,7 +17,7 @@ from typing import Any
 import ipywidgets as widgets
 import numpy as np
 
-from arrange.decisions import change_status, decisions_path, record_decision
+from arrange.decisions import Decision, change_status, decisions_path, record_decision
 from arrange.errors import ArrangeError, LogChangedError
 from arrange.findings.summary import findings_figures
 from arrange.formats.reading import read
@@ -281,17 +281,17 @@ class PartsView:
             self._tell("Nothing is chosen yet: move something first, then record it.")
             return
         log = self._decided.log
-        decision = record_decision(
-            self.log,
+        decision = Decision(
             told_choices(choices),
             self.controls.why.value.strip() or "tried in the live view",
-            song=trials.base,
-            arrangement=trials.decided(choices) if choices.parts else None,
-            section=choices.section,
+            choices.section,
             parts=[part for part, _ in choices.parts],
             before=findings_figures(trials.findings(Choices(choices.section))),
             after=findings_figures(trials.findings(choices)),
-            expected=log,
+        )
+        arrangement = trials.decided(choices) if choices.parts else None
+        decision = record_decision(
+            self.log, decision, song=trials.base, arrangement=arrangement, expected=log
         )
         self._past.append(_Step(choices, decision.id))
         self.controls.why.value = ""

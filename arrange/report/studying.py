@@ -1,4 +1,4 @@
-"""The whole study of a song as one object."""
+"""The study of a song: the song, what was measured, what was found, what was decided."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from arrange.errors import ArrangeError
 from arrange.findings import Waiver, waive, waivers_table
 from arrange.formats.reading import read
 from arrange.quantities.register import part_ranges, register_overlap
-from arrange.report.page import report_html, write_report
+from arrange.report.html_pages import report_html, write_report
 from arrange.tables.song import Song
 from arrange.tables.sounding import cut_notes, sounding_notes
 
@@ -35,6 +35,15 @@ class Study:
         Findings that are meant to be so; they stay visible, with the reason.
     log : DecisionLog
         What was decided; decisions that waive findings count as waivers.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> study = ar.Study(ar.read("datasets/low-water.txt"))
+    >>> study.ranges[["part", "lowest", "highest"]].head(2)
+           part  lowest  highest
+    0  Guitar 1    41.0     81.0
+    1  Guitar 2    43.0     74.0
     """
 
     song: Song
@@ -78,7 +87,7 @@ class Study:
         """
         found = waive(find_clashes(self.song), self.waivers)
         for waiver in waivers_of(self.log):
-            # What it waived may be mended since; then it stays in the log and covers nothing.
+            # What it waives may be gone by now; the decision stays in the log all the same.
             with contextlib.suppress(ArrangeError):
                 found = waive(found, [waiver])
         return found
@@ -110,7 +119,7 @@ class Study:
         }
 
     def html(self, *, page: bool = True) -> str:
-        """Return the report as HTML: a whole page, or a piece to stand in another."""
+        """Return the report as HTML: a whole page, or a piece of another page."""
         return report_html(
             self.song, self.ranges, self.section_overlap, self.findings,
             [*self.waivers, *waivers_of(self.log)], self.log, page=page,
@@ -153,6 +162,13 @@ def study(
     ------
     ReadError
         If the file or the log cannot be read.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> study = ar.study("datasets/low-water.txt")
+    >>> study.song.title, len(study.section_overlap)
+    ('Low Water at Ferrystone', 70)
     """
     song = read(path, played=played, octaves=octaves)
     log = Path(decisions) if decisions is not None else decisions_path(path)

@@ -13,8 +13,8 @@ import pandas as pd
 
 from arrange.decisions import DecisionLog, decisions_path, read_decisions
 from arrange.errors import ArrangeError, ChartError, ReadError, shortened
-from arrange.formats.known import READ_SUFFIXES
 from arrange.formats.reading import read
+from arrange.formats.suffixes import READ_SUFFIXES
 from arrange.report.studying import Study
 from arrange.tables.song import Song
 from arrange.text.letters import check_text, readable
@@ -91,7 +91,7 @@ def read_songbook(
     Parameters
     ----------
     paths : path, or several
-        Of a folder all files with a suffix that is read (``formats.known``) are
+        Of a folder all files with a suffix that is read (``formats.suffixes``) are
         read; folders in it are not.
     players : mapping of part label to str, optional
         Who plays a part where its file does not say: ``{"Guitar 1": "Corrie"}``. A player is known

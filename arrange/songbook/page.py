@@ -6,7 +6,7 @@ import os
 from pathlib import Path
 
 from arrange.errors import ArrangeError
-from arrange.report.page import songbook_html, write_report
+from arrange.report.html_pages import songbook_html, write_report
 from arrange.songbook.book import Songbook
 from arrange.songbook.changes import changes_between, player_setups
 from arrange.songbook.order import order_by_changes

@@ -34,3 +34,8 @@ def parse_measures(text: str) -> tuple[int, int]:
     if not 1 <= int(first) <= int(last):
         raise ArrangeError(f"measures {shown(text)}: the first, then the last, from 1")
     return int(first), int(last)
+
+
+def format_measures(measures: tuple[int, int] | None) -> str:
+    """Return measures as ``parse_measures`` reads them: ``"21-24"``; empty for none."""
+    return f"{measures[0]}-{measures[1]}" if measures else ""

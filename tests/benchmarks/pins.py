@@ -96,10 +96,8 @@ def log(song: ar.Song, part: str) -> str:
             continue
         with tempfile.TemporaryDirectory() as folder:
             path = Path(folder) / "song.decisions.txt"
-            ar.record_decision(
-                path, idea.idea, idea.why, song=song, arrangement=idea.song, section=section,
-                parts=[part],
-            )  # fmt: skip
+            decision = ar.Decision(idea.idea, idea.why, section, parts=[part])
+            ar.record_decision(path, decision, song=song, arrangement=idea.song)
             return re.sub(r"\d{4}-\d\d-\d\d", "DATE", path.read_text(encoding="utf-8"))
     return "nothing to decide\n"
 

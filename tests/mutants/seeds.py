@@ -130,13 +130,15 @@ def decisions() -> tuple[bytes, ...]:
     with tempfile.TemporaryDirectory() as folder:
         for number, arrangement in enumerate((higher, fewer, moved, None)):
             log = Path(folder) / f"{number}.decisions.txt"
-            first = ar.record_decision(log, "Keep the hook", "it is meant", song=song,
-                                       section="Chorus 1", waives="doubling")  # fmt: skip
-            ar.record_decision(log, "Room for both", "two bands\nof pitch", song=song,
-                               arrangement=arrangement, section="Chorus 1", parts=["Guitar 1"],
-                               alternatives=["a shell", "lay out"],
-                               supersedes=first.id if number else "")  # fmt: skip
-            last = ar.record_decision(log, "Slower", "words", measures=(1, 8), song=song)
+            hook = ar.Decision("Keep the hook", "it is meant", "Chorus 1", waives="doubling")
+            first = ar.record_decision(log, hook, song=song)
+            room = ar.Decision(
+                "Room for both", "two bands\nof pitch", "Chorus 1", parts=["Guitar 1"],
+                alternatives=["a shell", "lay out"], supersedes=first.id if number else "",
+            )  # fmt: skip
+            ar.record_decision(log, room, song=song, arrangement=arrangement)
+            slower = ar.Decision("Slower", "words", measures=(1, 8))
+            last = ar.record_decision(log, slower, song=song)
             ar.change_status(log, last.id, "dropped", "not after all")
             logs.append(_with_fixed_ids(log.read_text(encoding="utf-8")))
     small = "\n".join(logs[-1].split("\n"))

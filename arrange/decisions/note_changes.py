@@ -1,9 +1,9 @@
-"""What a decision changes in a song: which parts and bars, and the notes that stand there then.
+"""What a decision changes in a song: which parts and bars, and their notes afterwards.
 
-A change is small: the rows of parts that are new or different, the parts that go, and for each
-part the bars whose notes differ with the notes that replace them. Made on one song, it can be
-made again on a later state of that song as long as the passage beneath it is the same, which the
-passage's fingerprint tells.
+A change is small: the rows of parts that are new or different, the parts that are removed, and
+for each part the bars whose notes differ with the notes that replace them. It can be made again on
+a later state of the song as long as its passage is the same there, which the passage's fingerprint
+shows.
 """
 
 from __future__ import annotations
@@ -37,7 +37,7 @@ class Change:
     parts : parts table
         New parts, and those that are different.
     removed : tuple of str
-        Parts that go.
+        Parts that are removed.
     """
 
     spans: tuple[Span, ...]
@@ -47,12 +47,12 @@ class Change:
 
 
 def change_between(before: Song, after: Song) -> Change:
-    """Return what makes one song the other.
+    """Return the change that turns one song into the other.
 
     Raises
     ------
     ArrangeError
-        If bars, sections or chords differ: a decision is about parts and notes.
+        If bars, sections or chords differ: a decision changes parts and notes only.
     """
     for name in ("measures", "sections", "chords"):
         if not _same_rows(getattr(before, name), getattr(after, name)):
@@ -89,7 +89,7 @@ def change_between(before: Song, after: Song) -> Change:
 
 
 def same_change(one: Change | None, other: Change | None) -> bool:
-    """Return whether two changes make the same of a song."""
+    """Return whether two changes do the same to a song."""
     if one is None or other is None:
         return one is other
     return (
@@ -105,12 +105,12 @@ def apply_change(song: Song, change: Change) -> Song:
     Raises
     ------
     ArrangeError
-        If the notes name a part or section that is not there, or lie outside of the song.
+        If the notes name an unknown part or section, or are outside of the song.
     """
     most = song.duration + _SLACK
     onset, duration = change.notes["onset"], change.notes["duration"]
     if not (onset.between(0, most) & (duration <= most)).all():
-        raise ArrangeError(f"notes lie outside of the song's {song.duration:g} quarter notes")
+        raise ArrangeError(f"notes are outside of the song's {song.duration:g} quarter notes")
     notes = song.notes
     goes = in_spans(notes, change.spans) | notes["part"].isin(change.removed).to_numpy()
     changed = change.parts["part"].tolist()
@@ -128,10 +128,10 @@ def apply_change(song: Song, change: Change) -> Song:
 
 
 def passage_fingerprint(song: Song, spans: Iterable[Span], removed: Sequence[str] = ()) -> str:
-    """Return 16 hexadecimal digits that change with what stands in a passage.
+    """Return 16 hexadecimal digits that change when a passage changes.
 
-    What counts: the notes of those parts and bars, the parts' tuning and capo, the meter of the
-    bars and their chord symbols. Sounds, levels and words do not.
+    The notes of those parts and bars count, the parts' tuning and capo, the meter of the bars and
+    their chord symbols. Sounds, levels and words do not count.
     """
     last = int(song.measures["measure"].iloc[-1])
     spans = [*spans, *((part, 1, last) for part in removed)]
@@ -164,7 +164,7 @@ def in_spans(notes: pd.DataFrame, spans: Iterable[Span]) -> np.ndarray:
 
 
 def _rows_by_bar(song: Song) -> dict[tuple[str, int], list[tuple[Any, ...]]]:
-    """The notes of each part and bar, in an order that does not depend on that of the table."""
+    """The notes of each part and bar, in an order that does not depend on the table's."""
     found: dict[tuple[str, int], list[tuple[Any, ...]]] = {}
     parts, measures = song.notes["part"].tolist(), song.notes["measure"].tolist()
     for part, measure, row in zip(parts, measures, _plain(song.notes), strict=True):

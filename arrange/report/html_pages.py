@@ -25,12 +25,12 @@ from arrange.tables.song import Song
 from arrange.text.bibliography import SOURCES
 from arrange.text.letters import readable
 from arrange.text.part_lists import split_parts
-from arrange.text.words import counted
+from arrange.text.words import counted, listed, measures_words
 from arrange.theory.pitch import note_name
 
-_FIRST = 12  # rows that stand in the report without unfolding the rest
+_FIRST = 12  # rows that are shown in the report before the rest is unfolded
 _FIRST_OF_BOOK = 25  # rows of findings on the page of a songbook
-_MOST_PLACES = 4  # at which the notes behind a row are told
+_MOST_PLACES = 4  # of a finding, whose notes are listed
 
 
 def report_html(
@@ -54,18 +54,18 @@ def report_html(
         ``register_overlap`` by section.
     findings : a findings table
     waivers : sequence of Waiver
-        Those that the findings bear.
+        Those whose ids the findings hold.
     log : DecisionLog
-        What was decided; a decision stands with the findings of its place too.
+        What was decided; a decision is also shown with the findings at its place.
     page : bool
-        True for a whole page, False for a piece to stand in another.
+        True for a whole page, False for a piece of another page.
     """
     asked = findings[findings["waived"].isna()]
     groups = group_findings(asked, song)
     rows = _finding_rows(song, groups, asked)
     for row, finding in zip(rows[:_FIRST], groups.itertuples(), strict=False):
         row["move"] = smallest_move(song, finding)
-        row["behind"] = _behind(song, finding)
+        row["notes"] = _notes_text(song, finding)
     for row, finding in zip(rows, groups.itertuples(), strict=True):
         row["decided"] = [str(each) for each in log.decisions if _is_about(song, each, finding)]
     pictures = {
@@ -130,9 +130,11 @@ def songbook_html(
 
 def _template(name: str) -> jinja2.Template:
     loader = jinja2.FileSystemLoader(Path(__file__).parent)
-    return jinja2.Environment(
+    environment = jinja2.Environment(
         loader=loader, autoescape=True, undefined=jinja2.StrictUndefined
-    ).get_template(name)
+    )
+    environment.filters["counted"] = counted
+    return environment.get_template(name)
 
 
 def write_report(folder: Path, page: str, tables: Mapping[str, pd.DataFrame]) -> Path:
@@ -176,31 +178,35 @@ def _svg(draw: Any) -> Markup:
 def _facts(song: Song) -> str:
     printed = song.measures["written"].nunique()
     played = len(song.measures)
-    bars = f"{played} measures" + (f" as played, {printed} printed" if printed < played else "")
-    sections = len(song.sections)
-    return (
-        f"{song.source + ' · ' if song.source else ''}{len(song.parts)} parts · "
-        f"{counted(sections, 'section')} · {bars} · "
-        f"{song.clock(song.duration)} min"
+    bars = counted(played, "measure") + (
+        f" as played, {printed} printed" if printed < played else ""
     )
+    facts = (
+        song.source,
+        counted(len(song.parts), "part"),
+        counted(len(song.sections), "section"),
+        bars,
+        f"{song.clock(song.duration)} min",
+    )
+    return " · ".join(filter(None, facts))
 
 
 def _summary(findings: pd.DataFrame, rows: int) -> str:
     kinds = findings["kind"].value_counts(sort=False)
-    told = ", ".join(f"{count} {kind}" for kind, count in kinds.items())
-    places = "place" if len(findings) == 1 else "places"
-    grouped = f", like ones together in {rows} rows" if rows < len(findings) else ""
-    return f"{len(findings)} {places} to listen to{grouped}, the strongest first: {told}."
+    each_kind = listed(f"{count} {kind}" for kind, count in kinds.items())
+    places = counted(len(findings), "place")
+    grouped = f", like ones together in {counted(rows, 'row')}" if rows < len(findings) else ""
+    return f"{places} to listen to{grouped}, the strongest first: {each_kind}."
 
 
 def _finding_rows(song: Song, groups: pd.DataFrame, findings: pd.DataFrame) -> list[dict[str, Any]]:
-    """A row a group, with every finding that it holds."""
+    """Return one row per group, with every finding that it holds."""
     rows = []
     for row in groups.itertuples():
         every = [_place(song, finding) for finding in findings.loc[list(row.labels)].itertuples()]
         own = _place(song, row)
         rows.append({**own, "sections": row.sections, "times": row.times, "every": every,
-                     "move": "", "behind": "", "reason": "", "decided": []})  # fmt: skip
+                     "move": "", "notes": "", "reason": "", "decided": []})  # fmt: skip
     return rows
 
 
@@ -217,7 +223,7 @@ def _waived_rows(
 
 
 def _is_about(song: Song, decision: Decision, finding: Any) -> bool:
-    """Whether a decision that stands is about the parts and bars of a finding."""
+    """Whether a decision that is proposed or agreed is about the parts and bars of a finding."""
     if decision.status not in ("proposed", "agreed") or decision.waives:
         return False
     there = set(split_parts(finding.parts))
@@ -230,14 +236,14 @@ def _is_about(song: Song, decision: Decision, finding: Any) -> bool:
 
 
 def _decision_rows(song: Song, log: DecisionLog) -> list[dict[str, Any]]:
-    """All decisions, and which of the agreed ones the song has outgrown."""
+    """All decisions, and why an agreed one no longer holds for the song."""
     stale = {decision.id: why for decision, why in rebuild(song, log).stale}
     table = log.table.fillna("")
     return [{**row, "stale": stale.get(row["id"], "")} for row in table.to_dict("records")]
 
 
 def _place(song: Song, row: Any) -> dict[str, Any]:
-    """Where a finding lies, and what it says, as text."""
+    """Where a finding is, and what it says, as text."""
     starts = song.measures["onset"].to_numpy()
     end = float(row.onset + row.duration)
     last = max(int(np.searchsorted(starts, end - 1e-6)), int(row.measure))
@@ -254,21 +260,21 @@ def _place(song: Song, row: Any) -> dict[str, Any]:
     }
 
 
-def _behind(song: Song, finding: Any) -> str:
-    """The notes behind a finding: at the first places, as measure:beat, who plays what."""
+def _notes_text(song: Song, finding: Any) -> str:
+    """The notes of a finding: who plays what at the first places, each as measure:beat."""
     places: dict[str, dict[str, list[str]]] = {}
     for note in finding_notes(song, finding).itertuples():
         place = places.setdefault(f"{note.measure}:{note.beat:.4g}", {})
         place.setdefault(note.part, []).append(note.name or "a note without pitch")
-    told = [
-        f"{at} {', '.join(f'{part} {_few(names)}' for part, names in own.items())}"
+    texts = [
+        f"{at} {', '.join(f'{part} {_each_once(names)}' for part, names in own.items())}"
         for at, own in list(places.items())[:_MOST_PLACES]
     ]
-    more = len(places) - len(told)
-    return "; ".join(told) + (f"; and at {more} more" if more else "")
+    more = len(places) - len(texts)
+    return "; ".join(texts) + (f"; and at {counted(more, 'more place')}" if more else "")
 
 
-def _few(names: list[str]) -> str:
+def _each_once(names: list[str]) -> str:
     return " ".join(dict.fromkeys(names))
 
 
@@ -279,11 +285,9 @@ def _ends(pitches: str) -> str:
 
 def _measure_text(first: int, last: int, written: list[str]) -> str:
     """Played measures, and the printed ones where they differ."""
-    played = f"{first}" if first == last else f"{first}–{last}"
-    one, other = written[first - 1], written[last - 1]
-    printed = one if one == other else f"{one}–{other}"
-    word = "measure" if first == last else "measures"
-    return f"{word} {played}" + (f" (printed {printed})" if printed != played else "")
+    printed = written[first - 1], written[last - 1]
+    is_same = printed == (str(first), str(last))
+    return measures_words(first, last) + ("" if is_same else f" (printed {_from_to(*printed)})")
 
 
 def _part_rows(song: Song, ranges: pd.DataFrame) -> list[dict[str, Any]]:
@@ -323,16 +327,16 @@ def _section_rows(song: Song) -> list[dict[str, Any]]:
         rows.append(
             {
                 "section": section.section,
-                "played": f"{section.first_measure}–{section.last_measure}",
-                "written": f"{bars['written'].iloc[0]}–{bars['written'].iloc[-1]}",
+                "played": _from_to(str(section.first_measure), str(section.last_measure)),
+                "written": _from_to(bars["written"].iloc[0], bars["written"].iloc[-1]),
                 "time": song.clock(section.onset),
                 "meter": ", ".join(dict.fromkeys(bars["meter"])),
                 "key": ", ".join(dict.fromkeys(bars["key"].dropna())),
-                "tempo": _from_to(bars["tempo"].min(), bars["tempo"].max()),
+                "tempo": _from_to(_whole(bars["tempo"].min()), _whole(bars["tempo"].max())),
             }
         )
     return rows
 
 
-def _from_to(low: float, high: float) -> str:
-    return f"{low:.0f}" if round(low) == round(high) else f"{low:.0f}–{high:.0f}"
+def _from_to(first: str, last: str) -> str:
+    return first if first == last else f"{first} to {last}"

@@ -1,4 +1,4 @@
-"""Tables as rows of text between bars ``|``, a line of column names above.
+"""Tables as text: a line of column names, then a line per row, cells between bars ``|``.
 
 In a cell of text a backslash, a bar and a line break are written ``\\\\``, ``\\p`` and ``\\n``.
 """
@@ -17,16 +17,16 @@ from arrange.limits import MOST_FRETS
 from arrange.tables.schemas import Column, Table
 from arrange.tables.song import check_table
 
-Line = tuple[int, str]  # its number, from 1, and what stands in it
+Line = tuple[int, str]  # its number, from 1, and its text
 
-_MOST = 10**9  # of any number in a table; what is larger is a slip of the hand
+_MOST = 10**9  # a larger number in a table is a typing mistake
 _WHOLE = re.compile(r"[-+]?[0-9]{1,12}")
 _MARKS = {"\\": "\\", "p": "|", "n": "\n", "r": "\r"}
 _WITHIN = {"capo": (0, MOST_FRETS), "tuning": (0, 127)}  # what a neck can be
 
 
 class Fault(Exception):
-    """Something in one line that is not understood."""
+    """A line that cannot be understood."""
 
     def __init__(self, line: int, problem: str) -> None:
         super().__init__(problem)
@@ -34,7 +34,7 @@ class Fault(Exception):
 
 
 def table_lines(frame: pd.DataFrame) -> list[str]:
-    """Return the lines of a table: the names of its columns, then a line a row."""
+    """Return the lines of a table: the names of its columns, then a line per row."""
     names = list(frame.columns)
     columns = [[_cell(value) for value in frame[name].tolist()] for name in names]
     rows = [names, *zip(*columns, strict=True)]
@@ -42,12 +42,12 @@ def table_lines(frame: pd.DataFrame) -> list[str]:
 
 
 def parse_table(lines: Sequence[Line], table: Table) -> pd.DataFrame:
-    """Return the table that stands in some lines; without a line it has no row.
+    """Return the table that some lines hold; no lines are a table without rows.
 
     Raises
     ------
     Fault
-        With the first line that does not hold what the schema asks for.
+        With the first line that does not fit the schema.
     """
     rows = [_cells(text) for _, text in lines]
     names = table.names
@@ -75,7 +75,7 @@ def _checked(rows: Sequence[Sequence[Any]], table: Table) -> pd.DataFrame:
 
 
 def _first_refused(rows: Sequence[Sequence[Any]], table: Table) -> tuple[int, str]:
-    """How many rows it takes until the schema refuses them, and what it says of the last."""
+    """How many rows from the top it takes until the schema refuses them, and the reason."""
 
     def problem(size: int) -> str:
         try:
@@ -109,7 +109,7 @@ def _cells(text: str) -> list[str]:
 
 
 def _value(cell: str, column: Column) -> Any:
-    """What a cell says; a ValueError tells what should stand there."""
+    """The value of a cell; a ValueError says what should be written there."""
     if column.dtype == "bool":
         if cell not in ("yes", ""):
             raise ValueError(f"{column.name} {shown(cell)}: write yes, or nothing")
@@ -143,6 +143,6 @@ def _number(cell: str, column: Column) -> float:
 
 def _in_bounds(number: float, cell: str, column: Column) -> float:
     least, most = _WITHIN.get(column.name, column.within or (-_MOST, _MOST))
-    if not least <= number <= most:  # what is no number lies nowhere
+    if not least <= number <= most:  # also true of nan
         raise ValueError(f"{column.name} {shown(cell)}: it lies between {least} and {most}")
     return number

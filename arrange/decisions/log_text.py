@@ -1,10 +1,10 @@
-"""One decision, as an object and as the lines of text that people read and merge.
+"""Decisions as the lines of text that people read and merge.
 
-A decision goes from its ``decision:`` line to the ``end:`` line that names it again. Between
-them stand lines ``name: value``; a value goes on in lines that begin with two blanks. What is
-decided of a decision later (agreed, dropped) is an entry of its own, ``status of:``. Lines that
-begin with ``#`` outside of a decision are remarks. Notes and parts stand as rows between bars
-``|``, a line of column names above.
+A decision begins with a ``decision:`` line and ends with an ``end:`` line, both with its id.
+Between them are lines ``name: value``; a value goes on in lines that begin with two blanks. A later
+change of its status (agreed, dropped) is an entry of its own, ``status of:``. Lines that begin with
+``#`` outside of a decision are remarks. Notes and parts are written as rows between bars ``|``
+below a line of column names.
 """
 
 from __future__ import annotations
@@ -12,20 +12,19 @@ from __future__ import annotations
 import datetime
 import re
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
-from arrange.decisions.changes import Change, Span, in_spans
-from arrange.decisions.rows import Fault, Line, parse_table, table_lines
+from arrange.decisions.decision import STATUSES, Decision
+from arrange.decisions.note_changes import Change, Span, in_spans
+from arrange.decisions.table_text import Fault, Line, parse_table, table_lines
 from arrange.errors import ArrangeError, shown
-from arrange.tables.played_measures import parse_measures
+from arrange.tables.played_measures import format_measures, parse_measures
 from arrange.tables.schemas import NOTES, PARTS
 from arrange.text.letters import is_text
 from arrange.text.part_lists import join_parts, split_parts
-
-STATUSES = ("proposed", "agreed", "dropped", "superseded")
 
 _OPENINGS = ("decision:", "status of:")
 _FIELD = re.compile(r"([a-z][a-z ]*?):(?:\s+(.*))?$")
@@ -34,84 +33,14 @@ _NOT_UTF8 = "a letter here is not UTF-8; save the file as UTF-8"
 _CONFLICT = re.compile(r"(<<<<<<<|=======|>>>>>>>|\|\|\|\|\|\|\|)")
 
 
-@dataclass(frozen=True)
-class Decision:
-    """What was decided, where, why.
-
-    Parameters
-    ----------
-    id : str
-    what, why : str
-    status : str
-        proposed, agreed, dropped or superseded.
-    date : str
-        Year-month-day of the decision.
-    section : str
-        Or empty.
-    measures : (int, int), optional
-        First and last, as played.
-    parts : tuple of str
-    waives : str
-        The kind of finding that is meant to be so; empty if the decision waives none.
-    before, after : str
-        The figures.
-    alternatives : tuple of str
-        What else was considered.
-    supersedes : str
-        Id of the decision that this one replaces, or empty.
-    passage : str
-        Fingerprint of the passage when it was decided, or empty.
-    spans : tuple of (part, first measure, last measure)
-        The passage.
-    change : Change, optional
-        The notes that it puts there.
-    """
-
-    id: str
-    what: str
-    why: str
-    status: str = "proposed"
-    date: str = ""
-    section: str = ""
-    measures: tuple[int, int] | None = None
-    parts: tuple[str, ...] = ()
-    waives: str = ""
-    before: str = ""
-    after: str = ""
-    alternatives: tuple[str, ...] = ()
-    supersedes: str = ""
-    passage: str = ""
-    spans: tuple[Span, ...] = ()
-    change: Change | None = field(default=None, compare=False)
-
-    def __post_init__(self) -> None:
-        if not self.what.strip() or not self.why.strip():
-            raise ArrangeError(
-                f"decision {self.id}: say what is decided and why; without a reason nobody can "
-                "tell next year whether it still holds"
-            )
-        if self.status not in STATUSES:
-            raise ArrangeError(
-                f"decision {self.id}: status {self.status!r}; it is one of {', '.join(STATUSES)}"
-            )
-        if self.measures and not 1 <= self.measures[0] <= self.measures[1]:
-            raise ArrangeError(
-                f"decision {self.id}: measures {self.measures}: the first, then the last, from 1"
-            )
-
-    def __str__(self) -> str:
-        where = self.section or (_measures_text(self.measures) and f"m. {self.measures[0]}")  # type: ignore[index]
-        return f"{self.id} ({self.status}{', ' + where if where else ''}): {self.what}"
-
-
 def format_decision(decision: Decision) -> str:
-    """Return the lines of a decision, the last one with its line end."""
-    told = {
+    """Return the lines of a decision as one text that ends with a line end."""
+    texts = {
         "date": decision.date,
         "status": decision.status,
         "what": decision.what,
         "section": decision.section,
-        "measures": _measures_text(decision.measures),
+        "measures": format_measures(decision.measures),
         "parts": join_parts(decision.parts),
         "why": decision.why,
         "waives": decision.waives,
@@ -123,7 +52,7 @@ def format_decision(decision: Decision) -> str:
         "spans": "\n".join(f"{part}, {first}-{last}" for part, first, last in decision.spans),
     }
     lines = [f"decision: {decision.id}"]
-    for name, value in told.items():
+    for name, value in texts.items():
         if value:
             lines += _field_lines(name, value)
     if decision.change is not None:
@@ -137,20 +66,20 @@ def format_decision(decision: Decision) -> str:
 
 
 def format_status(identifier: str, status: str, why: str, date: str) -> str:
-    """Return the lines that say what has become of a decision."""
+    """Return the lines that give a decision another status."""
     lines = [f"status of: {identifier}", f"date: {date}", f"status: {status}"]
     return "\n".join([*lines, *_field_lines("why", why), f"end: {identifier}", ""])
 
 
 def parse_decisions(text: str) -> tuple[list[Decision], list[str], list[tuple[int, str]]]:
-    """Return the decisions in a log, what was passed over, and the faults.
+    """Return the decisions in a log, a notice for each entry left out, and the faults.
 
     Returns
     -------
     decisions : list of Decision
-        In the order in which they stand, each with its last status.
+        In the order of the log, each with its last status.
     notices : list of str
-        Decisions that have no end: writing them was cut short.
+        Entries without an end: writing them was cut short.
     faults : list of (line, str)
         Counted from 1.
     """
@@ -214,23 +143,23 @@ class _Parser:
                 self.decisions[old.id] = replace(old, status="superseded")
 
     def _outside(self, number: int, line: str) -> None:
-        """A line between entries: a remark, the begin of an entry that was cut short, or a slip."""
+        """Read a line between entries: a remark, the begin of an entry cut short, or a mistake."""
         text = line.strip()
         if not is_text(line):
             self.faults.append((number, _NOT_UTF8))
         elif text and any(word.startswith(text) for word in _OPENINGS):
             self._unended((number, text, ""))
         elif text and not line.startswith("#"):
-            problem = f"{shown(text)} stands outside of a decision; begin a remark with #"
+            problem = f"{shown(text)} is outside of a decision; begin a remark with #"
             self.faults.append((number, problem))
 
     def _unended(self, begin: tuple[int, str, str] | None) -> None:
-        """Report an entry whose writing was cut short, wherever."""
+        """Report an entry whose writing was cut short."""
         if begin:
             number, word, identifier = begin
             self.notices.append(
                 f"line {number}: {shown(f'{word}: {identifier}'.strip(': '))} has no end; its "
-                "writing was cut short, and it is passed over: complete it by hand, or delete it"
+                "writing was cut short, and it is left out: complete it by hand, or delete it"
             )
 
     def _entry(self, first: int, word: str, identifier: str, last: int) -> None:
@@ -262,7 +191,7 @@ class _Parser:
             self.faults.append((first, str(error)))
 
     def _fields(self, first: int, last: int, names: Sequence[str]) -> dict[str, _Value] | None:
-        """Name -> the line it stands in and the lines of its value."""
+        """Name -> its line and the lines of its value."""
         fields: dict[str, _Value] = {}
         name, is_right = "", True
         for number in range(first, last):
@@ -275,7 +204,7 @@ class _Parser:
             elif match and match[1] in names:
                 name = match[1]
                 if name in fields:
-                    self.faults.append((number, f"{name!r} stands there twice"))
+                    self.faults.append((number, f"{name!r} is there twice"))
                     is_right = False
                 text = (match[2] or "").strip()
                 fields[name] = _Value(number, [(number, text)] if text else [])
@@ -297,15 +226,15 @@ class _Parser:
         if identifier in self.decisions:
             problem = f"there is a decision {shown(identifier)} already; ids must differ"
             raise Fault(first, problem)
-        told: dict[str, Any] = {"what": "", "why": ""}
+        values: dict[str, Any] = {"what": "", "why": "", "status": "proposed"}
         for name, value in fields.items():
             if name in _READERS:
-                told[name] = _READERS[name](value)
-        told["change"] = _change(fields, told.get("spans", ()))
-        self.decisions[identifier] = Decision(identifier, **told)
-        if told.get("supersedes"):
+                values[name] = _READERS[name](value)
+        values["change"] = _change(fields, values.get("spans", ()))
+        self.decisions[identifier] = Decision(id=identifier, **values)
+        if values.get("supersedes"):
             line = fields["supersedes"].line
-            self.superseding.append((line, identifier, told["supersedes"]))
+            self.superseding.append((line, identifier, values["supersedes"]))
 
 
 def _opening(line: str) -> tuple[str, str] | None:
@@ -318,7 +247,7 @@ def _opening(line: str) -> tuple[str, str] | None:
 
 @dataclass(frozen=True)
 class _Value:
-    """What stands behind a name: the line of the name, and each line of the value."""
+    """The value of a name: the line of the name, and each line of the value."""
 
     line: int
     lines: list[Line]
@@ -332,7 +261,7 @@ def _change(fields: dict[str, _Value], spans: tuple[Span, ...]) -> Change | None
     if "notes" not in fields:
         for name in ("removes", "new parts"):
             if name in fields:
-                raise Fault(fields[name].line, f"{name!r} stands here without 'notes:' below it")
+                raise Fault(fields[name].line, f"{name!r} is here without 'notes:' below it")
         return None
     lines = fields["notes"].lines
     notes = parse_table(lines, NOTES)
@@ -353,7 +282,7 @@ def _text(value: _Value) -> str:
 
 def _needed(value: _Value) -> str:
     if not value.text:
-        raise Fault(value.line, "nothing stands here; say what is decided and why")
+        raise Fault(value.line, "nothing is written here; say what is decided and why")
     return value.text
 
 
@@ -420,7 +349,3 @@ _STATUS_NAMES = ("date", "status", "why")
 def _field_lines(name: str, value: str) -> list[str]:
     first, *rest = value.split("\n")
     return [f"{name}: {first}", *(f"  {line}" for line in rest)]
-
-
-def _measures_text(measures: tuple[int, int] | None) -> str:
-    return f"{measures[0]}-{measures[1]}" if measures else ""

@@ -1,5 +1,5 @@
-"""What several commands share: the song, where to write, which stretch, which log, numbers,
-progress.
+"""Options that several commands share: the song, where to write, which stretch, which log,
+numbers; and the progress that they report.
 """
 
 from __future__ import annotations
@@ -14,12 +14,12 @@ from pathlib import Path
 from typing import Any, NoReturn
 
 from arrange.errors import ArrangeError, shortened
-from arrange.formats.known import READ_SUFFIXES, WRITERS
+from arrange.formats.suffixes import READ_SUFFIXES, WRITTEN_SUFFIXES
 from arrange.tables.played_measures import parse_measures
 
-_SLOW = 1_000_000  # bytes: from here on a reader may wonder whether anything happens
+_SLOW = 1_000_000  # bytes: reading a larger file takes so long that progress is shown
 _HELP_WIDTH = 78  # columns
-_LONGEST_VALUE = 40  # signs of an option's value that a message shows
+_LONGEST_VALUE = 40  # characters of an option's value that a message shows
 _LONGEST_NUMBER = 18  # digits
 
 
@@ -28,25 +28,36 @@ class CommandParser(argparse.ArgumentParser):
 
     def error(self, message: str) -> NoReturn:
         """End with the exit code 2."""
-        told = shortened(" ".join(message.split()), 200)
-        self.exit(2, f"{self.prog}: {told}; see {self.prog} --help\n")
+        problem = shortened(" ".join(message.split()), 200)
+        self.exit(2, f"{self.prog}: {problem}; see {self.prog} --help\n")
 
 
 def add_command(
-    commands: Any, name: str, run: Any, told: str, more: str, example: str, *, song: bool = True
+    commands: Any, name: str, stage: str, short: str, more: str, example: str, *, song: bool = True
 ) -> Any:
-    """Add a command: `told` in a few words, `more` in a sentence or two, an example that runs.
+    """Add a command to those of the parser, and return it.
 
-    If `song`, it reads one.
+    Parameters
+    ----------
+    commands : the parser's commands
+    name : str
+    stage : str
+        The module of ``arrange.commands`` that does it, in its function ``run_...``.
+    short, more : str
+        What it does: in a few words, and in a sentence or two.
+    example : str
+        Arguments that run in a clone of this repository.
+    song : bool
+        Whether it reads one song.
     """
     command = commands.add_parser(
-        name, help=told, description=textwrap.fill(more, _HELP_WIDTH),
+        name, help=short, description=textwrap.fill(more, _HELP_WIDTH),
         epilog=f"example:\n  arrange {name} {example}",  # in one line, so that it can be copied
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )  # fmt: skip
     if song:
         command.add_argument("file", metavar="IN", help=f"a song: {', '.join(READ_SUFFIXES)}")
-    command.set_defaults(run=run)
+    command.set_defaults(stage=stage)
     return command
 
 
@@ -54,7 +65,7 @@ def add_target(command: Any) -> None:
     """Add where a song is written to."""
     command.add_argument(
         "-o", "--output", metavar="OUT", required=True, type=path_text,
-        help=f"one of {', '.join(WRITERS)}",
+        help=f"one of {', '.join(WRITTEN_SUFFIXES)}",
     )  # fmt: skip
     command.add_argument("--overwrite", action="store_true", help="replace files that are there")
 
@@ -89,22 +100,22 @@ def progress(source: Path) -> Callable[[str], None]:
         10 if source.suffix == ".mxl" else 1
     )
 
-    def tell(step: str) -> None:
+    def show(step: str) -> None:
         if is_slow or time.monotonic() - start > 1:
             print(f"arrange: {step} ({time.monotonic() - start:.1f} s)", file=sys.stderr)
 
-    return tell
+    return show
 
 
 def path_text(text: str) -> str:
-    """Return a path as given; an empty one, such as from a variable not set, is refused."""
+    """Return a path as given; refuse an empty one, such as from a variable that is not set."""
     if not text:
         raise argparse.ArgumentTypeError("the name is empty")
     return text
 
 
 def whole_number(text: str) -> int:
-    """Return the number of an option; its limits belong to what uses it."""
+    """Return the number of an option; the code that uses it checks its limits."""
     digits = text.removeprefix("-").removeprefix("+")
     if not digits.isdecimal():
         raise argparse.ArgumentTypeError(
