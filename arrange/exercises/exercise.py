@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from arrange.errors import ArrangeError
-from arrange.exercises.ground import Ground
+from arrange.exercises.song_facts import SongFacts
 
 SIZES = ("small", "middle", "large")
 _LONGEST = 200  # letters of an answer
@@ -44,7 +44,7 @@ class Exercise:
         First and last played measure of the stretch to look at.
     case : tuple
         What the checker needs beside the song.
-    ground : Ground
+    facts : SongFacts
         The song, and what was found out about it.
     """
 
@@ -58,7 +58,7 @@ class Exercise:
     section: str
     measures: tuple[int, int]
     case: tuple[Any, ...] = field(repr=False)
-    ground: Ground = field(repr=False, compare=False)
+    facts: SongFacts = field(repr=False, compare=False)
 
 
 @dataclass(frozen=True)

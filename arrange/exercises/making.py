@@ -7,13 +7,23 @@ from random import Random
 from typing import Any
 
 from arrange.errors import ArrangeError
-from arrange.exercises import capos, ear, finding, fixing, layers, naming
+from arrange.exercises import (
+    find_the_clash,
+    fix_on_the_neck,
+    guess_by_ear,
+    name_its_kind,
+    which_capo,
+    which_layer,
+)
 from arrange.exercises.exercise import SIZES, Exercise, NoExerciseError, Reply
-from arrange.exercises.ground import Ground
+from arrange.exercises.song_facts import SongFacts
 from arrange.tables.song import Song
 
-_MODULES = (ear, finding, naming, fixing, capos, layers)  # the ear first, before anybody looks
-_ASK: dict[str, Callable[[Ground, str, Random], Exercise]] = {
+# The ear first, before anybody looks.
+_MODULES = (
+    guess_by_ear, find_the_clash, name_its_kind, fix_on_the_neck, which_capo, which_layer,
+)  # fmt: skip
+_ASK: dict[str, Callable[[SongFacts, str, Random], Exercise]] = {
     each.KIND: each.ask for each in _MODULES
 }
 _REPLY: dict[str, Callable[[Exercise, Any], Reply]] = {each.KIND: each.reply for each in _MODULES}
@@ -22,7 +32,7 @@ KINDS = tuple(_ASK)
 
 
 def make_exercises(
-    song: Song | Ground,
+    song: Song | SongFacts,
     seed: int = 1,
     size: str = "small",
     kinds: Sequence[str] | None = None,
@@ -31,8 +41,8 @@ def make_exercises(
 
     Parameters
     ----------
-    song : Song or Ground
-        A ``Ground`` keeps what it found out, so that many exercises of one song are quick.
+    song : Song or SongFacts
+        A ``SongFacts`` keeps what it found out, so that many exercises of one song are quick.
     seed : int
         Another one, other exercises.
     size : str
@@ -54,13 +64,13 @@ def make_exercises(
     return exercises_of(song, seed, size, kinds)[0]
 
 
-def missing_exercises(song: Song | Ground) -> dict[str, str]:
+def missing_exercises(song: Song | SongFacts) -> dict[str, str]:
     """Return the kinds that a song gives no exercise of, each with the reason."""
-    return _made(song if isinstance(song, Ground) else Ground(song), 1, SIZES[0], KINDS)[1]
+    return _made(song if isinstance(song, SongFacts) else SongFacts(song), 1, SIZES[0], KINDS)[1]
 
 
 def exercises_of(
-    song: Song | Ground,
+    song: Song | SongFacts,
     seed: int,
     size: str,
     kinds: Sequence[str] | None = None,
@@ -71,8 +81,8 @@ def exercises_of(
     `tell` is called with each step, in words, when it begins.
     """
     _check(size, kinds)
-    ground = song if isinstance(song, Ground) else Ground(song)
-    made, missing = _made(ground, seed, size, KINDS if kinds is None else kinds, tell)
+    facts = song if isinstance(song, SongFacts) else SongFacts(song)
+    made, missing = _made(facts, seed, size, KINDS if kinds is None else kinds, tell)
     if not made:
         told = "; ".join(f"{kind}: {why}" for kind, why in missing.items())
         raise ArrangeError(f"this song gives no exercise. {told}")
@@ -80,7 +90,7 @@ def exercises_of(
 
 
 def _made(
-    ground: Ground,
+    facts: SongFacts,
     seed: int,
     size: str,
     kinds: Sequence[str],
@@ -90,7 +100,7 @@ def _made(
     for number, kind in enumerate(kinds, 1):
         tell(f"making exercise {number} of {len(kinds)}: {kind}")
         try:
-            made.append(_ASK[kind](ground, size, Random(f"{seed} {size} {kind}")))
+            made.append(_ASK[kind](facts, size, Random(f"{seed} {size} {kind}")))
         except NoExerciseError as error:
             missing[kind] = str(error)
     return tuple(made), missing

@@ -10,13 +10,13 @@ from pathlib import Path
 from typing import Any
 
 from arrange.errors import ArrangeError
-from arrange.exercises.ear import KIND as BY_EAR
-from arrange.exercises.ear import exercise_sound
 from arrange.exercises.exercise import Exercise
+from arrange.exercises.finding_words import lettered
+from arrange.exercises.guess_by_ear import KIND as BY_EAR
+from arrange.exercises.guess_by_ear import exercise_sound
 from arrange.exercises.making import check_answer, exercises_of
 from arrange.exercises.notebooks import notebook_bytes, readers_copy, solved_notebook
 from arrange.exercises.plan import handout_blocks, plan_blocks
-from arrange.exercises.words import lettered
 from arrange.formats.files import check_folder, read_bytes, whole_files
 from arrange.formats.reading import read
 from arrange.handouts.typesetting import PAPERS, compile_template, query_template

@@ -10,7 +10,7 @@ from typing import Any
 
 import ipywidgets as widgets
 
-from arrange.live.trial import (
+from arrange.live.choices import (
     AS_WRITTEN,
     ECHOES,
     INVERSIONS,

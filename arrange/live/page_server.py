@@ -24,7 +24,7 @@ from traitlets.config import Config
 from voila.app import Voila
 
 from arrange.errors import ArrangeError
-from arrange.live.signals import STOPS
+from arrange.live.stop_signals import STOPS
 
 UNUSED_SECONDS = 30  # after which a kernel goes that nobody looks at and that does nothing
 EVERY_SECONDS = 5  # how often that is looked for

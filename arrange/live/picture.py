@@ -1,6 +1,6 @@
-"""One picture of a trial, as SVG text: the form, the ranges, both hands on the neck, the findings.
+"""The picture of a live view, as SVG text: form, ranges, both hands on the neck, findings.
 
-Everything is labelled where it stands, and told by shape, hatching and text beside its colour.
+Everything has its label beside it, and shape, hatching and text say what its colour says.
 Colours are CSS variables (``view.css``), so that the page's light or dark theme holds.
 """
 
@@ -15,8 +15,8 @@ import pandas as pd
 
 from arrange.findings.recheck import compare_findings
 from arrange.guitar.necks import Neck
-from arrange.live.necks import draw_neck
-from arrange.live.shapes import Box, boxes, text
+from arrange.live.neck_picture import draw_neck
+from arrange.live.svg import Box, boxes, text
 from arrange.tables.sounding import sounding_notes
 from arrange.text.markup import escape_html
 from arrange.text.words import counted
@@ -84,7 +84,7 @@ class Places:
 
 @dataclass(frozen=True, eq=False)
 class Sight:
-    """What there is to see of a trial.
+    """All that the picture shows of some choices.
 
     Parameters
     ----------

@@ -11,8 +11,8 @@ from pathlib import Path
 from urllib.parse import quote
 
 from arrange.errors import ArrangeError
-from arrange.live.page import write_page
-from arrange.live.signals import ended_by_signals
+from arrange.live.stop_signals import ended_by_signals
+from arrange.live.view_notebook import write_page
 
 _NOTEBOOKS = Path(__file__).parent.parent.parent / "notebooks"  # there in a clone
 

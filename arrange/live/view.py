@@ -21,6 +21,7 @@ from arrange.decisions import change_status, decisions_path, record_decision
 from arrange.errors import ArrangeError, LogChangedError
 from arrange.findings.summary import findings_figures
 from arrange.formats.reading import read
+from arrange.live.choices import Choices, choices_words
 from arrange.live.controls import (
     CHOOSING,
     fill,
@@ -29,12 +30,11 @@ from arrange.live.controls import (
     next_choices,
     read_controls,
 )
-from arrange.live.decided import log_changes, log_html, read_decided
-from arrange.live.listening import Bars, moment_sound, moments
-from arrange.live.sights import Sights
-from arrange.live.trial import Choices, told_choices
-from arrange.live.trials import Trials, first_place
-from arrange.live.waiting import Later, later_on, running_loop
+from arrange.live.decided_song import log_changes, log_html, read_decided
+from arrange.live.event_loop import Later, later_on, running_loop
+from arrange.live.moment_sound import Bars, moment_sound, moments
+from arrange.live.picture_cache import PictureCache
+from arrange.live.results_cache import ResultsCache, first_place
 from arrange.tables.song import Song
 from arrange.text.markup import escape_html
 
@@ -47,7 +47,7 @@ _SETTLE_SECONDS = 0.06  # without a change, after which sound is prepared
 _REST_SECONDS = 0.3  # and after that, before anything is made ahead
 _IDLE_SECONDS = 0.01  # between two things made ahead
 _ONE_STEP_SECONDS = 1.0  # changes of one control nearer than that are undone together
-_MOST_KEPT = 4  # states of the log whose trials are kept for Undo
+_MOST_KEPT = 4  # states of the log whose results are kept for Undo
 _HEARD = ("before", "after", "each", "both")
 
 
@@ -120,10 +120,10 @@ class PartsView:
         self._filler = 0
         self._thread = ThreadPoolExecutor(max_workers=2)  # sound need not wait
         self._turn = 0
-        self._source, self._kept = song, list[Trials]()
+        self._source, self._kept = song, list[ResultsCache]()
         self._stand_on_log()
-        decided = self._trials.base
-        part, section = first_place(decided, self._trials.whole, part, section)
+        decided = self._results.base
+        part, section = first_place(decided, self._results.whole, part, section)
         self.choices = Choices(section)
         self.controls = make_controls(decided, section, part)
         self.picture, self.words, self.shown_log = (widgets.HTML() for _ in range(3))
@@ -148,11 +148,11 @@ class PartsView:
         self._decided = read_decided(self._source, self.log)
         base = self._decided.song
         known = (each for each in self._kept if _has_same_notes(each.base, base))
-        trials = next(known, None) or Trials(base)
-        self._kept = [trials, *(each for each in self._kept if each is not trials)][:_MOST_KEPT]
-        self._trials = trials
-        self._drawn = Sights(trials).drawn
-        self._sound = lru_cache(maxsize=24)(partial(moment_sound, trials))
+        results = next(known, None) or ResultsCache(base)
+        self._kept = [results, *(each for each in self._kept if each is not results)][:_MOST_KEPT]
+        self._results = results
+        self._drawn = PictureCache(results).drawn
+        self._sound = lru_cache(maxsize=24)(partial(moment_sound, results))
 
     # What the controls do
 
@@ -219,7 +219,7 @@ class PartsView:
         return press
 
     def _choose(self, name: str) -> None:
-        chosen = read_controls(self.controls, self._trials.base, self.choices)
+        chosen = read_controls(self.controls, self._results.base, self.choices)
         if chosen == self.choices:
             return
         now = time.monotonic()
@@ -269,28 +269,28 @@ class PartsView:
         if is_step and choices != self.choices:
             self._past.append(_Step(self.choices))
         late, self._touched = self._touched, ""
-        self.choices = choices.that_fit(self._trials.base)
+        self.choices = choices.that_fit(self._results.base)
         self._fill()
         self._show()
         self._late, self._late_until = late, time.monotonic() + _LATE_SECONDS
 
     def record(self) -> None:
         """Write the choices into the log, with the figures before and after."""
-        choices, trials = self.choices, self._trials
+        choices, results = self.choices, self._results
         if choices.is_as_written:
             self._tell("Nothing is chosen yet: move something first, then record it.")
             return
         log = self._decided.log
         decision = record_decision(
             self.log,
-            told_choices(choices),
+            choices_words(choices),
             self.controls.why.value.strip() or "tried in the live view",
-            song=trials.base,
-            arrangement=trials.decided(choices) if choices.parts else None,
+            song=results.base,
+            arrangement=results.decided(choices) if choices.parts else None,
             section=choices.section,
             parts=[part for part, _ in choices.parts],
-            before=findings_figures(trials.findings(Choices(choices.section))),
-            after=findings_figures(trials.findings(choices)),
+            before=findings_figures(results.findings(Choices(choices.section))),
+            after=findings_figures(results.findings(choices)),
             expected=log,
         )
         self._past.append(_Step(choices, decision.id))
@@ -308,7 +308,7 @@ class PartsView:
         """Set the controls to the choices, without taking that for a choice."""
         self._is_filling, self._filler = True, threading.get_ident()
         try:
-            one, song = self.controls, self._trials.base
+            one, song = self.controls, self._results.base
             parts = song.parts["part"].tolist()
             if list(one.part.options) != parts:
                 part = one.part.value
@@ -330,7 +330,7 @@ class PartsView:
             self._is_filling = False
 
     def _before(self) -> Any:
-        return self._trials.findings(Choices(self.choices.section))
+        return self._results.findings(Choices(self.choices.section))
 
     def _show(self) -> None:
         """Show what is chosen, and then prepare what may be heard and chosen next."""
@@ -426,12 +426,12 @@ class PartsView:
 
     def _ahead(self) -> Iterator[Callable[[], object]]:
         """What may be chosen next, the control in hand and the nearest values first."""
-        trials, part = self._trials, self.controls.part.value
-        for choices in next_choices(self.controls, trials.base, self.choices, self._touched):
+        results, part = self._results, self.controls.part.value
+        for choices in next_choices(self.controls, results.base, self.choices, self._touched):
             seen = self._seen(choices)
-            yield partial(trials.song, choices)
-            yield partial(trials.hands, choices, part)
-            yield partial(trials.findings, choices)
+            yield partial(results.song, choices)
+            yield partial(results.hands, choices, part)
+            yield partial(results.findings, choices)
             yield partial(self._drawn, *seen)
 
 

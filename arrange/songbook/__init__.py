@@ -13,10 +13,10 @@
 """
 
 from arrange.songbook.book import Songbook, read_songbook
-from arrange.songbook.changes import changes_between, player_setups
 from arrange.songbook.order import order_by_changes
 from arrange.songbook.overview import book_findings, songbook_table
 from arrange.songbook.page import write_songbook
+from arrange.songbook.setup_changes import changes_between, player_setups
 
 __all__ = [
     "Songbook",

@@ -21,7 +21,7 @@ from collections.abc import Sequence
 
 from arrange.errors import ArrangeError
 from arrange.songbook.book import Songbook, check_name
-from arrange.songbook.changes import NeckKey, Setup, necks_by_song, retuned
+from arrange.songbook.setup_changes import NeckKey, Setup, necks_by_song, retuned
 
 MOST_SETUPS = 12  # took 1 s for two players who are always there, 6 s for five who come and go
 _UNIT = 1_000_000  # a change, in semitones: fewer changes first, then fewer semitones

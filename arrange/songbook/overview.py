@@ -13,7 +13,7 @@ from arrange.findings import group_findings
 from arrange.guitar.necks import tuning_name
 from arrange.report.studying import Study
 from arrange.songbook.book import Songbook
-from arrange.songbook.changes import player_setups
+from arrange.songbook.setup_changes import player_setups
 from arrange.tables.schemas import FINDINGS
 from arrange.tables.song import Song
 from arrange.text.letters import readable

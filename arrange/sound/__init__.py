@@ -32,8 +32,8 @@ from arrange.formats.files import check_target, whole_file
 from arrange.quantities.texture import echo_times
 from arrange.sound.amplifier import add_echo, driven
 from arrange.sound.clicks import add_beats, count_in_clicks, count_in_seconds
-from arrange.sound.sampled import Sampler
-from arrange.sound.stretches import Stretch, check_heard, stretch_of
+from arrange.sound.heard_bars import HeardBars, check_heard, heard_bars
+from arrange.sound.soundfont import Sampler
 from arrange.sound.tones import MOST_SECONDS, RATE, RELEASE_SECONDS, Array, knock, tone
 from arrange.tables.song import Song, part_row
 from arrange.text.part_lists import split_parts
@@ -149,7 +149,7 @@ def render_sound(
     if path is not None:
         _check_sound_path(Path(path))
     names = _parts(song, parts)
-    stretch = stretch_of(song, section, measures, tempo)
+    stretch = heard_bars(song, section, measures, tempo)
     sides = _sides(song, pan)
     _check_length(song, stretch, count_in, is_sampled=font is not None)
     if not with_click:
@@ -252,7 +252,7 @@ def exposure_hours(decibels: Any) -> Any:
     return 8 / 2 ** ((np.asarray(decibels) - 85) / 3)
 
 
-def _check_length(song: Song, stretch: Stretch, count_in: int, *, is_sampled: bool) -> None:
+def _check_length(song: Song, stretch: HeardBars, count_in: int, *, is_sampled: bool) -> None:
     if not 0 <= count_in <= MOST_COUNT_IN:
         raise ArrangeError(f"count_in={count_in}: bars of clicks before, from 0 to {MOST_COUNT_IN}")
     seconds = count_in_seconds(song, stretch, count_in) + stretch.seconds
@@ -311,7 +311,7 @@ def _faded(mono: Array, begins: int, length: int) -> Array:
 
 
 def _part(
-    song: Song, name: str, stretch: Stretch, echoes: pd.DataFrame, sampler: Sampler | None
+    song: Song, name: str, stretch: HeardBars, echoes: pd.DataFrame, sampler: Sampler | None
 ) -> Array:
     """One part in mono, from the start of the stretch: its notes, its drive, its echo."""
     part = part_row(song, name)
@@ -352,7 +352,7 @@ def _by_echo(
     ]
 
 
-def _strike(wave: Array, song: Song, notes: pd.DataFrame, family: str, stretch: Stretch) -> None:
+def _strike(wave: Array, song: Song, notes: pd.DataFrame, family: str, stretch: HeardBars) -> None:
     """Add each note at its onset."""
     begin = np.maximum(notes["onset"].to_numpy(), stretch.begin)
     end = np.minimum((notes["onset"] + notes["duration"]).to_numpy(), stretch.end)

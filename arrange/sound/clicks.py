@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from arrange.sound.stretches import Stretch
+from arrange.sound.heard_bars import HeardBars
 from arrange.sound.tones import RATE, Array, click
 from arrange.tables.song import Song
 from arrange.theory.meters import beat_quarters
@@ -12,7 +12,7 @@ from arrange.theory.meters import beat_quarters
 _CLICK = 0.06
 
 
-def add_beats(mixed: Array, song: Song, stretch: Stretch, begins: int) -> None:
+def add_beats(mixed: Array, song: Song, stretch: HeardBars, begins: int) -> None:
     """Add a click on each beat of the stretch, which begins at a sample."""
     bars = song.measures.iloc[stretch.first - 1 : stretch.last]
     onsets, firsts = [], []
@@ -24,12 +24,12 @@ def add_beats(mixed: Array, song: Song, stretch: Stretch, begins: int) -> None:
     _add_clicks(mixed, at + begins, np.concatenate(firsts))
 
 
-def count_in_seconds(song: Song, stretch: Stretch, bars: int) -> float:
+def count_in_seconds(song: Song, stretch: HeardBars, bars: int) -> float:
     """Return how long bars of clicks last, in the meter and at the tempo of the first bar."""
     return bars * _whole_bar(song, stretch) * _quarter_seconds(song, stretch)
 
 
-def count_in_clicks(song: Song, stretch: Stretch, bars: int) -> Array:
+def count_in_clicks(song: Song, stretch: HeardBars, bars: int) -> Array:
     """Return bars of clicks as samples x 2."""
     clicks = np.zeros((round(count_in_seconds(song, stretch, bars) * RATE), 2), dtype=np.float32)
     if bars:
@@ -42,7 +42,7 @@ def count_in_clicks(song: Song, stretch: Stretch, bars: int) -> Array:
     return clicks
 
 
-def _whole_bar(song: Song, stretch: Stretch) -> float:
+def _whole_bar(song: Song, stretch: HeardBars) -> float:
     """Quarter notes of a whole bar there; a pickup's own length would be too short."""
     bar = song.measures.iloc[stretch.first - 1]
     upper, _, lower = str(bar["meter"]).partition("/")
@@ -50,7 +50,7 @@ def _whole_bar(song: Song, stretch: Stretch) -> float:
     return int(upper) * 4 / int(lower) if is_plain else float(bar["duration"])
 
 
-def _quarter_seconds(song: Song, stretch: Stretch) -> float:
+def _quarter_seconds(song: Song, stretch: HeardBars) -> float:
     return 60 / float(song.measures["tempo"].iloc[stretch.first - 1]) * stretch.slower
 
 

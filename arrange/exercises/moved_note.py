@@ -16,7 +16,7 @@ import numpy as np
 import pandas as pd
 
 from arrange.clashes.limits import DEFAULT_LIMITS
-from arrange.exercises.ground import Ground
+from arrange.exercises.song_facts import SongFacts
 from arrange.findings.recheck import compare_findings, has_ended, notes_around, recheck
 from arrange.findings.tries import Move, moved_notes
 from arrange.guitar.grips import Grip, hold_shape
@@ -38,19 +38,19 @@ class Outcome:
 
 
 @dataclass(frozen=True, eq=False)
-class Trial:
+class MovedNote:
     """One note of a part in a finding, each time that it is struck, and what it could become.
 
     Parameters
     ----------
-    ground : Ground
+    facts : SongFacts
     label : int
         The finding.
     part : str
     pitch : float
     """
 
-    ground: Ground
+    facts: SongFacts
     label: int
     part: str
     pitch: float
@@ -58,19 +58,19 @@ class Trial:
     @cached_property
     def rows(self) -> tuple[int, ...]:
         """Labels of the notes in the notes table."""
-        notes = self.ground.notes(self.label)
+        notes = self.facts.notes(self.label)
         own = notes[(notes["part"] == self.part) & (notes["pitch"] == self.pitch)]
         return tuple(sorted(set(own.index.tolist())))
 
     @cached_property
     def onsets(self) -> tuple[float, ...]:
         """When the note is struck."""
-        return tuple(self.ground.song.notes["onset"].loc[list(self.rows)].tolist())
+        return tuple(self.facts.song.notes["onset"].loc[list(self.rows)].tolist())
 
     @cached_property
     def _line(self) -> Line:
         """The whole part with strings and frets."""
-        return part_line(self.ground, self.part)
+        return part_line(self.facts, self.part)
 
     @cached_property
     def places(self) -> tuple[tuple[int, int], ...]:
@@ -98,7 +98,7 @@ class Trial:
         return {}
 
     def _tried(self, asked: list[int | None]) -> list[Outcome]:
-        song, row = self.ground.song, self.ground.finding(self.label)
+        song, row = self.facts.song, self.facts.finding(self.label)
         moves = [
             Move(self.part, "", "", self.rows, np.nan if n is None else float(n)) for n in asked
         ]
@@ -109,7 +109,7 @@ class Trial:
         return [self._judged(before, each) for each in after]
 
     def _judged(self, before: pd.DataFrame, after: pd.DataFrame) -> Outcome:
-        row = self.ground.finding(self.label)
+        row = self.facts.finding(self.label)
         brought = compare_findings(before, after).brought
         others = brought[(brought["kind"] != row["kind"]) | (brought["parts"] != row["parts"])]
         return Outcome(
@@ -121,7 +121,7 @@ class Trial:
         """Return whether a note belongs to the chord symbols above it; None where none stands."""
         answers = []
         for onset in self.onsets:
-            chord = self.ground.chord_at(onset)
+            chord = self.facts.chord_at(onset)
             if chord is None or len(chord["pitch_classes"]) < 2:
                 continue
             bass = [] if pd.isna(chord["bass"]) else [int(chord["bass"])]
@@ -156,7 +156,7 @@ class Trial:
 
     def grip(self, string: int, fret: int) -> Grip:
         """Return the hardest grip that a place makes with what else is held."""
-        neck = self.ground.neck(self.part)
+        neck = self.facts.neck(self.part)
         grips = []
         for onset in self.onsets:
             shape = [LEFT_OUT] * neck.strings
@@ -192,9 +192,9 @@ class Line:
     fret: Array
 
 
-def part_line(ground: Ground, part: str) -> Line:
+def part_line(facts: SongFacts, part: str) -> Line:
     """Return a part with strings and frets, made once."""
-    return ground.once(("line", part), lambda: _part_line(ground.fingered(part)))
+    return facts.once(("line", part), lambda: _part_line(facts.fingered(part)))
 
 
 def _part_line(notes: pd.DataFrame) -> Line:
@@ -205,6 +205,8 @@ def _part_line(notes: pd.DataFrame) -> Line:
     return Line(onset.round(_DECIMALS), end, own["pitch"].to_numpy(), string, fret)
 
 
-def trial_of(ground: Ground, label: int, part: str, pitch: float) -> Trial:
-    """Return the trial of one note in a finding, made once."""
-    return ground.once(("trial", label, part, pitch), lambda: Trial(ground, label, part, pitch))
+def moved_note(facts: SongFacts, label: int, part: str, pitch: float) -> MovedNote:
+    """Return one note in a finding as a note that may move, made once."""
+    return facts.once(
+        ("moved note", label, part, pitch), lambda: MovedNote(facts, label, part, pitch)
+    )

@@ -24,7 +24,7 @@ from arrange.exercises.exercise import (
     shuffled,
     unread,
 )
-from arrange.exercises.ground import Ground
+from arrange.exercises.song_facts import SongFacts
 from arrange.text.words import counted, listed, measures_words, runs_words
 from arrange.theory.spelling import nearest_spelling
 
@@ -53,7 +53,7 @@ class Layer:
         return self.alone / self.notes
 
 
-def ask(ground: Ground, size: str, chance: Random) -> Exercise:
+def ask(facts: SongFacts, size: str, chance: Random) -> Exercise:
     """Return an exercise of this kind.
 
     Raises
@@ -61,7 +61,7 @@ def ask(ground: Ground, size: str, chance: Random) -> Exercise:
     NoExerciseError
         If fewer than three parts play at one time, or none of them can be told from the others.
     """
-    cases = ground.once("layers", lambda: _cases(ground))
+    cases = facts.once("layers", lambda: _cases(facts))
     if not cases:
         raise NoExerciseError(
             "in no section do three parts play of which one is clearly more doubled than another"
@@ -72,7 +72,7 @@ def ask(ground: Ground, size: str, chance: Random) -> Exercise:
     wrong = [layer.part for layer in layers if layer.share >= least + _CLEAR]
     answer = chance.choice(right)
     choices = shuffled(chance, answer, wrong, _WRONG) if size == "small" else ()
-    first, last = ground.stretch(section)
+    first, last = facts.stretch(section)
     names = listed(choices or [layer.part for layer in layers])
     form = f"the name of a layer, such as {layers[-1].part}"
     more = ""
@@ -88,32 +88,32 @@ def ask(ground: Ground, size: str, chance: Random) -> Exercise:
     )
     return Exercise(
         KIND, size, question, form, choices, answer, _hints(layers, right, chance), section,
-        (first, last), (section, right, size == "large"), ground,
+        (first, last), (section, right, size == "large"), facts,
     )  # fmt: skip
 
 
-def _cases(ground: Ground) -> list[tuple[str, tuple[Layer, ...]]]:
+def _cases(facts: SongFacts) -> list[tuple[str, tuple[Layer, ...]]]:
     """Sections in which a layer can go and another cannot so well."""
     found = []
-    for section in ground.song.sections["section"]:
-        layers = section_layers(ground, str(section))
+    for section in facts.song.sections["section"]:
+        layers = section_layers(facts, str(section))
         shares = [layer.share for layer in layers]
         if len(layers) > 1 and max(shares) - min(shares) >= _CLEAR and min(shares) < 1:
             found.append((str(section), layers))
     return found
 
 
-def section_layers(ground: Ground, section: str) -> tuple[Layer, ...]:
+def section_layers(facts: SongFacts, section: str) -> tuple[Layer, ...]:
     """Return what each layer of a section has for itself; none where two parts or fewer play."""
-    return ground.once(("layers", section), lambda: _section_layers(ground, section))
+    return facts.once(("layers", section), lambda: _section_layers(facts, section))
 
 
-def _section_layers(ground: Ground, section: str) -> tuple[Layer, ...]:
-    notes = ground.sounding[ground.sounding["section"] == section]
-    order = [part for part in ground.song.parts["part"] if part in set(notes["part"])]
+def _section_layers(facts: SongFacts, section: str) -> tuple[Layer, ...]:
+    notes = facts.sounding[facts.sounding["section"] == section]
+    order = [part for part in facts.song.parts["part"] if part in set(notes["part"])]
     if len(order) < _LEAST_PARTS:
         return ()
-    families = dict(zip(ground.song.parts["part"], ground.song.parts["family"], strict=True))
+    families = dict(zip(facts.song.parts["part"], facts.song.parts["family"], strict=True))
     code = notes["onset"].round(6).astype(str) + "/" + (notes["pitch"].round() % 12).astype(str)
     by_part = {part: set(code[notes["part"] == part]) for part in order}
     layers = []
@@ -146,20 +146,20 @@ def reply(exercise: Exercise, answer: Any) -> Reply:
     """Return what an answer gets."""
     text = read_answer(exercise, answer)
     section, right, wants_count = exercise.case
-    layers = {layer.part: layer for layer in section_layers(exercise.ground, section)}
+    layers = {layer.part: layer for layer in section_layers(exercise.facts, section)}
     name, _, told = text.rpartition(":") if wants_count and ":" in text else (text, "", "")
     if wants_count and not told:
         behind = re.fullmatch(r"(.*?)[,;\s]+(\d+)(?: notes?)?", text)
         if behind and text not in layers:
             name, told = behind[1], behind[2]
-    part = _part(exercise.ground, name.strip())
+    part = _part(exercise.facts, name.strip())
     if part is None:
         return _unknown(exercise, name.strip(), list(layers))
     if part not in layers:
         return _no_layer(exercise, part, section)
     layer = layers[part]
     if part not in right:
-        return Reply(False, _why_not(exercise.ground, layer, layers[right[0]]))
+        return Reply(False, _why_not(exercise.facts, layer, layers[right[0]]))
     if wants_count:
         counts = numbers_in(told)
         if len(counts) != 1:
@@ -167,11 +167,11 @@ def reply(exercise: Exercise, answer: Any) -> Reply:
                                 f"Write {exercise.form}.")  # fmt: skip
         if counts[0] != layer.alone:
             return Reply(False, _wrong_count(layer, counts[0]))
-    return Reply(True, _why(exercise.ground, layer, section, right))
+    return Reply(True, _why(exercise.facts, layer, section, right))
 
 
-def _part(ground: Ground, name: str) -> str | None:
-    names = {part.lower(): part for part in ground.song.parts["part"]}
+def _part(facts: SongFacts, name: str) -> str | None:
+    names = {part.lower(): part for part in facts.song.parts["part"]}
     return names.get(name.lower())
 
 
@@ -184,28 +184,28 @@ def _unknown(exercise: Exercise, name: str, parts: list[str]) -> Reply:
 
 def _no_layer(exercise: Exercise, part: str, section: str) -> Reply:
     bars = range(exercise.measures[0], exercise.measures[1] + 1)
-    if not exercise.ground.plays(part, bars):
+    if not exercise.facts.plays(part, bars):
         return Reply(False, f"{part} does not play in {section}: nothing would go with it.")
-    families = dict(zip(*(exercise.ground.song.parts[c] for c in ("part", "family")), strict=True))
+    families = dict(zip(*(exercise.facts.song.parts[c] for c in ("part", "family")), strict=True))
     if families[part] in _STAY:
         return Reply(False, f"{part} is the {families[part]} of the song: it stays.")
     return Reply(False, f"{part} has only a few notes in {section}; it was not asked for.")
 
 
-def _why_not(ground: Ground, layer: Layer, best: Layer) -> str:
+def _why_not(facts: SongFacts, layer: Layer, best: Layer) -> str:
     """What would go with a layer."""
     told = (
         f"With {layer.part} {layer.alone} of {counted(layer.notes, 'note')} would be gone that no "
         f"other part plays ({runs_words(layer.measures)})"
     )
-    roles = _roles(ground)
+    roles = _roles(facts)
     role = f"; it is the {roles[layer.part]} of the song" if roles.get(layer.part) in (
         "lead", "hook") else ""  # fmt: skip
     return f"{told}{role}. There is one with which only {best.share:.0%} of its notes would go."
 
 
-def _roles(ground: Ground) -> dict[str, str]:
-    found = ground.condensed
+def _roles(facts: SongFacts) -> dict[str, str]:
+    found = facts.condensed
     if found is None:
         return {}
     return dict(zip(found.roles["layer"], found.roles["role"], strict=True))
@@ -223,7 +223,7 @@ def _wrong_count(layer: Layer, told: int) -> str:
     return f"{layer.part} is right, but not {told}. {more}: nobody plays any of its notes."
 
 
-def _why(ground: Ground, layer: Layer, section: str, right: tuple[str, ...]) -> str:
+def _why(facts: SongFacts, layer: Layer, section: str, right: tuple[str, ...]) -> str:
     shared = layer.notes - layer.alone
     whom = f", most of them {layer.with_whom}" if layer.with_whom else ""
     many = "all" if not layer.alone else str(shared)
@@ -233,7 +233,7 @@ def _why(ground: Ground, layer: Layer, section: str, right: tuple[str, ...]) -> 
     others = [part for part in right if part != layer.part]
     if others:
         told.append(f"{listed(others)} would do as well; only one of you may go.")
-    found = ground.condensed
+    found = facts.condensed
     if found is not None:
         own = found.lost[(found.lost["section"] == section) & (found.lost["layer"] == layer.part)]
         if len(own):

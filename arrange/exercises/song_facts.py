@@ -26,7 +26,7 @@ Value = TypeVar("Value")
 
 
 @dataclass(frozen=True, eq=False)
-class Ground:
+class SongFacts:
     """A song that exercises are made from; make one where many are made from the same song.
 
     Parameters

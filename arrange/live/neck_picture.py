@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from arrange.guitar.necks import Neck
-from arrange.live.shapes import Box, text
+from arrange.live.svg import Box, text
 from arrange.text.words import counted
 
 _SHOWN = 15  # frets, or more where they are played

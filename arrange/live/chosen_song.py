@@ -1,23 +1,22 @@
 """What a song becomes with some choices made: a Song in, a Song out, no widgets.
 
-Octave, inversion and strings are chosen for a part in one section; capo, drive and echo belong to
-the whole part, the tempo to the whole song. A new inversion or string set goes through the same
-search as the proposals of ``revoicing``: voicings that a hand can hold, third and seventh kept,
-the way of the hand and of the top line short; what is no chord stays as written.
+A new inversion or string set goes through the same search as the proposals of ``revoicing``:
+voicings that a hand can hold, third and seventh kept, short ways for the hand and the top line.
+What is no chord stays as written.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
 from arrange.errors import ArrangeError
-from arrange.guitar.fingering import finger_part, part_neck
+from arrange.guitar.fingering import finger_part
 from arrange.guitar.hands import Hand
-from arrange.guitar.necks import STANDARD_TUNINGS
+from arrange.live.choices import AS_WRITTEN, NO_ECHO, Choices
 from arrange.revoicing.candidates import Pool
 from arrange.revoicing.players import Player, with_capo
 from arrange.revoicing.search import choose
@@ -28,110 +27,7 @@ from arrange.tables.copies import quick_song
 from arrange.tables.song import Song, part_row, section_row
 from arrange.tables.sounding import Array
 
-AS_WRITTEN = "as written"
-INVERSIONS = (AS_WRITTEN, "root lowest", "third lowest", "fifth lowest", "seventh lowest")
-NO_ECHO = "none"
-ECHOES = (NO_ECHO, "sixteenth", "eighth", "dotted eighth", "quarter", "dotted quarter", "half")
 _LEAST_NOTES = 3  # of a chord, where as many are written
-_OCTAVES = {-2: "two octaves down", -1: "an octave down", 1: "an octave up", 2: "two octaves up"}
-
-
-@dataclass(frozen=True)
-class PartChoice:
-    """What is chosen for one part; a part that nothing is chosen for stays as written.
-
-    Parameters
-    ----------
-    octave : int
-        Octaves by which it moves in the section.
-    inversion : str
-        One of ``INVERSIONS``.
-    strings : str
-        One of ``string_sets``.
-    capo : int or None
-        Fret of the capo.
-    drive : str or None
-    echo : str or None
-        A note value, or ``NO_ECHO``.
-    """
-
-    octave: int = 0
-    inversion: str = AS_WRITTEN
-    strings: str = AS_WRITTEN
-    capo: int | None = None
-    drive: str | None = None
-    echo: str | None = None
-
-
-@dataclass(frozen=True)
-class Choices:
-    """All that is chosen.
-
-    Parameters
-    ----------
-    section : str
-    parts : tuple of (str, PartChoice)
-        Those for which something is chosen.
-    tempo : float or None
-        Quarter notes a minute at the section's start; the rest of the song keeps its proportion.
-    """
-
-    section: str
-    parts: tuple[tuple[str, PartChoice], ...] = ()
-    tempo: float | None = None
-
-    def of(self, part: str) -> PartChoice:
-        """Return what is chosen for a part."""
-        return dict(self.parts).get(part, PartChoice())
-
-    def with_part(self, part: str, choice: PartChoice) -> Choices:
-        """Return the choices with another one for a part."""
-        chosen = {**dict(self.parts), part: choice}
-        told = tuple(sorted(each for each in chosen.items() if each[1] != PartChoice()))
-        return replace(self, parts=told)
-
-    def that_fit(self, song: Song) -> Choices:
-        """Return those of parts and strings that the song has."""
-        there, chosen = set(song.parts["part"]), replace(self, parts=())
-        for part, own in self.parts:
-            if part in there:
-                is_held = own.strings == AS_WRITTEN or own.strings in string_sets(song, part)
-                fit = own if is_held else replace(own, strings=AS_WRITTEN)
-                chosen = chosen.with_part(part, fit)
-        return chosen
-
-    @property
-    def on_the_neck(self) -> Choices:
-        """Those that change which notes are played, or where: not tempo, drive and echo."""
-        chosen = Choices(self.section)
-        for part, own in self.parts:
-            chosen = chosen.with_part(part, replace(own, drive=None, echo=None))
-        return chosen
-
-    @property
-    def is_as_written(self) -> bool:
-        """Whether nothing is chosen."""
-        return not self.parts and self.tempo is None
-
-
-def string_sets(song: Song, part: str) -> tuple[str, ...]:
-    """Return the sets of neighbouring strings that a part can be held to; none for no strings."""
-    if not has_strings(song, part):
-        return ()
-    count = part_neck(song, part).strings
-    sets = [
-        f"{first}–{first + size - 1}"
-        for size in (3, 4)
-        for first in range(1, count - size + 2)
-        if count > size
-    ]
-    return (AS_WRITTEN, *sets)
-
-
-def has_strings(song: Song, part: str) -> bool:
-    """Return whether a part is played on strings that are known."""
-    row = part_row(song, part)
-    return isinstance(row["tuning"], tuple) or row["family"] in STANDARD_TUNINGS
 
 
 @dataclass(frozen=True, eq=False)
@@ -361,26 +257,3 @@ def section_hands(song: Song, part: str, section: str) -> pd.DataFrame:
     if notes["pitch"].isna().all():
         return notes.assign(position=0, problem=None)
     return finger_part(quick_song(song, notes=notes), part)
-
-
-def told_choices(choices: Choices) -> str:
-    """Return the choices in words, such as ``Guitar 1: an octave up, capo at fret 2``."""
-    told = [f"{part}: {', '.join(_told(choice))}" for part, choice in choices.parts]
-    if choices.tempo is not None:
-        told.append(f"tempo {choices.tempo:g}")
-    return "; ".join(told) or AS_WRITTEN
-
-
-def _told(choice: PartChoice) -> Iterator[str]:
-    if choice.octave:
-        yield _OCTAVES.get(choice.octave, f"{choice.octave:+d} octaves")
-    if choice.inversion != AS_WRITTEN:
-        yield choice.inversion
-    if choice.strings != AS_WRITTEN:
-        yield f"on strings {choice.strings}"
-    if choice.capo is not None:
-        yield f"capo at fret {choice.capo}" if choice.capo else "no capo"
-    if choice.drive is not None:
-        yield choice.drive
-    if choice.echo is not None:
-        yield "no echo" if choice.echo == NO_ECHO else f"{choice.echo} echo"

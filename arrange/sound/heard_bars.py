@@ -16,7 +16,7 @@ from arrange.tables.sounding import played_notes
 
 
 @dataclass(frozen=True)
-class Stretch:
+class HeardBars:
     """Some bars of a song, and how fast.
 
     Parameters
@@ -57,9 +57,9 @@ class Stretch:
         return notes[(notes["onset"] < self.end - 1e-9) & (ends > self.begin + 1e-9)]
 
 
-def stretch_of(
+def heard_bars(
     song: Song, section: str | None, measures: tuple[int, int] | None, tempo: float | None
-) -> Stretch:
+) -> HeardBars:
     """Return a section, some measures or the whole of a song, from a tempo on.
 
     Raises
@@ -82,10 +82,10 @@ def stretch_of(
     end = float(song.measures["onset"].iloc[last - 1] + song.measures["duration"].iloc[last - 1])
     slower = 1.0 if tempo is None else float(song.measures["tempo"].iloc[first - 1]) / tempo
     start, stop = float(song.seconds(begin)), float(song.seconds(end))
-    return Stretch(first, last, begin, end, start, slower, (stop - start) * slower)
+    return HeardBars(first, last, begin, end, start, slower, (stop - start) * slower)
 
 
-def check_heard(song: Song, parts: Sequence[str], stretch: Stretch) -> None:
+def check_heard(song: Song, parts: Sequence[str], stretch: HeardBars) -> None:
     """Raise an ArrangeError if none of the parts sounds in the stretch."""
     if any(len(stretch.notes(song, part)) for part in parts):
         return
