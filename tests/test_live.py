@@ -44,8 +44,8 @@ def own_notes(song, part="Guitar 1", section="Chorus 1"):
 
 
 def test_an_octave_moves_the_part_in_its_section_and_nothing_else(demo):
-    song, told = try_choices(demo, chosen(octave=1))
-    assert told == ()
+    song, remarks = try_choices(demo, chosen(octave=1))
+    assert remarks == ()
     by = song.notes["pitch"] - demo.notes["pitch"]
     here = (demo.notes["part"] == "Guitar 1") & (demo.notes["section"] == "Chorus 1")
     assert (by[here] == 12).all()
@@ -63,8 +63,8 @@ def test_nothing_chosen_is_the_song_itself(demo):
                                                   ("fifth lowest", 2)])  # fmt: skip
 def test_an_inversion_has_that_member_lowest(demo, inversion, above):
     """Checked on the chord symbols' own members, root, third, fifth, bar by bar."""
-    song, told = try_choices(demo, chosen(inversion=inversion))
-    assert told == ()
+    song, remarks = try_choices(demo, chosen(inversion=inversion))
+    assert remarks == ()
     own = own_notes(song)
     for chord in demo.chords[demo.chords["section"] == "Chorus 1"].itertuples():
         here = own[own["onset"].between(chord.onset, chord.onset + chord.duration - 1e-6)]
@@ -77,12 +77,12 @@ def test_an_inversion_has_that_member_lowest(demo, inversion, above):
 @pytest.mark.parametrize("strings", ["1–3", "2–4", "3–6"])
 def test_a_string_set_can_be_played_on_those_strings(demo, strings):
     """All notes that begin together find a string of their own among those asked for."""
-    song, told = try_choices(demo, chosen(strings=strings))
+    song, remarks = try_choices(demo, chosen(strings=strings))
     first, last = map(int, strings.split("–"))
     allowed = range(first, last + 1)
     tuning = Neck().tuning
     for _, struck in own_notes(song).groupby("onset"):
-        assert len(struck) <= len(allowed), told
+        assert len(struck) <= len(allowed), remarks
         pitches = sorted(struck["pitch"], reverse=True)
         fits = [
             any(0 <= pitch - tuning[string - 1] <= 22 for string in allowed) for pitch in pitches
@@ -101,9 +101,9 @@ def test_the_third_and_seventh_stay(demo):
 
 
 def test_what_cannot_be_inverted_is_told(demo):
-    _, told = try_choices(demo, chosen(inversion="seventh lowest"))
-    assert "no such voicing within reach for Bb" in told[0]
-    assert "Cm7" not in told[0]
+    _, remarks = try_choices(demo, chosen(inversion="seventh lowest"))
+    assert "no such voicing within reach for Bb" in remarks[0]
+    assert "Cm7" not in remarks[0]
     line = Choices("Intro").with_part("Guitar 1", PartChoice(inversion="root lowest"))
     assert "plays a line here" in try_choices(demo, line)[1][0]
     rests = Choices("Intro").with_part("Bass", PartChoice(strings="1–3"))

@@ -112,12 +112,14 @@ def _handout(options: argparse.Namespace) -> int:
 
 def _listen(options: argparse.Namespace) -> int:
     # What makes sound is slow to load; the other commands go without.
-    render_sound = importlib.import_module("arrange.sound").render_sound
-    measures = asked_measures(options.measures)
-    sound = render_sound(
+    sounds = importlib.import_module("arrange.sound")
+    playback = sounds.Playback(
+        tempo=options.tempo, count_in=options.count_in, click=options.click, loop=options.loop,
+        font=options.font,
+    )  # fmt: skip
+    sound = sounds.render_sound(
         read(options.file), options.output, parts=options.part, section=options.section,
-        measures=measures, tempo=options.tempo, count_in=options.count_in,
-        with_click=options.click, loop=options.loop, font=options.font,
+        measures=asked_measures(options.measures), playback=playback,
     )  # fmt: skip
     print(f"{options.output}: {sound.seconds:.1f} s. Turn the volume down before you play it.")
     return 0

@@ -1,4 +1,4 @@
-"""What there is to hear between some parts in a stretch: said beside a wrong guess."""
+"""What parts do in some measures, in a sentence: the evidence against a wrong guess."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ def silent_parts(facts: SongFacts, parts: list[str], first: int, last: int) -> l
 
 
 def heard(facts: SongFacts, parts: list[str], first: int, last: int, kind: str) -> str:
-    """Return one sentence on what some parts do in some measures, as the kind asks for it."""
+    """Return a sentence on what some parts do in some measures, by the evidence of a kind."""
     where = "there"
     silent = silent_parts(facts, parts, first, last)
     if silent:
@@ -67,7 +67,7 @@ def _nearest(facts: SongFacts, notes: pd.DataFrame, parts: list[str], where: str
         return f"{listed(parts)} meet on one note {where}, {facts.name(low)}"
     names = f"{an_interval(size)}, {facts.name(low)} and {facts.name(high)}"
     if size == 1:
-        return f"{listed(parts)} touch {names}, but too shortly to be told"
+        return f"{listed(parts)} touch {names}, but not for long enough to be a finding"
     return f"{listed(parts)} come no nearer than {names} {where}"
 
 
@@ -88,12 +88,12 @@ def _mean(notes: pd.DataFrame) -> float:
 def _attacks(notes: pd.DataFrame, parts: list[str], where: str) -> str:
     """How many attacks fall together."""
     times = [set(notes["onset"][notes["part"] == part].round(6)) for part in parts[:2]]
-    told = [
+    counts = [
         f"{part} has {counted(len(own), 'attack')}" for part, own in zip(parts, times, strict=False)
     ]
     if len(times) < 2:
-        return f"{told[0]} {where}"
-    return f"{listed(told)} {where}, {len(times[0] & times[1])} of them together"
+        return f"{counts[0]} {where}"
+    return f"{listed(counts)} {where}, {len(times[0] & times[1])} of them together"
 
 
 def _chord(facts: SongFacts, begin: float, which: str) -> str:

@@ -22,7 +22,7 @@ from arrange.exercises.exercise import (
     shuffled,
     unread,
 )
-from arrange.exercises.finding_words import notes_words, told_parts
+from arrange.exercises.finding_words import notes_words, parts_words
 from arrange.exercises.song_facts import SongFacts
 from arrange.text.part_lists import split_parts
 from arrange.text.words import first_up, listed, measures_words, runs_words
@@ -51,7 +51,7 @@ def ask(facts: SongFacts, size: str, chance: Random) -> Exercise:
         made = _measure(facts, size, chance, label) or _section(facts, size, chance, label)
         if made:
             return made
-    raise NoExerciseError("what was found in this song is everywhere: no place to tell it from")
+    raise NoExerciseError("what was found in this song is everywhere, so no place differs")
 
 
 def _own(facts: SongFacts, label: int) -> list[int]:
@@ -79,7 +79,7 @@ def _measure(facts: SongFacts, size: str, chance: Random, label: int) -> Exercis
     outside = [bar for bar in range(first, last + 1) if bar not in right]
     if not inside or len(inside) > _WHOLE * (last - first + 1) or len(outside) < _LEAST_WRONG:
         return None
-    clause = KINDS[kind].question.format(parts=told_parts(parts))
+    clause = KINDS[kind].question.format(parts=parts_words(parts))
     names = row["pitches"].split()
     can_be_named = KINDS[kind].notes_can_be_named and len(names) <= _MOST_NOTES
     wants_notes = size == "large" and can_be_named
@@ -125,7 +125,7 @@ def _section(facts: SongFacts, size: str, chance: Random, label: int) -> Exercis
     others = [name for name in order if name not in right and _any_plays(facts, parts, name)]
     if len(others) < 2:
         return None
-    clause = KINDS[row["kind"]].question.format(parts=told_parts(row["parts"]))
+    clause = KINDS[row["kind"]].question.format(parts=parts_words(row["parts"]))
     answer = row["section"]
     choices: tuple[str, ...] = ()
     if size == "small":
@@ -147,15 +147,15 @@ def _any_plays(facts: SongFacts, parts: list[str], section: str) -> bool:
 def _hints(facts: SongFacts, label: int, section: str) -> tuple[str, ...]:
     """What is looked for, where about (`section`, if a measure is asked for), and the notes."""
     row = facts.finding(label)
-    told = [f"What is looked for: {row['kind']}, that is {KINDS[row['kind']].meaning}."]
+    hints = [f"What is looked for: {row['kind']}, that is {KINDS[row['kind']].meaning}."]
     if section:
-        told.append(f"There is one in {section}.")
+        hints.append(f"There is one in {section}.")
     else:
         kind = facts.song.sections.set_index("section")["kind"][row["section"]]
         if kind != "other":
-            told.append(f"There is one where the {kind} is.")
-    told.append(f"The notes: {notes_words(row['kind'], row['pitches'])}.")
-    return tuple(told)
+            hints.append(f"There is one where the {kind} is.")
+    hints.append(f"The notes: {notes_words(row['kind'], row['pitches'])}.")
+    return tuple(hints)
 
 
 def reply(exercise: Exercise, answer: Any) -> Reply:
@@ -193,8 +193,8 @@ def _reply_measure(exercise: Exercise, bar: int, label: int, right: frozenset[in
             f"{measures_words(first, last)}.",
         )
     parts = split_parts(row["parts"])
-    told = first_up(heard(facts, parts, bar, bar, row["kind"]))
-    return Reply(False, f"Not in measure {bar}. {told}.{_instead(facts, bar, parts)}")
+    sentence = first_up(heard(facts, parts, bar, bar, row["kind"]))
+    return Reply(False, f"Not in measure {bar}. {sentence}.{_instead(facts, bar, parts)}")
 
 
 def _why_at(facts: SongFacts, bar: int, label: int) -> str:
@@ -204,7 +204,7 @@ def _why_at(facts: SongFacts, bar: int, label: int) -> str:
 
 
 def _instead(facts: SongFacts, bar: int, parts: list[str]) -> str:
-    """What else is told of some of these parts in that measure."""
+    """What else is found in some of these parts in that measure."""
     table = facts.findings
     kinds = [
         kind for label, kind, own in zip(table.index, table["kind"], table["parts"], strict=True)
@@ -223,23 +223,23 @@ def _reply_notes(
         return placed
     facts = exercise.facts
     try:
-        told = {parse_note(name) for name in re.findall(r"\b[A-Ga-g](?:#+|b+|♯|♭)?-?\d", text)}
+        given = {parse_note(name) for name in re.findall(r"\b[A-Ga-g](?:#+|b+|♯|♭)?-?\d", text)}
     except ArrangeError:
-        told = set()
-    if not told:
+        given = set()
+    if not given:
         return Reply(False, f"Measure {bar} is right. Which notes are they? Write {exercise.form}.")
     here = [each for each in _own(facts, label) if bar in facts.measures(each)]
     wanted = [{parse_note(n) for n in facts.finding(each)["pitches"].split()} for each in here]
-    if told in wanted:
+    if given in wanted:
         return placed
-    nearest = max(wanted, key=lambda each: len(each & told))
-    if {pitch % 12 for pitch in told} == {pitch % 12 for pitch in nearest}:
+    nearest = max(wanted, key=lambda each: len(each & given))
+    if {pitch % 12 for pitch in given} == {pitch % 12 for pitch in nearest}:
         return Reply(
             False,
             f"Measure {bar} is right and so are the letters; one stands in another octave. "
             "Count from middle C, which is C4.",
         )
-    strange = sorted(told - nearest)
+    strange = sorted(given - nearest)
     names = listed(facts.name(pitch) for pitch in strange)
     if not strange:
         return Reply(False, f"Measure {bar} is right; a note is still missing.")
@@ -269,5 +269,5 @@ def _reply_section(exercise: Exercise, text: str, label: int, right: frozenset[s
         )
         return Reply(True, f"Yes. {why}{more}")
     parts = split_parts(row["parts"])
-    told = first_up(heard(facts, parts, *facts.stretch(name), row["kind"]))
-    return Reply(False, f"Not in {name}. {told}.")
+    sentence = first_up(heard(facts, parts, *facts.stretch(name), row["kind"]))
+    return Reply(False, f"Not in {name}. {sentence}.")

@@ -1,6 +1,6 @@
 """Fix it on the neck: to which string and fret could one finger go, so that a clash ends?
 
-An answer is right if the finding ends, nothing new is told instead, the note belongs to its chord
+An answer is right if the finding ends, no new one comes instead, the note belongs to its chord
 symbol, the hand can hold it with what else it holds, and the line on top does not leap wider than
 an octave because of it. Any place on the neck is tried, not only those thought of.
 """
@@ -22,7 +22,7 @@ from arrange.exercises.exercise import (
     shuffled,
     unread,
 )
-from arrange.exercises.finding_words import told_parts
+from arrange.exercises.finding_words import parts_words
 from arrange.exercises.moved_note import MOST_TRIED, WIDEST_LEAP, MovedNote, moved_note
 from arrange.exercises.song_facts import SongFacts
 from arrange.guitar.hands import Hand
@@ -133,9 +133,7 @@ def _asked(
     string, fret = note.places[0]
     bars = sorted({bar for onset in note.onsets for bar in facts.measures_of(onset, onset)})
     about = f"{row['section']}, {runs_words(bars)}. "
-    why = (
-        row["why"] if size != "large" else f"Something is told there of {told_parts(row['parts'])}."
-    )
+    why = row["why"] if size != "large" else f"There is a clash in {parts_words(row['parts'])}."
     question = (
         f"{about}{why} {note.part} has {facts.name(note.pitch)} on string {string} at fret "
         f"{fret}{_capo(note)}. To which string and fret could this one note go, each time, so "
@@ -160,18 +158,18 @@ def _place(note: MovedNote, string: int, fret: int) -> str:
 
 def _hints(note: MovedNote, right: list[tuple[int, int]]) -> tuple[str, ...]:
     facts = note.facts
-    told = []
+    hints = []
     chord = facts.chord_at(note.onsets[0])
     if chord is not None:
-        told.append(f"The chord is {chord['symbol']}: {', '.join(chord_names(facts, chord))}.")
+        hints.append(f"The chord is {chord['symbol']}: {', '.join(chord_names(facts, chord))}.")
     others = [f"{facts.name(pitch)} on string {string}" for string, _, pitch in
               note.held(note.onsets[0])]  # fmt: skip
     if others:
-        told.append(f"The hand holds {listed(others)} at the same time.")
+        hints.append(f"The hand holds {listed(others)} at the same time.")
     tuning = facts.neck(note.part).tuning
     string, fret = right[0]
-    told.append(f"{facts.name(tuning[string - 1] + fret)} would do. Where is it?")
-    return tuple(told)
+    hints.append(f"{facts.name(tuning[string - 1] + fret)} would do. Where is it?")
+    return tuple(hints)
 
 
 def reply(exercise: Exercise, answer: Any) -> Reply:
@@ -195,8 +193,8 @@ def reply(exercise: Exercise, answer: Any) -> Reply:
         return Reply(False, f"Fret {fret} lies {under}; frets count from the nut.")
     wrong = fault(note, string, fret)
     if wrong:
-        return Reply(False, told_fault(note, string, fret))
-    return Reply(True, _told_right(note, string, fret, kind))
+        return Reply(False, fault_words(note, string, fret))
+    return Reply(True, _right_words(note, string, fret, kind))
 
 
 def _read_place(text: str) -> tuple[int, int] | None:
@@ -217,8 +215,8 @@ def _named(exercise: Exercise, note: MovedNote, text: str) -> Reply | None:
     places = neck.places(pitch)
     if not places:
         return Reply(False, neck.why_no_place(pitch, facts.key) + ".")
-    told = listed([f"{string}/{fret}" for string, fret in places], "or")
-    return Reply(False, f"{facts.name(pitch)} lies at {told}: say which, as string/fret.")
+    where = listed([f"{string}/{fret}" for string, fret in places], "or")
+    return Reply(False, f"{facts.name(pitch)} lies at {where}: write which, as string/fret.")
 
 
 def fault(note: MovedNote, string: int, fret: int) -> str:
@@ -249,7 +247,7 @@ def _fault(note: MovedNote, string: int, fret: int) -> str:
     return "leap" if after > max(before, WIDEST_LEAP) else ""
 
 
-def told_fault(note: MovedNote, string: int, fret: int) -> str:
+def fault_words(note: MovedNote, string: int, fret: int) -> str:
     """Return what is wrong with a place, in a sentence that teaches."""
     facts, row = note.facts, note.facts.finding(note.label)
     pitch = facts.neck(note.part).tuning[string - 1] + fret
@@ -291,18 +289,18 @@ def _still(note: MovedNote, pitch: float) -> str:
     notes = facts.notes(note.label)
     others = sorted(set(notes["pitch"]) - {note.pitch})
     if not others:
-        return f"{facts.name(pitch)} over {_chords(note)} is told just as well."
+        return f"{facts.name(pitch)} over {_chords(note)} is a finding just as well."
     near = min(others, key=lambda other: abs(other - pitch))
     now, before = an_interval(pitch - near), an_interval(note.pitch - near)
-    told = f"{now} again, from the other side" if now == before else f"{now}; it was {before}"
-    return f"Beside {facts.name(near)} it makes {told}."
+    change = f"{now} again, from the other side" if now == before else f"{now}; it was {before}"
+    return f"Beside {facts.name(near)} it makes {change}."
 
 
 def _chords(note: MovedNote) -> str:
     facts = note.facts
     chords = [facts.chord_at(onset) for onset in note.onsets]
-    told = {c["symbol"]: ", ".join(chord_names(facts, c)) for c in chords if c is not None}
-    return listed(f"{symbol} ({members})" for symbol, members in told.items()) or "the chord"
+    members_of = {c["symbol"]: ", ".join(chord_names(facts, c)) for c in chords if c is not None}
+    return listed(f"{symbol} ({members})" for symbol, members in members_of.items()) or "the chord"
 
 
 def _left_out(note: MovedNote, kind: str) -> Reply:
@@ -314,7 +312,7 @@ def _left_out(note: MovedNote, kind: str) -> Reply:
                         "go. Look for another note of the chord.")  # fmt: skip
 
 
-def _told_right(note: MovedNote, string: int, fret: int, kind: str) -> str:
+def _right_words(note: MovedNote, string: int, fret: int, kind: str) -> str:
     facts = note.facts
     pitch = facts.neck(note.part).tuning[string - 1] + fret
     before, after = note.leap(pitch)
@@ -325,6 +323,6 @@ def _told_right(note: MovedNote, string: int, fret: int, kind: str) -> str:
     )
     grip = note.grip(string, fret)
     return (
-        f"Yes: with {facts.name(pitch)} the {kind} ends and nothing new is told; {line}; "
+        f"Yes: with {facts.name(pitch)} the {kind} ends and nothing new is found; {line}; "
         f"for the hand: {grip.verdict}."
     )

@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import replace
 from functools import partial
 from random import Random
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -25,11 +25,14 @@ from arrange.exercises.exercise import (
     shuffled,
     unread,
 )
-from arrange.exercises.finding_words import told_parts
+from arrange.exercises.finding_words import parts_words
 from arrange.exercises.moved_note import MOST_TRIED, moved_note
 from arrange.exercises.song_facts import SongFacts
-from arrange.sound import Sound, join_sounds, render_sound
+from arrange.sound import Playback, Sound, join_sounds, render_sound
+from arrange.sound.playback import AS_WRITTEN
+from arrange.tables.song import Song
 from arrange.text.part_lists import split_parts
+from arrange.text.words import counted
 from arrange.theory.pitch import INTERVAL_NAMES, an_interval, interval_name
 
 KIND = "guess by ear"
@@ -51,6 +54,14 @@ _COLOURS = {
 }  # fmt: skip  # common practice in ear training
 
 
+class Take(NamedTuple):
+    """What is played once: a song, its parts that are heard (None for all), a measure."""
+
+    song: Song
+    parts: list[str] | None
+    bar: int
+
+
 def ask(facts: SongFacts, size: str, chance: Random) -> Exercise:
     """Return an exercise of this kind.
 
@@ -67,24 +78,42 @@ def ask(facts: SongFacts, size: str, chance: Random) -> Exercise:
                 return _ask_takes(facts, size, chance, take)
     pairs = facts.once("pairs", lambda: _pairs(facts))
     if not pairs:
-        raise NoExerciseError("no two parts hold notes together that could be told by ear")
+        raise NoExerciseError("no two parts hold notes together that an ear could name")
     return _ask_interval(facts, size, chance, chance.choice(pairs))
 
 
-def exercise_sound(exercise: Exercise) -> Sound:
+def exercise_sound(exercise: Exercise, playback: Playback = AS_WRITTEN) -> Sound:
     """Return what an exercise by ear plays.
+
+    Parameters
+    ----------
+    exercise : Exercise
+    playback : Playback, optional
+        As in ``render_sound``. With ``loop`` all of it is repeated.
 
     Raises
     ------
     ArrangeError
-        If it is no exercise by ear.
+        If it is no exercise by ear, or as ``render_sound``.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> song = ar.read("datasets/tarrow-weir.txt")
+    >>> (by_ear,) = ar.make_exercises(song, size="large", kinds=["guess by ear"])
+    >>> round(ar.exercise_sound(by_ear).seconds)
+    3
     """
     if exercise.kind != KIND:
         raise ArrangeError(f"nothing is played for {exercise.kind!r}, only for {KIND!r}")
     what, *case = exercise.case
-    if what == "takes":
-        return _takes_sound(exercise.facts, *case)
-    return _pair_sound(exercise.facts, case[0])
+    songs = _takes(exercise.facts, *case) if what == "takes" else _pair(exercise.facts, *case)
+    once = replace(playback, loop=False)
+    sounds = [
+        render_sound(song, parts=parts, measures=(bar, bar), playback=once)
+        for song, parts, bar in songs
+    ]
+    return replace(join_sounds(*sounds), is_loop=playback.loop)
 
 
 def _pairs(facts: SongFacts) -> list[tuple[int, int]]:
@@ -132,7 +161,7 @@ def _ask_interval(facts: SongFacts, size: str, chance: Random, pair: tuple[int, 
     )  # fmt: skip
 
 
-def _pair_sound(facts: SongFacts, pair: tuple[int, int]) -> Sound:
+def _pair(facts: SongFacts, pair: tuple[int, int]) -> list[Take]:
     """Two notes from where both sound, for a measure at most."""
     notes = facts.song.notes.loc[list(pair)]
     begin = notes["onset"].max()
@@ -141,7 +170,7 @@ def _pair_sound(facts: SongFacts, pair: tuple[int, int]) -> Sound:
     held = notes.assign(
         onset=begin, duration=end - begin, measure=bar, section=facts.section_at(bar)
     )
-    return render_sound(replace(facts.song, notes=held), measures=(bar, bar))
+    return [Take(replace(facts.song, notes=held), None, bar)]
 
 
 def _take(facts: SongFacts, label: int) -> tuple[int, str, float, int] | None:
@@ -168,7 +197,7 @@ def _ask_takes(
     row = facts.finding(label)
     order = chance.randrange(2)
     bars = sorted(facts.measures(label))[:_MOST_BARS]
-    parts = told_parts(row["parts"])
+    parts = parts_words(row["parts"])
     question = (
         f"Listen to two takes of {row['section']}, measure {bars[0]}: {parts}, once as written and "
         f"once with one note of {part} moved. In which take is the {KINDS[row['kind']].noun}?"
@@ -187,17 +216,18 @@ def _ask_takes(
     )  # fmt: skip
 
 
-def _takes_sound(
+def _takes(
     facts: SongFacts, label: int, part: str, pitch: float, semitones: int, order: int
-) -> Sound:
+) -> list[Take]:
+    """The parts of a finding as written and with one note moved, in the order asked."""
     note = moved_note(facts, label, part, pitch)
     notes = facts.song.notes
     moved = pd.Series(notes.index.isin(note.rows), index=notes.index)
     mended = replace(facts.song, notes=notes.assign(pitch=notes["pitch"] + semitones * moved))
     bar = min(facts.measures(label))
     parts = split_parts(facts.finding(label)["parts"])
-    takes = [render_sound(song, parts=parts, measures=(bar, bar)) for song in (facts.song, mended)]
-    return join_sounds(*(takes if order == 0 else takes[::-1]))
+    takes = [Take(song, parts, bar) for song in (facts.song, mended)]
+    return takes if order == 0 else takes[::-1]
 
 
 def reply(exercise: Exercise, answer: Any) -> Reply:
@@ -224,9 +254,11 @@ def reply(exercise: Exercise, answer: Any) -> Reply:
         )
     wider = "wider" if semitones > right else "closer"
     far = abs(semitones - right)
-    near = "by one semitone" if far == 1 else f"by {far} semitones"
-    return Reply(False, f"{an_interval(semitones).capitalize()} is {wider} than what you heard, "
-                        f"{near}: it would sound {_colour(semitones)}.")  # fmt: skip
+    return Reply(
+        False,
+        f"{an_interval(semitones).capitalize()} is {wider} than what you heard, by "
+        f"{counted(far, 'semitone')}: it would sound {_colour(semitones)}.",
+    )
 
 
 def _colour(semitones: int) -> str:

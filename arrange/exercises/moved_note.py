@@ -15,7 +15,6 @@ from functools import cached_property
 import numpy as np
 import pandas as pd
 
-from arrange.clashes.limits import DEFAULT_LIMITS
 from arrange.exercises.song_facts import SongFacts
 from arrange.findings.recheck import compare_findings, has_ended, notes_around, recheck
 from arrange.findings.tries import Move, moved_notes
@@ -105,7 +104,7 @@ class MovedNote:
         span = row["onset"], row["onset"] + row["duration"]
         notes = notes_around(song, *span)
         versions = [notes, *(moved_notes(notes, move) for move in moves)]
-        before, *after = recheck(song, versions, span, DEFAULT_LIMITS)
+        before, *after = recheck(song, versions, span, self.facts.limits)
         return [self._judged(before, each) for each in after]
 
     def _judged(self, before: pd.DataFrame, after: pd.DataFrame) -> Outcome:

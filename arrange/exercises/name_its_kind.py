@@ -1,7 +1,7 @@
 """Name its kind: what is it that can be heard here?
 
-Whatever else is told of the same parts at the same time is accepted too, and is not offered as a
-wrong choice.
+Other kinds that are found in the same parts at the same time are accepted too, and are not offered
+as wrong choices.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from typing import Any
 
 import pandas as pd
 
-from arrange.clashes import KINDS, LOW_INTERVAL_LIMITS
+from arrange.clashes import KINDS
 from arrange.exercises.evidence import heard, intervals
 from arrange.exercises.exercise import (
     Exercise,
@@ -21,7 +21,7 @@ from arrange.exercises.exercise import (
     shuffled,
     unread,
 )
-from arrange.exercises.finding_words import notes_words, told_parts
+from arrange.exercises.finding_words import notes_words, parts_words
 from arrange.exercises.song_facts import SongFacts
 from arrange.text.part_lists import split_parts
 from arrange.text.words import an, listed, measures_words
@@ -52,7 +52,7 @@ def ask(facts: SongFacts, size: str, chance: Random) -> Exercise:
     first, last = bars[0], bars[-1]
     notes = f"The notes: {notes_words(row['kind'], row['pitches'])}. " if size != "large" else ""
     question = (
-        f"{told_parts(row['parts'])}, {row['section']}, {measures_words(first, last)}. {notes}"
+        f"{parts_words(row['parts'])}, {row['section']}, {measures_words(first, last)}. {notes}"
         "Which kind of finding is it?"
     )
     form = "one word: " + ", ".join(choices or KINDS)
@@ -63,7 +63,7 @@ def ask(facts: SongFacts, size: str, chance: Random) -> Exercise:
 
 
 def _kinds_here(facts: SongFacts, label: int) -> tuple[set[str], set[str]]:
-    """Kinds told of these parts or some of them at this time, and kinds of others beside them."""
+    """Kinds found in these parts or some of them at this time, and kinds with others in them."""
     row, table = facts.finding(label), facts.findings
     end = row["onset"] + row["duration"]
     here = table[(table["onset"] <= end) & (table["onset"] + table["duration"] >= row["onset"])]
@@ -94,10 +94,10 @@ def reply(exercise: Exercise, answer: Any) -> Reply:
     facts, row = exercise.facts, exercise.facts.finding(label)
     if text == row["kind"]:
         also = sorted(right - {text})
-        more = f" You may say {listed(also, 'or')} as well: it is told here too." if also else ""
+        more = f" You may say {listed(also, 'or')} as well: it is found here too." if also else ""
         return Reply(True, f"Yes, {text}. {row['why']}{more}")
     if text in right:
-        return Reply(True, f"Yes, {text} is told here too; the question thought of {row['kind']}.")
+        return Reply(True, f"Yes, {text} is found here too; the question meant {row['kind']}.")
     if text in near:
         return Reply(False, f"{_beside(facts, row, text)} These notes are something else.")
     return Reply(False, f"Not {text} ({KINDS[text].meaning}). "
@@ -112,7 +112,7 @@ def _beside(facts: SongFacts, row: Any, kind: str) -> str:
                  & (table["onset"] + table["duration"] >= row["onset"])]  # fmt: skip
     asked = set(split_parts(row["parts"]))
     parts = next(own for own in same["parts"] if set(split_parts(own)) & asked)
-    return f"There is {kind} here as well, but of {told_parts(parts)}."
+    return f"There is {kind} here as well, but of {parts_words(parts)}."
 
 
 def _against(facts: SongFacts, label: int, kind: str) -> str:
@@ -138,13 +138,13 @@ def _against(facts: SongFacts, label: int, kind: str) -> str:
     if about.evidence == "interval":
         return _no_rub(facts, notes)
     first, last = min(facts.measures(label)), max(facts.measures(label))
-    told = heard(facts, parts, first, last, kind)
-    return f"It was looked for here and not found: {told}."
+    sentence = heard(facts, parts, first, last, kind)
+    return f"It was looked for here and not found: {sentence}."
 
 
 def _not_low(facts: SongFacts, notes: pd.DataFrame) -> str:
     low = float(notes["pitch"].min())
-    highest = max(LOW_INTERVAL_LIMITS.values())
+    highest = max(facts.limits.low_intervals.values(), default=0)
     if low >= highest:
         return f"The lowest note here, {facts.name(low)}, is too high up for that."
     return f"The lowest note here is {facts.name(low)}: its intervals stay clear there."
@@ -155,7 +155,7 @@ def _no_rub(facts: SongFacts, notes: pd.DataFrame) -> str:
     if not sizes:
         return "These notes are never held at one time by two parts."
     size, low, high = min(sizes)
-    told = an_interval(size)
-    return f"The two come no nearer than {told}, {facts.name(low)} and {facts.name(high)}." if (
+    interval = an_interval(size)
+    return f"The two come no nearer than {interval}, {facts.name(low)} and {facts.name(high)}." if (
         size != 1
-    ) else f"There is {an('minor second')}, but too short or too soft to be told."  # fmt: skip
+    ) else f"There is {an('minor second')}, but too short or too soft to be a finding."  # fmt: skip

@@ -9,8 +9,7 @@ from typing import Any
 import nbformat
 from nbformat import v4
 
-from arrange.exercises.exercise import Exercise, wanted
-from arrange.exercises.finding_words import lettered
+from arrange.exercises.exercise import Exercise, lettered, wanted
 from arrange.exercises.guess_by_ear import KIND as BY_EAR
 from arrange.exercises.plan import missing_words
 from arrange.text.markup import escape_markdown

@@ -1,4 +1,4 @@
-"""A song and what was found out about it, each thing once, however many exercises ask for it."""
+"""A song and what exercises ask about it, each thing found out once."""
 
 from __future__ import annotations
 
@@ -10,7 +10,8 @@ from typing import Any, TypeVar
 import numpy as np
 import pandas as pd
 
-from arrange.clashes import KINDS, Kind, find_clashes
+from arrange.clashes import KINDS, Kind, Limits, find_clashes
+from arrange.clashes.limits import DEFAULT_LIMITS
 from arrange.condensing import Condensation, condense
 from arrange.errors import ArrangeError
 from arrange.findings import finding_notes
@@ -27,14 +28,19 @@ Value = TypeVar("Value")
 
 @dataclass(frozen=True, eq=False)
 class SongFacts:
-    """A song that exercises are made from; make one where many are made from the same song.
+    """A song that exercises are made from, and what is known about it.
+
+    Make one where many exercises are made from the same song.
 
     Parameters
     ----------
     song : Song
+    limits : Limits
+        From which value on a finding is reported. Answers are judged by the same limits.
     """
 
     song: Song
+    limits: Limits = DEFAULT_LIMITS
     _known: dict[Hashable, Any] = field(default_factory=dict, repr=False)
 
     def once(self, key: Hashable, make: Callable[[], Value]) -> Value:
@@ -52,7 +58,7 @@ class SongFacts:
     @cached_property
     def findings(self) -> pd.DataFrame:
         """What to listen to, the most severe first."""
-        return find_clashes(self.song)
+        return find_clashes(self.song, limits=self.limits)
 
     def of_kinds(self, wanted: Callable[[Kind], bool]) -> pd.DataFrame:
         """Return the findings of those kinds that are wanted."""

@@ -209,13 +209,13 @@ def reply(exercise: Exercise, answer: Any) -> Reply:
 def _wrong_shapes(
     text: str, shapes: list[str], symbols: tuple[str, ...], over: str
 ) -> Reply | None:
-    """What to say of the shapes told behind a right fret; None if they are right."""
-    told = re.findall(r"[A-Ga-g][^\s,;:]*", text.partition(":")[2] or text)
-    told = [each for each in told if each.lower() not in ("and", "fret", "capo", "at")]
-    if len(told) != len(shapes):
+    """The reply to wrong shapes behind a right fret; None if they are right."""
+    names = re.findall(r"[A-Ga-g][^\s,;:]*", text.partition(":")[2] or text)
+    names = [each for each in names if each.lower() not in ("and", "fret", "capo", "at")]
+    if len(names) != len(shapes):
         return Reply(False, f"{over} is right. Which {counted(len(shapes), 'shape')}? Write the "
                             "fret, a colon and the shapes in the order of the chords.")  # fmt: skip
-    for name, shape, symbol in zip(told, shapes, symbols, strict=True):
+    for name, shape, symbol in zip(names, shapes, symbols, strict=True):
         if not _same_chord(name, shape):
             return Reply(False, f"{over} is right, but {symbol} is not the shape of {name}: count "
                                 "down from the chord, a semitone a fret.")  # fmt: skip

@@ -2,8 +2,8 @@
 
 A note is heard elsewhere where another part begins the same note, in any octave, at the same
 moment. The layer with the least share of notes that nobody else plays can go with the least loss;
-where the song has more than two guitars, what condensing it to two players does with the layer is
-told beside it.
+where the song has more than two guitars, the reply says too what condensing it to two players does
+with the layer.
 """
 
 from __future__ import annotations
@@ -59,7 +59,7 @@ def ask(facts: SongFacts, size: str, chance: Random) -> Exercise:
     Raises
     ------
     NoExerciseError
-        If fewer than three parts play at one time, or none of them can be told from the others.
+        If fewer than three parts play at one time, or none of them differs enough from the others.
     """
     cases = facts.once("layers", lambda: _cases(facts))
     if not cases:
@@ -147,11 +147,11 @@ def reply(exercise: Exercise, answer: Any) -> Reply:
     text = read_answer(exercise, answer)
     section, right, wants_count = exercise.case
     layers = {layer.part: layer for layer in section_layers(exercise.facts, section)}
-    name, _, told = text.rpartition(":") if wants_count and ":" in text else (text, "", "")
-    if wants_count and not told:
+    name, _, count = text.rpartition(":") if wants_count and ":" in text else (text, "", "")
+    if wants_count and not count:
         behind = re.fullmatch(r"(.*?)[,;\s]+(\d+)(?: notes?)?", text)
         if behind and text not in layers:
-            name, told = behind[1], behind[2]
+            name, count = behind[1], behind[2]
     part = _part(exercise.facts, name.strip())
     if part is None:
         return _unknown(exercise, name.strip(), list(layers))
@@ -161,7 +161,7 @@ def reply(exercise: Exercise, answer: Any) -> Reply:
     if part not in right:
         return Reply(False, _why_not(exercise.facts, layer, layers[right[0]]))
     if wants_count:
-        counts = numbers_in(told)
+        counts = numbers_in(count)
         if len(counts) != 1:
             return Reply(False, f"{part} is right. How many of its notes does nobody else play? "
                                 f"Write {exercise.form}.")  # fmt: skip
@@ -194,14 +194,14 @@ def _no_layer(exercise: Exercise, part: str, section: str) -> Reply:
 
 def _why_not(facts: SongFacts, layer: Layer, best: Layer) -> str:
     """What would go with a layer."""
-    told = (
+    sentence = (
         f"With {layer.part} {layer.alone} of {counted(layer.notes, 'note')} would be gone that no "
         f"other part plays ({runs_words(layer.measures)})"
     )
     roles = _roles(facts)
     role = f"; it is the {roles[layer.part]} of the song" if roles.get(layer.part) in (
         "lead", "hook") else ""  # fmt: skip
-    return f"{told}{role}. There is one with which only {best.share:.0%} of its notes would go."
+    return f"{sentence}{role}. There is one with which only {best.share:.0%} of its notes would go."
 
 
 def _roles(facts: SongFacts) -> dict[str, str]:
@@ -211,33 +211,34 @@ def _roles(facts: SongFacts) -> dict[str, str]:
     return dict(zip(found.roles["layer"], found.roles["role"], strict=True))
 
 
-def _wrong_count(layer: Layer, told: int) -> str:
-    if told > layer.notes:
+def _wrong_count(layer: Layer, count: int) -> str:
+    if count > layer.notes:
         return f"{layer.part} is right, but it has {counted(layer.notes, 'note')} there in all."
-    more = "More" if layer.alone > told else "Fewer"
+    more = "More" if layer.alone > count else "Fewer"
     if layer.with_whom:
         return (
-            f"{layer.part} is right, but not {told}. {more}: compare it note by note with "
+            f"{layer.part} is right, but not {count}. {more}: compare it note by note with "
             f"{layer.with_whom}, any octave."
         )
-    return f"{layer.part} is right, but not {told}. {more}: nobody plays any of its notes."
+    return f"{layer.part} is right, but not {count}. {more}: nobody plays any of its notes."
 
 
 def _why(facts: SongFacts, layer: Layer, section: str, right: tuple[str, ...]) -> str:
     shared = layer.notes - layer.alone
     whom = f", most of them {layer.with_whom}" if layer.with_whom else ""
     many = "all" if not layer.alone else str(shared)
-    told = [f"Yes, {layer.part}: others play {many} of its {counted(layer.notes, 'note')}{whom}."]
+    notes = counted(layer.notes, "note")
+    sentences = [f"Yes, {layer.part}: others play {many} of its {notes}{whom}."]
     if layer.alone:
-        told.append(f"What goes is in {runs_words(layer.measures)}.")
+        sentences.append(f"What goes is in {runs_words(layer.measures)}.")
     others = [part for part in right if part != layer.part]
     if others:
-        told.append(f"{listed(others)} would do as well; only one of you may go.")
+        sentences.append(f"{listed(others)} would do as well; only one of you may go.")
     found = facts.condensed
     if found is not None:
         own = found.lost[(found.lost["section"] == section) & (found.lost["layer"] == layer.part)]
         if len(own):
-            told.append(f"Condensed to two players it goes too: {own['why'].iloc[0]}.")
+            sentences.append(f"Condensed to two players it goes too: {own['why'].iloc[0]}.")
         else:
-            told.append("Condensed to two players somebody still takes it.")
-    return " ".join(told)
+            sentences.append("Condensed to two players somebody still takes it.")
+    return " ".join(sentences)

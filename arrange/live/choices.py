@@ -22,7 +22,7 @@ _OCTAVES = {-2: "two octaves down", -1: "an octave down", 1: "an octave up", 2: 
 
 @dataclass(frozen=True)
 class PartChoice:
-    """What is chosen for one part; a part that nothing is chosen for stays as written.
+    """What is chosen for one part. A part without a choice stays as written.
 
     Parameters
     ----------
@@ -55,7 +55,7 @@ class Choices:
     ----------
     section : str
     parts : tuple of (str, PartChoice)
-        Those for which something is chosen.
+        The parts with a choice.
     tempo : float or None
         Quarter notes a minute at the section's start; the rest of the song keeps its proportion.
     """
@@ -71,11 +71,11 @@ class Choices:
     def with_part(self, part: str, choice: PartChoice) -> Choices:
         """Return the choices with another one for a part."""
         chosen = {**dict(self.parts), part: choice}
-        told = tuple(sorted(each for each in chosen.items() if each[1] != PartChoice()))
-        return replace(self, parts=told)
+        parts = tuple(sorted(each for each in chosen.items() if each[1] != PartChoice()))
+        return replace(self, parts=parts)
 
     def that_fit(self, song: Song) -> Choices:
-        """Return those of parts and strings that the song has."""
+        """Return the choices without parts and strings that the song does not have."""
         there, chosen = set(song.parts["part"]), replace(self, parts=())
         for part, own in self.parts:
             if part in there:
@@ -86,7 +86,7 @@ class Choices:
 
     @property
     def on_the_neck(self) -> Choices:
-        """Those that change which notes are played, or where: not tempo, drive and echo."""
+        """The choices that change which notes are played, or where: not tempo, drive and echo."""
         chosen = Choices(self.section)
         for part, own in self.parts:
             chosen = chosen.with_part(part, replace(own, drive=None, echo=None))
@@ -99,7 +99,7 @@ class Choices:
 
 
 def string_sets(song: Song, part: str) -> tuple[str, ...]:
-    """Return the sets of neighbouring strings that a part can be held to; none for no strings."""
+    """Return the sets of neighbouring strings that a part can be limited to."""
     if not has_strings(song, part):
         return ()
     count = part_neck(song, part).strings
@@ -120,13 +120,13 @@ def has_strings(song: Song, part: str) -> bool:
 
 def choices_words(choices: Choices) -> str:
     """Return the choices in words, such as ``Guitar 1: an octave up, capo at fret 2``."""
-    told = [f"{part}: {', '.join(_told(choice))}" for part, choice in choices.parts]
+    words = [f"{part}: {', '.join(_choice_words(choice))}" for part, choice in choices.parts]
     if choices.tempo is not None:
-        told.append(f"tempo {choices.tempo:g}")
-    return "; ".join(told) or AS_WRITTEN
+        words.append(f"tempo {choices.tempo:g}")
+    return "; ".join(words) or AS_WRITTEN
 
 
-def _told(choice: PartChoice) -> Iterator[str]:
+def _choice_words(choice: PartChoice) -> Iterator[str]:
     if choice.octave:
         yield _OCTAVES.get(choice.octave, f"{choice.octave:+d} octaves")
     if choice.inversion != AS_WRITTEN:

@@ -32,17 +32,17 @@ _LEAST_NOTES = 3  # of a chord, where as many are written
 
 @dataclass(frozen=True, eq=False)
 class Voiced:
-    """What a search for other voicings leaves of a song's notes.
+    """A song's notes with one part in other voicings.
 
     Parameters
     ----------
     pitch : array of float
         Of each note of the song.
     keep, moved : array of bool
-        Notes that are still there; notes that lie elsewhere now.
+        Notes that are still played; notes that lie elsewhere now.
     string, fret : array of int
         Where the moved ones lie, frets from the nut; string 0 where that is still to be found.
-    told : tuple of str
+    remarks : tuple of str
         What stayed as written, and why.
     """
 
@@ -51,7 +51,7 @@ class Voiced:
     moved: Array
     string: Array
     fret: Array
-    told: tuple[str, ...]
+    remarks: tuple[str, ...]
 
 
 def section_player(song: Song, part: str, section: str) -> Player:
@@ -100,10 +100,10 @@ def voiced(player: Player, inversion: str, strings: str, capo: int | None) -> Vo
         if unit.free and unit.harmony and not fits[number] and len(options[number].cost) == 1
         and (options[number].pitches[0] == np.rint(unit.written)).all()
     ]  # fmt: skip
-    return Voiced(pitch, keep, moved, string, fret, tuple(_stuck_told(player, stuck)))
+    return Voiced(pitch, keep, moved, string, fret, tuple(_stuck_words(player, stuck)))
 
 
-def _stuck_told(player: Player, stuck: list[str]) -> Iterator[str]:
+def _stuck_words(player: Player, stuck: list[str]) -> Iterator[str]:
     free = [unit for unit in player.units if unit.free]
     if stuck:
         names = ", ".join(dict.fromkeys(stuck))
@@ -127,7 +127,7 @@ def _fits_already(player: Player, number: int, inversion: str, strings: str) -> 
 def _voicings(
     player: Player, number: int, pool: Pool, rows: Array, inversion: str, strings: str
 ) -> Array:
-    """Which voicings are as asked, and tell the chord as the written one did."""
+    """Which voicings are as asked and have the third and seventh that the written one has."""
     unit = player.units[number]
     harmony = unit.harmony
     assert harmony is not None
@@ -161,7 +161,7 @@ FindVoiced = Callable[[str, str, str, str, "int | None"], Voiced]
 def try_choices(
     song: Song, choices: Choices, find: FindVoiced | None = None
 ) -> tuple[Song, tuple[str, ...]]:
-    """Return the song with the choices made, and what there is to say about it.
+    """Return the song with the choices made, and remarks about what could not be done.
 
     Parameters
     ----------
@@ -179,7 +179,7 @@ def try_choices(
     if choices.is_as_written:
         return song, ()
     begin, end = float(row["onset"]), float(row["onset"] + row["duration"])
-    notes, told = song.notes, []
+    notes, remarks = song.notes, []
     onset, pitch = notes["onset"].to_numpy(), notes["pitch"].to_numpy().copy()
     inside = (onset >= begin - 1e-9) & (onset < end - 1e-9)
     keep, moved = np.ones(len(notes), dtype=bool), np.zeros(len(notes), dtype=bool)
@@ -189,7 +189,7 @@ def try_choices(
         own = (notes["part"] == part).to_numpy(dtype=bool)
         if choice.inversion != AS_WRITTEN or choice.strings != AS_WRITTEN:
             if not (own & inside & np.isfinite(pitch)).any():
-                told.append(f"{part} rests here")
+                remarks.append(f"{part} rests here")
             else:
                 asked = part, choices.section, choice.inversion, choice.strings, choice.capo
                 new = find(*asked) if find else _found(song, *asked)
@@ -198,7 +198,7 @@ def try_choices(
                 moved |= new.moved & own
                 if not choice.octave:  # an octave away the same notes lie elsewhere
                     string[own], fret[own] = new.string[own], new.fret[own]
-                told += new.told
+                remarks += new.remarks
         if choice.octave:
             pitch[own & inside] += 12 * choice.octave
             moved |= own & inside
@@ -217,7 +217,7 @@ def try_choices(
         first = float(song.measures["tempo"].iloc[int(row["first_measure"]) - 1])
         faster = choices.tempo / first
         tables["measures"] = song.measures.assign(tempo=song.measures["tempo"] * faster)
-    return quick_song(song, **tables), tuple(dict.fromkeys(told))
+    return quick_song(song, **tables), tuple(dict.fromkeys(remarks))
 
 
 def _found(
@@ -229,7 +229,7 @@ def _found(
 def _check_pitches(part: str, pitch: Array) -> None:
     known = pitch[np.isfinite(pitch)]
     if len(known) and (known.min() < 0 or known.max() > 127):
-        raise ArrangeError(f"{part} would leave what can be heard as pitch; move it by less")
+        raise ArrangeError(f"{part} would leave the range of pitches, 0 to 127; move it by less")
 
 
 def _parts(song: Song, choices: Choices) -> pd.DataFrame:

@@ -13,6 +13,7 @@ from arrange.live.results_cache import ResultsCache
 from arrange.sound import RATE, Sound, join_sounds, render_sound
 from arrange.sound.heard_bars import heard_bars
 from arrange.tables.song import Song, section_row
+from arrange.text.words import bars_words
 
 Bars = tuple[int, int]
 MOMENT_BARS = 2
@@ -29,7 +30,7 @@ def moments(
     ]
     strongest = int(findings["measure"].iloc[0]) if len(findings) else first
     chosen = next(each for each in bars if each[0] <= strongest <= each[1])
-    named = [(f"bars {a}–{b}" if b > a else f"bar {a}", (a, b)) for a, b in bars]
+    named = [(bars_words(range(a, b + 1)), (a, b)) for a, b in bars]
     return [*named, ("the whole section", (first, last))], chosen
 
 
@@ -67,8 +68,8 @@ def moment_sound(
     elif what == "after":
         sound = heard(choices, together)
     elif what == "each":
-        stretch = heard_bars(results.base, None, bars, None)
-        playing = [part for part in pair if len(stretch.notes(results.song(choices), part))]
+        sounding = heard_bars(results.base, None, bars, None)
+        playing = [part for part in pair if len(sounding.notes(results.song(choices), part))]
         alone = [heard(choices, (part,)) for part in playing]
         sound = join_sounds(*alone, heard(choices, together))
     else:

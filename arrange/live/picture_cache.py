@@ -30,25 +30,25 @@ class PictureCache:
         self.drawn = lru_cache(maxsize=1024)(self._draw)
 
     def _draw(self, choices: Choices, part: str, beside: str | None) -> tuple[str, str]:
-        """The picture, and what does not go as chosen in words."""
+        """The picture, and in words what cannot be done as chosen."""
         results = self._results
         places, problems = self._places(choices.on_the_neck, part, beside)
         picture = draw_sight(
             Sight(
                 section=choices.section,
                 form=self._form,
-                told=choices_words(choices),
+                chosen=choices_words(choices),
                 found_before=results.findings(Choices(choices.section)),
                 found_after=results.findings(choices),
                 places=places,
             )
         )
-        return picture, ". ".join([*results.told(choices), *problems])
+        return picture, ". ".join([*results.remarks(choices), *problems])
 
     def _draw_places(
         self, choices: Choices, part: str, beside: str | None
     ) -> tuple[str, tuple[str, ...]]:
-        """The ranges and the necks, and what hands cannot play in words."""
+        """The ranges and the necks, and in words what hands cannot play."""
         song, after = self._results.base, self._results.song(choices)
         parts = (part,) if beside is None else (part, beside)
         row = section_row(song, choices.section)

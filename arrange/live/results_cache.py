@@ -65,7 +65,7 @@ class ResultsCache:
         """Return the song with the choices made."""
         return self._song(choices)[0]
 
-    def told(self, choices: Choices) -> tuple[str, ...]:
+    def remarks(self, choices: Choices) -> tuple[str, ...]:
         """Return what there is to say about the choices, beside findings and hands."""
         return self._song(choices)[1]
 

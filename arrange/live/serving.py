@@ -63,7 +63,7 @@ def open_lab(
             write_page(song, place)
     arguments = [
         f"--ServerApp.root_dir={place.parent}",
-        f"--LabApp.default_url=/lab/tree/{quote(place.name)}",  # told without a browser too
+        f"--LabApp.default_url=/lab/tree/{quote(place.name)}",  # printed without a browser too
     ]
     run(arguments if opens else [*arguments, "--no-browser"])
 

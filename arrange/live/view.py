@@ -76,6 +76,13 @@ def explore_parts(
     ------
     ArrangeError
         If the file or the log cannot be read, or there is no such part or section.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> view = ar.explore_parts("datasets/tarrow-weir.txt")
+    >>> view.choices.section, view.choices.is_as_written
+    ('Tune (2)', True)
     """
     if not isinstance(song, Song):
         log = log or decisions_path(song)
@@ -170,7 +177,7 @@ class PartsView:
             getattr(one, name).on_click(self._by_button(partial(self.hear, name)))
 
     def _safely(self, do: Callable[[], None]) -> Callable[[Any], None]:
-        """A handler whose faults are told in the view: nobody looks into a log panel."""
+        """A handler whose faults are shown in the view, since nobody looks into a log panel."""
 
         def handle(_: Any = None) -> None:
             if self._is_filling and self._filler == threading.get_ident():
@@ -179,12 +186,12 @@ class PartsView:
                 with self._lock:
                     self._do_on_known_log(do)
             except ArrangeError as error:
-                self._tell_problem(str(error))
+                self._say_problem(str(error))
             except Exception as error:
-                told = f"Something went wrong that should not ({type(error).__name__}: {error})."
-                self._tell_problem(
-                    f"{told} Your song and its log are as they were: press Undo or As written, or "
-                    "run the cell again.",
+                problem = f"Something went wrong that should not ({type(error).__name__}: {error})."
+                self._say_problem(
+                    f"{problem} Your song and its log are as they were: press Undo or As written, "
+                    "or run the cell again.",
                     traceback.format_exc(),
                 )
 
@@ -199,9 +206,9 @@ class PartsView:
             self._stand_on_log()
             self._go_to(self.choices, is_step=False)
             self._show_log()
-            told = log_changes(before, self._decided.log) or "its text was edited"
-            self._tell(
-                f"Somebody else has written in the log since ({told}). The picture and the "
+            changes = log_changes(before, self._decided.log) or "its text was edited"
+            self._say(
+                f"Somebody else has written in the log since ({changes}). The picture and the "
                 "figures stand on that now; nothing of yours was written. If it still holds, "
                 "press the button again."
             )
@@ -248,7 +255,7 @@ class PartsView:
     def undo(self) -> None:
         """Go one step back; a decision that was recorded in it is taken back in the log."""
         if not self._past:
-            self._tell("There is nothing to undo.")
+            self._say("There is nothing to undo.")
             return
         step = self._past[-1]
         if step.decision:
@@ -278,7 +285,7 @@ class PartsView:
         """Write the choices into the log, with the figures before and after."""
         choices, results = self.choices, self._results
         if choices.is_as_written:
-            self._tell("Nothing is chosen yet: move something first, then record it.")
+            self._say("Nothing is chosen yet: move something first, then record it.")
             return
         log = self._decided.log
         decision = record_decision(
@@ -298,7 +305,7 @@ class PartsView:
         self._stand_on_log()
         self._go_to(Choices(choices.section), is_step=False)
         self._show_log()
-        self._tell(
+        self._say(
             _recorded(decision.what, choices, log_changes(log, self._decided.log, decision.id))
         )
 
@@ -336,16 +343,16 @@ class PartsView:
         """Show what is chosen, and then prepare what may be heard and chosen next."""
         picture, words = self._drawn(*self._seen(self.choices))
         self.picture.value = picture
-        self._tell(words)
+        self._say(words)
         self._wait_to_settle()
 
     def _seen(self, choices: Choices) -> tuple[Choices, str, str | None]:
         return choices, self.controls.part.value, self.controls.beside.value
 
-    def _tell(self, words: str) -> None:
+    def _say(self, words: str) -> None:
         self.words.value = f'<div role="status">{escape_html(words)}</div>' if words else ""
 
-    def _tell_problem(self, words: str, details: str = "") -> None:
+    def _say_problem(self, words: str, details: str = "") -> None:
         more = f"<details><summary>Details</summary><pre>{escape_html(details)}</pre></details>"
         self.words.value = (
             f'<div class="problem" role="alert">{escape_html(words)}{more if details else ""}</div>'
@@ -414,7 +421,7 @@ class PartsView:
         """Do something that is kept for later, without holding up what is dragged meanwhile."""
 
         def quietly() -> None:
-            with contextlib.suppress(Exception):  # it is told when it is asked for
+            with contextlib.suppress(Exception):  # it is reported when it is asked for
                 do()
 
         if self._loop is None:

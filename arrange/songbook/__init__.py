@@ -1,7 +1,7 @@
 """A whole songbook: a band's set list or a teacher's shelf of songs as one table.
 
 ``read_songbook``
-    many files -> a Songbook; a file that cannot be read is told and does not stop the others
+    many files -> a Songbook; a file that cannot be read is reported, and the others are read
 ``songbook_table``, ``book_findings``
     a row a song; the findings of all songs
 ``player_setups``, ``changes_between``

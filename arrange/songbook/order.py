@@ -51,6 +51,16 @@ def order_by_changes(
     ArrangeError
         If a name is not in the book, both are one song, or the songs ask for more than 12
         different setups: then order a part of the set (``book.in_order``).
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> book = ar.read_songbook("datasets/harbour-set")
+    >>> ordered = ar.order_by_changes(book, last="Slack Tide")
+    >>> list(ordered.songs)
+    ['Salt on the Step', 'Rope and Lantern', 'Gulls over the Roofs', 'Slack Tide']
+    >>> [int(ar.changes_between(each)["changes"].sum()) for each in (book, ordered)]
+    [9, 8]
     """
     for name in (first, last):
         if name is not None:
@@ -153,8 +163,8 @@ def _numbered(
             neck = keys.index(key)
             for each in setups:
                 known[neck].setdefault((each.tuning, each.capo), each)
-            told = list(known[neck])
-            enter, leave = (told.index((each.tuning, each.capo)) for each in setups)
+            setups_known = list(known[neck])
+            enter, leave = (setups_known.index((each.tuning, each.capo)) for each in setups)
             now.append((neck, enter, leave))
         steps.append(now)
     efforts = [
