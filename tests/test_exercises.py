@@ -17,7 +17,7 @@ import numpy as np
 import pytest
 from songs import song
 
-from arrange.clashes import find_clashes
+from arrange.clashes import Limits, find_clashes
 from arrange.errors import ArrangeError
 from arrange.exercises import (
     KINDS,
@@ -30,7 +30,7 @@ from arrange.exercises import (
 )
 from arrange.exercises.exercise import numbers_in, wanted
 from arrange.exercises.fix_on_the_neck import fault
-from arrange.exercises.moved_note import MovedNote
+from arrange.exercises.moved_note import MovedNote, moved_note
 from arrange.exercises.which_capo import open_shape, shape_symbol
 from arrange.exercises.which_layer import section_layers
 from arrange.formats.reading import read
@@ -113,10 +113,25 @@ def test_the_same_seed_gives_the_same_exercises():
     fresh = SongFacts(own.song)
     for size in SIZES:
         assert make_exercises(own, 5, size) == make_exercises(fresh, 5, size)
-    told = {each.question for each in exercises("low-water.musicxml", "middle")}
-    assert len(told) > 30
+    asked = {each.question for each in exercises("low-water.musicxml", "middle")}
+    assert len(asked) > 30
     alone = make_exercises(own, 5, "small", kinds=["which capo"])
     assert alone == tuple(e for e in make_exercises(own, 5) if e.kind == "which capo")
+
+
+def test_limits_are_those_of_the_caller():
+    """Without rubs nobody asks for one, and no answer is refused because it would bring one."""
+    song, none = read(DATASETS / "tarrow-weir.txt"), Limits(rub=1e9)
+    label, part = 13, "Guitar 2"  # mud, the same with both limits
+    kinds = []
+    for own in (SongFacts(song), SongFacts(song, none)):
+        assert own.finding(label)["kind"] == "mud"
+        outcomes = moved_note(own, label, part, 45.0).outcomes(range(-5, 6))
+        kinds.append({kind for each in outcomes.values() for kind, _ in each.brings})
+    assert kinds[0] - kinds[1] == {"rub"}
+    low_water = SongFacts(facts("low-water.musicxml").song, none)
+    assert "rub" in set(facts("low-water.musicxml").findings["kind"])
+    assert "rub" not in set(low_water.findings["kind"])
 
 
 # find the clash
