@@ -1,8 +1,8 @@
 """Exercises made from any song, and the papers of a workshop.
 
-Six kinds, a file each with ``ask(facts, size, chance)`` and ``reply(exercise, answer)``. Every
-answer is judged on the song itself: a move is tried, a place listened to, a capo counted; the reply
-is about that answer. The same song, seed and size give the same exercises.
+There are six kinds, each in a file with ``ask(facts, size, chance)`` and ``reply(exercise,
+answer)``. Every answer is judged on the song itself: a move is tried, a place is looked at, a capo
+is counted. The reply is about that answer. The same song, seed and size give the same exercises.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""The evening before: does this machine have what a workshop needs? Nothing needs a network."""
+"""A check of the machine before a workshop, without a network."""
 
 from __future__ import annotations
 
@@ -191,7 +191,7 @@ def _disk(folder: Path) -> Row:
 
 
 def _browser() -> Row:
-    """A hint only: a browser that Python does not know of will do."""
+    """A row that is only a hint: any browser will do, even one that Python does not know."""
     try:
         found = webbrowser.get().__class__.__name__
     except webbrowser.Error:

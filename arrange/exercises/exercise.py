@@ -105,7 +105,7 @@ def numbers_in(text: str) -> list[int]:
 
 
 def shuffled(chance: Any, right: str, wrong: Sequence[str], most: int) -> tuple[str, ...]:
-    """Return the right choice among at most so many wrong ones, in an order by chance."""
+    """Return the right choice and at most so many wrong ones, in a random order."""
     others = list(dict.fromkeys(each for each in wrong if each != right))
     picked = [right, *chance.sample(others, min(most, len(others)))]
     chance.shuffle(picked)

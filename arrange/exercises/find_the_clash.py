@@ -70,10 +70,10 @@ def _right_measures(facts: SongFacts, label: int) -> frozenset[int]:
 
 
 def _measure(facts: SongFacts, size: str, chance: Random, label: int) -> Exercise | None:
-    """Ask for a measure, if the clash is not nearly all over its section."""
+    """Ask for a measure, if the clash does not fill nearly the whole section."""
     row = facts.finding(label)
     section, kind, parts = row["section"], row["kind"], row["parts"]
-    first, last = facts.stretch(section)
+    first, last = facts.section_measures(section)
     right = _right_measures(facts, label)
     inside = [bar for bar in range(first, last + 1) if bar in right]
     outside = [bar for bar in range(first, last + 1) if bar not in right]
@@ -110,13 +110,13 @@ def _measure(facts: SongFacts, size: str, chance: Random, label: int) -> Exercis
 
 
 def _nearest(facts: SongFacts, right: frozenset[int], first: int, last: int) -> list[int]:
-    """The measures next to a section in which the clash is not, as many as are needed."""
+    """Measures next to a section and without the clash, as many as are needed."""
     bars = [bar for bar in range(1, len(facts.song.measures) + 1) if bar not in right]
     return sorted(bars, key=lambda bar: max(first - bar, bar - last, 0))[: _WRONG + 1]
 
 
 def _section(facts: SongFacts, size: str, chance: Random, label: int) -> Exercise | None:
-    """Ask for a section, if there are others in which these parts do not clash so."""
+    """Ask for a section, if these parts do not clash in this way in all of them."""
     row = facts.finding(label)
     parts = split_parts(row["parts"])
     order = facts.song.sections["section"].tolist()
@@ -140,7 +140,7 @@ def _section(facts: SongFacts, size: str, chance: Random, label: int) -> Exercis
 
 
 def _any_plays(facts: SongFacts, parts: list[str], section: str) -> bool:
-    first, last = facts.stretch(section)
+    first, last = facts.section_measures(section)
     return any(facts.plays(part, range(first, last + 1)) for part in parts)
 
 
@@ -159,7 +159,7 @@ def _hints(facts: SongFacts, label: int, section: str) -> tuple[str, ...]:
 
 
 def reply(exercise: Exercise, answer: Any) -> Reply:
-    """Return what an answer gets."""
+    """Return the reply to an answer."""
     text = read_answer(exercise, answer)
     if not text:
         return unread(exercise, text)
@@ -269,5 +269,5 @@ def _reply_section(exercise: Exercise, text: str, label: int, right: frozenset[s
         )
         return Reply(True, f"Yes. {why}{more}")
     parts = split_parts(row["parts"])
-    sentence = first_up(heard(facts, parts, *facts.stretch(name), row["kind"]))
+    sentence = first_up(heard(facts, parts, *facts.section_measures(name), row["kind"]))
     return Reply(False, f"Not in {name}. {sentence}.")

@@ -46,7 +46,7 @@ def ask(facts: SongFacts, size: str, chance: Random) -> Exercise:
     Raises
     ------
     NoExerciseError
-        If no finding hangs on one note of a fretted part, or no other place of it helps.
+        If no finding ends when one note of a fretted part moves.
     """
     if not facts.fretted:
         raise NoExerciseError("no guitar plays in this song")
@@ -64,7 +64,7 @@ def ask(facts: SongFacts, size: str, chance: Random) -> Exercise:
 
 
 def _units(facts: SongFacts) -> list[tuple[int, str, float]]:
-    """Finding, part and pitch of each note that one finding hangs on."""
+    """Finding, part and pitch of each note that may end its finding by moving."""
     found = []
     able = facts.of_kinds(lambda kind: kind.one_note_ends_it)
     for row in able.head(_MOST_FINDINGS).itertuples():
@@ -84,7 +84,7 @@ def _places(note: MovedNote) -> tuple[list[tuple[int, int]], list[tuple[int, int
 
 
 def _sorted(note: MovedNote) -> tuple[list[tuple[int, int]], list[tuple[int, int]]]:
-    """The places that are right and those that are not, nearest first; no place twice a pitch."""
+    """The right and the wrong places, nearest first, one for each pitch."""
     if not note.places or int(note.pitch) != note.pitch:
         return [], []
     neck = note.facts.neck(note.part)
@@ -106,7 +106,7 @@ def _sorted(note: MovedNote) -> tuple[list[tuple[int, int]], list[tuple[int, int
 
 
 def _is_open(note: MovedNote, semitones: int) -> bool:
-    """Whether some string is free for a note that no other sounds; only then it is tried."""
+    """Whether some string is free for the note, and no other string sounds it already."""
     pitch = note.pitch + semitones
     strings = [string for string, _ in note.facts.neck(note.part).places(pitch)]
     return not note.is_held(pitch) and any(note.taken(each) is None for each in strings)
@@ -173,7 +173,7 @@ def _hints(note: MovedNote, right: list[tuple[int, int]]) -> tuple[str, ...]:
 
 
 def reply(exercise: Exercise, answer: Any) -> Reply:
-    """Return what an answer gets."""
+    """Return the reply to an answer."""
     text = read_answer(exercise, answer)
     label, part, pitch = exercise.case
     note = moved_note(exercise.facts, label, part, pitch)

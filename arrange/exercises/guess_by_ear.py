@@ -231,7 +231,7 @@ def _takes(
 
 
 def reply(exercise: Exercise, answer: Any) -> Reply:
-    """Return what an answer gets."""
+    """Return the reply to an answer."""
     text = read_answer(exercise, answer).lower()
     what, *case = exercise.case
     if what == "takes":

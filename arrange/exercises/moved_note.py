@@ -1,4 +1,4 @@
-"""What becomes of a finding if one note of a part moves: tried on the song, its hand and line.
+"""What happens to a finding, to the hand and to the top line if one note of a part moves.
 
 Whether the finding ends and what comes instead is looked for again in the passage around it, at
 most eight bars to either side; the hand is asked at every moment at which the note is struck; the
@@ -30,7 +30,7 @@ WIDEST_LEAP = 12  # semitones that a line on top may leap without falling apart 
 
 @dataclass(frozen=True)
 class Outcome:
-    """What a move does: whether the finding ends, and the sentences of what comes instead."""
+    """What a move does: whether the finding ends, and which findings it brings, in sentences."""
 
     ends: bool
     brings: tuple[tuple[str, str], ...]  # kind and sentence
@@ -128,7 +128,7 @@ class MovedNote:
         return all(answers) if answers else None
 
     def taken(self, string: int) -> float | None:
-        """Return the pitch that another note of the part has on a string then, or None."""
+        """Return the pitch that the part holds on a string at the same time, or None."""
         for onset in self.onsets:
             for row in self.held(onset):
                 if row[0] == string:
@@ -140,7 +140,7 @@ class MovedNote:
         return all(any(row[2] == pitch for row in self.held(onset)) for onset in self.onsets)
 
     def held(self, onset: float) -> list[tuple[int, int, float]]:
-        """Return string, fret and pitch of what else the part holds at a time."""
+        """Return string, fret and pitch of the other notes that the part holds at a time."""
         return self._held[onset]
 
     @cached_property
@@ -182,7 +182,7 @@ class MovedNote:
 
 @dataclass(frozen=True, eq=False)
 class Line:
-    """A part with strings and frets as arrays, a value a note; string 0 for none."""
+    """A part with strings and frets as arrays, a value for each note; string 0 if unknown."""
 
     onset: Array
     end: Array

@@ -83,7 +83,7 @@ def _hints(row: Any) -> tuple[str, ...]:
 
 
 def reply(exercise: Exercise, answer: Any) -> Reply:
-    """Return what an answer gets."""
+    """Return the reply to an answer."""
     text = read_answer(exercise, answer).lower()
     label, right, near = exercise.case
     if text not in KINDS:
@@ -105,7 +105,7 @@ def reply(exercise: Exercise, answer: Any) -> Reply:
 
 
 def _beside(facts: SongFacts, row: Any, kind: str) -> str:
-    """Between whom a kind stands at this time."""
+    """A sentence on the parts between which a kind is found at this time."""
     table = facts.findings
     end = row["onset"] + row["duration"]
     same = table[(table["kind"] == kind) & (table["onset"] <= end)
@@ -116,7 +116,7 @@ def _beside(facts: SongFacts, row: Any, kind: str) -> str:
 
 
 def _against(facts: SongFacts, label: int, kind: str) -> str:
-    """What in these notes speaks against a kind."""
+    """A sentence on what speaks against a kind in these notes."""
     row, notes = facts.finding(label), facts.notes(label)
     parts = split_parts(row["parts"])
     table = facts.song.parts.set_index("part")

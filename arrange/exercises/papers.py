@@ -116,7 +116,7 @@ def workshop_papers(
 
 
 def _check_kept(folder: Path, files: dict[str, bytes]) -> None:
-    """Whether nothing that somebody wrote would be lost."""
+    """Raise an ArrangeError if a file that somebody wrote in would be lost."""
     for name, data in files.items():
         there = folder / name
         if there.is_file() and not _is_same(there, data):

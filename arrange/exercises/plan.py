@@ -100,7 +100,7 @@ def plan_steps(exercises: Sequence[Exercise]) -> tuple[Step, ...]:
 
 
 def _shared_out(minutes: int, shares: Sequence[int]) -> list[int]:
-    """Whole minutes by shares, the rest to the first."""
+    """Minutes shared out in whole numbers; what is left over goes to the first ones."""
     whole = sum(shares)
     lasts = [minutes * share // whole for share in shares]
     for place in range(minutes - sum(lasts)):
@@ -146,7 +146,7 @@ def plan_blocks(exercises: Sequence[Exercise], missing: dict[str, str]) -> list[
 
 
 def missing_words(missing: dict[str, str]) -> list[str]:
-    """Return what a song gives no exercise of, a sentence each."""
+    """Return a sentence for each kind of exercise that a song does not give."""
     return [f"No exercise “{kind}”: {why}." for kind, why in missing.items()]
 
 

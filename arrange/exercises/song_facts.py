@@ -44,7 +44,7 @@ class SongFacts:
     _known: dict[Hashable, Any] = field(default_factory=dict, repr=False)
 
     def once(self, key: Hashable, make: Callable[[], Value]) -> Value:
-        """Return what `make` gives, made at most once for a key; errors are kept as well."""
+        """Return what `make` gives, made at most once for a key; errors too."""
         if key not in self._known:
             try:
                 self._known[key] = make()
@@ -94,18 +94,18 @@ class SongFacts:
         """Return the section that a measure lies in."""
         return str(self.song.measures["section"].iloc[measure - 1])
 
-    def stretch(self, section: str) -> tuple[int, int]:
+    def section_measures(self, section: str) -> tuple[int, int]:
         """Return first and last measure of a section."""
-        return self._stretches[section]
+        return self._by_section[section]
 
     @cached_property
-    def _stretches(self) -> dict[str, tuple[int, int]]:
+    def _by_section(self) -> dict[str, tuple[int, int]]:
         columns = ("section", "first_measure", "last_measure")
         rows = zip(*(self.song.sections[name].tolist() for name in columns), strict=True)
         return {section: (first, last) for section, first, last in rows}
 
     def measures_of(self, begin: float, end: float) -> range:
-        """Return the measures that a stretch of time touches."""
+        """Return the measures that lie between two times, quarter notes."""
         starts = self.song.measures["onset"].to_numpy()
         first = int(np.searchsorted(starts, begin + _NEAR, side="right"))
         return range(max(first, 1), max(int(np.searchsorted(starts, end - _NEAR)), first, 1) + 1)
@@ -134,7 +134,7 @@ class SongFacts:
         return np.maximum(begin[one], begin[other]), np.minimum(end[one], end[other])
 
     def _bars_between(self, begin: Array, end: Array) -> frozenset[int]:
-        """The measures that any of some spans touches."""
+        """The measures that these spans of time touch."""
         starts = self.song.measures["onset"].to_numpy()
         first = np.maximum(np.searchsorted(starts, begin + _NEAR, side="right"), 1)
         last = np.maximum(np.searchsorted(starts, end - _NEAR), first)
@@ -166,7 +166,7 @@ class SongFacts:
         return self._bars_between(begin, begin + own["duration"].to_numpy())
 
     def within(self, begin: float, end: float, parts: Iterable[str]) -> pd.DataFrame:
-        """Return the notes of some parts that sound in a stretch of time."""
+        """Return the notes of some parts that sound between two times, quarter notes."""
         notes = self.sounding
         inside = (notes["onset"] < end - _NEAR) & (notes["onset"] + notes["duration"] > begin)
         return notes[inside & notes["part"].isin(list(parts))]

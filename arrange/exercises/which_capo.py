@@ -65,7 +65,7 @@ def ask(facts: SongFacts, size: str, chance: Random) -> Exercise:
     if size == "small":
         wrong = [f"fret {fret}" for fret in range(MOST_CAPO + 1) if fret not in right]
         choices = tuple(sorted(shuffled(chance, answer, wrong, _WRONG)))
-    first, last = facts.stretch(section)
+    first, last = facts.section_measures(section)
     neck = facts.neck(part)
     form = f"a fret, 0 (no capo) to {MOST_CAPO}, such as 5"
     more = ""
@@ -86,14 +86,14 @@ def ask(facts: SongFacts, size: str, chance: Random) -> Exercise:
 
 
 def _cases(facts: SongFacts) -> list[tuple[str, str, tuple[str, ...], tuple[int, ...]]]:
-    """Part, section, chords and right frets, wherever some fret is right and three are not."""
+    """Part, section, chords and right frets, if at least one fret is right and three are wrong."""
     found = []
     for section in facts.song.sections["section"]:
         own = facts.song.chords[facts.song.chords["section"] == section]
         symbols = tuple(dict.fromkeys(own["symbol"]))
         if not 2 <= len(symbols) <= _MOST_CHORDS or not all(map(_is_chord, symbols)):
             continue
-        bars = range(facts.stretch(section)[0], facts.stretch(section)[1] + 1)
+        bars = range(facts.section_measures(section)[0], facts.section_measures(section)[1] + 1)
         for part in facts.fretted:
             tuning = facts.neck(part).tuning
             right = tuple(
@@ -168,7 +168,7 @@ def _hints(symbols: tuple[str, ...], right: tuple[int, ...]) -> tuple[str, ...]:
 
 
 def reply(exercise: Exercise, answer: Any) -> Reply:
-    """Return what an answer gets."""
+    """Return the reply to an answer."""
     text = read_answer(exercise, answer)
     part, symbols, right, wants_shapes = exercise.case
     numbers = [0] if text.lower() in ("none", "no capo") else numbers_in(text.partition(":")[0])
@@ -236,7 +236,7 @@ def _same_chord(one: str, other: str) -> bool:
 
 
 def _lost(facts: SongFacts, part: str, fret: int) -> str:
-    """How many of the part's notes as written a capo takes away."""
+    """A sentence on how many notes of the part lie under a capo."""
     neck = replace(facts.neck(part), capo=fret)
     own = facts.sounding["pitch"][facts.sounding["part"] == part]
     gone = sum(count for pitch, count in own.value_counts().items() if not neck.places(pitch))

@@ -72,7 +72,7 @@ def ask(facts: SongFacts, size: str, chance: Random) -> Exercise:
     wrong = [layer.part for layer in layers if layer.share >= least + _CLEAR]
     answer = chance.choice(right)
     choices = shuffled(chance, answer, wrong, _WRONG) if size == "small" else ()
-    first, last = facts.stretch(section)
+    first, last = facts.section_measures(section)
     names = listed(choices or [layer.part for layer in layers])
     form = f"the name of a layer, such as {layers[-1].part}"
     more = ""
@@ -93,7 +93,7 @@ def ask(facts: SongFacts, size: str, chance: Random) -> Exercise:
 
 
 def _cases(facts: SongFacts) -> list[tuple[str, tuple[Layer, ...]]]:
-    """Sections in which a layer can go and another cannot so well."""
+    """Sections in which one layer is clearly easier to leave out than another."""
     found = []
     for section in facts.song.sections["section"]:
         layers = section_layers(facts, str(section))
@@ -104,7 +104,7 @@ def _cases(facts: SongFacts) -> list[tuple[str, tuple[Layer, ...]]]:
 
 
 def section_layers(facts: SongFacts, section: str) -> tuple[Layer, ...]:
-    """Return what each layer of a section has for itself; none where two parts or fewer play."""
+    """Return the notes of each layer of a section; empty where fewer than three parts play."""
     return facts.once(("layers", section), lambda: _section_layers(facts, section))
 
 
@@ -143,7 +143,7 @@ def _hints(layers: tuple[Layer, ...], right: tuple[str, ...], chance: Random) ->
 
 
 def reply(exercise: Exercise, answer: Any) -> Reply:
-    """Return what an answer gets."""
+    """Return the reply to an answer."""
     text = read_answer(exercise, answer)
     section, right, wants_count = exercise.case
     layers = {layer.part: layer for layer in section_layers(exercise.facts, section)}
@@ -193,7 +193,7 @@ def _no_layer(exercise: Exercise, part: str, section: str) -> Reply:
 
 
 def _why_not(facts: SongFacts, layer: Layer, best: Layer) -> str:
-    """What would go with a layer."""
+    """A sentence on what would be lost with a layer."""
     sentence = (
         f"With {layer.part} {layer.alone} of {counted(layer.notes, 'note')} would be gone that no "
         f"other part plays ({runs_words(layer.measures)})"

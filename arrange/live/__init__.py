@@ -1,4 +1,4 @@
-"""Views to try things out in a notebook, without code: choose, see, hear, record.
+"""The live view: choose, see, hear and record in a notebook, without code.
 
 ``explore_parts``
     a section of a song with other octaves, inversions, strings, capos, sounds and tempos

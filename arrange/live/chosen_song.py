@@ -113,7 +113,7 @@ def _stuck_words(player: Player, stuck: list[str]) -> Iterator[str]:
 
 
 def _fits_already(player: Player, number: int, inversion: str, strings: str) -> bool:
-    """Whether a grip as written is what is asked."""
+    """Whether a grip as written is already what was chosen."""
     unit = player.units[number]
     if unit.harmony is None or not unit.free:
         return False

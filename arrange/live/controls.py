@@ -1,4 +1,4 @@
-"""What there is to move and to press in a live view, and how it is laid out."""
+"""The sliders, menus and buttons of a live view, and their layout."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ from arrange.tables.schemas import DRIVES
 from arrange.tables.song import Song, part_row, section_row
 
 STYLE = Path(__file__).with_name("view.css")
-_AROUND = 0.5  # share of the written tempo that a trial may be slower or faster
+_AROUND = 0.5  # share of the written tempo by which it may be slower or faster
 _TEMPO_STEP = 4  # about a notch of a metronome (common practice)
 
 

@@ -72,7 +72,7 @@ def _places(
     right: float,
     kind: str,
 ) -> Iterator[str]:
-    """Where the hand stays, the fainter the shorter."""
+    """Where the hand stays; the longer it stays, the darker."""
     left, top, wide, bottom = grid
     places = notes["position"].fillna(0).astype(int)
     time = notes["duration"].groupby(places).sum()

@@ -58,7 +58,7 @@ class Hands:
 
 @dataclass(frozen=True, eq=False)
 class Places:
-    """What there is to see of notes, whatever the tempo and the sound.
+    """What the picture shows of the notes, which no tempo and no sound changes.
 
     Parameters
     ----------
@@ -155,7 +155,7 @@ def _findings_words(sight: Sight) -> str:
 
 
 def _form(sight: Sight) -> Iterator[str]:
-    """The sections in a row, as long as they last, with their findings as written."""
+    """The sections in a row, their widths as their lengths, with their findings as written."""
     whole = sum(length for _, length, _ in sight.form) or 1.0
     left = _FORM.x
     for label, length, count in sight.form:

@@ -66,11 +66,11 @@ class ResultsCache:
         return self._song(choices)[0]
 
     def remarks(self, choices: Choices) -> tuple[str, ...]:
-        """Return what there is to say about the choices, beside findings and hands."""
+        """Return remarks about the choices, such as chords without such a voicing."""
         return self._song(choices)[1]
 
     def hands(self, choices: Choices, part: str) -> pd.DataFrame:
-        """Return the part in the section, fingered. Tempo and sound do not change how."""
+        """Return the part in the section with strings and frets, whatever tempo and sound."""
         own = choices.on_the_neck.of(part)
         return self._hands(Choices(choices.section).with_part(part, own), part)
 

@@ -90,8 +90,8 @@ def serve_page(
     Raises
     ------
     ArrangeError
-        If the song cannot be read, what serves the page is not installed, or the port cannot be
-        had.
+        If the song cannot be read, what serves the page is not installed, or the port is not
+        free.
     """
     if port is not None and port not in range(1, 65_536):
         raise ArrangeError(f"port {port}: from 1 to 65535, or leave it out for a free one")

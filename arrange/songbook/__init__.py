@@ -3,7 +3,7 @@
 ``read_songbook``
     many files -> a Songbook; a file that cannot be read is reported, and the others are read
 ``songbook_table``, ``book_findings``
-    a row a song; the findings of all songs
+    a row for each song; the findings of all songs
 ``player_setups``, ``changes_between``
     what each player has in hand in each song, and what they change from song to song
 ``order_by_changes``

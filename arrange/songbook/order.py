@@ -94,13 +94,13 @@ def _total(necks: dict[str, Necks], names: Sequence[str]) -> int:
 
 
 def _groups(necks: dict[str, Necks], first: str | None, last: str | None) -> list[tuple[str, ...]]:
-    """Songs that ask the same of everybody, together; a first or last song stands alone."""
+    """Groups of songs with the same setups for everybody; a first or last song stands alone."""
     groups: dict[object, list[str]] = {}
     for name, own in necks.items():
         asked = frozenset(
             (key, *((each.tuning, each.capo) for each in setups)) for key, setups in own.items()
         )
-        # Who changes within a song cannot stand behind its like at no cost.
+        # A song in which somebody changes costs something even behind a song like it.
         is_still = all(_effort(one, other) == 0 for one, other in own.values())
         is_alone = name in (first, last) or not is_still
         groups.setdefault(name if is_alone else asked, []).append(name)
@@ -119,7 +119,7 @@ def _best_path(
     first: str | None,
     last: str | None,
 ) -> tuple[int, ...]:
-    """The order of the groups at least cost; of equal ones that nearest to the order given."""
+    """The cheapest order of the groups; of equal ones the one nearest to the order given."""
     count = len(groups)
     efforts, steps = _numbered(asked)
     begins = [number for number in range(count) if first in (None, groups[number][0])]

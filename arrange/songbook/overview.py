@@ -1,4 +1,4 @@
-"""A row a song, and the findings of all songs."""
+"""A table with a row for each song, and the findings of all songs."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ _MOST_TEMPOS = 3  # listed one by one; of more, the slowest and the fastest
 
 
 def songbook_table(book: Songbook) -> pd.DataFrame:
-    """Return a row a song, in set order.
+    """Return a row for each song, in set order.
 
     Waived findings are not counted.
 

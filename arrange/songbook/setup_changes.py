@@ -2,7 +2,7 @@
 
 A neck is what a player has in hand: theirs of one family with so many strings. Its tuning and
 capo stay until a song asks for others, also while its player lays out or plays another neck. Each
-player is taken to bring one of each; who has a second guitar, already tuned, changes nothing.
+player is taken to bring one of each; a player with a second guitar, already tuned, changes nothing.
 """
 
 from __future__ import annotations

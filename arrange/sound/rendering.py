@@ -30,7 +30,7 @@ LONGEST_SECONDS = 30 * 60  # of a sound, so that memory is enough
 _NOTE = 0.07  # amplitude of a note of a part at level 0
 _APART = 0.7  # how far guitars are panned apart, of 1
 _TAIL_SECONDS = 2.0  # after the last bar line, in which notes die away
-_RING_SECONDS = 1.0  # that a note goes on which is let ring
+_RING_SECONDS = 1.0  # by which a note that is let ring lasts longer
 _MUTED = ("muted", "palm mute")
 
 
