@@ -29,7 +29,7 @@ from arrange.exercises.finding_words import parts_words
 from arrange.exercises.moved_note import MOST_TRIED, moved_note
 from arrange.exercises.song_facts import SongFacts
 from arrange.sound import Playback, Sound, join_sounds, render_sound
-from arrange.sound.playback import AS_WRITTEN
+from arrange.sound.playback import PLAIN
 from arrange.tables.song import Song
 from arrange.text.part_lists import split_parts
 from arrange.text.words import counted
@@ -82,7 +82,7 @@ def ask(facts: SongFacts, size: str, chance: Random) -> Exercise:
     return _ask_interval(facts, size, chance, chance.choice(pairs))
 
 
-def exercise_sound(exercise: Exercise, playback: Playback = AS_WRITTEN) -> Sound:
+def exercise_sound(exercise: Exercise, playback: Playback = PLAIN) -> Sound:
     """Return what an exercise by ear plays.
 
     Parameters

@@ -69,4 +69,4 @@ class Playback:
                 raise ArrangeError(f"pan of {part}: {side}; from -1, left, to 1, right")
 
 
-AS_WRITTEN = Playback()
+PLAIN = Playback()

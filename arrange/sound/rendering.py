@@ -18,7 +18,7 @@ from arrange.quantities.texture import echo_times
 from arrange.sound.amplifier import add_echo, driven
 from arrange.sound.clicks import add_beats, count_in_clicks, count_in_seconds
 from arrange.sound.heard_bars import HeardBars, check_heard, heard_bars
-from arrange.sound.playback import AS_WRITTEN, Playback
+from arrange.sound.playback import PLAIN, Playback
 from arrange.sound.soundfont import Sampler
 from arrange.sound.sounds import Sound, check_sound_path, join_sounds, write_sound
 from arrange.sound.tones import MOST_SECONDS, RATE, RELEASE_SECONDS, Array, knock, tone
@@ -41,7 +41,7 @@ def render_sound(
     parts: Sequence[str] | None = None,
     section: str | None = None,
     measures: tuple[int, int] | None = None,
-    playback: Playback = AS_WRITTEN,
+    playback: Playback = PLAIN,
 ) -> Sound:
     """Return a song, some of its parts or some of its measures as sound.
 
@@ -93,7 +93,7 @@ def render_sound(
     return sound
 
 
-def finding_sound(song: Song, finding: Any, playback: Playback = AS_WRITTEN) -> Sound:
+def finding_sound(song: Song, finding: Any, playback: Playback = PLAIN) -> Sound:
     """Return the bars of a finding as sound: each of its parts alone, then all of them together.
 
     Parameters
