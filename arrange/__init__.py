@@ -93,7 +93,13 @@ if TYPE_CHECKING:
     from arrange.report.studying import Study, study
     from arrange.revoicing import Proposal, find_capos, proposals_table, revoice, revoice_pair
     from arrange.songbook import changes_between, order_by_changes, read_songbook, songbook_table
-    from arrange.sound import finding_sound, join_sounds, render_sound, write_sound
+    from arrange.sound import (
+        Playback,
+        finding_sound,
+        join_sounds,
+        render_sound,
+        write_sound,
+    )
     from arrange.tables.schemas import describe
     from arrange.tables.song import Song
     from arrange.tables.sounding import cut_notes, sounding_notes
@@ -110,6 +116,7 @@ __all__ = [
     "Limits",
     "LogChangedError",
     "Neck",
+    "Playback",
     "Player",
     "Proposal",
     "ReadError",
@@ -263,6 +270,7 @@ _HOMES = {
     "order_by_changes": "songbook",
     "read_songbook": "songbook",
     "songbook_table": "songbook",
+    "Playback": "sound",
     "finding_sound": "sound",
     "join_sounds": "sound",
     "render_sound": "sound",

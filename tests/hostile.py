@@ -14,8 +14,8 @@ from songs import parts_of, song
 
 import arrange as ar
 from arrange.exercises.exercise import Exercise
-from arrange.exercises.ground import Ground
 from arrange.exercises.notebooks import solved_notebook
+from arrange.exercises.song_facts import SongFacts
 from arrange.tables.song import Song
 
 HOSTILE = (
@@ -73,7 +73,7 @@ def hostile_notebook() -> Any:
     """A workshop's notebook with the texts as title, questions, choices and reasons."""
     asked = [
         Exercise("name its kind", "small", text, text, HOSTILE, text, (text,), text, (1, 1), (),
-                 ground=Ground(hostile_song()))
+                 facts=SongFacts(hostile_song()))
         for text in HOSTILE
     ]  # fmt: skip
     return solved_notebook(TITLE, f"{HOSTILE[0]}.txt", 1, asked, {HOSTILE[4]: TITLE})

@@ -17,22 +17,22 @@ import numpy as np
 import pytest
 from songs import song
 
-from arrange.clashes import find_clashes
+from arrange.clashes import Limits, find_clashes
 from arrange.errors import ArrangeError
 from arrange.exercises import (
     KINDS,
     SIZES,
-    Ground,
+    SongFacts,
     check_answer,
     exercise_sound,
     make_exercises,
     missing_exercises,
 )
-from arrange.exercises.capos import open_shape, shape_symbol
 from arrange.exercises.exercise import numbers_in, wanted
-from arrange.exercises.fixing import fault
-from arrange.exercises.layers import section_layers
-from arrange.exercises.trying import Trial
+from arrange.exercises.fix_on_the_neck import fault
+from arrange.exercises.moved_note import MovedNote, moved_note
+from arrange.exercises.which_capo import open_shape, shape_symbol
+from arrange.exercises.which_layer import section_layers
 from arrange.formats.reading import read
 from arrange.sound import PEAK
 from arrange.text.words import an, listed, runs_words
@@ -47,15 +47,15 @@ NONSENSE = (None, "", "   ", "?", "blue", "é\n\t", "9" * 300, "-1", "3.7", "1/9
 
 
 @cache
-def ground(name: str) -> Ground:
+def facts(name: str) -> SongFacts:
     """A demo song; what was found out about it serves all tests."""
-    return Ground(read(DATASETS / name))
+    return SongFacts(read(DATASETS / name))
 
 
 @cache
 def exercises(name: str, size: str) -> tuple:
     """The exercises of a demo song and size, seed after seed."""
-    return tuple(e for seed in SEEDS for e in make_exercises(ground(name), seed, size))
+    return tuple(e for seed in SEEDS for e in make_exercises(facts(name), seed, size))
 
 
 ALL = [(name, size) for name in DEMOS for size in SIZES]
@@ -109,14 +109,29 @@ def test_what_cannot_be_read_gets_told_the_form(name, size):
 
 
 def test_the_same_seed_gives_the_same_exercises():
-    own = ground("low-water.musicxml")
-    fresh = Ground(own.song)
+    own = facts("low-water.musicxml")
+    fresh = SongFacts(own.song)
     for size in SIZES:
         assert make_exercises(own, 5, size) == make_exercises(fresh, 5, size)
-    told = {each.question for each in exercises("low-water.musicxml", "middle")}
-    assert len(told) > 30
+    asked = {each.question for each in exercises("low-water.musicxml", "middle")}
+    assert len(asked) > 30
     alone = make_exercises(own, 5, "small", kinds=["which capo"])
     assert alone == tuple(e for e in make_exercises(own, 5) if e.kind == "which capo")
+
+
+def test_limits_are_those_of_the_caller():
+    """Without rubs nobody asks for one, and no answer is refused because it would bring one."""
+    song, none = read(DATASETS / "tarrow-weir.txt"), Limits(rub=1e9)
+    label, part = 13, "Guitar 2"  # mud, the same with both limits
+    kinds = []
+    for own in (SongFacts(song), SongFacts(song, none)):
+        assert own.finding(label)["kind"] == "mud"
+        outcomes = moved_note(own, label, part, 45.0).outcomes(range(-5, 6))
+        kinds.append({kind for each in outcomes.values() for kind, _ in each.brings})
+    assert kinds[0] - kinds[1] == {"rub"}
+    low_water = SongFacts(facts("low-water.musicxml").song, none)
+    assert "rub" in set(facts("low-water.musicxml").findings["kind"])
+    assert "rub" not in set(low_water.findings["kind"])
 
 
 # find the clash
@@ -124,9 +139,9 @@ def test_the_same_seed_gives_the_same_exercises():
 
 def rub_in_low_water(size: str):
     """The exercise on the rub of the two guitars."""
-    table = ground("low-water.musicxml").findings
+    table = facts("low-water.musicxml").findings
     for seed in range(400):
-        (each,) = make_exercises(ground("low-water.musicxml"), seed, size, ["find the clash"])
+        (each,) = make_exercises(facts("low-water.musicxml"), seed, size, ["find the clash"])
         if table.loc[each.case[1], "kind"] == "rub":
             return each
     raise AssertionError("no exercise on the rub")
@@ -168,7 +183,7 @@ def test_measure_and_notes():
 def test_a_right_section_is_one_with_the_finding():
     """Against the findings table itself."""
     for name in DEMOS:
-        table = ground(name).findings
+        table = facts(name).findings
         for each in of_kind(name, "middle", "find the clash"):
             if not each.question.startswith("In which section"):
                 continue
@@ -176,7 +191,7 @@ def test_a_right_section_is_one_with_the_finding():
             same = table[(table["kind"] == row["kind"]) & (table["parts"] == row["parts"])]
             for section in same["section"]:
                 assert check_answer(each, section).right, (each.question, section)
-            silent = [s for s in ground(name).song.sections["section"] if s not in each.case[2]]
+            silent = [s for s in facts(name).song.sections["section"] if s not in each.case[2]]
             assert not any(check_answer(each, section).right for section in silent)
 
 
@@ -185,7 +200,7 @@ def test_a_right_section_is_one_with_the_finding():
 
 def test_a_kind_is_right_if_it_is_told_of_these_parts_then():
     for name in DEMOS:
-        table = ground(name).findings
+        table = facts(name).findings
         for each in of_kind(name, "large", "name its kind"):
             row = table.loc[each.case[0]]
             end = table["onset"] + table["duration"]
@@ -222,7 +237,7 @@ def cases(name: str) -> list:
 @pytest.mark.parametrize("name", DEMOS)
 def test_a_right_place_ends_the_finding_in_the_whole_song(name):
     """The move made by hand; the findings of the whole song looked for anew."""
-    own = ground(name)
+    own = facts(name)
     for each in Random(1).sample(cases(name), min(4, len(cases(name)))):
         label, part, pitch = each.case
         row = own.finding(label)
@@ -232,8 +247,8 @@ def test_a_right_place_ends_the_finding_in_the_whole_song(name):
         ends = notes["onset"] + notes["duration"]
         here = (notes["part"] == part) & (notes["pitch"] == pitch)
         here &= (notes["onset"] < row["onset"] + row["duration"]) & (ends > row["onset"])
-        assert here.sum() >= len(Trial(own, label, part, pitch).rows) > 0
-        rows = list(Trial(own, label, part, pitch).rows)
+        assert here.sum() >= len(MovedNote(own, label, part, pitch).rows) > 0
+        rows = list(MovedNote(own, label, part, pitch).rows)
         mended = replace(own.song, notes=notes.assign(
             pitch=notes["pitch"].mask(notes.index.isin(rows), new)))  # fmt: skip
         before, after = own.findings, find_clashes(mended)
@@ -254,12 +269,12 @@ def test_each_wrong_place_is_told_what_is_wrong_with_it(name):
     seen = set()
     for each in cases(name)[:6]:
         label, part, pitch = each.case
-        trial, neck = Trial(ground(name), label, part, pitch), ground(name).neck(part)
+        note, neck = MovedNote(facts(name), label, part, pitch), facts(name).neck(part)
         for string, opened in enumerate(neck.tuning, 1):
             for fret in range(neck.capo, 18):
                 if abs(opened + fret - pitch) > 12:
                     continue
-                what = fault(trial, string, fret)
+                what = fault(note, string, fret)
                 reply = check_answer(each, f"{string}/{fret}")
                 assert reply.right == (not what)
                 assert what == "" or words[what] in reply.text, (what, reply.text)
@@ -267,9 +282,9 @@ def test_each_wrong_place_is_told_what_is_wrong_with_it(name):
     assert {"", "same", "stays", "brings"} <= seen
 
 
-def leaping() -> Ground:
+def leaping() -> SongFacts:
     """A rub whose upper note could go down, but then the line on top falls apart."""
-    return Ground(
+    return SongFacts(
         song(
             ("Guitar 1", "C5", 0, 4), ("Guitar 1", "Bb4", 4, 4), ("Guitar 1", "C5", 8, 4),
             ("Guitar 1", "D5", 12, 4), ("Guitar 2", "E5", 0, 4), ("Guitar 2", "A4", 4, 4),
@@ -358,7 +373,7 @@ def test_fret_and_shapes():
 @pytest.mark.parametrize("name", DEMOS)
 def test_layers_counted_in_plain_loops(name):
     """A note is heard elsewhere if another part begins its letter at the same moment."""
-    own = ground(name)
+    own = facts(name)
     for each in {e.case[0]: e for e in of_kind(name, "large", "which layer can go")}.values():
         section = each.case[0]
         notes = own.sounding[own.sounding["section"] == section].to_dict("records")
@@ -396,7 +411,7 @@ def test_a_layer_that_cannot_go():
                 if "Chorus" in e.section)  # fmt: skip
     assert "it stays" in check_answer(each, "Voice").text
     assert "does not play in" in check_answer(each, "Strum").text
-    wrong = [layer.part for layer in section_layers(each.ground, each.case[0])
+    wrong = [layer.part for layer in section_layers(each.facts, each.case[0])
              if layer.part not in each.case[1]]  # fmt: skip
     assert "would be gone" in check_answer(each, wrong[0]).text
     assert "did you mean" in check_answer(each, wrong[0] + "e").text
@@ -431,7 +446,7 @@ def test_two_takes_differ_and_the_order_is_that_of_the_answer():
 def test_an_interval_is_the_distance_of_the_two_notes():
     for name in DEMOS:
         for each in of_kind(name, "large", "guess by ear"):
-            rows = each.ground.song.notes.loc[list(each.case[1])]
+            rows = each.facts.song.notes.loc[list(each.case[1])]
             size = int(abs(rows["pitch"].iloc[0] - rows["pitch"].iloc[1]))
             assert each.answer == INTERVAL_NAMES[size]
             assert check_answer(each, size).right
@@ -451,8 +466,8 @@ def test_only_exercises_by_ear_sound():
 
 
 def test_a_song_without_chords_gives_the_others():
-    own = ground("low-water.musicxml").song
-    bare = Ground(replace(own, chords=own.chords.iloc[:0]))
+    own = facts("low-water.musicxml").song
+    bare = SongFacts(replace(own, chords=own.chords.iloc[:0]))
     missing = missing_exercises(bare)
     assert missing == {"which capo": "this song has no chord symbols"}
     assert [each.kind for each in make_exercises(bare)] == [k for k in KINDS if k not in missing]

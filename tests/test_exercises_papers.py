@@ -29,9 +29,9 @@ from arrange.exercises import (
     KINDS,
     check_answer,
     check_environment,
-    ear,
     environment,
-    fixing,
+    fix_on_the_neck,
+    guess_by_ear,
     make_exercises,
     workshop_papers,
 )
@@ -365,7 +365,9 @@ def test_the_command(small_song, tmp_path, capsys):
     assert not (tmp_path / "x").exists()
 
 
-@pytest.mark.parametrize(("module", "trial"), [(fixing, "_places"), (ear, "_take")])
+@pytest.mark.parametrize(
+    ("module", "trial"), [(fix_on_the_neck, "_places"), (guess_by_ear, "_take")]
+)
 def test_only_so_many_notes_are_tried(monkeypatch, module, trial):
     """By chance, and the same ones for a seed; what was not tried is said."""
     tried, made = [], []
@@ -380,7 +382,7 @@ def test_only_so_many_notes_are_tried(monkeypatch, module, trial):
             made.append(str(error))
         assert 0 < len(tried) <= 4
     assert made[0] == made[1]
-    if module is fixing:
+    if module is fix_on_the_neck:
         assert re.search(r"\(4 notes of \d+ were tried\)", made[0])
 
 

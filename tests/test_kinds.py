@@ -12,7 +12,7 @@ from arrange.clashes import EVIDENCE, GROUPS, KINDS, MOVES, Kind
 from arrange.clashes.limits import Limits
 from arrange.clashes.scene import Clash
 from arrange.exercises import make_exercises
-from arrange.live.trials import section_findings
+from arrange.live.results_cache import section_findings
 from arrange.text.bibliography import SOURCES
 
 DEMO = "datasets/low-water.musicxml"

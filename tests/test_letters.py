@@ -13,7 +13,7 @@ import pytest
 import arrange as ar
 from arrange.__main__ import main
 from arrange.findings import Waiver
-from arrange.live.page import write_page
+from arrange.live.view_notebook import write_page
 from arrange.text.letters import check_text, is_text, readable, shown
 
 HALF = "half \udcff a letter"

@@ -12,18 +12,18 @@ import arrange as ar
 from arrange.errors import ArrangeError
 from arrange.findings.summary import findings_figures
 from arrange.guitar.necks import Neck
-from arrange.live.listening import moment_sound, moments
-from arrange.live.picture import HEIGHT, WIDTH, Hands, Places, Sight, draw_places, draw_sight
-from arrange.live.trial import (
+from arrange.live.choices import (
     ECHOES,
     INVERSIONS,
     Choices,
     PartChoice,
+    choices_words,
     string_sets,
-    told_choices,
-    try_choices,
 )
-from arrange.live.trials import Trials, section_findings
+from arrange.live.chosen_song import try_choices
+from arrange.live.moment_sound import moment_sound, moments
+from arrange.live.picture import HEIGHT, WIDTH, Hands, Places, Sight, draw_places, draw_sight
+from arrange.live.results_cache import ResultsCache, section_findings
 from arrange.quantities.texture import echo_times
 
 DEMO = "datasets/low-water.musicxml"
@@ -31,8 +31,8 @@ CHORUS = Choices("Chorus 1")
 
 
 @pytest.fixture(scope="module")
-def trials(demo):
-    return Trials(demo)
+def results(demo):
+    return ResultsCache(demo)
 
 
 def chosen(**choice):
@@ -44,8 +44,8 @@ def own_notes(song, part="Guitar 1", section="Chorus 1"):
 
 
 def test_an_octave_moves_the_part_in_its_section_and_nothing_else(demo):
-    song, told = try_choices(demo, chosen(octave=1))
-    assert told == ()
+    song, remarks = try_choices(demo, chosen(octave=1))
+    assert remarks == ()
     by = song.notes["pitch"] - demo.notes["pitch"]
     here = (demo.notes["part"] == "Guitar 1") & (demo.notes["section"] == "Chorus 1")
     assert (by[here] == 12).all()
@@ -63,8 +63,8 @@ def test_nothing_chosen_is_the_song_itself(demo):
                                                   ("fifth lowest", 2)])  # fmt: skip
 def test_an_inversion_has_that_member_lowest(demo, inversion, above):
     """Checked on the chord symbols' own members, root, third, fifth, bar by bar."""
-    song, told = try_choices(demo, chosen(inversion=inversion))
-    assert told == ()
+    song, remarks = try_choices(demo, chosen(inversion=inversion))
+    assert remarks == ()
     own = own_notes(song)
     for chord in demo.chords[demo.chords["section"] == "Chorus 1"].itertuples():
         here = own[own["onset"].between(chord.onset, chord.onset + chord.duration - 1e-6)]
@@ -77,12 +77,12 @@ def test_an_inversion_has_that_member_lowest(demo, inversion, above):
 @pytest.mark.parametrize("strings", ["1–3", "2–4", "3–6"])
 def test_a_string_set_can_be_played_on_those_strings(demo, strings):
     """All notes that begin together find a string of their own among those asked for."""
-    song, told = try_choices(demo, chosen(strings=strings))
+    song, remarks = try_choices(demo, chosen(strings=strings))
     first, last = map(int, strings.split("–"))
     allowed = range(first, last + 1)
     tuning = Neck().tuning
     for _, struck in own_notes(song).groupby("onset"):
-        assert len(struck) <= len(allowed), told
+        assert len(struck) <= len(allowed), remarks
         pitches = sorted(struck["pitch"], reverse=True)
         fits = [
             any(0 <= pitch - tuning[string - 1] <= 22 for string in allowed) for pitch in pitches
@@ -101,9 +101,9 @@ def test_the_third_and_seventh_stay(demo):
 
 
 def test_what_cannot_be_inverted_is_told(demo):
-    _, told = try_choices(demo, chosen(inversion="seventh lowest"))
-    assert "no such voicing within reach for Bb" in told[0]
-    assert "Cm7" not in told[0]
+    _, remarks = try_choices(demo, chosen(inversion="seventh lowest"))
+    assert "no such voicing within reach for Bb" in remarks[0]
+    assert "Cm7" not in remarks[0]
     line = Choices("Intro").with_part("Guitar 1", PartChoice(inversion="root lowest"))
     assert "plays a line here" in try_choices(demo, line)[1][0]
     rests = Choices("Intro").with_part("Bass", PartChoice(strings="1–3"))
@@ -121,9 +121,9 @@ def test_a_capo_changes_frets_not_sound(demo):
     assert song.notes.loc[~own, "fret"].equals(demo.notes.loc[~own, "fret"])
 
 
-def test_a_capo_too_high_is_told_in_words(trials):
+def test_a_capo_too_high_is_told_in_words(results):
     """F2 is the lowest note of the chorus; a capo at 2 leaves F#2 as the lowest string."""
-    problems = trials.hands(chosen(capo=2), "Guitar 1")["problem"].dropna()
+    problems = results.hands(chosen(capo=2), "Guitar 1")["problem"].dropna()
     assert "F2 lies below the lowest open string, F#2 with the capo at 2" in problems.iloc[0]
 
 
@@ -182,29 +182,29 @@ def test_a_section_tells_what_the_whole_song_tells(path):
         CHORUS.with_part("Guitar 2", PartChoice(octave=1)),
     ],
 )
-def test_a_trial_tells_what_the_whole_changed_song_tells(trials, choices):
-    whole = ar.find_clashes(trials.song(choices))
+def test_a_trial_tells_what_the_whole_changed_song_tells(results, choices):
+    whole = ar.find_clashes(results.song(choices))
     here = whole[whole["measure"].between(25, 32)]
-    assert sorted(trials.findings(choices)["why"]) == sorted(here["why"])
+    assert sorted(results.findings(choices)["why"]) == sorted(here["why"])
 
 
-def test_what_was_tried_is_there_at_once(trials):
-    once = trials.findings(chosen(octave=1))
-    assert trials.findings(chosen(octave=1)) is once
+def test_what_was_tried_is_there_at_once(results):
+    once = results.findings(chosen(octave=1))
+    assert results.findings(chosen(octave=1)) is once
     # Neither is a part fingered anew for another tempo or sound.
-    assert trials.hands(chosen(drive="edge"), "Guitar 1") is trials.hands(CHORUS, "Guitar 1")
+    assert results.hands(chosen(drive="edge"), "Guitar 1") is results.hands(CHORUS, "Guitar 1")
 
 
-def test_a_decided_song_is_fingered_and_keeps_its_tempo(trials, demo):
-    song = trials.decided(replace(chosen(octave=1), tempo=60.0))
+def test_a_decided_song_is_fingered_and_keeps_its_tempo(results, demo):
+    song = results.decided(replace(chosen(octave=1), tempo=60.0))
     assert own_notes(song)["fret"].notna().all()
     assert song.measures["tempo"].equals(demo.measures["tempo"])
 
 
 def test_choices_in_words(demo):
-    assert told_choices(CHORUS) == "as written"
+    assert choices_words(CHORUS) == "as written"
     choice = chosen(octave=-1, inversion="third lowest", strings="2–4", capo=0, echo="none")
-    assert told_choices(replace(choice, tempo=90.0)) == (
+    assert choices_words(replace(choice, tempo=90.0)) == (
         "Guitar 1: an octave down, third lowest, on strings 2–4, no capo, no echo; tempo 90"
     )
     assert string_sets(demo, "Voice") == ()
@@ -212,26 +212,26 @@ def test_choices_in_words(demo):
     assert len(INVERSIONS) == len(set(INVERSIONS))
 
 
-def test_figures_in_words(trials):
-    figures = findings_figures(trials.findings(CHORUS))
+def test_figures_in_words(results):
+    figures = findings_figures(results.findings(CHORUS))
     assert figures == "2 findings (1 crowding, 1 crossing), severity up to 0.83"
-    assert findings_figures(trials.findings(Choices("Bridge"))) == "no findings"
+    assert findings_figures(results.findings(Choices("Bridge"))) == "no findings"
 
 
 # The picture
 
 
-def sight(trials, choices, parts=("Guitar 1", "Guitar 2")):
-    song, after = trials.base, trials.song(choices)
+def sight(results, choices, parts=("Guitar 1", "Guitar 2")):
+    song, after = results.base, results.song(choices)
     row = song.sections[song.sections["section"] == choices.section].iloc[0]
     here = [each.notes[each.notes["section"] == choices.section] for each in (song, after)]
-    hands = [Hands(part, Neck(), trials.hands(choices, part)) for part in parts]
+    hands = [Hands(part, Neck(), results.hands(choices, part)) for part in parts]
     places = Places(
         (int(row["first_measure"]), int(row["last_measure"])), parts, *here, tuple(hands)
     )
     return Sight(
-        choices.section, (("Intro", 16.0, 0), ("Chorus 1", 32.0, 2)), told_choices(choices),
-        trials.findings(Choices(choices.section)), trials.findings(choices), draw_places(places),
+        choices.section, (("Intro", 16.0, 0), ("Chorus 1", 32.0, 2)), choices_words(choices),
+        results.findings(Choices(choices.section)), results.findings(choices), draw_places(places),
     )  # fmt: skip
 
 
@@ -239,8 +239,8 @@ def texts(svg):
     return [each.text for each in ElementTree.fromstring(svg).iter() if each.tag.endswith("text")]
 
 
-def test_the_picture_says_all_in_words(trials):
-    svg = draw_sight(sight(trials, chosen(octave=1)))
+def test_the_picture_says_all_in_words(results):
+    svg = draw_sight(sight(results, chosen(octave=1)))
     told = texts(svg)
     assert "Chorus 1 · Guitar 1: an octave up" in told
     assert "To listen to: 2 → 1 findings, severity 1.20 → 0.30" in told
@@ -252,22 +252,22 @@ def test_the_picture_says_all_in_words(trials):
     assert "Guitar 1" in label
 
 
-def test_the_shared_zone_is_where_both_are(trials):
+def test_the_shared_zone_is_where_both_are(results):
     """As written both guitars lie in one register in each bar; worked from the ranges by bar."""
-    ranges = ar.part_ranges(trials.base.notes, by="measure")
+    ranges = ar.part_ranges(results.base.notes, by="measure")
     ranges = ranges[ranges["measure"].between(25, 32)].set_index(["part", "measure"])
     one, two = ranges.loc["Guitar 1"], ranges.loc["Guitar 2"]
     low = np.maximum(one["lowest"], two["lowest"])
     shared = int((low <= np.minimum(one["highest"], two["highest"])).sum())
-    svg = draw_sight(sight(trials, CHORUS))
+    svg = draw_sight(sight(results, CHORUS))
     assert f"▦ shared register in {shared} of 8 bars" in texts(svg)
     assert 'class="was"' not in svg
-    assert draw_sight(sight(trials, chosen(octave=1))).count('class="was"') == 1
+    assert draw_sight(sight(results, chosen(octave=1))).count('class="was"') == 1
 
 
-def test_the_picture_is_small_and_stays_within(trials):
+def test_the_picture_is_small_and_stays_within(results):
     for choices in (CHORUS, chosen(octave=2), Choices("Bridge"), Choices("Verse 3")):
-        svg = draw_sight(sight(trials, choices))
+        svg = draw_sight(sight(results, choices))
         assert len(svg) < 40_000
         for each in ElementTree.fromstring(svg).iter():
             if each.tag.endswith(("rect", "text")) and each.get("x"):
@@ -278,9 +278,9 @@ def test_the_picture_is_small_and_stays_within(trials):
 def test_names_from_a_file_are_text_and_no_markup():
     name = '<b>&"Guitar"</b>'
     song = song_of((name, "E4 G4", 0, 4))
-    trials = Trials(song)
+    results = ResultsCache(song)
     choices = Choices("Song").with_part(name, PartChoice(octave=1))
-    svg = draw_sight(sight(trials, choices, (name,)))
+    svg = draw_sight(sight(results, choices, (name,)))
     assert "<b>" not in svg
     assert any(each.startswith(name) for each in texts(svg))
 
@@ -289,26 +289,26 @@ def test_a_long_section_keeps_the_picture_small():
     rows = [("Guitar 1", "E3 B3 E4", float(beat), 1.0) for beat in range(256)]
     rows += [("Guitar 2", "E3 G3 B3", float(beat), 1.0) for beat in range(256)]
     song = song_of(*rows, chords=[(0, 4, "minor", None)])
-    trials = Trials(song)
-    assert len(draw_sight(sight(trials, Choices("Song")))) < 40_000
+    results = ResultsCache(song)
+    assert len(draw_sight(sight(results, Choices("Song")))) < 40_000
 
 
 # The moment that is heard
 
 
-def test_the_moment_is_where_most_is_to_listen_to(demo, trials):
-    named, chosen_bars = moments(demo, "Verse 3", trials.findings(Choices("Verse 3")))
+def test_the_moment_is_where_most_is_to_listen_to(demo, results):
+    named, chosen_bars = moments(demo, "Verse 3", results.findings(Choices("Verse 3")))
     assert named[:2] == [("bars 37–38", (37, 38)), ("bars 39–40", (39, 40))]
     assert named[-2:] == [("bars 43–44", (43, 44)), ("the whole section", (37, 44))]
     assert chosen_bars == (39, 40)  # the strongest is in bar 39
-    quiet, first = moments(demo, "Bridge", trials.findings(Choices("Bridge")))
+    quiet, first = moments(demo, "Bridge", results.findings(Choices("Bridge")))
     assert first == quiet[0][1]
 
 
-def test_both_is_before_and_then_after(trials):
+def test_both_is_before_and_then_after(results):
     args = (25, 26), ("Guitar 1", "Guitar 2"), False
     before, after, both, each = (
-        np.frombuffer(moment_sound(trials, chosen(octave=1), *args, what)[44:], dtype="<i2")
+        np.frombuffer(moment_sound(results, chosen(octave=1), *args, what)[44:], dtype="<i2")
         for what in ("before", "after", "both", "each")
     )
     assert (both[: len(before)] == before).all()

@@ -17,10 +17,10 @@ import arrange as ar
 from arrange.__main__ import main
 from arrange.findings.summary import findings_figures
 from arrange.live import serving, view
-from arrange.live.page import write_page
-from arrange.live.signals import STOPS, ended_by_signals
-from arrange.live.trials import section_findings
+from arrange.live.results_cache import section_findings
+from arrange.live.stop_signals import STOPS, ended_by_signals
 from arrange.live.view import PartsView
+from arrange.live.view_notebook import write_page
 
 DEMO = "datasets/low-water.musicxml"
 

@@ -26,7 +26,7 @@ from nbconvert.filters.markdown_mistune import IPythonRenderer, MarkdownWithMath
 import arrange as ar
 from arrange.exercises.papers import print_paper
 from arrange.handouts import page_picture
-from arrange.live.page import write_page
+from arrange.live.view_notebook import write_page
 from arrange.text.markup import escape_html, escape_markdown
 
 

@@ -19,7 +19,7 @@ from arrange.__main__ import main
 from arrange.decisions.log_text import format_decision, parse_decisions
 from arrange.exercises.making import KINDS
 from arrange.findings import parse_waiver
-from arrange.live.trials import first_place
+from arrange.live.results_cache import first_place
 from arrange.text.part_lists import join_parts, quoted
 
 ODD = {  # in the order of the plain ones, which decides between equals

@@ -16,6 +16,7 @@ import arrange as ar
 from arrange.sound import (
     PEAK,
     RATE,
+    Playback,
     Sound,
     amplifier,
     exposure_hours,
@@ -63,7 +64,7 @@ def test_onsets_fall_where_they_are_written():
     onsets = [0, 1, 2 + 1 / 3, 3, 4.5, 7.25]
     some = song(*(("Guitar 1", "A3", at, 0.1) for at in onsets), tempo=93.0, bars=2)
     for tempo in (93.0, 40.0, 200.0):
-        sound = render_sound(some, tempo=tempo)
+        sound = render_sound(some, playback=Playback(tempo=tempo))
         heard = attacks(sound.samples[:, 0], 1e-4)
         np.testing.assert_allclose(heard, np.array(onsets) * 60 / tempo, atol=0.001)
 
@@ -71,7 +72,7 @@ def test_onsets_fall_where_they_are_written():
 def test_a_change_of_tempo_keeps_its_proportion():
     some = song(("Guitar 1", "A3", 0, 0.1), ("Guitar 1", "A3", 4, 0.1), ("Guitar 1", "A3", 8, 0.1),
                 tempo=[60.0, 120.0, 60.0], bars=3)  # fmt: skip
-    heard = attacks(render_sound(some, tempo=30).samples[:, 0], 1e-4)
+    heard = attacks(render_sound(some, playback=Playback(tempo=30)).samples[:, 0], 1e-4)
     np.testing.assert_allclose(heard, [0, 8, 12], atol=0.001)
 
 
@@ -87,7 +88,8 @@ def test_nothing_clips_and_nothing_jumps():
 
 def test_parts_stand_where_they_are_panned():
     some = song(("Guitar 1", "A3", 0, 1), ("Guitar 2", "E4", 0, 1), ("Bass", "Eb2", 0, 1))
-    left, right = render_sound(some, pan={"Guitar 1": -1, "Guitar 2": 1}).samples.T.astype(float)
+    sides = Playback(pan={"Guitar 1": -1, "Guitar 2": 1})
+    left, right = render_sound(some, playback=sides).samples.T.astype(float)
 
     def level(wave, pitch):
         line = np.exp(-2j * np.pi * frequency(pitch) * np.arange(RATE) / RATE)
@@ -98,9 +100,9 @@ def test_parts_stand_where_they_are_panned():
     assert level(left, 39) == pytest.approx(level(right, 39), rel=0.01)
     apart = render_sound(some).samples.T.astype(float)
     assert level(apart[0], 57) > 2 * level(apart[1], 57)
+    placed = [Playback(pan={"Bass": side}) for side in (-1, 0, 0.3)]
     power = [
-        (render_sound(some, parts=["Bass"], pan={"Bass": side}).samples ** 2).sum()
-        for side in (-1, 0, 0.3)
+        (render_sound(some, parts=["Bass"], playback=each).samples ** 2).sum() for each in placed
     ]
     assert power == pytest.approx([power[0]] * 3, rel=1e-4)
 
@@ -109,7 +111,7 @@ def test_a_loop_has_no_seam():
     """Twice the loop is what a part that plays the bar again and again settles to."""
     bar = [("Guitar 1", "E3 B3", 0, 2), ("Guitar 1", "G3", 2, 2)]
     often = [(part, notes, at + 4 * n, lasts) for n in range(6) for part, notes, at, lasts in bar]
-    once = render_sound(song(*bar, bars=1), loop=True)
+    once = render_sound(song(*bar, bars=1), playback=Playback(loop=True))
     long = render_sound(song(*often, bars=6))
     size = len(once.samples)
     assert size == 4 * RATE
@@ -121,7 +123,8 @@ def test_a_loop_with_a_count_in_rings_into_its_clicks():
     the next time round, and the notebook's player begins anew.
     """
     own = song(("Guitar 1", "E3 B3", 0, 2), ("Guitar 1", "G3", 2, 2), bars=1)
-    plain, counted = render_sound(own, count_in=1), render_sound(own, count_in=1, loop=True)
+    plain = render_sound(own, playback=Playback(count_in=1))
+    counted = render_sound(own, playback=Playback(count_in=1, loop=True))
     begins = round(counted.begins * RATE)
     assert len(counted.samples) == 8 * RATE
     np.testing.assert_allclose(
@@ -159,13 +162,13 @@ def test_rendered_again_it_is_the_same_to_the_bit(tmp_path):
 def test_count_in_and_clicks_follow_the_meter():
     """A beat of 6/8 is a dotted quarter: two to the bar (common practice)."""
     some = song(("Guitar 1", "A3", 0, 0.1), meter="6/8", tempo=90.0, bars=2)
-    sound = render_sound(some, count_in=1)
+    sound = render_sound(some, playback=Playback(count_in=1))
     assert sound.begins == pytest.approx(3 * 60 / 90)
     counted = attacks(sound.samples[:, 1], 1e-3)
     np.testing.assert_allclose(counted, [0, 1, 2], atol=0.002)
-    heard = attacks(render_sound(some, parts=[], with_click=True).samples[:, 0], 1e-3)
+    heard = attacks(render_sound(some, parts=[], playback=Playback(click=True)).samples[:, 0], 1e-3)
     np.testing.assert_allclose(heard, [0, 1, 2, 3], atol=0.002)
-    four = render_sound(song(("Guitar 1", "A3", 0, 1), tempo=120.0), count_in=2)
+    four = render_sound(song(("Guitar 1", "A3", 0, 1), tempo=120.0), playback=Playback(count_in=2))
     assert four.begins == pytest.approx(4.0)
 
 
@@ -204,6 +207,19 @@ def test_findings_can_be_heard_on_their_own():
     assert "<audio controls" in sound._repr_html_()
 
 
+def test_a_finding_is_played_back_as_asked():
+    """At half the tempo each take lasts twice as long, but for the two seconds of its end."""
+    some = ar.read("datasets/low-water.musicxml")
+    found = ar.find_clashes(some)
+    row = found[found["kind"] == "rub"].iloc[0]
+    tempo = some.measures["tempo"].iloc[row["measure"] - 1]
+    plain, slow = (finding_sound(some, row, Playback(tempo=each)) for each in (None, tempo / 2))
+    assert slow.seconds - 6 - 1.6 == pytest.approx(2 * (plain.seconds - 6 - 1.6), abs=0.01)
+    again = finding_sound(some, row, Playback(loop=True))
+    assert again.is_loop
+    np.testing.assert_array_equal(again.samples, plain.samples)
+
+
 def test_hours_after_the_table_of_niosh():
     """NIOSH, publication 98-126 (1998), table 1-1: 85 dBA 8 h, 88 4 h, ... 100 15 min."""
     hours = exposure_hours([85, 88, 91, 94, 97, 100])
@@ -211,25 +227,37 @@ def test_hours_after_the_table_of_niosh():
 
 
 @pytest.mark.parametrize(
-    ("told", "match"),
+    ("asked", "match"),
     [
         ({"parts": ["Guitar 9"]}, "no part 'Guitar 9'"),
         ({"section": "Chorus 9"}, "no section 'Chorus 9'"),
         ({"measures": (0, 1)}, "measures 1 to 1"),
         ({"measures": (1, 1), "section": "Song"}, "not both"),
-        ({"tempo": 0}, "from 10 to 400"),
-        ({"tempo": float("nan")}, "from 10 to 400"),
-        ({"count_in": -1}, "count_in=-1: bars of clicks before, from 0 to 16"),
-        ({"count_in": 1_000_000}, "from 0 to 16"),
-        ({"pan": {"Guitar 1": 2}}, "from -1, left"),
-        ({"pan": {"Guitar 7": 0}}, "no part 'Guitar 7'"),
-        ({"font": "pyproject.toml"}, "no SoundFont"),
-        ({"font": "none.sf2"}, "cannot be read"),
+        ({"playback": Playback(pan={"Guitar 7": 0})}, "no part 'Guitar 7'"),
+        ({"playback": Playback(font="pyproject.toml")}, "no SoundFont"),
+        ({"playback": Playback(font="none.sf2")}, "cannot be read"),
     ],
 )
-def test_what_cannot_be_rendered(told, match):
+def test_what_cannot_be_rendered(asked, match):
     with pytest.raises(ar.ArrangeError, match=match):
-        render_sound(song(("Guitar 1", "A3", 0, 1)), **told)
+        render_sound(song(("Guitar 1", "A3", 0, 1)), **asked)
+
+
+@pytest.mark.parametrize(
+    ("asked", "match"),
+    [
+        ({"tempo": 0}, "from 10 to 400"),
+        ({"tempo": float("nan")}, "from 10 to 400"),
+        ({"count_in": -1}, "count_in=-1: whole bars of clicks before the music, from 0 to 16"),
+        ({"count_in": 1_000_000}, "from 0 to 16"),
+        ({"count_in": 1.5}, "count_in=1.5: whole bars"),
+        ({"pan": {"Guitar 1": 2}}, "from -1, left"),
+    ],
+)
+def test_what_cannot_be_played_back(asked, match):
+    """Said where it is asked for, before any song is read."""
+    with pytest.raises(ar.ArrangeError, match=match):
+        Playback(**asked)
 
 
 def test_what_cannot_be_written(tmp_path):
@@ -246,7 +274,7 @@ def test_songs_that_hardly_sound():
     """Percussion sounds; where nothing does, not even a click, that is said."""
     assert render_sound(song(("Drums", np.nan, 0, 1))).samples.any()
     empty, short = song(parts=("Guitar 1",)), song(("Guitar 1", "A3", 0, 0))
-    assert render_sound(empty, with_click=True).samples.any()
+    assert render_sound(empty, playback=Playback(click=True)).samples.any()
     for silent in (empty, short):
         with pytest.raises(ar.ArrangeError, match="Guitar 1 lays out in measure 1, so there"):
             render_sound(silent)
@@ -255,12 +283,15 @@ def test_songs_that_hardly_sound():
 @pytest.mark.skipif(not FONT.exists(), reason="no SoundFont on this machine")
 def test_a_font_is_played_in_tune_and_in_time():
     some = song(("Guitar 1", "A3", 0, 1), ("Guitar 1", "A3", 2, 1), tempo=60.0)
-    sound = render_sound(replace(some, parts=some.parts.assign(program=28)), font=FONT)
+    sound = render_sound(
+        replace(some, parts=some.parts.assign(program=28)), playback=Playback(font=FONT)
+    )
     wave = sound.samples[:, 0].astype(float)
     cents = 1200 * np.log2(strongest_near(wave[: 2 * RATE], 220.0) / 220.0)
     assert abs(cents) < 15  # the font's own tuning
     assert np.abs(wave).max() > 0.005
-    slow = render_sound(some, font=os.fspath(FONT), tempo=30.0, measures=(1, 1))
+    half = Playback(font=os.fspath(FONT), tempo=30.0)
+    slow = render_sound(some, measures=(1, 1), playback=half)
     assert slow.seconds == pytest.approx(8 + 2)
 
 
@@ -288,14 +319,14 @@ def test_who_lays_out_is_said():
     with pytest.raises(ar.ArrangeError, match=r"measure 2, so .*; ask for Verse, Outro"):
         render_sound(some, parts=["Guitar 1"], section="Chorus")
     assert render_sound(some, section="Chorus").samples.any()
-    with pytest.raises(ar.ArrangeError, match="no part lay out in measures 1 to 3"):
+    with pytest.raises(ar.ArrangeError, match="no part lays out in measures 1 to 3"):
         render_sound(some, parts=[])
 
 
 def test_a_sound_that_would_be_too_long_is_not_begun(monkeypatch, tmp_path):
     """Fifty bars of four at 5 quarter notes a minute last 40 minutes; nothing is made of it."""
     slow = song(("Guitar 1", "A3", 0, 1), ("Guitar 1", "A3", 199, 1), tempo=5.0)
-    monkeypatch.setattr("arrange.sound._part", None)
+    monkeypatch.setattr("arrange.sound.rendering._part", None)
     for path in (None, tmp_path / "a.wav"):
         with pytest.raises(ar.ArrangeError, match=r"for 40 minutes; at most 30 are made at"):
             render_sound(slow, path)
@@ -306,7 +337,7 @@ def test_a_font_is_held_to_the_same_limit():
     """It plays from the start of the song, so that what lies before the stretch counts."""
     some = song(("Guitar 1", "A3", 0, 1), ("Guitar 1", "A3", 1796, 1), tempo=60.0)
     with pytest.raises(ar.ArrangeError, match="for 60 minutes"):
-        render_sound(some, tempo=30, measures=(450, 450), font="none.sf2")
+        render_sound(some, measures=(450, 450), playback=Playback(tempo=30, font="none.sf2"))
 
 
 @pytest.mark.parametrize("suffix", [".wav", ".flac", ".ogg"])

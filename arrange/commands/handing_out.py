@@ -30,13 +30,16 @@ def run_handout(options: argparse.Namespace) -> int:
 
 def run_listen(options: argparse.Namespace) -> int:
     """Run ``listen``."""
-    # What makes sound is slow to load, and the other commands do not need it.
-    render_sound = importlib.import_module("arrange.sound").render_sound
+    # What makes sound is slow to load; the other commands go without.
+    sounds = importlib.import_module("arrange.sound")
+    playback = sounds.Playback(
+        tempo=options.tempo, count_in=options.count_in, click=options.click, loop=options.loop,
+        font=options.font,
+    )  # fmt: skip
     measures = asked_measures(options.measures)
-    sound = render_sound(
+    sound = sounds.render_sound(
         read(options.file), options.output, parts=options.part, section=options.section,
-        measures=measures, tempo=options.tempo, count_in=options.count_in,
-        with_click=options.click, loop=options.loop, font=options.font,
+        measures=measures, playback=playback,
     )  # fmt: skip
     print(f"{options.output}: {sound.seconds:.1f} s. Turn the volume down before you play it.")
     return 0

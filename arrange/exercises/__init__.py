@@ -1,25 +1,25 @@
 """Exercises made from any song, and the papers of a workshop.
 
-Six kinds, a file each with ``ask(ground, size, chance)`` and ``reply(exercise, answer)``. Every
-answer is judged on the song itself: a move is tried, a place listened to, a capo counted; the reply
-is about that answer. The same song, seed and size give the same exercises.
+There are six kinds, each in a file with ``ask(facts, size, chance)`` and ``reply(exercise,
+answer)``. Every answer is judged on the song itself: a move is tried, a place is looked at, a capo
+is counted. The reply is about that answer. The same song, seed and size give the same exercises.
 """
 
 from __future__ import annotations
 
-from arrange.exercises.ear import exercise_sound
 from arrange.exercises.environment import check_environment
 from arrange.exercises.exercise import SIZES, Exercise, Reply
-from arrange.exercises.ground import Ground
+from arrange.exercises.guess_by_ear import exercise_sound
 from arrange.exercises.making import KINDS, check_answer, make_exercises, missing_exercises
 from arrange.exercises.papers import workshop_papers
+from arrange.exercises.song_facts import SongFacts
 
 __all__ = [
     "KINDS",
     "SIZES",
     "Exercise",
-    "Ground",
     "Reply",
+    "SongFacts",
     "check_answer",
     "check_environment",
     "exercise_sound",

@@ -1,4 +1,4 @@
-"""The evening before: does this machine have what a workshop needs? Nothing needs a network."""
+"""A check of the machine before a workshop, without a network."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ from arrange.exercises.making import exercises_of
 from arrange.exercises.papers import print_page
 from arrange.formats.reading import read
 from arrange.handouts.typesetting import PAPERS
-from arrange.sound import render_sound
+from arrange.sound import Playback, render_sound
 
 _DEMO = Path(__file__).parents[2] / "datasets" / "low-water.musicxml"  # there in a clone
 _FREE_MB = 500
@@ -47,6 +47,13 @@ def check_environment(song: str | os.PathLike[str] | None = None) -> pd.DataFram
         a printed page, the song with its exercises, free disk and a browser: ``what``; ``found``;
         ``wanted``; ``to_do``, empty where nothing is to be done; ``ok``, whether it is as wanted;
         ``needed``, whether the workshop depends on it.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> checks = ar.check_environment("datasets/tarrow-weir.txt")
+    >>> checks.loc[checks["what"] == "song and exercises", ["found", "ok"]].values.tolist()
+    [['tarrow-weir.txt, 6 exercises', True]]
     """
     rows = [_python(), *_packages()]
     with tempfile.TemporaryDirectory() as folder:
@@ -101,9 +108,9 @@ def _package(name: str, wanted: str) -> Row:
         importlib.import_module(name.replace("-", "_"))
     except importlib.metadata.PackageNotFoundError:
         return name, "not installed", wanted, f"pip install '{name}{_version(wanted)}'", False
-    except Exception as error:  # whatever a broken package raises is what has to be told
-        told = f"cannot be loaded: {type(error).__name__}"
-        return name, told, wanted, f"pip install --force-reinstall {name}", False
+    except Exception as error:  # whatever a broken package raises is what has to be reported
+        found = f"cannot be loaded: {type(error).__name__}"
+        return name, found, wanted, f"pip install --force-reinstall {name}", False
     ok = _fits(found, wanted)
     return name, found, wanted, "" if ok else f"pip install '{name}{_version(wanted)}'", ok
 
@@ -163,7 +170,8 @@ def _song_to_do(song: Any) -> str:
 def _sound(path: Path, folder: Path) -> str:
     song = read(path)
     target = folder / "sound.wav"
-    render_sound(song, target, measures=(1, 1), with_click=True)  # the bar may be silent
+    clicks = Playback(click=True)  # the bar may be silent
+    render_sound(song, target, measures=(1, 1), playback=clicks)
     return f"{target.stat().st_size // 1024} kB"
 
 
@@ -183,7 +191,7 @@ def _disk(folder: Path) -> Row:
 
 
 def _browser() -> Row:
-    """A hint only: a browser that Python does not know of will do."""
+    """A row that is only a hint: any browser will do, even one that Python does not know."""
     try:
         found = webbrowser.get().__class__.__name__
     except webbrowser.Error:

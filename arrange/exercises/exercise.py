@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from arrange.errors import ArrangeError
-from arrange.exercises.ground import Ground
+from arrange.exercises.song_facts import SongFacts
 
 SIZES = ("small", "middle", "large")
 _LONGEST = 200  # letters of an answer
@@ -28,24 +28,24 @@ class Exercise:
         One of ``KINDS``.
     size : str
         ``"small"`` with choices, ``"middle"``, or ``"large"`` with nothing to choose from and
-        more to tell.
+        more to answer.
     question : str
     form : str
         How an answer is written, with an example.
     choices : tuple of str
-        Exactly one of them is right; empty where the answer is free.
+        One of them is right. Empty where the answer is free.
     answer : str
         A right answer.
     hints : tuple of str
-        The later, the more they give away.
+        Each gives away more than the one before.
     section : str
-        Where in the song; empty where that is what is asked.
+        Where in the song. Empty where the question asks for it.
     measures : (int, int)
-        First and last played measure of the stretch to look at.
+        First and last played measure to look at.
     case : tuple
         What the checker needs beside the song.
-    ground : Ground
-        The song, and what was found out about it.
+    facts : SongFacts
+        The song, and what is known about it.
     """
 
     kind: str
@@ -58,12 +58,12 @@ class Exercise:
     section: str
     measures: tuple[int, int]
     case: tuple[Any, ...] = field(repr=False)
-    ground: Ground = field(repr=False, compare=False)
+    facts: SongFacts = field(repr=False, compare=False)
 
 
 @dataclass(frozen=True)
 class Reply:
-    """What an answer gets: whether it is right, and a sentence or two that teach."""
+    """The reply to an answer: whether it is right, and a sentence or two that teach."""
 
     right: bool
     text: str
@@ -88,8 +88,8 @@ def read_answer(exercise: Exercise, answer: Any) -> str:
 
 def unread(exercise: Exercise, text: str) -> Reply:
     """Return the reply to an answer that cannot be read."""
-    told = f"{text[:40]!r} cannot be read as an answer" if text else "No answer yet"
-    return Reply(False, f"{told}: write {wanted(exercise)}.")
+    problem = f"{text[:40]!r} cannot be read as an answer" if text else "No answer yet"
+    return Reply(False, f"{problem}: write {wanted(exercise)}.")
 
 
 def wanted(exercise: Exercise) -> str:
@@ -105,8 +105,13 @@ def numbers_in(text: str) -> list[int]:
 
 
 def shuffled(chance: Any, right: str, wrong: Sequence[str], most: int) -> tuple[str, ...]:
-    """Return the right choice among at most so many wrong ones, in an order by chance."""
+    """Return the right choice and at most so many wrong ones, in a random order."""
     others = list(dict.fromkeys(each for each in wrong if each != right))
     picked = [right, *chance.sample(others, min(most, len(others)))]
     chance.shuffle(picked)
     return tuple(picked)
+
+
+def lettered(choices: Sequence[str]) -> list[str]:
+    """Return choices behind their letters: ``"a) measure 22"``."""
+    return [f"{chr(97 + place)}) {choice}" for place, choice in enumerate(choices)]

@@ -7,13 +7,23 @@ from random import Random
 from typing import Any
 
 from arrange.errors import ArrangeError
-from arrange.exercises import capos, ear, finding, fixing, layers, naming
+from arrange.exercises import (
+    find_the_clash,
+    fix_on_the_neck,
+    guess_by_ear,
+    name_its_kind,
+    which_capo,
+    which_layer,
+)
 from arrange.exercises.exercise import SIZES, Exercise, NoExerciseError, Reply
-from arrange.exercises.ground import Ground
+from arrange.exercises.song_facts import SongFacts
 from arrange.tables.song import Song
 
-_MODULES = (ear, finding, naming, fixing, capos, layers)  # the ear first, before anybody looks
-_ASK: dict[str, Callable[[Ground, str, Random], Exercise]] = {
+# The ear first, before anybody looks.
+_MODULES = (
+    guess_by_ear, find_the_clash, name_its_kind, fix_on_the_neck, which_capo, which_layer,
+)  # fmt: skip
+_ASK: dict[str, Callable[[SongFacts, str, Random], Exercise]] = {
     each.KIND: each.ask for each in _MODULES
 }
 _REPLY: dict[str, Callable[[Exercise, Any], Reply]] = {each.KIND: each.reply for each in _MODULES}
@@ -22,7 +32,7 @@ KINDS = tuple(_ASK)
 
 
 def make_exercises(
-    song: Song | Ground,
+    song: Song | SongFacts,
     seed: int = 1,
     size: str = "small",
     kinds: Sequence[str] | None = None,
@@ -31,56 +41,73 @@ def make_exercises(
 
     Parameters
     ----------
-    song : Song or Ground
-        A ``Ground`` keeps what it found out, so that many exercises of one song are quick.
+    song : Song or SongFacts
+        ``SongFacts(song)`` keeps what is known about a song, so that many exercises of one song are
+        quick; ``SongFacts(song, limits)`` looks for findings by other limits.
     seed : int
         Another one, other exercises.
     size : str
         ``"small"``: choose among a few; ``"middle"``: find it yourself; ``"large"``: in the whole
-        song, or with more to tell.
+        song, or with more to answer.
     kinds : sequence of str, optional
         Some of ``KINDS``, in the order wanted; else all.
 
     Returns
     -------
     tuple of Exercise
-        Kinds that the song gives no exercise of are left out; ``missing_exercises`` tells why.
+        Kinds that the song gives no exercise of are left out; ``missing_exercises`` says why.
 
     Raises
     ------
     ArrangeError
         If a kind or the size is unknown, or the song gives none at all.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> song = ar.read("datasets/tarrow-weir.txt")
+    >>> (capo,) = ar.make_exercises(song, seed=1, size="small", kinds=["which capo"])
+    >>> capo.section, capo.choices
+    ('Tune (2)', ('fret 0', 'fret 1', 'fret 6', 'fret 7'))
     """
     return exercises_of(song, seed, size, kinds)[0]
 
 
-def missing_exercises(song: Song | Ground) -> dict[str, str]:
-    """Return the kinds that a song gives no exercise of, each with the reason."""
-    return _made(song if isinstance(song, Ground) else Ground(song), 1, SIZES[0], KINDS)[1]
+def missing_exercises(song: Song | SongFacts) -> dict[str, str]:
+    """Return the kinds that a song gives no exercise of, each with the reason.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> song = ar.read("datasets/harbour-set/4-slack-tide.txt")
+    >>> ar.missing_exercises(song)["guess by ear"]
+    'no two parts hold notes together that an ear could name'
+    """
+    return _made(song if isinstance(song, SongFacts) else SongFacts(song), 1, SIZES[0], KINDS)[1]
 
 
 def exercises_of(
-    song: Song | Ground,
+    song: Song | SongFacts,
     seed: int,
     size: str,
     kinds: Sequence[str] | None = None,
     tell: Callable[[str], None] = lambda _: None,
 ) -> tuple[tuple[Exercise, ...], dict[str, str]]:
-    """Return what ``make_exercises`` does, and the kinds left out, each with the reason.
+    """Return the exercises of ``make_exercises``, and the kinds left out, each with the reason.
 
     `tell` is called with each step, in words, when it begins.
     """
     _check(size, kinds)
-    ground = song if isinstance(song, Ground) else Ground(song)
-    made, missing = _made(ground, seed, size, KINDS if kinds is None else kinds, tell)
+    facts = song if isinstance(song, SongFacts) else SongFacts(song)
+    made, missing = _made(facts, seed, size, KINDS if kinds is None else kinds, tell)
     if not made:
-        told = "; ".join(f"{kind}: {why}" for kind, why in missing.items())
-        raise ArrangeError(f"this song gives no exercise. {told}")
+        reasons = "; ".join(f"{kind}: {why}" for kind, why in missing.items())
+        raise ArrangeError(f"this song gives no exercise. {reasons}")
     return made, missing
 
 
 def _made(
-    ground: Ground,
+    facts: SongFacts,
     seed: int,
     size: str,
     kinds: Sequence[str],
@@ -90,7 +117,7 @@ def _made(
     for number, kind in enumerate(kinds, 1):
         tell(f"making exercise {number} of {len(kinds)}: {kind}")
         try:
-            made.append(_ASK[kind](ground, size, Random(f"{seed} {size} {kind}")))
+            made.append(_ASK[kind](facts, size, Random(f"{seed} {size} {kind}")))
         except NoExerciseError as error:
             missing[kind] = str(error)
     return tuple(made), missing
@@ -115,7 +142,17 @@ def check_answer(exercise: Exercise, answer: Any) -> Reply:
     ----------
     exercise : Exercise
     answer : str, number or tuple
-        As ``exercise.form`` tells, or the letter of a choice. Whatever cannot be read gets a reply
-        that says what is wanted.
+        As ``exercise.form`` says, or the letter of a choice. An answer that cannot be read gets a
+        reply that says how to write it.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> song = ar.read("datasets/tarrow-weir.txt")
+    >>> (capo,) = ar.make_exercises(song, seed=1, size="small", kinds=["which capo"])
+    >>> ar.check_answer(capo, capo.answer).right
+    True
+    >>> print(ar.check_answer(capo, "fret 12"))
+    A capo at fret 12 leaves little neck; look from 0 to 7.
     """
     return _REPLY[exercise.kind](exercise, answer)

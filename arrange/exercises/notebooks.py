@@ -9,10 +9,9 @@ from typing import Any
 import nbformat
 from nbformat import v4
 
-from arrange.exercises.ear import KIND as BY_EAR
-from arrange.exercises.exercise import Exercise, wanted
+from arrange.exercises.exercise import Exercise, lettered, wanted
+from arrange.exercises.guess_by_ear import KIND as BY_EAR
 from arrange.exercises.plan import missing_words
-from arrange.exercises.words import lettered
 from arrange.text.markup import escape_markdown
 
 _ANSWER = "answer"  # the tag of cells that the reader's copy leaves out

@@ -10,13 +10,12 @@ from pathlib import Path
 from typing import Any
 
 from arrange.errors import ArrangeError
-from arrange.exercises.ear import KIND as BY_EAR
-from arrange.exercises.ear import exercise_sound
-from arrange.exercises.exercise import Exercise
+from arrange.exercises.exercise import Exercise, lettered
+from arrange.exercises.guess_by_ear import KIND as BY_EAR
+from arrange.exercises.guess_by_ear import exercise_sound
 from arrange.exercises.making import check_answer, exercises_of
 from arrange.exercises.notebooks import notebook_bytes, readers_copy, solved_notebook
 from arrange.exercises.plan import handout_blocks, plan_blocks
-from arrange.exercises.words import lettered
 from arrange.formats.files import check_folder, read_bytes, whole_files
 from arrange.formats.reading import read
 from arrange.handouts.typesetting import PAPERS, compile_template, query_template
@@ -65,6 +64,15 @@ def workshop_papers(
     ArrangeError
         If the song cannot be read or gives no exercise, a notebook that is there differs, or the
         folder cannot be written.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> import arrange as ar
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     papers = ar.workshop_papers("datasets/tarrow-weir.txt", folder)
+    >>> [path.name for path in papers[:3]]
+    ['tarrow-weir.txt', 'workshop.ipynb', 'workshop-solved.ipynb']
     """
     path, folder = Path(path), Path(folder)
     check_folder(folder)
@@ -108,7 +116,7 @@ def workshop_papers(
 
 
 def _check_kept(folder: Path, files: dict[str, bytes]) -> None:
-    """Whether nothing that somebody wrote would be lost."""
+    """Raise an ArrangeError if a file that somebody wrote in would be lost."""
     for name, data in files.items():
         there = folder / name
         if there.is_file() and not _is_same(there, data):
@@ -185,9 +193,9 @@ def _answer_blocks(exercises: Sequence[Exercise]) -> list[dict[str, Any]]:
             ("Answer:", right.get(each.answer, each.answer)),
             ("Why:", check_answer(each, each.answer).text),
         ]
-        for choice, told in right.items():
+        for choice, words in right.items():
             if choice != each.answer:
-                lines.append((f"{told}:", check_answer(each, choice).text))
+                lines.append((f"{words}:", check_answer(each, choice).text))
         blocks.append(_block(number, each, lines))
     return blocks
 

@@ -33,7 +33,7 @@ ABOUT = {
     "name its kind": (
         "which kind of finding is it?",
         "All together: each names one kind that it is not, and why. Check a wrong one too: the "
-        "reply tells what speaks against it.",
+        "reply says what speaks against it.",
     ),
     "fix it on the neck": (
         "where else could one finger go, so that it ends?",
@@ -100,7 +100,7 @@ def plan_steps(exercises: Sequence[Exercise]) -> tuple[Step, ...]:
 
 
 def _shared_out(minutes: int, shares: Sequence[int]) -> list[int]:
-    """Whole minutes by shares, the rest to the first."""
+    """Minutes shared out in whole numbers; what is left over goes to the first ones."""
     whole = sum(shares)
     lasts = [minutes * share // whole for share in shares]
     for place in range(minutes - sum(lasts)):
@@ -146,17 +146,17 @@ def plan_blocks(exercises: Sequence[Exercise], missing: dict[str, str]) -> list[
 
 
 def missing_words(missing: dict[str, str]) -> list[str]:
-    """Return what a song gives no exercise of, a sentence each."""
+    """Return a sentence for each kind of exercise that a song does not give."""
     return [f"No exercise “{kind}”: {why}." for kind, why in missing.items()]
 
 
 def handout_blocks(song: Song, exercises: Sequence[Exercise]) -> list[Any]:
     """Return the page to take home as blocks of a paper."""
     parts = song.parts
-    told = [f"{row.part}{_more(row)}" for row in parts[parts["family"] != "drums"].itertuples()]
+    names = [f"{row.part}{_more(row)}" for row in parts[parts["family"] != "drums"].itertuples()]
     kinds = list(dict.fromkeys(each.kind for each in exercises))
     about = (
-        f"The song: {listed(told)}; {counted(len(song.measures), 'measure')}, "
+        f"The song: {listed(names)}; {counted(len(song.measures), 'measure')}, "
         f"{counted(len(song.sections), 'section')}."
     )
     return [
@@ -181,9 +181,9 @@ def handout_blocks(song: Song, exercises: Sequence[Exercise]) -> list[Any]:
 
 
 def _more(row: Any) -> str:
-    told = [f"capo {row.capo}"] if row.capo else []
+    words = [f"capo {row.capo}"] if row.capo else []
     if row.family == "guitar" and row.drive != "clean":
-        told.append(row.drive)
+        words.append(row.drive)
     if not pd.isna(row.player) and row.player:
-        told.insert(0, str(row.player))
-    return f" ({', '.join(told)})" if told else ""
+        words.insert(0, str(row.player))
+    return f" ({', '.join(words)})" if words else ""

@@ -1,4 +1,4 @@
-"""What there is to move and to press in a live view, and how it is laid out."""
+"""The sliders, menus and buttons of a live view, and their layout."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from typing import Any
 
 import ipywidgets as widgets
 
-from arrange.live.trial import (
+from arrange.live.choices import (
     AS_WRITTEN,
     ECHOES,
     INVERSIONS,
@@ -25,7 +25,7 @@ from arrange.tables.schemas import DRIVES
 from arrange.tables.song import Song, part_row, section_row
 
 STYLE = Path(__file__).with_name("view.css")
-_AROUND = 0.5  # share of the written tempo that a trial may be slower or faster
+_AROUND = 0.5  # share of the written tempo by which it may be slower or faster
 _TEMPO_STEP = 4  # about a notch of a metronome (common practice)
 
 
@@ -174,7 +174,7 @@ def fill(controls: Controls, song: Song, choices: Choices) -> None:
 
 
 def read_controls(controls: Controls, song: Song, choices: Choices) -> Choices:
-    """Return the choices as the widgets tell them; what is as in the song is no choice."""
+    """Return the choices as the widgets show them; what is as in the song is no choice."""
     row = part_row(song, controls.part.value)
     own_echo = row["echo"] if isinstance(row["echo"], str) else NO_ECHO
     values = {each.name: getattr(controls, each.name).value for each in fields(PartChoice)}
@@ -209,7 +209,8 @@ def next_choices(
     row, own = part_row(song, part), choices.of(part)
     values = {name: _values_of(getattr(controls, name)) for name in CHOOSING}
     first = [(touched, value) for value in values.pop(touched, [])]
-    rounds = zip_longest(*([(name, value) for value in told] for name, told in values.items()))
+    named = ([(name, value) for value in each] for name, each in values.items())
+    rounds = zip_longest(*named)
     for name, value in (*first, *(each for turn in rounds for each in turn if each)):
         if name == "section":
             yield replace(choices, section=value)

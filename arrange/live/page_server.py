@@ -24,12 +24,12 @@ from traitlets.config import Config
 from voila.app import Voila
 
 from arrange.errors import ArrangeError
-from arrange.live.signals import STOPS
+from arrange.live.stop_signals import STOPS
 
-UNUSED_SECONDS = 30  # after which a kernel goes that nobody looks at and that does nothing
-EVERY_SECONDS = 5  # how often that is looked for
+UNUSED_SECONDS = 30  # after which an idle kernel is stopped if nobody looks at it
+EVERY_SECONDS = 5  # between two looks for idle kernels
 
-# Whatever gets into the page: nothing is loaded from, or sent to, another server.
+# Nothing is loaded from or sent to another server, whatever the page contains.
 _HEADERS = {
     "Content-Security-Policy": "default-src 'self' 'unsafe-inline' 'unsafe-eval' data: blob:; "
     "form-action 'self'; base-uri 'self'; frame-ancestors 'none'",
@@ -67,7 +67,7 @@ class PageServer(Voila):  # type: ignore[misc]
     Raises
     ------
     ArrangeError
-        If the port cannot be had.
+        If the port is not free.
     """
 
     port: int
@@ -104,7 +104,7 @@ class PageServer(Voila):  # type: ignore[misc]
         self.template_paths = [str(Path(__file__).parent / "templates"), *self.template_paths]
 
     def listen(self) -> None:
-        """Answer until a signal comes; then let all go."""
+        """Answer requests until a signal comes, then close everything."""
         try:
             door = socket.create_server((self.ip, self.port))
         except OSError as error:

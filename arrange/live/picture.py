@@ -1,6 +1,6 @@
-"""One picture of a trial, as SVG text: the form, the ranges, both hands on the neck, the findings.
+"""The picture of a live view, as SVG text: form, ranges, both hands on the neck, findings.
 
-Everything is labelled where it stands, and told by shape, hatching and text beside its colour.
+Everything has its label beside it, and shape, hatching and text say what its colour says.
 Colours are CSS variables (``view.css``), so that the page's light or dark theme holds.
 """
 
@@ -15,8 +15,8 @@ import pandas as pd
 
 from arrange.findings.recheck import compare_findings
 from arrange.guitar.necks import Neck
-from arrange.live.necks import draw_neck
-from arrange.live.shapes import Box, boxes, text
+from arrange.live.neck_picture import draw_neck
+from arrange.live.svg import Box, boxes, text
 from arrange.tables.sounding import sounding_notes
 from arrange.text.markup import escape_html
 from arrange.text.words import counted
@@ -58,7 +58,7 @@ class Hands:
 
 @dataclass(frozen=True, eq=False)
 class Places:
-    """What there is to see of notes, whatever the tempo and the sound.
+    """What the picture shows of the notes, which no tempo and no sound changes.
 
     Parameters
     ----------
@@ -84,14 +84,14 @@ class Places:
 
 @dataclass(frozen=True, eq=False)
 class Sight:
-    """What there is to see of a trial.
+    """All that the picture shows of some choices.
 
     Parameters
     ----------
     section : str
     form : tuple of (str, float, int)
         Each section of the song: label, quarter notes, findings as written.
-    told : str
+    chosen : str
         What is chosen, in words.
     found_before, found_after : findings tables
         Of the section.
@@ -101,7 +101,7 @@ class Sight:
 
     section: str
     form: tuple[tuple[str, float, int], ...]
-    told: str
+    chosen: str
     found_before: pd.DataFrame
     found_after: pd.DataFrame
     places: str
@@ -115,7 +115,7 @@ def draw_places(places: Places) -> str:
 def draw_sight(sight: Sight) -> str:
     """Return the picture as SVG text."""
     pieces = [*_form(sight), text(2, _HEAD, _head(sight), "head"), sight.places, *_findings(sight)]
-    label = escape_html(f"{_head(sight)}. {_figures(sight)}. {_told_findings(sight)}")
+    label = escape_html(f"{_head(sight)}. {_figures(sight)}. {_findings_words(sight)}")
     return (
         f'<svg class="arrange-picture" viewBox="0 0 {WIDTH} {HEIGHT}" role="img" '
         f'aria-label="{label}" xmlns="http://www.w3.org/2000/svg">{_PATTERNS}'
@@ -123,7 +123,7 @@ def draw_sight(sight: Sight) -> str:
     )
 
 
-# Hatching tells the two parts and the shared zone apart without colour.
+# Hatching distinguishes the two parts and the shared zone without colour.
 _PATTERNS = (
     '<defs><pattern id="arrange-two" width="7" height="7" patternUnits="userSpaceOnUse" '
     'patternTransform="rotate(45)"><rect class="two-pale" width="7" height="7"/>'
@@ -135,8 +135,8 @@ _PATTERNS = (
 
 def _head(sight: Sight) -> str:
     """Where, and what is chosen, as far as there is room."""
-    told = f"{sight.section} · {sight.told}"
-    return told if len(told) <= _MOST_LETTERS else told[: _MOST_LETTERS - 1] + "…"
+    head = f"{sight.section} · {sight.chosen}"
+    return head if len(head) <= _MOST_LETTERS else head[: _MOST_LETTERS - 1] + "…"
 
 
 def _figures(sight: Sight) -> str:
@@ -149,21 +149,21 @@ def _total(findings: pd.DataFrame) -> str:
     return f"{findings['severity'].sum():.2f}"
 
 
-def _told_findings(sight: Sight) -> str:
+def _findings_words(sight: Sight) -> str:
     found = sight.found_after
-    return " ".join(found["why"].tolist()[:_MOST_FINDINGS]) or "Nothing is told here."
+    return " ".join(found["why"].tolist()[:_MOST_FINDINGS]) or "Nothing is found here."
 
 
 def _form(sight: Sight) -> Iterator[str]:
-    """The sections in a row, as long as they last, with their findings as written."""
+    """The sections in a row, their widths as their lengths, with their findings as written."""
     whole = sum(length for _, length, _ in sight.form) or 1.0
     left = _FORM.x
     for label, length, count in sight.form:
         width = _FORM.width * length / whole
         is_here = label == sight.section
         kind = "form here" if is_here else "form"
-        told = f"{label}: {counted(count, 'finding')} as written"
-        yield f'<g><title>{escape_html(told)}</title><rect class="{kind}" x="{left + 1:.1f}" '
+        title = f"{label}: {counted(count, 'finding')} as written"
+        yield f'<g><title>{escape_html(title)}</title><rect class="{kind}" x="{left + 1:.1f}" '
         yield f'y="{_FORM.y}" width="{max(width - 2, 1):.1f}" height="{_FORM.height}" rx="3"/>'
         yield text(left + 5, _FORM.y + 16, _fitting(label, width - 10), "form-name")
         if width > 26:
@@ -223,10 +223,10 @@ def _ranges(places: Places) -> Iterator[str]:
         if own:
             labels.append((y(sum(own[max(own)]) / 2) + 5, part, f"{kind}-name"))
     zone = _shared(*(after.get(part, {}) for part in places.parts))
-    told = f"shared register in {len(zone)} of {last - first + 1} bars"
+    shared = f"shared register in {len(zone)} of {last - first + 1} bars"
     if len(places.parts) > 1:
-        yield f'<path class="shared" d="{path(zone)}"><title>{told}</title></path>'
-        yield text(frame.x + frame.width, frame.y - 14, f"▦ {told}", "title end")
+        yield f'<path class="shared" d="{path(zone)}"><title>{shared}</title></path>'
+        yield text(frame.x + frame.width, frame.y - 14, f"▦ {shared}", "title end")
     for part in places.parts:
         was = before.get(part, {})
         if was != after.get(part, {}):
@@ -294,7 +294,7 @@ def _findings(sight: Sight) -> Iterator[str]:
     rows += [("gone", row) for row in change.ended.itertuples()]
     yield text(frame.x, frame.y, f"To listen to: {_figures(sight)}", "title")
     if not rows:
-        yield text(frame.x, frame.y + _ROW, "nothing is told here", "finding")
+        yield text(frame.x, frame.y + _ROW, "nothing is found here", "finding")
     shown = rows if len(rows) <= _MOST_FINDINGS else rows[: _MOST_FINDINGS - 1]
     for number, (state, row) in enumerate(shown, start=1):
         yield from _finding(frame.x, frame.y + number * _ROW, state, row)
@@ -305,8 +305,8 @@ def _findings(sight: Sight) -> Iterator[str]:
             for name in ("new", "stays", "gone")
             if (count := sum(state == name for state, _ in rest))
         ]
-        told = f"and {len(rest)} more: {', '.join(counts).replace('stays', 'stay')}"
-        yield text(frame.x, frame.y + _MOST_FINDINGS * _ROW, told, "finding")
+        more = f"and {len(rest)} more: {', '.join(counts).replace('stays', 'stay')}"
+        yield text(frame.x, frame.y + _MOST_FINDINGS * _ROW, more, "finding")
 
 
 def _keys(findings: pd.DataFrame) -> Sequence[tuple[object, ...]]:
@@ -318,11 +318,11 @@ _SIGNS = {"new": "▲ new", "stays": "● stays", "gone": "✕ gone"}
 
 
 def _finding(left: float, base: float, state: str, row: Any) -> Iterator[str]:
-    told = f"bar {row.measure}: {row.kind}, {row.parts}"
+    what = f"bar {row.measure}: {row.kind}, {row.parts}"
     yield f'<g class="{state}"><title>{escape_html(row.why)}</title>'
     yield text(left, base, _SIGNS[state], "finding")
     yield f'<rect class="track" x="{left + 84}" y="{base - 13}" width="80" height="13"/>'
     yield f'<rect class="severity" x="{left + 84}" y="{base - 13}" '
     yield f'width="{80 * row.severity:.1f}" height="13"/>'
     yield text(left + 172, base, f"{row.severity:.2f}", "finding")
-    yield text(left + 218, base, told, "finding told") + "</g>"
+    yield text(left + 218, base, what, "finding what") + "</g>"

@@ -11,8 +11,8 @@ from pathlib import Path
 from urllib.parse import quote
 
 from arrange.errors import ArrangeError
-from arrange.live.page import write_page
-from arrange.live.signals import ended_by_signals
+from arrange.live.stop_signals import ended_by_signals
+from arrange.live.view_notebook import write_page
 
 _NOTEBOOKS = Path(__file__).parent.parent.parent / "notebooks"  # there in a clone
 
@@ -63,7 +63,7 @@ def open_lab(
             write_page(song, place)
     arguments = [
         f"--ServerApp.root_dir={place.parent}",
-        f"--LabApp.default_url=/lab/tree/{quote(place.name)}",  # told without a browser too
+        f"--LabApp.default_url=/lab/tree/{quote(place.name)}",  # printed without a browser too
     ]
     run(arguments if opens else [*arguments, "--no-browser"])
 
@@ -90,8 +90,8 @@ def serve_page(
     Raises
     ------
     ArrangeError
-        If the song cannot be read, what serves the page is not installed, or the port cannot be
-        had.
+        If the song cannot be read, what serves the page is not installed, or the port is not
+        free.
     """
     if port is not None and port not in range(1, 65_536):
         raise ArrangeError(f"port {port}: from 1 to 65535, or leave it out for a free one")

@@ -21,6 +21,7 @@ from arrange.decisions import Decision, change_status, decisions_path, record_de
 from arrange.errors import ArrangeError, LogChangedError
 from arrange.findings.summary import findings_figures
 from arrange.formats.reading import read
+from arrange.live.choices import Choices, choices_words
 from arrange.live.controls import (
     CHOOSING,
     fill,
@@ -29,12 +30,11 @@ from arrange.live.controls import (
     next_choices,
     read_controls,
 )
-from arrange.live.decided import log_changes, log_html, read_decided
-from arrange.live.listening import Bars, moment_sound, moments
-from arrange.live.sights import Sights
-from arrange.live.trial import Choices, told_choices
-from arrange.live.trials import Trials, first_place
-from arrange.live.waiting import Later, later_on, running_loop
+from arrange.live.decided_song import log_changes, log_html, read_decided
+from arrange.live.event_loop import Later, later_on, running_loop
+from arrange.live.moment_sound import Bars, moment_sound, moments
+from arrange.live.picture_cache import PictureCache
+from arrange.live.results_cache import ResultsCache, first_place
 from arrange.tables.song import Song
 from arrange.text.markup import escape_html
 
@@ -47,7 +47,7 @@ _SETTLE_SECONDS = 0.06  # without a change, after which sound is prepared
 _REST_SECONDS = 0.3  # and after that, before anything is made ahead
 _IDLE_SECONDS = 0.01  # between two things made ahead
 _ONE_STEP_SECONDS = 1.0  # changes of one control nearer than that are undone together
-_MOST_KEPT = 4  # states of the log whose trials are kept for Undo
+_MOST_KEPT = 4  # states of the log whose results are kept for Undo
 _HEARD = ("before", "after", "each", "both")
 
 
@@ -76,6 +76,13 @@ def explore_parts(
     ------
     ArrangeError
         If the file or the log cannot be read, or there is no such part or section.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> view = ar.explore_parts("datasets/tarrow-weir.txt")
+    >>> view.choices.section, view.choices.is_as_written
+    ('Tune (2)', True)
     """
     if not isinstance(song, Song):
         log = log or decisions_path(song)
@@ -120,10 +127,10 @@ class PartsView:
         self._filler = 0
         self._thread = ThreadPoolExecutor(max_workers=2)  # sound need not wait
         self._turn = 0
-        self._source, self._kept = song, list[Trials]()
+        self._source, self._kept = song, list[ResultsCache]()
         self._stand_on_log()
-        decided = self._trials.base
-        part, section = first_place(decided, self._trials.whole, part, section)
+        decided = self._results.base
+        part, section = first_place(decided, self._results.whole, part, section)
         self.choices = Choices(section)
         self.controls = make_controls(decided, section, part)
         self.picture, self.words, self.shown_log = (widgets.HTML() for _ in range(3))
@@ -148,11 +155,11 @@ class PartsView:
         self._decided = read_decided(self._source, self.log)
         base = self._decided.song
         known = (each for each in self._kept if _has_same_notes(each.base, base))
-        trials = next(known, None) or Trials(base)
-        self._kept = [trials, *(each for each in self._kept if each is not trials)][:_MOST_KEPT]
-        self._trials = trials
-        self._drawn = Sights(trials).drawn
-        self._sound = lru_cache(maxsize=24)(partial(moment_sound, trials))
+        results = next(known, None) or ResultsCache(base)
+        self._kept = [results, *(each for each in self._kept if each is not results)][:_MOST_KEPT]
+        self._results = results
+        self._drawn = PictureCache(results).drawn
+        self._sound = lru_cache(maxsize=24)(partial(moment_sound, results))
 
     # What the controls do
 
@@ -170,7 +177,7 @@ class PartsView:
             getattr(one, name).on_click(self._by_button(partial(self.hear, name)))
 
     def _safely(self, do: Callable[[], None]) -> Callable[[Any], None]:
-        """A handler whose faults are told in the view: nobody looks into a log panel."""
+        """A handler whose faults are shown in the view, since nobody looks into a log panel."""
 
         def handle(_: Any = None) -> None:
             if self._is_filling and self._filler == threading.get_ident():
@@ -179,12 +186,12 @@ class PartsView:
                 with self._lock:
                     self._do_on_known_log(do)
             except ArrangeError as error:
-                self._tell_problem(str(error))
+                self._say_problem(str(error))
             except Exception as error:
-                told = f"Something went wrong that should not ({type(error).__name__}: {error})."
-                self._tell_problem(
-                    f"{told} Your song and its log are as they were: press Undo or As written, or "
-                    "run the cell again.",
+                problem = f"Something went wrong that should not ({type(error).__name__}: {error})."
+                self._say_problem(
+                    f"{problem} Your song and its log are as they were: press Undo or As written, "
+                    "or run the cell again.",
                     traceback.format_exc(),
                 )
 
@@ -199,9 +206,9 @@ class PartsView:
             self._stand_on_log()
             self._go_to(self.choices, is_step=False)
             self._show_log()
-            told = log_changes(before, self._decided.log) or "its text was edited"
-            self._tell(
-                f"Somebody else has written in the log since ({told}). The picture and the "
+            changes = log_changes(before, self._decided.log) or "its text was edited"
+            self._say(
+                f"Somebody else has written in the log since ({changes}). The picture and the "
                 "figures stand on that now; nothing of yours was written. If it still holds, "
                 "press the button again."
             )
@@ -219,7 +226,7 @@ class PartsView:
         return press
 
     def _choose(self, name: str) -> None:
-        chosen = read_controls(self.controls, self._trials.base, self.choices)
+        chosen = read_controls(self.controls, self._results.base, self.choices)
         if chosen == self.choices:
             return
         now = time.monotonic()
@@ -248,7 +255,7 @@ class PartsView:
     def undo(self) -> None:
         """Go one step back; a decision that was recorded in it is taken back in the log."""
         if not self._past:
-            self._tell("There is nothing to undo.")
+            self._say("There is nothing to undo.")
             return
         step = self._past[-1]
         if step.decision:
@@ -269,36 +276,36 @@ class PartsView:
         if is_step and choices != self.choices:
             self._past.append(_Step(self.choices))
         late, self._touched = self._touched, ""
-        self.choices = choices.that_fit(self._trials.base)
+        self.choices = choices.that_fit(self._results.base)
         self._fill()
         self._show()
         self._late, self._late_until = late, time.monotonic() + _LATE_SECONDS
 
     def record(self) -> None:
         """Write the choices into the log, with the figures before and after."""
-        choices, trials = self.choices, self._trials
+        choices, results = self.choices, self._results
         if choices.is_as_written:
-            self._tell("Nothing is chosen yet: move something first, then record it.")
+            self._say("Nothing is chosen yet: move something first, then record it.")
             return
         log = self._decided.log
         decision = Decision(
-            told_choices(choices),
+            choices_words(choices),
             self.controls.why.value.strip() or "tried in the live view",
             choices.section,
             parts=[part for part, _ in choices.parts],
-            before=findings_figures(trials.findings(Choices(choices.section))),
-            after=findings_figures(trials.findings(choices)),
+            before=findings_figures(results.findings(Choices(choices.section))),
+            after=findings_figures(results.findings(choices)),
         )
-        arrangement = trials.decided(choices) if choices.parts else None
+        arrangement = results.decided(choices) if choices.parts else None
         decision = record_decision(
-            self.log, decision, song=trials.base, arrangement=arrangement, expected=log
+            self.log, decision, song=results.base, arrangement=arrangement, expected=log
         )
         self._past.append(_Step(choices, decision.id))
         self.controls.why.value = ""
         self._stand_on_log()
         self._go_to(Choices(choices.section), is_step=False)
         self._show_log()
-        self._tell(
+        self._say(
             _recorded(decision.what, choices, log_changes(log, self._decided.log, decision.id))
         )
 
@@ -308,7 +315,7 @@ class PartsView:
         """Set the controls to the choices, without taking that for a choice."""
         self._is_filling, self._filler = True, threading.get_ident()
         try:
-            one, song = self.controls, self._trials.base
+            one, song = self.controls, self._results.base
             parts = song.parts["part"].tolist()
             if list(one.part.options) != parts:
                 part = one.part.value
@@ -330,22 +337,22 @@ class PartsView:
             self._is_filling = False
 
     def _before(self) -> Any:
-        return self._trials.findings(Choices(self.choices.section))
+        return self._results.findings(Choices(self.choices.section))
 
     def _show(self) -> None:
         """Show what is chosen, and then prepare what may be heard and chosen next."""
         picture, words = self._drawn(*self._seen(self.choices))
         self.picture.value = picture
-        self._tell(words)
+        self._say(words)
         self._wait_to_settle()
 
     def _seen(self, choices: Choices) -> tuple[Choices, str, str | None]:
         return choices, self.controls.part.value, self.controls.beside.value
 
-    def _tell(self, words: str) -> None:
+    def _say(self, words: str) -> None:
         self.words.value = f'<div role="status">{escape_html(words)}</div>' if words else ""
 
-    def _tell_problem(self, words: str, details: str = "") -> None:
+    def _say_problem(self, words: str, details: str = "") -> None:
         more = f"<details><summary>Details</summary><pre>{escape_html(details)}</pre></details>"
         self.words.value = (
             f'<div class="problem" role="alert">{escape_html(words)}{more if details else ""}</div>'
@@ -414,7 +421,7 @@ class PartsView:
         """Do something that is kept for later, without holding up what is dragged meanwhile."""
 
         def quietly() -> None:
-            with contextlib.suppress(Exception):  # it is told when it is asked for
+            with contextlib.suppress(Exception):  # it is reported when it is asked for
                 do()
 
         if self._loop is None:
@@ -426,12 +433,12 @@ class PartsView:
 
     def _ahead(self) -> Iterator[Callable[[], object]]:
         """What may be chosen next, the control in hand and the nearest values first."""
-        trials, part = self._trials, self.controls.part.value
-        for choices in next_choices(self.controls, trials.base, self.choices, self._touched):
+        results, part = self._results, self.controls.part.value
+        for choices in next_choices(self.controls, results.base, self.choices, self._touched):
             seen = self._seen(choices)
-            yield partial(trials.song, choices)
-            yield partial(trials.hands, choices, part)
-            yield partial(trials.findings, choices)
+            yield partial(results.song, choices)
+            yield partial(results.hands, choices, part)
+            yield partial(results.findings, choices)
             yield partial(self._drawn, *seen)
 
 

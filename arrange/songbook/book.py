@@ -1,4 +1,4 @@
-"""Many songs, read one after the other: what cannot be read is told, and the others go on."""
+"""Many songs, read one after the other: what cannot be read is reported, the others are read."""
 
 from __future__ import annotations
 
@@ -67,8 +67,8 @@ class Songbook:
 
     def __repr__(self) -> str:
         songs, faults = len(self.studies), len(self.faults)
-        told = f", {counted(faults, 'fault')}" if faults else ""
-        return f"<Songbook: {counted(songs, 'song')}{told}>"
+        more = f", {counted(faults, 'fault')}" if faults else ""
+        return f"<Songbook: {counted(songs, 'song')}{more}>"
 
 
 def check_name(book: Songbook, name: str) -> None:
@@ -104,6 +104,12 @@ def read_songbook(
         file stands in ``faults``.
     ArrangeError
         If a player's name cannot be written.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> ar.read_songbook("datasets/harbour-set")
+    <Songbook: 4 songs>
     """
     for player in (players or {}).values():
         check_text("player", player)
@@ -173,9 +179,9 @@ def _with_players(song: Song, players: Mapping[str, str]) -> Song:
 
 def _unused_name(song: Song, path: Path, taken: Mapping[str, Study]) -> str:
     title = song.title or readable(path.stem)
-    told = f"{title} ({readable(path.name)})"
-    more = (f"{told} {number}" for number in itertools.count(2))
-    return next(name for name in itertools.chain([title, told], more) if name not in taken)
+    longer = f"{title} ({readable(path.name)})"
+    more = (f"{longer} {number}" for number in itertools.count(2))
+    return next(name for name in itertools.chain([title, longer], more) if name not in taken)
 
 
 def _log(path: Path, faults: list[tuple[str, str, str, str]]) -> DecisionLog:
@@ -200,10 +206,10 @@ def _faults_of(file: str, error: ArrangeError) -> list[tuple[str, str, str, str]
         places = [(name, getattr(error, name)) for name in names]
         where = ", ".join(f"{name} {place}" for name, place in places if place is not None)
         problem = error.problem
-    told = _TURN.split(" ".join(problem.split()), maxsplit=1)
-    return [(file, where, told[0], told[1] if len(told) > 1 else "mend this place in the file")]
+    what, *to_do = _TURN.split(" ".join(problem.split()), maxsplit=1)
+    return [(file, where, what, to_do[0] if to_do else "mend this place in the file")]
 
 
 def _faults_table(rows: list[tuple[str, str, str, str]]) -> pd.DataFrame:
-    told = [tuple(map(readable, row)) for row in rows]
-    return pd.DataFrame(told, columns=list(_FAULTS)).astype("str")
+    shown = [tuple(map(readable, row)) for row in rows]
+    return pd.DataFrame(shown, columns=list(_FAULTS)).astype("str")

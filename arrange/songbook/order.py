@@ -21,7 +21,7 @@ from collections.abc import Sequence
 
 from arrange.errors import ArrangeError
 from arrange.songbook.book import Songbook, check_name
-from arrange.songbook.changes import NeckKey, Setup, necks_by_song, retuned
+from arrange.songbook.setup_changes import NeckKey, Setup, necks_by_song, retuned
 
 MOST_SETUPS = 12  # took 1 s for two players who are always there, 6 s for five who come and go
 _UNIT = 1_000_000  # a change, in semitones: fewer changes first, then fewer semitones
@@ -51,6 +51,16 @@ def order_by_changes(
     ArrangeError
         If a name is not in the book, both are one song, or the songs ask for more than 12
         different setups: then order a part of the set (``book.in_order``).
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> book = ar.read_songbook("datasets/harbour-set")
+    >>> ordered = ar.order_by_changes(book, last="Slack Tide")
+    >>> list(ordered.songs)
+    ['Salt on the Step', 'Rope and Lantern', 'Gulls over the Roofs', 'Slack Tide']
+    >>> [int(ar.changes_between(each)["changes"].sum()) for each in (book, ordered)]
+    [9, 8]
     """
     for name in (first, last):
         if name is not None:
@@ -84,13 +94,13 @@ def _total(necks: dict[str, Necks], names: Sequence[str]) -> int:
 
 
 def _groups(necks: dict[str, Necks], first: str | None, last: str | None) -> list[tuple[str, ...]]:
-    """Songs that ask the same of everybody, together; a first or last song stands alone."""
+    """Groups of songs with the same setups for everybody; a first or last song stands alone."""
     groups: dict[object, list[str]] = {}
     for name, own in necks.items():
         asked = frozenset(
             (key, *((each.tuning, each.capo) for each in setups)) for key, setups in own.items()
         )
-        # Who changes within a song cannot stand behind its like at no cost.
+        # A song in which somebody changes costs something even behind a song like it.
         is_still = all(_effort(one, other) == 0 for one, other in own.values())
         is_alone = name in (first, last) or not is_still
         groups.setdefault(name if is_alone else asked, []).append(name)
@@ -109,7 +119,7 @@ def _best_path(
     first: str | None,
     last: str | None,
 ) -> tuple[int, ...]:
-    """The order of the groups at least cost; of equal ones that nearest to the order given."""
+    """The cheapest order of the groups; of equal ones the one nearest to the order given."""
     count = len(groups)
     efforts, steps = _numbered(asked)
     begins = [number for number in range(count) if first in (None, groups[number][0])]
@@ -153,8 +163,8 @@ def _numbered(
             neck = keys.index(key)
             for each in setups:
                 known[neck].setdefault((each.tuning, each.capo), each)
-            told = list(known[neck])
-            enter, leave = (told.index((each.tuning, each.capo)) for each in setups)
+            setups_known = list(known[neck])
+            enter, leave = (setups_known.index((each.tuning, each.capo)) for each in setups)
             now.append((neck, enter, leave))
         steps.append(now)
     efforts = [

@@ -1,4 +1,4 @@
-"""A row a song, and the findings of all songs."""
+"""A table with a row for each song, and the findings of all songs."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from arrange.findings import group_findings
 from arrange.guitar.necks import tuning_name
 from arrange.report.studying import Study
 from arrange.songbook.book import Songbook
-from arrange.songbook.changes import player_setups
+from arrange.songbook.setup_changes import player_setups
 from arrange.tables.schemas import FINDINGS
 from arrange.tables.song import Song
 from arrange.text.letters import readable
@@ -25,11 +25,11 @@ _COLUMNS = {
     **{f"{group}_a_minute": "float64" for group in GROUPS}, "strongest": "str",
     "severity": "float64",
 }  # fmt: skip
-_MOST_TEMPOS = 3  # told one by one; of more, the slowest and the fastest
+_MOST_TEMPOS = 3  # listed one by one; of more, the slowest and the fastest
 
 
 def songbook_table(book: Songbook) -> pd.DataFrame:
-    """Return a row a song, in set order.
+    """Return a row for each song, in set order.
 
     Waived findings are not counted.
 
@@ -43,6 +43,17 @@ def songbook_table(book: Songbook) -> pd.DataFrame:
         ``findings_a_minute``, in all and in the groups of kinds (``arrange.clashes.GROUPS``):
         ``harmony``, ``place``, ``rhythm``; ``strongest``, the kind of the most severe, and its
         ``severity``, 0 to 1.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> table = ar.songbook_table(ar.read_songbook("datasets/harbour-set"))
+    >>> print(table[["song", "meters", "tempos"]].to_string(index=False))
+                    song meters tempos
+        Rope and Lantern    4/4    112
+        Salt on the Step    4/4     76
+    Gulls over the Roofs    3/4    138
+              Slack Tide    6/8     87
     """
     setups = player_setups(book)
     guitars = setups[setups["family"] == "guitar"]
@@ -83,7 +94,7 @@ def _tempos(song: Song) -> str:
 
 
 def _in_hand(guitars: pd.DataFrame) -> dict[str, str]:
-    """Tuning and capo of each guitar player, the same ones of one player told once."""
+    """Tuning and capo of each guitar player, the same ones of one player only once."""
     tunings = [
         f"{row.player} {tuning_name(row.tuning)}" for row in guitars.itertuples()
     ]  # fmt: skip

@@ -8,9 +8,9 @@ from pathlib import Path
 from arrange.errors import ArrangeError
 from arrange.report.html_pages import songbook_html, write_report
 from arrange.songbook.book import Songbook
-from arrange.songbook.changes import changes_between, player_setups
 from arrange.songbook.order import order_by_changes
 from arrange.songbook.overview import book_findings, songbook_table
+from arrange.songbook.setup_changes import changes_between, player_setups
 
 
 def write_songbook(book: Songbook, folder: str | os.PathLike[str]) -> Path:

@@ -1,4 +1,4 @@
-"""What an amplifier and an echo make of a part, plainly: one curve, one delay."""
+"""The drive and the echo of a part: one curve, one delay."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ _BLOCK = 2**18  # samples at a time, so that memory stays small
 
 
 def driven(wave: Array, drive: str) -> Array:
-    """Return a part's signal behind its drive, as loud at its peak as before.
+    """Return a part's signal with its drive, as loud at its peak as before.
 
     ``tanh(gain * x + bias)`` as in ``hearing``, then what a loudspeaker leaves of it; twice the
     rate in between, so that what the curve adds does not fold back.

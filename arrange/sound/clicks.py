@@ -1,10 +1,10 @@
-"""Clicks on the beats of a stretch, and bars of them counted before it."""
+"""Clicks on the beats of the bars that are heard, and bars of clicks before them."""
 
 from __future__ import annotations
 
 import numpy as np
 
-from arrange.sound.stretches import Stretch
+from arrange.sound.heard_bars import HeardBars
 from arrange.sound.tones import RATE, Array, click
 from arrange.tables.song import Song
 from arrange.theory.meters import beat_quarters
@@ -12,46 +12,46 @@ from arrange.theory.meters import beat_quarters
 _CLICK = 0.06
 
 
-def add_beats(mixed: Array, song: Song, stretch: Stretch, begins: int) -> None:
-    """Add a click on each beat of the stretch, which begins at a sample."""
-    bars = song.measures.iloc[stretch.first - 1 : stretch.last]
+def add_beats(mixed: Array, song: Song, heard: HeardBars, begins: int) -> None:
+    """Add a click on each beat of the bars heard, the first of which begins at a sample."""
+    bars = song.measures.iloc[heard.first - 1 : heard.last]
     onsets, firsts = [], []
     for onset, duration, meter in zip(bars["onset"], bars["duration"], bars["meter"], strict=True):
         beats = np.arange(onset, onset + duration - 1e-9, beat_quarters(meter))
         onsets.append(beats)
         firsts.append(np.arange(len(beats)) == 0)
-    at = np.rint(stretch.at(song, np.concatenate(onsets)) * RATE).astype(np.int64)
+    at = np.rint(heard.at(song, np.concatenate(onsets)) * RATE).astype(np.int64)
     _add_clicks(mixed, at + begins, np.concatenate(firsts))
 
 
-def count_in_seconds(song: Song, stretch: Stretch, bars: int) -> float:
+def count_in_seconds(song: Song, heard: HeardBars, bars: int) -> float:
     """Return how long bars of clicks last, in the meter and at the tempo of the first bar."""
-    return bars * _whole_bar(song, stretch) * _quarter_seconds(song, stretch)
+    return bars * _whole_bar(song, heard) * _quarter_seconds(song, heard)
 
 
-def count_in_clicks(song: Song, stretch: Stretch, bars: int) -> Array:
+def count_in_clicks(song: Song, heard: HeardBars, bars: int) -> Array:
     """Return bars of clicks as samples x 2."""
-    clicks = np.zeros((round(count_in_seconds(song, stretch, bars) * RATE), 2), dtype=np.float32)
+    clicks = np.zeros((round(count_in_seconds(song, heard, bars) * RATE), 2), dtype=np.float32)
     if bars:
-        whole = _whole_bar(song, stretch)
-        beat = beat_quarters(song.measures["meter"].iloc[stretch.first - 1])
+        whole = _whole_bar(song, heard)
+        beat = beat_quarters(song.measures["meter"].iloc[heard.first - 1])
         beats = [whole * n + np.arange(0, whole - 1e-9, beat) for n in range(bars)]
         onsets = np.concatenate(beats)
-        at = np.rint(onsets * _quarter_seconds(song, stretch) * RATE).astype(np.int64)
+        at = np.rint(onsets * _quarter_seconds(song, heard) * RATE).astype(np.int64)
         _add_clicks(clicks, at, np.isclose(onsets % whole, 0))
     return clicks
 
 
-def _whole_bar(song: Song, stretch: Stretch) -> float:
+def _whole_bar(song: Song, heard: HeardBars) -> float:
     """Quarter notes of a whole bar there; a pickup's own length would be too short."""
-    bar = song.measures.iloc[stretch.first - 1]
+    bar = song.measures.iloc[heard.first - 1]
     upper, _, lower = str(bar["meter"]).partition("/")
     is_plain = upper.isdecimal() and lower.isdecimal()
     return int(upper) * 4 / int(lower) if is_plain else float(bar["duration"])
 
 
-def _quarter_seconds(song: Song, stretch: Stretch) -> float:
-    return 60 / float(song.measures["tempo"].iloc[stretch.first - 1]) * stretch.slower
+def _quarter_seconds(song: Song, heard: HeardBars) -> float:
+    return 60 / float(song.measures["tempo"].iloc[heard.first - 1]) * heard.slower
 
 
 def _add_clicks(mixed: Array, at: Array, firsts: Array) -> None:

@@ -51,7 +51,7 @@ def tone(family: str, pitch: float, samples: int, muted: bool) -> Array:
 
 @lru_cache(maxsize=256)
 def _ringing(family: str, pitch: float, seconds: int, muted: bool) -> Array:
-    """A note that nobody stops, from which notes are cut: at another tempo it is the same."""
+    """A note that rings on, from which shorter notes are cut; it is the same at every tempo."""
     samples = seconds * RATE
     spectrum = partials(np.array([pitch]))
     heard = spectrum.frequency < _HIGHEST_HERTZ
@@ -65,7 +65,7 @@ def _ringing(family: str, pitch: float, seconds: int, muted: bool) -> Array:
         rate = np.zeros(len(hertz))
     wave = np.zeros(samples)
     for number, each in enumerate(hertz):
-        # Along a block both the turning and the dying away are one complex power.
+        # Within a block, turning and dying away are one complex power.
         wave += _partial(each, strength[number], rate[number], samples)
     wave *= np.minimum(np.arange(samples) / RATE / attack, 1.0)
     wave = wave.astype(np.float32)
@@ -74,7 +74,7 @@ def _ringing(family: str, pitch: float, seconds: int, muted: bool) -> Array:
 
 
 def _partial(hertz: float, strength: float, rate: float, samples: int) -> Array:
-    """A sine that dies away: blocks of a whole one, turned and weakened from block to block."""
+    """A sine that dies away: one block, turned and weakened from block to block."""
     turn = 2j * np.pi * hertz / RATE - rate / RATE
     block = np.exp(turn * np.arange(min(_BLOCK, samples)))
     starts = np.exp(turn * _BLOCK * np.arange(-(-samples // _BLOCK)))

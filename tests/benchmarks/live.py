@@ -24,7 +24,7 @@ sys.path.insert(0, str(Path(__file__).parent.parent / "browser"))
 
 from lab import FLAGS, Notebook, copy_lessons, started_lab
 
-from arrange.live.page import write_page
+from arrange.live.view_notebook import write_page
 
 ROUNDS = 4
 STEP_MS = 50

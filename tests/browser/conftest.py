@@ -7,7 +7,7 @@ import shutil
 import pytest
 from lab import FLAGS, Notebook, copy_lessons, started_lab
 
-from arrange.live.page import write_page
+from arrange.live.view_notebook import write_page
 
 
 def _needed(condition, what):

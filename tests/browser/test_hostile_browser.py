@@ -19,7 +19,7 @@ from playwright.sync_api import expect
 
 import arrange as ar
 from arrange.exercises.notebooks import notebook_bytes
-from arrange.live.page import write_page
+from arrange.live.view_notebook import write_page
 from arrange.report.studying import Study
 from arrange.songbook import write_songbook
 

@@ -1,4 +1,4 @@
-"""A song and what was found out about it, each thing once, however many exercises ask for it."""
+"""A song and what exercises ask about it, each thing found out once."""
 
 from __future__ import annotations
 
@@ -10,7 +10,8 @@ from typing import Any, TypeVar
 import numpy as np
 import pandas as pd
 
-from arrange.clashes import KINDS, Kind, find_clashes
+from arrange.clashes import KINDS, Kind, Limits, find_clashes
+from arrange.clashes.limits import DEFAULT_LIMITS
 from arrange.condensing import Condensation, condense
 from arrange.errors import ArrangeError
 from arrange.findings import finding_notes
@@ -26,19 +27,24 @@ Value = TypeVar("Value")
 
 
 @dataclass(frozen=True, eq=False)
-class Ground:
-    """A song that exercises are made from; make one where many are made from the same song.
+class SongFacts:
+    """A song that exercises are made from, and what is known about it.
+
+    Make one where many exercises are made from the same song.
 
     Parameters
     ----------
     song : Song
+    limits : Limits
+        From which value on a finding is reported. Answers are judged by the same limits.
     """
 
     song: Song
+    limits: Limits = DEFAULT_LIMITS
     _known: dict[Hashable, Any] = field(default_factory=dict, repr=False)
 
     def once(self, key: Hashable, make: Callable[[], Value]) -> Value:
-        """Return what `make` gives, made at most once for a key; errors are kept as well."""
+        """Return what `make` gives, made at most once for a key; errors too."""
         if key not in self._known:
             try:
                 self._known[key] = make()
@@ -52,7 +58,7 @@ class Ground:
     @cached_property
     def findings(self) -> pd.DataFrame:
         """What to listen to, the most severe first."""
-        return find_clashes(self.song)
+        return find_clashes(self.song, limits=self.limits)
 
     def of_kinds(self, wanted: Callable[[Kind], bool]) -> pd.DataFrame:
         """Return the findings of those kinds that are wanted."""
@@ -88,18 +94,18 @@ class Ground:
         """Return the section that a measure lies in."""
         return str(self.song.measures["section"].iloc[measure - 1])
 
-    def stretch(self, section: str) -> tuple[int, int]:
+    def section_measures(self, section: str) -> tuple[int, int]:
         """Return first and last measure of a section."""
-        return self._stretches[section]
+        return self._by_section[section]
 
     @cached_property
-    def _stretches(self) -> dict[str, tuple[int, int]]:
+    def _by_section(self) -> dict[str, tuple[int, int]]:
         columns = ("section", "first_measure", "last_measure")
         rows = zip(*(self.song.sections[name].tolist() for name in columns), strict=True)
         return {section: (first, last) for section, first, last in rows}
 
     def measures_of(self, begin: float, end: float) -> range:
-        """Return the measures that a stretch of time touches."""
+        """Return the measures that lie between two times, quarter notes."""
         starts = self.song.measures["onset"].to_numpy()
         first = int(np.searchsorted(starts, begin + _NEAR, side="right"))
         return range(max(first, 1), max(int(np.searchsorted(starts, end - _NEAR)), first, 1) + 1)
@@ -128,7 +134,7 @@ class Ground:
         return np.maximum(begin[one], begin[other]), np.minimum(end[one], end[other])
 
     def _bars_between(self, begin: Array, end: Array) -> frozenset[int]:
-        """The measures that any of some spans touches."""
+        """The measures that these spans of time touch."""
         starts = self.song.measures["onset"].to_numpy()
         first = np.maximum(np.searchsorted(starts, begin + _NEAR, side="right"), 1)
         last = np.maximum(np.searchsorted(starts, end - _NEAR), first)
@@ -160,7 +166,7 @@ class Ground:
         return self._bars_between(begin, begin + own["duration"].to_numpy())
 
     def within(self, begin: float, end: float, parts: Iterable[str]) -> pd.DataFrame:
-        """Return the notes of some parts that sound in a stretch of time."""
+        """Return the notes of some parts that sound between two times, quarter notes."""
         notes = self.sounding
         inside = (notes["onset"] < end - _NEAR) & (notes["onset"] + notes["duration"] > begin)
         return notes[inside & notes["part"].isin(list(parts))]

@@ -1,7 +1,7 @@
 """Name its kind: what is it that can be heard here?
 
-Whatever else is told of the same parts at the same time is accepted too, and is not offered as a
-wrong choice.
+Other kinds that are found in the same parts at the same time are accepted too, and are not offered
+as wrong choices.
 """
 
 from __future__ import annotations
@@ -11,7 +11,8 @@ from typing import Any
 
 import pandas as pd
 
-from arrange.clashes import KINDS, LOW_INTERVAL_LIMITS
+from arrange.clashes import KINDS
+from arrange.exercises.evidence import heard, intervals
 from arrange.exercises.exercise import (
     Exercise,
     NoExerciseError,
@@ -20,9 +21,8 @@ from arrange.exercises.exercise import (
     shuffled,
     unread,
 )
-from arrange.exercises.ground import Ground
-from arrange.exercises.listening import heard, intervals
-from arrange.exercises.words import notes_words, told_parts
+from arrange.exercises.finding_words import notes_words, parts_words
+from arrange.exercises.song_facts import SongFacts
 from arrange.text.part_lists import split_parts
 from arrange.text.words import an, listed, measures_words
 from arrange.theory.pitch import an_interval
@@ -32,7 +32,7 @@ KIND = "name its kind"
 _WRONG = {"small": 2, "middle": 4, "large": 0}
 
 
-def ask(ground: Ground, size: str, chance: Random) -> Exercise:
+def ask(facts: SongFacts, size: str, chance: Random) -> Exercise:
     """Return an exercise of this kind.
 
     Raises
@@ -40,31 +40,31 @@ def ask(ground: Ground, size: str, chance: Random) -> Exercise:
     NoExerciseError
         If the song has no finding.
     """
-    labels = ground.findings.index.tolist()
+    labels = facts.findings.index.tolist()
     if not labels:
         raise NoExerciseError("nothing was found in this song that could be named")
     label = chance.choice(labels)
-    row = ground.finding(label)
-    right, near = _kinds_here(ground, label)
+    row = facts.finding(label)
+    right, near = _kinds_here(facts, label)
     wrong = [kind for kind in KINDS if kind not in right | near]
     choices = shuffled(chance, row["kind"], wrong, _WRONG[size]) if _WRONG[size] else ()
-    bars = sorted(ground.measures(label))
+    bars = sorted(facts.measures(label))
     first, last = bars[0], bars[-1]
     notes = f"The notes: {notes_words(row['kind'], row['pitches'])}. " if size != "large" else ""
     question = (
-        f"{told_parts(row['parts'])}, {row['section']}, {measures_words(first, last)}. {notes}"
+        f"{parts_words(row['parts'])}, {row['section']}, {measures_words(first, last)}. {notes}"
         "Which kind of finding is it?"
     )
     form = "one word: " + ", ".join(choices or KINDS)
     return Exercise(
         KIND, size, question, form, choices, row["kind"], _hints(row), row["section"],
-        (first, last), (label, frozenset(right), frozenset(near)), ground,
+        (first, last), (label, frozenset(right), frozenset(near)), facts,
     )  # fmt: skip
 
 
-def _kinds_here(ground: Ground, label: int) -> tuple[set[str], set[str]]:
-    """Kinds told of these parts or some of them at this time, and kinds of others beside them."""
-    row, table = ground.finding(label), ground.findings
+def _kinds_here(facts: SongFacts, label: int) -> tuple[set[str], set[str]]:
+    """Kinds found in these parts or some of them at this time, and kinds with others in them."""
+    row, table = facts.finding(label), facts.findings
     end = row["onset"] + row["duration"]
     here = table[(table["onset"] <= end) & (table["onset"] + table["duration"] >= row["onset"])]
     asked = set(split_parts(row["parts"]))
@@ -83,7 +83,7 @@ def _hints(row: Any) -> tuple[str, ...]:
 
 
 def reply(exercise: Exercise, answer: Any) -> Reply:
-    """Return what an answer gets."""
+    """Return the reply to an answer."""
     text = read_answer(exercise, answer).lower()
     label, right, near = exercise.case
     if text not in KINDS:
@@ -91,35 +91,35 @@ def reply(exercise: Exercise, answer: Any) -> Reply:
         if meant:
             return Reply(False, f"There is no kind {text!r}; did you mean {meant!r}?")
         return unread(exercise, text)
-    ground, row = exercise.ground, exercise.ground.finding(label)
+    facts, row = exercise.facts, exercise.facts.finding(label)
     if text == row["kind"]:
         also = sorted(right - {text})
-        more = f" You may say {listed(also, 'or')} as well: it is told here too." if also else ""
+        more = f" You may say {listed(also, 'or')} as well: it is found here too." if also else ""
         return Reply(True, f"Yes, {text}. {row['why']}{more}")
     if text in right:
-        return Reply(True, f"Yes, {text} is told here too; the question thought of {row['kind']}.")
+        return Reply(True, f"Yes, {text} is found here too; the question meant {row['kind']}.")
     if text in near:
-        return Reply(False, f"{_beside(ground, row, text)} These notes are something else.")
+        return Reply(False, f"{_beside(facts, row, text)} These notes are something else.")
     return Reply(False, f"Not {text} ({KINDS[text].meaning}). "
-                        f"{_against(ground, label, text)}")  # fmt: skip
+                        f"{_against(facts, label, text)}")  # fmt: skip
 
 
-def _beside(ground: Ground, row: Any, kind: str) -> str:
-    """Between whom a kind stands at this time."""
-    table = ground.findings
+def _beside(facts: SongFacts, row: Any, kind: str) -> str:
+    """A sentence on the parts between which a kind is found at this time."""
+    table = facts.findings
     end = row["onset"] + row["duration"]
     same = table[(table["kind"] == kind) & (table["onset"] <= end)
                  & (table["onset"] + table["duration"] >= row["onset"])]  # fmt: skip
     asked = set(split_parts(row["parts"]))
     parts = next(own for own in same["parts"] if set(split_parts(own)) & asked)
-    return f"There is {kind} here as well, but of {told_parts(parts)}."
+    return f"There is {kind} here as well, but of {parts_words(parts)}."
 
 
-def _against(ground: Ground, label: int, kind: str) -> str:
-    """What in these notes speaks against a kind."""
-    row, notes = ground.finding(label), ground.notes(label)
+def _against(facts: SongFacts, label: int, kind: str) -> str:
+    """A sentence on what speaks against a kind in these notes."""
+    row, notes = facts.finding(label), facts.notes(label)
     parts = split_parts(row["parts"])
-    table = ground.song.parts.set_index("part")
+    table = facts.song.parts.set_index("part")
     about = KINDS[kind]
     if about.parts > len(parts) and not about.family:
         return f"It takes two parts, and these notes are of {parts[0]} alone."
@@ -134,28 +134,28 @@ def _against(ground: Ground, label: int, kind: str) -> str:
             return f"{listed(drives)}: there is no amplifier to make anything rough."
         return f"{listed(drives)}, but these notes stay clean under it."
     if about.evidence == "lowest note":
-        return _not_low(ground, notes)
+        return _not_low(facts, notes)
     if about.evidence == "interval":
-        return _no_rub(ground, notes)
-    first, last = min(ground.measures(label)), max(ground.measures(label))
-    told = heard(ground, parts, first, last, kind)
-    return f"It was looked for here and not found: {told}."
+        return _no_rub(facts, notes)
+    first, last = min(facts.measures(label)), max(facts.measures(label))
+    sentence = heard(facts, parts, first, last, kind)
+    return f"It was looked for here and not found: {sentence}."
 
 
-def _not_low(ground: Ground, notes: pd.DataFrame) -> str:
+def _not_low(facts: SongFacts, notes: pd.DataFrame) -> str:
     low = float(notes["pitch"].min())
-    highest = max(LOW_INTERVAL_LIMITS.values())
+    highest = max(facts.limits.low_intervals.values(), default=0)
     if low >= highest:
-        return f"The lowest note here, {ground.name(low)}, is too high up for that."
-    return f"The lowest note here is {ground.name(low)}: its intervals stay clear there."
+        return f"The lowest note here, {facts.name(low)}, is too high up for that."
+    return f"The lowest note here is {facts.name(low)}: its intervals stay clear there."
 
 
-def _no_rub(ground: Ground, notes: pd.DataFrame) -> str:
+def _no_rub(facts: SongFacts, notes: pd.DataFrame) -> str:
     sizes = intervals(notes)
     if not sizes:
         return "These notes are never held at one time by two parts."
     size, low, high = min(sizes)
-    told = an_interval(size)
-    return f"The two come no nearer than {told}, {ground.name(low)} and {ground.name(high)}." if (
+    interval = an_interval(size)
+    return f"The two come no nearer than {interval}, {facts.name(low)} and {facts.name(high)}." if (
         size != 1
-    ) else f"There is {an('minor second')}, but too short or too soft to be told."  # fmt: skip
+    ) else f"There is {an('minor second')}, but too short or too soft to be a finding."  # fmt: skip

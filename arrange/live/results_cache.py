@@ -1,5 +1,6 @@
-"""The trials of one song, each made once: findings, hands and sound of a section for a set of
-choices. What was tried before is there at once, and what may be tried next can be made ahead.
+"""What choices make of a song, each computed once: the song, the findings and hands of a section.
+
+What was chosen before is there at once. What may be chosen next can be computed ahead.
 """
 
 from __future__ import annotations
@@ -16,16 +17,8 @@ from arrange.clashes.scene import Scene
 from arrange.clashes.table import findings_table, list_clashes
 from arrange.findings.recheck import notes_around
 from arrange.guitar.fingering import fingered_song
-from arrange.live.trial import (
-    AS_WRITTEN,
-    Choices,
-    Voiced,
-    has_strings,
-    section_hands,
-    section_player,
-    try_choices,
-    voiced,
-)
+from arrange.live.choices import AS_WRITTEN, Choices, has_strings
+from arrange.live.chosen_song import Voiced, section_hands, section_player, try_choices, voiced
 from arrange.revoicing.players import Player
 from arrange.tables.copies import quick_song
 from arrange.tables.song import Song, part_row, section_row
@@ -34,15 +27,15 @@ from arrange.text.part_lists import split_parts
 _ALONE = 0.1  # weight of a finding of one guitar alone, or with another instrument (ours)
 
 
-class Trials:
-    """The trials of one song.
+class ResultsCache:
+    """What choices make of one song, each computed once.
 
     Parameters
     ----------
     song : Song
-        What is tried on.
+        As it is without any choice.
     limits : Limits
-        From which value on a finding is told.
+        From which value on a finding is reported.
     """
 
     def __init__(self, song: Song, limits: Limits = DEFAULT_LIMITS) -> None:
@@ -72,12 +65,12 @@ class Trials:
         """Return the song with the choices made."""
         return self._song(choices)[0]
 
-    def told(self, choices: Choices) -> tuple[str, ...]:
-        """Return what there is to say about the choices, beside findings and hands."""
+    def remarks(self, choices: Choices) -> tuple[str, ...]:
+        """Return remarks about the choices, such as chords without such a voicing."""
         return self._song(choices)[1]
 
     def hands(self, choices: Choices, part: str) -> pd.DataFrame:
-        """Return the part in the section, fingered. Tempo and sound do not change how."""
+        """Return the part in the section with strings and frets, whatever tempo and sound."""
         own = choices.on_the_neck.of(part)
         return self._hands(Choices(choices.section).with_part(part, own), part)
 

@@ -1,4 +1,4 @@
-"""Which bars of a song are heard, how fast, and which notes lie in them."""
+"""Which bars of a song are heard, how fast, and which notes sound in them."""
 
 from __future__ import annotations
 
@@ -13,11 +13,12 @@ from arrange.errors import ArrangeError
 from arrange.sound.tones import RATE
 from arrange.tables.song import Song, section_row
 from arrange.tables.sounding import played_notes
+from arrange.text.words import listed, measures_words
 
 
 @dataclass(frozen=True)
-class Stretch:
-    """Some bars of a song, and how fast.
+class HeardBars:
+    """The bars of a song that are heard, and how fast.
 
     Parameters
     ----------
@@ -30,7 +31,7 @@ class Stretch:
     slower : float
         Times as long as at the song's tempo.
     seconds : float
-        How long it lasts.
+        How long they last.
     """
 
     first: int
@@ -43,32 +44,32 @@ class Stretch:
 
     @property
     def samples(self) -> int:
-        """How many samples it lasts."""
+        """How many samples they last."""
         return round(self.seconds * RATE)
 
     def at(self, song: Song, onset: Any) -> Any:
-        """Return seconds from the start of the stretch."""
+        """Return seconds from the first bar on."""
         return (np.asarray(song.seconds(onset)) - self.start) * self.slower
 
     def notes(self, song: Song, part: str) -> pd.DataFrame:
-        """Return the notes of a part that sound in it."""
+        """Return the notes of a part that sound in them."""
         notes = played_notes(song.notes[song.notes["part"] == part])
         ends = notes["onset"] + notes["duration"]
         return notes[(notes["onset"] < self.end - 1e-9) & (ends > self.begin + 1e-9)]
 
 
-def stretch_of(
+def heard_bars(
     song: Song, section: str | None, measures: tuple[int, int] | None, tempo: float | None
-) -> Stretch:
-    """Return a section, some measures or the whole of a song, from a tempo on.
+) -> HeardBars:
+    """Return a section, some measures or the whole of a song, at a tempo or as written.
 
     Raises
     ------
     ArrangeError
-        If it is not there, or the tempo is not from 10 to 400.
+        If the section or a measure is not there, or both are given.
     """
     if section is not None and measures is not None:
-        raise ArrangeError("tell a section or measures, not both")
+        raise ArrangeError("give a section or measures, not both")
     bars = len(song.measures)
     first, last = measures or (1, bars)
     if section is not None:
@@ -76,24 +77,19 @@ def stretch_of(
         first, last = int(row["first_measure"]), int(row["last_measure"])
     if not 1 <= first <= last <= bars:
         raise ArrangeError(f"measures {first} to {last}: the song has measures 1 to {bars}")
-    if tempo is not None and not 10 <= tempo <= 400:
-        raise ArrangeError(f"tempo {tempo}: quarter notes a minute, from 10 to 400")
     begin = float(song.measures["onset"].iloc[first - 1])
     end = float(song.measures["onset"].iloc[last - 1] + song.measures["duration"].iloc[last - 1])
     slower = 1.0 if tempo is None else float(song.measures["tempo"].iloc[first - 1]) / tempo
     start, stop = float(song.seconds(begin)), float(song.seconds(end))
-    return Stretch(first, last, begin, end, start, slower, (stop - start) * slower)
+    return HeardBars(first, last, begin, end, start, slower, (stop - start) * slower)
 
 
-def check_heard(song: Song, parts: Sequence[str], stretch: Stretch) -> None:
-    """Raise an ArrangeError if none of the parts sounds in the stretch."""
-    if any(len(stretch.notes(song, part)) for part in parts):
+def check_heard(song: Song, parts: Sequence[str], heard: HeardBars) -> None:
+    """Raise an ArrangeError if none of the parts sounds in these bars."""
+    if any(len(heard.notes(song, part)) for part in parts):
         return
-    if stretch.first == stretch.last:
-        where = f"measure {stretch.first}"
-    else:
-        where = f"measures {stretch.first} to {stretch.last}"
-    lay_out = f"{' and '.join(parts) or 'no part'} {'lays' if len(parts) == 1 else 'lay'} out"
+    where = measures_words(heard.first, heard.last)
+    lay_out = f"{listed(parts) or 'no part'} {'lay' if len(parts) > 1 else 'lays'} out"
     own = played_notes(song.notes[song.notes["part"].isin(parts)])
     sections = song.sections["section"][song.sections["section"].isin(own["section"])]
     plays = f"ask for {', '.join(sections)}" if len(sections) else "ask for other parts"

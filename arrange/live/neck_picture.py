@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from arrange.guitar.necks import Neck
-from arrange.live.shapes import Box, text
+from arrange.live.svg import Box, text
 from arrange.text.words import counted
 
 _SHOWN = 15  # frets, or more where they are played
@@ -35,7 +35,7 @@ def draw_neck(box: Box, part: str, neck: Neck, notes: pd.DataFrame, kind: str) -
     left, right = box.x + _LEFT, box.x + box.width - _RIGHT
     top, bottom = box.y + 26, box.y + box.height - 20
     wide, gap = (right - left) / last, (bottom - top) / max(neck.strings - 1, 1)
-    title = f"{part} · {_told_places(neck, notes)}"
+    title = f"{part} · {_places_words(neck, notes)}"
     yield text(box.x, box.y + 13, title, f"title {kind}-name")
     lines = [f"M{left:.1f} {top + gap * n:.1f}H{right:.1f}" for n in range(neck.strings)]
     lines += [f"M{left + wide * n:.1f} {top:.1f}V{bottom:.1f}" for n in range(1, last + 1)]
@@ -51,7 +51,7 @@ def draw_neck(box: Box, part: str, neck: Neck, notes: pd.DataFrame, kind: str) -
     yield from _dots(neck, held, (left, top, wide, gap), kind)
 
 
-def _told_places(neck: Neck, notes: pd.DataFrame) -> str:
+def _places_words(neck: Neck, notes: pd.DataFrame) -> str:
     """Where the hand is, how far it goes, and what it cannot play, in words."""
     capo = f"capo {neck.capo}, " if neck.capo else ""
     if notes.empty or notes["pitch"].isna().all():
@@ -72,7 +72,7 @@ def _places(
     right: float,
     kind: str,
 ) -> Iterator[str]:
-    """Where the hand stays, the fainter the shorter."""
+    """Where the hand stays; the longer it stays, the darker."""
     left, top, wide, bottom = grid
     places = notes["position"].fillna(0).astype(int)
     time = notes["duration"].groupby(places).sum()

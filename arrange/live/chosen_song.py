@@ -1,23 +1,22 @@
 """What a song becomes with some choices made: a Song in, a Song out, no widgets.
 
-Octave, inversion and strings are chosen for a part in one section; capo, drive and echo belong to
-the whole part, the tempo to the whole song. A new inversion or string set goes through the same
-search as the proposals of ``revoicing``: voicings that a hand can hold, third and seventh kept,
-the way of the hand and of the top line short; what is no chord stays as written.
+A new inversion or string set goes through the same search as the proposals of ``revoicing``:
+voicings that a hand can hold, third and seventh kept, short ways for the hand and the top line.
+What is no chord stays as written.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
 from arrange.errors import ArrangeError
-from arrange.guitar.fingering import finger_part, part_neck
+from arrange.guitar.fingering import finger_part
 from arrange.guitar.hands import Hand
-from arrange.guitar.necks import STANDARD_TUNINGS
+from arrange.live.choices import AS_WRITTEN, NO_ECHO, Choices
 from arrange.revoicing.candidates import Pool
 from arrange.revoicing.players import Player, with_capo
 from arrange.revoicing.search import choose
@@ -28,125 +27,22 @@ from arrange.tables.copies import quick_song
 from arrange.tables.song import Song, part_row, section_row
 from arrange.tables.sounding import Array
 
-AS_WRITTEN = "as written"
-INVERSIONS = (AS_WRITTEN, "root lowest", "third lowest", "fifth lowest", "seventh lowest")
-NO_ECHO = "none"
-ECHOES = (NO_ECHO, "sixteenth", "eighth", "dotted eighth", "quarter", "dotted quarter", "half")
 _LEAST_NOTES = 3  # of a chord, where as many are written
-_OCTAVES = {-2: "two octaves down", -1: "an octave down", 1: "an octave up", 2: "two octaves up"}
-
-
-@dataclass(frozen=True)
-class PartChoice:
-    """What is chosen for one part; a part that nothing is chosen for stays as written.
-
-    Parameters
-    ----------
-    octave : int
-        Octaves by which it moves in the section.
-    inversion : str
-        One of ``INVERSIONS``.
-    strings : str
-        One of ``string_sets``.
-    capo : int or None
-        Fret of the capo.
-    drive : str or None
-    echo : str or None
-        A note value, or ``NO_ECHO``.
-    """
-
-    octave: int = 0
-    inversion: str = AS_WRITTEN
-    strings: str = AS_WRITTEN
-    capo: int | None = None
-    drive: str | None = None
-    echo: str | None = None
-
-
-@dataclass(frozen=True)
-class Choices:
-    """All that is chosen.
-
-    Parameters
-    ----------
-    section : str
-    parts : tuple of (str, PartChoice)
-        Those for which something is chosen.
-    tempo : float or None
-        Quarter notes a minute at the section's start; the rest of the song keeps its proportion.
-    """
-
-    section: str
-    parts: tuple[tuple[str, PartChoice], ...] = ()
-    tempo: float | None = None
-
-    def of(self, part: str) -> PartChoice:
-        """Return what is chosen for a part."""
-        return dict(self.parts).get(part, PartChoice())
-
-    def with_part(self, part: str, choice: PartChoice) -> Choices:
-        """Return the choices with another one for a part."""
-        chosen = {**dict(self.parts), part: choice}
-        told = tuple(sorted(each for each in chosen.items() if each[1] != PartChoice()))
-        return replace(self, parts=told)
-
-    def that_fit(self, song: Song) -> Choices:
-        """Return those of parts and strings that the song has."""
-        there, chosen = set(song.parts["part"]), replace(self, parts=())
-        for part, own in self.parts:
-            if part in there:
-                is_held = own.strings == AS_WRITTEN or own.strings in string_sets(song, part)
-                fit = own if is_held else replace(own, strings=AS_WRITTEN)
-                chosen = chosen.with_part(part, fit)
-        return chosen
-
-    @property
-    def on_the_neck(self) -> Choices:
-        """Those that change which notes are played, or where: not tempo, drive and echo."""
-        chosen = Choices(self.section)
-        for part, own in self.parts:
-            chosen = chosen.with_part(part, replace(own, drive=None, echo=None))
-        return chosen
-
-    @property
-    def is_as_written(self) -> bool:
-        """Whether nothing is chosen."""
-        return not self.parts and self.tempo is None
-
-
-def string_sets(song: Song, part: str) -> tuple[str, ...]:
-    """Return the sets of neighbouring strings that a part can be held to; none for no strings."""
-    if not has_strings(song, part):
-        return ()
-    count = part_neck(song, part).strings
-    sets = [
-        f"{first}–{first + size - 1}"
-        for size in (3, 4)
-        for first in range(1, count - size + 2)
-        if count > size
-    ]
-    return (AS_WRITTEN, *sets)
-
-
-def has_strings(song: Song, part: str) -> bool:
-    """Return whether a part is played on strings that are known."""
-    row = part_row(song, part)
-    return isinstance(row["tuning"], tuple) or row["family"] in STANDARD_TUNINGS
 
 
 @dataclass(frozen=True, eq=False)
 class Voiced:
-    """What a search for other voicings leaves of a song's notes.
+    """A song's notes with one part in other voicings.
 
     Parameters
     ----------
     pitch : array of float
         Of each note of the song.
     keep, moved : array of bool
-        Notes that are still there; notes that lie elsewhere now.
+        Notes that are still played; notes that lie elsewhere now.
     string, fret : array of int
         Where the moved ones lie, frets from the nut; string 0 where that is still to be found.
-    told : tuple of str
+    remarks : tuple of str
         What stayed as written, and why.
     """
 
@@ -155,7 +51,7 @@ class Voiced:
     moved: Array
     string: Array
     fret: Array
-    told: tuple[str, ...]
+    remarks: tuple[str, ...]
 
 
 def section_player(song: Song, part: str, section: str) -> Player:
@@ -204,10 +100,10 @@ def voiced(player: Player, inversion: str, strings: str, capo: int | None) -> Vo
         if unit.free and unit.harmony and not fits[number] and len(options[number].cost) == 1
         and (options[number].pitches[0] == np.rint(unit.written)).all()
     ]  # fmt: skip
-    return Voiced(pitch, keep, moved, string, fret, tuple(_stuck_told(player, stuck)))
+    return Voiced(pitch, keep, moved, string, fret, tuple(_stuck_words(player, stuck)))
 
 
-def _stuck_told(player: Player, stuck: list[str]) -> Iterator[str]:
+def _stuck_words(player: Player, stuck: list[str]) -> Iterator[str]:
     free = [unit for unit in player.units if unit.free]
     if stuck:
         names = ", ".join(dict.fromkeys(stuck))
@@ -217,7 +113,7 @@ def _stuck_told(player: Player, stuck: list[str]) -> Iterator[str]:
 
 
 def _fits_already(player: Player, number: int, inversion: str, strings: str) -> bool:
-    """Whether a grip as written is what is asked."""
+    """Whether a grip as written is already what was chosen."""
     unit = player.units[number]
     if unit.harmony is None or not unit.free:
         return False
@@ -231,7 +127,7 @@ def _fits_already(player: Player, number: int, inversion: str, strings: str) -> 
 def _voicings(
     player: Player, number: int, pool: Pool, rows: Array, inversion: str, strings: str
 ) -> Array:
-    """Which voicings are as asked, and tell the chord as the written one did."""
+    """Which voicings are as asked and have the third and seventh that the written one has."""
     unit = player.units[number]
     harmony = unit.harmony
     assert harmony is not None
@@ -265,7 +161,7 @@ FindVoiced = Callable[[str, str, str, str, "int | None"], Voiced]
 def try_choices(
     song: Song, choices: Choices, find: FindVoiced | None = None
 ) -> tuple[Song, tuple[str, ...]]:
-    """Return the song with the choices made, and what there is to say about it.
+    """Return the song with the choices made, and remarks about what could not be done.
 
     Parameters
     ----------
@@ -283,7 +179,7 @@ def try_choices(
     if choices.is_as_written:
         return song, ()
     begin, end = float(row["onset"]), float(row["onset"] + row["duration"])
-    notes, told = song.notes, []
+    notes, remarks = song.notes, []
     onset, pitch = notes["onset"].to_numpy(), notes["pitch"].to_numpy().copy()
     inside = (onset >= begin - 1e-9) & (onset < end - 1e-9)
     keep, moved = np.ones(len(notes), dtype=bool), np.zeros(len(notes), dtype=bool)
@@ -293,7 +189,7 @@ def try_choices(
         own = (notes["part"] == part).to_numpy(dtype=bool)
         if choice.inversion != AS_WRITTEN or choice.strings != AS_WRITTEN:
             if not (own & inside & np.isfinite(pitch)).any():
-                told.append(f"{part} rests here")
+                remarks.append(f"{part} rests here")
             else:
                 asked = part, choices.section, choice.inversion, choice.strings, choice.capo
                 new = find(*asked) if find else _found(song, *asked)
@@ -302,7 +198,7 @@ def try_choices(
                 moved |= new.moved & own
                 if not choice.octave:  # an octave away the same notes lie elsewhere
                     string[own], fret[own] = new.string[own], new.fret[own]
-                told += new.told
+                remarks += new.remarks
         if choice.octave:
             pitch[own & inside] += 12 * choice.octave
             moved |= own & inside
@@ -321,7 +217,7 @@ def try_choices(
         first = float(song.measures["tempo"].iloc[int(row["first_measure"]) - 1])
         faster = choices.tempo / first
         tables["measures"] = song.measures.assign(tempo=song.measures["tempo"] * faster)
-    return quick_song(song, **tables), tuple(dict.fromkeys(told))
+    return quick_song(song, **tables), tuple(dict.fromkeys(remarks))
 
 
 def _found(
@@ -333,7 +229,7 @@ def _found(
 def _check_pitches(part: str, pitch: Array) -> None:
     known = pitch[np.isfinite(pitch)]
     if len(known) and (known.min() < 0 or known.max() > 127):
-        raise ArrangeError(f"{part} would leave what can be heard as pitch; move it by less")
+        raise ArrangeError(f"{part} would leave the range of pitches, 0 to 127; move it by less")
 
 
 def _parts(song: Song, choices: Choices) -> pd.DataFrame:
@@ -361,26 +257,3 @@ def section_hands(song: Song, part: str, section: str) -> pd.DataFrame:
     if notes["pitch"].isna().all():
         return notes.assign(position=0, problem=None)
     return finger_part(quick_song(song, notes=notes), part)
-
-
-def told_choices(choices: Choices) -> str:
-    """Return the choices in words, such as ``Guitar 1: an octave up, capo at fret 2``."""
-    told = [f"{part}: {', '.join(_told(choice))}" for part, choice in choices.parts]
-    if choices.tempo is not None:
-        told.append(f"tempo {choices.tempo:g}")
-    return "; ".join(told) or AS_WRITTEN
-
-
-def _told(choice: PartChoice) -> Iterator[str]:
-    if choice.octave:
-        yield _OCTAVES.get(choice.octave, f"{choice.octave:+d} octaves")
-    if choice.inversion != AS_WRITTEN:
-        yield choice.inversion
-    if choice.strings != AS_WRITTEN:
-        yield f"on strings {choice.strings}"
-    if choice.capo is not None:
-        yield f"capo at fret {choice.capo}" if choice.capo else "no capo"
-    if choice.drive is not None:
-        yield choice.drive
-    if choice.echo is not None:
-        yield "no echo" if choice.echo == NO_ECHO else f"{choice.echo} echo"

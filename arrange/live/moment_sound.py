@@ -8,11 +8,12 @@ import wave
 import numpy as np
 import pandas as pd
 
-from arrange.live.trial import Choices
-from arrange.live.trials import Trials
+from arrange.live.choices import Choices
+from arrange.live.results_cache import ResultsCache
 from arrange.sound import RATE, Sound, join_sounds, render_sound
-from arrange.sound.stretches import stretch_of
+from arrange.sound.heard_bars import heard_bars
 from arrange.tables.song import Song, section_row
+from arrange.text.words import bars_words
 
 Bars = tuple[int, int]
 MOMENT_BARS = 2
@@ -29,18 +30,23 @@ def moments(
     ]
     strongest = int(findings["measure"].iloc[0]) if len(findings) else first
     chosen = next(each for each in bars if each[0] <= strongest <= each[1])
-    named = [(f"bars {a}–{b}" if b > a else f"bar {a}", (a, b)) for a, b in bars]
+    named = [(bars_words(range(a, b + 1)), (a, b)) for a, b in bars]
     return [*named, ("the whole section", (first, last))], chosen
 
 
 def moment_sound(
-    trials: Trials, choices: Choices, bars: Bars, pair: tuple[str, ...], everyone: bool, what: str
+    results: ResultsCache,
+    choices: Choices,
+    bars: Bars,
+    pair: tuple[str, ...],
+    everyone: bool,
+    what: str,
 ) -> bytes:
     """Return the moment as the bytes of a WAV file.
 
     Parameters
     ----------
-    trials : Trials
+    results : ResultsCache
     choices : Choices
     bars : (int, int)
         First and last measure, as played.
@@ -51,10 +57,10 @@ def moment_sound(
     what : str
         ``before``, ``after``, ``each`` (of the pair alone, then together) or ``both``.
     """
-    together = tuple(trials.base.parts["part"]) if everyone else pair
+    together = tuple(results.base.parts["part"]) if everyone else pair
 
     def heard(chosen: Choices, parts: tuple[str, ...]) -> Sound:
-        return render_sound(trials.song(chosen), parts=list(parts), measures=bars)
+        return render_sound(results.song(chosen), parts=list(parts), measures=bars)
 
     as_written = Choices(choices.section)
     if what == "before":
@@ -62,8 +68,8 @@ def moment_sound(
     elif what == "after":
         sound = heard(choices, together)
     elif what == "each":
-        stretch = stretch_of(trials.base, None, bars, None)
-        playing = [part for part in pair if len(stretch.notes(trials.song(choices), part))]
+        sounding = heard_bars(results.base, None, bars, None)
+        playing = [part for part in pair if len(sounding.notes(results.song(choices), part))]
         alone = [heard(choices, (part,)) for part in playing]
         sound = join_sounds(*alone, heard(choices, together))
     else:

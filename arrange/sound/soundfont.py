@@ -19,7 +19,7 @@ from arrange.formats.midi import write_midi
 from arrange.sound.tones import RATE, Array
 from arrange.tables.song import Song
 
-_VOLUME = 6.0  # brings a sampled note near the level of a made one (by ear)
+_VOLUME = 6.0  # brings a note of a font near the level of one of ours (by ear)
 
 
 @dataclass(frozen=True)

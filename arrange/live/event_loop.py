@@ -1,4 +1,4 @@
-"""Things done later on the event loop of the kernel, if there is one."""
+"""The event loop of the kernel, and things done later on it."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ def running_loop() -> asyncio.AbstractEventLoop | None:
 
 
 def later_on(loop: asyncio.AbstractEventLoop) -> Later:
-    """Return what does things later on a loop, asked from any thread."""
+    """Return a function that does things later on a loop; it may be called from any thread."""
 
     def later(seconds: float, do: Callable[[], None]) -> None:
         loop.call_soon_threadsafe(loop.call_later, seconds, do)

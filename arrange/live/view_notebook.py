@@ -1,4 +1,4 @@
-"""A live view as a page of its own, for the band: no notebook to open, no code to see."""
+"""A notebook that holds the live view of a song, which is also served as a page without code."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ def write_page(song: str | os.PathLike[str], target: str | os.PathLike[str]) -> 
         If the song cannot be read, or the page cannot be written.
     """
     song, target = Path(song).resolve(), Path(target)
-    # What cannot be read is told now, not on the page.
+    # A song that cannot be read is reported now, not on the page.
     title = read(song).title or readable(song.stem)
     code = [
         "# Run this cell: Shift and Enter.\n",

@@ -1,4 +1,4 @@
-"""What there is to see of a trial, each sight drawn once."""
+"""The pictures of a live view, each drawn once."""
 
 from __future__ import annotations
 
@@ -9,53 +9,53 @@ import numpy as np
 import pandas as pd
 
 from arrange.guitar.fingering import part_neck
+from arrange.live.choices import Choices, choices_words, has_strings
 from arrange.live.picture import Hands, Places, Sight, draw_places, draw_sight
-from arrange.live.trial import Choices, has_strings, told_choices
-from arrange.live.trials import Trials
+from arrange.live.results_cache import ResultsCache
 from arrange.tables.song import Song, section_row
 
 
-class Sights:
-    """The sights of one song's trials.
+class PictureCache:
+    """The pictures of one song with its choices.
 
     Parameters
     ----------
-    trials : Trials
+    results : ResultsCache
     """
 
-    def __init__(self, trials: Trials) -> None:
-        self._trials = trials
-        self._form = _form(trials)
+    def __init__(self, results: ResultsCache) -> None:
+        self._results = results
+        self._form = _form(results)
         self._places = lru_cache(maxsize=256)(self._draw_places)
         self.drawn = lru_cache(maxsize=1024)(self._draw)
 
     def _draw(self, choices: Choices, part: str, beside: str | None) -> tuple[str, str]:
-        """The picture, and what does not go as chosen in words."""
-        trials = self._trials
+        """The picture, and in words what cannot be done as chosen."""
+        results = self._results
         places, problems = self._places(choices.on_the_neck, part, beside)
         picture = draw_sight(
             Sight(
                 section=choices.section,
                 form=self._form,
-                told=told_choices(choices),
-                found_before=trials.findings(Choices(choices.section)),
-                found_after=trials.findings(choices),
+                chosen=choices_words(choices),
+                found_before=results.findings(Choices(choices.section)),
+                found_after=results.findings(choices),
                 places=places,
             )
         )
-        return picture, ". ".join([*trials.told(choices), *problems])
+        return picture, ". ".join([*results.remarks(choices), *problems])
 
     def _draw_places(
         self, choices: Choices, part: str, beside: str | None
     ) -> tuple[str, tuple[str, ...]]:
-        """The ranges and the necks, and what hands cannot play in words."""
-        song, after = self._trials.base, self._trials.song(choices)
+        """The ranges and the necks, and in words what hands cannot play."""
+        song, after = self._results.base, self._results.song(choices)
         parts = (part,) if beside is None else (part, beside)
         row = section_row(song, choices.section)
         first, last = int(row["first_measure"]), int(row["last_measure"])
         key = song.measures["key"].iloc[first - 1]
         hands = tuple(
-            Hands(each, part_neck(after, each), self._trials.hands(choices, each))
+            Hands(each, part_neck(after, each), self._results.hands(choices, each))
             for each in parts
             if has_strings(song, each)
         )
@@ -70,9 +70,9 @@ class Sights:
         return draw_places(places), tuple(_problems(hands))
 
 
-def _form(trials: Trials) -> tuple[tuple[str, float, int], ...]:
+def _form(results: ResultsCache) -> tuple[tuple[str, float, int], ...]:
     """Each section: label, quarter notes, findings as written."""
-    sections, found = trials.base.sections, trials.whole
+    sections, found = results.base.sections, results.whole
     starts = np.searchsorted(sections["first_measure"], found["measure"], side="right") - 1
     counts = np.bincount(starts, minlength=len(sections)).tolist()
     labels, lengths = sections["section"].tolist(), sections["duration"].tolist()

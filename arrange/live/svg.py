@@ -18,13 +18,13 @@ class Box:
     height: float
 
 
-def text(x: float, y: float, told: str, kind: str) -> str:
+def text(x: float, y: float, words: str, kind: str) -> str:
     """Return a line of text; `kind` is its CSS classes."""
-    return f'<text class="{kind}" x="{x:.1f}" y="{y:.1f}">{escape_html(told)}</text>'
+    return f'<text class="{kind}" x="{x:.1f}" y="{y:.1f}">{escape_html(words)}</text>'
 
 
 def boxes(corners: Iterable[tuple[float, float, float, float]]) -> str:
-    """Return one path of many boxes, each told by left, top, width and bottom."""
+    """Return one path of many boxes, each given by left, top, width and bottom."""
     return "".join(
         f"M{left:.1f} {top:.1f}h{width:.1f}V{bottom:.1f}h{-width:.1f}z"
         for left, top, width, bottom in corners

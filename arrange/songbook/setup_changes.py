@@ -2,7 +2,7 @@
 
 A neck is what a player has in hand: theirs of one family with so many strings. Its tuning and
 capo stay until a song asks for others, also while its player lays out or plays another neck. Each
-player is taken to bring one of each; who has a second guitar, already tuned, changes nothing.
+player is taken to bring one of each; a player with a second guitar, already tuned, changes nothing.
 """
 
 from __future__ import annotations
@@ -41,14 +41,14 @@ class Setup(NamedTuple):
 def player_setups(book: Songbook) -> pd.DataFrame:
     """Return what each player of a guitar, a bass or another fretted neck has in each song.
 
-    A part that is silent has no row. A guitar or bass whose file tells no tuning is taken to have
+    A part that is silent has no row. A guitar or bass whose file holds no tuning is taken to have
     the usual one.
 
     Returns
     -------
     DataFrame
         A row for each song and such part, in set order: ``song``; ``player``, or the part's label
-        where none is told; ``part``; ``family``; ``tuning``, open strings as MIDI numbers, highest
+        where none is known; ``part``; ``family``; ``tuning``, open strings as MIDI numbers, highest
         first; ``capo``, fret; ``drive``; ``onset`` of its first and ``end`` of its last note, in
         quarter notes.
     """
@@ -112,6 +112,13 @@ def changes_between(book: Songbook) -> pd.DataFrame:
         ``capo_moves``, 1 where a capo is put on, taken off or moved; ``changes``, strings and capo
         together; ``drive_changes``, 1 where the sound is another, which a foot does and ``changes``
         leaves out; ``what``, in words.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> book = ar.read_songbook("datasets/harbour-set")
+    >>> ar.changes_between(book)["what"].head(2).tolist()
+    ['string 6 up 2, D2 to E2; edge to clean', 'capo from 2 to 3']
     """
     rows, before = [], ""
     now: dict[NeckKey, Setup] = {}
@@ -132,19 +139,19 @@ def retuned(one: Setup, other: Setup) -> list[tuple[int, int, int]]:
 
 def _change(one: Setup, other: Setup) -> tuple[Any, ...]:
     strings = retuned(one, other)
-    told = [
+    words = [
         f"string {string} {'up' if new > old else 'down'} {abs(new - old)}, "
         f"{note_name(old)} to {note_name(new)}"
         for string, old, new in reversed(strings)
     ]
     if one.capo != other.capo:
-        told.append(_capo_text(one.capo, other.capo))
+        words.append(_capo_text(one.capo, other.capo))
     if one.drive != other.drive:
-        told.append(f"{one.drive} to {other.drive}")
+        words.append(f"{one.drive} to {other.drive}")
     moves = int(one.capo != other.capo)
     return (
         one.song, len(strings), sum(abs(new - old) for _, old, new in strings), moves,
-        len(strings) + moves, int(one.drive != other.drive), "; ".join(told) or "nothing",
+        len(strings) + moves, int(one.drive != other.drive), "; ".join(words) or "nothing",
     )  # fmt: skip
 
 

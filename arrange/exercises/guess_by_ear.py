@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import replace
 from functools import partial
 from random import Random
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -25,11 +25,14 @@ from arrange.exercises.exercise import (
     shuffled,
     unread,
 )
-from arrange.exercises.ground import Ground
-from arrange.exercises.trying import MOST_TRIED, trial_of
-from arrange.exercises.words import told_parts
-from arrange.sound import Sound, join_sounds, render_sound
+from arrange.exercises.finding_words import parts_words
+from arrange.exercises.moved_note import MOST_TRIED, moved_note
+from arrange.exercises.song_facts import SongFacts
+from arrange.sound import Playback, Sound, join_sounds, render_sound
+from arrange.sound.playback import PLAIN
+from arrange.tables.song import Song
 from arrange.text.part_lists import split_parts
+from arrange.text.words import counted
 from arrange.theory.pitch import INTERVAL_NAMES, an_interval, interval_name
 
 KIND = "guess by ear"
@@ -51,7 +54,15 @@ _COLOURS = {
 }  # fmt: skip  # common practice in ear training
 
 
-def ask(ground: Ground, size: str, chance: Random) -> Exercise:
+class Take(NamedTuple):
+    """What is played once: a song, its parts that are heard (None for all), a measure."""
+
+    song: Song
+    parts: list[str] | None
+    bar: int
+
+
+def ask(facts: SongFacts, size: str, chance: Random) -> Exercise:
     """Return an exercise of this kind.
 
     Raises
@@ -60,39 +71,57 @@ def ask(ground: Ground, size: str, chance: Random) -> Exercise:
         If no two parts hold notes together.
     """
     if size != "large" and chance.random() < _TAKES_SHARE:
-        rows = ground.of_kinds(lambda kind: kind.is_told_by_ear).index.tolist()
+        rows = facts.of_kinds(lambda kind: kind.is_told_by_ear).index.tolist()
         for label in chance.sample(rows, len(rows))[:MOST_TRIED]:
-            take = ground.once(("take", label), partial(_take, ground, label))
+            take = facts.once(("take", label), partial(_take, facts, label))
             if take:
-                return _ask_takes(ground, size, chance, take)
-    pairs = ground.once("pairs", lambda: _pairs(ground))
+                return _ask_takes(facts, size, chance, take)
+    pairs = facts.once("pairs", lambda: _pairs(facts))
     if not pairs:
-        raise NoExerciseError("no two parts hold notes together that could be told by ear")
-    return _ask_interval(ground, size, chance, chance.choice(pairs))
+        raise NoExerciseError("no two parts hold notes together that an ear could name")
+    return _ask_interval(facts, size, chance, chance.choice(pairs))
 
 
-def exercise_sound(exercise: Exercise) -> Sound:
+def exercise_sound(exercise: Exercise, playback: Playback = PLAIN) -> Sound:
     """Return what an exercise by ear plays.
+
+    Parameters
+    ----------
+    exercise : Exercise
+    playback : Playback, optional
+        As in ``render_sound``. With ``loop`` all of it is repeated.
 
     Raises
     ------
     ArrangeError
-        If it is no exercise by ear.
+        If it is no exercise by ear, or as ``render_sound``.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> song = ar.read("datasets/tarrow-weir.txt")
+    >>> (by_ear,) = ar.make_exercises(song, size="large", kinds=["guess by ear"])
+    >>> round(ar.exercise_sound(by_ear).seconds)
+    3
     """
     if exercise.kind != KIND:
         raise ArrangeError(f"nothing is played for {exercise.kind!r}, only for {KIND!r}")
     what, *case = exercise.case
-    if what == "takes":
-        return _takes_sound(exercise.ground, *case)
-    return _pair_sound(exercise.ground, case[0])
+    songs = _takes(exercise.facts, *case) if what == "takes" else _pair(exercise.facts, *case)
+    once = replace(playback, loop=False)
+    sounds = [
+        render_sound(song, parts=parts, measures=(bar, bar), playback=once)
+        for song, parts, bar in songs
+    ]
+    return replace(join_sounds(*sounds), is_loop=playback.loop)
 
 
-def _pairs(ground: Ground) -> list[tuple[int, int]]:
+def _pairs(facts: SongFacts) -> list[tuple[int, int]]:
     """Labels of two notes of different parts that sound at once, a pair for each interval."""
     found: dict[int, tuple[int, int]] = {}
-    notes = ground.song.notes
-    for label in ground.findings.index[:_PAIRS]:
-        own = ground.notes(label)
+    notes = facts.song.notes
+    for label in facts.findings.index[:_PAIRS]:
+        own = facts.notes(label)
         own = own[own["pitch"].notna() & (own["duration"] > 0)].head(40)
         rows = list(zip(own.index, own["part"], own["pitch"], own["onset"],
                         own["onset"] + own["duration"], strict=True))  # fmt: skip
@@ -106,8 +135,8 @@ def _pairs(ground: Ground) -> list[tuple[int, int]]:
     return [pair for pair in found.values() if set(pair) <= labels]
 
 
-def _ask_interval(ground: Ground, size: str, chance: Random, pair: tuple[int, int]) -> Exercise:
-    rows = ground.song.notes.loc[list(pair)]
+def _ask_interval(facts: SongFacts, size: str, chance: Random, pair: tuple[int, int]) -> Exercise:
+    rows = facts.song.notes.loc[list(pair)]
     semitones = int(abs(rows["pitch"].iloc[0] - rows["pitch"].iloc[1]))
     answer = interval_name(semitones)
     choices: tuple[str, ...] = ()
@@ -119,56 +148,56 @@ def _ask_interval(ground: Ground, size: str, chance: Random, pair: tuple[int, in
     bar = int(rows["measure"].max())
     question = (
         f"Listen: {rows['part'].iloc[0]} and {rows['part'].iloc[1]} hold one note each "
-        f"({ground.section_at(bar)}, measure {bar}). Which interval is it?"
+        f"({facts.section_at(bar)}, measure {bar}). Which interval is it?"
     )
     low, high = sorted(rows["pitch"])
     hints = (
         f"What others hear in it: {_COLOURS[semitones % 12 if semitones != 12 else 12]}.",
-        f"The lower note is {ground.name(low)}, the upper {ground.name(high)}: count.",
+        f"The lower note is {facts.name(low)}, the upper {facts.name(high)}: count.",
     )
     return Exercise(
         KIND, size, question, "the name of an interval or its semitones, such as major third or 4",
-        choices, answer, hints, ground.section_at(bar), (bar, bar), ("interval", pair), ground,
+        choices, answer, hints, facts.section_at(bar), (bar, bar), ("interval", pair), facts,
     )  # fmt: skip
 
 
-def _pair_sound(ground: Ground, pair: tuple[int, int]) -> Sound:
+def _pair(facts: SongFacts, pair: tuple[int, int]) -> list[Take]:
     """Two notes from where both sound, for a measure at most."""
-    notes = ground.song.notes.loc[list(pair)]
+    notes = facts.song.notes.loc[list(pair)]
     begin = notes["onset"].max()
     end = min((notes["onset"] + notes["duration"]).min(), begin + _MOST_QUARTERS)
-    bar = ground.measures_of(begin, begin)[0]
+    bar = facts.measures_of(begin, begin)[0]
     held = notes.assign(
-        onset=begin, duration=end - begin, measure=bar, section=ground.section_at(bar)
+        onset=begin, duration=end - begin, measure=bar, section=facts.section_at(bar)
     )
-    return render_sound(replace(ground.song, notes=held), measures=(bar, bar))
+    return [Take(replace(facts.song, notes=held), None, bar)]
 
 
-def _take(ground: Ground, label: int) -> tuple[int, str, float, int] | None:
+def _take(facts: SongFacts, label: int) -> tuple[int, str, float, int] | None:
     """Finding, part, pitch and semitones of a move that ends a finding and brings nothing new."""
-    own = ground.notes(label)
-    for part in split_parts(ground.finding(label)["parts"]):
+    own = facts.notes(label)
+    for part in split_parts(facts.finding(label)["parts"]):
         pitches = sorted(set(own["pitch"][own["part"] == part]))
-        if part not in ground.fretted or len(pitches) != 1:
+        if part not in facts.fretted or len(pitches) != 1:
             continue
-        trial = trial_of(ground, label, part, float(pitches[0]))
+        note = moved_note(facts, label, part, float(pitches[0]))
         steps = [n for n in range(-_NEAR_STEPS, _NEAR_STEPS + 1) if n]
-        tried = trial.outcomes(steps)
+        tried = note.outcomes(steps)
         good = [n for n in steps if tried[n].ends and not tried[n].brings
-                and trial.in_chord(trial.pitch + n) is not False]  # fmt: skip
+                and note.in_chord(note.pitch + n) is not False]  # fmt: skip
         if good:
             return label, part, float(pitches[0]), min(good, key=abs)
     return None
 
 
 def _ask_takes(
-    ground: Ground, size: str, chance: Random, case: tuple[int, str, float, int]
+    facts: SongFacts, size: str, chance: Random, case: tuple[int, str, float, int]
 ) -> Exercise:
     label, part, pitch, semitones = case
-    row = ground.finding(label)
+    row = facts.finding(label)
     order = chance.randrange(2)
-    bars = sorted(ground.measures(label))[:_MOST_BARS]
-    parts = told_parts(row["parts"])
+    bars = sorted(facts.measures(label))[:_MOST_BARS]
+    parts = parts_words(row["parts"])
     question = (
         f"Listen to two takes of {row['section']}, measure {bars[0]}: {parts}, once as written and "
         f"once with one note of {part} moved. In which take is the {KINDS[row['kind']].noun}?"
@@ -176,32 +205,33 @@ def _ask_takes(
         else f"Listen to two takes of {row['section']}, measure {bars[0]}: {parts}. In one of them "
         "a note is moved so that a clash ends. Which take has the clash?"
     )
-    name, to = ground.name(pitch), ground.name(pitch + semitones)
+    name, to = facts.name(pitch), facts.name(pitch + semitones)
     hints = (
         "Listen to the held notes, not to the attacks: does it beat, sting or boom?",
         f"One has {name}, the other {to}, in {part}.",
     )
     return Exercise(
         KIND, size, question, "first or second", _TAKES, _TAKES[order], hints, row["section"],
-        (bars[0], bars[0]), ("takes", label, part, pitch, semitones, order), ground,
+        (bars[0], bars[0]), ("takes", label, part, pitch, semitones, order), facts,
     )  # fmt: skip
 
 
-def _takes_sound(
-    ground: Ground, label: int, part: str, pitch: float, semitones: int, order: int
-) -> Sound:
-    trial = trial_of(ground, label, part, pitch)
-    notes = ground.song.notes
-    moved = pd.Series(notes.index.isin(trial.rows), index=notes.index)
-    mended = replace(ground.song, notes=notes.assign(pitch=notes["pitch"] + semitones * moved))
-    bar = min(ground.measures(label))
-    parts = split_parts(ground.finding(label)["parts"])
-    takes = [render_sound(song, parts=parts, measures=(bar, bar)) for song in (ground.song, mended)]
-    return join_sounds(*(takes if order == 0 else takes[::-1]))
+def _takes(
+    facts: SongFacts, label: int, part: str, pitch: float, semitones: int, order: int
+) -> list[Take]:
+    """The parts of a finding as written and with one note moved, in the order asked."""
+    note = moved_note(facts, label, part, pitch)
+    notes = facts.song.notes
+    moved = pd.Series(notes.index.isin(note.rows), index=notes.index)
+    mended = replace(facts.song, notes=notes.assign(pitch=notes["pitch"] + semitones * moved))
+    bar = min(facts.measures(label))
+    parts = split_parts(facts.finding(label)["parts"])
+    takes = [Take(song, parts, bar) for song in (facts.song, mended)]
+    return takes if order == 0 else takes[::-1]
 
 
 def reply(exercise: Exercise, answer: Any) -> Reply:
-    """Return what an answer gets."""
+    """Return the reply to an answer."""
     text = read_answer(exercise, answer).lower()
     what, *case = exercise.case
     if what == "takes":
@@ -209,10 +239,10 @@ def reply(exercise: Exercise, answer: Any) -> Reply:
     semitones = _semitones(text)
     if semitones is None:
         return unread(exercise, text)
-    ground, rows = exercise.ground, exercise.ground.song.notes.loc[list(case[0])]
+    facts, rows = exercise.facts, exercise.facts.song.notes.loc[list(case[0])]
     low, high = sorted(rows["pitch"])
     right = round(high - low)
-    names = f"{ground.name(low)} and {ground.name(high)}"
+    names = f"{facts.name(low)} and {facts.name(high)}"
     if semitones == right:
         return Reply(True, f"Yes, {an_interval(right)}: {names}; {_colour(right)}.")
     if semitones % 12 == right % 12:
@@ -224,9 +254,11 @@ def reply(exercise: Exercise, answer: Any) -> Reply:
         )
     wider = "wider" if semitones > right else "closer"
     far = abs(semitones - right)
-    near = "by one semitone" if far == 1 else f"by {far} semitones"
-    return Reply(False, f"{an_interval(semitones).capitalize()} is {wider} than what you heard, "
-                        f"{near}: it would sound {_colour(semitones)}.")  # fmt: skip
+    return Reply(
+        False,
+        f"{an_interval(semitones).capitalize()} is {wider} than what you heard, by "
+        f"{counted(far, 'semitone')}: it would sound {_colour(semitones)}.",
+    )
 
 
 def _colour(semitones: int) -> str:
@@ -251,9 +283,9 @@ def _reply_takes(exercise: Exercise, text: str, case: list[Any]) -> Reply:
     said = [n for n, names in enumerate((("first", "1"), ("second", "2"))) if words & {*names}]
     if len(said) != 1:
         return unread(exercise, text)
-    ground = exercise.ground
-    row = ground.finding(label)
-    name, to = ground.name(pitch), ground.name(pitch + semitones)
+    facts = exercise.facts
+    row = facts.finding(label)
+    name, to = facts.name(pitch), facts.name(pitch + semitones)
     if said[0] == order:
         return Reply(
             True, f"Yes. {row['why']} In the other take {part} has {to} instead of {name}."

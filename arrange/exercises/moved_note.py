@@ -1,4 +1,4 @@
-"""What becomes of a finding if one note of a part moves: tried on the song, its hand and line.
+"""What happens to a finding, to the hand and to the top line if one note of a part moves.
 
 Whether the finding ends and what comes instead is looked for again in the passage around it, at
 most eight bars to either side; the hand is asked at every moment at which the note is struck; the
@@ -15,8 +15,7 @@ from functools import cached_property
 import numpy as np
 import pandas as pd
 
-from arrange.clashes.limits import DEFAULT_LIMITS
-from arrange.exercises.ground import Ground
+from arrange.exercises.song_facts import SongFacts
 from arrange.findings.recheck import compare_findings, has_ended, notes_around, recheck
 from arrange.findings.tries import Move, moved_notes
 from arrange.guitar.grips import Grip, hold_shape
@@ -31,26 +30,26 @@ WIDEST_LEAP = 12  # semitones that a line on top may leap without falling apart 
 
 @dataclass(frozen=True)
 class Outcome:
-    """What a move does: whether the finding ends, and the sentences of what comes instead."""
+    """What a move does: whether the finding ends, and which findings it brings, in sentences."""
 
     ends: bool
     brings: tuple[tuple[str, str], ...]  # kind and sentence
 
 
 @dataclass(frozen=True, eq=False)
-class Trial:
+class MovedNote:
     """One note of a part in a finding, each time that it is struck, and what it could become.
 
     Parameters
     ----------
-    ground : Ground
+    facts : SongFacts
     label : int
         The finding.
     part : str
     pitch : float
     """
 
-    ground: Ground
+    facts: SongFacts
     label: int
     part: str
     pitch: float
@@ -58,19 +57,19 @@ class Trial:
     @cached_property
     def rows(self) -> tuple[int, ...]:
         """Labels of the notes in the notes table."""
-        notes = self.ground.notes(self.label)
+        notes = self.facts.notes(self.label)
         own = notes[(notes["part"] == self.part) & (notes["pitch"] == self.pitch)]
         return tuple(sorted(set(own.index.tolist())))
 
     @cached_property
     def onsets(self) -> tuple[float, ...]:
         """When the note is struck."""
-        return tuple(self.ground.song.notes["onset"].loc[list(self.rows)].tolist())
+        return tuple(self.facts.song.notes["onset"].loc[list(self.rows)].tolist())
 
     @cached_property
     def _line(self) -> Line:
         """The whole part with strings and frets."""
-        return part_line(self.ground, self.part)
+        return part_line(self.facts, self.part)
 
     @cached_property
     def places(self) -> tuple[tuple[int, int], ...]:
@@ -98,18 +97,18 @@ class Trial:
         return {}
 
     def _tried(self, asked: list[int | None]) -> list[Outcome]:
-        song, row = self.ground.song, self.ground.finding(self.label)
+        song, row = self.facts.song, self.facts.finding(self.label)
         moves = [
             Move(self.part, "", "", self.rows, np.nan if n is None else float(n)) for n in asked
         ]
         span = row["onset"], row["onset"] + row["duration"]
         notes = notes_around(song, *span)
         versions = [notes, *(moved_notes(notes, move) for move in moves)]
-        before, *after = recheck(song, versions, span, DEFAULT_LIMITS)
+        before, *after = recheck(song, versions, span, self.facts.limits)
         return [self._judged(before, each) for each in after]
 
     def _judged(self, before: pd.DataFrame, after: pd.DataFrame) -> Outcome:
-        row = self.ground.finding(self.label)
+        row = self.facts.finding(self.label)
         brought = compare_findings(before, after).brought
         others = brought[(brought["kind"] != row["kind"]) | (brought["parts"] != row["parts"])]
         return Outcome(
@@ -121,7 +120,7 @@ class Trial:
         """Return whether a note belongs to the chord symbols above it; None where none stands."""
         answers = []
         for onset in self.onsets:
-            chord = self.ground.chord_at(onset)
+            chord = self.facts.chord_at(onset)
             if chord is None or len(chord["pitch_classes"]) < 2:
                 continue
             bass = [] if pd.isna(chord["bass"]) else [int(chord["bass"])]
@@ -129,7 +128,7 @@ class Trial:
         return all(answers) if answers else None
 
     def taken(self, string: int) -> float | None:
-        """Return the pitch that another note of the part has on a string then, or None."""
+        """Return the pitch that the part holds on a string at the same time, or None."""
         for onset in self.onsets:
             for row in self.held(onset):
                 if row[0] == string:
@@ -141,7 +140,7 @@ class Trial:
         return all(any(row[2] == pitch for row in self.held(onset)) for onset in self.onsets)
 
     def held(self, onset: float) -> list[tuple[int, int, float]]:
-        """Return string, fret and pitch of what else the part holds at a time."""
+        """Return string, fret and pitch of the other notes that the part holds at a time."""
         return self._held[onset]
 
     @cached_property
@@ -156,7 +155,7 @@ class Trial:
 
     def grip(self, string: int, fret: int) -> Grip:
         """Return the hardest grip that a place makes with what else is held."""
-        neck = self.ground.neck(self.part)
+        neck = self.facts.neck(self.part)
         grips = []
         for onset in self.onsets:
             shape = [LEFT_OUT] * neck.strings
@@ -183,7 +182,7 @@ class Trial:
 
 @dataclass(frozen=True, eq=False)
 class Line:
-    """A part with strings and frets as arrays, a value a note; string 0 for none."""
+    """A part with strings and frets as arrays, a value for each note; string 0 if unknown."""
 
     onset: Array
     end: Array
@@ -192,9 +191,9 @@ class Line:
     fret: Array
 
 
-def part_line(ground: Ground, part: str) -> Line:
+def part_line(facts: SongFacts, part: str) -> Line:
     """Return a part with strings and frets, made once."""
-    return ground.once(("line", part), lambda: _part_line(ground.fingered(part)))
+    return facts.once(("line", part), lambda: _part_line(facts.fingered(part)))
 
 
 def _part_line(notes: pd.DataFrame) -> Line:
@@ -205,6 +204,8 @@ def _part_line(notes: pd.DataFrame) -> Line:
     return Line(onset.round(_DECIMALS), end, own["pitch"].to_numpy(), string, fret)
 
 
-def trial_of(ground: Ground, label: int, part: str, pitch: float) -> Trial:
-    """Return the trial of one note in a finding, made once."""
-    return ground.once(("trial", label, part, pitch), lambda: Trial(ground, label, part, pitch))
+def moved_note(facts: SongFacts, label: int, part: str, pitch: float) -> MovedNote:
+    """Return one note in a finding as a note that may move, made once."""
+    return facts.once(
+        ("moved note", label, part, pitch), lambda: MovedNote(facts, label, part, pitch)
+    )

@@ -1,4 +1,4 @@
-"""What there is to hear between some parts in a stretch: said beside a wrong guess."""
+"""What parts do in some measures, in a sentence: the evidence against a wrong guess."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from arrange.clashes import KINDS
-from arrange.exercises.ground import Ground
+from arrange.exercises.song_facts import SongFacts
 from arrange.text.words import counted, listed
 from arrange.theory.pitch import an_interval
 
@@ -14,32 +14,32 @@ _OCTAVE = 12
 _NEAR = 1e-6
 
 
-def silent_parts(ground: Ground, parts: list[str], first: int, last: int) -> list[str]:
+def silent_parts(facts: SongFacts, parts: list[str], first: int, last: int) -> list[str]:
     """Return those parts that do not sound in some measures."""
-    return [part for part in parts if not ground.plays(part, range(first, last + 1))]
+    return [part for part in parts if not facts.plays(part, range(first, last + 1))]
 
 
-def heard(ground: Ground, parts: list[str], first: int, last: int, kind: str) -> str:
-    """Return one sentence on what some parts do in some measures, as the kind asks for it."""
+def heard(facts: SongFacts, parts: list[str], first: int, last: int, kind: str) -> str:
+    """Return a sentence on what some parts do in some measures, by the evidence of a kind."""
     where = "there"
-    silent = silent_parts(ground, parts, first, last)
+    silent = silent_parts(facts, parts, first, last)
     if silent:
         return f"{listed(silent)} {'is' if len(silent) == 1 else 'are'} silent {where}"
-    begin, end = ground.time_of(first, last)
-    notes = ground.within(begin, end, parts)
+    begin, end = facts.time_of(first, last)
+    notes = facts.within(begin, end, parts)
     evidence = KINDS[kind].evidence
     if evidence == "lowest note":
         low = notes.loc[notes["pitch"].idxmin()]
-        return f"the lowest note {where} is {ground.name(low['pitch'])} of {low['part']}"
+        return f"the lowest note {where} is {facts.name(low['pitch'])} of {low['part']}"
     if evidence == "chord":
-        return _chord(ground, begin, "first chord there" if last > first else "chord there")
+        return _chord(facts, begin, "first chord there" if last > first else "chord there")
     if evidence == "attacks":
         return _attacks(notes, parts, where)
     if len(parts) == 1:
-        low, high = (ground.name(notes["pitch"].agg(end)) for end in ("min", "max"))
+        low, high = (facts.name(notes["pitch"].agg(end)) for end in ("min", "max"))
         return f"{parts[0]} lies between {low} and {high} {where}"
     if evidence == "interval":
-        return _nearest(ground, notes, parts, where)
+        return _nearest(facts, notes, parts, where)
     return _apart(notes, parts, where)
 
 
@@ -57,17 +57,17 @@ def intervals(notes: pd.DataFrame) -> list[tuple[int, float, float]]:
     return found
 
 
-def _nearest(ground: Ground, notes: pd.DataFrame, parts: list[str], where: str) -> str:
+def _nearest(facts: SongFacts, notes: pd.DataFrame, parts: list[str], where: str) -> str:
     """The smallest interval that two parts hold at once."""
     sizes = intervals(notes)
     if not sizes:
         return f"{listed(parts)} never sound at one time {where}"
     size, low, high = min(sizes)
     if size == 0:
-        return f"{listed(parts)} meet on one note {where}, {ground.name(low)}"
-    names = f"{an_interval(size)}, {ground.name(low)} and {ground.name(high)}"
+        return f"{listed(parts)} meet on one note {where}, {facts.name(low)}"
+    names = f"{an_interval(size)}, {facts.name(low)} and {facts.name(high)}"
     if size == 1:
-        return f"{listed(parts)} touch {names}, but too shortly to be told"
+        return f"{listed(parts)} touch {names}, but not for long enough to be a finding"
     return f"{listed(parts)} come no nearer than {names} {where}"
 
 
@@ -88,23 +88,23 @@ def _mean(notes: pd.DataFrame) -> float:
 def _attacks(notes: pd.DataFrame, parts: list[str], where: str) -> str:
     """How many attacks fall together."""
     times = [set(notes["onset"][notes["part"] == part].round(6)) for part in parts[:2]]
-    told = [
+    counts = [
         f"{part} has {counted(len(own), 'attack')}" for part, own in zip(parts, times, strict=False)
     ]
     if len(times) < 2:
-        return f"{told[0]} {where}"
-    return f"{listed(told)} {where}, {len(times[0] & times[1])} of them together"
+        return f"{counts[0]} {where}"
+    return f"{listed(counts)} {where}, {len(times[0] & times[1])} of them together"
 
 
-def _chord(ground: Ground, begin: float, which: str) -> str:
-    chord = ground.chord_at(begin)
+def _chord(facts: SongFacts, begin: float, which: str) -> str:
+    chord = facts.chord_at(begin)
     if chord is None or not chord["pitch_classes"]:
         return "no chord stands there"
-    members = ", ".join(chord_names(ground, chord))
+    members = ", ".join(chord_names(facts, chord))
     return f"the {which} is {chord['symbol']} ({members}); hold the notes against it"
 
 
-def chord_names(ground: Ground, chord: object) -> list[str]:
+def chord_names(facts: SongFacts, chord: object) -> list[str]:
     """Return the names of a chord's members, without octaves."""
     classes = chord["pitch_classes"]  # type: ignore[index]
-    return [ground.name(60 + each % _OCTAVE).rstrip("0123456789-") for each in classes]
+    return [facts.name(60 + each % _OCTAVE).rstrip("0123456789-") for each in classes]

@@ -25,7 +25,7 @@ from arrange.exercises.exercise import (
     shuffled,
     unread,
 )
-from arrange.exercises.ground import Ground
+from arrange.exercises.song_facts import SongFacts
 from arrange.guitar.necks import LEFT_OUT, TUNINGS, Neck, parse_tuning, shape_pitches
 from arrange.guitar.voicings import find_voicings
 from arrange.text.words import counted, listed, measures_words
@@ -44,7 +44,7 @@ _MOST_CHORDS = 6
 _WRONG = 3
 
 
-def ask(ground: Ground, size: str, chance: Random) -> Exercise:
+def ask(facts: SongFacts, size: str, chance: Random) -> Exercise:
     """Return an exercise of this kind.
 
     Raises
@@ -52,11 +52,11 @@ def ask(ground: Ground, size: str, chance: Random) -> Exercise:
     NoExerciseError
         If the song has no guitar or no chord symbols, or no capo helps in any section.
     """
-    if not ground.fretted:
+    if not facts.fretted:
         raise NoExerciseError("no guitar plays in this song")
-    if ground.song.chords["root"].notna().sum() == 0:
+    if facts.song.chords["root"].notna().sum() == 0:
         raise NoExerciseError("this song has no chord symbols")
-    cases = ground.once("capos", lambda: _cases(ground))
+    cases = facts.once("capos", lambda: _cases(facts))
     if not cases:
         raise NoExerciseError("in no section is there a capo that makes every chord an open shape")
     part, section, symbols, right = chance.choice(cases)
@@ -65,8 +65,8 @@ def ask(ground: Ground, size: str, chance: Random) -> Exercise:
     if size == "small":
         wrong = [f"fret {fret}" for fret in range(MOST_CAPO + 1) if fret not in right]
         choices = tuple(sorted(shuffled(chance, answer, wrong, _WRONG)))
-    first, last = ground.stretch(section)
-    neck = ground.neck(part)
+    first, last = facts.section_measures(section)
+    neck = facts.neck(part)
     form = f"a fret, 0 (no capo) to {MOST_CAPO}, such as 5"
     more = ""
     if size == "large":
@@ -81,26 +81,26 @@ def ask(ground: Ground, size: str, chance: Random) -> Exercise:
     )
     return Exercise(
         KIND, size, question, form, choices, answer, _hints(symbols, right), section,
-        (first, last), (part, symbols, right, size == "large"), ground,
+        (first, last), (part, symbols, right, size == "large"), facts,
     )  # fmt: skip
 
 
-def _cases(ground: Ground) -> list[tuple[str, str, tuple[str, ...], tuple[int, ...]]]:
-    """Part, section, chords and right frets, wherever some fret is right and three are not."""
+def _cases(facts: SongFacts) -> list[tuple[str, str, tuple[str, ...], tuple[int, ...]]]:
+    """Part, section, chords and right frets, if at least one fret is right and three are wrong."""
     found = []
-    for section in ground.song.sections["section"]:
-        own = ground.song.chords[ground.song.chords["section"] == section]
+    for section in facts.song.sections["section"]:
+        own = facts.song.chords[facts.song.chords["section"] == section]
         symbols = tuple(dict.fromkeys(own["symbol"]))
         if not 2 <= len(symbols) <= _MOST_CHORDS or not all(map(_is_chord, symbols)):
             continue
-        bars = range(ground.stretch(section)[0], ground.stretch(section)[1] + 1)
-        for part in ground.fretted:
-            tuning = ground.neck(part).tuning
+        bars = range(facts.section_measures(section)[0], facts.section_measures(section)[1] + 1)
+        for part in facts.fretted:
+            tuning = facts.neck(part).tuning
             right = tuple(
                 fret for fret in range(MOST_CAPO + 1)
                 if all(open_shape(symbol, fret, tuning) for symbol in symbols)
             )  # fmt: skip
-            if right and MOST_CAPO + 1 - len(right) >= _WRONG and ground.plays(part, bars):
+            if right and MOST_CAPO + 1 - len(right) >= _WRONG and facts.plays(part, bars):
                 found.append((part, str(section), symbols, right))
     return found
 
@@ -168,7 +168,7 @@ def _hints(symbols: tuple[str, ...], right: tuple[int, ...]) -> tuple[str, ...]:
 
 
 def reply(exercise: Exercise, answer: Any) -> Reply:
-    """Return what an answer gets."""
+    """Return the reply to an answer."""
     text = read_answer(exercise, answer)
     part, symbols, right, wants_shapes = exercise.case
     numbers = [0] if text.lower() in ("none", "no capo") else numbers_in(text.partition(":")[0])
@@ -180,7 +180,7 @@ def reply(exercise: Exercise, answer: Any) -> Reply:
             False, f"A capo at fret {fret} leaves little neck; look from 0 to {MOST_CAPO}."
         )
     shapes = [shape_symbol(symbol, fret) for symbol in symbols]
-    tuning = exercise.ground.neck(part).tuning
+    tuning = exercise.facts.neck(part).tuning
     closed = [shape for symbol, shape in zip(symbols, shapes, strict=True)
               if not open_shape(symbol, fret, tuning)]  # fmt: skip
     over = f"With the capo at {fret}" if fret else "Without a capo"
@@ -200,7 +200,7 @@ def reply(exercise: Exercise, answer: Any) -> Reply:
     others = [str(each) for each in right if each != fret]
     frets = "Fret" if len(others) == 1 else "Frets"
     more = f" {frets} {listed(others)} would do as well." if others else ""
-    lost = _lost(exercise.ground, part, fret)
+    lost = _lost(exercise.facts, part, fret)
     return Reply(
         True, f"Yes. {over} all are open: {listed(grips)} (frets from the capo).{lost}{more}"
     )
@@ -209,13 +209,13 @@ def reply(exercise: Exercise, answer: Any) -> Reply:
 def _wrong_shapes(
     text: str, shapes: list[str], symbols: tuple[str, ...], over: str
 ) -> Reply | None:
-    """What to say of the shapes told behind a right fret; None if they are right."""
-    told = re.findall(r"[A-Ga-g][^\s,;:]*", text.partition(":")[2] or text)
-    told = [each for each in told if each.lower() not in ("and", "fret", "capo", "at")]
-    if len(told) != len(shapes):
+    """The reply to wrong shapes behind a right fret; None if they are right."""
+    names = re.findall(r"[A-Ga-g][^\s,;:]*", text.partition(":")[2] or text)
+    names = [each for each in names if each.lower() not in ("and", "fret", "capo", "at")]
+    if len(names) != len(shapes):
         return Reply(False, f"{over} is right. Which {counted(len(shapes), 'shape')}? Write the "
                             "fret, a colon and the shapes in the order of the chords.")  # fmt: skip
-    for name, shape, symbol in zip(told, shapes, symbols, strict=True):
+    for name, shape, symbol in zip(names, shapes, symbols, strict=True):
         if not _same_chord(name, shape):
             return Reply(False, f"{over} is right, but {symbol} is not the shape of {name}: count "
                                 "down from the chord, a semitone a fret.")  # fmt: skip
@@ -235,10 +235,10 @@ def _same_chord(one: str, other: str) -> bool:
     )
 
 
-def _lost(ground: Ground, part: str, fret: int) -> str:
-    """How many of the part's notes as written a capo takes away."""
-    neck = replace(ground.neck(part), capo=fret)
-    own = ground.sounding["pitch"][ground.sounding["part"] == part]
+def _lost(facts: SongFacts, part: str, fret: int) -> str:
+    """A sentence on how many notes of the part lie under a capo."""
+    neck = replace(facts.neck(part), capo=fret)
+    own = facts.sounding["pitch"][facts.sounding["part"] == part]
     gone = sum(count for pitch, count in own.value_counts().items() if not neck.places(pitch))
     if not gone:
         return ""

@@ -2,8 +2,8 @@
 
 A note is heard elsewhere where another part begins the same note, in any octave, at the same
 moment. The layer with the least share of notes that nobody else plays can go with the least loss;
-where the song has more than two guitars, what condensing it to two players does with the layer is
-told beside it.
+where the song has more than two guitars, the reply says too what condensing it to two players does
+with the layer.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ from arrange.exercises.exercise import (
     shuffled,
     unread,
 )
-from arrange.exercises.ground import Ground
+from arrange.exercises.song_facts import SongFacts
 from arrange.text.words import counted, listed, measures_words, runs_words
 from arrange.theory.spelling import nearest_spelling
 
@@ -53,15 +53,15 @@ class Layer:
         return self.alone / self.notes
 
 
-def ask(ground: Ground, size: str, chance: Random) -> Exercise:
+def ask(facts: SongFacts, size: str, chance: Random) -> Exercise:
     """Return an exercise of this kind.
 
     Raises
     ------
     NoExerciseError
-        If fewer than three parts play at one time, or none of them can be told from the others.
+        If fewer than three parts play at one time, or none of them differs enough from the others.
     """
-    cases = ground.once("layers", lambda: _cases(ground))
+    cases = facts.once("layers", lambda: _cases(facts))
     if not cases:
         raise NoExerciseError(
             "in no section do three parts play of which one is clearly more doubled than another"
@@ -72,7 +72,7 @@ def ask(ground: Ground, size: str, chance: Random) -> Exercise:
     wrong = [layer.part for layer in layers if layer.share >= least + _CLEAR]
     answer = chance.choice(right)
     choices = shuffled(chance, answer, wrong, _WRONG) if size == "small" else ()
-    first, last = ground.stretch(section)
+    first, last = facts.section_measures(section)
     names = listed(choices or [layer.part for layer in layers])
     form = f"the name of a layer, such as {layers[-1].part}"
     more = ""
@@ -88,32 +88,32 @@ def ask(ground: Ground, size: str, chance: Random) -> Exercise:
     )
     return Exercise(
         KIND, size, question, form, choices, answer, _hints(layers, right, chance), section,
-        (first, last), (section, right, size == "large"), ground,
+        (first, last), (section, right, size == "large"), facts,
     )  # fmt: skip
 
 
-def _cases(ground: Ground) -> list[tuple[str, tuple[Layer, ...]]]:
-    """Sections in which a layer can go and another cannot so well."""
+def _cases(facts: SongFacts) -> list[tuple[str, tuple[Layer, ...]]]:
+    """Sections in which one layer is clearly easier to leave out than another."""
     found = []
-    for section in ground.song.sections["section"]:
-        layers = section_layers(ground, str(section))
+    for section in facts.song.sections["section"]:
+        layers = section_layers(facts, str(section))
         shares = [layer.share for layer in layers]
         if len(layers) > 1 and max(shares) - min(shares) >= _CLEAR and min(shares) < 1:
             found.append((str(section), layers))
     return found
 
 
-def section_layers(ground: Ground, section: str) -> tuple[Layer, ...]:
-    """Return what each layer of a section has for itself; none where two parts or fewer play."""
-    return ground.once(("layers", section), lambda: _section_layers(ground, section))
+def section_layers(facts: SongFacts, section: str) -> tuple[Layer, ...]:
+    """Return the notes of each layer of a section; empty where fewer than three parts play."""
+    return facts.once(("layers", section), lambda: _section_layers(facts, section))
 
 
-def _section_layers(ground: Ground, section: str) -> tuple[Layer, ...]:
-    notes = ground.sounding[ground.sounding["section"] == section]
-    order = [part for part in ground.song.parts["part"] if part in set(notes["part"])]
+def _section_layers(facts: SongFacts, section: str) -> tuple[Layer, ...]:
+    notes = facts.sounding[facts.sounding["section"] == section]
+    order = [part for part in facts.song.parts["part"] if part in set(notes["part"])]
     if len(order) < _LEAST_PARTS:
         return ()
-    families = dict(zip(ground.song.parts["part"], ground.song.parts["family"], strict=True))
+    families = dict(zip(facts.song.parts["part"], facts.song.parts["family"], strict=True))
     code = notes["onset"].round(6).astype(str) + "/" + (notes["pitch"].round() % 12).astype(str)
     by_part = {part: set(code[notes["part"] == part]) for part in order}
     layers = []
@@ -143,35 +143,35 @@ def _hints(layers: tuple[Layer, ...], right: tuple[str, ...], chance: Random) ->
 
 
 def reply(exercise: Exercise, answer: Any) -> Reply:
-    """Return what an answer gets."""
+    """Return the reply to an answer."""
     text = read_answer(exercise, answer)
     section, right, wants_count = exercise.case
-    layers = {layer.part: layer for layer in section_layers(exercise.ground, section)}
-    name, _, told = text.rpartition(":") if wants_count and ":" in text else (text, "", "")
-    if wants_count and not told:
+    layers = {layer.part: layer for layer in section_layers(exercise.facts, section)}
+    name, _, count = text.rpartition(":") if wants_count and ":" in text else (text, "", "")
+    if wants_count and not count:
         behind = re.fullmatch(r"(.*?)[,;\s]+(\d+)(?: notes?)?", text)
         if behind and text not in layers:
-            name, told = behind[1], behind[2]
-    part = _part(exercise.ground, name.strip())
+            name, count = behind[1], behind[2]
+    part = _part(exercise.facts, name.strip())
     if part is None:
         return _unknown(exercise, name.strip(), list(layers))
     if part not in layers:
         return _no_layer(exercise, part, section)
     layer = layers[part]
     if part not in right:
-        return Reply(False, _why_not(exercise.ground, layer, layers[right[0]]))
+        return Reply(False, _why_not(exercise.facts, layer, layers[right[0]]))
     if wants_count:
-        counts = numbers_in(told)
+        counts = numbers_in(count)
         if len(counts) != 1:
             return Reply(False, f"{part} is right. How many of its notes does nobody else play? "
                                 f"Write {exercise.form}.")  # fmt: skip
         if counts[0] != layer.alone:
             return Reply(False, _wrong_count(layer, counts[0]))
-    return Reply(True, _why(exercise.ground, layer, section, right))
+    return Reply(True, _why(exercise.facts, layer, section, right))
 
 
-def _part(ground: Ground, name: str) -> str | None:
-    names = {part.lower(): part for part in ground.song.parts["part"]}
+def _part(facts: SongFacts, name: str) -> str | None:
+    names = {part.lower(): part for part in facts.song.parts["part"]}
     return names.get(name.lower())
 
 
@@ -184,60 +184,61 @@ def _unknown(exercise: Exercise, name: str, parts: list[str]) -> Reply:
 
 def _no_layer(exercise: Exercise, part: str, section: str) -> Reply:
     bars = range(exercise.measures[0], exercise.measures[1] + 1)
-    if not exercise.ground.plays(part, bars):
+    if not exercise.facts.plays(part, bars):
         return Reply(False, f"{part} does not play in {section}: nothing would go with it.")
-    families = dict(zip(*(exercise.ground.song.parts[c] for c in ("part", "family")), strict=True))
+    families = dict(zip(*(exercise.facts.song.parts[c] for c in ("part", "family")), strict=True))
     if families[part] in _STAY:
         return Reply(False, f"{part} is the {families[part]} of the song: it stays.")
     return Reply(False, f"{part} has only a few notes in {section}; it was not asked for.")
 
 
-def _why_not(ground: Ground, layer: Layer, best: Layer) -> str:
-    """What would go with a layer."""
-    told = (
+def _why_not(facts: SongFacts, layer: Layer, best: Layer) -> str:
+    """A sentence on what would be lost with a layer."""
+    sentence = (
         f"With {layer.part} {layer.alone} of {counted(layer.notes, 'note')} would be gone that no "
         f"other part plays ({runs_words(layer.measures)})"
     )
-    roles = _roles(ground)
+    roles = _roles(facts)
     role = f"; it is the {roles[layer.part]} of the song" if roles.get(layer.part) in (
         "lead", "hook") else ""  # fmt: skip
-    return f"{told}{role}. There is one with which only {best.share:.0%} of its notes would go."
+    return f"{sentence}{role}. There is one with which only {best.share:.0%} of its notes would go."
 
 
-def _roles(ground: Ground) -> dict[str, str]:
-    found = ground.condensed
+def _roles(facts: SongFacts) -> dict[str, str]:
+    found = facts.condensed
     if found is None:
         return {}
     return dict(zip(found.roles["layer"], found.roles["role"], strict=True))
 
 
-def _wrong_count(layer: Layer, told: int) -> str:
-    if told > layer.notes:
+def _wrong_count(layer: Layer, count: int) -> str:
+    if count > layer.notes:
         return f"{layer.part} is right, but it has {counted(layer.notes, 'note')} there in all."
-    more = "More" if layer.alone > told else "Fewer"
+    more = "More" if layer.alone > count else "Fewer"
     if layer.with_whom:
         return (
-            f"{layer.part} is right, but not {told}. {more}: compare it note by note with "
+            f"{layer.part} is right, but not {count}. {more}: compare it note by note with "
             f"{layer.with_whom}, any octave."
         )
-    return f"{layer.part} is right, but not {told}. {more}: nobody plays any of its notes."
+    return f"{layer.part} is right, but not {count}. {more}: nobody plays any of its notes."
 
 
-def _why(ground: Ground, layer: Layer, section: str, right: tuple[str, ...]) -> str:
+def _why(facts: SongFacts, layer: Layer, section: str, right: tuple[str, ...]) -> str:
     shared = layer.notes - layer.alone
     whom = f", most of them {layer.with_whom}" if layer.with_whom else ""
     many = "all" if not layer.alone else str(shared)
-    told = [f"Yes, {layer.part}: others play {many} of its {counted(layer.notes, 'note')}{whom}."]
+    notes = counted(layer.notes, "note")
+    sentences = [f"Yes, {layer.part}: others play {many} of its {notes}{whom}."]
     if layer.alone:
-        told.append(f"What goes is in {runs_words(layer.measures)}.")
+        sentences.append(f"What goes is in {runs_words(layer.measures)}.")
     others = [part for part in right if part != layer.part]
     if others:
-        told.append(f"{listed(others)} would do as well; only one of you may go.")
-    found = ground.condensed
+        sentences.append(f"{listed(others)} would do as well; only one of you may go.")
+    found = facts.condensed
     if found is not None:
         own = found.lost[(found.lost["section"] == section) & (found.lost["layer"] == layer.part)]
         if len(own):
-            told.append(f"Condensed to two players it goes too: {own['why'].iloc[0]}.")
+            sentences.append(f"Condensed to two players it goes too: {own['why'].iloc[0]}.")
         else:
-            told.append("Condensed to two players somebody still takes it.")
-    return " ".join(told)
+            sentences.append("Condensed to two players somebody still takes it.")
+    return " ".join(sentences)

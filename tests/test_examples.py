@@ -1,0 +1,26 @@
+"""Every public name has a short example in its docstring, and the example is true."""
+
+import doctest
+from pathlib import Path
+
+import pytest
+
+import arrange as ar
+
+ROOT = Path(__file__).parent.parent
+LINES = range(2, 8)  # `import arrange as ar` and two to six lines more
+
+
+@pytest.mark.parametrize("name", ar.__all__)
+def test_example(name, monkeypatch):
+    """It runs where the README's commands run, with nothing defined before."""
+    monkeypatch.chdir(ROOT)
+    value = getattr(ar, name)
+    [example] = doctest.DocTestFinder(recurse=False).find(value, name, globs={})
+    lines = [line for each in example.examples for line in each.source.splitlines()]
+    assert lines[:1] == ["import arrange as ar"], f"{name} has no example"
+    assert len(lines) in LINES, f"the example of {name} has {len(lines)} lines"
+    said: list[str] = []
+    options = doctest.NORMALIZE_WHITESPACE | doctest.ELLIPSIS
+    result = doctest.DocTestRunner(optionflags=options).run(example, out=said.append)
+    assert not result.failed, "".join(said)
