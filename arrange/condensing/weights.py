@@ -1,6 +1,6 @@
 """What counts how much when many layers become a few parts: every weight, in one place.
 
-All terms are told in one unit, seconds of the song: a weight of 1 makes a second of full cover
+All terms are in one unit, seconds of the song: a weight of 1 makes a second of full cover
 worth one second; a change between two sections costs as much as so many seconds are worth. The
 figures are ours, to be moved by ear; that a lead counts more than a hook, a hook more than the
 rhythm, and fills and pads least, is the order of arranging handbooks (common practice).
@@ -12,15 +12,6 @@ from dataclasses import dataclass, fields
 
 from arrange.errors import ArrangeError
 
-ROLES = {
-    "lead": "a line that moves in single notes, on top",
-    "hook": "a short figure in single notes that comes back",
-    "rhythm": "chords or picking that carry the song on",
-    "fill": "there for little of the sections that it plays in",
-    "pad": "held, with few attacks",
-    "double": "another layer's line in unison or octaves",
-}
-
 
 @dataclass(frozen=True)
 class Weights:
@@ -29,7 +20,7 @@ class Weights:
     Parameters
     ----------
     lead, hook, rhythm, fill, pad, double : float
-        A second of a layer of that role, seconds; times (1 + its salience) / 2.
+        A second of a layer of that role; times (1 + its salience) / 2. One for each of ``ROLES``.
     line : float
         A second that a layer's own notes are heard.
     octave : float
