@@ -1,9 +1,9 @@
 """Many recorded layers, few players: who takes what, section by section, and why.
 
 ``layer_roles`` says what each layer is there for; ``condense`` shares the layers out. In the order
-of the work: the layers as columns (``recorded_layers``), their roles (``layer_roles``), who plays
-and what is decided (``lineup``, ``pins_and_bans``), what a set of layers is worth in a section
-(``section_worth``), what a player can do there, at what cost, and what a hand can hold
+of the work: the layers as columns (``recorded_layers``), their roles (``estimated_roles``), who
+plays and what is decided (``lineup``, ``pins_and_bans``), what layers are worth together in a
+section (``section_worth``), what a player can do there, at what cost, and what a hand can hold
 (``player_options``, ``player_costs``, ``held_together``), all of it as one ``problem``; then the
 search (``plan_search``), the best plan that can be fingered (``playable_plan``,
 ``fingered_lines``), and the answer (``condensed_song``, ``reasons``).
@@ -18,7 +18,7 @@ K. Yoshii, Statistical piano reduction controlling performance difficulty, APSIP
 from __future__ import annotations
 
 from arrange.condensing.condensation import Condensation, condense
-from arrange.condensing.layer_roles import layer_roles
+from arrange.condensing.estimated_roles import layer_roles
 from arrange.condensing.roles import ROLES
 from arrange.condensing.weights import Weights
 

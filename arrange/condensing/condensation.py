@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 
 from arrange.condensing.condensed_song import condensed_song
-from arrange.condensing.layer_roles import roles_of
+from arrange.condensing.estimated_roles import roles_of
 from arrange.condensing.lineup import Lineup
 from arrange.condensing.pins_and_bans import read_pins_and_bans
 from arrange.condensing.plan_search import Plan
@@ -56,7 +56,7 @@ class Condensation:
     >>> import arrange as ar
     >>> two = ar.condense(ar.read("datasets/last-bell.musicxml"), ["Ann", "Ben"])
     >>> two
-    <Condensation: 14 layers to 2 players, 83% of their worth, proven>
+    <Condensation: 14 layers to 2 players, 78% of their worth, proven>
     >>> two.choices.loc[0, ["section", "player", "action", "layers"]].tolist()
     ['Intro', 'Ann', 'takes', ('Hook',)]
     """
@@ -201,11 +201,11 @@ def condense(
     Examples
     --------
     >>> import arrange as ar
-    >>> song = ar.read("datasets/last-bell.musicxml")
-    >>> two = ar.condense(song, ["Ann", ar.Player("Ben", neck=ar.Neck())])
-    >>> two.song.parts["part"].tolist()
-    ['Ann', 'Ben', 'Bass', 'Voice']
-    >>> two.is_proven
+    >>> song = ar.read("datasets/tarrow-weir.txt")
+    >>> one = ar.condense(song, [ar.Player("Ann", neck=ar.Neck(capo=2))])
+    >>> one.song.parts.loc[one.song.parts["part"] == "Ann", "capo"].tolist()
+    [2]
+    >>> one.is_proven
     True
     """
     people = _players(players)

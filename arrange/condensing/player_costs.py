@@ -12,12 +12,10 @@ import pandas as pd
 from arrange.condensing.player_options import Option, SectionOptions
 from arrange.condensing.recorded_layers import RecordedLayers
 from arrange.condensing.roles import ROLES
-from arrange.condensing.weights import Weights
+from arrange.condensing.weights import Weights, rounded
 from arrange.guitar.necks import Neck
 from arrange.quantities.texture import DRIVE_DECIBELS
 from arrange.tables.sounding import Array
-
-_EXACT = 2.0**20  # costs are whole parts of a second, so that equal ones are equal to the last bit
 
 
 @dataclass(frozen=True)
@@ -45,8 +43,6 @@ class LayerTraits:
     def of(cls, recorded: RecordedLayers, roles: pd.DataFrame, weights: Weights) -> LayerTraits:
         """Return the traits of layers with roles as of ``layer_roles``."""
         role = np.array([list(ROLES).index(name) for name in roles["role"]])
-        rank = np.array([weights.of_role(name) for name in roles["role"]])
-        rank = rank * (1 + roles["salience"].to_numpy())
         pitched = np.flatnonzero(recorded.is_played & ~np.isnan(recorded.pitch))
         shape = len(recorded.names), len(recorded.sections)
         cell = recorded.layer[pitched] * shape[1] + recorded.section[pitched]
@@ -57,7 +53,7 @@ class LayerTraits:
         drives = list(DRIVE_DECIBELS)
         drive = np.array([drives.index(name) for name in recorded.parts["drive"]])
         with np.errstate(invalid="ignore"):
-            return cls(rank, role, drive, total / weight, weight)
+            return cls(weights.of_layers(roles), role, drive, total / weight, weight)
 
     def first(self, option: Option) -> int:
         """Return the layer that gives an option its role and its sound."""
@@ -139,7 +135,7 @@ class PlayerCosts:
         goes_on = before.has * self.recorded.present[:, section + 1]
         cost += weights.leaving * (goes_on.sum(axis=1)[:, None] - shared)
         # A layer that both hold is not left; one that is silent next is not either.
-        return np.rint(np.maximum(cost, 0) * _EXACT) / _EXACT
+        return rounded(np.maximum(cost, 0))
 
     def on_neck(self, section: int, neck: Neck) -> Array:
         """Return what each option of a section costs on a neck, changes apart."""
@@ -150,7 +146,7 @@ class PlayerCosts:
                 seconds[layer] = self._sounding[layer, section]
         cost = np.array([seconds[list(o)].sum() for o in self.options[section].options])
         cost = cost * self.weights.other_neck + self.merging[section]
-        return np.rint(cost * _EXACT) / _EXACT
+        return rounded(cost)
 
     @cached_property
     def merging(self) -> list[Array]:
@@ -207,8 +203,6 @@ class PlayerCosts:
     def _sounding(self) -> Array:
         """Seconds that each layer sounds in each section: layers x sections."""
         cut, recorded = self.recorded.sliced(), self.recorded
-        times, shape = max(len(cut.seconds), 1), (len(recorded.names), len(recorded.sections))
-        cell, first = np.unique(recorded.layer[cut.note] * times + cut.at, return_index=True)
-        place = cell // times * shape[1] + recorded.section[cut.note[first]]
-        length = cut.seconds[cell % times] if len(cell) else np.zeros(0)
-        return np.bincount(place, length, minlength=shape[0] * shape[1]).reshape(shape)
+        shape = len(recorded.names), len(recorded.sections)
+        place = recorded.layer[cut.note] * shape[1] + recorded.section[cut.note]
+        return cut.sounding(place, shape[0] * shape[1]).reshape(shape)

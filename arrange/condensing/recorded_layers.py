@@ -180,6 +180,16 @@ class Slices:
     note: Array
     at: Array
 
+    def sounding(self, key: Array, count: int) -> Array:
+        """Return the seconds for which anything of each of `count` keys sounds.
+
+        `key` has an item for each row of `note`.
+        """
+        times = max(len(self.seconds), 1)
+        cell = np.unique(key * times + self.at)
+        length = self.seconds[cell % times] if len(cell) else np.zeros(0)
+        return np.bincount(cell // times, length, minlength=count)
+
 
 def _chosen(song: Song, layers: Sequence[str] | None) -> tuple[str, ...]:
     """The layers asked for, in order of their names."""

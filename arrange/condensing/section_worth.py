@@ -30,9 +30,9 @@ from functools import cached_property
 import numpy as np
 import pandas as pd
 
-from arrange.condensing.clash_penalties import clash_items
+from arrange.condensing.clash_penalties import Items, clash_items
 from arrange.condensing.recorded_layers import RecordedLayers, Slices
-from arrange.condensing.weights import Weights
+from arrange.condensing.weights import Weights, rounded
 from arrange.errors import ArrangeError
 from arrange.quantities.texture import song_energy
 from arrange.tables.song import Song
@@ -40,9 +40,6 @@ from arrange.tables.sounding import Array, sounding_notes
 
 MOST_LAYERS = 18  # in one section
 CLEARLY = 0.15  # salience by which a lower lead comes before the one on top
-_EXACT = 2.0**20  # values are whole parts of a second, so that equal ones are equal to the last bit
-
-Items = tuple[Array, Array]  # masks, seconds
 
 
 @dataclass(frozen=True)
@@ -80,7 +77,7 @@ class SectionWorth:
         """Worth of every set, without growth."""
         masks, seconds = (np.concatenate(each) for each in zip(*self.items.values(), strict=True))
         table = over_sets(masks, seconds, len(self.layers))
-        return np.rint(table * _EXACT) / _EXACT
+        return rounded(table)
 
     @cached_property
     def full(self) -> Array:
@@ -92,7 +89,7 @@ class SectionWorth:
         if not fullest:
             return np.zeros_like(self.full)
         excess = np.maximum(self.full / fullest - self.place - 1e-9, 0)
-        return np.rint(weight * self.seconds * excess * _EXACT) / _EXACT
+        return rounded(weight * self.seconds * excess)
 
     def by_term(self, mask: int) -> dict[str, float]:
         """Return what a set is worth, term by term, without growth."""
@@ -154,8 +151,7 @@ def section_worth(
     """
     layers = tuple(np.flatnonzero(recorded.present[:, section]).tolist())
     seconds = float(recorded.seconds[section])
-    worth = np.array([weights.of_role(role) for role in roles["role"]])
-    worth = worth * (1 + roles["salience"].to_numpy()) / 2
+    worth = weights.of_layers(roles)
     classes = _classes(recorded, section, layers)
     for mask in classes:
         same = [layer for bit, layer in enumerate(layers) if mask >> bit & 1]
@@ -289,10 +285,7 @@ class _Section:
 
     def presence(self, classes: tuple[int, ...]) -> Items:
         """Layers, for the time that they sound."""
-        times = max(len(self.cut.seconds), 1)
-        cell = np.unique(self.bit[self.cut.note] * times + self.cut.at)
-        length = self.cut.seconds[cell % times] if len(cell) else np.zeros(0)
-        sounding = np.bincount(cell // times, length, minlength=len(self.layers))
+        sounding = self.cut.sounding(self.bit[self.cut.note], len(self.layers))
         seconds = [sounding[mask.bit_length() - 1] for mask in classes]
         return (
             np.array(classes, dtype=np.int64),
@@ -371,16 +364,14 @@ def with_fullness(
     sound, and the attacks.
     """
     cut = recorded.sliced(section)
-    count, times = len(worth.layers), max(len(cut.seconds), 1)
+    count = len(worth.layers)
     of = {layer: bit for bit, layer in enumerate(worth.layers)}
     bit = np.array([of.get(layer, 0) for layer in range(len(recorded.names))], dtype=np.int64)
     note_bit = bit[recorded.layer[cut.note]]
-    cell = np.unique(note_bit * times + cut.at)
-    length = cut.seconds[cell % times] if len(cell) else np.zeros(0)
     rows = np.flatnonzero((recorded.section == section) & recorded.is_played)
     struck = np.unique(bit[recorded.layer[rows]] << 40 | recorded.place[rows])
     shares = [
-        np.bincount(cell // times, length, minlength=count),
+        cut.sounding(note_bit, count),
         np.bincount(note_bit, cut.seconds[cut.at], minlength=count),
         np.bincount(struck >> 40, minlength=count).astype(np.float64),
     ]

@@ -10,7 +10,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass, fields
 
+import numpy as np
+import pandas as pd
+
 from arrange.errors import ArrangeError
+from arrange.tables.sounding import Array
+
+_PARTS = 2.0**20
 
 
 @dataclass(frozen=True)
@@ -108,6 +114,12 @@ class Weights:
                     f"Weights({name}={getattr(self, name)}): it is at most {most:g} ({what})"
                 )
 
-    def of_role(self, role: str) -> float:
-        """Return what a second of a layer of that role is worth."""
-        return float(getattr(self, role))
+    def of_layers(self, roles: pd.DataFrame) -> Array:
+        """Return what a second of each layer is worth, with roles as of ``layer_roles``."""
+        worth = np.array([getattr(self, role) for role in roles["role"]], dtype=np.float64)
+        return worth * (1 + roles["salience"].to_numpy()) / 2
+
+
+def rounded(seconds: Array) -> Array:
+    """Return seconds in whole parts of 2 ** -20, so that equal ones are equal to the last bit."""
+    return np.rint(seconds * _PARTS) / _PARTS
