@@ -169,9 +169,9 @@ def condense(
 ) -> Condensation:
     """Return a song whose layers are shared out among a few players, section by section.
 
-    In each section a player takes one layer, merges two, or lays out. The lead is always kept,
-    everything can be held by the players' hands, and of all choices that obey this and the pins
-    the one of greatest worth is taken (``Weights``).
+    In each section a player takes one layer, merges two, or lays out. The lead is always kept, and
+    the players' hands can hold everything. Of all choices that obey this and the pins, the one of
+    greatest worth is taken (``Weights``).
 
     Parameters
     ----------
@@ -188,7 +188,7 @@ def condense(
         What a player takes there: a layer, a tuple of two, or ``()`` to lay out. Section None for
         each in which these layers play.
     forbid : of (player, section, layers)
-        What a player must not take: a layer, alone or in a merge; a merge; ``()``: laying out.
+        What a player must not take: a layer, alone or in a merge; a merge; ``()`` for laying out.
         Player or section None for all.
     weights : Weights, optional
 

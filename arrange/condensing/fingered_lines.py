@@ -1,8 +1,8 @@
-"""The notes that one player plays, merged and fingered: what really can be held.
+"""The notes that one player plays, merged and fingered: what can really be held.
 
-A merge takes the notes of both layers; where they hold one pitch at once it is one note, struck
-anew where the other strikes it. Nothing is added. A note that sounds on into the next section is
-held if the player goes on with its layer, else it ends there.
+A merge takes the notes of both layers. Where both hold one pitch at once it becomes one note, which
+is struck again where the second layer strikes it. Nothing is added. A note that sounds on into the
+next section is held if the player goes on with its layer; else it ends there.
 """
 
 from __future__ import annotations
@@ -128,7 +128,7 @@ class Fingerings:
     parts: Mapping[PartKey, tuple[PlayerLine, pd.DataFrame]] = field(default_factory=dict)
 
     def with_part(self, choices: Sequence[Option], neck: int) -> tuple[Fingerings, list[Asked]]:
-        """Finger a player's whole part; return it too, and what of it cannot be played."""
+        """Return it with a player's whole part fingered, and what of it cannot be played."""
         key = tuple(choices), neck
         known = self if key in self.parts else self._with_fingered(key)
         troubled = known._troubled(key)
@@ -159,7 +159,7 @@ class Fingerings:
         return replace(self, parts={**self.parts, key: (line, fingered)})
 
     def with_asked(self, asked: Iterable[Asked]) -> Fingerings:
-        """Finger each of these sections for itself, where that is not done."""
+        """Return it with each of these options fingered, each section for itself."""
         new = sorted(set(asked) - self.problems.keys())
         if not new:
             return self

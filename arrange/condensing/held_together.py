@@ -171,7 +171,7 @@ class _Sounding:
         struck[layer, at] = True
         # A note is held until its section ends or its layer strikes its pitch again.
         until = np.minimum(recorded.end[rows] - OVERLAP, recorded.ends[section])
-        until = np.minimum(until, _struck_anew(layer, pitch, onset))
+        until = np.minimum(until, _struck_again(layer, pitch, onset))
         last = np.maximum(np.searchsorted(moments, until - 1e-9), at + 1)
         count = last - at
         note = np.repeat(np.arange(len(rows)), count)
@@ -206,7 +206,7 @@ class _Sounding:
         return HeldTogether(sets, np.concatenate(sections), np.concatenate(numbers), which)
 
 
-def _struck_anew(layer: Array, pitch: Array, onset: Array) -> Array:
+def _struck_again(layer: Array, pitch: Array, onset: Array) -> Array:
     """When the same layer strikes the same pitch again; infinity for never."""
     order = np.lexsort((onset, pitch, layer))
     after = np.full(len(order), np.inf)

@@ -78,7 +78,7 @@ class Lineup:
     def are_alike(self, players: int) -> bool:
         """Return whether these players may change places: same necks, same pins and bans."""
         same = len({self.may_have(player) for player in range(players)}) == 1
-        return same and not self.decided.tells_apart(players)
+        return same and not self.decided.sets_apart(players)
 
 
 def _usual_necks(recorded: RecordedLayers, players: int) -> Sequence[Neck]:

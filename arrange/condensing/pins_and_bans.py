@@ -26,7 +26,8 @@ class PinsAndBans:
     ----------
     pins : dict of (player, section) to Option
     bans : tuple of (player or -1, section or -1, Option)
-        A single layer bans all that holds it, two ban their merge, none bans laying out.
+        A single layer bans every option with it; two layers ban their merge; no layer bans
+        laying out.
     """
 
     pins: dict[tuple[int, int], Option]
@@ -37,8 +38,8 @@ class PinsAndBans:
         """Whether nothing is decided."""
         return not self.pins and not self.bans
 
-    def tells_apart(self, players: int) -> bool:
-        """Whether something is decided for one of these players that is not for all."""
+    def sets_apart(self, players: int) -> bool:
+        """Return whether something is decided for one of these players and not for all."""
         return any(p < players for p, _ in self.pins) or any(
             0 <= p < players for p, _, _ in self.bans
         )

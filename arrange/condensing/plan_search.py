@@ -282,7 +282,7 @@ def _start(problem: Problem, fewer: Plan | None, necks: tuple[int, ...]) -> Path
 def _improved(
     problem: Problem, tables: Sequence[Array], choices: Paths, necks: tuple[int, ...]
 ) -> tuple[Paths, float]:
-    """Decide two players at a time anew until nothing gets better."""
+    """Decide two players at a time again until nothing gets better."""
     value = path_value(problem, tables, choices, necks)
     players = len(necks)
     pairs = sorted(combinations(range(players), 2), key=lambda pair: (-pair[1], pair[0]))
@@ -290,7 +290,7 @@ def _improved(
     while unchanged < len(pairs):
         pair = pairs[turn % len(pairs)]
         turn += 1
-        tried = _two_anew(problem, tables, choices, necks, pair)
+        tried = _two_decided_again(problem, tables, choices, necks, pair)
         worth = path_value(problem, tables, tried, necks)
         unchanged += 1
         if worth > value + _BETTER:
@@ -298,7 +298,7 @@ def _improved(
     return choices, value
 
 
-def _two_anew(
+def _two_decided_again(
     problem: Problem,
     tables: Sequence[Array],
     choices: Paths,
@@ -306,19 +306,19 @@ def _two_anew(
     pair: tuple[int, int],
 ) -> Paths:
     """The best for two players, all others as they are."""
-    places, values = _anew(problem, tables, choices, necks, pair)
+    places, values = _group_values(problem, tables, choices, necks, pair)
     found = best_path(values, step_costs(problem, places))
     assert found is not None
-    anew = []
+    again = []
     for section, chosen in enumerate(choices):
         now = list(chosen)
         for axis, player in enumerate(pair):
             now[player] = int(places[section][axis][found.choices[section, axis]])
-        anew.append(tuple(now))
-    return anew
+        again.append(tuple(now))
+    return again
 
 
-def _anew(
+def _group_values(
     problem: Problem,
     tables: Sequence[Array],
     choices: Paths,
@@ -423,7 +423,7 @@ def other_choices(problem: Problem, plan: Plan) -> list[Iterator[tuple[float, tu
     )
     found: list[list[tuple[float, tuple[int, ...]]]] = [[] for _ in tables]
     for group in groups:
-        places, values = _anew(problem, tables, plan.choices, plan.necks, group)
+        places, values = _group_values(problem, tables, plan.choices, plan.necks, group)
         path = best_path(values, step_costs(problem, places))
         assert path is not None
         lost = path.value - plan.value  # what the others' share comes to

@@ -213,7 +213,7 @@ def _with_moments(known: Known, plan: Plan) -> tuple[Known, bool]:
 def in_order(problem: Problem, plan: Plan) -> Plan:
     """Return the same plan with players who may change places in order, the highest first."""
     players, lineup = len(plan.necks), problem.lineup
-    if lineup.decided.tells_apart(players):
+    if lineup.decided.sets_apart(players):
         return plan
     recorded = problem.recorded
     keys = []
@@ -292,7 +292,7 @@ def _different(
     problem: Problem, plan: Plan, section: int, found: Iterator[Other]
 ) -> Iterator[Other]:
     """Those that differ by more than who plays what."""
-    are_alike = not problem.lineup.decided.tells_apart(len(plan.necks))
+    are_alike = not problem.lineup.decided.sets_apart(len(plan.necks))
     seen: set[tuple[int, ...]] = set()
     for value, chosen in chain([(plan.value, plan.choices[section])], found):
         key = tuple(sorted(chosen)) if are_alike else chosen

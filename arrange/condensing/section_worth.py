@@ -24,6 +24,7 @@ many layers as there are players can be.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -98,9 +99,9 @@ class SectionWorth:
             for term, (masks, seconds) in self.items.items()
         }
 
-    def mask(self, layers: object) -> int:
+    def mask(self, layers: Iterable[int]) -> int:
         """Return the mask of some layers; those that are silent here count for nothing."""
-        wanted = set(layers)  # type: ignore[call-overload]
+        wanted = set(layers)
         return sum(1 << bit for bit, layer in enumerate(self.layers) if layer in wanted)
 
     def class_of(self, bit: int) -> int:

@@ -44,8 +44,8 @@ class Weights:
     presence : float
         A second that a layer is there, whatever it adds.
     clash : float
-        How much findings between two layers that are both played take away: 0 for nothing, 1 for
-        as much as may be, at which a layer that clashes all through adds nothing of its own.
+        How much findings between two layers take away where both are played: 0 for nothing, 1 for
+        so much that a layer that clashes all through adds nothing of its own.
     growth : float
         A second of a section that is wholly fuller than its place in the song allows.
     other_neck : float
