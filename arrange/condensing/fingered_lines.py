@@ -46,6 +46,14 @@ class PlayerLine:
     is_merged: Array
 
 
+def layers_taken(recorded: RecordedLayers, choices: Sequence[Option]) -> Array:
+    """Return whether a player with one option in each section takes a layer: layers x sections."""
+    taken = np.zeros((len(recorded.names), len(choices)), dtype=bool)
+    for section, option in enumerate(choices):
+        taken[list(option), section] = True
+    return taken
+
+
 def player_line(
     recorded: RecordedLayers, choices: Sequence[Option], *, cut: bool = False
 ) -> PlayerLine:
@@ -58,9 +66,7 @@ def player_line(
     cut : bool
         End every note with its section.
     """
-    taken = np.zeros((len(recorded.names), len(choices)), dtype=bool)
-    for number, option in enumerate(choices):
-        taken[list(option), number] = True
+    taken = layers_taken(recorded, choices)
     note = np.flatnonzero(taken[recorded.layer, recorded.section])
     layer, section = recorded.layer[note], recorded.section[note]
     # The last section into which a note may sound: as long as its layer is taken.

@@ -8,7 +8,7 @@ from itertools import chain
 
 import numpy as np
 
-from arrange.condensing.fingered_lines import Fingerings
+from arrange.condensing.fingered_lines import Fingerings, layers_taken
 from arrange.condensing.held_together import Asked
 from arrange.condensing.plan_search import Plan, other_choices, solve
 from arrange.condensing.problem import Problem
@@ -219,9 +219,7 @@ def in_order(problem: Problem, plan: Plan) -> Plan:
     keys = []
     for player in range(players):
         own = plan.options(problem, player)
-        taken = np.zeros((len(recorded.names), len(own)), dtype=bool)
-        for section, option in enumerate(own):
-            taken[list(option), section] = True
+        taken = layers_taken(recorded, own)
         note = taken[recorded.layer, recorded.section] & ~np.isnan(recorded.pitch)
         lasts = (recorded.end - recorded.onset)[note]
         mean = float(lasts @ recorded.pitch[note] / lasts.sum()) if lasts.sum() else -np.inf
