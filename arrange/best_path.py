@@ -1,9 +1,9 @@
 """The best way through a song for several players at once.
 
-At each step every player takes one of some options. A joint choice has a value; to go from one
-option to the next costs a player something, whatever the others do. Since those costs are each
-player's own, the best path is found one player after the other, step by step, and it is exact: no
-other path has a greater value. Ties go to the options that stand first.
+At each step every player takes one of several options. A joint choice has a value, and a change
+from one option to another costs a player something, whatever the others do. Because each player
+has costs of their own, the best path can be found one player after the other, step by step. It is
+exact: no other path has a greater value. Ties go to the options that come first.
 """
 
 from __future__ import annotations

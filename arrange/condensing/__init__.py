@@ -1,8 +1,12 @@
 """Many recorded layers, few players: who takes what, section by section, and why.
 
-``layer_roles`` tells what each layer is there for; ``condense`` shares the layers out. What a set
-of layers is worth stands in ``worth``, what each term weighs in ``weights``, what a player can hold
-in ``options`` and ``playing``, the search in ``search``, the reasons in ``reasons``.
+``layer_roles`` says what each layer is there for; ``condense`` shares the layers out. In the order
+of the work: the layers as columns (``recorded_layers``), their roles (``estimated_roles``), who
+plays and what is decided (``lineup``, ``pins_and_bans``), what layers are worth together in a
+section (``section_worth``), what a player can do there, at what cost, and what a hand can hold
+(``player_options``, ``player_costs``, ``held_together``), all of it as one ``problem``; then the
+search (``plan_search``), the best plan that can be fingered (``playable_plan``,
+``fingered_lines``), and the answer (``condensed_song``, ``reasons``).
 
 The form of the worth (what a phrase serves in the whole, cover of chords and attacks, playability
 as a hard rule) follows J.-L. Huang, S.-C. Chiu and M.-K. Shan, Towards an automatic music
@@ -14,7 +18,8 @@ K. Yoshii, Statistical piano reduction controlling performance difficulty, APSIP
 from __future__ import annotations
 
 from arrange.condensing.condensation import Condensation, condense
-from arrange.condensing.layers import layer_roles
-from arrange.condensing.weights import ROLES, Weights
+from arrange.condensing.estimated_roles import layer_roles
+from arrange.condensing.roles import ROLES
+from arrange.condensing.weights import Weights
 
 __all__ = ["ROLES", "Condensation", "Weights", "condense", "layer_roles"]

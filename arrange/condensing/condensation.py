@@ -1,4 +1,4 @@
-"""Many layers condensed to a few players: the question asked, searched, fingered and told."""
+"""Many layers condensed to a few players: the question, the answer, and what it is worth."""
 
 from __future__ import annotations
 
@@ -10,30 +10,24 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from arrange.condensing.board import Board
-from arrange.condensing.layers import roles_of
-from arrange.condensing.material import Material
-from arrange.condensing.playing import Bench
-from arrange.condensing.reasons import (
-    choices_table,
-    layers_of,
-    lost_table,
-    terms_table,
-)
-from arrange.condensing.result import condensed_song
-from arrange.condensing.rules import read_rules
-from arrange.condensing.search import Plan
-from arrange.condensing.settling import in_order, next_best, settled, thin_what_cannot_be_held
+from arrange.condensing.condensed_song import condensed_song
+from arrange.condensing.estimated_roles import roles_of
+from arrange.condensing.lineup import Lineup
+from arrange.condensing.pins_and_bans import read_pins_and_bans
+from arrange.condensing.plan_search import Plan
+from arrange.condensing.playable_plan import Known, next_best, playable_plan
+from arrange.condensing.player_options import layer_names
+from arrange.condensing.problem import Criteria, Problem
+from arrange.condensing.reasons import choices_table, lost_table, terms_table
+from arrange.condensing.recorded_layers import RecordedLayers
+from arrange.condensing.section_worth import check_layers
 from arrange.condensing.weights import Weights
-from arrange.condensing.worth import check_layers
 from arrange.errors import ArrangeError, shortened
-from arrange.guitar.hands import Hand
-from arrange.guitar.necks import Neck
+from arrange.guitar.players import Player
 from arrange.tables.song import Song
 from arrange.text.letters import check_text
 
 MOST_PLAYERS = 16  # more than any stage holds; the search grows with each
-MOST_NECKS = 4  # tunings and capos that are tried where none are told
 
 
 @dataclass(frozen=True)
@@ -47,32 +41,31 @@ class Condensation:
     choices : DataFrame
         A row for each section and player: ``section``; ``player``; ``action``, takes, merges or
         lays out; ``layers``, a tuple; ``role`` and ``drive`` of the first of them; ``tuning``,
-        ``capo``; ``adds``, what it adds to the other players, in the ``unit`` told; ``reason``.
+        ``capo``; ``adds``, what it adds to the other players, in its ``unit``; ``reason``.
     lost : DataFrame
         A row for each section and layer that is not played there, or has notes that cannot be
         played: ``section``; ``layer``; ``role``; ``what`` is lost; ``measures``, where notes of
-        it are heard in no other; ``value``, what it would add, in the ``unit`` told; ``share`` of
+        it are heard in no other; ``value``, what it would add, in its ``unit``; ``share`` of
         what all layers are worth there; ``why``.
-    value : float
-        Worth of the whole, seconds: the sum of all terms.
-    bound : float
-        No choice is worth more; equal to `value` where it is proven to be the best.
     terms : DataFrame
         A row for each section and term: ``value``; ``of_all``, what all layers together would
         give; ``share``; ``unit``.
-    roles : DataFrame
-        As of ``layer_roles``.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> two = ar.condense(ar.read("datasets/last-bell.musicxml"), ["Ann", "Ben"])
+    >>> two
+    <Condensation: 14 layers to 2 players, 78% of their worth, proven>
+    >>> two.choices.loc[0, ["section", "player", "action", "layers"]].tolist()
+    ['Intro', 'Ann', 'takes', ('Hook',)]
     """
 
     song: Song
     choices: pd.DataFrame
     lost: pd.DataFrame
-    value: float
-    bound: float
     terms: pd.DataFrame
-    roles: pd.DataFrame
-    _board: Board = field(repr=False)
-    _bench: Bench = field(repr=False)
+    _known: Known = field(repr=False)
     _plan: Plan = field(repr=False)
 
     def __repr__(self) -> str:
@@ -83,6 +76,21 @@ class Condensation:
         )
 
     @property
+    def roles(self) -> pd.DataFrame:
+        """The roles of the layers, as of ``layer_roles``."""
+        return self._known.problem.criteria.roles
+
+    @property
+    def value(self) -> float:
+        """Worth of the whole, seconds: the sum of all terms."""
+        return self._plan.value
+
+    @property
+    def bound(self) -> float:
+        """No choice is worth more; equal to the value where it is proven to be the best."""
+        return self._plan.bound
+
+    @property
     def is_proven(self) -> bool:
         """Whether no choice can be worth more."""
         return self.bound - self.value <= 1e-6
@@ -90,13 +98,12 @@ class Condensation:
     @property
     def gap(self) -> float:
         """How much better anything could be at most, as a share of the value."""
-        return (self.bound - self.value) / max(abs(self.value), 1e-9)
+        return self._plan.gap
 
     @property
     def share(self) -> float:
         """The value as a share of what all layers together are worth."""
-        whole = sum(float(worth.covered[-1]) for worth in self._board.worths)
-        return self.value / whole if whole else 1.0
+        return _share(self._known.problem, self._plan)
 
     @cached_property
     def alternatives(self) -> pd.DataFrame:
@@ -106,24 +113,25 @@ class Condensation:
         the best whole that goes through it, and what it ``costs`` against the value, seconds;
         the best first, at most three. All of them can be held by a hand.
         """
-        board, rows = self._board, []
-        players = board.players[: len(self._plan.necks)]
-        for section, told in enumerate(next_best(board, self._bench, self._plan)):
-            for rank, (value, chosen) in enumerate(told, 1):
-                options = [board.options[section].options[place] for place in chosen]
-                said = "; ".join(
-                    f"{player}: {board.name(option)}"
-                    for player, option in zip(players, options, strict=True)
+        problem, rows = self._known.problem, []
+        for section, others in enumerate(next_best(self._known, self._plan)):
+            for rank, (value, chosen) in enumerate(others, 1):
+                options = [problem.options[section].options[place] for place in chosen]
+                choice = "; ".join(
+                    f"{player.name}: {problem.name(option)}"
+                    for player, option in zip(problem.lineup.players, options, strict=True)
                 )
-                layers = tuple(layers_of(option, board.material.names) for option in options)
-                name = board.material.sections[section]
-                rows.append((name, rank, said, layers, value, self.value - value, "seconds"))
+                layers = tuple(layer_names(option, problem.recorded.names) for option in options)
+                name = problem.recorded.sections[section]
+                rows.append((name, rank, choice, layers, value, self.value - value, "seconds"))
         columns = ["section", "rank", "choice", "layers", "value", "costs", "unit"]
         table = pd.DataFrame(rows, columns=columns)
         return table.astype({"section": "str", "choice": "str", "unit": "str"})
 
     def by_players(self, most: int = 4) -> pd.DataFrame:
         """Return how the value grows with the players, from one to `most`.
+
+        The first ones are the players of this condensation; any more are like the last of them.
 
         Returns
         -------
@@ -138,39 +146,40 @@ class Condensation:
             If `most` is not from 1 to ``MOST_PLAYERS``.
         """
         _check_count(most)
-        rows = []
-        whole = sum(float(worth.covered[-1]) for worth in self._board.worths)
+        known, rows = self._known, []
         for players in range(1, most + 1):
-            plan = settled(self._board, self._bench, players)
-            gap = (plan.bound - plan.value) / max(abs(plan.value), 1e-9)
-            share = plan.value / whole if whole else 1.0
-            rows.append((players, plan.value, plan.bound, share, gap))
+            known, plan = playable_plan(known, players)
+            rows.append((players, plan.value, plan.bound, _share(known.problem, plan), plan.gap))
         return pd.DataFrame(rows, columns=["players", "value", "bound", "share", "gap"])
+
+
+def _share(problem: Problem, plan: Plan) -> float:
+    return plan.value / problem.whole if problem.whole else 1.0
 
 
 def condense(
     song: Song,
-    players: int | Sequence[str] = 2,
+    players: int | Sequence[str | Player] = 2,
     *,
     layers: Sequence[str] | None = None,
     roles: Mapping[str, str] | None = None,
     pins: Iterable[tuple[str, str | None, Any]] = (),
     forbid: Iterable[tuple[str | None, str | None, Any]] = (),
     weights: Weights | None = None,
-    necks: Sequence[Neck] | None = None,
-    hand: Hand | None = None,
 ) -> Condensation:
     """Return a song whose layers are shared out among a few players, section by section.
 
-    In each section a player takes one layer, merges two, or lays out. The lead is always kept,
-    everything can be held by the players' hands, and of all choices that obey this and the pins
-    the one of greatest worth is taken (``Weights``).
+    In each section a player takes one layer, merges two, or lays out. The lead is always kept, and
+    the players' hands can hold everything. Of all choices that obey this and the pins, the one of
+    greatest worth is taken (``Weights``).
 
     Parameters
     ----------
     song : Song
-    players : int or sequence of str
-        How many, or their names.
+    players : int or sequence of str or Player
+        How many, or who. A ``Player`` brings a hand and may bring a neck. A player without a neck
+        gets what serves best of a guitar in standard tuning and the tunings and capos that the
+        layers were recorded with, the same for the whole song.
     layers : sequence of str, optional
         Labels of the parts to condense; else all guitars. All other parts stay as they are.
     roles : mapping of layer to role, optional
@@ -179,70 +188,68 @@ def condense(
         What a player takes there: a layer, a tuple of two, or ``()`` to lay out. Section None for
         each in which these layers play.
     forbid : of (player, section, layers)
-        What a player must not take: a layer, alone or in a merge; a merge; ``()``: laying out.
+        What a player must not take: a layer, alone or in a merge; a merge; ``()`` for laying out.
         Player or section None for all.
     weights : Weights, optional
-    necks : sequence of Neck, optional
-        One a player. Else each gets what serves best of a guitar in standard tuning and the
-        tunings and capos that the layers were recorded with, the same for the whole song.
-    hand : Hand, optional
-        Of all players.
 
     Raises
     ------
     ArrangeError
         If nobody plays or more than ``MOST_PLAYERS``, no layer lies on a neck, a name is unknown,
-        pins speak against each other, or a rule leaves no choice; the message names it.
+        pins contradict each other, or a rule leaves no choice; the message names it.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> song = ar.read("datasets/tarrow-weir.txt")
+    >>> one = ar.condense(song, [ar.Player("Ann", neck=ar.Neck(capo=2))])
+    >>> one.song.parts.loc[one.song.parts["part"] == "Ann", "capo"].tolist()
+    [2]
+    >>> one.is_proven
+    True
     """
-    names = _player_names(players)
-    material = Material.of(song, layers)
-    _check_names(song, material, names)
-    check_layers(material)  # before what takes minutes on hundreds of layers
-    table = roles_of(material, roles)
-    board = Board(
-        material,
-        table,
-        weights or Weights(),
-        *_necks(material, names, necks),
-        names,
-        read_rules(material, names, pins, forbid),
-        hand or Hand(),
-    )
-    bench = Bench(board.necks, board.hand)
-    thin_what_cannot_be_held(board, bench)
-    plan = in_order(board, settled(board, bench, len(names)))
-    choices = choices_table(board, plan, names)
-    told = condensed_song(board, bench, plan, names, _notices(board, material, len(names)))
+    people = _players(players)
+    names = [player.name for player in people]
+    recorded = RecordedLayers.of(song, layers)
+    _check_names(song, recorded, names)
+    check_layers(recorded)  # before what takes minutes on hundreds of layers
+    table = roles_of(recorded, roles)
+    decided = read_pins_and_bans(recorded, names, pins, forbid)
+    lineup = Lineup.of(people, recorded, decided)
+    criteria = Criteria.of(recorded, table, weights or Weights())
+    known = Known.of(Problem.of(recorded, criteria, lineup))
+    known, plan = playable_plan(known, len(people))
+    problem = known.problem
+    choices = choices_table(problem, plan)
+    made = condensed_song(problem, known.fingerings, plan)
+    notices = [*_notices(recorded, problem, len(people)), *_other_drives(choices, made.parts)]
     return Condensation(
-        replace(told, notices=(*told.notices, *_other_drives(choices, told.parts))),
+        replace(made, notices=(*made.notices, *notices)),
         choices,
-        lost_table(board, plan, bench.left),
-        plan.value,
-        plan.bound,
-        terms_table(board, plan),
-        table,
-        board,
-        bench,
+        lost_table(problem, plan, known.left_out),
+        terms_table(problem, plan),
+        known,
         plan,
     )
 
 
-def _player_names(players: int | Sequence[str]) -> tuple[str, ...]:
-    if isinstance(players, str):
+def _players(players: int | Sequence[str | Player]) -> tuple[Player, ...]:
+    if isinstance(players, str | Player):
         players = [players]
     if isinstance(players, int | float):
         _check_count(players)
-        return tuple(f"Player {number}" for number in range(1, int(players) + 1))
-    names = tuple(check_text("player", name) for name in players)
+        return tuple(Player(f"Player {number}") for number in range(1, int(players) + 1))
+    names = [one.name if isinstance(one, Player) else one for one in players]
+    names = [check_text("player", name) for name in names]
     if not names:
         raise ArrangeError("no players; at least one has to play")
     _check_count(len(names))
     if not all(isinstance(name, str) and name.strip() for name in names):
-        raise ArrangeError(f"players={shortened(list(names))}; each needs a name that is not empty")
+        raise ArrangeError(f"players={shortened(names)}; each needs a name that is not empty")
     twice = [name for name in names if names.count(name) > 1]
     if twice:
         raise ArrangeError(f"two players are called {twice[0]!r}; give each a name of their own")
-    return names
+    return tuple(one if isinstance(one, Player) else Player(one) for one in players)
 
 
 def _check_count(players: float) -> None:
@@ -253,74 +260,52 @@ def _check_count(players: float) -> None:
         )
 
 
-def _check_names(song: Song, material: Material, names: Sequence[str]) -> None:
-    others = set(song.parts["part"]) - set(material.names)
+def _check_names(song: Song, recorded: RecordedLayers, names: Sequence[str]) -> None:
+    others = set(song.parts["part"]) - set(recorded.names)
     taken = [name for name in names if name in others]
     if taken:
         raise ArrangeError(
             f"a player is called {taken[0]!r}, as is a part that stays in the song; give the "
             "player another name"
         )
-    if not material.present.any():
-        raise ArrangeError(f"nothing to condense: {', '.join(material.names)} play no note")
+    if not recorded.present.any():
+        raise ArrangeError(f"nothing to condense: {', '.join(recorded.names)} play no note")
 
 
-def _necks(
-    material: Material, players: Sequence[str], told: Sequence[Neck] | None
-) -> tuple[tuple[Neck, ...], tuple[int, ...] | None]:
-    """The necks to be tried, and which each player has where that is told."""
-    if told is not None:
-        if len(told) != len(players):
-            raise ArrangeError(f"{len(told)} necks for {len(players)} players; give one a player")
-        different = tuple(dict.fromkeys(told))
-        return different, tuple(different.index(neck) for neck in told)
-    time = (material.end - material.onset) * material.is_played
-    per_layer = np.bincount(material.layer, time, minlength=len(material.names))
-    use: dict[Neck, float] = {Neck(): np.inf}
-    for known, family, lasts in zip(
-        material.necks, material.parts["family"], per_layer.tolist(), strict=True
-    ):
-        if known is not None and family == "guitar":
-            use[known] = use.get(known, 0.0) + lasts
-    ranked = sorted(use, key=lambda n: (-use[n], n.tuning, n.capo, n.frets))
-    if len(players) < len(material.names):
-        ranked = ranked[:MOST_NECKS]
-    return tuple(ranked), None
-
-
-def _notices(board: Board, material: Material, players: int) -> list[str]:
-    """What has to be told with the song."""
-    told = []
-    if players > len(material.names):
-        told.append(
-            f"{players} players for {len(material.names)} layers: each layer is kept, and "
-            f"{players - len(material.names)} lay out"
+def _notices(recorded: RecordedLayers, problem: Problem, players: int) -> list[str]:
+    """What a reader of the song should know of the layers and the players."""
+    found = []
+    if players > len(recorded.names):
+        found.append(
+            f"{players} players for {len(recorded.names)} layers: each layer is kept, and "
+            f"{players - len(recorded.names)} lay out"
         )
-    here: list[bool] = np.asarray(material.present.any(axis=0)).tolist()
+    here: list[bool] = np.asarray(recorded.present.any(axis=0)).tolist()
     silent = [
-        name for name, plays in zip(material.sections, here, strict=True)
+        name for name, plays in zip(recorded.sections, here, strict=True)
         if not plays
     ]  # fmt: skip
     if silent:
-        told.append(f"no layer plays in {', '.join(silent)}: all lay out there")
+        found.append(f"no layer plays in {', '.join(silent)}: all lay out there")
+    playable = problem.recorded.present
     gone = [
-        name for layer, name in enumerate(material.names)
-        if material.present[layer].any() and not board.material.present[layer].any()
+        name for layer, name in enumerate(recorded.names)
+        if recorded.present[layer].any() and not playable[layer].any()
     ]  # fmt: skip
-    told += [f"{name} cannot be played at all: no note of it lies on any neck" for name in gone]
-    if material.song.chords.empty:
-        told.append("no chord symbols: harmony was weighed by the notes that sound")
-    return told
+    found += [f"{name} cannot be played at all: no note of it lies on any neck" for name in gone]
+    if recorded.song.chords.empty:
+        found.append("no chord symbols: harmony was weighed by the notes that sound")
+    return found
 
 
 def _other_drives(choices: pd.DataFrame, parts: pd.DataFrame) -> list[str]:
-    """Where a player takes layers of another drive than the one that the parts table tells."""
+    """Where a player takes layers of another drive than the one in the parts table."""
     drives = dict(zip(parts["part"], parts["drive"], strict=True))
-    told = []
+    found = []
     for (player, drive), own in choices.dropna(subset="drive").groupby(["player", "drive"]):
         if drive != drives[player]:
-            told.append(
-                f"{player} is told as {drives[player]} all through, since a part has one drive; "
-                f"what was taken in {', '.join(own['section'])} was recorded {drive}"
+            found.append(
+                f"{player} is {drives[player]} all through, since a part has one drive; what is "
+                f"taken in {', '.join(own['section'])} was recorded {drive}"
             )
-    return told
+    return found

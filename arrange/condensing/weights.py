@@ -1,6 +1,6 @@
 """What counts how much when many layers become a few parts: every weight, in one place.
 
-All terms are told in one unit, seconds of the song: a weight of 1 makes a second of full cover
+All terms are in one unit, seconds of the song: a weight of 1 makes a second of full cover
 worth one second; a change between two sections costs as much as so many seconds are worth. The
 figures are ours, to be moved by ear; that a lead counts more than a hook, a hook more than the
 rhythm, and fills and pads least, is the order of arranging handbooks (common practice).
@@ -10,16 +10,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass, fields
 
-from arrange.errors import ArrangeError
+import numpy as np
+import pandas as pd
 
-ROLES = {
-    "lead": "a line that moves in single notes, on top",
-    "hook": "a short figure in single notes that comes back",
-    "rhythm": "chords or picking that carry the song on",
-    "fill": "there for little of the sections that it plays in",
-    "pad": "held, with few attacks",
-    "double": "another layer's line in unison or octaves",
-}
+from arrange.errors import ArrangeError
+from arrange.tables.sounding import Array
+
+_PARTS = 2.0**20
 
 
 @dataclass(frozen=True)
@@ -29,7 +26,7 @@ class Weights:
     Parameters
     ----------
     lead, hook, rhythm, fill, pad, double : float
-        A second of a layer of that role, seconds; times (1 + its salience) / 2.
+        A second of a layer of that role; times (1 + its salience) / 2. One for each of ``ROLES``.
     line : float
         A second that a layer's own notes are heard.
     octave : float
@@ -47,8 +44,8 @@ class Weights:
     presence : float
         A second that a layer is there, whatever it adds.
     clash : float
-        How much findings between two layers that are both played take away: 0 for nothing, 1 for
-        as much as may be, at which a layer that clashes all through adds nothing of its own.
+        How much findings between two layers take away where both are played: 0 for nothing, 1 for
+        so much that a layer that clashes all through adds nothing of its own.
     growth : float
         A second of a section that is wholly fuller than its place in the song allows.
     other_neck : float
@@ -117,6 +114,12 @@ class Weights:
                     f"Weights({name}={getattr(self, name)}): it is at most {most:g} ({what})"
                 )
 
-    def of_role(self, role: str) -> float:
-        """Return what a second of a layer of that role is worth."""
-        return float(getattr(self, role))
+    def of_layers(self, roles: pd.DataFrame) -> Array:
+        """Return what a second of each layer is worth, with roles as of ``layer_roles``."""
+        worth = np.array([getattr(self, role) for role in roles["role"]], dtype=np.float64)
+        return worth * (1 + roles["salience"].to_numpy()) / 2
+
+
+def rounded(seconds: Array) -> Array:
+    """Return seconds in whole parts of 2 ** -20, so that equal ones are equal to the last bit."""
+    return np.rint(seconds * _PARTS) / _PARTS

@@ -15,6 +15,7 @@ from typing import Any
 
 import numpy as np
 
+from arrange.condensing import ROLES
 from arrange.exercises.exercise import (
     Exercise,
     NoExerciseError,
@@ -198,10 +199,9 @@ def _why_not(facts: SongFacts, layer: Layer, best: Layer) -> str:
         f"With {layer.part} {layer.alone} of {counted(layer.notes, 'note')} would be gone that no "
         f"other part plays ({runs_words(layer.measures)})"
     )
-    roles = _roles(facts)
-    role = f"; it is the {roles[layer.part]} of the song" if roles.get(layer.part) in (
-        "lead", "hook") else ""  # fmt: skip
-    return f"{sentence}{role}. There is one with which only {best.share:.0%} of its notes would go."
+    role = _roles(facts).get(layer.part)
+    known = f"; it is the {role} of the song" if role and ROLES[role].is_featured else ""
+    return f"{sentence}{known}. There is one with which only {best.share:.0%} of its notes would go."
 
 
 def _roles(facts: SongFacts) -> dict[str, str]:

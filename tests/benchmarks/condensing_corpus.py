@@ -20,19 +20,20 @@ import pandas as pd
 
 import arrange as ar
 from arrange.condensing import Condensation, condense
-from arrange.condensing.board import Board
-from arrange.condensing.playing import Bench
-from arrange.condensing.result import condensed_song
-from arrange.condensing.search import Plan, joint_values
+from arrange.condensing.condensed_song import condensed_song
+from arrange.condensing.plan_search import Plan, joint_values
+from arrange.condensing.playable_plan import Known
+from arrange.condensing.problem import Problem
 from arrange.guitar.fingering import finger_part
 from arrange.guitar.necks import Neck
+from arrange.guitar.players import Player
 from arrange.tables.song import Song
 from arrange.tables.sounding import sounding_notes
 
 CORPUS = Path(music21.__file__).parent / "corpus"
 MEASURES, PHRASE = 48, 8  # at most; a phrase of eight bars is a section (common practice)
-PLAYERS = ("Player 1", "Player 2")
 NECK = Neck()
+PLAYERS = (Player("Player 1", NECK), Player("Player 2", NECK))
 FIGURES = ["value", "top", "chord", "attacks", "guides"]
 FAR = 0.25  # share of a part's notes out of range from which all of it goes by octaves
 LOWEST, HIGHEST = 40, 64 + NECK.frets  # of a guitar in standard tuning
@@ -122,66 +123,67 @@ def _sections(measures: pd.DataFrame) -> pd.DataFrame:
 # ---------------------------------------------------------------- simpler ways
 
 
-def one_each(board: Board, layers: Sequence[int]) -> list[Choice]:
+def one_each(problem: Problem, layers: Sequence[int]) -> list[Choice]:
     """Each player on one layer all through; who has a rest lays out."""
     return [
         tuple(own.options.index((layer,)) if (layer,) in own.options else 0 for layer in layers)
-        for own in board.options
+        for own in problem.options
     ]
 
 
-def busiest(board: Board) -> list[Choice]:
+def busiest(problem: Problem) -> list[Choice]:
     """The two layers with the most attacks."""
-    material = board.material
-    attacks = [len(np.unique(material.place[(material.layer == layer) & material.is_played]))
-               for layer in range(len(material.names))]  # fmt: skip
-    return one_each(board, np.argsort(attacks, kind="stable")[::-1][:2].tolist())
+    recorded = problem.recorded
+    attacks = [len(np.unique(recorded.place[(recorded.layer == layer) & recorded.is_played]))
+               for layer in range(len(recorded.names))]  # fmt: skip
+    return one_each(problem, np.argsort(attacks, kind="stable")[::-1][:2].tolist())
 
 
-def outer(board: Board) -> list[Choice]:
+def outer(problem: Problem) -> list[Choice]:
     """The layers that lie highest and lowest, by the mean of their notes."""
-    material = board.material
-    mean = [material.pitch[material.layer == layer].mean() for layer in range(len(material.names))]
-    return one_each(board, [int(np.argmax(mean)), int(np.argmin(mean))])
+    recorded = problem.recorded
+    mean = [recorded.pitch[recorded.layer == layer].mean()
+            for layer in range(len(recorded.names))]  # fmt: skip
+    return one_each(problem, [int(np.argmax(mean)), int(np.argmin(mean))])
 
 
-def greedy(board: Board, bench: Bench) -> list[Choice]:
+def greedy(known: Known) -> list[Choice]:
     """The best of each section for itself; of equal ones, that which is reached most cheaply."""
-    tables, found = board.tables(2), []
-    for section, own in enumerate(board.options):
+    problem, found = known.problem, []
+    tables = problem.tables(2)
+    for section, own in enumerate(problem.options):
         while True:
-            places = [board.may(player, section, 0) for player in (0, 1)]
-            values = joint_values(board, tables[section], section, places, (0, 0))
+            places = [problem.may(player, section, 0) for player in (0, 1)]
+            values = joint_values(problem, tables[section], section, places, (0, 0))
             best = np.argwhere(values >= values.max() - 1e-9)
             pairs = [(int(places[0][a]), int(places[1][b])) for a, b in best]
-            chosen = min(pairs, key=lambda pair: _cost(board, section, found, pair))
+            chosen = min(pairs, key=lambda pair: _cost(problem, section, found, pair))
             asked = [(section, own.options[place], 0) for place in chosen if place]
-            bench.ask(board.material, asked)
-            bad = [one for one in asked if bench.known[one]]
+            known = known.with_asked(asked)
+            bad = [one for one in asked if known.fingerings.problems[one]]
             if not bad:
                 break
-            for one in bad:
-                board.learn(*one, playable=False)
+            problem = problem.with_known(dict.fromkeys(bad, False))
         found.append(chosen)
     return found
 
 
-def _cost(board: Board, section: int, found: Sequence[Choice], pair: Choice) -> float:
+def _cost(problem: Problem, section: int, found: Sequence[Choice], pair: Choice) -> float:
     if not section:
         return 0.0
-    step = board.steps[section - 1]
-    return float(sum(step[b, n] for b, n in zip(found[-1], pair, strict=True)))
+    change = problem.costs.changes[section - 1]
+    return float(sum(change[b, n] for b, n in zip(found[-1], pair, strict=True)))
 
 
-def worth(board: Board, choices: Sequence[Choice]) -> tuple[float, bool]:
+def worth(problem: Problem, choices: Sequence[Choice]) -> tuple[float, bool]:
     """The stated objective of a plan, and whether it obeys the rule that the lead is kept."""
-    tables, total, keeps = board.tables(2), 0.0, True
+    tables, total, keeps = problem.tables(2), 0.0, True
     for section, chosen in enumerate(choices):
-        own, lead = board.options[section], board.worths[section].lead
+        own, lead = problem.options[section], problem.worths[section].lead
         mask = int(own.masks[chosen[0]] | own.masks[chosen[1]])
         keeps &= not lead or bool(mask & lead)
-        total += float(tables[section][mask] - board.own_cost(section, 0)[list(chosen)].sum())
-        total -= _cost(board, section, choices[:section], chosen)
+        total += float(tables[section][mask] - problem.own_cost(section, 0)[list(chosen)].sum())
+        total -= _cost(problem, section, choices[:section], chosen)
     return total, keeps
 
 
@@ -257,15 +259,18 @@ def _guides(classes: tuple[int, ...], bass: int) -> frozenset[int]:
 
 def ways(found: Condensation) -> Iterator[tuple[str, Song, float, bool]]:
     """Each way of going from the layers to two parts: its name, song, value, whether leads stay."""
-    board, bench, plan = found._board, found._bench, found._plan
-    yield "condensed", found.song, *worth(board, plan.choices)
+    known, plan = found._known, found._plan
+    problem = known.problem
+    yield "condensed", found.song, *worth(problem, plan.choices)
     for name, choices in (
-        ("busiest", busiest(board)), ("outer", outer(board)), ("greedy", greedy(board, bench)),
+        ("busiest", busiest(problem)), ("outer", outer(problem)), ("greedy", greedy(known)),
     ):  # fmt: skip
         own = Plan(choices, (0, 0), 0.0, 0.0)
+        fingered = known
         for player in (0, 1):
-            bench.part(board.material, own.options(board, player), 0)
-        yield name, condensed_song(board, bench, own, PLAYERS, ()), *worth(board, choices)
+            fingered, _ = fingered.with_part(own, player)
+        result = condensed_song(problem, fingered.fingerings, own)
+        yield name, result, *worth(problem, choices)
 
 
 def measured(path: Path) -> list[dict[str, Any]]:
@@ -273,9 +278,9 @@ def measured(path: Path) -> list[dict[str, Any]]:
     warnings.simplefilter("ignore")
     song, elsewhere = for_guitars(path)
     start = time.perf_counter()
-    found = condense(song, PLAYERS, necks=[NECK, NECK])
+    found = condense(song, PLAYERS)
     took = time.perf_counter() - start
-    whole = sum(float(one.covered[-1]) for one in found._board.worths)
+    whole = found._known.problem.whole
     about = {
         "piece": str(path.relative_to(CORPUS).with_suffix("")), "parts": len(song.parts),
         "sections": len(song.sections), "notes": len(song.notes), "octaved": elsewhere,

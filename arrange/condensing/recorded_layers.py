@@ -6,7 +6,7 @@ belongs to the section that it begins in.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -24,7 +24,7 @@ GRID = 64  # places in a quarter note; what begins at one place begins together
 
 
 @dataclass(frozen=True)
-class Material:
+class RecordedLayers:
     """The notes of some layers; arrays with an item a note, in order of time.
 
     Parameters
@@ -54,8 +54,8 @@ class Material:
     is_played: Array
 
     @classmethod
-    def of(cls, song: Song, layers: Sequence[str] | None) -> Material:
-        """Return that of some layers, or of all guitars.
+    def of(cls, song: Song, layers: Sequence[str] | None) -> RecordedLayers:
+        """Return some layers of a song, or all guitars.
 
         Raises
         ------
@@ -135,9 +135,9 @@ class Material:
 
     @cached_property
     def has_strings(self) -> Array:
-        """Whether the source tells strings for any note of each layer."""
-        told = self.song.notes["string"].notna().to_numpy()[self.row]
-        return np.bincount(self.layer, told, minlength=len(self.names)) > 0
+        """Whether the source gives strings for any note of each layer."""
+        given = self.song.notes["string"].notna().to_numpy()[self.row]
+        return np.bincount(self.layer, given, minlength=len(self.names)) > 0
 
     def sliced(self, section: int | None = None) -> Slices:
         """Return what sounds when, cut at the ends of sections; of one section, or of all."""
@@ -152,12 +152,11 @@ class Material:
         lines, which, at = slices(self.onset[note], np.maximum(end, self.onset[note]), cuts)
         return Slices(lines, np.diff(self.song.seconds(lines)), note[which], at)
 
-    def without(self, gone: Sequence[int], cut: Sequence[int], ends: Sequence[float]) -> Material:
-        """Return it without some notes, and with others that end sooner."""
+    def with_ends(self, ends: Mapping[int, float]) -> RecordedLayers:
+        """Return the layers with notes that end sooner, by their places; without those of NaN."""
         end = self.end.copy()
-        end[list(cut)] = ends
-        keep = np.ones(len(self.row), dtype=bool)
-        keep[list(gone)] = False
+        end[list(ends)] = list(ends.values())
+        keep = ~np.isnan(end)
         names = ("row", "layer", "section", "onset", "pitch", "is_played")
         return replace(self, end=end[keep], **{n: getattr(self, n)[keep] for n in names})
 
@@ -180,6 +179,16 @@ class Slices:
     seconds: Array
     note: Array
     at: Array
+
+    def sounding(self, key: Array, count: int) -> Array:
+        """Return the seconds for which anything of each of `count` keys sounds.
+
+        `key` has an item for each row of `note`.
+        """
+        times = max(len(self.seconds), 1)
+        cell = np.unique(key * times + self.at)
+        length = self.seconds[cell % times] if len(cell) else np.zeros(0)
+        return np.bincount(cell // times, length, minlength=count)
 
 
 def _chosen(song: Song, layers: Sequence[str] | None) -> tuple[str, ...]:

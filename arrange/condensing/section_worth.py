@@ -1,8 +1,8 @@
 """What a set of layers is worth in a section, for every set at once.
 
-All that a section holds is told as *items*, each with the layers that supply it (bits of a mask)
-and its seconds. A set of layers covers an item if one of its layers supplies it, so that what is
-there twice counts once: the worth is a coverage function, and a layer more never adds less to a
+A section is represented as *items*: the layers that supply each one (bits of a mask), and its
+seconds. A set of layers covers an item if one of its layers supplies it, so that what is there
+twice counts once: the worth is a coverage function, and one layer more never adds less to a
 smaller set than to a larger one. The worth of all sets follows from the sums by mask, added up
 over subsets (a zeta transform): n 2^n additions, however many items there are.
 
@@ -10,29 +10,30 @@ Items, by term:
 
 - line: each note, by its onset and pitch class, and with a share by its very pitch; the seconds it
   lasts (those of a chord shared among its notes) times what the role of its layer is worth;
-- harmony: each slice of time and each member of its chord, or each pitch class that sounds where no
-  chord is told;
+- harmony: each slice of time and each member of its chord, or each pitch class that sounds where
+  there is no chord symbol;
 - attacks: each moment at which something begins;
 - top: each slice of time, for those that sound its highest pitch;
 - presence: each layer, exact duplicates as one.
 
-What clashes takes away: for two layers with findings between them, less than what either adds to
-all the others; shared out so that a layer more never makes it worse. Growth takes away the seconds
+Clashes take away: for two layers with findings between them, less than what either adds to all the
+others; shared out so that one layer more never makes it worse. Growth takes away the seconds
 by which a section is fuller than its place in the recording, measured against the fullest that so
 many layers as there are players can be.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 import pandas as pd
 
-from arrange.condensing.clashing import clash_items
-from arrange.condensing.material import Material, Slices
-from arrange.condensing.weights import Weights
+from arrange.condensing.clash_penalties import Items, clash_items
+from arrange.condensing.recorded_layers import RecordedLayers, Slices
+from arrange.condensing.weights import Weights, rounded
 from arrange.errors import ArrangeError
 from arrange.quantities.texture import song_energy
 from arrange.tables.song import Song
@@ -40,9 +41,6 @@ from arrange.tables.sounding import Array, sounding_notes
 
 MOST_LAYERS = 18  # in one section
 CLEARLY = 0.15  # salience by which a lower lead comes before the one on top
-_EXACT = 2.0**20  # values are whole parts of a second, so that equal ones are equal to the last bit
-
-Items = tuple[Array, Array]  # masks, seconds
 
 
 @dataclass(frozen=True)
@@ -56,7 +54,7 @@ class SectionWorth:
     seconds : float
         Length of the section.
     items : dict of term to (masks, seconds)
-        What clashes take away is told as items too, some of them negative.
+        What clashes take away is represented as items too, some of them negative.
     lead : int
         Mask of those of which one must be played; 0 for none.
     classes : tuple of int
@@ -80,7 +78,7 @@ class SectionWorth:
         """Worth of every set, without growth."""
         masks, seconds = (np.concatenate(each) for each in zip(*self.items.values(), strict=True))
         table = over_sets(masks, seconds, len(self.layers))
-        return np.rint(table * _EXACT) / _EXACT
+        return rounded(table)
 
     @cached_property
     def full(self) -> Array:
@@ -92,7 +90,7 @@ class SectionWorth:
         if not fullest:
             return np.zeros_like(self.full)
         excess = np.maximum(self.full / fullest - self.place - 1e-9, 0)
-        return np.rint(weight * self.seconds * excess * _EXACT) / _EXACT
+        return rounded(weight * self.seconds * excess)
 
     def by_term(self, mask: int) -> dict[str, float]:
         """Return what a set is worth, term by term, without growth."""
@@ -101,9 +99,9 @@ class SectionWorth:
             for term, (masks, seconds) in self.items.items()
         }
 
-    def mask(self, layers: object) -> int:
+    def mask(self, layers: Iterable[int]) -> int:
         """Return the mask of some layers; those that are silent here count for nothing."""
-        wanted = set(layers)  # type: ignore[call-overload]
+        wanted = set(layers)
         return sum(1 << bit for bit, layer in enumerate(self.layers) if layer in wanted)
 
     def class_of(self, bit: int) -> int:
@@ -122,25 +120,29 @@ def over_sets(masks: Array, seconds: Array, count: int) -> Array:
     return inside[-1] - missed
 
 
-def check_layers(material: Material) -> None:
+def check_layers(recorded: RecordedLayers) -> None:
     """Raise an ArrangeError if more layers play in a section than can be weighed."""
-    playing = material.present.sum(axis=0)
+    playing = recorded.present.sum(axis=0)
     if (playing > MOST_LAYERS).any():
         section = int(np.argmax(playing > MOST_LAYERS))
         raise ArrangeError(
-            f"{playing[section]} layers play in {material.sections[section]!r}; at most "
+            f"{playing[section]} layers play in {recorded.sections[section]!r}; at most "
             f"{MOST_LAYERS} can be weighed against each other: name fewer, layers=[...]"
         )
 
 
 def section_worth(
-    material: Material, section: int, roles: pd.DataFrame, clashes: pd.DataFrame, weights: Weights
+    recorded: RecordedLayers,
+    section: int,
+    roles: pd.DataFrame,
+    clashes: pd.DataFrame,
+    weights: Weights,
 ) -> SectionWorth:
     """Return what the layers are worth in a section.
 
     Parameters
     ----------
-    material : Material
+    recorded : RecordedLayers
     section : int
     roles : DataFrame
         As of ``layer_roles``.
@@ -148,15 +150,14 @@ def section_worth(
         As of ``pair_severity``.
     weights : Weights
     """
-    layers = tuple(np.flatnonzero(material.present[:, section]).tolist())
-    seconds = float(material.seconds[section])
-    worth = np.array([weights.of_role(role) for role in roles["role"]])
-    worth = worth * (1 + roles["salience"].to_numpy()) / 2
-    classes = _classes(material, section, layers)
+    layers = tuple(np.flatnonzero(recorded.present[:, section]).tolist())
+    seconds = float(recorded.seconds[section])
+    worth = weights.of_layers(roles)
+    classes = _classes(recorded, section, layers)
     for mask in classes:
         same = [layer for bit, layer in enumerate(layers) if mask >> bit & 1]
         worth[same] = worth[same].max()
-    heard = _Section(material, section, layers, weights)
+    heard = _Section(recorded, section, layers, weights)
     items = {
         "line": heard.line(worth),
         "harmony": heard.harmony(),
@@ -171,12 +172,12 @@ def section_worth(
     )
 
 
-def _classes(material: Material, section: int, layers: tuple[int, ...]) -> tuple[int, ...]:
+def _classes(recorded: RecordedLayers, section: int, layers: tuple[int, ...]) -> tuple[int, ...]:
     """Masks of the layers that play exactly the same."""
     same: dict[bytes, int] = {}
     for bit, layer in enumerate(layers):
-        own = (material.section == section) & (material.layer == layer)
-        columns = np.stack([material.onset[own], material.end[own], material.pitch[own]])
+        own = (recorded.section == section) & (recorded.layer == layer)
+        columns = np.stack([recorded.onset[own], recorded.end[own], recorded.pitch[own]])
         content = columns.tobytes()
         same[content] = same.get(content, 0) | 1 << bit
     return tuple(sorted(same.values()))
@@ -198,30 +199,30 @@ def _lead(layers: tuple[int, ...], classes: tuple[int, ...], roles: pd.DataFrame
 
 
 class _Section:
-    """The notes of one section, being told as items."""
+    """The notes of one section, from which its items are made."""
 
     def __init__(
-        self, material: Material, section: int, layers: tuple[int, ...], weights: Weights
+        self, recorded: RecordedLayers, section: int, layers: tuple[int, ...], weights: Weights
     ) -> None:
-        self.material, self.section, self.weights = material, section, weights
-        self.cut: Slices = material.sliced(section)
+        self.recorded, self.section, self.weights = recorded, section, weights
+        self.cut: Slices = recorded.sliced(section)
         self.layers = layers
-        bit = np.zeros(len(material.names), dtype=np.int64)
+        bit = np.zeros(len(recorded.names), dtype=np.int64)
         bit[list(layers)] = np.arange(len(layers))
-        self.bit = bit[material.layer]
+        self.bit = bit[recorded.layer]
         self.length = self.cut.seconds[self.cut.at]
-        self.rows = np.flatnonzero((material.section == section) & material.is_played)
+        self.rows = np.flatnonzero((recorded.section == section) & recorded.is_played)
 
     def line(self, worth: Array) -> Items:
         """Notes by onset and pitch class, and by pitch."""
         count, times = len(self.layers), len(self.cut.seconds)
         cell = self.bit[self.cut.note] * times + self.cut.at
         at_once = np.bincount(cell, minlength=count * times)[cell]
-        own = np.bincount(self.cut.note, self.length / at_once, minlength=len(self.material.row))
-        rows = self.rows[~np.isnan(self.material.pitch[self.rows])]
-        seconds = own[rows] * worth[self.material.layer[rows]] * self.weights.line
-        place = self.material.place[rows] - self.material.place[rows].min(initial=0)
-        pitch = self.material.pitch[rows]
+        own = np.bincount(self.cut.note, self.length / at_once, minlength=len(self.recorded.row))
+        rows = self.rows[~np.isnan(self.recorded.pitch[self.rows])]
+        seconds = own[rows] * worth[self.recorded.layer[rows]] * self.weights.line
+        place = self.recorded.place[rows] - self.recorded.place[rows].min(initial=0)
+        pitch = self.recorded.pitch[rows]
         share = self.weights.octave
         found = [
             _levels(place * 4096 + np.rint(tone * 16).astype(np.int64), self.bit[rows], part)
@@ -232,7 +233,7 @@ class _Section:
     def harmony(self) -> Items:
         """Members of the chord of each slice."""
         note, at = self.cut.note, self.cut.at
-        pitch = self.material.pitch[note]
+        pitch = self.recorded.pitch[note]
         whole = ~np.isnan(pitch)
         tone = np.rint(pitch[whole]).astype(np.int64) % 12
         at = at[whole]
@@ -244,38 +245,38 @@ class _Section:
 
     def _member_shares(self, at: Array, tone: Array) -> Array:
         """How the pitch classes share each slice: slices x 12."""
-        song = self.material.song
+        song = self.recorded.song
         shares = np.zeros((len(self.cut.seconds), 12))
         begins = song.chords["onset"].to_numpy()
         until = begins + song.chords["duration"].to_numpy()
         starts = self.cut.lines[:-1]
         row = np.searchsorted(begins, starts + 1e-9, side="right") - 1
-        told = np.asarray((row >= 0) & (starts + 1e-9 < np.append(until, -np.inf)[row]))
+        has_chord = np.asarray((row >= 0) & (starts + 1e-9 < np.append(until, -np.inf)[row]))
         members = _chord_shares(song.chords, self.weights, has_bass=self._has_bass())
         if len(members):
-            shares[told] = members[row[told]]
-        untold = ~np.asarray((shares > 0).any(axis=1))
-        shares[at[untold[at]], tone[untold[at]]] = 1.0
+            shares[has_chord] = members[row[has_chord]]
+        bare = ~np.asarray((shares > 0).any(axis=1))
+        shares[at[bare[at]], tone[bare[at]]] = 1.0
         total = shares.sum(axis=1, keepdims=True)
         return shares / np.where(total > 0, total, 1)
 
     def _has_bass(self) -> bool:
         """Whether a bass plays here that is none of the layers."""
-        song, name = self.material.song, self.material.sections[self.section]
+        song, name = self.recorded.song, self.recorded.sections[self.section]
         basses = set(song.parts.loc[song.parts["family"] == "bass", "part"])
         here = song.notes[song.notes["section"] == name]
-        return bool(here["part"].isin(basses - set(self.material.names)).any())
+        return bool(here["part"].isin(basses - set(self.recorded.names)).any())
 
     def attacks(self) -> Items:
         """Moments at which something begins."""
-        place, which = np.unique(self.material.place[self.rows], return_inverse=True)
+        place, which = np.unique(self.recorded.place[self.rows], return_inverse=True)
         masks = _ored(which, self.bit[self.rows], len(place))
-        each = self.material.seconds[self.section] / max(len(place), 1)
+        each = self.recorded.seconds[self.section] / max(len(place), 1)
         return masks, np.full(len(place), each * self.weights.attacks)
 
     def top(self) -> Items:
         """Slices, for those who sound the highest pitch."""
-        pitch = np.nan_to_num(self.material.pitch[self.cut.note], nan=-np.inf)
+        pitch = np.nan_to_num(self.recorded.pitch[self.cut.note], nan=-np.inf)
         highest = np.full(len(self.cut.seconds), -np.inf)
         np.maximum.at(highest, self.cut.at, pitch)
         on_top = (pitch == highest[self.cut.at]) & np.isfinite(pitch)
@@ -285,10 +286,7 @@ class _Section:
 
     def presence(self, classes: tuple[int, ...]) -> Items:
         """Layers, for the time that they sound."""
-        times = max(len(self.cut.seconds), 1)
-        cell = np.unique(self.bit[self.cut.note] * times + self.cut.at)
-        length = self.cut.seconds[cell % times] if len(cell) else np.zeros(0)
-        sounding = np.bincount(cell // times, length, minlength=len(self.layers))
+        sounding = self.cut.sounding(self.bit[self.cut.note], len(self.layers))
         seconds = [sounding[mask.bit_length() - 1] for mask in classes]
         return (
             np.array(classes, dtype=np.int64),
@@ -297,7 +295,7 @@ class _Section:
 
 
 def _chord_shares(chords: pd.DataFrame, weights: Weights, *, has_bass: bool) -> Array:
-    """What each pitch class of each chord counts: chords x 12; none where no chord is told."""
+    """What each pitch class of each chord counts: chords x 12; 0 for "no chord"."""
     by_interval = np.full(12, weights.other)
     by_interval[[3, 4]] = weights.third
     by_interval[[10, 11]] = weights.seventh
@@ -345,38 +343,36 @@ def _joined(items: list[Items]) -> Items:
     return np.concatenate(masks), np.concatenate(seconds)
 
 
-def energy_places(material: Material) -> Array:
+def energy_places(recorded: RecordedLayers) -> Array:
     """Return the energy of each section's layers against the song's fullest, 0 to 1."""
-    song = material.song
-    parts = song.parts[song.parts["part"].isin(material.names)]
+    song = recorded.song
+    parts = song.parts[song.parts["part"].isin(recorded.names)]
     notes = sounding_notes(song.notes)
     own = Song(
-        parts, song.sections, song.measures, song.chords, notes[notes["part"].isin(material.names)]
+        parts, song.sections, song.measures, song.chords, notes[notes["part"].isin(recorded.names)]
     )
     table = song_energy(own).set_index("section")["energy"]
-    energy = table.reindex(material.sections).fillna(0.0).to_numpy()
+    energy = table.reindex(recorded.sections).fillna(0.0).to_numpy()
     return energy / max(float(energy.max(initial=0)), 1e-9)
 
 
 def with_fullness(
-    worth: SectionWorth, material: Material, section: int, place: float
+    worth: SectionWorth, recorded: RecordedLayers, section: int, place: float
 ) -> SectionWorth:
     """Return the worth with the section's energy shared out among its classes.
 
     A layer's share is the mean of its shares in the time that layers sound, the time that notes
     sound, and the attacks.
     """
-    cut = material.sliced(section)
-    count, times = len(worth.layers), max(len(cut.seconds), 1)
+    cut = recorded.sliced(section)
+    count = len(worth.layers)
     of = {layer: bit for bit, layer in enumerate(worth.layers)}
-    bit = np.array([of.get(layer, 0) for layer in range(len(material.names))], dtype=np.int64)
-    note_bit = bit[material.layer[cut.note]]
-    cell = np.unique(note_bit * times + cut.at)
-    length = cut.seconds[cell % times] if len(cell) else np.zeros(0)
-    rows = np.flatnonzero((material.section == section) & material.is_played)
-    struck = np.unique(bit[material.layer[rows]] << 40 | material.place[rows])
+    bit = np.array([of.get(layer, 0) for layer in range(len(recorded.names))], dtype=np.int64)
+    note_bit = bit[recorded.layer[cut.note]]
+    rows = np.flatnonzero((recorded.section == section) & recorded.is_played)
+    struck = np.unique(bit[recorded.layer[rows]] << 40 | recorded.place[rows])
     shares = [
-        np.bincount(cell // times, length, minlength=count),
+        cut.sounding(note_bit, count),
         np.bincount(note_bit, cut.seconds[cut.at], minlength=count),
         np.bincount(struck >> 40, minlength=count).astype(np.float64),
     ]

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from arrange.clashes import find_clashes
-from arrange.condensing.material import Material
+from arrange.condensing.recorded_layers import RecordedLayers
 from arrange.findings.finding_notes import finding_parts
 from arrange.tables.sounding import Array
 
@@ -66,7 +66,7 @@ def _class_severity(
     return severity
 
 
-def pair_severity(material: Material) -> pd.DataFrame:
+def pair_severity(recorded: RecordedLayers) -> pd.DataFrame:
     """Return how strongly the findings of the whole song ask to be heard, by pair and section.
 
     Returns
@@ -76,9 +76,9 @@ def pair_severity(material: Material) -> pd.DataFrame:
         `other` is -1 for a part that is no layer; ``severity``, 0 to 1: each finding's, times the
         share of the section for which it lasts, added up to at most 1. Doublings are no clash.
     """
-    song = material.song
-    number = {name: layer for layer, name in enumerate(material.names)}
-    index = {name: place for place, name in enumerate(material.sections)}
+    song = recorded.song
+    number = {name: layer for layer, name in enumerate(recorded.names)}
+    index = {name: place for place, name in enumerate(recorded.sections)}
     found = find_clashes(song)
     found = found[found["kind"] != "doubling"]
     until = np.asarray(song.seconds((found["onset"] + found["duration"]).to_numpy()))
@@ -86,7 +86,7 @@ def pair_severity(material: Material) -> pd.DataFrame:
     total: dict[tuple[int, int, int], float] = {}
     for row, seconds in zip(found.itertuples(), lasts.tolist(), strict=True):
         place = index[str(row.section)]
-        length = float(material.seconds[place])
+        length = float(recorded.seconds[place])
         weight = row.severity * min(seconds / length, 1.0) if length else 0.0
         parts = sorted({number.get(name, -1) for name in finding_parts(song, row)})
         inside = [part for part in parts if part >= 0]

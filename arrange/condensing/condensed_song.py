@@ -9,47 +9,45 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from arrange.condensing.board import Board
-from arrange.condensing.playing import Bench, Line
-from arrange.condensing.search import Plan
+from arrange.condensing.fingered_lines import Fingerings, PlayerLine
+from arrange.condensing.plan_search import Plan
+from arrange.condensing.problem import Problem
 from arrange.tables.schemas import NOTES
 from arrange.tables.song import Song
 
 _WRITTEN = -12  # a guitar sounds an octave below what is written (common practice)
 
 
-def condensed_song(
-    board: Board, bench: Bench, plan: Plan, players: Sequence[str], notices: Sequence[str]
-) -> Song:
+def condensed_song(problem: Problem, fingerings: Fingerings, plan: Plan) -> Song:
     """Return the song with the players' parts in place of the layers."""
-    song, material = board.material.song, board.material
-    is_layer = song.parts["part"].isin(material.names).to_numpy()
+    song, recorded = problem.recorded.song, problem.recorded
+    is_layer = song.parts["part"].isin(recorded.names).to_numpy()
     rows, notes = [], []
-    for player, name in enumerate(players):
-        line, fingered, _ = bench.parts[tuple(plan.options(board, player)), plan.necks[player]]
-        rows.append(_part_row(board, plan, player, name, line))
-        notes.append(fingered[NOTES.names].assign(part=name))
+    for player, who in enumerate(problem.lineup.players):
+        line, fingered = fingerings.parts[tuple(plan.options(problem, player)), plan.necks[player]]
+        rows.append(_part_row(problem, plan, player, line))
+        notes.append(fingered[NOTES.names].assign(part=who.name))
     first = int(np.flatnonzero(is_layer)[0])
     before, behind = song.parts.iloc[:first], song.parts.iloc[first:][~is_layer[first:]]
-    others = song.notes[~song.notes["part"].isin(material.names)]
+    others = song.notes[~song.notes["part"].isin(recorded.names)]
     pieces = [piece for piece in (before, _rows(rows), behind) if len(piece)]
     return replace(
         song,
         parts=pd.concat(pieces, ignore_index=True),
         notes=pd.concat([n for n in (others, *notes) if len(n)], ignore_index=True),
-        notices=(*song.notices, *notices),
     )
 
 
-def _part_row(board: Board, plan: Plan, player: int, name: str, line: Line) -> dict[str, Any]:
+def _part_row(problem: Problem, plan: Plan, player: int, line: PlayerLine) -> dict[str, Any]:
     """A row of the parts table: the sound of the layer that the player has longest."""
-    material, neck = board.material, board.necks[plan.necks[player]]
+    recorded, lineup = problem.recorded, problem.lineup
+    neck, name = lineup.necks[plan.necks[player]].neck, lineup.players[player].name
     lasts = np.bincount(
-        material.layer[line.note],
-        line.end - material.onset[line.note],
-        minlength=len(material.names),
+        recorded.layer[line.note],
+        line.end - recorded.onset[line.note],
+        minlength=len(recorded.names),
     )
-    row = material.parts.iloc[int(lasts.argmax())].to_dict()
+    row = recorded.parts.iloc[int(lasts.argmax())].to_dict()
     is_guitar = row["family"] == "guitar"
     return {
         **row,

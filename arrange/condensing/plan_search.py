@@ -1,12 +1,12 @@
 """The best choice for every player in every section.
 
-For one and two players the path of greatest worth is found exactly (``paths.best_path``), for each
-way of giving them their tunings and capos. For more, the joint choices are too many to be held:
-the answer for one player fewer is taken, the new one added, and two players at a time are decided
-anew, all others fixed and exactly each time, until nothing gets better. How much better anything
-could be is told: no path is worth more than the best of each section without the cost of changes.
-What cannot reach the answer already found is left out; where what is left is few enough, the exact
-search ends it.
+For one and two players the path of greatest worth is found exactly (``best_path``), for each way of
+giving them their necks. For more players there are too many joint choices to hold: the answer for
+one player fewer is taken, a player is added, and two players at a time are decided again, exactly
+and with all others fixed, until nothing gets better. The bound says how much better anything could
+be: no path is worth more than the best of each section without the cost of changes. Options that
+cannot reach the answer already found are left out; where few enough are left, the exact search
+decides.
 """
 
 from __future__ import annotations
@@ -18,15 +18,15 @@ from itertools import combinations, combinations_with_replacement, product
 import numpy as np
 
 from arrange.best_path import best_path
-from arrange.condensing.board import Board
-from arrange.condensing.options import Option
+from arrange.condensing.player_options import Option
+from arrange.condensing.problem import Problem
 from arrange.tables.sounding import Array
 
 EXACT_PLAYERS = 2
 _MOST_JOINT = 60_000  # joint choices in one section that the exact search is asked to hold
 _BARRED = -1e7  # what is against a rule, while a first answer is looked for
 _BETTER = 1e-7
-_MOST_TOLD = 400  # joint choices of a section among which others are told
+_MOST_OTHERS = 400  # joint choices of a section among which others are looked for
 
 Paths = list[tuple[int, ...]]  # for each section, the place of each player's option
 
@@ -51,48 +51,52 @@ class Plan:
     value: float
     bound: float
 
-    def options(self, board: Board, player: int) -> list[Option]:
+    @property
+    def gap(self) -> float:
+        """How much better anything could be at most, as a share of the value."""
+        return (self.bound - self.value) / max(abs(self.value), 1e-9)
+
+    def options(self, problem: Problem, player: int) -> list[Option]:
         """Return the options that a player takes."""
         return [
-            board.options[section].options[chosen[player]]
+            problem.options[section].options[chosen[player]]
             for section, chosen in enumerate(self.choices)
         ]
 
 
-def solve(board: Board, players: int) -> Plan | None:
+def solve(problem: Problem, players: int) -> Plan | None:
     """Return the best plan for the first so many players; None if every one is against a rule."""
-    if board.rules.is_free and board.fixed_necks is None:
-        plan = _each_their_own(board, players)
+    if problem.lineup.is_free:
+        plan = _each_their_own(problem, players)
         if plan:
             return plan
     if players <= EXACT_PLAYERS:
-        return _exact(board, board.tables(players), _neck_choices(board, players))
-    fewer = solve(board, players - 1)
-    return _grown(board, players, fewer)
+        return _exact(problem, problem.tables(players), _neck_choices(problem, players))
+    fewer = solve(problem, players - 1)
+    return _grown(problem, players, fewer)
 
 
-def _neck_choices(board: Board, players: int) -> Iterator[tuple[int, ...]]:
+def _neck_choices(problem: Problem, players: int) -> Iterator[tuple[int, ...]]:
     """Ways of giving the players their necks."""
-    if board.fixed_necks is not None:
-        yield board.fixed_necks[:players]
-    elif board.rules.tells_apart(players):
-        yield from product(range(len(board.necks)), repeat=players)
+    lineup = problem.lineup
+    if lineup.are_alike(players):
+        yield from combinations_with_replacement(lineup.may_have(0), players)
     else:
-        yield from combinations_with_replacement(range(len(board.necks)), players)
+        yield from product(*(lineup.may_have(player) for player in range(players)))
 
 
 def _exact(
-    board: Board,
+    problem: Problem,
     tables: Sequence[Array],
     neck_choices: Iterator[tuple[int, ...]],
     keep: Sequence[Array] | None = None,
 ) -> Plan | None:
-    """The best plan of all; of those made of the options in `keep`, if told."""
+    """The best plan of all; of those made of the options in `keep`, if given."""
     asked = []
     for number, necks in enumerate(neck_choices):
-        places = _places(board, necks, keep)
+        places = _places(problem, necks, keep)
         values = [
-            joint_values(board, tables[section], section, places[section], necks)
+            joint_values(problem, tables[section], section, places[section], necks)
             for section in range(len(tables))
         ]
         asked.append((-sum(float(value.max(initial=-np.inf)) for value in values), number, necks))
@@ -100,10 +104,10 @@ def _exact(
     for minus_bound, _, necks in sorted(asked):
         if minus_bound == np.inf or (best and -minus_bound <= best.value + _BETTER):
             break
-        places = _places(board, necks, keep)
+        places = _places(problem, necks, keep)
         found = best_path(
-            [joint_values(board, tables[s], s, places[s], necks) for s in range(len(tables))],
-            step_costs(board, places),
+            [joint_values(problem, tables[s], s, places[s], necks) for s in range(len(tables))],
+            step_costs(problem, places),
         )
         if found and (best is None or found.value > best.value + _BETTER):
             choices = [
@@ -115,62 +119,78 @@ def _exact(
 
 
 def _places(
-    board: Board, necks: Sequence[int], keep: Sequence[Array] | None = None
+    problem: Problem, necks: Sequence[int], keep: Sequence[Array] | None = None
 ) -> list[list[Array]]:
     """For each section and player, the places of the options that they may take."""
     found = []
-    for section in range(len(board.options)):
-        own = [board.may(player, section, neck) for player, neck in enumerate(necks)]
+    for section in range(len(problem.options)):
+        own = [problem.may(player, section, neck) for player, neck in enumerate(necks)]
         if keep is not None:
             own = [places[keep[section][places]] for places in own]
         found.append(own)
     return found
 
 
+@dataclass(frozen=True)
+class _Group:
+    """Players who are decided together.
+
+    Parameters
+    ----------
+    players : sequence of int
+    necks : sequence of int
+    against_rules : float
+        The worth of what is against a rule.
+    """
+
+    players: Sequence[int]
+    necks: Sequence[int]
+    against_rules: float
+
+
 def joint_values(
-    board: Board, table: Array, section: int, places: Sequence[Array], necks: Sequence[int]
+    problem: Problem, table: Array, section: int, places: Sequence[Array], necks: Sequence[int]
 ) -> Array:
     """Return what each joint choice is worth in a section; one axis a player.
 
     No two players take the same layer, unless both are pinned to it; the lead is played.
     """
-    return _joint(board, table, section, places, necks, range(len(places)), 0, -np.inf)
+    return _joint(problem, table, section, places, _Group(range(len(places)), necks, -np.inf))
 
 
 def _joint(
-    board: Board,
+    problem: Problem,
     table: Array,
     section: int,
     places: Sequence[Array],
-    necks: Sequence[int],
-    players: Sequence[int],
-    others: int,
-    barred: float,
+    group: _Group,
+    others: int = 0,
 ) -> Array:
-    """The same for some players, beside what all others play."""
-    options, worth = board.options[section], board.worths[section]
+    """The same for some players, where all others play the layers of a mask."""
+    options, worth = problem.options[section], problem.worths[section]
     count = len(places)
     union = np.full((1,) * count, others, dtype=np.int64)
     bad = np.zeros((1,) * count, dtype=bool)
     cost = np.zeros((1,) * count)
-    free = [(player, section) not in board.rules.pins for player in players]
-    for axis, (own, neck) in enumerate(zip(places, necks, strict=True)):
+    pins = problem.lineup.decided.pins
+    free = [(player, section) not in pins for player in group.players]
+    for axis, (own, neck) in enumerate(zip(places, group.necks, strict=True)):
         shape = [-1 if other == axis else 1 for other in range(count)]
         masks = options.masks[own].reshape(shape)
         if free[axis] or any(free[:axis]):
             bad = bad | ((union & masks) != 0)
         union = union | masks
-        cost = cost + board.own_cost(section, neck)[own].reshape(shape)
+        cost = cost + problem.own_cost(section, neck)[own].reshape(shape)
     if worth.lead:
         bad = bad | ((union & worth.lead) == 0)
-    return np.where(bad, barred, table[union]) - cost
+    return np.where(bad, group.against_rules, table[union]) - cost
 
 
-def step_costs(board: Board, places: Sequence[Sequence[Array]]) -> list[list[Array]]:
+def step_costs(problem: Problem, places: Sequence[Sequence[Array]]) -> list[list[Array]]:
     """Return what the changes cost each player, among the options that they may take."""
     return [
         [
-            board.steps[section][np.ix_(before, now)]
+            problem.costs.changes[section][np.ix_(before, now)]
             for before, now in zip(places[section], places[section + 1], strict=True)
         ]
         for section in range(len(places) - 1)
@@ -178,82 +198,80 @@ def step_costs(board: Board, places: Sequence[Sequence[Array]]) -> list[list[Arr
 
 
 def path_value(
-    board: Board, tables: Sequence[Array], choices: Paths, necks: Sequence[int]
+    problem: Problem, tables: Sequence[Array], choices: Paths, necks: Sequence[int]
 ) -> float:
     """Return what a plan is worth; far below 0 if it is against a rule."""
     total = 0.0
+    group = _Group(range(len(necks)), necks, _BARRED)
     for section, chosen in enumerate(choices):
         places = [np.array([place]) for place in chosen]
-        players = range(len(chosen))
-        total += _joint(
-            board, tables[section], section, places, necks, players, 0, _BARRED
-        ).item()  # fmt: skip
+        total += _joint(problem, tables[section], section, places, group).item()
         if section:
-            step = board.steps[section - 1]
+            step = problem.costs.changes[section - 1]
             total -= sum(step[b, n] for b, n in zip(choices[section - 1], chosen, strict=True))
     return float(total)
 
 
-def _each_their_own(board: Board, players: int) -> Plan | None:
+def _each_their_own(problem: Problem, players: int) -> Plan | None:
     """As many players as layers, or more: nobody has to leave anything."""
-    count = len(board.material.names)
+    recorded, frets = problem.recorded, problem.lineup.necks
+    count = len(recorded.names)
     if players < count:
         return None
-    necks, own = [], []
-    for layer in range(count):
-        known = board.material.necks[layer]
-        order = sorted(range(len(board.necks)), key=lambda n: (board.necks[n] != known, n))
-        neck = next((n for n in order if _holds(board, layer, n)), order[0])
-        necks.append(neck)
-        own.append((layer,))
+    necks = []
+    for layer, known in enumerate(recorded.necks):
+        order = sorted(range(len(frets)), key=lambda n: (frets[n].neck != known, n))
+        necks.append(next((n for n in order if _holds(problem, layer, n)), order[0]))
     choices: Paths = []
-    for section in board.options:
-        places = [section.options.index(o) if o in section.options else 0 for o in own]
+    for section in problem.options:
+        places = [
+            section.options.index((layer,)) if (layer,) in section.options else 0
+            for layer in range(count)
+        ]
         choices.append((*places, *(0,) * (players - count)))
     necks += [0] * (players - count)
-    tables = board.tables(players)
-    value = path_value(board, tables, choices, necks)
+    tables = problem.tables(players)
+    value = path_value(problem, tables, choices, necks)
     if value < _BARRED / 2:
         return None
-    return Plan(choices, tuple(necks), value, max(value, _bound(board, tables, players)))
+    return Plan(choices, tuple(necks), value, max(value, _bound(problem, tables, players)))
 
 
-def _holds(board: Board, layer: int, neck: int) -> bool:
+def _holds(problem: Problem, layer: int, neck: int) -> bool:
     return all(
-        own.playable[neck, own.options.index((layer,))]
-        for own in board.options
+        playable[neck, own.options.index((layer,))]
+        for own, playable in zip(problem.options, problem.playable, strict=True)
         if (layer,) in own.options
     )
 
 
-def _grown(board: Board, players: int, fewer: Plan | None) -> Plan | None:
+def _grown(problem: Problem, players: int, fewer: Plan | None) -> Plan | None:
     """One player more, then two at a time until nothing gets better."""
-    tables = board.tables(players)
-    given_necks = board.fixed_necks or (0,) * players
-    before = fewer.necks if fewer else given_necks[: players - 1]
-    necks = [given_necks[players - 1]] if board.fixed_necks else range(len(board.necks))
+    tables = problem.tables(players)
+    may_have = [problem.lineup.may_have(player) for player in range(players)]
+    before = fewer.necks if fewer else tuple(own[0] for own in may_have[:-1])
     best: Plan | None = None
-    for neck in necks:
+    for neck in may_have[-1]:
         given = (*before, neck)
-        start = _start(board, fewer, given)
+        start = _start(problem, fewer, given)
         if start is None:
             continue
-        choices, value = _improved(board, tables, start, given)
+        choices, value = _improved(problem, tables, start, given)
         if best is None or value > best.value + _BETTER:
             best = Plan(choices, given, value, 0)
     if best is None or best.value < _BARRED / 2:
         return None
-    bound = max(_bound(board, tables, players), best.value)
+    bound = max(_bound(problem, tables, players), best.value)
     best = Plan(best.choices, best.necks, best.value, bound)
-    return _finished(board, tables, best)
+    return _finished(problem, tables, best)
 
 
-def _start(board: Board, fewer: Plan | None, necks: tuple[int, ...]) -> Paths | None:
+def _start(problem: Problem, fewer: Plan | None, necks: tuple[int, ...]) -> Paths | None:
     """The plan for fewer players with others added who lay out where they may."""
     added = range(len(fewer.necks) if fewer else 0, len(necks))
     choices = []
-    for section in range(len(board.options)):
-        may = [board.may(player, section, necks[player]) for player in added]
+    for section in range(len(problem.options)):
+        may = [problem.may(player, section, necks[player]) for player in added]
         if not all(len(own) for own in may):
             return None
         known = fewer.choices[section] if fewer else ()
@@ -262,46 +280,46 @@ def _start(board: Board, fewer: Plan | None, necks: tuple[int, ...]) -> Paths | 
 
 
 def _improved(
-    board: Board, tables: Sequence[Array], choices: Paths, necks: tuple[int, ...]
+    problem: Problem, tables: Sequence[Array], choices: Paths, necks: tuple[int, ...]
 ) -> tuple[Paths, float]:
-    """Decide two players at a time anew until nothing gets better."""
-    value = path_value(board, tables, choices, necks)
+    """Decide two players at a time again until nothing gets better."""
+    value = path_value(problem, tables, choices, necks)
     players = len(necks)
     pairs = sorted(combinations(range(players), 2), key=lambda pair: (-pair[1], pair[0]))
     unchanged, turn = 0, 0
     while unchanged < len(pairs):
         pair = pairs[turn % len(pairs)]
         turn += 1
-        tried = _two_anew(board, tables, choices, necks, pair)
-        worth = path_value(board, tables, tried, necks)
+        tried = _two_decided_again(problem, tables, choices, necks, pair)
+        worth = path_value(problem, tables, tried, necks)
         unchanged += 1
         if worth > value + _BETTER:
             choices, value, unchanged = tried, worth, 1
     return choices, value
 
 
-def _two_anew(
-    board: Board,
+def _two_decided_again(
+    problem: Problem,
     tables: Sequence[Array],
     choices: Paths,
     necks: tuple[int, ...],
     pair: tuple[int, int],
 ) -> Paths:
     """The best for two players, all others as they are."""
-    places, values = _anew(board, tables, choices, necks, pair)
-    found = best_path(values, step_costs(board, places))
+    places, values = _group_values(problem, tables, choices, necks, pair)
+    found = best_path(values, step_costs(problem, places))
     assert found is not None
-    anew = []
+    again = []
     for section, chosen in enumerate(choices):
         now = list(chosen)
         for axis, player in enumerate(pair):
             now[player] = int(places[section][axis][found.choices[section, axis]])
-        anew.append(tuple(now))
-    return anew
+        again.append(tuple(now))
+    return again
 
 
-def _anew(
-    board: Board,
+def _group_values(
+    problem: Problem,
     tables: Sequence[Array],
     choices: Paths,
     necks: tuple[int, ...],
@@ -309,30 +327,28 @@ def _anew(
 ) -> tuple[list[list[Array]], list[Array]]:
     """What some players may take in each section, and what it is worth beside the others."""
     places, values = [], []
+    given = _Group(group, [necks[player] for player in group], _BARRED)
     for section, chosen in enumerate(choices):
-        masks = board.options[section].masks
+        masks = problem.options[section].masks
         others = 0
         for player, place in enumerate(chosen):
             others |= 0 if player in group else int(masks[place])
-        own = [board.may(player, section, necks[player]) for player in group]
-        given = [necks[player] for player in group]
+        own = [problem.may(player, section, necks[player]) for player in group]
         places.append(own)
-        values.append(
-            _joint(board, tables[section], section, own, given, group, others, _BARRED)
-        )  # fmt: skip
+        values.append(_joint(problem, tables[section], section, own, given, others))
     return places, values
 
 
-def _least_costs(board: Board, section: int, players: Sequence[int]) -> Array:
-    """For every set of layers, the least it costs these players to play it, on any neck.
+def _least_costs(problem: Problem, section: int, players: Sequence[int]) -> Array:
+    """For every set of layers, the least it costs these players to play it, on any of their necks.
 
     Infinity for a set that they cannot play together.
     """
-    own, size = board.options[section], 1 << len(board.worths[section].layers)
-    cost = _own_costs(board, section)
+    own, size = problem.options[section], 1 << len(problem.worths[section].layers)
     reached = np.append(0.0, np.full(size - 1, np.inf))
     for player in players:
-        may = board.rules.allowed(player, section, own) & np.isfinite(cost)
+        cost = _own_costs(problem, section, player)
+        may = problem.allowed(player, section) & np.isfinite(cost)
         sets = np.flatnonzero(np.isfinite(reached))
         together = sets[:, None] | own.masks[may]
         least = np.full(size, np.inf)
@@ -341,46 +357,45 @@ def _least_costs(board: Board, section: int, players: Sequence[int]) -> Array:
     return reached
 
 
-def _own_costs(board: Board, section: int) -> Array:
-    """The least that each option of a section costs, on any neck that holds it."""
-    playable = board.options[section].playable
-    costs = [board.own_cost(section, neck) for neck in range(len(board.necks))]
-    return np.asarray(np.where(playable, np.array(costs), np.inf).min(axis=0))
+def _own_costs(problem: Problem, section: int, player: int) -> Array:
+    """The least that each option of a section costs a player, on any neck that holds it."""
+    necks = list(problem.lineup.may_have(player))
+    costs = np.array([problem.own_cost(section, neck) for neck in necks])
+    return np.asarray(np.where(problem.playable[section][necks], costs, np.inf).min(axis=0))
 
 
-def _bound(board: Board, tables: Sequence[Array], players: int) -> float:
+def _bound(problem: Problem, tables: Sequence[Array], players: int) -> float:
     """The best of each section, changes and necks free."""
-    return float(
-        sum(
-            (_with_lead(board, table, section) - _least_costs(board, section, range(players))).max()
-            for section, table in enumerate(tables)
-        )
-    )
+    everybody = range(players)
+    return float(sum(
+        (_with_lead(problem, table, section) - _least_costs(problem, section, everybody)).max()
+        for section, table in enumerate(tables)
+    ))  # fmt: skip
 
 
-def _with_lead(board: Board, table: Array, section: int) -> Array:
+def _with_lead(problem: Problem, table: Array, section: int) -> Array:
     """The worth of every set, barred where the lead is left out."""
-    lead = board.worths[section].lead
+    lead = problem.worths[section].lead
     return np.where((np.arange(len(table)) & lead) != 0, table, -np.inf) if lead else table
 
 
-def _finished(board: Board, tables: Sequence[Array], plan: Plan) -> Plan:
+def _finished(problem: Problem, tables: Sequence[Array], plan: Plan) -> Plan:
     """The exact answer, if what can still reach it is few enough."""
     players = range(len(plan.necks))
-    alike = not board.rules.tells_apart(len(players))
+    alike = problem.lineup.are_alike(len(players))
     keep, most = [], 0.0
     for section, table in enumerate(tables):
-        own = board.options[section]
-        allowed = _with_lead(board, table, section)
+        own = problem.options[section]
+        allowed = _with_lead(problem, table, section)
         with_it = np.full(len(own.options), -np.inf)
         for player in players[:1] if alike else players:
-            cost = _least_costs(board, section, [p for p in players if p != player])
+            cost = _least_costs(problem, section, [p for p in players if p != player])
             others = np.flatnonzero(np.isfinite(cost))
             each = [
                 (allowed[others | mask] - cost[others]).max(initial=-np.inf)
                 for mask in own.masks.tolist()
             ]
-            with_it = np.maximum(with_it, each - _own_costs(board, section))
+            with_it = np.maximum(with_it, each - _own_costs(problem, section, player))
         chosen = np.zeros(len(own.options), dtype=bool)
         chosen[list(plan.choices[section])] = True
         # What the plan could gain in all bounds what may be lost here.
@@ -388,19 +403,19 @@ def _finished(board: Board, tables: Sequence[Array], plan: Plan) -> Plan:
         most = max(most, float(keep[-1].sum()) ** len(players))
     if most > _MOST_JOINT:
         return plan
-    exact = _exact(board, tables, _neck_choices(board, len(players)), keep)
+    exact = _exact(problem, tables, _neck_choices(problem, len(players)), keep)
     if exact is None or exact.value <= plan.value + _BETTER:
         return Plan(plan.choices, plan.necks, plan.value, plan.value)
     return exact
 
 
-def other_choices(board: Board, plan: Plan) -> list[Iterator[tuple[float, tuple[int, ...]]]]:
+def other_choices(problem: Problem, plan: Plan) -> list[Iterator[tuple[float, tuple[int, ...]]]]:
     """Return for each section all joint choices, each with the best plan through it.
 
     For more players than the exact search takes at once, two of them change and the others stay.
     """
     players = len(plan.necks)
-    tables = board.tables(players)
+    tables = problem.tables(players)
     groups = (
         [tuple(range(players))]
         if players <= EXACT_PLAYERS
@@ -408,13 +423,13 @@ def other_choices(board: Board, plan: Plan) -> list[Iterator[tuple[float, tuple[
     )
     found: list[list[tuple[float, tuple[int, ...]]]] = [[] for _ in tables]
     for group in groups:
-        places, values = _anew(board, tables, plan.choices, plan.necks, group)
-        path = best_path(values, step_costs(board, places))
+        places, values = _group_values(problem, tables, plan.choices, plan.necks, group)
+        path = best_path(values, step_costs(problem, places))
         assert path is not None
         lost = path.value - plan.value  # what the others' share comes to
         for section, through in enumerate(path.through):
             own = places[section]
-            order = np.argsort(-through, axis=None, kind="stable")[:_MOST_TOLD]
+            order = np.argsort(-through, axis=None, kind="stable")[:_MOST_OTHERS]
             for flat in order.tolist():
                 at = np.unravel_index(flat, through.shape)
                 if through[at] < _BARRED / 2:

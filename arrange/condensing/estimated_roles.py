@@ -1,10 +1,9 @@
 """What each recorded layer is there for: lead, hook, rhythm, pad, fill, or another's double.
 
-Estimated from the notes by a few rules that can be read and corrected; each row tells its reason.
-The names of the roles are those of arranging and mixing handbooks (common practice); that chords
-against single notes tell rhythm guitar apart is measured in L. Régnier, K. Martin and L. Bigo,
-Identification of rhythm guitar sections in symbolic tablatures, ISMIR 2021 (abstract). The
-thresholds are ours.
+Estimated from the notes by a few rules that can be read and corrected; each row gives its reason.
+That chords, against single notes, mark a rhythm guitar is measured in L. Régnier, K. Martin and
+L. Bigo, Identification of rhythm guitar sections in symbolic tablatures, ISMIR 2021 (abstract).
+The thresholds are ours.
 """
 
 from __future__ import annotations
@@ -15,8 +14,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from arrange.condensing.material import Material
-from arrange.condensing.weights import ROLES
+from arrange.condensing.recorded_layers import RecordedLayers
+from arrange.condensing.roles import ROLES
 from arrange.errors import ArrangeError
 from arrange.quantities.texture import DRIVE_DECIBELS, amplitude
 from arrange.tables.song import Song
@@ -44,7 +43,7 @@ def layer_roles(
     layers: Sequence[str] | None = None,
     roles: Mapping[str, str] | None = None,
 ) -> pd.DataFrame:
-    """Return what each layer is there for, as far as its notes tell.
+    """Return the role of each layer, as far as its notes show it.
 
     Parameters
     ----------
@@ -70,19 +69,29 @@ def layer_roles(
     ------
     ArrangeError
         If a layer or a role is unknown.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> roles = ar.layer_roles(ar.read("datasets/last-bell.musicxml")).set_index("layer")
+    >>> roles.loc[["Lead", "Hook", "Fills"], "role"].tolist()
+    ['lead', 'hook', 'fill']
+    >>> ar.layer_roles(ar.read("datasets/last-bell.musicxml"), roles={"Fills": "lead"})["role"][5]
+    'lead'
     """
-    return roles_of(Material.of(song, layers), roles)
+    return roles_of(RecordedLayers.of(song, layers), roles)
 
 
-def roles_of(material: Material, roles: Mapping[str, str] | None = None) -> pd.DataFrame:
+def roles_of(recorded: RecordedLayers, roles: Mapping[str, str] | None = None) -> pd.DataFrame:
     """Return the table of ``layer_roles``."""
-    told = dict(roles or {})
-    _check(told, material.names)
-    table = _figures(material, _doubled(material))
+    given = dict(roles or {})
+    _check(given, recorded.names)
+    table = _figures(recorded, _doubled(recorded))
     decided = [_decided(row) for row in table.to_dict("records")]
-    for number, name in enumerate(material.names):
-        if name in told:
-            decided[number] = told[name], f"told to be a {told[name]}: {ROLES[told[name]]}"
+    for number, name in enumerate(recorded.names):
+        if name in given:
+            role = given[name]
+            decided[number] = role, f"given as {role}: {ROLES[role].meaning}"
     table.insert(1, "role", pd.array([role for role, _ in decided], dtype="str"))
     table["why"] = pd.array([why for _, why in decided], dtype="str")
     return table.drop(
@@ -90,13 +99,13 @@ def roles_of(material: Material, roles: Mapping[str, str] | None = None) -> pd.D
     )
 
 
-def _check(told: Mapping[str, str], names: Sequence[str]) -> None:
-    for name, role in told.items():
+def _check(roles: Mapping[str, str], names: Sequence[str]) -> None:
+    for name, role in roles.items():
         if name not in names:
             raise ArrangeError(f"roles: {unknown_name('layer', name, names)}")
         if role not in ROLES:
             raise ArrangeError(
-                f"roles: {name!r} is told to be {role!r}; a role is one of {', '.join(ROLES)}"
+                f"roles: {name!r} is given as {role!r}; a role is one of {', '.join(ROLES)}"
             )
 
 
@@ -128,23 +137,23 @@ def _decided(row: Mapping[str, Any]) -> tuple[str, str]:
     return "lead", f"a line in single notes, {top}"
 
 
-def _figures(material: Material, doubled: Sequence[int]) -> pd.DataFrame:
+def _figures(recorded: RecordedLayers, doubled: Sequence[int]) -> pd.DataFrame:
     """What is measured of each layer."""
-    count = len(material.names)
-    busy, held, top = _times(material, doubled)
-    lengths = material.present @ material.seconds
-    bars_there = material.present @ _bars(material)
-    song_seconds = max(float(material.seconds.sum()), 1e-9)
+    count = len(recorded.names)
+    busy, held, top = _times(recorded, doubled)
+    lengths = recorded.present @ recorded.seconds
+    bars_there = recorded.present @ _bars(recorded)
+    song_seconds = max(float(recorded.seconds.sum()), 1e-9)
     rows = []
     moves = np.zeros(count)
     for layer in range(count):
-        own = np.flatnonzero((material.layer == layer) & material.is_played)
-        figures, moves[layer] = _line_figures(material, own)
-        bars = len(np.unique(material.measure[own]))
+        own = np.flatnonzero((recorded.layer == layer) & recorded.is_played)
+        figures, moves[layer] = _line_figures(recorded, own)
+        bars = len(np.unique(recorded.measure[own]))
         attacks = figures.pop("attacks")
         rows.append(
             {
-                "layer": material.names[layer],
+                "layer": recorded.names[layer],
                 "presence": lengths[layer] / song_seconds,
                 "sounding": busy[layer] / song_seconds,
                 "polyphony": held[layer] / busy[layer] if busy[layer] else 0.0,
@@ -159,27 +168,27 @@ def _figures(material: Material, doubled: Sequence[int]) -> pd.DataFrame:
         )
     table = pd.DataFrame(rows)
     table["layer"] = table["layer"].astype("str")
-    drive = material.parts["drive"].map(DRIVE_DECIBELS).to_numpy()
-    loud = amplitude(material.parts["level"].to_numpy() + drive)
+    drive = recorded.parts["drive"].map(DRIVE_DECIBELS).to_numpy()
+    loud = amplitude(recorded.parts["level"].to_numpy() + drive)
     moves = moves / np.where(lengths > 0, lengths, 1)
     shares = [table["on_top"].to_numpy(), moves / max(moves.max(), 1e-9), loud / loud.max()]
     salience = np.where(lengths > 0, np.mean(shares, axis=0), 0.0)
     order = ["layer", "presence", "sounding", "polyphony", "density", "chords", "repetition",
              "on_top", "attacks_a_bar", "in_bars", "different", "steady", "step",
              "sounds_on"]  # fmt: skip
-    names = [None if other < 0 else material.names[other] for other in doubled]
+    names = [None if other < 0 else recorded.names[other] for other in doubled]
     return table[order].assign(doubles=pd.array(names, dtype="str"), salience=salience)
 
 
-def _bars(material: Material) -> Array:
+def _bars(recorded: RecordedLayers) -> Array:
     """How many bars each section has."""
-    section = pd.Index(material.sections).get_indexer(material.song.measures["section"])
-    return np.bincount(section[section >= 0], minlength=len(material.sections))
+    section = pd.Index(recorded.sections).get_indexer(recorded.song.measures["section"])
+    return np.bincount(section[section >= 0], minlength=len(recorded.sections))
 
 
-def _line_figures(material: Material, own: Array) -> tuple[dict[str, float], float]:
+def _line_figures(recorded: RecordedLayers, own: Array) -> tuple[dict[str, float], float]:
     """Figures of one layer's notes, and how often its highest note changes."""
-    place, pitch = material.place[own], material.pitch[own]
+    place, pitch = recorded.place[own], recorded.pitch[own]
     if not len(own):
         none = {"attacks": 0.0, "chords": 0.0, "repetition": 0.0, "steady": 0.0, "step": 0.0}
         return none, 0.0
@@ -191,22 +200,22 @@ def _line_figures(material: Material, own: Array) -> tuple[dict[str, float], flo
     figures = {
         "attacks": float(len(starts)),
         "chords": float((counts > 1).mean()),
-        "repetition": _repetition(material, own),
+        "repetition": _repetition(recorded, own),
         "steady": float(lengths.max() / len(steps)) if len(steps) else 0.0,
         "step": float(leaps.mean()) if len(leaps) else 0.0,
     }
     return figures, float((leaps > 0).sum())
 
 
-def _repetition(material: Material, own: Array) -> float:
+def _repetition(recorded: RecordedLayers, own: Array) -> float:
     """Share of a layer's bars that it has played before."""
-    lines = material.song.measures["onset"].to_numpy()
-    bars, first = np.unique(material.measure[own], return_index=True)
-    offset = np.rint((material.onset[own] - lines[material.measure[own] - 1]) * 64)
+    lines = recorded.song.measures["onset"].to_numpy()
+    bars, first = np.unique(recorded.measure[own], return_index=True)
+    offset = np.rint((recorded.onset[own] - lines[recorded.measure[own] - 1]) * 64)
     heard: set[bytes] = set()
     again = 0
     for piece, tones in zip(
-        np.split(offset, first[1:]), np.split(material.pitch[own], first[1:]), strict=True
+        np.split(offset, first[1:]), np.split(recorded.pitch[own], first[1:]), strict=True
     ):
         content = piece.tobytes() + tones.tobytes()
         again += content in heard
@@ -214,17 +223,17 @@ def _repetition(material: Material, own: Array) -> float:
     return again / len(bars)
 
 
-def _times(material: Material, doubled: Sequence[int]) -> tuple[Array, Array, Array]:
+def _times(recorded: RecordedLayers, doubled: Sequence[int]) -> tuple[Array, Array, Array]:
     """Seconds for which each layer sounds, those of all its notes, and those on top.
 
     Its doubles do not count as higher than a layer.
     """
-    cut = material.sliced()
-    count, times = len(material.names), max(len(cut.seconds), 1)
-    layer = material.layer[cut.note]
+    cut = recorded.sliced()
+    count, times = len(recorded.names), max(len(cut.seconds), 1)
+    layer = recorded.layer[cut.note]
     notes = np.bincount(layer, cut.seconds[cut.at], minlength=count)
     highest = np.full((count, times), -np.inf)
-    pitch = np.nan_to_num(material.pitch[cut.note], nan=-1.0)
+    pitch = np.nan_to_num(recorded.pitch[cut.note], nan=-1.0)
     np.maximum.at(highest, (layer, cut.at), pitch)
     sounds = np.isfinite(highest)
     seconds = cut.seconds if len(cut.seconds) else np.zeros(times)
@@ -235,29 +244,29 @@ def _times(material: Material, doubled: Sequence[int]) -> tuple[Array, Array, Ar
     return sounds @ seconds, notes, on_top
 
 
-def _doubled(material: Material) -> list[int]:
+def _doubled(recorded: RecordedLayers) -> list[int]:
     """Whose line each layer follows; -1 for nobody's."""
-    pitched = material.is_played & ~np.isnan(material.pitch)
-    layer, place = material.layer[pitched], material.place[pitched]
-    tone = np.rint(material.pitch[pitched]).astype(np.int64) % 12
-    notes = _has(place * 12 + tone, layer, len(material.names))
+    pitched = recorded.is_played & ~np.isnan(recorded.pitch)
+    layer, place = recorded.layer[pitched], recorded.place[pitched]
+    tone = np.rint(recorded.pitch[pitched]).astype(np.int64) % 12
+    notes = _has(place * 12 + tone, layer, len(recorded.names))
     both, size = notes @ notes.T, notes.sum(axis=1)
     share = both / np.where(size > 0, size, 1)[:, None]
     # How many of another's attacks, in the sections in which a layer plays, it has as well.
-    attacks = _has(place, layer, len(material.names))
+    attacks = _has(place, layer, len(recorded.names))
     first = np.unique(place, return_index=True)[1]
-    there = material.present[:, material.section[pitched][first]]
+    there = recorded.present[:, recorded.section[pitched][first]]
     asked = there @ attacks.T
     matched = (attacks @ attacks.T) / np.where(asked > 0, asked, 1)
     follows = (share >= DOUBLES) & (matched >= SAME_ATTACKS)
-    section = material.section[pitched]
-    for number in range(len(material.sections)):
+    section = recorded.section[pitched]
+    for number in range(len(recorded.sections)):
         here = section == number
-        there_too = _has(place[here] * 12 + tone[here], layer[here], len(material.names))
+        there_too = _has(place[here] * 12 + tone[here], layer[here], len(recorded.names))
         follows &= there_too @ there_too.T >= EVERYWHERE * there_too.sum(axis=1)[:, None]
     # Of two that double each other the one with more notes is the line, then the louder, then
     # the first by name.
-    level = material.parts["level"].to_numpy()
+    level = recorded.parts["level"].to_numpy()
     rank = np.lexsort((np.arange(len(size)), -level, -size)).argsort()
     found = []
     for own in range(len(size)):

@@ -1,0 +1,297 @@
+"""What the options ask a hand to hold at once, and what is known of which can be held.
+
+Whether a merge can be held is checked in two steps. First for all options at once, and only what is
+necessary: that what sounds at each moment lies on strings of its own within the hand's reach. Then
+for those that are chosen: whether the hand has fingers for each moment, and at last by fingering
+the whole part (``fingered_lines``).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from arrange.condensing.lineup import NeckAndHand
+from arrange.condensing.player_options import Option, SectionOptions
+from arrange.condensing.recorded_layers import RecordedLayers
+from arrange.guitar.fingering.moments import OVERLAP
+from arrange.guitar.fingering.ways import Task, find_ways
+from arrange.guitar.hands import Hand
+from arrange.guitar.necks import Neck
+from arrange.tables.sounding import Array
+
+Asked = tuple[int, Option, int]  # section, option, number of the neck
+
+_PITCHES = 128
+_NOWHERE = 128  # where a pitch between two frets is put, which lies on no neck
+_MOST_OPTIONS = 1 << 20  # in one section
+_MOST_STRINGS = 6  # up to which sets of strings are the bits of one number
+_UNTESTED, _CAN, _CANNOT = 0, 1, 2
+
+
+@dataclass(frozen=True)
+class HeldTogether:
+    """The sets of pitches that options ask a hand to hold, moment by moment.
+
+    Parameters
+    ----------
+    sets : array of bool, sets x pitches
+        The different sets of pitches.
+    section, option, which : array of int
+        A row for each section, option and set that it asks for.
+    """
+
+    sets: Array
+    section: Array
+    option: Array
+    which: Array
+
+
+@dataclass(frozen=True)
+class Playability:
+    """What is known of which options can be held.
+
+    Parameters
+    ----------
+    options : tuple of SectionOptions
+    necks : tuple of NeckAndHand
+    asked : HeldTogether
+    tested : array of int, necks x sets
+        Whether each set was tested in full, and can be held.
+    playable : tuple of array of bool, necks x options
+        For each section, whether an option can be held on each neck, as far as is known.
+    """
+
+    options: tuple[SectionOptions, ...]
+    necks: tuple[NeckAndHand, ...]
+    asked: HeldTogether
+    tested: Array
+    playable: tuple[Array, ...]
+
+    @classmethod
+    def of(
+        cls,
+        recorded: RecordedLayers,
+        options: tuple[SectionOptions, ...],
+        necks: tuple[NeckAndHand, ...],
+    ) -> Playability:
+        """Return what is necessary: all other options are playable, as far as is known."""
+        asked = _Sounding.of(recorded).held_together([own.options for own in options])
+        held = [can_hold(asked.sets, each.neck, each.hand) for each in necks]
+        found = []
+        for section, own in enumerate(options):
+            here = asked.section == section
+            playable = np.ones((len(necks), len(own.options)), dtype=bool)
+            for number, holds in enumerate(held):
+                playable[number, asked.option[here][~holds[asked.which[here]]]] = False
+            found.append(playable)
+        tested = np.full((len(necks), len(asked.sets)), _UNTESTED, dtype=np.int8)
+        return cls(options, necks, asked, tested, tuple(found))
+
+    def with_known(self, known: Mapping[Asked, bool]) -> Playability:
+        """Return it with what has been learned: whether options can be held on a neck."""
+        playable = [own.copy() for own in self.playable]
+        for (section, option, number), can in known.items():
+            options = self.options[section].options
+            if option in options:
+                playable[section][number, options.index(option)] = can
+        return replace(self, playable=tuple(playable))
+
+    def tested_in_full(
+        self, wanted: Sequence[tuple[int, int]], number: int
+    ) -> tuple[Playability, list[tuple[int, int]]]:
+        """Test all moments of some options; forbid every merge with one that cannot be held.
+
+        Parameters
+        ----------
+        wanted : sequence of (section, place of the option)
+        number : int
+            Of the neck.
+
+        Returns
+        -------
+        Playability
+        list of (section, place of the option)
+            Those of `wanted` that cannot be held. A single layer among them is not forbidden:
+            strings that the source gave may let go what a hand cannot hold.
+        """
+        asked, known = self.asked, self.tested[number].copy()
+        code = asked.section * _MOST_OPTIONS + asked.option
+        sets = np.unique(asked.which[np.isin(code, [s * _MOST_OPTIONS + o for s, o in wanted])])
+        new = sets[known[sets] == _UNTESTED]
+        neck, hand = self.necks[number].neck, self.necks[number].hand
+        tasks = [
+            Task(tuple(tuple(neck.places(float(p))) for p in np.flatnonzero(asked.sets[one])))
+            for one in new
+        ]
+        known[new] = [_CAN if len(ways) else _CANNOT for ways in find_ways(tasks, neck, hand)]
+        bad = {
+            divmod(one, _MOST_OPTIONS)
+            for one in np.unique(code[known[asked.which] == _CANNOT]).tolist()
+        }
+        playable = [own.copy() for own in self.playable]
+        for section, place in bad:
+            if len(self.options[section].options[place]) > 1:
+                playable[section][number, place] = False
+        tested = self.tested.copy()
+        tested[number] = known
+        learned = replace(self, tested=tested, playable=tuple(playable))
+        return learned, [one for one in wanted if one in bad]
+
+
+@dataclass(frozen=True)
+class _Sounding:
+    """What each layer holds at each moment at which any layer begins something.
+
+    Parameters
+    ----------
+    section : array of int
+        Of each moment.
+    struck : array of bool, layers x moments
+    held : array of int, layers x moments
+        Which of `sets` the layer sounds then.
+    pitches : array of bool, sets x pitches
+    """
+
+    section: Array
+    struck: Array
+    held: Array
+    pitches: Array
+
+    @classmethod
+    def of(cls, recorded: RecordedLayers) -> _Sounding:
+        """Return what the layers hold."""
+        rows = np.flatnonzero(recorded.is_played & ~np.isnan(recorded.pitch))
+        onset, section = recorded.onset[rows], recorded.section[rows]
+        layer, pitch = recorded.layer[rows], recorded.pitch[rows]
+        moments, first, at = np.unique(onset, return_index=True, return_inverse=True)
+        struck = np.zeros((len(recorded.names), len(moments)), dtype=bool)
+        struck[layer, at] = True
+        # A note is held until its section ends or its layer strikes its pitch again.
+        until = np.minimum(recorded.end[rows] - OVERLAP, recorded.ends[section])
+        until = np.minimum(until, _struck_again(layer, pitch, onset))
+        last = np.maximum(np.searchsorted(moments, until - 1e-9), at + 1)
+        count = last - at
+        note = np.repeat(np.arange(len(rows)), count)
+        moment = at[note] + np.arange(len(note)) - np.repeat(np.cumsum(count) - count, count)
+        whole = np.rint(pitch).astype(np.int64)
+        slot = np.where(pitch == whole, whole, _NOWHERE)
+        cells = np.zeros((len(recorded.names) * max(len(moments), 1), _NOWHERE + 1), dtype=bool)
+        cells[layer[note] * max(len(moments), 1) + moment, slot[note]] = True
+        pitches, held = _distinct(cells)
+        return cls(section[first], struck, held.reshape(len(recorded.names), -1), pitches)
+
+    def held_together(self, options: list[tuple[Option, ...]]) -> HeldTogether:
+        """Return the different sets of pitches that options ask for, and which asks for which."""
+        none = np.zeros(0, dtype=np.int64)
+        keys, sections, numbers = [none], [none], [none]
+        size = len(self.pitches)
+        for section, own in enumerate(options):
+            here = np.flatnonzero(self.section == section)
+            if not len(here) or len(own) == 1:
+                continue
+            pairs = np.array([(option[0], option[-1]) for option in own[1:]])
+            used = self.struck[pairs[:, 0]][:, here] | self.struck[pairs[:, 1]][:, here]
+            held = self.held[:, here]
+            one, other = held[pairs[:, 0]][used], held[pairs[:, 1]][used]
+            key = np.minimum(one, other).astype(np.int64) * size + np.maximum(one, other)
+            both = np.unique(key * len(own) + np.nonzero(used)[0] + 1)
+            keys.append(both // len(own))
+            numbers.append(both % len(own))
+            sections.append(np.full(len(both), section))
+        key, which = np.unique(np.concatenate(keys), return_inverse=True)
+        sets = self.pitches[key // size] | self.pitches[key % size]
+        return HeldTogether(sets, np.concatenate(sections), np.concatenate(numbers), which)
+
+
+def _struck_again(layer: Array, pitch: Array, onset: Array) -> Array:
+    """When the same layer strikes the same pitch again; infinity for never."""
+    order = np.lexsort((onset, pitch, layer))
+    after = np.full(len(order), np.inf)
+    same = (np.diff(layer[order]) == 0) & (np.diff(pitch[order]) == 0)
+    later = np.diff(onset[order]) > 0
+    after[order[:-1]] = np.where(same & later, onset[order[1:]], np.inf)
+    return after
+
+
+def _distinct(rows: Array) -> tuple[Array, Array]:
+    """The distinct rows of an array of bool, and which of them each row is."""
+    packed = np.ascontiguousarray(np.packbits(rows, axis=1))
+    view = packed.view(np.dtype((np.void, packed.shape[1]))).ravel()
+    _, first, which = np.unique(view, return_index=True, return_inverse=True)
+    return rows[first], which
+
+
+def can_hold(sets: Array, neck: Neck, hand: Hand) -> Array:
+    """Return whether what sounds together may lie under a hand, as far as is necessary.
+
+    Each pitch needs a string of its own, and the frets that are held lie within the hand's reach
+    along the neck. For each place of the hand the sets of strings that can be taken are followed,
+    pitch by pitch, as the bits of one number.
+
+    Parameters
+    ----------
+    sets : array of bool, sets x pitches
+        The last column stands for pitches between two frets.
+    neck : Neck
+    hand : Hand
+    """
+    places = [neck.places(pitch) for pitch in range(_PITCHES)]
+    somewhere = np.array([bool(found) for found in places] + [False])
+    count = sets.sum(axis=1)
+    good = ~(sets & ~somewhere).any(axis=1) & (count <= neck.strings)
+    if neck.strings > _MOST_STRINGS:
+        return good
+    # What asks for one note, or none, needs no more.
+    left = np.flatnonzero(good & (count > 1))
+    good[left] = False
+    if not len(left):
+        return good
+    pitch = _listed(sets[left])
+    for lowest in range(neck.capo + 1, neck.frets + 1):
+        farthest = int(np.searchsorted(neck.mm, neck.mm[lowest] + hand.refuse_mm + 1e-9)) - 1
+        strings = np.zeros(_PITCHES + 1, dtype=np.int64)
+        for tone, found in enumerate(places):
+            for string, fret in found:
+                if fret == neck.capo or lowest <= fret <= farthest or (
+                    hand.thumb and string == neck.strings
+                ):  # fmt: skip
+                    strings[tone] |= 1 << (string - 1)
+        fits = _matches(strings[pitch], pitch == _PITCHES, neck.strings)
+        good[left[fits]] = True
+        left, pitch = left[~fits], pitch[~fits]
+        if not len(left):
+            break
+    return good
+
+
+def _listed(sets: Array) -> Array:
+    """The pitches of each set as a row, ``_PITCHES`` behind them."""
+    row, pitch = np.nonzero(sets)
+    count = np.bincount(row, minlength=len(sets))
+    place = np.arange(len(row)) - np.repeat(np.cumsum(count) - count, count)
+    listed = np.full((len(sets), int(count.max())), _PITCHES, dtype=np.int64)
+    listed[row, place] = pitch
+    return listed
+
+
+def _matches(strings: Array, is_none: Array, count: int) -> Array:
+    """Whether each row's pitches can be given strings of their own.
+
+    Bit u of a row's state is set if its pitches so far can take the strings whose bits make u.
+    """
+    state = np.ones(len(strings), dtype=np.uint64)
+    without = [
+        np.uint64(sum(1 << used for used in range(1 << count) if not used >> string & 1))
+        for string in range(count)
+    ]
+    for column in range(strings.shape[1]):
+        taken = np.where(is_none[:, column], state, np.uint64(0))
+        for string in range(count):
+            may = (strings[:, column] >> string & 1).astype(bool)
+            moved = (state & without[string]) << np.uint64(1 << string)
+            taken |= np.where(may, moved, np.uint64(0))
+        state = taken
+    return state != 0

@@ -1,0 +1,95 @@
+"""Who plays: the players, the necks that each may have, and what is decided for them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from arrange.condensing.pins_and_bans import PinsAndBans
+from arrange.condensing.recorded_layers import RecordedLayers
+from arrange.guitar.hands import Hand
+from arrange.guitar.necks import Neck
+from arrange.guitar.players import Player
+
+MOST_NECKS = 4  # tunings and capos that are tried where a player has no neck of their own
+
+
+@dataclass(frozen=True)
+class NeckAndHand:
+    """A neck and the hand that plays on it."""
+
+    neck: Neck
+    hand: Hand
+
+
+@dataclass(frozen=True)
+class Lineup:
+    """Who plays, and what is decided for each.
+
+    Parameters
+    ----------
+    players : tuple of Player
+    necks : tuple of NeckAndHand
+        All that are tried; the other files call them by their numbers here.
+    necks_of : tuple of tuple of int
+        Those that each player may have.
+    decided : PinsAndBans
+    """
+
+    players: tuple[Player, ...]
+    necks: tuple[NeckAndHand, ...]
+    necks_of: tuple[tuple[int, ...], ...]
+    decided: PinsAndBans
+
+    @classmethod
+    def of(
+        cls, players: tuple[Player, ...], recorded: RecordedLayers, decided: PinsAndBans
+    ) -> Lineup:
+        """Return the lineup of some players for some layers.
+
+        A player without a neck gets one of those that the layers were recorded on, or a guitar in
+        standard tuning.
+        """
+        usual = _usual_necks(recorded, len(players))
+        tried = [
+            [NeckAndHand(neck, player.hand) for neck in ([player.neck] if player.neck else usual)]
+            for player in players
+        ]
+        necks = tuple(dict.fromkeys(one for own in tried for one in own))
+        necks_of = tuple(tuple(necks.index(one) for one in own) for own in tried)
+        return cls(players, necks, necks_of, decided)
+
+    def name(self, player: int) -> str:
+        """Return the name of a player; of one more than there are, by the number."""
+        return self.players[player].name if player < len(self.players) else f"Player {player + 1}"
+
+    def may_have(self, player: int) -> tuple[int, ...]:
+        """Return the necks that a player may have; one more than there are is like the last."""
+        return self.necks_of[min(player, len(self.necks_of) - 1)]
+
+    @property
+    def is_free(self) -> bool:
+        """Whether nothing is decided for anybody: no pin, no ban, no neck, no hand of one's own."""
+        alike = {(player.neck, player.hand) for player in self.players}
+        return self.decided.is_free and len(alike) == 1 and self.players[0].neck is None
+
+    def are_alike(self, players: int) -> bool:
+        """Return whether these players may change places: same necks, same pins and bans."""
+        same = len({self.may_have(player) for player in range(players)}) == 1
+        return same and not self.decided.sets_apart(players)
+
+
+def _usual_necks(recorded: RecordedLayers, players: int) -> Sequence[Neck]:
+    """Standard tuning, then those that the layers were recorded on, the most used first."""
+    time = (recorded.end - recorded.onset) * recorded.is_played
+    per_layer = np.bincount(recorded.layer, time, minlength=len(recorded.names))
+    use: dict[Neck, float] = {Neck(): np.inf}
+    for known, family, lasts in zip(
+        recorded.necks, recorded.parts["family"], per_layer.tolist(), strict=True
+    ):
+        if known is not None and family == "guitar":
+            use[known] = use.get(known, 0.0) + lasts
+    ranked = sorted(use, key=lambda neck: (-use[neck], neck.tuning, neck.capo, neck.frets))
+    return ranked[:MOST_NECKS] if players < len(recorded.names) else ranked

@@ -1,0 +1,208 @@
+"""What a choice costs a player: two layers at once, another neck, a change to the next section."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import NamedTuple
+
+import numpy as np
+import pandas as pd
+
+from arrange.condensing.player_options import Option, SectionOptions
+from arrange.condensing.recorded_layers import RecordedLayers
+from arrange.condensing.roles import ROLES
+from arrange.condensing.weights import Weights, rounded
+from arrange.guitar.necks import Neck
+from arrange.quantities.texture import DRIVE_DECIBELS
+from arrange.tables.sounding import Array
+
+
+@dataclass(frozen=True)
+class LayerTraits:
+    """What matters of each layer when a player changes.
+
+    Parameters
+    ----------
+    rank : array of float
+        The layer of an option that ranks first gives it its role and its sound.
+    role, drive : array of int
+    pitch : array, layers x sections
+        Mean pitch, by the time that each note lasts; NaN in silence.
+    weight : array, layers x sections
+        That time, quarter notes.
+    """
+
+    rank: Array
+    role: Array
+    drive: Array
+    pitch: Array
+    weight: Array
+
+    @classmethod
+    def of(cls, recorded: RecordedLayers, roles: pd.DataFrame, weights: Weights) -> LayerTraits:
+        """Return the traits of layers with roles as of ``layer_roles``."""
+        role = np.array([list(ROLES).index(name) for name in roles["role"]])
+        pitched = np.flatnonzero(recorded.is_played & ~np.isnan(recorded.pitch))
+        shape = len(recorded.names), len(recorded.sections)
+        cell = recorded.layer[pitched] * shape[1] + recorded.section[pitched]
+        lasts = (recorded.end - recorded.onset)[pitched]
+        size = shape[0] * shape[1]
+        weight = np.bincount(cell, lasts, minlength=size).reshape(shape)
+        total = np.bincount(cell, lasts * recorded.pitch[pitched], minlength=size).reshape(shape)
+        drives = list(DRIVE_DECIBELS)
+        drive = np.array([drives.index(name) for name in recorded.parts["drive"]])
+        with np.errstate(invalid="ignore"):
+            return cls(weights.of_layers(roles), role, drive, total / weight, weight)
+
+    def first(self, option: Option) -> int:
+        """Return the layer that gives an option its role and its sound."""
+        return max(option, key=lambda layer: (self.rank[layer], -layer))
+
+    def mean_pitch(self, option: Option, section: int) -> float:
+        """Return the mean pitch of an option; NaN without any."""
+        own = list(option)
+        weight = self.weight[own, section]
+        if not weight.sum():
+            return float("nan")
+        return float(np.nansum(self.pitch[own, section] * weight) / weight.sum())
+
+
+class _OptionTraits(NamedTuple):
+    """Layers, role, drive and mean pitch of each option of a section; -1 and NaN of none."""
+
+    has: Array  # options x layers
+    role: Array
+    drive: Array
+    pitch: Array
+
+
+@dataclass(frozen=True)
+class PlayerCosts:
+    """What the options of every section cost a player, seconds.
+
+    Parameters
+    ----------
+    recorded : RecordedLayers
+    options : tuple of SectionOptions
+    roles : DataFrame
+        As of ``layer_roles``.
+    weights : Weights
+    """
+
+    recorded: RecordedLayers
+    options: tuple[SectionOptions, ...]
+    roles: pd.DataFrame
+    weights: Weights
+
+    @cached_property
+    def traits(self) -> LayerTraits:
+        """What matters of each layer when a player changes."""
+        return LayerTraits.of(self.recorded, self.roles, self.weights)
+
+    @cached_property
+    def changes(self) -> list[Array]:
+        """From each option of a section to each of the next."""
+        traits = [self._option_traits(section) for section in range(len(self.options))]
+        return [
+            self._change(section, traits[section], traits[section + 1])
+            for section in range(len(self.options) - 1)
+        ]
+
+    def _option_traits(self, section: int) -> _OptionTraits:
+        own = self.options[section].options
+        has = np.zeros((len(own), len(self.recorded.names)))
+        role, drive = np.full(len(own), -1), np.full(len(own), -1)
+        pitch = np.full(len(own), np.nan)
+        for at, option in enumerate(own):
+            if option:
+                has[at, list(option)] = 1
+                first = self.traits.first(option)
+                role[at], drive[at] = self.traits.role[first], self.traits.drive[first]
+                pitch[at] = self.traits.mean_pitch(option, section)
+        return _OptionTraits(has, role, drive, pitch)
+
+    def _change(self, section: int, before: _OptionTraits, now: _OptionTraits) -> Array:
+        weights = self.weights
+        role, drive, pitch = (one[:, None] for one in before[1:])
+        plays = (role >= 0) & (now.role >= 0)
+        shared = before.has @ now.has.T
+        apart = np.nan_to_num(np.abs(pitch - now.pitch))
+        cost = weights.role_change * (role != now.role) + weights.sound_change * (
+            drive != now.drive
+        )
+        cost = np.where(plays & (shared == 0), cost + weights.place * apart, 0.0)
+        goes_on = before.has * self.recorded.present[:, section + 1]
+        cost += weights.leaving * (goes_on.sum(axis=1)[:, None] - shared)
+        # A layer that both hold is not left; one that is silent next is not either.
+        return rounded(np.maximum(cost, 0))
+
+    def on_neck(self, section: int, neck: Neck) -> Array:
+        """Return what each option of a section costs on a neck, changes apart."""
+        seconds = np.zeros(len(self.recorded.names))
+        for layer in np.flatnonzero(self.recorded.present[:, section]).tolist():
+            known = self.recorded.necks[layer]
+            if known is not None and known != neck:
+                seconds[layer] = self._sounding[layer, section]
+        cost = np.array([seconds[list(o)].sum() for o in self.options[section].options])
+        cost = cost * self.weights.other_neck + self.merging[section]
+        return rounded(cost)
+
+    @cached_property
+    def merging(self) -> list[Array]:
+        """What it costs each option of each section that it is two layers."""
+        found = []
+        for section, own in enumerate(self.options):
+            cost = np.zeros(len(own.options))
+            hard = self.weights.merging * self._hardness(section)
+            for at, option in enumerate(own.options):
+                if len(option) > 1:
+                    first = self.traits.first(option)
+                    other = option[0] if option[1] == first else option[1]
+                    cost[at] = hard[option]
+                    if self.traits.drive[first] != self.traits.drive[other]:
+                        cost[at] += self.weights.mixed_sound * self._sounding[other, section]
+            found.append(cost)
+        return found
+
+    def _hardness(self, section: int) -> Array:
+        """How hard it is to play two layers at once: layers x layers, seconds at their hardest."""
+        sounds, strikes, seconds = self._taking_turns[section]
+        together = (sounds * seconds) @ sounds.T
+        both = strikes @ strikes.T
+        either = strikes @ sounds.T
+        either = either + either.T - both
+        alone = 1 - both / np.where(either > 0, either, 1)
+        pitch = self.traits.pitch[:, section]
+        apart = np.nan_to_num(np.abs(pitch[:, None] - pitch[None, :]) / 12)
+        return np.asarray(together * (1 + alone + np.minimum(apart, 1)) / 3)
+
+    def never_at_once(self, section: int, option: Option) -> bool:
+        """Return whether the layers of a merge take turns."""
+        sounds = self._taking_turns[section][0][list(option)]
+        return not sounds.all(axis=0).any()
+
+    @cached_property
+    def _taking_turns(self) -> list[tuple[Array, Array, Array]]:
+        """Which layers sound and strike in each slice of a section, and how long it is."""
+        cut, recorded = self.recorded.sliced(), self.recorded
+        shape = len(recorded.names), len(cut.seconds)
+        sounds, strikes = np.zeros(shape), np.zeros(shape)
+        layer = recorded.layer[cut.note]
+        sounds[layer, cut.at] = 1
+        begins = np.abs(recorded.onset[cut.note] - cut.lines[cut.at]) < 1e-9
+        np.maximum.at(strikes, (layer, cut.at), begins.astype(np.float64))
+        section = np.full(shape[1], -1)
+        section[cut.at] = recorded.section[cut.note]
+        return [
+            (sounds[:, here], strikes[:, here], cut.seconds[here])
+            for here in (section == number for number in range(len(recorded.sections)))
+        ]
+
+    @cached_property
+    def _sounding(self) -> Array:
+        """Seconds that each layer sounds in each section: layers x sections."""
+        cut, recorded = self.recorded.sliced(), self.recorded
+        shape = len(recorded.names), len(recorded.sections)
+        place = recorded.layer[cut.note] * shape[1] + recorded.section[cut.note]
+        return cut.sounding(place, shape[0] * shape[1]).reshape(shape)
