@@ -201,7 +201,8 @@ def _why_not(facts: SongFacts, layer: Layer, best: Layer) -> str:
     )
     role = _roles(facts).get(layer.part)
     known = f"; it is the {role} of the song" if role and ROLES[role].is_featured else ""
-    return f"{sentence}{known}. There is one with which only {best.share:.0%} of its notes would go."
+    other = f"There is one with which only {best.share:.0%} of its notes would go."
+    return f"{sentence}{known}. {other}"
 
 
 def _roles(facts: SongFacts) -> dict[str, str]:
