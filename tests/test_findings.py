@@ -6,6 +6,7 @@ definition.
 """
 
 from dataclasses import replace
+from itertools import combinations
 
 import numpy as np
 import pandas as pd
@@ -16,6 +17,7 @@ from songs import parts_of, song
 
 from arrange import Study
 from arrange.clashes import KINDS, Limits, find_clashes
+from arrange.clashes.scene import Scene
 from arrange.errors import ArrangeError, TableError
 from arrange.findings import (
     Waiver,
@@ -347,6 +349,66 @@ def test_versions_rechecked_at_once_are_as_each_alone(rows, chords, semitones):
         labels = version.index.to_numpy()
         named = alone.assign(notes=[tuple(labels[list(each)].tolist()) for each in alone["notes"]])
         assert listed(own) == listed(named)
+
+
+@given(ROWS, CHORDS)
+@EXAMPLES
+def test_looked_for_of_some_parts_only_findings_are_as_of_all(rows, chords):
+    """What is asked of some parts is what is found of them when all are asked: the notes of the
+    others still count.
+    """
+    music = song(*rows, parts=PARTS, chords=chords, bars=10)
+    (whole,) = recheck(music, [music.notes], (0.0, 40.0), LOOSE)
+    for some in combinations(music.parts["part"], 2):
+        (found,) = recheck(music, [music.notes], (0.0, 40.0), LOOSE, parts=some)
+        asked, wanted = (
+            each[np.array([set(own.split(" + ")) <= set(some) for own in each["parts"]], bool)]
+            for each in (found, whole)
+        )
+        assert listed(asked) == listed(wanted)
+
+
+def test_a_move_is_tried_on_the_notes_of_its_own_parts():
+    """Of forty parts that sound at once 780 pairs of notes do, and of two of them one does; the
+    others are heard, but not held against each other.
+    """
+    music = crowd(40, 1)
+    names = music.parts["part"].tolist()
+    assert len(Scene(music).pairs[0]) == 40 * 39 // 2
+    few = Scene(music, asked=names[:2])
+    assert len(few.pairs[0]) == 1
+    assert len(few.part) == 40
+
+
+def crowd(parts, notes):
+    """Guitars that all sound all the time, each on one pitch."""
+    names = [f"Guitar {number + 1}" for number in range(parts)]
+    rows = [
+        (name, 40 + number % 44, float(onset), 1.0)
+        for number, name in enumerate(names)
+        for onset in range(notes)
+    ]
+    return song(*rows, parts=parts_of(*names), bars=notes // 4 + 1)
+
+
+def test_more_than_can_be_compared_is_refused_with_what_to_do(monkeypatch):
+    """Five parts that sound in four slices meet 10 x 4 times. Forty pass where 40 is the most."""
+    music = crowd(5, 4)
+    monkeypatch.setattr("arrange.clashes.MOST_MEETINGS", 40)
+    find_clashes(music)
+    monkeypatch.setattr("arrange.clashes.MOST_MEETINGS", 39)
+    with pytest.raises(
+        ArrangeError,
+        match="5 parts over 2 measures are too much to compare: two of them sound together 40 "
+        "times, and 39 is the most; take out parts or measures",
+    ):
+        find_clashes(music)
+
+
+def test_the_largest_song_that_is_read_is_refused_before_it_is_compared():
+    """200 parts that all sound through 200 slices: 19,900 pairs, 3,980,000 meetings."""
+    with pytest.raises(ArrangeError, match="sound together 3,980,000 times"):
+        find_clashes(crowd(200, 200))
 
 
 @given(ROWS, CHORDS)

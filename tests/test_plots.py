@@ -428,6 +428,17 @@ def test_labels_of_the_strongest_never_overlap(song):
     assert all(text.get_window_extent().x1 <= inside.x1 + 3 for text in drawn(ax, "strongest"))
 
 
+def test_few_labels_are_tried_of_many_bars_at_one_place(song, monkeypatch):
+    """Once the strongest has its label, those that begin under it need not be measured."""
+    measured = []
+    monkeypatch.setattr(
+        "arrange.plots.clashes.text_points",
+        lambda text: measured.append(text) or page.text_points(text),
+    )
+    plot_clashes(make_findings(*[("rub", 1, 2, n / 200, None) for n in range(200)]), song)
+    assert len(measured) == 1
+
+
 def test_short_finding_in_a_long_song_stays_visible():
     long = make_song({"A": [["C4"]] * 1000})
     ax = plot_clashes(make_findings(("rub", 500, 0.1, 0.5, None)), long)

@@ -21,6 +21,7 @@ from arrange.clashes.limits import DEFAULT_LIMITS, DISPUTED_LIMITS, LOW_INTERVAL
 from arrange.clashes.scene import Scene
 from arrange.clashes.table import find_in
 from arrange.errors import ArrangeError
+from arrange.limits import MOST_MEETINGS
 from arrange.tables.song import Song
 
 __all__ = [
@@ -58,9 +59,16 @@ def find_clashes(
     Raises
     ------
     ArrangeError
-        If a kind is unknown.
+        If a kind is unknown, or more parts sound together for longer than can be compared.
     """
     unknown = [kind for kind in kinds or () if kind not in KINDS]
     if unknown:
         raise ArrangeError(f"no finding is of kind {unknown[0]!r}; there are {', '.join(KINDS)}")
-    return find_in(Scene(song), KINDS if kinds is None else kinds, limits)
+    scene = Scene(song)
+    if scene.meetings > MOST_MEETINGS:
+        raise ArrangeError(
+            f"{len(song.parts)} parts over {len(song.measures):,} measures are too much to "
+            f"compare: two of them sound together {scene.meetings:,} times, and {MOST_MEETINGS:,} "
+            "is the most; take out parts or measures that you do not ask about"
+        )
+    return find_in(scene, KINDS if kinds is None else kinds, limits)

@@ -36,8 +36,9 @@ def find_roughness(scene: Scene, limits: Limits) -> list[Clash]:
     do not end it. Told only if Sethares's model agrees that the two add roughness to each other.
     """
     sounds, found = scene.sonorities, []
-    for one in range(len(scene.parts) - 1):
-        others = list(range(one + 1, len(scene.parts)))
+    asked = scene.asked_parts
+    for place, one in enumerate(asked[:-1], start=1):
+        others = asked[place:]
         which, at = sounds.both(one, others)
         together, alone = sounds.roughness(one, others)
         added = together - alone
@@ -97,8 +98,8 @@ def find_masking(scene: Scene, limits: Limits) -> list[Clash]:
     """
     sounds, parts, size = scene.sonorities, scene.parts, len(scene.sections)
     found = []
-    for masker in range(len(parts)):
-        targets = [part for part in range(len(parts)) if part != masker]
+    for masker in scene.asked_parts:
+        targets = [part for part in scene.asked_parts if part != masker]
         which, at = sounds.both(masker, targets)
         hidden, seconds = sounds.masked_share(masker, targets), scene.slice_seconds[at]
         cell = which * size + scene.slice_section[at]
@@ -133,7 +134,7 @@ def find_drive(scene: Scene, limits: Limits) -> list[Clash]:
     """
     sounds, found = scene.sonorities, []
     for part, drive in enumerate(scene.song.parts["drive"].tolist()):
-        if drive == "clean" or scene.families[part] not in AMPLIFIED:
+        if drive == "clean" or scene.families[part] not in AMPLIFIED or not scene.is_asked[part]:
             continue
         known, which = np.unique(sounds.held[part], return_inverse=True)
         added = _added_by_drive([sounds.pitches_of(int(holding)) for holding in known], drive)

@@ -164,29 +164,31 @@ class _Bench:
 
     def new_findings(self, moves: Sequence[Move]) -> list[int]:
         """How many findings each move brings where there was none of their kind and parts."""
-        before, *after = self._rechecked(moves)
+        before, *after = recheck(self.song, self._versions(moves), self._span, self.limits)
         return [len(compare_findings(before, each).brought) for each in after]
 
     def _ends(self, moves: Sequence[Move]) -> list[bool]:
         """Whether each move ends the finding."""
-        before, *after = self._rechecked(
-            moves, (self.finding.kind,), None if self.kind.others_matter else self.parts
-        )
+        parts = None if self.kind.others_matter else self.parts
+        before, *after = recheck(
+            self.song, self._versions(moves, parts), self._span, self.limits,
+            (self.finding.kind,), self.parts,
+        )  # fmt: skip
         return [has_ended(self.finding, before, each) for each in after]
 
-    def _rechecked(
-        self,
-        moves: Sequence[Move],
-        kinds: Sequence[str] | None = None,
-        parts: Sequence[str] | None = None,
+    @property
+    def _span(self) -> tuple[float, float]:
+        """From when to when the finding lasts, quarter notes."""
+        return self.finding.onset, self.finding.onset + self.finding.duration
+
+    def _versions(
+        self, moves: Sequence[Move], parts: Sequence[str] | None = None
     ) -> list[pd.DataFrame]:
-        """The findings of the passage, as it is and after each move; of some parts, or all."""
-        span = self.finding.onset, self.finding.onset + self.finding.duration
-        notes = notes_around(self.song, *span)
+        """The notes of the passage, as they are and after each move; of some parts, or all."""
+        notes = notes_around(self.song, *self._span)
         if parts is not None:
             notes = notes[notes["part"].isin(parts)]
-        versions = [notes, *(moved_notes(notes, move) for move in moves)]
-        return recheck(self.song, versions, span, self.limits, kinds)
+        return [notes, *(moved_notes(notes, move) for move in moves)]
 
     def _moves(self) -> Iterator[Move]:
         """What to try, for each part."""
