@@ -32,8 +32,8 @@ from arrange.findings import (
     waive,
     waivers_table,
 )
+from arrange.findings.possible_moves import Move, moved_notes
 from arrange.findings.recheck import recheck
-from arrange.findings.tries import Move, moved_notes
 from arrange.tables.schemas import FINDINGS
 from arrange.tables.song import check_table
 
@@ -681,12 +681,12 @@ def test_a_table_that_holds_no_waivers(tmp_path):
 # --- What cannot be asked ---------------------------------------------------------------------
 
 C_CHORD = [(0, 0, "major", None)]
-NO_CHORDS = "No chord symbols: thirds and tones outside the chord were not asked."
-NO_VOICE = "No part is a singer: room for the voice was not asked."
-NO_BASS = "No part is a bass: room for the bass was not asked."
+NO_CHORDS = "No chord symbols: thirds and tones outside the chord were not checked."
+NO_VOICE = "No part is a singer: room for the voice was not checked."
+NO_BASS = "No part is a bass: room for the bass was not checked."
 ALL_CLEAN = (
-    "Every guitar is clean, or the song does not tell: what overdrive makes of chords was not "
-    "asked."
+    "Every guitar is clean, or the song does not say: what overdrive makes of chords was not "
+    "checked."
 )
 DRIVEN = parts_of("Guitar 1", "Voice", "Bass", drive=["edge", "clean", "clean"])
 BAND = [("Guitar 1", "C4", 0, 4), ("Voice", "C5", 0, 4), ("Bass", "C2", 0, 4)]
@@ -704,7 +704,7 @@ BAND = [("Guitar 1", "C4", 0, 4), ("Voice", "C5", 0, 4), ("Bass", "C2", 0, 4)]
         ),
         (
             song(*BAND, chords=[(0, 0, "none", None)], parts=DRIVEN),
-            ["No chord symbol names more than a root: tones outside the chord were not asked."],
+            ["No chord symbol names more than a root: tones outside the chord were not checked."],
         ),
         (
             song(*BAND[:1], ("Guitar 2", "E4", 0, 4), chords=C_CHORD, key="C major"),
@@ -712,16 +712,16 @@ BAND = [("Guitar 1", "C4", 0, 4), ("Voice", "C5", 0, 4), ("Bass", "C2", 0, 4)]
         ),
         (
             song(*BAND[:1]),
-            [NO_CHORDS, ALL_CLEAN, "Only Guitar 1 plays: nothing between two parts was asked, only "
-             "what a part does alone."],
+            [NO_CHORDS, ALL_CLEAN, "Only Guitar 1 plays: nothing between two parts was checked, "
+             "only what a part does alone."],
         ),
         (
             song(("Drums", np.nan, 0, 1), ("Drums", np.nan, 1, 1), ("Drums 2", np.nan, 1, 1)),
-            ["No note has a pitch and a duration: only attacks were asked, if there are any."],
+            ["No note has a pitch and a duration: only attacks were checked, if there are any."],
         ),
         (
             song(("Guitar 1", "C4", 0, 0), ("Guitar 2", "C4", 0, 0)),
-            ["Nothing is played: there are no notes with a duration, so nothing was asked.",
+            ["Nothing is played: there are no notes with a duration, so nothing was checked.",
              "2 notes have no duration and were left out."],
         ),
         (
@@ -743,7 +743,7 @@ def test_what_could_not_be_asked(music, told):
     assert not_asked(music) == told
     check_table(find_clashes(music), FINDINGS)
     shown = Study(music)._repr_html_()
-    assert ("What could not be asked" in shown) == bool(told)
+    assert ("What could not be checked" in shown) == bool(told)
     for sentence in told:
         assert sentence in shown
 

@@ -1,4 +1,4 @@
-"""What every kind of finding starts from.
+"""What every kind of finding is looked for in.
 
 Findings are looked for in a ``Scene``: the song's sounding notes as whole columns, sorted by
 onset. A kind is a function ``find_...(scene, limits)`` that returns a list of ``Clash``.
@@ -30,7 +30,7 @@ class Clash:
         Quarter notes.
     parts : sequence of str
     pitches : sequence of float
-        MIDI numbers, told as note names.
+        MIDI numbers; the table has their note names.
     value, limit : float
     unit : str
     severity : float

@@ -60,7 +60,7 @@ def ask(ground: Ground, size: str, chance: Random) -> Exercise:
         If no two parts hold notes together.
     """
     if size != "large" and chance.random() < _TAKES_SHARE:
-        rows = ground.of_kinds(lambda kind: kind.is_told_by_ear).index.tolist()
+        rows = ground.of_kinds(lambda kind: kind.can_be_heard).index.tolist()
         for label in chance.sample(rows, len(rows))[:MOST_TRIED]:
             take = ground.once(("take", label), partial(_take, ground, label))
             if take:
