@@ -15,6 +15,9 @@ MOST_NOTES = 500_000  # as played; the longest symphonies have some 200,000
 MOST_AT_ONCE = 256  # notes that one part strikes at one time: each of MIDI's 128 pitches twice
 MOST_QUARTERS = 80_000.0  # as played: so many measures of 4/4
 MOST_HOURS = 4.0  # as played; the longest acts of operas last two hours
+# Two parts sounding in one slice of time, over all pairs and slices, that findings are looked for
+# in: some 20 s of work. The 14-layer demo has 10,000, the longest quartets of the corpus 45,000.
+MOST_MEETINGS = 2_000_000
 MOST_BAR = 1024.0  # quarter notes in one bar; 255/1, the longest that MIDI tells, has 1,020
 LEAST_TEMPO, MOST_TEMPO = 5.0, 2000.0  # quarter notes a minute; metronomes go from 30 to 250
 MOST_COUNT, MOST_UNIT = 255, 128  # upper and lower number of a meter, as MIDI tells it

@@ -6,6 +6,7 @@ definition.
 """
 
 from dataclasses import replace
+from itertools import combinations
 
 import numpy as np
 import pandas as pd
@@ -16,6 +17,7 @@ from songs import parts_of, song
 
 from arrange import Study
 from arrange.clashes import KINDS, Limits, find_clashes
+from arrange.clashes.scene import Scene
 from arrange.errors import ArrangeError, TableError
 from arrange.findings import (
     Waiver,
@@ -30,8 +32,8 @@ from arrange.findings import (
     waive,
     waivers_table,
 )
+from arrange.findings.possible_moves import Move, moved_notes
 from arrange.findings.recheck import recheck
-from arrange.findings.tries import Move, moved_notes
 from arrange.tables.schemas import FINDINGS
 from arrange.tables.song import check_table
 
@@ -351,6 +353,66 @@ def test_versions_rechecked_at_once_are_as_each_alone(rows, chords, semitones):
 
 @given(ROWS, CHORDS)
 @EXAMPLES
+def test_looked_for_of_some_parts_only_findings_are_as_of_all(rows, chords):
+    """What is asked of some parts is what is found of them when all are asked: the notes of the
+    others still count.
+    """
+    music = song(*rows, parts=PARTS, chords=chords, bars=10)
+    (whole,) = recheck(music, [music.notes], (0.0, 40.0), LOOSE)
+    for some in combinations(music.parts["part"], 2):
+        (found,) = recheck(music, [music.notes], (0.0, 40.0), LOOSE, parts=some)
+        asked, wanted = (
+            each[np.array([set(own.split(" + ")) <= set(some) for own in each["parts"]], bool)]
+            for each in (found, whole)
+        )
+        assert listed(asked) == listed(wanted)
+
+
+def test_a_move_is_tried_on_the_notes_of_its_own_parts():
+    """Of forty parts that sound at once 780 pairs of notes do, and of two of them one does; the
+    others are heard, but not held against each other.
+    """
+    music = crowd(40, 1)
+    names = music.parts["part"].tolist()
+    assert len(Scene(music).pairs[0]) == 40 * 39 // 2
+    few = Scene(music, asked=names[:2])
+    assert len(few.pairs[0]) == 1
+    assert len(few.part) == 40
+
+
+def crowd(parts, notes):
+    """Guitars that all sound all the time, each on one pitch."""
+    names = [f"Guitar {number + 1}" for number in range(parts)]
+    rows = [
+        (name, 40 + number % 44, float(onset), 1.0)
+        for number, name in enumerate(names)
+        for onset in range(notes)
+    ]
+    return song(*rows, parts=parts_of(*names), bars=notes // 4 + 1)
+
+
+def test_more_than_can_be_compared_is_refused_with_what_to_do(monkeypatch):
+    """Five parts that sound in four slices meet 10 x 4 times. Forty pass where 40 is the most."""
+    music = crowd(5, 4)
+    monkeypatch.setattr("arrange.clashes.MOST_MEETINGS", 40)
+    find_clashes(music)
+    monkeypatch.setattr("arrange.clashes.MOST_MEETINGS", 39)
+    with pytest.raises(
+        ArrangeError,
+        match="5 parts over 2 measures are too much to compare: two of them sound together 40 "
+        "times, and 39 is the most; take out parts or measures",
+    ):
+        find_clashes(music)
+
+
+def test_the_largest_song_that_is_read_is_refused_before_it_is_compared():
+    """200 parts that all sound through 200 slices: 19,900 pairs, 3,980,000 meetings."""
+    with pytest.raises(ArrangeError, match="sound together 3,980,000 times"):
+        find_clashes(crowd(200, 200))
+
+
+@given(ROWS, CHORDS)
+@EXAMPLES
 def test_the_notes_behind_make_the_finding(rows, chords):
     """They are of its parts, within its time, and without them it is gone."""
     music = song(*rows, parts=PARTS, chords=chords, bars=10)
@@ -619,12 +681,12 @@ def test_a_table_that_holds_no_waivers(tmp_path):
 # --- What cannot be asked ---------------------------------------------------------------------
 
 C_CHORD = [(0, 0, "major", None)]
-NO_CHORDS = "No chord symbols: thirds and tones outside the chord were not asked."
-NO_VOICE = "No part is a singer: room for the voice was not asked."
-NO_BASS = "No part is a bass: room for the bass was not asked."
+NO_CHORDS = "No chord symbols: thirds and tones outside the chord were not checked."
+NO_VOICE = "No part is a singer: room for the voice was not checked."
+NO_BASS = "No part is a bass: room for the bass was not checked."
 ALL_CLEAN = (
-    "Every guitar is clean, or the song does not tell: what overdrive makes of chords was not "
-    "asked."
+    "Every guitar is clean, or the song does not say: what overdrive makes of chords was not "
+    "checked."
 )
 DRIVEN = parts_of("Guitar 1", "Voice", "Bass", drive=["edge", "clean", "clean"])
 BAND = [("Guitar 1", "C4", 0, 4), ("Voice", "C5", 0, 4), ("Bass", "C2", 0, 4)]
@@ -642,7 +704,7 @@ BAND = [("Guitar 1", "C4", 0, 4), ("Voice", "C5", 0, 4), ("Bass", "C2", 0, 4)]
         ),
         (
             song(*BAND, chords=[(0, 0, "none", None)], parts=DRIVEN),
-            ["No chord symbol names more than a root: tones outside the chord were not asked."],
+            ["No chord symbol names more than a root: tones outside the chord were not checked."],
         ),
         (
             song(*BAND[:1], ("Guitar 2", "E4", 0, 4), chords=C_CHORD, key="C major"),
@@ -650,16 +712,16 @@ BAND = [("Guitar 1", "C4", 0, 4), ("Voice", "C5", 0, 4), ("Bass", "C2", 0, 4)]
         ),
         (
             song(*BAND[:1]),
-            [NO_CHORDS, ALL_CLEAN, "Only Guitar 1 plays: nothing between two parts was asked, only "
-             "what a part does alone."],
+            [NO_CHORDS, ALL_CLEAN, "Only Guitar 1 plays: nothing between two parts was checked, "
+             "only what a part does alone."],
         ),
         (
             song(("Drums", np.nan, 0, 1), ("Drums", np.nan, 1, 1), ("Drums 2", np.nan, 1, 1)),
-            ["No note has a pitch and a duration: only attacks were asked, if there are any."],
+            ["No note has a pitch and a duration: only attacks were checked, if there are any."],
         ),
         (
             song(("Guitar 1", "C4", 0, 0), ("Guitar 2", "C4", 0, 0)),
-            ["Nothing is played: there are no notes with a duration, so nothing was asked.",
+            ["Nothing is played: there are no notes with a duration, so nothing was checked.",
              "2 notes have no duration and were left out."],
         ),
         (
@@ -681,7 +743,7 @@ def test_what_could_not_be_asked(music, told):
     assert not_asked(music) == told
     check_table(find_clashes(music), FINDINGS)
     shown = Study(music)._repr_html_()
-    assert ("What could not be asked" in shown) == bool(told)
+    assert ("What could not be checked" in shown) == bool(told)
     for sentence in told:
         assert sentence in shown
 

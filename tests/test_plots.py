@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import inspect
 from dataclasses import replace
+from typing import NamedTuple
 
 import matplotlib as mpl
 import matplotlib.pyplot as plt
@@ -357,13 +358,35 @@ def song():
     return make_song({"A": [["C4"]] * 16, "B": [["E4"]] * 16}, sections={"Verse": 8, "Chorus": 8})
 
 
+class Bar(NamedTuple):
+    """A finding as it is drawn: from left to right, from its lane's line up."""
+
+    left: float
+    width: float
+    foot: float
+    height: float
+    color: tuple[float, ...]
+
+
+def bars_of(ax, gid="finding"):
+    """The bars of all lanes, in the order in which they are drawn."""
+    bars = []
+    for lane in sorted(drawn(ax, gid), key=lambda lane: lane.get_zorder()):
+        colors = lane.get_facecolor()
+        for number, path in enumerate(lane.get_paths()):
+            (left, foot), (right, top) = path.vertices[0], path.vertices[2]
+            color = colors[number] if len(colors) else (1.0, 1.0, 1.0, 0.0)
+            bars.append(Bar(left, right - left, foot, foot - top, tuple(color)))
+    return bars
+
+
 def test_bars_run_from_start_to_end_in_the_lane_of_their_kind(song):
     findings = make_findings(("mud", 3, 2, 0.5, None), ("rub", 5, 1, 1.0, None))
     ax = plot_clashes(findings, song)
-    bars = {round(bar.get_x(), 6): bar for bar in drawn(ax, "finding")}
+    bars = {round(bar.left, 6): bar for bar in bars_of(ax)}
     assert sorted(bars) == [2.5, 4.5]
-    assert [bars[2.5].get_width(), bars[4.5].get_width()] == [2, 1]
-    assert [bars[2.5].get_y(), bars[4.5].get_y()] == [2, 1]
+    assert [bars[2.5].width, bars[4.5].width] == [2, 1]
+    assert [bars[2.5].foot, bars[4.5].foot] == [2, 1]
     assert texts(ax, "kind") == ["rub (1)", KINDS["rub"].lane, "mud (1)", KINDS["mud"].lane]
     assert texts(ax, "section name") == ["Verse", "Chorus"]
 
@@ -371,9 +394,9 @@ def test_bars_run_from_start_to_end_in_the_lane_of_their_kind(song):
 def test_severe_bars_are_taller_and_darker(song):
     rows = [("rub", 1 + n, 1, n / 10, None) for n in range(11)]
     ax = plot_clashes(make_findings(*rows), song)
-    bars = sorted(drawn(ax, "finding"), key=lambda bar: bar.get_x())
-    heights = [-bar.get_height() for bar in bars]
-    greys = [lightness(bar.get_facecolor()[:3]) for bar in bars]
+    bars = sorted(bars_of(ax))
+    heights = [bar.height for bar in bars]
+    greys = [lightness(bar.color[:3]) for bar in bars]
     assert (np.diff(heights) > 0.03).all()
     assert (np.diff(greys) < -2).all()
     assert greys[0] < 88
@@ -383,17 +406,15 @@ def test_strongest_bar_is_drawn_before_the_others(song):
     """Twenty at one place: the tallest hides the rest, and the label counts them."""
     rows = [("crowding", 1, 8, n / 20, None) for n in range(20)]
     ax = plot_clashes(make_findings(*rows), song)
-    front = max(drawn(ax, "finding"), key=lambda bar: bar.get_zorder())
-    tallest = max(drawn(ax, "finding"), key=lambda bar: -bar.get_height())
-    assert front is tallest
+    assert bars_of(ax)[-1].height == max(bar.height for bar in bars_of(ax))
     assert texts(ax, "strongest") == ["A + B and 19 more"]
 
 
 def test_waived_findings_are_hollow_and_unlabelled(song):
     findings = make_findings(("rub", 1, 1, 0.9, "d1"), ("rub", 9, 1, 0.4, None))
     ax = plot_clashes(findings, song)
-    (hollow,) = drawn(ax, "waived finding")
-    assert hollow.get_facecolor()[3] == 0
+    (hollow,) = bars_of(ax, "waived finding")
+    assert hollow.color[3] == 0
     (label,) = drawn(ax, "strongest")
     assert label.get_position()[0] == pytest.approx(8.5)
     legend = [text.get_text() for text in ax.get_legend().get_texts()]
@@ -409,11 +430,23 @@ def test_labels_of_the_strongest_never_overlap(song):
     assert all(text.get_window_extent().x1 <= inside.x1 + 3 for text in drawn(ax, "strongest"))
 
 
+def test_few_labels_are_tried_of_many_bars_at_one_place(song, monkeypatch):
+    """Once the strongest has its label, those that begin under it need not be measured."""
+    measured = []
+    monkeypatch.setattr(
+        "arrange.plots.clashes.text_points",
+        lambda text: measured.append(text) or figures.text_points(text),
+    )
+    plot_clashes(make_findings(*[("rub", 1, 2, n / 200, None) for n in range(200)]), song)
+    assert len(measured) == 1
+
+
 def test_short_finding_in_a_long_song_stays_visible():
     long = make_song({"A": [["C4"]] * 1000})
     ax = plot_clashes(make_findings(("rub", 500, 0.1, 0.5, None)), long)
-    (bar,) = drawn(ax, "finding")
-    assert bar.get_window_extent().width >= 1.8 * ax.get_figure().dpi / 72 - 0.01
+    (bar,) = bars_of(ax)
+    pixels = np.ptp(ax.transData.transform([[bar.left, 0], [bar.left + bar.width, 0]])[:, 0])
+    assert pixels >= 1.8 * ax.get_figure().dpi / 72 - 0.01
 
 
 def test_no_findings_is_a_plain_sentence(song):
@@ -423,7 +456,7 @@ def test_no_findings_is_a_plain_sentence(song):
 def test_demo_findings_are_all_drawn(demo):
     findings = ar.find_clashes(demo)
     ax = plot_clashes(findings, demo)
-    assert len(drawn(ax, "finding")) == len(findings)
+    assert len(bars_of(ax)) == len(findings)
 
 
 # All of them ---------------------------------------------------------------------------------

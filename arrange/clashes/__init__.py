@@ -3,9 +3,9 @@ listen to, not a fault.
 
 Severity runs from 0 to 1 and compares across kinds: for nearly all it is ``scene.grows`` of the
 value over its limit, so that what has just reached its limit has 0.29, twice that 0.5, four times
-0.75. Two are told apart by their nature: ``crowding`` is a share of time and stands for itself,
-``doubling`` is never a fault and stays below a half, an exact one below a fifth. What the value
-of a kind is stands with its function.
+0.75. Two kinds differ. The severity of ``crowding`` is its value, a share of time. ``doubling`` is
+never a fault: its severity stays below a half, that of an exact doubling below a fifth. The
+function of each kind says what its value is.
 
 ``kinds`` has a row for each kind, with its finder; ``table`` makes the findings table.
 """
@@ -21,6 +21,7 @@ from arrange.clashes.limits import DEFAULT_LIMITS, DISPUTED_LIMITS, LOW_INTERVAL
 from arrange.clashes.scene import Scene
 from arrange.clashes.table import find_in
 from arrange.errors import ArrangeError
+from arrange.limits import MOST_MEETINGS
 from arrange.tables.song import Song
 
 __all__ = [
@@ -48,19 +49,36 @@ def find_clashes(
     kinds : sequence of str, optional
         Which kinds to look for, keys of ``KINDS``. Default: all.
     limits : Limits
-        From which value on something is told.
+        From which value on something is reported.
 
     Returns
     -------
     DataFrame
-        A findings table: ``describe("findings")`` tells its columns and units.
+        A findings table: ``describe("findings")`` gives its columns and units.
 
     Raises
     ------
     ArrangeError
-        If a kind is unknown.
+        If a kind is unknown, or more parts sound together for longer than can be compared.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> song = ar.read("datasets/low-water.musicxml")
+    >>> findings = ar.find_clashes(song, ["crossing", "rub"])
+    >>> findings[["section", "measure", "kind", "parts"]].head(2)
+            section  measure      kind                parts
+    0  Instrumental       61  crossing  Guitar 1 + Guitar 2
+    1  Pre-chorus 1       22       rub  Guitar 1 + Guitar 2
     """
     unknown = [kind for kind in kinds or () if kind not in KINDS]
     if unknown:
         raise ArrangeError(f"no finding is of kind {unknown[0]!r}; there are {', '.join(KINDS)}")
-    return find_in(Scene(song), KINDS if kinds is None else kinds, limits)
+    scene = Scene(song)
+    if scene.meetings > MOST_MEETINGS:
+        raise ArrangeError(
+            f"{len(song.parts)} parts over {len(song.measures):,} measures are too much to "
+            f"compare: two of them sound together {scene.meetings:,} times, and {MOST_MEETINGS:,} "
+            "is the most; take out parts or measures that you do not ask about"
+        )
+    return find_in(scene, KINDS if kinds is None else kinds, limits)

@@ -16,7 +16,7 @@ _MAJOR_SCALE = (0, 2, 4, 5, 7, 9, 11)
 _MINOR_SCALES = (0, 2, 3, 5, 7, 8, 9, 10, 11)  # natural, harmonic and melodic together
 COLOUR_WEIGHT = 0.25  # of a tone of the key that is no member: a ninth, a sixth (ours)
 
-# What the two hold over the root -> how it is told.
+# What the two hold over the root, and its name.
 _CONFLICTS = (
     (MAJOR_THIRD, MINOR_THIRD, "the major third", "the minor third"),
     (MAJOR_THIRD, FOURTH, "the major third", "the suspended fourth"),
@@ -129,7 +129,7 @@ def find_outside(scene: Scene, limits: Limits) -> list[Clash]:
     The value is the seconds held, weighed: in full for a note a semitone above a member of the
     chord (an avoid note) or outside the key, a quarter for other notes of the key, which colour
     a chord more than they fight it. Repeats within a section, at most a bar apart, add up. Where
-    no chord symbol stands, or one that names no members, nothing is asked.
+    no chord symbol stands, or one that names no members, nothing is looked for.
     """
     lines, note, at = scene.slices
     chords = scene.song.chords
@@ -186,7 +186,7 @@ def _chord_members(scene: Scene) -> Array:
 
 
 def _in_key(scene: Scene) -> Array:
-    """Measures x pitch classes: what the key holds; all of it where no key is told."""
+    """Measures x pitch classes: what the key holds; all of it where no key is given."""
     keys = scene.song.measures["key"]
     scales = np.ones((len(keys), 12), dtype=bool)
     for key in set(keys.dropna()):

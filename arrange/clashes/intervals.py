@@ -166,7 +166,7 @@ def _mud_over_assumed_roots(scene: Scene, limits: Limits) -> list[Clash]:
         is_root = np.mod(lowest - root, 12) == 0
     assume = (wanted >= 0) & np.isfinite(lowest) & ~bass_plays & ~is_root & (missing > 0)
     assume &= missing % 1 == 0
-    rows = np.flatnonzero(assume[at])
+    rows = np.flatnonzero(assume[at] & scene.is_asked[scene.part[note]])
     lower = (lowest - missing)[at[rows]]
     upper = scene.pitch[note[rows]]
     below = _semitones_below(lower, upper, limits)

@@ -1,4 +1,4 @@
-"""Every kind of finding, a row each: all that the kit knows of a kind stands here.
+"""Every kind of finding, a row each. All that the kit knows of a kind is here.
 
 A new kind is a finder in the file of its family and a row in ``KINDS``; pictures, reports, moves,
 re-voicing, live views, songbooks and exercises read the row.
@@ -13,10 +13,10 @@ from arrange.clashes.harmony import find_outside, find_thirds
 from arrange.clashes.intervals import find_mud, find_rubs
 from arrange.clashes.limits import Limits
 from arrange.clashes.lines import find_crossings, find_crowding, find_doublings
-from arrange.clashes.places import find_in_bass, find_in_voice
 from arrange.clashes.rhythm import find_busy, find_fusing, find_near
 from arrange.clashes.scene import Clash, Scene
 from arrange.clashes.sonority import find_drive, find_masking, find_roughness
+from arrange.clashes.voice_and_bass import find_in_bass, find_in_voice
 
 GROUPS = {
     "harmony": "what notes do to each other",
@@ -38,15 +38,15 @@ class Kind:
     group : str
         A key of ``GROUPS``.
     lane : str
-        What it says, in a few words beside a picture.
+        What it says, in a few words, for the side of a picture.
     question : str
-        What an exercise asks behind "In which measure"; ``{parts}`` stands for the parts.
+        What an exercise asks after "In which measure"; ``{parts}`` stands for the parts.
     meaning : str
         What it says, in a sentence without its full stop.
     noun : str
         What ends when it is mended.
     limit : str
-        The field of ``Limits`` that its value is held against.
+        The field of ``Limits`` that its value is compared with.
     source : str
         A key of the bibliography.
     parts : int
@@ -54,7 +54,7 @@ class Kind:
     moves : tuple of str
         What may end it besides leaving notes out, of ``MOVES``: a few semitones, an octave, onto
         the other part's attacks.
-    note_by_note : bool
+    moves_one_pitch : bool
         Whether a move takes one pitch of a part at a time, else all its notes at once.
     is_of_attacks : bool
         Whether its notes count by their attacks, else by how long they sound.
@@ -67,11 +67,11 @@ class Kind:
     family : str
         The family that one of its parts must have; empty for none.
     evidence : str
-        What speaks against it where it is not, of ``EVIDENCE``.
-    is_told_by_ear : bool
-        Whether an ear tells a take with it from a take without.
+        What shows that it is not there, of ``EVIDENCE``.
+    can_be_heard : bool
+        Whether a listener hears which of two takes has it and which has not.
     one_note_ends_it : bool
-        Whether to move a single note may end it.
+        Whether moving a single note may end it.
     notes_can_be_named : bool
         Whether a player can say which notes make it.
     """
@@ -86,14 +86,14 @@ class Kind:
     source: str
     parts: int = 2
     moves: tuple[str, ...] = ()
-    note_by_note: bool = False
+    moves_one_pitch: bool = False
     is_of_attacks: bool = False
     is_of_lines: bool = False
     others_matter: bool = False
     pitches_are_ends: bool = False
     family: str = ""
     evidence: str = "distance"
-    is_told_by_ear: bool = False
+    can_be_heard: bool = False
     one_note_ends_it: bool = False
     notes_can_be_named: bool = False
 
@@ -112,7 +112,7 @@ KINDS: dict[str, Kind] = {
         moves=("step", "octave"),
         others_matter=True,
         evidence="interval",
-        is_told_by_ear=True,
+        can_be_heard=True,
         one_note_ends_it=True,
         notes_can_be_named=True,
     ),
@@ -127,10 +127,10 @@ KINDS: dict[str, Kind] = {
         source="low interval limits",
         parts=1,
         moves=("step", "octave"),
-        note_by_note=True,
+        moves_one_pitch=True,
         others_matter=True,
         evidence="lowest note",
-        is_told_by_ear=True,
+        can_be_heard=True,
         one_note_ends_it=True,
         notes_can_be_named=True,
     ),
@@ -209,7 +209,7 @@ KINDS: dict[str, Kind] = {
         source="thirds and suspensions",
         moves=("step",),
         evidence="chord",
-        is_told_by_ear=True,
+        can_be_heard=True,
         one_note_ends_it=True,
         notes_can_be_named=True,
     ),
@@ -228,7 +228,7 @@ KINDS: dict[str, Kind] = {
         parts=1,
         moves=("step",),
         evidence="chord",
-        is_told_by_ear=True,
+        can_be_heard=True,
         one_note_ends_it=True,
         notes_can_be_named=True,
     ),
@@ -243,10 +243,10 @@ KINDS: dict[str, Kind] = {
         source="drive",
         parts=1,
         moves=("step", "octave"),
-        note_by_note=True,
+        moves_one_pitch=True,
         others_matter=True,
         evidence="amplifier",
-        is_told_by_ear=True,
+        can_be_heard=True,
     ),
     "near": Kind(
         find=find_near,

@@ -39,7 +39,7 @@ GOALS = ("separate", "blend")
 
 @dataclass(frozen=True)
 class Limits:
-    """From which value on something is told. A smaller limit tells more.
+    """From which value on something is reported. A smaller limit reports more.
 
     Parameters
     ----------
@@ -87,7 +87,7 @@ class Limits:
         How far apart two attacks may lie and still miss each other, at most a sixteenth (ours).
     busy : float
         Attacks a second of two parts at once; 100 ms from one to the next is about the fastest
-        that is heard as a rhythm (J. London, Hearing in Time, 2004, as told in the rhythm
+        that is heard as a rhythm (J. London, Hearing in Time, 2004, as quoted in the rhythm
         perception timeline of musiccog.ohio-state.edu).
     busy_seconds : float
         Seconds over which they do (ours).
@@ -97,14 +97,23 @@ class Limits:
         Step between the lines below which they do: the fission boundary, 3 to 4 semitones (van
         Noorden 1975, from memory).
     goal : str
-        What two parts of one family are meant to be: ``"separate"``, two that the ear tells
-        apart, or ``"blend"``, one wide part. To blend, one register, crossing and fusing are
-        wanted and not told, nor is an exact doubling; one that is not exact counts in full.
+        What two parts of one family are meant to be: ``"separate"``, two that the ear keeps
+        apart, or ``"blend"``, one wide part. Parts that blend may share a register, cross, fuse
+        and double each other exactly: none of this is reported. A doubling that is not exact
+        counts in full.
 
     Raises
     ------
     ArrangeError
         If the goal is neither.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> song = ar.read("datasets/low-water.musicxml")
+    >>> strict, loose = ar.Limits(crossing=7.0), ar.Limits(crossing=28.0)
+    >>> [len(ar.find_clashes(song, ["crossing"], limits)) for limits in (strict, loose)]
+    [2, 1]
     """
 
     rub: float = 0.4

@@ -23,7 +23,7 @@ def find_crowding(scene: Scene, limits: Limits) -> list[Clash]:
 
     The value is the overlap coefficient of the time that each spends on each semitone, taken
     over the time in which both sound; severity is that value. A singer or a bass beside another
-    kind of part is a question of its own, and not asked here; nor are parts of one family that
+    kind of part has a finding of its own and is left out here; so are parts of one family that
     are meant to blend.
     """
     seconds, section = scene.slice_seconds, scene.slice_section
@@ -87,7 +87,7 @@ def _in_shared_register(
 def _registers(scene: Scene, section: Array) -> tuple[Array, Array, Array]:
     """Lowest and highest semitone of each part in each section, and how long it is on each.
 
-    The last is told beside each other part, of the time in which that one sounds too: an array
+    The last has a value for each other part, of the time in which that one sounds too: an array
     other parts x sections x parts x semitones. A quarter tone counts as the semitone below it.
     """
     lines, note, at = scene.slices
@@ -113,10 +113,11 @@ def _registers(scene: Scene, section: Array) -> tuple[Array, Array, Array]:
 def find_crossings(scene: Scene, limits: Limits) -> list[Clash]:
     """Return where the part that should be on top goes below the other.
 
-    Asked of parts of one family. The upper one is the one whose top line lies higher for more of
-    the time in which both sound; where that is equal there is none. The value is the seconds that
-    its top line stays below the other's, times the semitones by which (an octave at most); pauses
-    of up to a quarter do not end it. Parts that are meant to blend have no upper one.
+    Looked for between parts of one family. The upper one is the one whose top line lies higher
+    for more of the time in which both sound; where that is equal there is none. The value is the
+    seconds that its top line stays below the other's, times the semitones by which (an octave at
+    most); pauses of up to a quarter do not end it. Parts that are meant to blend have no upper
+    one.
     """
     if limits.goal == "blend":
         return []
@@ -169,8 +170,8 @@ def find_doublings(scene: Scene, limits: Limits) -> list[Clash]:
     pause of a whole note. It must move (at least three changes of pitch). The value is the
     shared attacks. When every attack is shared it reads as meant, else as accidental; it is
     never a fault, so that severity stays below 0.2 if exact and below 0.5 if not. Where parts of
-    one family are meant to blend, an exact one is what is wanted, and not told, and one that is
-    not counts in full.
+    one family are meant to blend, an exact doubling is wanted and not reported, and one that is
+    not exact counts in full.
     """
     found = []
     attacks = _top_attacks(scene)

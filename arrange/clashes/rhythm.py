@@ -21,7 +21,7 @@ SIXTEENTH = 0.25  # quarter notes
 SLOWEST_STREAM = 0.25  # seconds from attack to attack; slower, nothing fuses (ours)
 CHANGES = 0.5  # of the attacks of a busy stretch, how many must change hands (ours)
 MISSED_REPEATS = "missed repeats"  # unit of what an echo misses: no note can move to mend it
-LEVEL_APART = 6.0  # dB that help to tell two lines apart (ours)
+LEVEL_APART = 6.0  # dB that help to hear two lines apart (ours)
 
 
 def find_near(scene: Scene, limits: Limits) -> list[Clash]:
@@ -33,7 +33,7 @@ def find_near(scene: Scene, limits: Limits) -> list[Clash]:
     everything else three times as far (a part that comes in late). Attacks midway between the
     other's are a rhythm of their own and no miss. Misses by less than a sixteenth are one run
     while at most one attack of the sparser part lies between; those by a sixteenth while the
-    order stays the same and nothing is attacked together, so that a lone push is not told. A
+    order stays the same and nothing is attacked together, so that a lone push is not reported. A
     pause of more than a bar ends either. The value is the misses; below 50 ms they count half.
     A part's echo is held against the other's attacks in the same way, each repeat by its
     amplitude, but only below a sixteenth: beyond, it fills the gaps, as it is meant to.
@@ -59,12 +59,12 @@ def find_near(scene: Scene, limits: Limits) -> list[Clash]:
 def find_busy(scene: Scene, limits: Limits) -> list[Clash]:
     """Return where two parts attack so often at once that neither leaves the other room.
 
-    Asked of every pair but drums, over any two seconds (as the limit says). They are too busy if
-    the two bring more attacks than the limit, those together counted once, and if half of these
-    change hands: an attack of one part alone follows, within these seconds, one of the other
-    alone. So lines that share a rhythm, one that moves inside the other's, and turns are not
-    told. Repeats of an echo count by their amplitude. Busy stretches that overlap are one
-    finding. The value is their attacks a second, on average.
+    Looked for between any two parts but drums, over any two seconds (as the limit says). They
+    are too busy if the two bring more attacks than the limit, those together counted once, and
+    if half of these change hands: an attack of one part alone follows, within these seconds, one
+    of the other alone. So lines that share a rhythm, one that moves inside the other's, and turns
+    are not reported. Repeats of an echo count by their amplitude. Busy stretches that overlap
+    are one finding. The value is their attacks a second, on average.
     """
     plain, echoed = scene.attacks, scene.echoed
     heard = [echoed.get(part, stream) for part, stream in enumerate(plain)]
@@ -83,12 +83,12 @@ def find_busy(scene: Scene, limits: Limits) -> list[Clash]:
 def find_fusing(scene: Scene, limits: Limits) -> list[Clash]:
     """Return where two picked lines fuse into one stream: neither is heard as a line.
 
-    Asked of parts of one family. A stretch is attacks that alternate between the two, one note
-    at a time, at most 250 ms apart; it fuses where the steps between them are smaller than three
+    Looked for in parts of one family. A stretch is attacks that alternate between the two, one
+    note at a time, at most 250 ms apart; it fuses where the steps are smaller than three
     semitones on average, over every so many attacks as the limit says. The rate hardly matters
     to that (the fission boundary); how far apart they had to lie to be heard as two does depend
-    on it, and is told. The value is the attacks; severity is halved if the two differ in drive
-    or by 6 dB, which helps to tell them apart. Parts that are meant to blend are not asked.
+    on it, and is stated. The value is the attacks; severity is halved if the two differ in drive
+    or by 6 dB, which helps to hear them apart. Parts that are meant to blend are left out.
     """
     if limits.goal == "blend":
         return []
@@ -216,7 +216,7 @@ def _late_runs(scene: Scene, misses: Misses) -> Iterator[Misses]:
 
 
 def _split(scene: Scene, misses: Misses, breaks: Array) -> Iterator[Misses]:
-    """Runs that end where told, and where nothing misses for more than a bar."""
+    """Runs that end at the breaks, and where nothing misses for more than a bar."""
     if not len(misses.gap):
         return
     onset = misses.onset.min(axis=0)
@@ -435,7 +435,7 @@ def _fusing(
     rows = scene.song.parts.iloc[list(pair)]
     differs = rows["drive"].nunique() > 1 or np.ptp(rows["level"]) >= LEVEL_APART
     remedy = (
-        "their different sound helps to tell them apart, and so would"
+        "their different sound helps to hear them apart, and so would"
         if differs
         else "if two are meant, give them different sounds, levels or sides, or"
     )

@@ -1,4 +1,4 @@
-"""What every kind of finding starts from.
+"""What every kind of finding is looked for in.
 
 Findings are looked for in a ``Scene``: the song's sounding notes as whole columns, sorted by
 onset. A kind is a function ``find_...(scene, limits)`` that returns a list of ``Clash``.
@@ -6,7 +6,7 @@ onset. A kind is a function ``find_...(scene, limits)`` that returns a list of `
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 
@@ -30,7 +30,7 @@ class Clash:
         Quarter notes.
     parts : sequence of str
     pitches : sequence of float
-        MIDI numbers, told as note names.
+        MIDI numbers; the table has their note names.
     value, limit : float
     unit : str
     severity : float
@@ -63,10 +63,14 @@ class Scene:
     song : Song
     whole_on_top : array (parts, parts), optional
         ``on_top`` of the whole song, where this one is only some of its bars.
+    asked : collection of str, optional
+        Only findings whose parts are all among these are wanted; others may be left out. The
+        notes of all parts still count. Default: all parts.
     """
 
     song: Song
     whole_on_top: Array | None = None
+    asked: Collection[str] | None = None
 
     @cached_property
     def parts(self) -> list[str]:
@@ -150,9 +154,28 @@ class Scene:
         return self._sounding[4]
 
     @cached_property
+    def is_asked(self) -> Array:
+        """Whether findings of each part are wanted."""
+        asked = self.parts if self.asked is None else self.asked
+        return np.isin(np.array(self.parts, dtype=object), list(asked))
+
+    @property
+    def asked_parts(self) -> list[int]:
+        """Indices of the parts of which findings are wanted."""
+        return np.flatnonzero(self.is_asked).tolist()
+
+    @cached_property
     def pairs(self) -> tuple[Array, Array]:
-        """Pairs of notes that sound at one time, as indices."""
-        return together(self.onset, self.end)
+        """Pairs of notes that sound at one time, as indices; only of the parts asked for."""
+        own = np.flatnonzero(self.is_asked[self.part])
+        first, second = together(self.onset[own], self.end[own])
+        return own[first], own[second]
+
+    @property
+    def meetings(self) -> int:
+        """In how many slices each two parts both sound, summed over all pairs."""
+        sound = np.isfinite(self.top).sum(axis=0)
+        return int((sound * (sound - 1) // 2).sum())
 
     @cached_property
     def slices(self) -> tuple[Array, Array, Array]:

@@ -5,6 +5,7 @@
 from __future__ import annotations
 
 from itertools import combinations
+from typing import NamedTuple
 
 import numpy as np
 
@@ -33,11 +34,13 @@ def find_roughness(scene: Scene, limits: Limits) -> list[Clash]:
 
     The value is how much rougher than the rougher of the two, after Hutchinson and Knopoff, the
     mean over the seconds in which that is above the limit; pauses of up to a bar within a section
-    do not end it. Told only if Sethares's model agrees that the two add roughness to each other.
+    do not end it. It is reported only if Sethares's model agrees that the two add roughness to
+    each other.
     """
     sounds, found = scene.sonorities, []
-    for one in range(len(scene.parts) - 1):
-        others = list(range(one + 1, len(scene.parts)))
+    asked = scene.asked_parts
+    for place, one in enumerate(asked[:-1], start=1):
+        others = asked[place:]
         which, at = sounds.both(one, others)
         together, alone = sounds.roughness(one, others)
         added = together - alone
@@ -51,8 +54,8 @@ def find_roughness(scene: Scene, limits: Limits) -> list[Clash]:
     agrees = _second_model_agrees(scene, [(pair, worst) for pair, _, worst, _ in found])
     return [
         _rough_clash(scene, limits, *each)
-        for each, told in zip(found, agrees.tolist(), strict=True)
-        if told
+        for each, agreed in zip(found, agrees.tolist(), strict=True)
+        if agreed
     ]
 
 
@@ -76,7 +79,7 @@ def _rough_clash(
 def _second_model_agrees(scene: Scene, meetings: list[tuple[tuple[int, int], int]]) -> Array:
     """Whether two parts add roughness to each other after Sethares, beyond their own.
 
-    Asked of pairs of parts, each in a slice.
+    Answers for pairs of parts, each in a slice.
     """
     sounds = scene.sonorities
     held = [[sounds.held[part, at] for part in pair] for pair, at in meetings]
@@ -97,8 +100,8 @@ def find_masking(scene: Scene, limits: Limits) -> list[Clash]:
     """
     sounds, parts, size = scene.sonorities, scene.parts, len(scene.sections)
     found = []
-    for masker in range(len(parts)):
-        targets = [part for part in range(len(parts)) if part != masker]
+    for masker in scene.asked_parts:
+        targets = [part for part in scene.asked_parts if part != masker]
         which, at = sounds.both(masker, targets)
         hidden, seconds = sounds.masked_share(masker, targets), scene.slice_seconds[at]
         cell = which * size + scene.slice_section[at]
@@ -126,26 +129,34 @@ def find_drive(scene: Scene, limits: Limits) -> list[Clash]:
     """Return where overdrive makes what one part holds rough.
 
     An amplifier adds the sums and differences of all notes that it is given (intermodulation);
-    two parts share no amplifier, so that each is asked by itself. The value is how much rougher
+    two parts share no amplifier, so that each is judged by itself. The value is how much rougher
     the notes and what is added are than the notes alone, after Hutchinson and Knopoff, weighed
-    by time. Single notes, octaves and power chords are never told. Repeats in a section, at most
-    a bar apart, are one finding.
+    by time. Single notes, octaves and power chords are never reported. Repeats in a section, at
+    most a bar apart, are one finding.
     """
     sounds, found = scene.sonorities, []
     for part, drive in enumerate(scene.song.parts["drive"].tolist()):
-        if drive == "clean" or scene.families[part] not in AMPLIFIED:
+        if drive == "clean" or scene.families[part] not in AMPLIFIED or not scene.is_asked[part]:
             continue
         known, which = np.unique(sounds.held[part], return_inverse=True)
         added = _added_by_drive([sounds.pitches_of(int(holding)) for holding in known], drive)
         at = np.flatnonzero(added[which] >= limits.drive)
         seconds = scene.slice_seconds[at]
-        told = [at[run] for run in reaching(scene.slice_runs(at), seconds, limits.drive_seconds)]
-        worst = [int(run[np.argmax(added[which[run]])]) for run in told]
-        pairs, rates = _roughest_pairs([scene.held_by(part, each) for each in worst], drive)
-        for run, at_worst, pair, rate in zip(told, worst, pairs, rates, strict=True):
+        rough = [at[run] for run in reaching(scene.slice_runs(at), seconds, limits.drive_seconds)]
+        worst = [int(run[np.argmax(added[which[run]])]) for run in rough]
+        beating = _roughest_pairs([scene.held_by(part, each) for each in worst], drive)
+        for run, at_worst, pair in zip(rough, worst, beating, strict=True):
             value = float(np.average(added[which[run]], weights=scene.slice_seconds[run]))
-            found.append(_drive_clash(scene, limits, part, run, value, at_worst, pair, rate))
+            found.append(_drive_clash(scene, limits, part, run, value, at_worst, pair))
     return found
+
+
+class _BeatingPair(NamedTuple):
+    """Two pitches that an amplifier makes rough, and how often a second they beat."""
+
+    low: float
+    high: float
+    rate: float
 
 
 def _drive_clash(
@@ -155,20 +166,19 @@ def _drive_clash(
     at: Array,
     value: float,
     worst: int,
-    pair: tuple[float, float],
-    rate: float,
+    pair: _BeatingPair,
 ) -> Clash:
     lines = scene.slices[0]
     onset, seconds = float(lines[at[0]]), float(scene.slice_seconds[at].sum())
     drive = scene.song.parts["drive"].iloc[part]
-    one, other = pair
-    names = f"{scene.name(one, onset)} and {scene.name(other, onset)}"
+    names = f"{scene.name(pair.low, onset)} and {scene.name(pair.high, onset)}"
     return Clash(
         "drive", onset, float(lines[at[-1] + 1]), [scene.parts[part]], scene.held_by(part, worst),
         value, limits.drive, "added roughness", grows(value / limits.drive),
-        f"{scene.parts[part]} is {drive} and holds {names}, a {interval_name(other - one)}: the "
-        f"amplifier adds tones that beat {rate:.0f} times a second, for {seconds:.1f} s; a root "
-        "and fifth stay clean, and so does the third in the clean part.",
+        f"{scene.parts[part]} is {drive} and holds {names}, a "
+        f"{interval_name(pair.high - pair.low)}: the amplifier adds tones that beat "
+        f"{pair.rate:.0f} times a second, for {seconds:.1f} s; a root and fifth stay clean, and so "
+        "does the third in the clean part.",
         scene.row[scene.sounding_in(at, part)[0]],
     )  # fmt: skip
 
@@ -201,12 +211,10 @@ def _driven(pitches: Array, drive: str) -> Partials:
     )
 
 
-def _roughest_pairs(
-    chords: list[list[float]], drive: str
-) -> tuple[list[tuple[float, float]], list[float]]:
-    """The two notes of each chord that the drive makes roughest, and how fast they beat, Hz."""
+def _roughest_pairs(chords: list[list[float]], drive: str) -> list[_BeatingPair]:
+    """The two notes of each chord that the drive makes roughest, the lower first."""
     if not chords:
-        return [], []
+        return []
     pairs = [list(combinations(sorted(set(chord)), 2)) for chord in chords]
     known = sorted({pair for each in pairs for pair in each})
     added = dict(
@@ -216,4 +224,7 @@ def _roughest_pairs(
     rates = beats(_driven(np.array(worst), drive)).rate
     beating = np.isfinite(rates).any(axis=1)
     rates[~beating] = 0.0
-    return worst, np.nanmedian(rates, axis=1).tolist()
+    return [
+        _BeatingPair(*pair, rate)
+        for pair, rate in zip(worst, np.nanmedian(rates, axis=1).tolist(), strict=True)
+    ]

@@ -73,7 +73,7 @@ def _units(facts: SongFacts) -> list[tuple[int, str, float]]:
                 continue
             notes = facts.notes(row.Index)
             pitches = sorted(set(notes["pitch"][notes["part"] == part]))
-            if len(pitches) == 1 or KINDS[row.kind].note_by_note:
+            if len(pitches) == 1 or KINDS[row.kind].moves_one_pitch:
                 found += [(row.Index, part, float(pitch)) for pitch in pitches]
     return found
 

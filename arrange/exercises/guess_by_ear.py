@@ -71,7 +71,7 @@ def ask(facts: SongFacts, size: str, chance: Random) -> Exercise:
         If no two parts hold notes together.
     """
     if size != "large" and chance.random() < _TAKES_SHARE:
-        rows = facts.of_kinds(lambda kind: kind.is_told_by_ear).index.tolist()
+        rows = facts.of_kinds(lambda kind: kind.can_be_heard).index.tolist()
         for label in chance.sample(rows, len(rows))[:MOST_TRIED]:
             take = facts.once(("take", label), partial(_take, facts, label))
             if take:

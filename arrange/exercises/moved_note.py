@@ -16,8 +16,8 @@ import numpy as np
 import pandas as pd
 
 from arrange.exercises.song_facts import SongFacts
+from arrange.findings.possible_moves import Move, moved_notes
 from arrange.findings.recheck import compare_findings, has_ended, notes_around, recheck
-from arrange.findings.tries import Move, moved_notes
 from arrange.guitar.grips import Grip, hold_shape
 from arrange.guitar.necks import LEFT_OUT, Array
 

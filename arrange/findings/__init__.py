@@ -1,5 +1,5 @@
-"""What one does with findings: see the notes behind one, end it, group the like, waive what is
-meant, and tell what could not be asked.
+"""What one does with findings: see the notes of one, end it, group those that are alike, waive
+what is meant, and say what could not be checked.
 
 ``finding_notes``
     the notes that make a finding, with their beat
@@ -10,13 +10,13 @@ meant, and tell what could not be asked.
 ``Waiver``, ``waive``
     what is meant to be so, with the reason
 ``not_asked``
-    what this song gives no answer to, and why
+    what could not be checked in a song, and why
 """
 
 from arrange.findings.finding_notes import finding_notes
 from arrange.findings.grouping import group_findings
 from arrange.findings.moves import apply_move, smallest_move, smallest_moves
-from arrange.findings.unasked import not_asked
+from arrange.findings.unanswered import not_asked
 from arrange.findings.waivers import (
     Waiver,
     parse_waiver,

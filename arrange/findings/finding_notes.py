@@ -1,6 +1,6 @@
 """The notes that make a finding: those to play to hear it, and those that a move would change.
 
-Each finder says which they are (the column ``notes``); here they are looked up in the song.
+Each finder names them in the column ``notes``; here they are looked up in the song.
 """
 
 from __future__ import annotations
@@ -39,6 +39,16 @@ def finding_notes(song: Song, finding: Any) -> pd.DataFrame:
     ------
     ArrangeError
         If no finding has that label, or it is of parts or notes that the song does not have.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> song = ar.read("datasets/low-water.musicxml")
+    >>> rub = ar.find_clashes(song, ["rub"]).iloc[0]
+    >>> ar.finding_notes(song, rub)[["part", "name", "measure", "beat"]].head(2)
+             part name  measure  beat
+    299  Guitar 1  Bb4       22   1.0
+    304  Guitar 2   A4       22   1.0
     """
     finding = finding_row(song, finding)
     notes = song.notes.loc[list(finding.notes)]

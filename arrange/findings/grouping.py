@@ -1,4 +1,4 @@
-"""The same clash, told once: findings grouped so that a song gives a page."""
+"""Findings that belong together as one row, so that those of a song fit on a page."""
 
 from __future__ import annotations
 
@@ -47,6 +47,14 @@ def group_findings(findings: pd.DataFrame, song: Song) -> pd.DataFrame:
     ------
     TableError
         If `findings` is no findings table.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> song = ar.read("datasets/low-water.musicxml")
+    >>> findings = ar.find_clashes(song)
+    >>> len(findings), len(ar.group_findings(findings, song))
+    (19, 14)
     """
     table = check_table(findings, FINDINGS)
     # Of equally severe ones the first in time, whatever the order of the rows.

@@ -1,7 +1,7 @@
 """What could each part alone do to end a finding? The smallest change that does.
 
 A hint, not a search: one part moves at a time, all of its notes that make the finding in one
-way. Each move told was tried: the finding was looked for again on the changed notes, within its
+way. Each move given was tried: the finding was looked for again on the changed notes, within its
 section and at most eight bars around it (a crossing over the whole song, whose top lines decide
 which part is the upper one). Whether the move is good music the player decides.
 """
@@ -23,8 +23,8 @@ from arrange.clashes.rhythm import MISSED_REPEATS
 from arrange.clashes.scene import Scene
 from arrange.errors import ArrangeError
 from arrange.findings.finding_notes import finding_notes, finding_parts, finding_row
+from arrange.findings.possible_moves import Move, Unit, moved_notes
 from arrange.findings.recheck import compare_findings, has_ended, notes_around, recheck
-from arrange.findings.tries import Move, Unit, moved_notes
 from arrange.tables.song import Song
 from arrange.tables.sounding import Array, is_played
 
@@ -36,7 +36,7 @@ def smallest_moves(song: Song, finding: Any, limits: Limits = DEFAULT_LIMITS) ->
     """Return, for each part of a finding, the smallest changes that end it.
 
     A hint, not a search: each part alone, all its notes of the finding in one way; tried in
-    order of size and told only if the finding is gone then. Where a chord symbol stands, steps
+    order of size and given only if the finding is gone then. Where a chord symbol stands, steps
     to its members come first; other notes only where no member helps. Fretted parts stay on
     their neck; a singer's note stays where it is.
 
@@ -63,6 +63,16 @@ def smallest_moves(song: Song, finding: Any, limits: Limits = DEFAULT_LIMITS) ->
     ------
     ArrangeError
         As ``finding_notes``.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> song = ar.read("datasets/low-water.musicxml")
+    >>> rub = ar.find_clashes(song, ["rub"]).iloc[0]
+    >>> ar.smallest_moves(song, rub)[["part", "move"]].head(2)
+           part                   move
+    0  Guitar 1  down a semitone to A4
+    1  Guitar 1   up 2 semitones to C5
     """
     bench = _Bench(song, finding_row(song, finding), limits)
     moves = sorted(bench.ending_moves(), key=lambda move: (move.leaves_out, move.size))
@@ -95,7 +105,16 @@ def apply_move(song: Song, move: Any) -> Song:
     Raises
     ------
     ArrangeError
-        If the row tells no move.
+        If the row holds no move.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> song = ar.read("datasets/low-water.musicxml")
+    >>> rub = ar.find_clashes(song, ["rub"]).iloc[0]
+    >>> changed = ar.apply_move(song, ar.smallest_moves(song, rub).iloc[0])
+    >>> len(ar.find_clashes(changed, ["rub"]))
+    0
     """
     if not len(move.changed):
         raise ArrangeError(f"this row changes nothing: {move.move}")
@@ -164,29 +183,31 @@ class _Bench:
 
     def new_findings(self, moves: Sequence[Move]) -> list[int]:
         """How many findings each move brings where there was none of their kind and parts."""
-        before, *after = self._rechecked(moves)
+        before, *after = recheck(self.song, self._versions(moves), self._span, self.limits)
         return [len(compare_findings(before, each).brought) for each in after]
 
     def _ends(self, moves: Sequence[Move]) -> list[bool]:
         """Whether each move ends the finding."""
-        before, *after = self._rechecked(
-            moves, (self.finding.kind,), None if self.kind.others_matter else self.parts
-        )
+        parts = None if self.kind.others_matter else self.parts
+        before, *after = recheck(
+            self.song, self._versions(moves, parts), self._span, self.limits,
+            (self.finding.kind,), self.parts,
+        )  # fmt: skip
         return [has_ended(self.finding, before, each) for each in after]
 
-    def _rechecked(
-        self,
-        moves: Sequence[Move],
-        kinds: Sequence[str] | None = None,
-        parts: Sequence[str] | None = None,
+    @property
+    def _span(self) -> tuple[float, float]:
+        """From when to when the finding lasts, quarter notes."""
+        return self.finding.onset, self.finding.onset + self.finding.duration
+
+    def _versions(
+        self, moves: Sequence[Move], parts: Sequence[str] | None = None
     ) -> list[pd.DataFrame]:
-        """The findings of the passage, as it is and after each move; of some parts, or all."""
-        span = self.finding.onset, self.finding.onset + self.finding.duration
-        notes = notes_around(self.song, *span)
+        """The notes of the passage, as they are and after each move; of some parts, or all."""
+        notes = notes_around(self.song, *self._span)
         if parts is not None:
             notes = notes[notes["part"].isin(parts)]
-        versions = [notes, *(moved_notes(notes, move) for move in moves)]
-        return recheck(self.song, versions, span, self.limits, kinds)
+        return [notes, *(moved_notes(notes, move) for move in moves)]
 
     def _moves(self) -> Iterator[Move]:
         """What to try, for each part."""
@@ -198,7 +219,7 @@ class _Bench:
             own = self.notes[self.notes["part"] == part]
             if own.empty or (self.kind.family == families[part] == "voice"):
                 continue
-            by_pitch = self.kind.note_by_note and bool(np.ptp(own["pitch"]))
+            by_pitch = self.kind.moves_one_pitch and bool(np.ptp(own["pitch"]))
             for _, unit in own.groupby("pitch" if by_pitch else "part"):
                 name = str(unit["name"].iloc[0]) if by_pitch else ""
                 notes = Unit(self.song, part, unit)

@@ -52,6 +52,7 @@ def recheck(
     span: tuple[float, float],
     limits: Limits,
     kinds: Collection[str] | None = None,
+    parts: Collection[str] | None = None,
 ) -> list[pd.DataFrame]:
     """Return the findings in and around a stretch, for each version of its notes.
 
@@ -66,6 +67,9 @@ def recheck(
     limits : Limits
     kinds : collection of str, optional
         Default: all.
+    parts : collection of str, optional
+        Only findings whose parts are all among these are wanted: with few of many parts that is
+        much quicker. Default: all parts.
 
     Returns
     -------
@@ -76,7 +80,7 @@ def recheck(
         return []
     wanted = list(KINDS) if kinds is None else [kind for kind in KINDS if kind in kinds]
     copies = in_copies(song, versions, *passage_around(song, *span))
-    scene = Scene(copies.song)
+    scene = Scene(copies.song, asked=parts)
     if "crossing" in wanted:
         signs = _who_is_on_top(song, scene, copies)
         scene = replace(scene, whole_on_top=signs[0])

@@ -31,7 +31,7 @@ _SIGNS = ';"'  # what a waiver's text needs for itself
 class Waiver:
     """A decision that some findings are meant to be so.
 
-    What it covers is told by kind, parts, section and measures together; what is left open may
+    Kind, parts, section and measures together say what it covers; what is left open may
     be anything, but not all four.
 
     Parameters
@@ -52,7 +52,13 @@ class Waiver:
     Raises
     ------
     ArrangeError
-        If the id or the reason is blank, or nothing is told that it covers.
+        If the id or the reason is blank, or nothing says what it covers.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> print(ar.Waiver("W1", "the hook is meant", kind="doubling", measures=(5, 12)))
+    kind=doubling; measures=5-12
     """
 
     decision: str
@@ -85,19 +91,19 @@ class Waiver:
             )
 
     def __str__(self) -> str:
-        told = {
+        covered = {
             "kind": self.kind,
             "parts": join_parts(self.parts, _SIGNS),
             "section": self.section and quoted(self.section, _SIGNS),
             "measures": _range_text(self.measures),
         }
-        return "; ".join(f"{name}={value}" for name, value in told.items() if value)
+        return "; ".join(f"{name}={value}" for name, value in covered.items() if value)
 
 
 def waive(findings: pd.DataFrame, waivers: Sequence[Waiver]) -> pd.DataFrame:
     """Return the findings with ``waived`` filled where a waiver covers them.
 
-    The first waiver that covers a finding is the one told; what is waived already stays so.
+    Where two waivers cover a finding, the first counts; what is waived already stays so.
 
     Parameters
     ----------
@@ -110,6 +116,14 @@ def waive(findings: pd.DataFrame, waivers: Sequence[Waiver]) -> pd.DataFrame:
         If a waiver covers no finding, or one id stands for two reasons.
     TableError
         If `findings` is no findings table.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> findings = ar.find_clashes(ar.read("datasets/low-water.musicxml"))
+    >>> meant = ar.Waiver("W1", "the hook is meant", kind="doubling")
+    >>> int(ar.waive(findings, [meant])["waived"].notna().sum())
+    3
     """
     table = check_table(findings, FINDINGS)
     reasons: dict[str, str] = {}
@@ -162,7 +176,7 @@ def _nothing_covered(table: pd.DataFrame, waiver: Waiver) -> str:
 
 
 def parse_waiver(text: str, decision: str) -> Waiver:
-    """Return the waiver that a text tells: ``"kind=doubling; section=Chorus 1; reason=..."``.
+    """Return the waiver that a text describes: ``"kind=doubling; section=Chorus 1; reason=..."``.
 
     Parameters
     ----------
@@ -176,9 +190,9 @@ def parse_waiver(text: str, decision: str) -> Waiver:
     Raises
     ------
     ArrangeError
-        If it cannot be read, or tells no reason or nothing that it covers.
+        If it cannot be read, or lacks the reason or what it covers.
     """
-    told: dict[str, str] = {}
+    fields: dict[str, str] = {}
     for piece in filter(None, split_fields(text, ";")):
         name, equals, value = (each.strip() for each in piece.partition("="))
         if not equals or name not in ("reason", *_COVERS):
@@ -186,23 +200,23 @@ def parse_waiver(text: str, decision: str) -> Waiver:
                 f"waiver {text!r}: {piece!r} is not understood; write name=value with "
                 f"semicolons between, the names are {', '.join(_COVERS)} and reason"
             )
-        if name in told:
+        if name in fields:
             raise ArrangeError(f"waiver {text!r}: {name} stands there twice")
         if not value:
             raise ArrangeError(f"waiver {text!r}: nothing stands behind {name}=")
-        told[name] = unquoted(value) if name == "section" else value
-    return _from_texts({"decision": decision, "reason": "", **told})
+        fields[name] = unquoted(value) if name == "section" else value
+    return _from_texts({"decision": decision, "reason": "", **fields})
 
 
-def _from_texts(told: dict[str, str]) -> Waiver:
-    parts = tuple(split_parts(told.get("parts", "")))
+def _from_texts(fields: dict[str, str]) -> Waiver:
+    parts = tuple(split_parts(fields.get("parts", "")))
     try:
-        measures = parse_measures(told["measures"]) if told.get("measures") else None
+        measures = parse_measures(fields["measures"]) if fields.get("measures") else None
     except ArrangeError as error:
-        raise ArrangeError(f"waiver {told['decision']}: {error}") from None
+        raise ArrangeError(f"waiver {fields['decision']}: {error}") from None
     return Waiver(
-        told["decision"], told["reason"], told.get("kind", ""), parts, told.get("section", ""),
-        measures,
+        fields["decision"], fields["reason"], fields.get("kind", ""), parts,
+        fields.get("section", ""), measures,
     )  # fmt: skip
 
 
@@ -239,6 +253,16 @@ def read_waivers(path: str | os.PathLike[str]) -> tuple[Waiver, ...]:
     ------
     ArrangeError
         If the file cannot be read, or a row is no waiver.
+
+    Examples
+    --------
+    >>> import arrange as ar, pathlib, tempfile
+    >>> text = "decision,reason,kind,parts,section,measures\\nW1,it is meant,rub,,,21-24\\n"
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     path = pathlib.Path(folder) / "waivers.csv"
+    ...     _ = path.write_text(text)
+    ...     print(*ar.read_waivers(path))
+    kind=rub; measures=21-24
     """
     try:
         table: Any = pd.read_csv(Path(path), dtype=str, keep_default_na=False)

@@ -200,12 +200,12 @@ def _summary(findings: pd.DataFrame, rows: int) -> str:
 
 
 def _finding_rows(song: Song, groups: pd.DataFrame, findings: pd.DataFrame) -> list[dict[str, Any]]:
-    """Return one row per group, with every finding that it holds."""
+    """Return a row per group, with every finding that it holds."""
+    places = dict(zip(findings.index, _places(song, findings), strict=True))
     rows = []
-    for row in groups.itertuples():
-        every = [_place(song, finding) for finding in findings.loc[list(row.labels)].itertuples()]
-        own = _place(song, row)
-        rows.append({**own, "sections": row.sections, "times": row.times, "every": every,
+    for row in groups[["sections", "times", "labels"]].itertuples():
+        every = [places[label] for label in row.labels]
+        rows.append({**every[0], "sections": row.sections, "times": row.times, "every": every,
                      "move": "", "notes": "", "reason": "", "decided": []})  # fmt: skip
     return rows
 
@@ -242,22 +242,26 @@ def _decision_rows(song: Song, log: DecisionLog) -> list[dict[str, Any]]:
     return [{**row, "stale": stale.get(row["id"], "")} for row in table.to_dict("records")]
 
 
-def _place(song: Song, row: Any) -> dict[str, Any]:
-    """Where a finding is, and what it says, as text."""
-    starts = song.measures["onset"].to_numpy()
-    end = float(row.onset + row.duration)
-    last = max(int(np.searchsorted(starts, end - 1e-6)), int(row.measure))
-    return {
-        "section": row.section,
-        "measures": _measure_text(int(row.measure), last, song.measures["written"].tolist()),
-        "percent": round(100 * row.severity),
-        "severity": f"{row.severity:.2f}",
-        "kind": row.kind,
-        "parts": row.parts,
-        "pitches": row.pitches if len(row.pitches) < 30 else _ends(row.pitches),
-        "why": row.why,
-        "waived": row.waived if isinstance(row.waived, str) else "",
-    }
+def _places(song: Song, findings: pd.DataFrame) -> list[dict[str, Any]]:
+    """Where each finding lies, and what it says, as text."""
+    starts, written = song.measures["onset"].to_numpy(), song.measures["written"].tolist()
+    ends = (findings["onset"] + findings["duration"]).to_numpy()
+    last = np.maximum(np.searchsorted(starts, ends - 1e-6), findings["measure"].to_numpy())
+    names = ["section", "measure", "severity", "kind", "parts", "pitches", "why", "waived"]
+    return [
+        {
+            "section": row.section,
+            "measures": _measure_text(row.measure, end, written),
+            "percent": round(100 * row.severity),
+            "severity": f"{row.severity:.2f}",
+            "kind": row.kind,
+            "parts": row.parts,
+            "pitches": row.pitches if len(row.pitches) < 30 else _ends(row.pitches),
+            "why": row.why,
+            "waived": row.waived if isinstance(row.waived, str) else "",
+        }
+        for row, end in zip(findings[names].itertuples(), last.tolist(), strict=True)
+    ]
 
 
 def _notes_text(song: Song, finding: Any) -> str:

@@ -14,8 +14,8 @@ import numpy as np
 
 from arrange.clashes.limits import LOW_INTERVAL_LIMITS
 from arrange.clashes.lines import ALMOST
-from arrange.clashes.places import FOUNDATION, INTO_THE_BASS, NEAR_THE_VOICE
 from arrange.clashes.scene import Scene
+from arrange.clashes.voice_and_bass import FOUNDATION, INTO_THE_BASS, NEAR_THE_VOICE
 from arrange.hearing import partials, tone_table
 from arrange.revoicing.units import Unit
 from arrange.revoicing.weights import Weights

@@ -83,7 +83,7 @@ def in_copies(song: Song, versions: Sequence[pd.DataFrame], begin: float, end: f
 def _relabelled(tables: dict[str, pd.DataFrame]) -> dict[str, pd.DataFrame]:
     """Return the tables with measures numbered anew.
 
-    Where notes and chords lie is told by their onset; any label that there is will do.
+    The onset says where a note or chord lies; any label that there is will do.
     """
     place = {"measure": 1, "section": tables["sections"]["section"].iloc[0]}
     numbers = np.arange(1, len(tables["measures"]) + 1)

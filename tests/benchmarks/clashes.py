@@ -1,9 +1,10 @@
 """How fast all findings of a song are found, against lxml's parse of the same song.
 
-Run it by hand: ``python tests/benchmarks/clashes.py`` (a minute or two). Four tables, in ms, each
-a median of 7 with the heap trimmed between: a four-minute song of a band of eight, generated
+Run it by hand: ``python tests/benchmarks/clashes.py`` (two or three minutes). Four tables in ms,
+each a median of 7 with the heap trimmed between: a four-minute song of a band of eight, generated
 here; the largest quartet movement of music21's corpus; every kind by itself; and what becomes of
 it when two to 28 parts play together, each as many notes, so that one sees where the pairs bite.
+A fifth, in seconds and MB: a whole study of many parts that play at random, up to what is refused.
 ``own`` is the processor's own time: other work on the machine makes the clock's longer.
 """
 
@@ -12,6 +13,7 @@ from __future__ import annotations
 import ctypes
 import gc
 import io
+import resource
 import statistics
 import tempfile
 import time
@@ -132,6 +134,43 @@ def _notes(
     )  # fmt: skip
 
 
+def crowd_song(parts: int, notes: int) -> Song:
+    """A song of guitars that play at random: any pitch, on half of all eighths, a quarter long."""
+    random = np.random.default_rng(11)
+    onset = np.sort([random.choice(2 * notes, notes, replace=False) / 2 for _ in range(parts)])
+    frame = pd.DataFrame(
+        {"part": np.repeat([f"Guitar {k + 1}" for k in range(parts)], notes),
+         "onset": onset.ravel(), "duration": 1.0, "measure": (onset.ravel() // BAR).astype(int) + 1,
+         "section": "Song", "pitch": random.integers(40, 84, parts * notes), "voice": None,
+         "string": None, "fret": None, "technique": None, "grace": False,
+         "source_id": np.arange(parts * notes).astype(str)}
+    )  # fmt: skip
+    band = band_song([Player(f"Guitar {k + 1}", "guitar", 1, 1, 40) for k in range(parts)])
+    bars = int(notes // BAR) + 1
+    measures = band.measures.head(bars).assign(section="Song")
+    sections = band.sections.head(1).assign(section="Song", last_measure=bars, duration=BAR * bars)
+    chords = band.chords.head(bars).assign(section="Song")
+    return Song(band.parts, sections, measures, chords, frame[NOTES.names])
+
+
+def study_of_crowd(parts: int, notes: int) -> str:
+    """Seconds of the processor for the findings and for the report, and the most memory, MB."""
+    song = crowd_song(parts, notes)
+    start = time.process_time()
+    study = ar.Study(song)
+    try:
+        findings = len(study.findings)
+    except ar.ArrangeError:
+        return f"{parts:6}{notes:7}  refused after {time.process_time() - start:.2f} s"
+    found = time.process_time()
+    study.html()
+    memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024
+    return (
+        f"{parts:6}{notes:7}{findings:10,}{found - start:8.1f}{time.process_time() - found:8.1f}"
+        f"{memory:8,}"
+    )
+
+
 def clocked(task: Callable[[], object]) -> tuple[float, float]:
     """Median ms of a task by the clock, and of the processor's own, from a trimmed heap."""
     wall, own = [], []
@@ -215,6 +254,10 @@ def main() -> None:
         ]
         grown[parts] = by_kind(band_song(players))
     print(pd.DataFrame(grown).round(1).to_string())
+
+    print(f"\n{'parts':>6}{'notes':>7}{'findings':>10}{'find s':>8}{'html s':>8}{'MB':>8}")
+    for size in ((20, 200), (40, 200), (80, 200), (200, 400)):
+        print(study_of_crowd(*size), flush=True)
 
 
 if __name__ == "__main__":

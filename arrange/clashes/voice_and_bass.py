@@ -16,7 +16,7 @@ FOUNDATION = 52  # E3; a bass note above it is a tune, and may be joined
 def find_in_voice(scene: Scene, limits: Limits) -> list[Clash]:
     """Return the sections in which a part stays around the note that is being sung.
 
-    Asked of every part but singers, basses and drums. The value is the share of the singing
+    Looked for in every part but singers, basses and drums. The value is the share of the singing
     time in which the part holds a note within a minor third of the sung one, unisons left out:
     those are a doubling. What lies an octave off does not count.
     """
@@ -69,7 +69,7 @@ def _with_sung(scene: Scene, singer: int, sung: Array, note: Array, at: Array) -
 def find_in_bass(scene: Scene, limits: Limits) -> list[Clash]:
     """Return where a part goes under the bass, or so near above it that the two blur.
 
-    Asked of every part but singers and drums, while the bass holds a note below E3: the part's
+    Looked for in every part but singers and drums, while the bass holds a note below E3: the part's
     lowest note lies below the bass note, or up to a third above it. Octaves and unisons are
     left out. The value is the seconds, repeats within a section at most a bar apart added up.
     """

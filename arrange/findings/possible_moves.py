@@ -1,4 +1,4 @@
-"""What a part could try: up and down, by octaves, left out; not yet held against any finding."""
+"""What a part could try: up and down, by octaves, left out; not yet tried on any finding."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ class Move:
     """A change of some notes of one part, not yet tried."""
 
     part: str
-    way: str  # of each way only the smallest that ends the finding is told
+    way: str  # of each way only the smallest that ends the finding is given
     text: str
     rows: tuple[int, ...]
     semitones: float = np.nan
@@ -87,11 +87,11 @@ class Unit:
 
     def octaves(self, name: str, second_choice: bool = False) -> Iterator[Move]:
         """An octave up and down."""
-        for semitones, told in ((12, "an octave higher"), (-12, "an octave lower")):
+        for semitones, far in ((12, "an octave higher"), (-12, "an octave lower")):
             if self._is_playable(semitones):
-                way = told if second_choice else f"{told} {name}".strip()
+                way = far if second_choice else f"{far} {name}".strip()
                 yield Move(
-                    self.part, way, f"{name} {told}".strip(), self._rows, semitones,
+                    self.part, way, f"{name} {far}".strip(), self._rows, semitones,
                     in_chord=self._lands(semitones), second_choice=second_choice,
                 )  # fmt: skip
 

@@ -1,6 +1,4 @@
-"""What a song gives no answer to, and why: said plainly instead of a silence that looks like
-"nothing found".
-"""
+"""What could not be checked in a song, and why. Without it, "nothing found" could mean either."""
 
 from __future__ import annotations
 
@@ -11,61 +9,76 @@ from arrange.tables.sounding import played_notes, sounding_notes
 
 
 def not_asked(song: Song) -> list[str]:
-    """Return what could not be asked of a song, and why, a sentence each; empty if all could."""
+    """Return what could not be checked in a song, and why.
+
+    Returns
+    -------
+    list of str
+        A sentence each; empty if all could be checked.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> song = ar.read("datasets/tarrow-weir.txt")
+    >>> ar.not_asked(song)[0]
+    'No part is a singer: room for the voice was not checked.'
+    """
     played, sounding = played_notes(song.notes), sounding_notes(song.notes)
-    told = []
+    sentences = []
     if sounding.empty:
-        told.append(
-            "No note has a pitch and a duration: only attacks were asked, if there are any."
+        sentences.append(
+            "No note has a pitch and a duration: only attacks were checked, if there are any."
             if len(played)
-            else "Nothing is played: there are no notes with a duration, so nothing was asked."
+            else "Nothing is played: there are no notes with a duration, so nothing was checked."
         )
     else:
-        told += _harmony(song) + _families(song, set(sounding["part"]))
+        sentences += _harmony(song) + _families(song, set(sounding["part"]))
     playing = played["part"].nunique()
     if playing == 1:
-        told.append(
-            f"Only {played['part'].iloc[0]} plays: nothing between two parts was asked, only what "
-            "a part does alone."
+        sentences.append(
+            f"Only {played['part'].iloc[0]} plays: nothing between two parts was checked, only "
+            "what a part does alone."
         )
     if any(notice.startswith("no tempo") for notice in song.notices):
         tempo = song.measures["tempo"].iloc[0]
-        told.append(
+        sentences.append(
             f"No tempo: seconds are counted at {tempo:g} quarter notes a minute; slower, a clash "
             "lasts longer."
         )
     left_out = _without_duration(song, len(played))
-    return told + left_out
+    return sentences + left_out
 
 
 def _harmony(song: Song) -> list[str]:
     chords = song.chords
-    told = []
+    sentences = []
     if chords.empty:
-        told.append("No chord symbols: thirds and tones outside the chord were not asked.")
+        sentences.append("No chord symbols: thirds and tones outside the chord were not checked.")
     elif not (chords["pitch_classes"].map(len) > 1).any():
-        told.append(
-            "No chord symbol names more than a root: tones outside the chord were not asked."
+        sentences.append(
+            "No chord symbol names more than a root: tones outside the chord were not checked."
         )
     elif song.measures["key"].isna().all():
-        told.append("No key: tones outside the chord count as its colour, but for avoid notes.")
-    return told
+        sentences.append(
+            "No key: tones outside the chord count as its colour, but for avoid notes."
+        )
+    return sentences
 
 
 def _families(song: Song, sounding: set[str]) -> list[str]:
     parts = song.parts[song.parts["part"].isin(sounding)]
     there = set(parts["family"])
-    told = []
+    sentences = []
     if "voice" not in there and len(sounding) > 1:
-        told.append("No part is a singer: room for the voice was not asked.")
+        sentences.append("No part is a singer: room for the voice was not checked.")
     if "bass" not in there and len(sounding) > 1:
-        told.append("No part is a bass: room for the bass was not asked.")
+        sentences.append("No part is a bass: room for the bass was not checked.")
     if "guitar" in there and (parts["drive"] == "clean").all():
-        told.append(
-            "Every guitar is clean, or the song does not tell: what overdrive makes of chords was "
-            "not asked."
+        sentences.append(
+            "Every guitar is clean, or the song does not say: what overdrive makes of chords was "
+            "not checked."
         )
-    return told
+    return sentences
 
 
 def _without_duration(song: Song, played: int) -> list[str]:
