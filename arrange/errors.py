@@ -24,10 +24,10 @@ _MOST_SHOWN = 40  # characters of a value in a message
 
 def shortened(text: object, most: int = _LONGEST_PATH) -> str:
     """Return a value as a message shows it: of a long one the beginning and the end."""
-    told = str(text)
-    if len(told) <= most:
-        return told
-    return f"{told[: most // 2]}...{told[-(most // 2 - 3) :]}"
+    whole = str(text)
+    if len(whole) <= most:
+        return whole
+    return f"{whole[: most // 2]}...{whole[-(most // 2 - 3) :]}"
 
 
 def cut_text(text: str, most: int) -> str:
@@ -65,7 +65,7 @@ class ChordError(ArrangeError):
     offset : int
         Where in `text` it stopped making sense, from 0; its length if something is missing.
     remedy : str
-        What to write, told where no chord is near.
+        What to write, shown where no chord is near.
     what : str
         What should have stood there.
     suggest : callable
@@ -150,7 +150,7 @@ class ChartError(ReadError):
     Attributes
     ----------
     errors : tuple of ChartError
-        The single faults, where this error tells of several.
+        The single faults, where this error holds several.
     """
 
     def __init__(self, problem: str, *, text: str = "", **place: Any) -> None:
@@ -172,12 +172,12 @@ class ChartError(ReadError):
     def of_all(
         cls, errors: Sequence[ChartError], count: int, *, more_follow: bool = False
     ) -> ChartError:
-        """Return one error that tells all of them, and how many more there are.
+        """Return one error that lists all of them, and how many more there are.
 
         Parameters
         ----------
         errors : sequence of ChartError
-            Those to be told, in order.
+            Those to be shown, in order.
         count : int
             How many were found.
         more_follow : bool
@@ -185,12 +185,12 @@ class ChartError(ReadError):
         """
         if len(errors) == 1 == count:
             return errors[0]
-        told = [str(error) for error in errors]
+        messages = [str(error) for error in errors]
         if more_follow:
-            told.append(f"... and so on; reading stopped after {count} faults")
+            messages.append(f"... and so on; reading stopped after {count} faults")
         elif count > len(errors):
-            told.append(f"... and {count - len(errors)} more")
+            messages.append(f"... and {count - len(errors)} more")
         first = errors[0]
-        every = cls("\n".join(told), file=first.file, line=first.line, column=first.column)
+        every = cls("\n".join(messages), file=first.file, line=first.line, column=first.column)
         every.errors = tuple(errors)
         return every

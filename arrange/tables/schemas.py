@@ -43,7 +43,7 @@ class Column:
 
 @dataclass(frozen=True)
 class Table:
-    """A table's schema: its name, the columns that tell its rows apart, all columns, most rows."""
+    """A table's schema: its name, the columns that keep its rows apart, all columns, most rows."""
 
     name: str
     row: str

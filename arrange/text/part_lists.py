@@ -1,6 +1,6 @@
 """Several labels in one text: the parts of a finding, of a decision, of a waiver.
 
-Labels stand between " + ". One that could not be told from a list (it holds the joint, begins
+Labels stand between " + ". One that could be taken for a list (it holds the joint, begins
 with a quotation mark, or has blanks at an end) stands in double quotes, its own quotation marks
 doubled; all others stand as they are::
 

@@ -115,11 +115,11 @@ class Frame:
         counts = tuple([item.count for item in items])
         spans = self.known.get(counts)
         if spans is None:
-            told = faults.count
+            before = faults.count
             spans = self._counted(cell, items, faults) if any(counts) else (
                 self._shared(cell, items, faults)
             )  # fmt: skip
-            if faults.count > told:
+            if faults.count > before:
                 return None
             self.known[counts] = spans
         return spans

@@ -18,7 +18,7 @@ _MOST_NODES = 10_000_000
 _PACKED_NODES = 6
 _ANY_NODES = 500_000  # in a compressed file of any size
 _MOST_ENTITIES = 100  # declared; each is kept, and no score needs one
-_MOST_TOLD = 120  # characters of what the parser says
+_MOST_SHOWN = 120  # characters of what the parser says
 
 
 def parse_score(data: bytes, name: str) -> Any:
@@ -40,14 +40,14 @@ def parse_score(data: bytes, name: str) -> Any:
     except etree.XMLSyntaxError as error:
         line, column = error.position
         raise ReadError(
-            _told(" ".join(error.msg.split(", line")[0].split())),
+            _plain_message(" ".join(error.msg.split(", line")[0].split())),
             file=name,
             line=line,
             column=column,
         ) from None
     except (ValueError, LookupError) as error:
         raise ReadError(
-            f"no XML can be read from it: {cut_text(str(error), _MOST_TOLD)}", file=name
+            f"no XML can be read from it: {cut_text(str(error), _MOST_SHOWN)}", file=name
         ) from None
     _refuse_entities(root, name)
     if root.tag == "score-timewise":
@@ -89,7 +89,7 @@ def _check_size(data: bytes, most: int, name: str) -> None:
         )
 
 
-def _told(message: str) -> str:
+def _plain_message(message: str) -> str:
     """What to say of the parser's message: its limits against attacks in plain words."""
     if re.search("amplification|reference loop", message, re.I):
         return (
@@ -98,7 +98,7 @@ def _told(message: str) -> str:
         )
     if re.search("excessive depth|huge text|resource limit|too long", message, re.I):
         return "an element in it is absurdly deep or long; export the song again"
-    return f"not well-formed XML: {cut_text(message, _MOST_TOLD)}; export the file again"
+    return f"not well-formed XML: {cut_text(message, _MOST_SHOWN)}; export the file again"
 
 
 def _refuse_entities(root: Any, name: str) -> None:
