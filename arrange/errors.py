@@ -44,15 +44,42 @@ def shown(value: object) -> str:
 
 
 class ArrangeError(ValueError):
-    """Any error raised on purpose by this package."""
+    """Any error raised on purpose by this package.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> try:
+    ...     ar.read("missing.txt")
+    ... except ar.ArrangeError as error:
+    ...     print(error)
+    missing.txt: there is no such file; look for a typing error in the path
+    """
 
 
 class TableError(ArrangeError):
-    """A table lacks a column, or holds a value that its schema forbids."""
+    """A table lacks a column, or holds a value that its schema forbids.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> try:
+    ...     ar.describe("tracks")
+    ... except ar.TableError as error:
+    ...     print(error)
+    no table is called 'tracks'; there are parts, sections, measures, chords, notes, findings
+    """
 
 
 class LogChangedError(ArrangeError):
-    """A log of decisions is not as it was read: somebody else has written in it since."""
+    """A log of decisions is not as it was read: somebody else has written in it since.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> issubclass(ar.LogChangedError, ar.ArrangeError)
+    True
+    """
 
 
 class ChordError(ArrangeError):
@@ -109,6 +136,15 @@ class ReadError(ArrangeError):
         Place in the file, both counted from 1.
     part, measure : str, optional
         The part's label and the printed measure number.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> error = ar.ReadError("a bar of no length", file="song.musicxml", part="P1", measure="4")
+    >>> print(error)
+    song.musicxml, part P1, measure 4: a bar of no length
+    >>> error.measure
+    '4'
     """
 
     def __init__(
@@ -151,6 +187,14 @@ class ChartError(ReadError):
     ----------
     errors : tuple of ChartError
         The single faults, where this error holds several.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> print(ar.ChartError("no chord 'Hm7'", file="a.txt", line=3, column=3, text="| Hm7 |"))
+    a.txt, line 3, column 3: no chord 'Hm7'
+        | Hm7 |
+          ^
     """
 
     def __init__(self, problem: str, *, text: str = "", **place: Any) -> None:

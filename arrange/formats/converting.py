@@ -38,6 +38,15 @@ def convert(
     ArrangeError
         If the suffix names no format, the target is the source or is there already, or either
         file fails.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> import arrange as ar
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     song = ar.convert("datasets/tarrow-weir.txt", f"{folder}/tarrow-weir.mid")
+    ...     len(ar.read(f"{folder}/tarrow-weir.mid").parts) == len(song.parts)
+    True
     """
     song_writer(Path(target), overwrite=overwrite, source=source)
     song = read(source)

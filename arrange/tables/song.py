@@ -233,6 +233,18 @@ class Song:
     TableError
         If a table breaks its schema, names a part, section or measure that does not exist, or
         is not in order of time where it must be; or as ``check_limits``.
+
+    Examples
+    --------
+    >>> from dataclasses import replace
+    >>> import arrange as ar
+    >>> song = ar.read("datasets/low-water.txt")
+    >>> song.parts["part"].tolist()
+    ['Voice', 'Guitar 1', 'Guitar 2', 'Bass']
+    >>> round(song.seconds(song.duration))
+    211
+    >>> replace(song, title="Low Water, sketch").title
+    'Low Water, sketch'
     """
 
     parts: pd.DataFrame

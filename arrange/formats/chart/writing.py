@@ -74,6 +74,19 @@ def write_chart(song: Song, path: str | os.PathLike[str]) -> tuple[str, ...]:
     ArrangeError
         If a label holds a sign that a chart needs for itself (``,``, ``;`` or ``|``), a note has
         no length, or the chart could not be read again.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> import arrange as ar
+    >>> song = ar.read("datasets/harbour-set/1-rope-and-lantern.txt")
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     left_out = ar.write_chart(song, f"{folder}/song.txt")
+    ...     again = ar.read(f"{folder}/song.txt")
+    >>> left_out
+    ()
+    >>> again.notes["pitch"].equals(song.notes["pitch"])
+    True
     """
     text = format_chart(song)
     try:

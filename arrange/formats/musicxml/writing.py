@@ -98,6 +98,19 @@ def write_musicxml(song: Song, path: str | os.PathLike[str]) -> tuple[str, ...]:
     ArrangeError
         If the song has no part, a note is written below C0 or above B9, or the path asks for a
         compressed file.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> import arrange as ar
+    >>> song = ar.read("datasets/harbour-set/1-rope-and-lantern.txt")
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     left_out = ar.write_musicxml(song, f"{folder}/song.musicxml")
+    ...     again = ar.read(f"{folder}/song.musicxml")
+    >>> left_out
+    ()
+    >>> again.notes["pitch"].equals(song.notes["pitch"])
+    True
     """
     path = Path(path)
     if path.suffix.lower() == ".mxl":
