@@ -168,3 +168,12 @@ def test_transposing_parts_sound_the_same(suffix, key, part, family, transpose, 
     if suffix != "mid":  # a MIDI file holds neither, and of the keys major and minor alone
         assert again.parts[["transpose", "capo"]].equals(a_song.parts[["transpose", "capo"]])
         assert again.measures["key"].tolist() == [key]
+
+
+@pytest.mark.parametrize("key", ["Cb major", "F# lydian", "Ab minor", "C# major"])
+def test_a_key_is_spelled_as_the_part_at_concert_pitch_has_it(key, tmp_path):
+    """A clarinet's part in front of it writes F sharp and G flat major alike, as A flat major."""
+    parts = parts_of("Clarinet", "Guitar", family=["other", "guitar"], transpose=[-2, -12])
+    path = tmp_path / "song.musicxml"
+    ar.write_musicxml(song(("Clarinet", "Bb4", 0, 1), key=key, parts=parts), path)
+    assert ar.read(path).measures["key"].tolist() == [key]

@@ -109,26 +109,27 @@ def _title(root: Any, notices: list[str]) -> str:
 
 
 def _keys(events: Events, said: Attributes, timing: Timing) -> list[str | None]:
-    """The sounding key of each bar, from the first part that has one."""
-    names: dict[int, str | None] = {}
-    leader: int | None = None
+    """The sounding key of each bar, from the first part that has one.
+
+    A part that is written where it sounds, or octaves away, goes before others: a transposing
+    part does not say whether G flat or F sharp is meant.
+    """
     transposes = forward_fill(events, [(event, by) for event, _, by in said.transposes], 0.0)
-    for event, fifths, mode in said.keys:
-        part = int(events.part[event])
-        leader = part if leader is None else leader
-        if part != leader:
+    stated = [(int(events.part[event]), int(transposes[event])) for event, _, _ in said.keys]
+    first = next((part for part, by in stated if by % 12 == 0), stated[0][0] if stated else None)
+    changes: dict[int, str | None] = {}
+    for (part, transpose), (event, fifths, mode) in zip(stated, said.keys, strict=True):
+        if part != first:
             continue
         name = None
         if fifths is not None:
-            # A transposition of a semitone up is seven fifths up; keep within six signs.
-            transpose = int(transposes[event])
-            sounding = fifths + 7 * transpose
-            outside = transpose % 12 != 0 or abs(fifths) > 7
-            name = key_name((sounding + 5) % 12 - 5 if outside else fifths, mode)
-        names[int(timing.bar[event])] = name
+            # A semitone up is seven fifths up; keep within six signs.
+            is_moved = transpose % 12 != 0 or abs(fifths) > 7
+            name = key_name((fifths + 7 * transpose + 5) % 12 - 5 if is_moved else fifths, mode)
+        changes[int(timing.bar[event])] = name
     keys: list[str | None] = []
     for bar in range(len(timing.numbers)):
-        keys.append(names.get(bar, keys[-1] if keys else None))
+        keys.append(changes.get(bar, keys[-1] if keys else None))
     return keys
 
 

@@ -68,7 +68,7 @@ from arrange.formats.musicxml.writing_tones import tones_of
 from arrange.tables.song import Song
 from arrange.theory.chords import Chord
 from arrange.theory.meters import meter_quarters, meter_terms
-from arrange.theory.pitch import key_fifths, key_name
+from arrange.theory.pitch import key_fifths, moved_key
 
 _DOCTYPE = (
     '<!DOCTYPE score-partwise PUBLIC "-//Recordare//DTD MusicXML 4.0 Partwise//EN"'
@@ -277,7 +277,7 @@ def _write_part(
     for bar in range(len(page.meters)):
         measure = add(element, "measure", attributes={"number": str(bar + 1)})
         measure.text = measure.tail = "\n"
-        staff.key = _written_key(page.keys[bar], part.transpose)
+        staff.key = moved_key(page.keys[bar], -part.transpose)
         _write_attributes(measure, page, bar, part, tones, staff, staves)
         if bar == 0:
             _write_player_words(measure, part)
@@ -286,14 +286,6 @@ def _write_part(
         chords = page.chords.get(bar, []) if has_chords else []
         _write_bar(measure, page, bar, layers, staff, chords)
         _write_barline(measure, page, bar)
-
-
-def _written_key(key: str | None, transpose: int) -> str | None:
-    """The key as a transposing part writes it."""
-    if key is None or transpose % 12 == 0:
-        return key
-    mode = key.partition(" ")[2]
-    return key_name((key_fifths(key) - 7 * transpose + 5) % 12 - 5, mode)
 
 
 def _write_attributes(
