@@ -7,7 +7,7 @@ from fractions import Fraction
 from typing import NamedTuple
 
 from arrange.errors import ArrangeError, ChordError
-from arrange.formats.chart.bars import BarReader, Event
+from arrange.formats.chart.bar_content import BarReader, Event
 from arrange.formats.chart.header import (
     CHORDS,
     Meter,
@@ -18,10 +18,10 @@ from arrange.formats.chart.header import (
     read_tempo,
 )
 from arrange.formats.chart.items import Frame, split_items
+from arrange.formats.chart.lines import Faults, Piece
 from arrange.formats.chart.rows import PLAIN_BAR, Cell
 from arrange.formats.chart.sections import Place, Section, Setting
 from arrange.formats.chart.tablature import read_tab_bar
-from arrange.formats.chart.text import Faults, Piece
 from arrange.formats.playing_order import Bar, playing_order
 from arrange.limits import MOST_CHORDS, MOST_MEASURES, MOST_NOTES
 from arrange.text.words import counted

@@ -9,7 +9,7 @@ from fractions import Fraction
 from typing import Any
 
 from arrange.errors import shown
-from arrange.formats.chart.text import Faults, Piece, nearly
+from arrange.formats.chart.lines import Faults, Piece, nearly
 from arrange.formats.instruments import instrument_family
 from arrange.guitar.necks import STANDARD_TUNINGS, TUNINGS
 from arrange.limits import (

@@ -12,7 +12,7 @@ from fractions import Fraction
 
 from arrange.errors import shown
 from arrange.formats.chart.header import Meter
-from arrange.formats.chart.text import Faults, Piece
+from arrange.formats.chart.lines import Faults, Piece
 from arrange.text.words import counted
 
 _COUNT = re.compile(r"([0-9]{1,6})([e&a]?)(?:\+([0-9]{1,7})/([1-9][0-9]{0,6}))?:")

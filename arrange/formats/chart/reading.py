@@ -7,8 +7,9 @@ from dataclasses import replace
 from arrange.errors import ChartError, cut_text, shown
 from arrange.formats.chart.building import build_score
 from arrange.formats.chart.header import SETTINGS, Part, read_part
-from arrange.formats.chart.pages import written_score
+from arrange.formats.chart.lines import Faults, Piece, bare_line, decode, split_lines
 from arrange.formats.chart.rows import Row, read_row
+from arrange.formats.chart.score_columns import written_score
 from arrange.formats.chart.sections import (
     Section,
     Setting,
@@ -17,7 +18,6 @@ from arrange.formats.chart.sections import (
     read_heading,
 )
 from arrange.formats.chart.tablature import is_string, is_tab_heading, read_tab
-from arrange.formats.chart.text import Faults, Piece, bare_line, decode, split_lines
 from arrange.formats.song_making import song_reader
 from arrange.formats.written import Written
 from arrange.limits import (

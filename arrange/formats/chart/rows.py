@@ -8,9 +8,9 @@ from itertools import islice, pairwise
 from typing import NamedTuple
 
 from arrange.errors import shown
-from arrange.formats.chart.bars import TECHNIQUE_BITS
+from arrange.formats.chart.bar_content import TECHNIQUE_BITS
 from arrange.formats.chart.header import CHORDS, Part
-from arrange.formats.chart.text import Faults, Piece
+from arrange.formats.chart.lines import Faults, Piece
 from arrange.formats.playing_order import Bar
 from arrange.limits import MOST_TEXT
 

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any, NamedTuple
 
 from arrange.errors import shown
+from arrange.formats.chart.lines import Faults, Piece
 from arrange.formats.chart.rows import (
     DOUBLE_BAR,
     MOST_PASSES,
@@ -20,7 +21,6 @@ from arrange.formats.chart.rows import (
     Owner,
     Row,
 )
-from arrange.formats.chart.text import Faults, Piece
 from arrange.formats.playing_order import Bar
 from arrange.limits import MOST_MEASURES, MOST_TEXT
 from arrange.text.words import counted

@@ -12,11 +12,11 @@ from fractions import Fraction
 from itertools import islice, pairwise
 
 from arrange.errors import shown
-from arrange.formats.chart.bars import TECHNIQUE_BITS, Event, Tone
+from arrange.formats.chart.bar_content import TECHNIQUE_BITS, Event, Tone
 from arrange.formats.chart.header import Part
 from arrange.formats.chart.items import Frame
+from arrange.formats.chart.lines import Faults, Piece
 from arrange.formats.chart.rows import MOST_CELLS, PLAIN_BAR, Cell, Row, Tab, read_label
-from arrange.formats.chart.text import Faults, Piece
 from arrange.limits import MOST_FRETS
 from arrange.theory.pitch import PLAIN_NAMES, parse_pitch_class
 

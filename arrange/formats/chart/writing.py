@@ -31,8 +31,8 @@ from arrange.formats.chart.header import (
     read_meter,
     read_part,
 )
+from arrange.formats.chart.lines import Faults, Piece, bare_line
 from arrange.formats.chart.reading import read_chart
-from arrange.formats.chart.text import Faults, Piece, bare_line
 from arrange.formats.files import whole_file
 from arrange.formats.instruments import instrument_family
 from arrange.formats.notices import outlasting_notices

@@ -12,7 +12,7 @@ import numpy as np
 from arrange.errors import shown
 from arrange.formats.chart.header import NOTE, Part
 from arrange.formats.chart.items import TECHNIQUE_WORDS, WORDS, Frame, Item, Span, split_items
-from arrange.formats.chart.text import Faults, Piece
+from arrange.formats.chart.lines import Faults, Piece
 from arrange.formats.written import TECHNIQUES
 from arrange.guitar.hands import Hand, hold_shapes
 from arrange.guitar.necks import Neck
