@@ -24,10 +24,10 @@ _MOST_SHOWN = 40  # characters of a value in a message
 
 def shortened(text: object, most: int = _LONGEST_PATH) -> str:
     """Return a value as a message shows it: of a long one the beginning and the end."""
-    told = str(text)
-    if len(told) <= most:
-        return told
-    return f"{told[: most // 2]}...{told[-(most // 2 - 3) :]}"
+    whole = str(text)
+    if len(whole) <= most:
+        return whole
+    return f"{whole[: most // 2]}...{whole[-(most // 2 - 3) :]}"
 
 
 def cut_text(text: str, most: int) -> str:
@@ -44,15 +44,42 @@ def shown(value: object) -> str:
 
 
 class ArrangeError(ValueError):
-    """Any error raised on purpose by this package."""
+    """Any error raised on purpose by this package.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> try:
+    ...     ar.read("missing.txt")
+    ... except ar.ArrangeError as error:
+    ...     print(error)
+    missing.txt: there is no such file; look for a typing error in the path
+    """
 
 
 class TableError(ArrangeError):
-    """A table lacks a column, or holds a value that its schema forbids."""
+    """A table lacks a column, or holds a value that its schema forbids.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> try:
+    ...     ar.describe("tracks")
+    ... except ar.TableError as error:
+    ...     print(error)
+    no table is called 'tracks'; there are parts, sections, measures, chords, notes, findings
+    """
 
 
 class LogChangedError(ArrangeError):
-    """A log of decisions is not as it was read: somebody else has written in it since."""
+    """A log of decisions is not as it was read: somebody else has written in it since.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> issubclass(ar.LogChangedError, ar.ArrangeError)
+    True
+    """
 
 
 class ChordError(ArrangeError):
@@ -65,7 +92,7 @@ class ChordError(ArrangeError):
     offset : int
         Where in `text` it stopped making sense, from 0; its length if something is missing.
     remedy : str
-        What to write, told where no chord is near.
+        What to write, shown where no chord is near.
     what : str
         What should have stood there.
     suggest : callable
@@ -109,6 +136,15 @@ class ReadError(ArrangeError):
         Place in the file, both counted from 1.
     part, measure : str, optional
         The part's label and the printed measure number.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> error = ar.ReadError("a bar of no length", file="song.musicxml", part="P1", measure="4")
+    >>> print(error)
+    song.musicxml, part P1, measure 4: a bar of no length
+    >>> error.measure
+    '4'
     """
 
     def __init__(
@@ -150,7 +186,15 @@ class ChartError(ReadError):
     Attributes
     ----------
     errors : tuple of ChartError
-        The single faults, where this error tells of several.
+        The single faults, where this error holds several.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> print(ar.ChartError("no chord 'Hm7'", file="a.txt", line=3, column=3, text="| Hm7 |"))
+    a.txt, line 3, column 3: no chord 'Hm7'
+        | Hm7 |
+          ^
     """
 
     def __init__(self, problem: str, *, text: str = "", **place: Any) -> None:
@@ -172,12 +216,12 @@ class ChartError(ReadError):
     def of_all(
         cls, errors: Sequence[ChartError], count: int, *, more_follow: bool = False
     ) -> ChartError:
-        """Return one error that tells all of them, and how many more there are.
+        """Return one error that lists all of them, and how many more there are.
 
         Parameters
         ----------
         errors : sequence of ChartError
-            Those to be told, in order.
+            Those to be shown, in order.
         count : int
             How many were found.
         more_follow : bool
@@ -185,12 +229,12 @@ class ChartError(ReadError):
         """
         if len(errors) == 1 == count:
             return errors[0]
-        told = [str(error) for error in errors]
+        messages = [str(error) for error in errors]
         if more_follow:
-            told.append(f"... and so on; reading stopped after {count} faults")
+            messages.append(f"... and so on; reading stopped after {count} faults")
         elif count > len(errors):
-            told.append(f"... and {count - len(errors)} more")
+            messages.append(f"... and {count - len(errors)} more")
         first = errors[0]
-        every = cls("\n".join(told), file=first.file, line=first.line, column=first.column)
+        every = cls("\n".join(messages), file=first.file, line=first.line, column=first.column)
         every.errors = tuple(errors)
         return every

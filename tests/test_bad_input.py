@@ -395,7 +395,7 @@ def test_divisions_that_are_no_positive_number(tmp_path, text):
 
 def test_huge_divisions(tmp_path):
     """A thousand million divisions of a quarter note are no rhythm."""
-    refused(tmp_path, score([attributes(10**9) + WHOLE_BAR]), "at most 1,000,000, that tells how")
+    refused(tmp_path, score([attributes(10**9) + WHOLE_BAR]), "at most 1,000,000, that says how")
 
 
 def test_divisions_without_a_common_grid(tmp_path):
@@ -475,7 +475,7 @@ def test_ties_that_only_begin(tmp_path):
     the exporter left them out, and the repair is told.
     """
     measures = [note("C4", 16, ties="start"), note("C4", 8) + note("C4", 8)]
-    song = repaired(tmp_path, score(measures), "its ties tell only where they begin")
+    song = repaired(tmp_path, score(measures), "its ties are marked only where they begin")
     assert song.notes["duration"].tolist() == [6, 2]
 
 

@@ -38,7 +38,7 @@ FAULTS = list(expected_faults())
 def told(chart: str | bytes, name: str = "song.txt") -> str:
     """The message about a broken chart."""
     data = chart.encode() if isinstance(chart, str) else chart
-    with pytest.raises(ChartError) as caught:
+    with pytest.raises(ReadError) as caught:
         read_chart(data, name)
     return str(caught.value)
 

@@ -1,12 +1,15 @@
 """One format into another, by function and by command."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import pandas as pd
 import pytest
+from songs import parts_of, song
 
 import arrange as ar
 from arrange.__main__ import main
+from arrange.formats.converting import write_song
 
 DATASETS = Path(__file__).parents[1] / "datasets"
 SOUND = ["part", "onset", "duration", "measure", "section", "pitch"]
@@ -87,3 +90,90 @@ def test_read_knows_a_file_by_its_content(tmp_path):
     assert len(ar.read(tmp_path / "song.xml").notes) == len(ar.read(tmp_path / "song.mid").notes)
     (tmp_path / "score.txt").write_bytes((DATASETS / "low-water.musicxml").read_bytes())
     assert len(ar.read(tmp_path / "score.txt").notes) == 2031
+
+
+def odd_note(a_song, **columns):
+    """The song with some columns of its second note changed."""
+    notes = a_song.notes.copy()
+    for name, value in columns.items():
+        notes.loc[1, name] = value
+    return replace(a_song, notes=notes)
+
+
+def plain():
+    return song(("Guitar 1", "E3", 0, 1), ("Guitar 1", "G3", 1, 1))
+
+
+@pytest.mark.parametrize(
+    ("a_song", "suffix", "says"),
+    [
+        (odd_note(plain(), onset=4.0, duration=0.0, grace=True), "txt",
+         "grace notes on the last bar line are left out: 1"),
+        (odd_note(plain(), string=1, fret=1), "txt",
+         "strings and frets that do not give the pitch, or lie under the capo, are left out: 1"),
+        (odd_note(plain(), pitch=60.25), "txt", "pitches are rounded to quarter tones: 1"),
+        (odd_note(plain(), pitch=60.5), "mid", "quarter tones are rounded to semitones: 1"),
+        (odd_note(plain(), onset=3.5, duration=9.0), "txt",
+         "notes that outlast the last bar end with it: 1"),
+        (odd_note(plain(), onset=3.5, duration=9.0), "mid",
+         "notes that outlast the last bar end with it: 1"),
+        (odd_note(plain(), onset=3.5, duration=9.0), "musicxml",
+         "notes that outlast the last bar end with it: 1"),
+        (song(*(("Guitar 1", "E3", at, 1 / under) for at, under in enumerate((7, 11, 13, 17)))),
+         "mid", "its times have no common grid of 1/4,095 quarter note or coarser: who reads the "
+         "file may move them to one"),
+    ],
+)  # fmt: skip
+def test_what_a_file_does_not_hold_is_said(a_song, suffix, says, tmp_path):
+    """Each format has its limits; a song that passes one comes back changed, and this says how.
+
+    MIDI's pitches are semitones and its ticks at most 32,767 to a quarter note (Standard MIDI
+    Files 1.0); what a chart holds is in datasets/README.md.
+    """
+    assert write_song(a_song, tmp_path / f"song.{suffix}") == (says,)
+
+
+@pytest.mark.parametrize("suffix", ["musicxml", "mid", "txt"])
+def test_a_note_that_outlasts_the_song_makes_it_no_longer(suffix, tmp_path):
+    """It ends with the last bar in every format; a MIDI file used to get more bars."""
+    path = tmp_path / f"song.{suffix}"
+    write_song(odd_note(plain(), onset=3.5, duration=9.0), path)
+    again = ar.read(path)
+    assert again.duration == 4
+    assert again.notes["duration"].tolist() == [1, 0.5]
+
+
+# Sounding keys and pitches of parts that are written where they do not sound: a clarinet in B
+# flat a tone lower, an alto saxophone in E flat a major sixth lower, a guitar an octave lower
+# (textbooks of instrumentation; from memory), a guitar behind a capo written as its shapes.
+TRANSPOSED = [
+    ("Clarinet", "other", -2, 0), ("Alto sax", "other", -9, 0), ("Guitar 1", "guitar", -12, 0),
+    ("Guitar 1", "guitar", -12 + 3, 3), ("Guitar 1", "guitar", 0, 24),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("suffix", ["musicxml", "mid", "txt"])
+@pytest.mark.parametrize("key", ["Bb major", "E major", "F# minor", "D dorian"])
+@pytest.mark.parametrize(("part", "family", "transpose", "capo"), TRANSPOSED)
+def test_transposing_parts_sound_the_same(suffix, key, part, family, transpose, capo, tmp_path):
+    """What is written elsewhere than it sounds comes back as it sounds, in every format."""
+    parts = parts_of(part, family=family, transpose=transpose, capo=capo)
+    a_song = song((part, "Bb4", 0, 1), (part, "C#5", 1, 2), key=key, parts=parts)
+    path = tmp_path / f"song.{suffix}"
+    write_song(a_song, path)
+    again = ar.read(path)
+    assert again.notes[["onset", "duration", "pitch"]].equals(
+        a_song.notes[["onset", "duration", "pitch"]]
+    )
+    if suffix != "mid":  # a MIDI file holds neither, and of the keys major and minor alone
+        assert again.parts[["transpose", "capo"]].equals(a_song.parts[["transpose", "capo"]])
+        assert again.measures["key"].tolist() == [key]
+
+
+@pytest.mark.parametrize("key", ["Cb major", "F# lydian", "Ab minor", "C# major"])
+def test_a_key_is_spelled_as_the_part_at_concert_pitch_has_it(key, tmp_path):
+    """A clarinet's part in front of it writes F sharp and G flat major alike, as A flat major."""
+    parts = parts_of("Clarinet", "Guitar", family=["other", "guitar"], transpose=[-2, -12])
+    path = tmp_path / "song.musicxml"
+    ar.write_musicxml(song(("Clarinet", "Bb4", 0, 1), key=key, parts=parts), path)
+    assert ar.read(path).measures["key"].tolist() == [key]

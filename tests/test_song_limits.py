@@ -304,7 +304,7 @@ def test_faults_in_every_bar_are_told_as_many_as_fit_a_page(tmp_path, bars):
 
 def test_a_label_that_begins_like_a_comment_stands_in_no_chart():
     """Its rows would be passed over; the writer says so."""
-    with pytest.raises(ar.ArrangeError, match="part '#9': a chart cannot tell this label"):
+    with pytest.raises(ar.ArrangeError, match="part '#9': a chart would read this label"):
         format_chart(song(("#9", "E3", 0, 1)))
 
 

@@ -31,13 +31,22 @@ def convert(
     Returns
     -------
     Song
-        As read; its notices tell as well what the new file does not hold.
+        As read; its notices also say what the new file does not hold.
 
     Raises
     ------
     ArrangeError
         If the suffix names no format, the target is the source or is there already, or either
         file fails.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> import arrange as ar
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     song = ar.convert("datasets/tarrow-weir.txt", f"{folder}/tarrow-weir.mid")
+    ...     len(ar.read(f"{folder}/tarrow-weir.mid").parts) == len(song.parts)
+    True
     """
     song_writer(Path(target), overwrite=overwrite, source=source)
     song = read(source)
@@ -53,7 +62,7 @@ def write_song(
     Returns
     -------
     tuple of str
-        What of the song the file does not hold, a sentence each, where its format tells.
+        What of the song the file does not hold, a sentence each.
 
     Raises
     ------
@@ -63,14 +72,14 @@ def write_song(
     target = Path(target)
     writer = song_writer(target, overwrite=overwrite)
     try:
-        return writer(song, target) or ()
+        return writer(song, target)
     except OSError as error:
         raise ArrangeError(f"{shortened(target)}: it cannot be written: {error.strerror}") from None
 
 
 def song_writer(
     target: Path, *, overwrite: bool = False, source: str | os.PathLike[str] | None = None
-) -> Callable[[Song, Path], tuple[str, ...] | None]:
+) -> Callable[..., tuple[str, ...]]:
     """Return what writes a song in the format that a file's suffix names.
 
     Raises

@@ -136,8 +136,8 @@ def _move_all(draft: Path, folder: Path) -> None:
 
 
 def _not_written(path: Path, error: OSError) -> ArrangeError:
-    told = error.strerror or error
-    return ArrangeError(f"{shortened(path)}: cannot be written: {told}; choose another place")
+    reason = error.strerror or error
+    return ArrangeError(f"{shortened(path)}: cannot be written: {reason}; choose another place")
 
 
 @contextlib.contextmanager

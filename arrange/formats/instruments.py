@@ -102,7 +102,7 @@ def instrument_family(
 
 @lru_cache(maxsize=256)
 def _family_named(name: str) -> str:
-    """The family that a name tells, or ``""``."""
+    """The family that a name belongs to, or ``""``."""
     return next((family for family, words in _NAMES if re.search(words, name, re.I)), "")
 
 

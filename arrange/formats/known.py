@@ -6,7 +6,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
 
 from arrange.formats.chart import read_chart, write_chart
 from arrange.formats.midi import is_midi, read_midi, write_midi
@@ -30,7 +29,7 @@ class Format:
     read : function
         As ``read_chart``: content and name, then by keyword; gives a Song.
     write : function of a Song and a path
-        Gives what of the song the file does not hold, a sentence each, where the format tells.
+        Gives what of the song the file does not hold, a sentence each.
     """
 
     name: str
@@ -38,7 +37,7 @@ class Format:
     written_suffixes: tuple[str, ...]
     is_it: Callable[[bytes, str], bool]
     read: Callable[..., Song]
-    write: Callable[..., Any]
+    write: Callable[..., tuple[str, ...]]
 
 
 FORMATS = (
@@ -65,5 +64,5 @@ WRITERS = {suffix: each.write for each in FORMATS for suffix in each.written_suf
 
 
 def format_of(data: bytes, suffix: str) -> Format | None:
-    """Return the format of a file's content; its suffix counts where the content tells nothing."""
+    """Return the format of a file's content; its suffix counts where the content does not say."""
     return next((each for each in FORMATS if each.is_it(data, suffix.lower())), None)

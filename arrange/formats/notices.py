@@ -1,10 +1,16 @@
-"""Notices of a reader: a file may have a fault in every bar, and a report has a page for them."""
+"""Notices of readers and writers, a sentence each.
+
+A file may have a fault in every bar, and a report has a page for all of them.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
 from arrange.limits import MOST_NOTICES, MOST_TEXT
+from arrange.tables.song import Song
+
+_SAME = 1e-6  # quarter notes: times that differ by less are one
 
 
 def first_notices(notices: Sequence[str]) -> list[str]:
@@ -13,6 +19,21 @@ def first_notices(notices: Sequence[str]) -> list[str]:
         return list(notices)
     more = len(notices) - MOST_NOTICES + 1
     return [*notices[: MOST_NOTICES - 1], f"and {more:,} more notices, which are not shown"]
+
+
+def outlasting_notice(count: int) -> str:
+    """Return what is said of notes that sound beyond the last bar line."""
+    return f"notes that outlast the last bar end with it: {count:,}"
+
+
+def outlasting_notices(song: Song) -> list[str]:
+    """Return what a writer says of notes that sound beyond the last bar line, where there are any.
+
+    Every writer ends them there, as readers do.
+    """
+    end = song.notes["onset"] + song.notes["duration"]
+    late = int((end > song.duration + _SAME).sum())
+    return [outlasting_notice(late)] if late else []
 
 
 def cut_names_notice(count: int) -> str:

@@ -8,21 +8,16 @@ from typing import Any
 import numpy as np
 
 from arrange.formats.notices import first_notices
-from arrange.formats.written import Array, Written
+from arrange.formats.written import PlayedBars, Written
 from arrange.tables.song import integer_column, object_column, text_column
 from arrange.theory.chord_symbols import settled_chord
 from arrange.theory.chords import Chord, chord_intervals, chord_number, chord_suffix, chord_symbol
 from arrange.theory.pitch import parse_pitch_class
 
 
-def chord_columns(
-    written: Written,
-    order: Array,
-    starts: Array,
-    section_of_bar: Array,
-    labels: Any,
-    notices: list[str],
-) -> dict[str, Any]:
+def chord_columns(written: Written, played: PlayedBars, notices: list[str]) -> dict[str, Any]:
+    """Return the columns of the chords table; what is left out is added to the notices."""
+    starts = played.starts
     by_bar: dict[int, dict[int, Chord]] = {}
     doubled: list[str] = []
     for measure, offset, chord in written.chords:
@@ -35,7 +30,7 @@ def chord_columns(
     notices += first_notices(doubled)
     rows = [
         (bar, starts[bar] + offset, chord)
-        for bar, measure in enumerate(order.tolist())
+        for bar, measure in enumerate(played.order.tolist())
         for offset, chord in sorted(by_bar.get(measure, {}).items())
     ] if by_bar else []  # fmt: skip
     bars = np.array([bar for bar, _, _ in rows], dtype=np.int64)
@@ -49,13 +44,15 @@ def chord_columns(
         )
         rows = [row for row, held in zip(rows, holds.tolist(), strict=True) if held]
         bars, onsets, ends = bars[holds], onsets[holds], ends[holds]
-    told = [_told_chord(chord, written.keys[order[bar]]) for bar, _, chord in rows]
-    symbols, roots, basses, kinds, members, degrees = zip(*told, strict=True) if told else [()] * 6
+    cells = [_chord_row(chord, written.keys[played.order[bar]]) for bar, _, chord in rows]
+    symbols, roots, basses, kinds, members, degrees = (
+        zip(*cells, strict=True) if cells else [()] * 6
+    )
     return {
         "onset": onsets / written.ticks,
         "duration": (ends - onsets) / written.ticks,
         "measure": bars + 1,
-        "section": text_column(labels, section_of_bar[bars]),
+        "section": text_column(played.labels, played.sections[bars]),
         "symbol": text_column(symbols),
         "root": integer_column(roots, np.array(roots, dtype=np.int64) < 0),
         "bass": integer_column(basses, np.array(basses, dtype=np.int64) < 0),
@@ -66,7 +63,7 @@ def chord_columns(
 
 
 @functools.lru_cache(maxsize=4096)
-def _told_chord(
+def _chord_row(
     chord: Chord, key: str | None
 ) -> tuple[str, int, int, str, tuple[int, ...], str | None]:
     """Symbol, root, bass (-1 for none), kind, pitch classes and number of a chord."""

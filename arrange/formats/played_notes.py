@@ -7,28 +7,30 @@ from typing import Any
 import numpy as np
 
 from arrange.errors import ReadError
+from arrange.formats.notices import outlasting_notice
 from arrange.formats.ties import merge_ties
-from arrange.formats.written import TECHNIQUES, Array, Written
+from arrange.formats.written import TECHNIQUES, Array, PlayedBars, Written
 from arrange.limits import MOST_NOTES
 from arrange.tables.song import integer_column, text_column
+from arrange.text.words import first_few
 
 
-def note_columns(
-    written: Written,
-    order: Array,
-    starts: Array,
-    section_of_bar: Array,
-    labels: Any,
-    notices: list[str],
-) -> dict[str, Any]:
-    notes = written.notes
-    asked = int(np.bincount(notes["measure"], minlength=len(written.numbers))[order].sum())
+def note_columns(written: Written, played: PlayedBars, notices: list[str]) -> dict[str, Any]:
+    """Return the columns of the notes table; what is left out or mended is added to the notices.
+
+    Raises
+    ------
+    ReadError
+        If the repeats ask for more than ``MOST_NOTES``.
+    """
+    notes, starts = written.notes, played.starts
+    asked = int(np.bincount(notes["measure"], minlength=len(written.numbers))[played.order].sum())
     if asked > MOST_NOTES:
         raise ReadError(
             f"played out, its repeats ask for {asked:,} notes, more than {MOST_NOTES:,}; "
             "repeat less often, or read the page order with played=False"
         )
-    rows, bars = _played_rows(notes["measure"], order, len(written.numbers))
+    rows, bars = _played_rows(notes["measure"], played.order, len(written.numbers))
     onset = starts[bars] + notes["offset"][rows]
     duration = notes["duration"][rows]
     # A note that runs past its bar is kept as written; the order is by time, part and pitch.
@@ -37,21 +39,14 @@ def note_columns(
     place = np.where(notes["grace"][rows], rows - 1e9, pitch)
     sort = np.lexsort((place, notes["part"][rows], onset))
     rows, bars, onset, duration = rows[sort], bars[sort], onset[sort], duration[sort]
-    part = notes["part"][rows]
+    own = {name: notes[name][rows] for name in ("part", "pitch", "voice", "tie_start", "tie_stop")}
     head, duration, open_ties = merge_ties(
-        part,
-        pitch[sort],
-        notes["voice"][rows],
-        onset,
-        duration,
-        notes["tie_start"][rows],
-        notes["tie_stop"][rows],
-        written.ticks,
+        {**own, "onset": onset, "duration": duration}, written.ticks
     )
     if notes["tie_start"].any() and not notes["tie_stop"].any():
         notices.append(
-            "its ties tell only where they begin: each goes on in the note of its pitch that "
-            "follows at once"
+            "its ties are marked only where they begin: each goes on in the note of its pitch "
+            "that follows at once"
         )
     keep = head == np.arange(len(head))
     grace = notes["grace"][rows]
@@ -59,23 +54,21 @@ def note_columns(
     late = keep & (onset + duration > starts[-1])
     if late.any():
         duration = np.where(late, np.maximum(starts[-1] - onset, 0), duration)
-        notices.append(f"notes that outlast the last bar end with it: {int(late.sum())}")
+        notices.append(outlasting_notice(int(late.sum())))
     technique = notes["technique"][rows]
     np.bitwise_or.at(technique, head, technique.copy())  # a sign may stand at any tied note
     technique = technique[keep]
-    _tell_open_ties(written, rows[open_ties], rows[keep & ~open_ties], notices)
-    rows, bars, onset, duration, part = (
-        values[keep] for values in (rows, bars, onset, duration, part)
-    )
+    _report_open_ties(written, rows[open_ties], rows[keep & ~open_ties], notices)
+    rows, bars, onset, duration = (values[keep] for values in (rows, bars, onset, duration))
     technique, technique_code = np.unique(technique, return_inverse=True)
     string, fret = notes["string"][rows], notes["fret"][rows]
     source = notes["source"][rows]
     return {
-        "part": text_column(written.parts["part"], part),
+        "part": text_column(written.parts["part"], notes["part"][rows]),
         "onset": onset / written.ticks,
         "duration": duration / written.ticks,
         "measure": bars + 1,
-        "section": text_column(labels, section_of_bar[bars]),
+        "section": text_column(played.labels, played.sections[bars]),
         "pitch": notes["pitch"][rows],
         "voice": text_column(written.voices, notes["voice"][rows]),
         "string": integer_column(string, string < 0),
@@ -86,10 +79,10 @@ def note_columns(
     }
 
 
-def _tell_open_ties(
+def _report_open_ties(
     written: Written, open_rows: Array, other_rows: Array, notices: list[str]
 ) -> None:
-    """A tie that ends nowhere, on no time round, is told."""
+    """Add a notice of the ties that end nowhere, on no time round."""
     if not len(open_rows):
         return
     never = np.setdiff1d(open_rows, other_rows)
@@ -99,8 +92,7 @@ def _tell_open_ties(
             f"{written.parts['part'][part]} measure {written.numbers[measure]}"
             for part, measure in zip(written.notes["part"][never], measures, strict=True)
         )
-        told = ", ".join(list(names)[:6]) + (", ..." if len(names) > 6 else "")
-        notices.append(f"a tie ends nowhere and was taken as none: {told}")
+        notices.append(f"a tie ends nowhere and was taken as none: {first_few(names, 6)}")
 
 
 def _technique_text(bits: int) -> str | None:

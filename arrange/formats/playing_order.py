@@ -214,12 +214,12 @@ class _Run:
         return self.time_round[id(block)]
 
     def _goes_back(self, block: _Block, index: int) -> bool:
-        """Tell whether a repeat is obeyed: before a D.C. or D.S. beside it that is not lost so."""
+        """Whether a repeat is obeyed before a D.C. or D.S. beside it, which is not lost so."""
         is_jump_lost = self._is_jump_due(index) and not self._returns(block, index)
         return self._time(block) < block.passes and not is_jump_lost
 
     def _returns(self, block: _Block, index: int) -> bool:
-        """Tell whether a later round of a block plays this bar again."""
+        """Return whether a later round of a block plays this bar again."""
         own = [ending.times for ending in self.form.endings[index] if ending.block is block]
         last = min((max(times) for times in own), default=block.passes)
         return index <= block.last_back and self._time(block) < min(last, block.passes)
@@ -285,14 +285,14 @@ def _jump_notices(bars: Sequence[Bar], numbers: Sequence[str], run: _Run) -> lis
     for index in sorted(run.late | missed):
         name = "D.C." if bars[index].da_capo else "D.S."
         if index in missed:
-            told = f"its {name} is never taken: the song ends or goes on elsewhere before"
+            problem = f"its {name} is never taken: the song ends or goes on elsewhere before"
         else:
             times = ", ".join(map(str, bars[index].jump_times[:8]))
-            told = (
+            problem = (
                 f"its {name} is marked for time {times}, at which it cannot be taken; "
                 "it is taken when the repeats are done"
             )
-        notices.append(f"measure {numbers[index]}: {told}")
+        notices.append(f"measure {numbers[index]}: {problem}")
     for index in sorted(run.without_coda):
         notices.append(
             f"measure {numbers[index]}: no coda sign follows its To Coda; the song goes on there"
@@ -361,7 +361,7 @@ def _form(bars: Sequence[Bar]) -> _Form:
 
 
 def _sends_past(block: _Block, bar: Bar, *, is_end: bool) -> bool:
-    """Tell whether a repeat sign at the end of the last ending asks for a time without ending.
+    """Return whether a repeat sign at the end of the last ending asks for a time without ending.
 
     Not where the sign is needed to reach that ending's later times, nor where nothing follows.
     """

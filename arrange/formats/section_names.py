@@ -38,7 +38,7 @@ def section_kind(text: str) -> str:
 
 
 def names_section(text: str) -> bool:
-    """Tell whether a text is the name of a section and nothing else: "Chorus 2", "Tag"."""
+    """Return whether a text is the name of a section and nothing else: "Chorus 2", "Tag"."""
     return bool(_NAMES_SECTION.match(text))
 
 

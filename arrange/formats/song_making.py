@@ -1,12 +1,14 @@
 """How a score as printed becomes a Song as played.
 
 Every reader ends here: ``make_song`` puts the bars of a ``Written`` into played order, merges the
-ties, names the sections, spreads the tempo and gives the five tables.
+ties, names the sections, spreads the tempo and gives the five tables. ``song_reader`` makes a
+format's reader of what reads its files into a ``Written``.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import functools
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -18,14 +20,57 @@ from arrange.formats.played_chords import chord_columns
 from arrange.formats.played_notes import note_columns
 from arrange.formats.playing_order import playing_order
 from arrange.formats.section_names import section_heads, section_kind, section_labels
-from arrange.formats.written import DEFAULT_TEMPO, Array, Written
+from arrange.formats.written import DEFAULT_TEMPO, Array, PlayedBars, Written, move_octaves
 from arrange.limits import LEAST_TEMPO, MOST_SECTIONS, MOST_TEMPO
 from arrange.tables.schemas import SONG_TABLES
 from arrange.tables.song import Remark, Song, integer_column, object_column, text_column
 from arrange.tables.song_limits import check_limits
+from arrange.text.words import first_few
 
 
-def make_song(written: Written, *, played: bool, notices: Sequence[str], **about: Any) -> Song:
+def song_reader(read_written: Callable[[bytes, str], Written]) -> Callable[..., Song]:
+    """Return the reader of a format, from the function that reads its files as printed.
+
+    Readers of all formats have the same parameters and return a Song:
+
+    Parameters
+    ----------
+    data : bytes
+        The file's content.
+    name : str
+        What to call the file in messages.
+    played : bool
+        False keeps the page order instead of playing out repeats and jumps.
+    octaves : mapping of part label to int, optional
+        Octaves to move parts by: -1 for a guitar that the file should have transposed.
+    **about
+        source and fingerprint of the Song.
+
+    Raises
+    ------
+    ReadError
+        If the file cannot be read, a part to be moved is not in it, or the song passes the limits.
+    """
+
+    @functools.wraps(read_written)
+    def read_song(
+        data: bytes,
+        name: str = "",
+        *,
+        played: bool = True,
+        octaves: Mapping[str, int] | None = None,
+        **about: Any,
+    ) -> Song:
+        written = move_octaves(read_written(data, name), octaves or {}, name)
+        try:
+            return make_song(written, played=played, **about)
+        except ReadError as error:
+            raise ReadError(error.problem, file=name, measure=error.measure) from None
+
+    return read_song
+
+
+def make_song(written: Written, *, played: bool, **about: Any) -> Song:
     """Return the Song that a printed score makes, in played or in page order.
 
     Parameters
@@ -33,36 +78,35 @@ def make_song(written: Written, *, played: bool, notices: Sequence[str], **about
     written : Written
     played : bool
         False keeps the page order.
-    notices : sequence of str
-        What the reader had to say so far; the Song has the first of them, and more is added.
     **about
-        title, source, fingerprint of the Song.
+        source and fingerprint of the Song.
 
     Raises
     ------
     ReadError
         If the song passes the limits that hold for every format (``limits``).
     """
-    bars = len(written.numbers)
-    notices = first_notices(notices)
-    in_order = playing_order(written.bars, written.numbers, notices) if played else range(bars)
+    printed = len(written.numbers)
+    notices = first_notices(written.notices)
+    in_order = playing_order(written.bars, written.numbers, notices) if played else range(printed)
     order = np.array(in_order, dtype=np.int64)
-    if bars and not len(order):
+    if printed and not len(order):
         raise ReadError(
             "no measure is ever played: the endings lead past all of them; mend their numbers, or "
             "read the page order with played=False"
         )
-    passed = np.flatnonzero(np.bincount(order, minlength=bars) == 0)
+    passed = np.flatnonzero(np.bincount(order, minlength=printed) == 0)
     if len(passed):
-        told = ", ".join(written.numbers[bar] for bar in passed[:8].tolist())
+        numbers = first_few((written.numbers[bar] for bar in passed.tolist()), 8)
         notices.append(
-            f"measure {told}{', ...' if len(passed) > 8 else ''}: never played, the repeats, "
-            "endings and jumps lead past; look at them, or read the page order with played=False"
+            f"measure {numbers}: never played, the repeats, endings and jumps lead past; look at "
+            "them, or read the page order with played=False"
         )
     lengths = written.lengths[order]
     starts = np.concatenate([[0], np.cumsum(lengths)])
     sections, section_of_bar = _sections(written, order, starts, notices)
     labels = sections["section"]
+    bars = PlayedBars(order, starts, section_of_bar, labels)
     measures = {
         "measure": np.arange(1, len(order) + 1),
         "written": _taken(written.numbers, order),
@@ -83,11 +127,12 @@ def make_song(written: Written, *, played: bool, notices: Sequence[str], **about
                     "kind": text_column(sections["kind"]),
                 },
                 "measures": measures,
-                "chords": chord_columns(written, order, starts, section_of_bar, labels, notices),
-                "notes": note_columns(written, order, starts, section_of_bar, labels, notices),
+                "chords": chord_columns(written, bars, notices),
+                "notes": note_columns(written, bars, notices),
             },
+            title=written.title,
             notices=tuple(notices),
-            remarks=_remarks(written, order, section_of_bar, labels),
+            remarks=_remarks(written, bars),
             **about,
         )
         check_limits(
@@ -160,15 +205,13 @@ def _sections(
     return columns, np.cumsum(begins) - 1
 
 
-def _remarks(
-    written: Written, order: Array, section_of_bar: Array, labels: Sequence[str]
-) -> tuple[Remark, ...]:
+def _remarks(written: Written, played: PlayedBars) -> tuple[Remark, ...]:
     """The words to the players, the same text once with all the sections that it is for."""
     found: dict[tuple[str, bool], list[str]] = {}
     for bar, text in written.remarks:
-        played = [labels[row] for row in section_of_bar[order == bar].tolist()]
-        if played or bar < 0:
-            found.setdefault((text, bar < 0), []).extend(played)
+        own = [played.labels[row] for row in played.sections[played.order == bar].tolist()]
+        if own or bar < 0:
+            found.setdefault((text, bar < 0), []).extend(own)
     return tuple(Remark(text, tuple(dict.fromkeys(own))) for (text, _), own in found.items())
 
 

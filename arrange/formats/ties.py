@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
@@ -9,29 +10,20 @@ import numpy as np
 Array = np.ndarray[Any, Any]
 
 
-def merge_ties(
-    part: Array,
-    pitch: Array,
-    voice: Array,
-    onset: Array,
-    duration: Array,
-    tie_start: Array,
-    tie_stop: Array,
-    ticks: int,
-) -> tuple[Array, Array, Array]:
+def merge_ties(notes: Mapping[str, Array], ticks: int) -> tuple[Array, Array, Array]:
     """Merge each tied note with those it is tied to.
 
     A tie joins a note to the one of its part and pitch that begins where it ends: in its own
     voice first, else in another, across bars too. Bars that are too short or too long on the
     page leave gaps or overlaps: then the next tied note of that pitch within a quarter is it.
-    Some exports tell of no tie where it ends, only where it begins: then any note of that pitch
-    that begins where the tied one ends goes on with it.
+    Some exports mark ties only where they begin: then any note of that pitch that begins where
+    the tied one ends goes on with it.
 
     Parameters
     ----------
-    part, pitch, voice, onset, duration : array, one value a note, sorted by onset
-        Times in ticks; a pitch may be NaN.
-    tie_start, tie_stop : array of bool
+    notes : mapping of str to array
+        A value a note, sorted by onset: ``part``, ``pitch`` (NaN if unpitched), ``voice``,
+        ``onset``, ``duration`` (ticks), ``tie_start``, ``tie_stop`` (bool).
     ticks : int
         Ticks in a quarter note.
 
@@ -44,22 +36,24 @@ def merge_ties(
     is_open : array of bool
         True for a note whose tie found no end.
     """
+    part, pitch, onset, duration = (notes[name] for name in ("part", "pitch", "onset", "duration"))
+    tie_start, tie_stop = notes["tie_start"], notes["tie_stop"]
     head = np.arange(len(part))
     is_open = np.zeros(len(part), dtype=bool)
     if not tie_start.any():
         return head, duration, is_open
-    told = bool(tie_stop.any())
-    tie_stop = tie_stop if told else duration > 0
+    has_ends = bool(tie_stop.any())
+    tie_stop = tie_stop if has_ends else duration > 0
     tied = np.flatnonzero(tie_start | tie_stop)
     start, end = onset[tied], onset[tied] + duration[tied]
     starts, stops = np.flatnonzero(tie_start[tied]), np.flatnonzero(tie_stop[tied])
     span = int(end.max()) + ticks + 1
     lines = part[tied] * 16_384 + (np.nan_to_num(pitch[tied], nan=-1.0) * 64).astype(np.int64)
     line = np.unique(lines, return_inverse=True)[1] * span
-    own = np.unique(lines * 2**24 + voice[tied], return_inverse=True)[1] * span
+    own = np.unique(lines * 2**24 + notes["voice"][tied], return_inverse=True)[1] * span
 
     follows = np.full(len(tied), -1)  # the note that each note goes on in
-    for key, slack in ((own, 0), (line, 0), (line, ticks))[: 3 if told else 2]:
+    for key, slack in ((own, 0), (line, 0), (line, ticks))[: 3 if has_ends else 2]:
         loose = starts[follows[starts] < 0]
         if not len(loose):
             break

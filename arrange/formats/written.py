@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -62,9 +62,12 @@ class Written:
     bars : list of Bar
         Signs for the order of playing.
     kinds, passes : mapping of bar to str, to int
-        Kind and pass of the section that begins at a bar, where the source tells them.
+        Kind and pass of the section that begins at a bar, where the source has them.
     remarks : list of (bar, text)
         Words to the players of the section that begins at a bar, or of all the song at -1.
+    title : str
+    notices : list of str
+        What the reader had to repair or leave out.
     """
 
     ticks: int
@@ -84,30 +87,55 @@ class Written:
     kinds: Mapping[int, str] = field(default_factory=dict)
     passes: Mapping[int, int] = field(default_factory=dict)
     remarks: Sequence[tuple[int, str]] = ()
+    title: str = ""
+    notices: Sequence[str] = ()
 
 
-def move_octaves(
-    parts: Mapping[str, list[Any]],
-    notes: Mapping[str, Array],
-    octaves: Mapping[str, int],
-    name: str,
-) -> None:
-    """Move parts by octaves, in the columns of a ``Written`` before it is made.
+@dataclass(frozen=True)
+class PlayedBars:
+    """The bars of a song in the order in which they are played.
+
+    Parameters
+    ----------
+    order : array of int
+        The printed bar that each played one is, from 0.
+    starts : array of int
+        Where each begins, and where the last one ends, in ticks.
+    sections : array of int
+        The section that each lies in, from 0.
+    labels : sequence of str
+        Of the sections.
+    """
+
+    order: Array
+    starts: Array
+    sections: Array
+    labels: Sequence[str]
+
+
+def move_octaves(written: Written, octaves: Mapping[str, int], name: str) -> Written:
+    """Return the score with parts moved by octaves.
 
     Raises
     ------
     ReadError
-        As ``check_octaves``.
+        If no part has one of the labels, or nothing could be heard so far away.
     """
-    check_octaves(octaves, parts["part"], name)
-    for label, shift in octaves.items():
-        index = parts["part"].index(label)
-        notes["pitch"][notes["part"] == index] += 12 * shift
-        parts["transpose"][index] += 12 * shift
+    if not octaves:
+        return written
+    labels = list(written.parts["part"])
+    _check_octaves(octaves, labels, name)
+    shift = 12 * np.array([octaves.get(label, 0) for label in labels])
+    transpose = (np.array(written.parts["transpose"], dtype=np.int64) + shift).tolist()
+    pitch = written.notes["pitch"] + shift[written.notes["part"]]
+    return replace(
+        written,
+        parts={**written.parts, "transpose": transpose},
+        notes={**written.notes, "pitch": pitch},
+    )
 
 
-def check_octaves(octaves: Mapping[str, int], labels: Sequence[str], name: str) -> None:
-    """Raise a ReadError if no part has one of the labels, or nothing could be heard so far away."""
+def _check_octaves(octaves: Mapping[str, int], labels: Sequence[str], name: str) -> None:
     for label, shift in octaves.items():
         if label not in labels:
             raise ReadError(

@@ -43,7 +43,7 @@ class Column:
 
 @dataclass(frozen=True)
 class Table:
-    """A table's schema: its name, the columns that tell its rows apart, all columns, most rows."""
+    """A table's schema: its name, the columns that keep its rows apart, all columns, most rows."""
 
     name: str
     row: str
@@ -214,6 +214,15 @@ def describe(name: str | None = None) -> pd.DataFrame:
     ------
     TableError
         If no table has that name.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> ar.describe("chords")[["column", "unit"]].head(3)
+         column           unit
+    0     onset  quarter notes
+    1  duration  quarter notes
+    2   measure
     """
     if name is not None and name not in ALL_TABLES:
         raise TableError(f"no table is called {name!r}; there are {', '.join(ALL_TABLES)}")

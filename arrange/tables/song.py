@@ -116,13 +116,13 @@ def _as_dtype(values: pd.Series[Any], dtype: str, table: str) -> pd.Series[Any]:
         if lost.any():
             row = int(np.argmax(lost))
             raise TableError(
-                f"table '{table}', column '{values.name}', row {row}: {_told(values.iloc[row])}; "
-                f"its values are {dtype}"
+                f"table '{table}', column '{values.name}', row {row}: "
+                f"{_value_text(values.iloc[row])}; its values are {dtype}"
             )
     return changed  # type: ignore[no-any-return]
 
 
-def _told(value: Any) -> str:
+def _value_text(value: Any) -> str:
     return repr(value.item() if isinstance(value, np.generic) else value)
 
 
@@ -152,13 +152,13 @@ def _check_filled(values: Any, column: Column, table: str) -> None:
     if bad.any():
         row = int(np.argmax(bad))
         raise TableError(
-            f"table '{table}', column '{column.name}', row {row}: {_told(values[row])}; "
+            f"table '{table}', column '{column.name}', row {row}: {_value_text(values[row])}; "
             f"a value is needed here ({column.meaning})"
         )
 
 
 def _distinct(values: Any) -> set[Any]:
-    """The values that occur; of many texts, Arrow tells without an object for each."""
+    """The values that occur; of many texts, Arrow finds them without an object for each."""
     if isinstance(values, np.ndarray):
         return set(values.tolist())
     array = pa.array(values)
@@ -181,7 +181,7 @@ def _check_within(values: Any, column: Column, table: str, least: float, most: f
     if outside.any():
         row = int(np.argmax(outside))
         raise TableError(
-            f"table '{table}', column '{column.name}', row {row}: {_told(values[row])}; "
+            f"table '{table}', column '{column.name}', row {row}: {_value_text(values[row])}; "
             f"it lies between {least} and {most}"
         )
 
@@ -190,7 +190,7 @@ def _check_unique(values: Any, name: str, table: Table) -> None:
     if len(_distinct(values)) < len(values):
         row = int(np.argmax(pd.Series(values).duplicated().to_numpy()))
         raise TableError(
-            f"table '{table.name}', row {row}: a second row has {name} {_told(values[row])}; "
+            f"table '{table.name}', row {row}: a second row has {name} {_value_text(values[row])}; "
             f"each row is {table.row}"
         )
 
@@ -217,7 +217,7 @@ class Song:
     Parameters
     ----------
     parts, sections, measures, chords, notes : DataFrame
-        Tables as ``describe`` tells.
+        Tables as ``describe`` lists them.
     title : str
     source : str
         The file it was read from, or empty.
@@ -233,6 +233,18 @@ class Song:
     TableError
         If a table breaks its schema, names a part, section or measure that does not exist, or
         is not in order of time where it must be; or as ``check_limits``.
+
+    Examples
+    --------
+    >>> from dataclasses import replace
+    >>> import arrange as ar
+    >>> song = ar.read("datasets/low-water.txt")
+    >>> song.parts["part"].tolist()
+    ['Voice', 'Guitar 1', 'Guitar 2', 'Bass']
+    >>> round(song.seconds(song.duration))
+    211
+    >>> replace(song, title="Low Water, sketch").title
+    'Low Water, sketch'
     """
 
     parts: pd.DataFrame
@@ -315,7 +327,7 @@ class Song:
         return f"{whole // 60}:{whole % 60:02d}"
 
     def key_at(self, onset: float) -> str | None:
-        """Return the key that holds at an onset in quarter notes, or None where none is told."""
+        """Return the key that holds at an onset in quarter notes, or None where there is none."""
         starts, keys = self._key_map
         return keys[max(bisect_right(starts, onset + _NEAR) - 1, 0)]
 
@@ -325,7 +337,7 @@ class Song:
 
     @cached_property
     def main_key(self) -> str | None:
-        """The key that holds longest, the earlier of two; None where none is told."""
+        """The key that holds longest, the earlier of two; None where there is none."""
         lasts = self.measures.groupby("key", sort=False)["duration"].sum()
         return str(lasts.idxmax()) if len(lasts) else None
 

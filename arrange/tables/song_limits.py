@@ -34,7 +34,7 @@ _SAME = 1e-6  # quarter notes: times that differ by less are one
 def check_limits(
     tables: Mapping[str, pd.DataFrame], title: str = "", remarks: Sequence[str] = ()
 ) -> None:
-    """Refuse a song that is larger than ``limits`` allow, or that no format could tell.
+    """Refuse a song that is larger than ``limits`` allow, or that no format could hold.
 
     Raises
     ------

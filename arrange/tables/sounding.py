@@ -28,7 +28,15 @@ def played_notes(notes: pd.DataFrame) -> pd.DataFrame:
 
 
 def sounding_notes(notes: pd.DataFrame) -> pd.DataFrame:
-    """Return the rows of a notes table that sound with a pitch."""
+    """Return the rows of a notes table that sound with a pitch.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> notes = ar.read("datasets/last-bell.musicxml").notes
+    >>> len(notes) - len(ar.sounding_notes(notes))  # strokes of the drums, and grace notes
+    879
+    """
     played = played_notes(notes)
     return played[played["pitch"].notna()]
 
@@ -52,6 +60,14 @@ def cut_notes(notes: pd.DataFrame, spans: pd.DataFrame, by: str) -> pd.DataFrame
     ------
     ArrangeError
         If `by` is neither.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> song = ar.read("datasets/low-water.txt")
+    >>> cut = ar.cut_notes(song.notes, song.measures, "measure")
+    >>> len(cut) - len(song.notes)  # so many are held over a bar line
+    22
     """
     if by not in ("measure", "section"):
         raise ArrangeError(f"by={by!r}: it is one of 'measure', 'section'")

@@ -5,7 +5,7 @@ from __future__ import annotations
 SOURCES = {
     "minor-ninth rule": (
         "The rule of arranging handbooks against the minor ninth between two voices, but for the "
-        "root under a dominant's flat nine; as told in R. Hoffmann's notes on orchestration, "
+        "root under a dominant's flat nine; as stated in R. Hoffmann's notes on orchestration, "
         "robin-hoffmann.com: 'the last dissonant interval, even more than a minor second'."
     ),
     "low interval limits": (
@@ -51,7 +51,7 @@ SOURCES = {
     ),
     "density of attacks": (
         "J. London, Hearing in Time, Oxford University Press 2004: about 100 ms is the shortest "
-        "interval that is heard as a rhythm, as told in the rhythm perception timeline of "
+        "interval that is heard as a rhythm, as stated in the rhythm perception timeline of "
         "musiccog.ohio-state.edu. That neither part leaves room is ours."
     ),
     "streaming": (

@@ -1,6 +1,6 @@
 """Several labels in one text: the parts of a finding, of a decision, of a waiver.
 
-Labels stand between " + ". One that could not be told from a list (it holds the joint, begins
+Labels stand between " + ". One that could be taken for a list (it holds the joint, begins
 with a quotation mark, or has blanks at an end) stands in double quotes, its own quotation marks
 doubled; all others stand as they are::
 
@@ -31,7 +31,16 @@ def join_parts(labels: Iterable[str], signs: str = "") -> str:
 
 
 def split_parts(text: str) -> list[str]:
-    """Return the labels in a text such as a finding's ``parts``: ``"Guitar 1 + Bass"``."""
+    """Return the labels in a text such as a finding's ``parts``: ``"Guitar 1 + Bass"``.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> ar.split_parts("Guitar 1 + Bass")
+    ['Guitar 1', 'Bass']
+    >>> ar.split_parts('"Clean + Chorus" + Bass')
+    ['Clean + Chorus', 'Bass']
+    """
     pieces = _pieces(_JOINTS, text) if '"' in text else text.split(_JOINT)
     return [unquoted(piece) for piece in map(str.strip, pieces) if piece]
 

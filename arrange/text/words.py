@@ -11,6 +11,12 @@ def listed(words: Iterable[str], last: str = "and") -> str:
     return f"{', '.join(others)} {last} {end}" if others else end
 
 
+def first_few(words: Iterable[object], most: int) -> str:
+    """Return the first words, and dots for the others: ``"C, D, ..."``."""
+    texts = [str(word) for word in words]
+    return ", ".join([*texts[:most], *(["..."] if len(texts) > most else [])])
+
+
 def counted(count: float | str, word: str) -> str:
     """Return a number and what it counts: ``"1 note"``, ``"2 notes"``."""
     return f"{count} {word}{'' if str(count) == '1' else 's'}"

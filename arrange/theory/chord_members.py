@@ -1,8 +1,8 @@
 """What the members of a chord are called: their numbers, their notes, which lies in the bass.
 
-A member is told by its degree and how it differs from the major scale's: ``"b3"``, ``"5"``,
+A member is named by its degree and how it differs from the major scale's: ``"b3"``, ``"5"``,
 ``"#11"``. Whoever names one may leave the sign away: ``"3"`` is a chord's third, whichever it
-has. A bass that is no member of the chord is told by the degree that it would be.
+has. A bass that is no member of the chord is named by the degree that it would be.
 """
 
 from __future__ import annotations
@@ -58,7 +58,7 @@ def members_of(chord: Chord) -> dict[int, str]:
 
 
 def member_names(members: Iterable[int]) -> dict[int, str]:
-    """Return the names of members told in semitones; the keys are 0 to 11, in the given order."""
+    """Return the names of members given in semitones; the keys are 0 to 11, in the given order."""
     members = list(members)
     is_diminished_seventh = {0, 3, 6, 9} <= set(members) and not {7, 10, 11} & set(members)
     names: dict[int, str] = {}
@@ -147,7 +147,7 @@ def find_members(asked: str | Iterable[str], chord: Chord) -> list[int]:
 
 
 def _fitting(held: dict[int, str], sign: str, number: int) -> list[int]:
-    """The members of that number, or else of the number an octave away; of that sign if told."""
+    """The members of that number, or else of the number an octave away; of that sign if any."""
     for same in (number, number + 7, number - 7):
         fits = [m for m, own in held.items() if degree(own) == same]
         if sign:

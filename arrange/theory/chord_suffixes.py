@@ -2,7 +2,7 @@
 
 The suffix is read from the left: a quality (``m``, ``maj``, ``°``), how far the thirds are piled
 (``7``, ``13``, ``6/9``), then whatever is added, altered, suspended or left out, in brackets or
-bare. ``chord_symbols`` tells how hands differ and what was decided.
+bare. ``chord_symbols`` says how hands differ and what was decided.
 """
 
 from __future__ import annotations
@@ -244,7 +244,7 @@ class _Reading:
             self._add(value, alter)
         elif value != 5:
             self.degrees.append(Degree(value, alter, "alter"))
-        elif held[0] != 7 + alter:  # Cdim(b5) tells what is so anyway
+        elif held[0] != 7 + alter:  # Cdim(b5) says what is so anyway
             self.degrees.append(Degree(5, 7 + alter - held[0], "alter"))
 
 

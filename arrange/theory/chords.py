@@ -1,7 +1,7 @@
 """Chord symbols: root, kind, members, bass; their names in letters and in numbers of the key.
 
 A chord's `kind` is one of MusicXML 4.0's 33 ``kind-value`` words. Members are semitones above
-the root, ninths and beyond above the octave. The same chord can be told in several ways, a
+the root, ninths and beyond above the octave. The same chord can be written in several ways, a
 C7(b9) as a seventh with a flat nine added or as a ninth with its nine altered:
 ``normal_chord`` picks one, and ``chord_symbol`` spells that one. ``chord_symbols.parse_chord``
 reads it back.
@@ -137,7 +137,7 @@ def _degree_of(member: int, kind: str) -> int:
 # The degree that a kind's member is, 9 and beyond as such.
 _COMPOUND = {14: 9, 15: 9, 17: 11, 21: 13}
 
-# Kinds that a chord with degrees is told by. The functional sixths and the Tristan chord are
+# Kinds that a chord with degrees may have. The functional sixths and the Tristan chord are
 # names for whole chords, and "other" is put together from its degrees alone (MusicXML 4.0,
 # kind-value), so that with degrees they are what their members make them.
 _PLAIN_KINDS = [
@@ -158,7 +158,7 @@ _ADDED = {
 # The same beside the plain third or fifth: (member, plain member).
 _ADDED_BESIDE = {(3, 4): (2, 1), (6, 7): (4, 1), (8, 7): (6, -1)}
 
-_NEARER = {12: 0, 19: 7}  # octaves of the root and fifth tell nothing new
+_NEARER = {12: 0, 19: 7}  # octaves of the root and fifth add nothing
 
 _HELD = {kind: frozenset(KINDS[kind][0]) for kind in _PLAIN_KINDS}
 _CAN_BE_LOST = frozenset(_ALTERED)
@@ -180,9 +180,9 @@ _STANDS_IN = {
 
 @lru_cache(maxsize=4096)
 def normal_chord(chord: Chord) -> Chord:
-    """Return the same chord as told by the kind and degrees that our spelling uses.
+    """Return the same chord with the kind and degrees that our spelling uses.
 
-    Of all ways to tell its members it is the one with the fewest and most usual degrees; what
+    Of all ways to write its members it is the one with the fewest and most usual degrees; what
     was left out stays left out by name (``no3``). An inversion becomes a bass.
     """
     if chord.kind == "none":
@@ -200,15 +200,15 @@ def normal_chord(chord: Chord) -> Chord:
 
 
 def normal_kind(kind: str, degrees: tuple[Degree, ...]) -> tuple[str, tuple[Degree, ...]]:
-    """Return kind and degrees as our spelling tells the same members."""
+    """Return kind and degrees of the same members in our spelling."""
     if not degrees:
         return kind, ()
     members, taken = _members(kind, degrees)
-    return _told_by_members(tuple(members), tuple(taken))
+    return _spelled_by_members(tuple(members), tuple(taken))
 
 
 def chord_of_members(root: str, members: Iterable[int], left_out: Iterable[int] = ()) -> Chord:
-    """Return the chord on a root with these members, as our spelling tells it.
+    """Return the chord on a root with these members, in our spelling.
 
     Parameters
     ----------
@@ -217,18 +217,18 @@ def chord_of_members(root: str, members: Iterable[int], left_out: Iterable[int] 
     members : iterable of int
         Semitones above the root, ninths and beyond above the octave: 2 is a second, 14 a ninth.
     left_out : iterable of int
-        Members that one would expect and that are told to be missing: 4 makes it a ``C7no3``.
+        Members that one would expect and that are missing by name: 4 makes it a ``C7no3``.
     """
-    kind, degrees = _told_by_members(tuple(members), tuple(left_out))
+    kind, degrees = _spelled_by_members(tuple(members), tuple(left_out))
     return Chord(root, kind, degrees=degrees)
 
 
 @lru_cache(maxsize=4096)
-def _told_by_members(
-    told: tuple[int, ...], taken: tuple[int, ...]
+def _spelled_by_members(
+    members_held: tuple[int, ...], taken: tuple[int, ...]
 ) -> tuple[str, tuple[Degree, ...]]:
     members: dict[int, int] = {}  # pitch class above the root -> member
-    for member in sorted(each % 12 if not 0 <= each <= 22 else each for each in told):
+    for member in sorted(each % 12 if not 0 <= each <= 22 else each for each in members_held):
         members.setdefault(member % 12, _NEARER.get(member, member))
     present = set(members.values())
     missing = {
@@ -305,7 +305,7 @@ def _bass(chord: Chord, kind: str, degrees: Sequence[Degree]) -> str:
 
 
 def _number(member: int, kind: str) -> int:
-    """The degree that a member is, told from the kind where it is one of it."""
+    """The degree that a member is, as in the kind where it is one of it."""
     if member in KINDS[kind][0]:
         return _COMPOUND.get(member) or _degree_of(member, kind)
     return _ADDED[member][0] if member in _ADDED else 1
@@ -439,7 +439,7 @@ def chord_number(root: int, kind_text: str, bass: int | None, key: str) -> str:
     Parameters
     ----------
     root, bass : int
-        Pitch classes; a bass that is the root, or None, is not told.
+        Pitch classes; a bass that is the root, or None, is left out.
     kind_text : str
         What stands behind the root's letter.
     key : str

@@ -1,8 +1,8 @@
-"""Which beat do players count, and how is it told?
+"""Which beat do players count, and how is it written?
 
 In 6/8, 9/8, 12/8 and their like in sixteenths a beat is a dotted note of three; in other meters
 it is the lower number's note value (textbooks of elementary theory; from memory). In 2/2 players
-count halves. A tempo is told as that beat, and a bar is counted in it.
+count halves. A tempo is given in that beat, and a bar is counted in it.
 """
 
 from __future__ import annotations
@@ -55,7 +55,7 @@ def _quarters(terms: Iterable[tuple[str, int]]) -> Fraction:
 
 
 def is_compound(meter: str) -> bool:
-    """Tell whether a beat of the meter has three parts: 6/8, 9/8, 12/8, 6/16, ..."""
+    """Return whether a beat of the meter has three parts: 6/8, 9/8, 12/8, 6/16, ..."""
     found = _METER.match(meter)
     return bool(found) and int(found[1]) in (6, 9, 12, 15) and int(found[2]) >= 8  # type: ignore[index]
 

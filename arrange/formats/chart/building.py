@@ -7,7 +7,7 @@ from fractions import Fraction
 from typing import NamedTuple
 
 from arrange.errors import ArrangeError, ChordError
-from arrange.formats.chart.bars import BarReader, Event
+from arrange.formats.chart.bar_content import BarReader, Event
 from arrange.formats.chart.header import (
     CHORDS,
     Meter,
@@ -18,10 +18,10 @@ from arrange.formats.chart.header import (
     read_tempo,
 )
 from arrange.formats.chart.items import Frame, split_items
+from arrange.formats.chart.lines import Faults, Piece
 from arrange.formats.chart.rows import PLAIN_BAR, Cell
 from arrange.formats.chart.sections import Place, Section, Setting
 from arrange.formats.chart.tablature import read_tab_bar
-from arrange.formats.chart.text import Faults, Piece
 from arrange.formats.playing_order import Bar, playing_order
 from arrange.limits import MOST_CHORDS, MOST_MEASURES, MOST_NOTES
 from arrange.text.words import counted
@@ -82,7 +82,7 @@ def build_score(
     for section in sections:
         bars = len(section.bars)
         if section.numbered and len(section.numbered) != bars:
-            faults.add(section.where, f"{len(section.numbered)} numbers are told, but "
+            faults.add(section.where, f"{len(section.numbered)} numbers are given, but "
                        f"{section.label} has {counted(bars, 'bar')}")  # fmt: skip
             section.numbered = []
         numbers = section.numbered or [str(number + bar) for bar in range(bars)]
@@ -96,7 +96,7 @@ def build_score(
         for setting in section.after:
             builder.apply(setting)
         number = int(numbers[-1][:9]) + 1 if numbers and numbers[-1].isdecimal() else 1
-    builder.tell_idle()
+    builder.report_idle()
     return builder.score
 
 
@@ -183,8 +183,8 @@ class _Builder:
         elif name == "length":
             self._set_frame(read_length(value, self.meter, self.faults) or self.frame.length)
 
-    def tell_idle(self) -> None:
-        """Tell of settings that no bar follows, unless a fault is why none follows."""
+    def report_idle(self) -> None:
+        """Report settings that no bar follows, unless a fault is why none follows."""
         for _, name, value in [] if self.faults.count else self.idle:
             self.faults.add(value, f"this {name} is for the bars behind it, and none follow; write "
                             "it above the rows that it is for, or leave it out")  # fmt: skip
@@ -268,7 +268,7 @@ class _Builder:
         except ArrangeError as error:
             self.faults.add(where, error)
         else:
-            self.faults.add(where, f"{text!r} counts in the key, but no key is told; write 'key: "
+            self.faults.add(where, f"{text!r} counts in the key, but no key is given; write 'key: "
                             "Bb major' on top")  # fmt: skip
         return None
 
@@ -282,7 +282,7 @@ class _Builder:
             if cell is None:
                 before = []
                 continue
-            told = self.faults.count
+            faults = self.faults.count
             notes: list[Note] = []
             for event in self._events(part, cell, self.score.bars[measure].frame):
                 if event.goes_on:
@@ -296,7 +296,7 @@ class _Builder:
             if len(self.score.notes) > MOST_NOTES:
                 self._stop(cell.text, f"more than {MOST_NOTES} notes and shapes")
                 return None
-            before = notes if self.faults.count == told else None
+            before = notes if self.faults.count == faults else None
         return before
 
     def _stop(self, where: Piece, what: str) -> None:

@@ -57,8 +57,8 @@ def part_layers(song: Song, parts: Sequence[Part]) -> list[tuple[str, list[Event
                     rows.append([event])
                 else:
                     row.append(event)
-            told = voice if re.fullmatch(r"[^\s,|:#]+", voice) else f"n{number}"
-            label = part.label if told == "1" else f"{part.label}, voice {told}"
+            name = voice if re.fullmatch(r"[^\s,|:#]+", voice) else f"n{number}"
+            label = part.label if name == "1" else f"{part.label}, voice {name}"
             layers += [(label, row) for row in rows]
     return layers
 
@@ -75,7 +75,7 @@ def _events(notes: Any, part: Part, keys: Sequence[str | None]) -> list[Event]:
     if len(timeless):
         raise ArrangeError(
             f"measure {timeless['measure'].iloc[0]}: a note of {shown(part.label)} has no length; "
-            "a chart tells that of grace notes alone"
+            "a chart can hold only grace notes of no length"
         )
     events = []
     for (onset, timed, duration, kind, technique), rows in sorted(
@@ -90,7 +90,7 @@ def _events(notes: Any, part: Part, keys: Sequence[str | None]) -> list[Event]:
 
 
 def _fits(row: Any, part: Part) -> bool:
-    """Whether a note's string and fret give its pitch, so that a shape can tell it."""
+    """Whether a note's string and fret give its pitch, so that a shape can hold it."""
     if pd.isna(row.string) or pd.isna(row.fret):
         return False
     index = len(part.tuning) - row.string

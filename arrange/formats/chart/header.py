@@ -9,7 +9,7 @@ from fractions import Fraction
 from typing import Any
 
 from arrange.errors import shown
-from arrange.formats.chart.text import Faults, Piece, nearly
+from arrange.formats.chart.lines import Faults, Piece, nearly
 from arrange.formats.instruments import instrument_family
 from arrange.guitar.necks import STANDARD_TUNINGS, TUNINGS
 from arrange.limits import (
@@ -60,7 +60,7 @@ class Meter:
 
 @dataclass(frozen=True)
 class Part:
-    """A part as its line tells it; `tuning` lowest string first, empty for none.
+    """A part as its line describes it; `tuning` lowest string first, empty for none.
 
     `unsure` is True where a fault in the line leaves open which strings it has.
     """
@@ -150,56 +150,56 @@ def read_length(value: Piece, meter: Meter, faults: Faults) -> Fraction | None:
 
 
 def read_part(value: Piece, faults: Faults) -> Part | None:
-    """Return the part that a ``part:`` line tells."""
+    """Return the part that a ``part:`` line describes."""
     label, *options = value.split(";")
     if not label.text or "|" in label.text or "," in label.text or label.text == CHORDS:
         faults.add(value, "a part needs a label of its own, without a comma or a bar line: "
                    "'part: Guitar 1; electric guitar; standard tuning'")  # fmt: skip
         return None
-    told: dict[str, Any] = {}
+    fields: dict[str, Any] = {}
     for option in options:
-        _read_option(option, told, faults)
-    told.setdefault("instrument", label.text)
-    if "family" not in told:
-        told["family"] = instrument_family(
-            f"{label.text} {told['instrument']}", program=told.get("program")
+        _read_option(option, fields, faults)
+    fields.setdefault("instrument", label.text)
+    if "family" not in fields:
+        fields["family"] = instrument_family(
+            f"{label.text} {fields['instrument']}", program=fields.get("program")
         )
-    told.setdefault("tuning", default_tuning(told["family"]))
-    told.setdefault("transpose", default_transpose(told["family"]))
-    return Part(label=label.text, **told)
+    fields.setdefault("tuning", default_tuning(fields["family"]))
+    fields.setdefault("transpose", default_transpose(fields["family"]))
+    return Part(label=label.text, **fields)
 
 
-def _read_option(option: Piece, told: dict[str, Any], faults: Faults) -> None:
+def _read_option(option: Piece, fields: dict[str, Any], faults: Faults) -> None:
     text = option.text
     first, _, rest = text.partition(" ")
     if text in DRIVES:
-        told["drive"] = text
+        fields["drive"] = text
     elif text == "no tuning":
-        told["tuning"] = ()
+        fields["tuning"] = ()
     elif text.endswith(" tuning") or first == "tuning":
-        _read_tuning(option, told, faults)
+        _read_tuning(option, fields, faults)
     elif first in _NUMBERS and (rest or first != "program"):
-        _read_number(option, told, faults)
+        _read_number(option, fields, faults)
     elif text in ("frets from the capo", "frets from the nut"):
-        told["from_capo"] = text.endswith("capo")
+        fields["from_capo"] = text.endswith("capo")
     elif first == "family" and rest:
         if rest in FAMILIES:
-            told["family"] = rest
+            fields["family"] = rest
         else:
             faults.add(option, f"no family is called {shown(rest)}", rest, FAMILIES)
     elif first in ("echo", "player") and rest:
-        told[first] = rest
+        fields[first] = rest
     elif nearly(first, _WORDS) or nearly(text, DRIVES):
-        faults.add(option, f"{shown(text)} tells nothing of a part", first, (*_WORDS, *DRIVES))
-    elif text and "instrument" not in told:
-        told["instrument"] = text
+        faults.add(option, f"{shown(text)} is no option of a part", first, (*_WORDS, *DRIVES))
+    elif text and "instrument" not in fields:
+        fields["instrument"] = text
     else:
-        faults.add(option, f"{shown(text)} tells nothing of a part: write an instrument, a "
+        faults.add(option, f"{shown(text)} is no option of a part: write an instrument, a "
                    "tuning, 'capo 3', 'clean', 'echo dotted eighth', 'level -3 dB', 'program 28' "
                    "or 'player Ann'")  # fmt: skip
 
 
-def _read_number(option: Piece, told: dict[str, Any], faults: Faults) -> None:
+def _read_number(option: Piece, fields: dict[str, Any], faults: Faults) -> None:
     first, _, rest = option.text.partition(" ")
     lowest, highest, example = _NUMBERS[first]
     found = _NUMBER.fullmatch(rest[:40])
@@ -210,13 +210,13 @@ def _read_number(option: Piece, told: dict[str, Any], faults: Faults) -> None:
     elif not lowest <= number <= highest:
         faults.add(option, f"{first} {rest}: it lies between {lowest} and {highest}")
     else:
-        told[first] = int(number) if whole else number
+        fields[first] = int(number) if whole else number
 
 
-def _read_tuning(option: Piece, told: dict[str, object], faults: Faults) -> None:
+def _read_tuning(option: Piece, fields: dict[str, object], faults: Faults) -> None:
     text = option.text.removesuffix(" tuning").removeprefix("tuning").strip()
     names = TUNINGS.get(text.lower(), text).split()
-    told["unsure"] = True
+    fields["unsure"] = True
     wrong = [name for name in names if not NOTE.fullmatch(name)]
     if wrong and any(sign.isdecimal() for sign in text):
         faults.add(option.part(option.text.index(wrong[0])), f"{shown(wrong[0])} is no note: "
@@ -230,9 +230,9 @@ def _read_tuning(option: Piece, told: dict[str, object], faults: Faults) -> None
     tuning = tuple(parse_note(name) for name in names)
     if len(tuning) > MOST_STRINGS or not all(0 <= pitch <= 127 for pitch in tuning):
         faults.add(option, f"a tuning of {len(tuning)} strings; one to {MOST_STRINGS} can be "
-                   "told, C-1 to G9")  # fmt: skip
+                   "held, C-1 to G9")  # fmt: skip
         return
-    told["tuning"], told["unsure"] = tuning, False
+    fields["tuning"], fields["unsure"] = tuning, False
 
 
 def default_tuning(family: str) -> tuple[int, ...]:

@@ -12,7 +12,7 @@ from fractions import Fraction
 
 from arrange.errors import shown
 from arrange.formats.chart.header import Meter
-from arrange.formats.chart.text import Faults, Piece
+from arrange.formats.chart.lines import Faults, Piece
 from arrange.text.words import counted
 
 _COUNT = re.compile(r"([0-9]{1,6})([e&a]?)(?:\+([0-9]{1,7})/([1-9][0-9]{0,6}))?:")
@@ -115,11 +115,11 @@ class Frame:
         counts = tuple([item.count for item in items])
         spans = self.known.get(counts)
         if spans is None:
-            told = faults.count
+            before = faults.count
             spans = self._counted(cell, items, faults) if any(counts) else (
                 self._shared(cell, items, faults)
             )  # fmt: skip
-            if faults.count > told:
+            if faults.count > before:
                 return None
             self.known[counts] = spans
         return spans

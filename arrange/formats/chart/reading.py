@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
+from dataclasses import replace
 
-from arrange.errors import ChartError, ReadError, cut_text, shown
+from arrange.errors import ChartError, cut_text, shown
 from arrange.formats.chart.building import build_score
 from arrange.formats.chart.header import SETTINGS, Part, read_part
-from arrange.formats.chart.pages import written_score
+from arrange.formats.chart.lines import Faults, Piece, bare_line, decode, split_lines
 from arrange.formats.chart.rows import Row, read_row
+from arrange.formats.chart.score_columns import written_score
 from arrange.formats.chart.sections import (
     Section,
     Setting,
@@ -18,9 +18,8 @@ from arrange.formats.chart.sections import (
     read_heading,
 )
 from arrange.formats.chart.tablature import is_string, is_tab_heading, read_tab
-from arrange.formats.chart.text import Faults, Piece, bare_line, decode, split_lines
-from arrange.formats.song_making import make_song
-from arrange.formats.written import check_octaves
+from arrange.formats.song_making import song_reader
+from arrange.formats.written import Written
 from arrange.limits import (
     MOST_MEASURES,
     MOST_PARTS,
@@ -29,42 +28,20 @@ from arrange.limits import (
     MOST_STRINGS,
     MOST_TEXT,
 )
-from arrange.tables.song import Song
 
 _MOST_ROWS = 1_000  # that sound together
 _MOST_LINE = 200_000  # characters; a row of 500 bars, 40 to each, has 20,000
 _MOST_LINES = 200_000  # 20,000 bars, four to a row, of forty parts
 
 
-def read_chart(
-    data: bytes,
-    name: str = "",
-    *,
-    played: bool = True,
-    octaves: Mapping[str, int] | None = None,
-    **about: Any,
-) -> Song:
-    """Return the Song in a text chart.
-
-    Parameters
-    ----------
-    data : bytes
-        The file's content, UTF-8.
-    name : str
-        What to call the file in messages.
-    played : bool
-        False keeps the page order instead of playing out repeats.
-    octaves : mapping of part label to int, optional
-        Octaves to move a part by.
-    **about
-        source and fingerprint of the Song.
+@song_reader
+def read_chart(data: bytes, name: str) -> Written:
+    """Return the Song in a text chart, UTF-8; `song_reader` has the parameters.
 
     Raises
     ------
     ChartError
-        If anything in the chart cannot be understood; it tells every fault with its line.
-    ReadError
-        If a part to be moved does not exist, or the repeats ask for too much.
+        If anything in the chart cannot be understood; it lists every fault with its line.
     """
     if max(data.count(b"\n"), data.count(b"\r")) > _MOST_LINES:
         raise ChartError(f"it has more than {_MOST_LINES:,} lines, as no chart has", file=name)
@@ -73,17 +50,11 @@ def read_chart(
     _check_lines(lines, faults)
     chart = _Chart(faults)
     chart.read(lines)
-    notices = chart.notices
-    score = build_score(chart.settings, chart.parts, chart.sections, faults, notices)
+    score = build_score(chart.settings, chart.parts, chart.sections, faults, chart.notices)
     faults.raise_if_any()
     score.remarks[:0] = [(-1, text) for text in chart.remarks]
-    octaves = octaves or {}
-    check_octaves(octaves, list(chart.parts), name)
-    written = written_score(score, list(chart.parts.values()), octaves)
-    try:
-        return make_song(written, played=played, notices=notices, title=chart.title, **about)
-    except ReadError as error:
-        raise ChartError(error.problem, file=name) from None
+    written = written_score(score, list(chart.parts.values()))
+    return replace(written, title=chart.title, notices=chart.notices)
 
 
 def _check_lines(lines: list[str], faults: Faults) -> None:
@@ -107,7 +78,7 @@ class _Chart:
         self.parts: dict[str, Part] = {}
         self.sections: list[Section] = []
         self._open: tuple[Section, Section | None] | None = None
-        self._told = 0  # faults before the open section
+        self._before = 0  # faults before the open section
         self._done: dict[str, Section] = {}
         self._bars = 0
         self._remarks = 0
@@ -182,7 +153,7 @@ class _Chart:
         self._rows = []
 
     def _is_too_long(self, value: Piece) -> bool:
-        """Whether a label or another name in a setting is longer than a song's may be; tells it."""
+        """Whether a name in a setting is longer than a song's may be, which is a fault."""
         for piece in value.split(";"):
             if len(piece.text) > MOST_TEXT and not piece.text.startswith("numbered "):
                 self.faults.add(piece, f"{shown(piece.text)} has {len(piece.text):,} characters; "
@@ -195,7 +166,7 @@ class _Chart:
             return
         if name == "section":
             self._close()
-            self._told = self.faults.count
+            self._before = self.faults.count
             self._open = read_heading(value, self._done, self.faults)
         elif name == "title":
             self.title = cut_text(value.text, MOST_TEXT)
@@ -232,7 +203,7 @@ class _Chart:
     def _close(self) -> None:
         self._flush()
         if self._open is not None:
-            is_whole = self.faults.count == self._told
+            is_whole = self.faults.count == self._before
             section = finish_section(*self._open, self.faults, is_whole=is_whole)
             self.sections.append(section)
             self._done[section.label] = section

@@ -8,9 +8,9 @@ from itertools import islice, pairwise
 from typing import NamedTuple
 
 from arrange.errors import shown
-from arrange.formats.chart.bars import TECHNIQUE_BITS
+from arrange.formats.chart.bar_content import TECHNIQUE_BITS
 from arrange.formats.chart.header import CHORDS, Part
-from arrange.formats.chart.text import Faults, Piece
+from arrange.formats.chart.lines import Faults, Piece
 from arrange.formats.playing_order import Bar
 from arrange.limits import MOST_TEXT
 
@@ -46,7 +46,7 @@ class Cell(NamedTuple):
 
 
 class Owner(NamedTuple):
-    """Whose row it is, in which voice and on which times round (none told: on all)."""
+    """Whose row it is, in which voice and on which times round (none given: on all)."""
 
     part: str
     voice: str = "1"
@@ -68,10 +68,10 @@ def read_row(line: Piece, parts: dict[str, Part], faults: Faults) -> Row | None:
     start = line.text.index("|")
     if line.text[:start].endswith(":"):  # the colon belongs to a repeat sign
         start -= 1
-    told = read_label(line.part(0, start), parts, faults)
-    if told is None:
+    label = read_label(line.part(0, start), parts, faults)
+    if label is None:
         return None
-    owner, techniques = told
+    owner, techniques = label
     body = line.part(start)
     if _SIGNED.search(body.text):
         cells, bars = _signed_cells(body, techniques, faults)
@@ -129,11 +129,11 @@ def _plain_cells(body: Piece, techniques: int, faults: Faults) -> list[Cell]:
         cells.append(Cell(place, techniques))
         at += len(text) + 1
     if texts[-1]:
-        _tell_open(body.part(at), faults)
+        _report_open(body.part(at), faults)
     return cells
 
 
-def _tell_open(rest: Piece, faults: Faults) -> None:
+def _report_open(rest: Piece, faults: Faults) -> None:
     faults.add(rest, "the last bar has no bar line behind it; close it with '|'")
 
 
@@ -142,7 +142,7 @@ def _signed_cells(body: Piece, techniques: int, faults: Faults) -> tuple[list[Ce
     lines = list(islice(_BARLINE.finditer(body.text), MOST_CELLS + 2))
     tail = body.part(lines[-1].end())
     if tail.text:
-        _tell_open(tail, faults)
+        _report_open(tail, faults)
     cells, bars = [], []
     for left, right in pairwise(lines):
         cells.append(Cell(body.part(left.end(), right.start()), techniques))

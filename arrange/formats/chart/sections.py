@@ -1,4 +1,4 @@
-"""Sections: what their headings tell, and how rows and settings fill them.
+"""Sections: what their headings say, and how rows and settings fill them.
 
 A section is a number of bars and a layer for each voice of each part. Rows that stand directly
 below each other sound together; a blank line or a setting begins the next bars.
@@ -11,6 +11,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any, NamedTuple
 
 from arrange.errors import shown
+from arrange.formats.chart.lines import Faults, Piece
 from arrange.formats.chart.rows import (
     DOUBLE_BAR,
     MOST_PASSES,
@@ -20,7 +21,6 @@ from arrange.formats.chart.rows import (
     Owner,
     Row,
 )
-from arrange.formats.chart.text import Faults, Piece
 from arrange.formats.playing_order import Bar
 from arrange.limits import MOST_MEASURES, MOST_TEXT
 from arrange.text.words import counted
@@ -46,7 +46,7 @@ class Place(NamedTuple):
 
 @dataclass
 class Section:
-    """A section as the chart tells it. `layers` holds a cell for each bar that a row fills."""
+    """A section as it stands in the chart. `layers` holds a cell for each bar that a row fills."""
 
     where: Piece
     label: str
@@ -93,7 +93,7 @@ def read_heading(
         elif first == "numbered" and rest:
             section.numbered = _numbers(option, rest, faults)
         else:
-            faults.add(option, f"{shown(option.text)} tells nothing of a section: write 'played "
+            faults.add(option, f"{shown(option.text)} is no option of a section: write 'played "
                        "twice', 'as Verse 1', 'numbered 5-12', 'pass 2' or 'kind verse'"
                        )  # fmt: skip
     return section, model
@@ -151,12 +151,12 @@ def _joined_bars(rows: list[Row], faults: Faults) -> list[Bar]:
     """The signs at the bar lines, which any of the rows may carry."""
     bars = list(rows[0].bars)
     for row in rows[1:]:
-        for index, (known, told) in enumerate(zip(bars, row.bars, strict=False)):
-            if told is PLAIN_BAR or told == known:
+        for index, (known, own) in enumerate(zip(bars, row.bars, strict=False)):
+            if own is PLAIN_BAR or own == known:
                 continue
             if known in (PLAIN_BAR, DOUBLE_BAR):
-                bars[index] = told
-            elif told not in (PLAIN_BAR, DOUBLE_BAR):
+                bars[index] = own
+            elif own not in (PLAIN_BAR, DOUBLE_BAR):
                 faults.add(row.cells[index].text, "the repeat signs of this bar are not those of "
                            "the rows above; write them in one row, such as that of the chords"
                            )  # fmt: skip
@@ -205,8 +205,8 @@ def finish_section(
 
 
 def _check_passes(section: Section, faults: Faults) -> None:
-    told = [time for bar in section.bars for time in (bar.backward, *bar.ending_starts)]
-    rounds = max(section.times or 1, *told, 1)
+    times = [time for bar in section.bars for time in (bar.backward, *bar.ending_starts)]
+    rounds = max(section.times or 1, *times, 1)
     for place in section.layers:
         part, _, passes = place.owner
         if passes and passes[0] > rounds:
@@ -217,8 +217,8 @@ def _check_passes(section: Section, faults: Faults) -> None:
 
 
 def _close_repeats(section: Section, faults: Faults) -> None:
-    """Say where endings stop; tell repeats that do not close and endings of nothing."""
-    told = faults.count
+    """Mark where endings stop; report repeats that do not close and endings of nothing."""
+    before = faults.count
     bars = section.bars
     last_back = max((index for index, bar in enumerate(bars) if bar.backward), default=-1)
     opened: int | None = None
@@ -229,7 +229,7 @@ def _close_repeats(section: Section, faults: Faults) -> None:
         name, where = f"bar {index + 1} of {section.label}", _bar_place(section, index)
         if bar.forward:
             if opened is not None:
-                _tell_unclosed(section, opened, faults)
+                _report_unclosed(section, opened, faults)
             opened, taken = index, set()
         if bar.ending_starts:
             inside, ending = True, bar.ending_starts
@@ -257,12 +257,12 @@ def _close_repeats(section: Section, faults: Faults) -> None:
             if not is_last and not follows:
                 taken = set()
     if opened is not None:
-        _tell_unclosed(section, opened, faults)
-    if faults.count > told:  # read on without them
+        _report_unclosed(section, opened, faults)
+    if faults.count > before:  # read on without them
         section.bars = [PLAIN_BAR] * len(bars)
 
 
-def _tell_unclosed(section: Section, bar: int, faults: Faults) -> None:
+def _report_unclosed(section: Section, bar: int, faults: Faults) -> None:
     faults.add(_bar_place(section, bar), f"bar {bar + 1} of {section.label} opens a repeat that "
                "nothing closes; write ':|' where it ends")  # fmt: skip
 

@@ -12,11 +12,11 @@ from fractions import Fraction
 from itertools import islice, pairwise
 
 from arrange.errors import shown
-from arrange.formats.chart.bars import TECHNIQUE_BITS, Event, Tone
+from arrange.formats.chart.bar_content import TECHNIQUE_BITS, Event, Tone
 from arrange.formats.chart.header import Part
 from arrange.formats.chart.items import Frame
+from arrange.formats.chart.lines import Faults, Piece
 from arrange.formats.chart.rows import MOST_CELLS, PLAIN_BAR, Cell, Row, Tab, read_label
-from arrange.formats.chart.text import Faults, Piece
 from arrange.limits import MOST_FRETS
 from arrange.theory.pitch import PLAIN_NAMES, parse_pitch_class
 
@@ -34,12 +34,12 @@ _LEADS = {"h": "hammer-on", "p": "pull-off", "/": "slide", "\\": "slide", "~": "
 
 
 def is_tab_heading(line: Piece) -> bool:
-    """Tell whether a line opens a tablature block."""
+    """Return whether a line opens a tablature block."""
     return ", tab in " in line.text and bool(_HEADING.fullmatch(line.text))
 
 
 def is_string(line: Piece) -> bool:
-    """Tell whether a line is a string of a tablature block: ``E|--0--|``."""
+    """Return whether a line is a string of a tablature block: ``E|--0--|``."""
     return bool(_STRING.match(line.text))
 
 
@@ -48,10 +48,10 @@ def read_tab(
 ) -> Row | None:
     """Return a tablature block as a row: a cell a bar, a text a string."""
     found = _HEADING.fullmatch(heading.text)
-    told = read_label(heading.part(0, found.end(1)), parts, faults) if found else None
-    if found is None or told is None:
+    label = read_label(heading.part(0, found.end(1)), parts, faults) if found else None
+    if found is None or label is None:
         return None
-    owner, techniques = told
+    owner, techniques = label
     step = found[2]
     if step not in STEPS:
         faults.add(heading.part(found.start(2)), f"no tab is cut into {shown(step)}", step, STEPS)
@@ -104,18 +104,18 @@ def read_tab_bar(cell: Cell, tab: Tab, part: Part, frame: Frame, faults: Faults)
     each = width // count
     attacks: dict[int, dict[int, list[Tone]]] = {}  # step -> technique -> tones, high to low
     for number, text in enumerate(tab.strings, 1):
-        told: list[tuple[int, Tone, int]] = []
+        notes: list[tuple[int, Tone, int]] = []
         for index in range(count) if text.text.strip("- ") else ():
             place = text.part(index * each, (index + 1) * each)
             if "." in place.text:
                 attacks.setdefault(index, {})
-            if place.text in _LEADS and told:  # a sign of its own between two notes
-                told[-1] = (*told[-1][:2], TECHNIQUE_BITS[_LEADS[place.text]])
+            if place.text in _LEADS and notes:  # a sign of its own between two notes
+                notes[-1] = (*notes[-1][:2], TECHNIQUE_BITS[_LEADS[place.text]])
                 continue
             note = _read_step(place, number, part, faults)
             if note is not None:
-                told.append((index, *note))
-        for index, tone, technique in told:
+                notes.append((index, *note))
+        for index, tone, technique in notes:
             attacks.setdefault(index, {}).setdefault(technique, []).append(tone)
     events = []
     places = sorted(attacks)

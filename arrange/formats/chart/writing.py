@@ -31,10 +31,11 @@ from arrange.formats.chart.header import (
     read_meter,
     read_part,
 )
+from arrange.formats.chart.lines import Faults, Piece, bare_line
 from arrange.formats.chart.reading import read_chart
-from arrange.formats.chart.text import Faults, Piece, bare_line
 from arrange.formats.files import whole_file
 from arrange.formats.instruments import instrument_family
+from arrange.formats.notices import outlasting_notices
 from arrange.formats.section_names import section_kind
 from arrange.tables.song import Song
 from arrange.text.letters import check_text
@@ -54,7 +55,7 @@ class _Section:
     rows: tuple[tuple[str, tuple[str, ...]], ...]  # label, cells
 
 
-def write_chart(song: Song, path: str | os.PathLike[str]) -> None:
+def write_chart(song: Song, path: str | os.PathLike[str]) -> tuple[str, ...]:
     """Write a song as a text chart; the old file stays until the new one is whole.
 
     Parameters
@@ -63,25 +64,62 @@ def write_chart(song: Song, path: str | os.PathLike[str]) -> None:
     path : path
         A text file, UTF-8.
 
+    Returns
+    -------
+    tuple of str
+        What of the song the chart does not hold, a sentence each.
+
     Raises
     ------
     ArrangeError
         If a label holds a sign that a chart needs for itself (``,``, ``;`` or ``|``), a note has
         no length, or the chart could not be read again.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> import arrange as ar
+    >>> song = ar.read("datasets/harbour-set/1-rope-and-lantern.txt")
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     left_out = ar.write_chart(song, f"{folder}/song.txt")
+    ...     again = ar.read(f"{folder}/song.txt")
+    >>> left_out
+    ()
+    >>> again.notes["pitch"].equals(song.notes["pitch"])
+    True
     """
     text = format_chart(song)
     try:
-        read_chart(text.encode())
+        again = read_chart(text.encode())
     except ReadError as error:
         first = str(error).splitlines()[0]
-        raise ArrangeError(f"this song cannot be told as a chart; its {first}") from None
+        raise ArrangeError(f"this song cannot be written as a chart; its {first}") from None
     with whole_file(Path(path)) as draft:
         draft.write_text(text, encoding="utf-8", newline="\n")
+    return _left_out(song, again)
+
+
+def _left_out(song: Song, again: Song) -> tuple[str, ...]:
+    """What the chart of a song, read again, does not hold."""
+    notes = song.notes
+    between = notes["pitch"] * 2 % 1 > 0
+    counts = {
+        "grace notes on the last bar line are left out": len(notes) - len(again.notes),
+        "strings and frets that do not give the pitch, or lie under the capo, are left out":
+            int(notes["string"].notna().sum() - again.notes["string"].notna().sum()),
+        "pitches are rounded to quarter tones": int(between.sum()),
+    }  # fmt: skip
+    holds = [each.chords["duration"].sum() for each in (song, again)]
+    return (
+        *(f"{what}: {count:,}" for what, count in counts.items() if count > 0),
+        *(["silence between chord symbols is not kept"] if holds[1] > holds[0] + 1e-6 else []),
+        *outlasting_notices(song),
+    )
 
 
 def format_chart(song: Song) -> str:
     """Return a song as the text of a chart."""
-    parts = [_told_part(row) for row in song.parts.to_dict("records")]
+    parts = [_chart_part(row) for row in song.parts.to_dict("records")]
     sections = _sections(song, parts)
     title = _one_line(check_text("the song's title", song.title))
     lines = [f"title: {title}"] if title else []
@@ -128,7 +166,7 @@ def _insert(heading: str, option: str) -> str:
 
 
 def _printed_numbers(song: Song) -> list[str]:
-    """The printed number of each bar; the played one, where a chart cannot tell the printed."""
+    """The printed number of each bar; the played one, where a chart cannot hold the printed."""
     written = song.measures["written"].tolist()
     if all(re.fullmatch(r"[^\s,;#-]+", number) for number in written):
         return written
@@ -215,7 +253,7 @@ def _rows(section: _Section, start: int, end: int) -> list[str]:
     ]
 
 
-def _told_part(row: dict[str, Any]) -> Part:
+def _chart_part(row: dict[str, Any]) -> Part:
     _check_label("part", row["part"], ",;|")
 
     def text(name: str) -> str | None:
@@ -256,7 +294,7 @@ def _check_label(what: str, label: str, signs: str) -> None:
     is_plain &= all(bare_line(text, 1).text == text for text in (line, label))  # no comment
     if not label or not is_plain or label == CHORDS or (what == "part" and first in SETTINGS):
         raise ArrangeError(
-            f"{what} {shown(label)}: a chart cannot tell this label from its own words; rename the "
+            f"{what} {shown(label)}: a chart would read this label as words of its own; rename the "
             f"{what}"
         )
 
@@ -339,11 +377,11 @@ def _repeats(cells: list[str]) -> tuple[str, ...]:
 def _state(row: Any, length: Fraction) -> tuple[str, ...]:
     key = row.key if isinstance(row.key, str) else "none"
     tempo = float(row.tempo)
-    told = _number(tempo)
+    number = _number(tempo)
     meter = _meter(row.meter)
     same = meter.length == length
     size = "full" if same else _length(length)
-    return key, row.meter, told, size
+    return key, row.meter, number, size
 
 
 def _number(value: float) -> str:

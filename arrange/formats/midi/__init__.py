@@ -11,7 +11,7 @@ Decisions where the format leaves room, or files differ:
 
 - A part is what one track plays on one channel. Channel 10 is unpitched: its notes keep no pitch.
 - Times that lie on a grid already are kept exactly; others are moved to one, part by part, and
-  the notices tell how far (`notes` has the rule).
+  the notices say how far (`notes` has the rule).
 - A time signature that does not fall on a bar line cuts the bar before it short.
 - A tempo is kept in the file as whole microseconds: the roundest number of quarter notes a minute
   that gives the same microseconds is meant (652,174 is 92, not 91.99999).
@@ -24,45 +24,24 @@ Decisions where the format leaves room, or files differ:
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
-from typing import Any
 
-from arrange.errors import ReadError
 from arrange.formats.midi.bars import lay_bars
 from arrange.formats.midi.events import is_midi, read_events
 from arrange.formats.midi.notes import GRID, pair_notes, place_notes
 from arrange.formats.midi.parts import read_parts
 from arrange.formats.midi.writing import write_midi
 from arrange.formats.playing_order import Bar
-from arrange.formats.song_making import make_song
-from arrange.formats.written import Written, move_octaves
-from arrange.tables.song import Song
+from arrange.formats.song_making import song_reader
+from arrange.formats.written import Written
 
 __all__ = ["is_midi", "read_midi", "write_midi"]
 
 
-def read_midi(
-    data: bytes,
-    name: str = "",
-    *,
-    played: bool = True,
-    octaves: Mapping[str, int] | None = None,
-    **about: Any,
-) -> Song:
-    """Return the Song in a Standard MIDI File of format 0 or 1.
+@song_reader
+def read_midi(data: bytes, name: str) -> Written:
+    """Return the Song in a Standard MIDI File of format 0 or 1; `song_reader` has the parameters.
 
-    Parameters
-    ----------
-    data : bytes
-        The file's content.
-    name : str
-        What to call the file in messages.
-    played : bool
-        Changes nothing: a MIDI file has no repeats to play out.
-    octaves : mapping of part label to int, optional
-        Octaves to move a part by.
-    **about
-        source and fingerprint of the Song.
+    A MIDI file has no repeats to play out, so that `played` changes nothing.
 
     Raises
     ------
@@ -79,9 +58,8 @@ def read_midi(
     notes = place_notes(events, pairs, part_of_note, parts["part"], bars, notices)
     if not len(notes["part"]):
         notices.append("there are no notes in it")
-    move_octaves(parts, notes, octaves or {}, name)
     bars = bars.up_to(notes)
-    written = Written(
+    return Written(
         ticks=ticks,
         parts=parts,
         notes=notes,
@@ -96,8 +74,6 @@ def read_midi(
         marks=bars.marks,
         double_bars=[],
         bars=[Bar()] * len(bars.lengths),
+        title=events.title,
+        notices=notices,
     )
-    try:
-        return make_song(written, played=played, notices=notices, title=events.title, **about)
-    except ReadError as error:
-        raise ReadError(error.problem, file=name) from None

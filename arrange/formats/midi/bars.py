@@ -25,6 +25,7 @@ from arrange.formats.notices import cut_names_notice
 from arrange.formats.section_names import names_section
 from arrange.formats.written import DEFAULT_TEMPO
 from arrange.limits import MOST_MEASURES, MOST_TEXT
+from arrange.text.words import first_few
 from arrange.theory.pitch import key_name
 
 MOST_UNIT = 7  # the shortest beat is a 128th of a whole note, 2 to the power of this
@@ -132,14 +133,14 @@ def _meters(
 ) -> tuple[Array, Array, list[str]]:
     """Start, length and meter of each bar."""
     changes: dict[int, tuple[str, int]] = {}
-    tellers: dict[int, int] = {}  # the first track that tells one at a place decides there
+    leaders: dict[int, int] = {}  # the first track that has one at a place decides there
     bad = 0
     for meta in events.metas_of(METER):
         if len(meta.data) < 2 or not meta.data[0] or meta.data[1] > MOST_UNIT:
             bad += 1
             continue
         beats, unit = meta.data[0], 1 << meta.data[1]
-        if tellers.setdefault(meta.tick, meta.track) == meta.track:
+        if leaders.setdefault(meta.tick, meta.track) == meta.track:
             changes[meta.tick * factor] = (f"{beats}/{unit}", 4 * ticks * beats // unit)
     if bad:
         notices.append(f"time signatures that make no sense, left out: {bad}")
@@ -179,14 +180,15 @@ def _meters(
         lengths.append(width)
         meters += [meter] * count
     if cut:
-        told = ", ".join(map(str, cut[:6])) + (", ..." if len(cut) > 6 else "")
-        notices.append(f"a time signature stands inside a bar and cuts it short: bar {told}")
+        notices.append(
+            f"a time signature stands inside a bar and cuts it short: bar {first_few(cut, 6)}"
+        )
     return np.concatenate(starts), np.concatenate(lengths), meters
 
 
 def _keys(events: Events, bars: Bars, notices: list[str]) -> list[str | None]:
-    """The key of each bar, from the first track that tells one."""
-    told: dict[int, str] = {}
+    """The key of each bar, from the first track that has one."""
+    changes: dict[int, str] = {}
     bad = 0
     metas = events.metas_of(KEY)
     leader = min((meta.track for meta in metas), default=0)
@@ -196,12 +198,12 @@ def _keys(events: Events, bars: Bars, notices: list[str]) -> list[str | None]:
             bad += 1
         elif meta.track == leader:
             mode = "minor" if meta.data[1] else "major"
-            told[bar] = key_name(fifths, mode)
+            changes[bar] = key_name(fifths, mode)
     if bad:
         notices.append(f"key signatures that make no sense, left out: {bad}")
     keys: list[str | None] = []
     for bar in range(len(bars.starts)):
-        keys.append(told.get(bar, keys[-1] if keys else None))
+        keys.append(changes.get(bar, keys[-1] if keys else None))
     return keys
 
 

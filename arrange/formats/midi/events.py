@@ -121,7 +121,7 @@ class Events:
 
 
 def is_midi(data: bytes) -> bool:
-    """Tell whether bytes begin like a Standard MIDI File, bare or in a RIFF envelope."""
+    """Return whether bytes begin like a Standard MIDI File, bare or in a RIFF envelope."""
     return data.startswith(b"MThd") or (data.startswith(b"RIFF") and data[8:12] == b"RMID")
 
 

@@ -37,8 +37,8 @@ GRIDS = (4, 6, 8, 12, 16, 20, 24, 28, 48)  # lines in a quarter note, from sixte
 ROUNDED = (12, 20, 24, 28, 48, 56, 60, 84, 96)
 FINE = 8  # ticks: onsets that are all multiples of so many were put there, not played
 COARSE = 24  # ticks in a quarter note: a file with no more is a grid itself
-NO_GRID = 0.2  # of a step, the mean distance that tells of no grid; chance gives 0.25
-MOST_TOLD = 8  # parts that a notice names
+NO_GRID = 0.2  # of a step, the mean distance where there is no grid; chance gives 0.25
+MOST_NAMED = 8  # parts that a notice names
 
 
 @dataclass(frozen=True)
@@ -124,7 +124,7 @@ def place_notes(
     downs, ups = _Times.of(down, bars), _Times.of(up, bars)
     onset, end = down.copy(), up.copy()
     short = np.zeros(len(down), dtype=bool)
-    told: list[str] = []
+    moves: list[str] = []
     by_part = np.argsort(part_of_note, kind="stable")
     edges = np.searchsorted(part_of_note[by_part], np.arange(len(labels) + 1)).tolist()
     for label, begin, until in zip(labels, edges[:-1], edges[1:], strict=True):
@@ -135,10 +135,10 @@ def place_notes(
         short[rows] = grid.end <= grid.onset
         onset[rows] = grid.onset
         end[rows] = np.where(short[rows], grid.onset + grid.shortest, grid.end)
-        told += _tell_moves(label, grid, down[rows], up[rows], bars)
-    notices += told[:MOST_TOLD]
-    if len(told) > MOST_TOLD:
-        notices.append(f"the notes of {len(told) - MOST_TOLD} more parts were moved to a grid")
+        moves += _moves_texts(label, grid, down[rows], up[rows], bars)
+    notices += moves[:MOST_NAMED]
+    if len(moves) > MOST_NAMED:
+        notices.append(f"the notes of {len(moves) - MOST_NAMED} more parts were moved to a grid")
     for rows, problem in (
         (pairs.stuck, "whose key never goes up: each ends where its pitch is struck again, or "
          "with its bar"),
@@ -146,7 +146,7 @@ def place_notes(
          "first ends first"),
         (short, "of no length, in the file or on the grid: each lasts a step of the grid"),
     ):  # fmt: skip
-        _tell_repair(part_of_note[rows], labels, problem, notices)
+        _report_repair(part_of_note[rows], labels, problem, notices)
     bar = bars.at(onset)
     nothing = np.full(len(down), -1)
     no = np.zeros(len(down), dtype=bool)
@@ -237,7 +237,7 @@ def _lying(times: _Times, ticks: int, bars: Bars) -> tuple[Array, int]:
     return times.offset, 0
 
 
-def _tell_moves(label: str, grid: _Placed, down: Array, up: Array, bars: Bars) -> list[str]:
+def _moves_texts(label: str, grid: _Placed, down: Array, up: Array, bars: Bars) -> list[str]:
     """How far the times of a part were moved: milliseconds, and quarter notes."""
     moves = []
     for what, lines, old, new in (
@@ -262,14 +262,14 @@ def _tell_moves(label: str, grid: _Placed, down: Array, up: Array, bars: Bars) -
     return [f"{label}: {'; '.join(moves)}"] if moves else []
 
 
-def _tell_repair(
+def _report_repair(
     part_of_note: Array, labels: Sequence[str], problem: str, notices: list[str]
 ) -> None:
     parts, counts = np.unique(part_of_note, return_counts=True)
     if len(parts):
         named = [
             f"{count} in {labels[part]}"
-            for part, count in zip(parts.tolist()[:MOST_TOLD], counts.tolist(), strict=False)
+            for part, count in zip(parts.tolist()[:MOST_NAMED], counts.tolist(), strict=False)
         ]
-        more = ["..."] if len(parts) > MOST_TOLD else []
+        more = ["..."] if len(parts) > MOST_NAMED else []
         notices.append(f"notes {problem} ({', '.join(named + more)})")

@@ -24,7 +24,7 @@ from arrange.formats.midi.events import (
     Array,
     Events,
 )
-from arrange.formats.midi.notes import MOST_TOLD, Pairs
+from arrange.formats.midi.notes import MOST_NAMED, Pairs
 from arrange.formats.midi.sounds import PROGRAM_NAMES
 from arrange.limits import MOST_PARTS
 
@@ -95,7 +95,7 @@ def read_parts(
         "program": programs,
         "player": [None] * len(lines),
     }
-    _tell_left_out(lines, labels, own, notices)
+    _report_left_out(lines, labels, own, notices)
     return parts, part_of_note
 
 
@@ -198,7 +198,7 @@ def _levels(setups: list[_Setup | None], onsets: list[Array]) -> list[float]:
     return [level - max(levels) for level in levels]
 
 
-def _tell_left_out(
+def _report_left_out(
     lines: list[int], labels: list[str], own: dict[int, _Setup], notices: list[str]
 ) -> None:
     found: dict[str, list[str]] = {}
@@ -215,5 +215,5 @@ def _tell_left_out(
         if (setup.status == BEND).any():
             found.setdefault("pitch bends are left out", []).append(label)
     for problem, whose in found.items():
-        more = ", ..." if len(whose) > MOST_TOLD else ""
-        notices.append(f"{', '.join(whose[:MOST_TOLD])}{more}: {problem}")
+        more = ", ..." if len(whose) > MOST_NAMED else ""
+        notices.append(f"{', '.join(whose[:MOST_NAMED])}{more}: {problem}")

@@ -19,10 +19,11 @@ from arrange.formats.files import whole_file
 from arrange.formats.midi.events import DRUM_CHANNEL, VOLUME, Array
 from arrange.formats.midi.notes import FINE
 from arrange.formats.midi.sounds import DRIVEN_PROGRAMS, DRUM_KEYS, FAMILY_PROGRAMS
+from arrange.formats.notices import outlasting_notices
 from arrange.tables.song import Song
 from arrange.theory.pitch import key_fifths, key_name
 
-VELOCITY = 90  # of every note; how loud a part is, its channel volume tells
+VELOCITY = 90  # of every note; the channel volume says how loud a part is
 RELEASE = 64  # what the format asks for where none is known
 MOST_TICKS = 32_767  # in a quarter note, the format's limit
 _TICKS = (
@@ -35,6 +36,10 @@ _TICKS = (
     1,
 )  # ticks that programs are used to; one of them times what is needed
 _ODD_TICKS = 30_240  # 2^5 3^3 5 7, where no number of ticks is exact
+_UNEVEN = (
+    f"its times have no common grid of 1/{MOST_TICKS // FINE:,} quarter note or coarser: who reads "
+    "the file may move them to one"
+)
 _CHANNELS = [channel for channel in range(16) if channel != DRUM_CHANNEL]
 _UNITS = (1, 2, 4, 8, 16, 32, 64, 128)  # lower numbers of a meter
 _MINOR = ("minor", "aeolian", "dorian", "phrygian", "locrian")
@@ -52,7 +57,7 @@ def write_midi(song: Song, path: str | os.PathLike[str]) -> tuple[str, ...]:
     Returns
     -------
     tuple of str
-        Which notes the file does not hold, a sentence each.
+        What of the notes the file does not hold, a sentence each.
 
     Raises
     ------
@@ -72,20 +77,35 @@ def write_midi(song: Song, path: str | os.PathLike[str]) -> tuple[str, ...]:
     - Each part has a channel of its own; beyond 15 pitched parts, those of one program share one,
       with the volume of the last. A part without a program gets the usual one of its family and
       drive.
-    - Notes without a pitch go to channel 10: wood blocks and the like, since no drum is told.
+    - Notes without a pitch go to channel 10: wood blocks and the like, since no drum is named.
       Several at once get keys of their own.
     - Quarter tones are rounded to semitones.
 
     Left out are grace notes, cue notes and other notes of no length, which a MIDI file cannot hold;
     chord symbols, strings and frets, tuning and capo, and technique: a muted or let-ring note
     sounds as long as it is written.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> import arrange as ar
+    >>> song = ar.read("datasets/tarrow-weir.txt")
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     left_out = ar.write_midi(song, f"{folder}/song.mid")
+    ...     again = ar.read(f"{folder}/song.mid")
+    >>> left_out
+    ('grace notes are left out, since MIDI does not hold them: 1',)
+    >>> len(song.notes) - len(again.notes)
+    1
     """
     path = Path(path)
-    ticks = _ticks(song)
+    outlasting = outlasting_notices(song)
+    ends = np.minimum(song.notes["duration"], song.duration - song.notes["onset"])
+    notes = song.notes.assign(duration=ends) if outlasting else song.notes
+    ticks, is_kept = _ticks(song, notes)
     midi = mido.MidiFile(type=1, ticks_per_beat=ticks, charset="utf-8")
     midi.tracks.append(_track(_conductor(song, ticks)))
     channels = _channels(song)
-    notes = song.notes
     cue = notes["technique"].str.contains("cue", na=False).to_numpy(dtype=bool)
     grace = notes["grace"].to_numpy()
     short = ~cue & ~grace & (notes["duration"].to_numpy() <= 0)
@@ -97,10 +117,16 @@ def write_midi(song: Song, path: str | os.PathLike[str]) -> tuple[str, ...]:
     with whole_file(path) as draft:
         midi.save(draft)
     kinds = {"grace notes": grace & ~cue, "cue notes": cue, "notes of no length": short}
-    return tuple(
-        f"{kind} are left out, since MIDI does not hold them: {int(which.sum()):,}"
-        for kind, which in kinds.items()
-        if which.any()
+    microtones = int((notes["pitch"] % 1 > 0).to_numpy()[sounds].sum())
+    return (
+        *(
+            f"{kind} are left out, since MIDI does not hold them: {int(which.sum()):,}"
+            for kind, which in kinds.items()
+            if which.any()
+        ),
+        *([f"quarter tones are rounded to semitones: {microtones:,}"] if microtones else []),
+        *([] if is_kept else [_UNEVEN]),
+        *outlasting,
     )
 
 
@@ -119,9 +145,12 @@ def _track(events: list[Timed]) -> mido.MidiTrack:
     return track
 
 
-def _ticks(song: Song) -> int:
-    """Ticks in a quarter note that put every onset, end and bar line on a tick."""
-    onset, duration = song.notes["onset"].to_numpy(), song.notes["duration"].to_numpy()
+def _ticks(song: Song, notes: pd.DataFrame) -> tuple[int, bool]:
+    """Ticks in a quarter note that put every onset, end and bar line on a tick.
+
+    And whether they are so much finer than the times that a reader takes these as meant.
+    """
+    onset, duration = notes["onset"].to_numpy(), notes["duration"].to_numpy()
     lines = song.measures["onset"].to_numpy()
     times = np.concatenate([onset, onset + duration, lines, [song.duration]])
     odd = np.unique(np.round(times % 1, 11))
@@ -130,12 +159,12 @@ def _ticks(song: Song) -> int:
         if abs(needed * time - round(needed * time)) > 1e-6:
             needed = math.lcm(needed, Fraction(time).limit_denominator(MOST_TICKS).denominator)
             if needed > MOST_TICKS:
-                return _ODD_TICKS
-    # Some ticks apart, so that a reader can tell a grid from what was played live.
+                return _ODD_TICKS, False
+    # Some ticks apart, so that a reader knows a grid from what was played live.
     usual = [math.lcm(by, needed) for by in _TICKS]
     roomy = [ticks for ticks in usual if FINE * needed <= ticks <= MOST_TICKS]
     roomy += [ticks for ticks in (FINE * needed, *usual) if ticks <= MOST_TICKS]
-    return roomy[0]
+    return roomy[0], roomy[0] >= FINE * needed
 
 
 def _at(time: Any, ticks: int) -> Array:
@@ -160,7 +189,7 @@ def _conductor(song: Song, ticks: int) -> list[Timed]:
                 before[what] = message.bytes()
                 events.append((tick, order, message))
         if not fills:
-            del before["meter"]  # told again at the next bar line, it cuts this bar to its length
+            del before["meter"]  # the next bar repeats it, which cuts this one to its length
     for label, onset in zip(song.sections["section"], song.sections["onset"], strict=True):
         marker = mido.MetaMessage("marker", text=_text(label))
         events.append((int(_at(onset, ticks)), 4, marker))
@@ -177,8 +206,8 @@ def _text(text: str) -> str:
 
 def _meter(bar: dict[str, Any]) -> tuple[mido.MetaMessage, bool]:
     """The meter that a bar fills, with its own lower number if that can be; whether it does."""
-    told = re.search(r"/(\d+)$", bar["meter"])
-    unit = int(told[1]) if told else 4
+    found = re.search(r"/(\d+)$", bar["meter"])
+    unit = int(found[1]) if found else 4
     unit = unit if unit in _UNITS else 4
     length = bar["duration"]
     exact = [by for by in _UNITS if by >= unit and abs(length * by / 4 % 1 - 0.5) > 0.5 - 1e-6]
@@ -197,7 +226,7 @@ def _meter(bar: dict[str, Any]) -> tuple[mido.MetaMessage, bool]:
 
 
 def _key(key: Any) -> mido.MetaMessage | None:
-    """The key signature; none for a bar that tells no key."""
+    """The key signature; none for a bar without a key."""
     if not isinstance(key, str):
         return None
     fifths = key_fifths(key)

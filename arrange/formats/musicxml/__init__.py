@@ -8,7 +8,7 @@ numbers; from there on everything is whole-column arithmetic on an integer grid 
 Decisions where the format leaves room, or files differ:
 
 - The sounding pitch is the written one moved by ``transpose``. A clef an octave lower and an
-  8va line move nothing: ``pitch`` tells the true line already. A guitar on a plain treble clef
+  8va line move nothing: ``pitch`` is the true line already. A guitar on a plain treble clef
   without ``transpose`` is read as written, with a notice; `octaves` moves it.
 - Frets are counted from the capo in the file and from the nut in the table. If only the count
   from the nut agrees with a part's pitches, that is taken, with a notice.
@@ -18,7 +18,6 @@ Decisions where the format leaves room, or files differ:
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
@@ -27,14 +26,13 @@ from arrange.errors import ReadError, cut_text
 from arrange.formats.musicxml.attributes import Attributes, read_attributes
 from arrange.formats.musicxml.events import Array, Events, collect_events
 from arrange.formats.musicxml.notes import note_columns
-from arrange.formats.musicxml.parts import read_parts, settle_strings, tell_plain_clef_guitars
+from arrange.formats.musicxml.parts import read_parts, report_plain_clef_guitars, settle_strings
 from arrange.formats.musicxml.signs import read_bars, read_chords, read_marks, read_tempos
 from arrange.formats.musicxml.timing import Timing, forward_fill, read_timing
 from arrange.formats.musicxml.tree import parse_score
-from arrange.formats.song_making import make_song
-from arrange.formats.written import Written, move_octaves
+from arrange.formats.song_making import song_reader
+from arrange.formats.written import Written
 from arrange.limits import MOST_PARTS, MOST_TEXT
-from arrange.tables.song import Song
 from arrange.theory.pitch import key_name
 
 
@@ -47,28 +45,9 @@ def is_musicxml(data: bytes) -> bool:
     return is_xml or start.startswith(b"Lo") or data.startswith(b"PK")  # Lo: "<" in EBCDIC
 
 
-def read_musicxml(
-    data: bytes,
-    name: str = "",
-    *,
-    played: bool = True,
-    octaves: Mapping[str, int] | None = None,
-    **about: Any,
-) -> Song:
-    """Return the Song in a MusicXML file.
-
-    Parameters
-    ----------
-    data : bytes
-        The file's content, compressed or not.
-    name : str
-        What to call the file in messages.
-    played : bool
-        False keeps the page order instead of playing out repeats and jumps.
-    octaves : mapping of part label to int, optional
-        Octaves to move a part by: -1 for a guitar that the file should have transposed.
-    **about
-        source and fingerprint of the Song.
+@song_reader
+def read_musicxml(data: bytes, name: str) -> Written:
+    """Return the Song in a MusicXML file, compressed or not; `song_reader` has the parameters.
 
     Raises
     ------
@@ -96,11 +75,10 @@ def read_musicxml(
     notes = _without_tab_doubles(events, said, notes, staff)
     parts = read_parts(events, said, notes, notices)
     settle_strings(parts, notes, notices)
-    tell_plain_clef_guitars(events, said, parts, notices)
-    move_octaves(parts, notes, octaves or {}, name)
+    report_plain_clef_guitars(events, said, parts, notices)
     bars, double_bars = read_bars(events, timing, notices)
     keys = _keys(events, said, timing)
-    written = Written(
+    return Written(
         ticks=timing.ticks,
         parts=parts,
         notes=notes,
@@ -115,12 +93,9 @@ def read_musicxml(
         marks=read_marks(events, timing, notices),
         double_bars=double_bars,
         bars=bars,
+        title=_title(root, notices),
+        notices=notices,
     )
-    title = _title(root, notices)
-    try:
-        return make_song(written, played=played, notices=notices, title=title, **about)
-    except ReadError as error:
-        raise ReadError(error.problem, file=name, measure=error.measure) from None
 
 
 def _title(root: Any, notices: list[str]) -> str:
@@ -134,26 +109,27 @@ def _title(root: Any, notices: list[str]) -> str:
 
 
 def _keys(events: Events, said: Attributes, timing: Timing) -> list[str | None]:
-    """The sounding key of each bar, from the first part that tells one."""
-    told: dict[int, str | None] = {}
-    leader: int | None = None
+    """The sounding key of each bar, from the first part that has one.
+
+    A part that is written where it sounds, or octaves away, goes before others: a transposing
+    part does not say whether G flat or F sharp is meant.
+    """
     transposes = forward_fill(events, [(event, by) for event, _, by in said.transposes], 0.0)
-    for event, fifths, mode in said.keys:
-        part = int(events.part[event])
-        leader = part if leader is None else leader
-        if part != leader:
+    stated = [(int(events.part[event]), int(transposes[event])) for event, _, _ in said.keys]
+    first = next((part for part, by in stated if by % 12 == 0), stated[0][0] if stated else None)
+    changes: dict[int, str | None] = {}
+    for (part, transpose), (event, fifths, mode) in zip(stated, said.keys, strict=True):
+        if part != first:
             continue
         name = None
         if fifths is not None:
-            # A transposition of a semitone up is seven fifths up; keep within six signs.
-            transpose = int(transposes[event])
-            sounding = fifths + 7 * transpose
-            outside = transpose % 12 != 0 or abs(fifths) > 7
-            name = key_name((sounding + 5) % 12 - 5 if outside else fifths, mode)
-        told[int(timing.bar[event])] = name
+            # A semitone up is seven fifths up; keep within six signs.
+            is_moved = transpose % 12 != 0 or abs(fifths) > 7
+            name = key_name((fifths + 7 * transpose + 5) % 12 - 5 if is_moved else fifths, mode)
+        changes[int(timing.bar[event])] = name
     keys: list[str | None] = []
     for bar in range(len(timing.numbers)):
-        keys.append(told.get(bar, keys[-1] if keys else None))
+        keys.append(changes.get(bar, keys[-1] if keys else None))
     return keys
 
 

@@ -70,7 +70,7 @@ def read_attributes(events: Events, notices: list[str]) -> Attributes:
                         event,
                         f"<{child.tag}> cannot be understood: {error}; export the song again",
                     ) from None
-    odd = [place for place, (_, text, _) in enumerate(said.meters) if not _is_told(text)]
+    odd = [place for place, (_, text, _) in enumerate(said.meters) if not _is_meter(text)]
     if odd:
         texts = ", ".join(dict.fromkeys(said.meters[place][1] for place in odd[:8]))
         notices.append(f"meters that are no note values, read as free: {texts}")
@@ -80,7 +80,7 @@ def read_attributes(events: Events, notices: list[str]) -> Attributes:
     return said
 
 
-def _is_told(meter: str) -> bool:
+def _is_meter(meter: str) -> bool:
     return meter == FREE or bool(meter_terms(meter))
 
 
@@ -96,7 +96,7 @@ def _divisions(said: Attributes, event: int, element: Any) -> None:
     if not 0 < value <= MOST_DIVISIONS:
         raise ValueError(
             f"it is {shown(text)}, and must be a number above 0, at most {MOST_DIVISIONS:,}, that "
-            "tells how many divisions a quarter note has"
+            "says how many divisions a quarter note has"
         )
     said.divisions.append((event, value))
 
@@ -151,7 +151,7 @@ def _staff_details(said: Attributes, event: int, element: Any) -> None:
         opened = tuple(strings[line] for line in sorted(strings, reverse=True))
         if len(opened) > MOST_STRINGS or not all(0 <= pitch <= 127 for pitch in opened):
             raise ValueError(
-                f"a tuning of {len(opened)} strings; one to {MOST_STRINGS} can be told, C-1 to G9"
+                f"a tuning of {len(opened)} strings; one to {MOST_STRINGS} can be held, C-1 to G9"
             )
         said.tunings.append((event, staff, opened))
     capo = element.findtext("capo")

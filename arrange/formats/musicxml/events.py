@@ -1,6 +1,6 @@
 """One pass over the tree: what it says, as two columns of small numbers.
 
-An event is an element that matters: its code tells which element, its value which text (or
+An event is an element that matters: its code says which element, its value which text (or
 which value of the one attribute that matters). Events between two containers (a note, a
 harmony, ...) belong to the first of the two, so that a `string` inside a chord frame is not
 taken for one of a note.

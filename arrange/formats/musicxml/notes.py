@@ -14,7 +14,7 @@ from arrange.theory.pitch import STEPS
 
 _BIT = {technique: 1 << at for at, technique in enumerate(TECHNIQUES)}
 # element, value of its text or attribute (None for any) -> technique. A slide, hammer-on or
-# pull-off is told at the note that it leaves.
+# pull-off is marked at the note that it leaves.
 _SIGNS: tuple[tuple[str, str | None, str], ...] = (
     ("slide", "start", "slide"),
     ("glissando", "start", "slide"),
@@ -59,8 +59,8 @@ def note_columns(
 
     def whole(tag: str, otherwise: int) -> Array:
         """A note's element as a small whole number; `otherwise` without it or with another text."""
-        told = events.numbers[texts(tag)]
-        return np.where(np.abs(told) < 1000, told, otherwise).astype(np.int64)
+        values = events.numbers[texts(tag)]
+        return np.where(np.abs(values) < 1000, values, otherwise).astype(np.int64)
 
     def has(tag: str, text: str | None = None) -> Array:
         column = np.zeros(len(heads), dtype=bool)
@@ -130,12 +130,12 @@ def _pitches(events: Events, heads: Array, texts: Any, unpitched: Array) -> tupl
     bad = pitched & ((steps[step] < 0) | ~(np.abs(events.numbers[octave]) + np.abs(shift) < 100))
     if bad.any():
         first = int(np.argmax(bad))
-        told = (f"{name} {events.texts[column[first]]!r}" for name, column in (
+        found = (f"{name} {events.texts[column[first]]!r}" for name, column in (
             ("step", step), ("alter", alter), ("octave", octave)
         ))  # fmt: skip
         raise events.refuse(
             heads[first],
-            f"a pitch of {', '.join(told)}; a step is a letter A to G, an octave a number 0 to 9, "
+            f"a pitch of {', '.join(found)}; a step is a letter A to G, an octave a number 0 to 9, "
             "an alter, where there is one, a number of semitones",
         )
     pitch = np.where(pitched, 12 * (events.numbers[octave] + 1) + steps[step] + shift, np.nan)

@@ -1,4 +1,4 @@
-"""The part list and what else is told of each part: the rows of the parts table."""
+"""The part list and what else is known of each part: the rows of the parts table."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ def read_parts(
     events : Events
     said : Attributes
     notes : mapping of str to array
-        Note columns, for what only they tell (unpitched parts).
+        Note columns, for what only they say (unpitched parts).
     notices : list of str
         More is added.
     """
@@ -66,7 +66,7 @@ def read_parts(
                      "echo", "level", "program", "player")
     }  # fmt: skip
     volumes = []
-    drives, echoes = _told_in_words(events)
+    drives, echoes = _said_in_words(events)
     for index, (entry, part, name, label) in enumerate(
         zip(entries, parts, names, labels, strict=True)
     ):
@@ -102,8 +102,8 @@ def read_parts(
     return columns
 
 
-def _told_in_words(events: Events) -> tuple[dict[int, str], dict[int, str]]:
-    """Drive and echo of the parts whose first words of that kind tell them, as we write them."""
+def _said_in_words(events: Events) -> tuple[dict[int, str], dict[int, str]]:
+    """Drive and echo of the parts whose first words of that kind name them, as we write them."""
     drives: dict[int, str] = {}
     echoes: dict[int, str] = {}
     for event in events.at("words").tolist():
@@ -147,7 +147,7 @@ def _transpose(events: Events, said: Attributes, index: int, label: str, notices
     if len(set(stated)) > 1:
         notices.append(
             f"{label}: its transposition changes on the way; every note sounds as its place asks, "
-            f"the parts table tells the first ({stated[0]} semitones)"
+            f"the parts table has the first ({stated[0]} semitones)"
         )
     return stated[0] if stated else 0
 
@@ -157,25 +157,25 @@ def settle_strings(
 ) -> None:
     """Turn frets from the capo into frets from the nut, and fill in a standard tuning.
 
-    Where a part tells strings and frets but no tuning, the standard one is taken if it fits
+    Where a part has strings and frets but no tuning, the standard one is taken if it fits
     the pitches. Where only the count from the nut fits the pitches, that is what the file
     counts. `notes` is changed: the columns are this reader's own.
     """
     part, fret = notes["part"], notes["fret"]
     counts_from = np.array(columns["capo"], dtype=fret.dtype)  # what each part's frets lack
-    told = np.flatnonzero((notes["string"] > 0) & (fret >= 0))
-    if len(told):
+    fretted = np.flatnonzero((notes["string"] > 0) & (fret >= 0))
+    if len(fretted):
         tunings = [tuning or STANDARD_TUNINGS["guitar"] for tuning in columns["tuning"]]
         opened = np.full((len(tunings), max(map(len, tunings))), np.nan)
         for row, tuning in zip(opened, tunings, strict=True):
             row[: len(tuning)] = tuning
-        owner, string = part[told], notes["string"][told]
+        owner, string = part[fretted], notes["string"][fretted]
         known = string <= opened.shape[1]
-        bare = opened[owner, np.where(known, string, 1) - 1] + fret[told]
-        off = np.where(known, notes["pitch"][told] - bare, np.nan)
+        bare = opened[owner, np.where(known, string, 1) - 1] + fret[fretted]
+        off = np.where(known, notes["pitch"][fretted] - bare, np.nan)
         every = [
             np.bincount(owner, weights=flags, minlength=len(tunings)).astype(int).tolist()
-            for flags in (np.ones(len(told)), off == counts_from[owner], off == 0)
+            for flags in (np.ones(len(fretted)), off == counts_from[owner], off == 0)
         ]
         for index, (count, from_capo, from_nut) in enumerate(zip(*every, strict=True)):
             if count:
@@ -222,7 +222,7 @@ def _settle_part(
         )
 
 
-def tell_plain_clef_guitars(
+def report_plain_clef_guitars(
     events: Events, said: Attributes, columns: dict[str, list[Any]], notices: list[str]
 ) -> None:
     """A guitar on a plain treble clef without transposition may be an octave too high: say so."""

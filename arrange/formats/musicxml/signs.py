@@ -46,17 +46,17 @@ def read_tempos(events: Events, timing: Timing) -> list[tuple[int, int, float]]:
     A `sound` tempo wins over a metronome mark of the same direction or place.
     """
     tempos: dict[tuple[int, int], float] = {}
-    told = set()  # directions whose sound says how fast
+    timed = set()  # directions whose sound says how fast
     for event, element in events.elements("sound"):
         tempo = number(element.get("tempo"))
         if tempo > 0:
             tempos[_place(timing, event, element)] = tempo
-            told.add(element.getparent())
+            timed.add(element.getparent())
     for event, element in events.elements("metronome"):
         tempo = _metronome(element)
         place = int(timing.bar[event]), int(timing.offset[event])
         direction = next(element.iterancestors("direction"), None)
-        if tempo > 0 and direction not in told:
+        if tempo > 0 and direction not in timed:
             tempos.setdefault(place, tempo)
     return [(bar, offset, tempo) for (bar, offset), tempo in sorted(tempos.items())]
 
@@ -204,7 +204,7 @@ def _spelled(element: Any, name: str) -> str | None:
 
 
 def _numeral_root(numeral: Any) -> str | None:
-    """The root of a harmony told as a numeral with its own key."""
+    """The root of a harmony written as a numeral with its own key."""
     if numeral is None or numeral.find("numeral-key") is None:
         return None
     degree = number(numeral.findtext("numeral-root"))

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
@@ -18,6 +18,7 @@ from arrange.errors import shown
 from arrange.formats.musicxml.attributes import Attributes
 from arrange.formats.musicxml.events import CODE, Array, Events, among, number
 from arrange.limits import MOST_BAR
+from arrange.text.words import first_few
 
 MOST_GRID = 10**8
 
@@ -39,7 +40,7 @@ class Timing:
     offset : array, a value an event
         Ticks from the start of the bar, where the event's container begins.
     duration : array, a value an event
-        Ticks that the event's own `duration` tells, at the container's event; else 0.
+        Ticks of the event's own `duration`, at the container's event; else 0.
     bar : array, a value an event
         Index of the printed bar, the same for all parts.
     numbers : list of str
@@ -69,14 +70,14 @@ def read_timing(events: Events, said: Attributes, notices: list[str]) -> Timing:
         If a duration is no number, is negative or absurd, or there are no measures.
     """
     durations = events.at("duration")
-    told = events.numbers[events.values[durations]]
-    ticks = _grid(events, said, durations, told)
+    values = events.numbers[events.values[durations]]
+    ticks = _grid(events, said, durations, values)
     factor = forward_fill(
         events, [(event, float(ticks / value)) for event, value in said.divisions], float(ticks)
     )
     if not said.divisions and len(durations):
         notices.append("no divisions are given: durations are read as quarter notes")
-    amount = told * factor[durations]
+    amount = values * factor[durations]
     bad = ~(amount >= 0) | (amount > MOST_BAR * ticks)
     if bad.any():
         event = durations[np.argmax(bad)]
@@ -95,17 +96,27 @@ def read_timing(events: Events, said: Attributes, notices: list[str]) -> Timing:
     bar_of_measure, numbers = _bars(events, notices)
     meters, nominal = _meters(events, said, bar_of_measure, len(numbers), ticks, notices)
     metered = np.array([meter != "free" for meter in meters])
-    lengths = _lengths(
-        events, bar_of_measure, measure_lengths, nominal, metered, ticks, numbers, notices
-    )
+    lengths, disputed = _voted_lengths(events, bar_of_measure, measure_lengths, nominal)
+    if disputed:
+        notices.append(
+            f"parts give different lengths to measure {_numbers(numbers, disputed)}: the length "
+            "that most of them give is taken"
+        )
+    rounded = _rounded(lengths, nominal, ticks) & metered
+    if rounded.any():
+        notices.append(
+            f"measure {_numbers(numbers, np.flatnonzero(rounded))}: durations rounded on export "
+            "miss the meter by less than a 64th note; the bar is taken as full"
+        )
+        lengths[rounded] = nominal[rounded]
     bar = bar_of_measure[np.maximum(events.measure, 0)]
     return Timing(ticks, factor, offset, duration, bar, numbers, lengths, meters)
 
 
-def _grid(events: Events, said: Attributes, durations: Array, told: Array) -> int:
+def _grid(events: Events, said: Attributes, durations: Array, values: Array) -> int:
     """Ticks in a quarter note in which every division, duration and bar is a whole number."""
     ticks = said.grid
-    broken = set(events.values[durations[told % 1 != 0]].tolist())
+    broken = set(events.values[durations[values % 1 != 0]].tolist())
     for text in (events.texts[value] for value in broken):
         if number(text) == number(text):
             ticks = math.lcm(ticks, said.grid * Fraction(text).limit_denominator(10**4).denominator)
@@ -220,29 +231,29 @@ def _meters(
     ticks: int,
     notices: list[str],
 ) -> tuple[list[str], Array]:
-    """Meter of each bar and its nominal length in ticks; the first part that tells one leads."""
+    """Meter of each bar and its nominal length in ticks; the first part that has one leads."""
     leader: int | None = None
-    told: dict[int, tuple[str, int]] = {}
+    stated: dict[int, tuple[str, int]] = {}
     others: dict[int, str] = {}
     for event, text, length in said.meters:
         part, bar = int(events.part[event]), int(bar_of_measure[max(events.measure[event], 0)])
         leader = part if leader is None else leader
         if part == leader:
-            told[bar] = text, int(length * ticks)
+            stated[bar] = text, int(length * ticks)
         else:
             others.setdefault(bar, text)
     meters, nominal = [], np.empty(bars, dtype=np.int64)
     meter, size = "4/4", 4 * ticks
     for bar in range(bars):
-        meter, told_size = told.get(bar, (meter, size))
-        size = told_size or size  # a free meter has no length of its own
+        meter, own_size = stated.get(bar, (meter, size))
+        size = own_size or size  # a free meter has no length of its own
         meters.append(meter)
         nominal[bar] = size
     odd = [bar for bar, text in others.items() if meters[bar] != text]
     for bar in odd[:8]:
         notices.append(
             f"bar {bar + 1}: {others[bar]} in one part and {meters[bar]} in another; "
-            f"{meters[bar]} is told"
+            f"{meters[bar]} is kept"
         )
     if len(odd) > 8:
         notices.append(f"so do the meters in {len(odd) - 8} more bars")
@@ -251,21 +262,18 @@ def _meters(
     return meters, nominal
 
 
-def _lengths(
-    events: Events,
-    bar_of_measure: Array,
-    measure_lengths: Array,
-    nominal: Array,
-    metered: Array,
-    ticks: int,
-    numbers: list[str],
-    notices: list[str],
-) -> Array:
-    """The length of each bar: what most sounding parts say, the nominal one to break ties."""
+def _voted_lengths(
+    events: Events, bar_of_measure: Array, measure_lengths: Array, nominal: Array
+) -> tuple[Array, list[int]]:
+    """The length that most sounding parts give each bar, and the bars whose parts differ.
+
+    The nominal length of a bar breaks ties.
+    """
+    bars = len(nominal)
     sounding = np.zeros(len(measure_lengths), dtype=bool)
     sounding[events.measure[_SOUNDS[events.codes]]] = True
-    heard: list[list[int]] = [[] for _ in numbers]  # lengths, by the parts that sound in a bar
-    silent: list[list[int]] = [[] for _ in numbers]
+    heard: list[list[int]] = [[] for _ in range(bars)]  # lengths, by the parts that sound in a bar
+    silent: list[list[int]] = [[] for _ in range(bars)]
     for bar, length, sounds in zip(
         bar_of_measure.tolist(), measure_lengths.tolist(), sounding.tolist(), strict=True
     ):
@@ -273,7 +281,7 @@ def _lengths(
             (heard if sounds else silent)[bar].append(length)
     lengths = nominal.copy()
     disputed = []
-    for bar in range(len(numbers)):
+    for bar in range(bars):
         votes = heard[bar] or silent[bar]
         if len(set(votes)) > 1:
             disputed.append(bar)
@@ -282,20 +290,14 @@ def _lengths(
             lengths[bar] = nominal[bar] if nominal[bar] in best else max(best)
         elif votes:
             lengths[bar] = votes[0]
-    if disputed:
-        told = ", ".join(numbers[bar] for bar in disputed[:8])
-        notices.append(
-            f"parts give different lengths to measure {told}"
-            f"{', ...' if len(disputed) > 8 else ''}: the length that most of them give is taken"
-        )
-    # An export rounds a bar's notes to its divisions: a bar that misses its meter by less than
-    # a 64th note is meant to be full.
-    rounded = (lengths != nominal) & (np.abs(lengths - nominal) * 16 < ticks) & metered
-    if rounded.any():
-        told = ", ".join(numbers[bar] for bar in np.flatnonzero(rounded)[:8].tolist())
-        notices.append(
-            f"measure {told}{', ...' if rounded.sum() > 8 else ''}: durations rounded on export "
-            "miss the meter by less than a 64th note; the bar is taken as full"
-        )
-        lengths[rounded] = nominal[rounded]
-    return lengths
+    return lengths, disputed
+
+
+def _rounded(lengths: Array, nominal: Array, ticks: int) -> Array:
+    """Which bars miss their meter by less than a 64th note: an export rounded their notes."""
+    off: Array = np.abs(lengths - nominal)
+    return (off > 0) & (off * 16 < ticks)
+
+
+def _numbers(numbers: list[str], bars: Iterable[int]) -> str:
+    return first_few((numbers[bar] for bar in bars), 8)

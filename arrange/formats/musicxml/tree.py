@@ -10,15 +10,18 @@ from lxml import etree
 from arrange.errors import ReadError, cut_text, shown
 from arrange.formats.musicxml.unpacking import PARSER_OPTIONS, unpack
 
-# Tags (two or three to an element) and attributes, each some 200 bytes in memory. A note takes some
-# twenty of them, and a song has half a million notes at most.
-_MOST_NODES = 10_000_000
-# Of them, to a byte of a compressed file: in the corpus that the tests read, files of more than
-# 50 kB have up to 2.9; smaller ones, which may be of many silent bars, have up to 5.5.
+# Tags (two or three to an element) and attributes, each some 240 bytes in memory at most: so many
+# take 1.9 GB. The largest orchestral scores, of some 60 MB, have five to six million.
+_MOST_NODES = 8_000_000
+# Bytes to each of them: in the corpus that the tests read, files of more than 100,000 have 9.2 or
+# more, and notes in as few signs as there can be have 8.4.
+_LEAST_BYTES = 7
+# Of them, to a byte of a compressed file: in the same corpus, files of more than 50 kB have up to
+# 2.9; smaller ones, which may be of many silent bars, have up to 5.5.
 _PACKED_NODES = 6
-_ANY_NODES = 500_000  # in a compressed file of any size
+_ANY_NODES = 500_000  # in a file of any size
 _MOST_ENTITIES = 100  # declared; each is kept, and no score needs one
-_MOST_TOLD = 120  # characters of what the parser says
+_MOST_SHOWN = 120  # characters of what the parser says
 
 
 def parse_score(data: bytes, name: str) -> Any:
@@ -31,23 +34,24 @@ def parse_score(data: bytes, name: str) -> Any:
     """
     if data.startswith(b"PK"):
         packed, data = len(data), unpack(data, name)
-        _check_size(data, min(max(_PACKED_NODES * packed, _ANY_NODES), _MOST_NODES), name)
+        most = min(_PACKED_NODES * packed, len(data) // _LEAST_BYTES)
     else:
-        _check_size(data, _MOST_NODES, name)
+        most = len(data) // _LEAST_BYTES
+    _check_size(data, min(max(most, _ANY_NODES), _MOST_NODES), name)
     parser = etree.XMLParser(**PARSER_OPTIONS)
     try:
         root: Any = etree.fromstring(data, parser)
     except etree.XMLSyntaxError as error:
         line, column = error.position
         raise ReadError(
-            _told(" ".join(error.msg.split(", line")[0].split())),
+            _plain_message(" ".join(error.msg.split(", line")[0].split())),
             file=name,
             line=line,
             column=column,
         ) from None
     except (ValueError, LookupError) as error:
         raise ReadError(
-            f"no XML can be read from it: {cut_text(str(error), _MOST_TOLD)}", file=name
+            f"no XML can be read from it: {cut_text(str(error), _MOST_SHOWN)}", file=name
         ) from None
     _refuse_entities(root, name)
     if root.tag == "score-timewise":
@@ -89,7 +93,7 @@ def _check_size(data: bytes, most: int, name: str) -> None:
         )
 
 
-def _told(message: str) -> str:
+def _plain_message(message: str) -> str:
     """What to say of the parser's message: its limits against attacks in plain words."""
     if re.search("amplification|reference loop", message, re.I):
         return (
@@ -98,7 +102,7 @@ def _told(message: str) -> str:
         )
     if re.search("excessive depth|huge text|resource limit|too long", message, re.I):
         return "an element in it is absurdly deep or long; export the song again"
-    return f"not well-formed XML: {cut_text(message, _MOST_TOLD)}; export the file again"
+    return f"not well-formed XML: {cut_text(message, _MOST_SHOWN)}; export the file again"
 
 
 def _refuse_entities(root: Any, name: str) -> None:

@@ -33,7 +33,7 @@ _ANY_TIMES = 4 * 2**20  # bytes up to which it may be packed as tightly as it li
 _MOST_CONTAINER = 2**20
 _MOST_MEMBERS = 1_000  # parts, pictures and sounds beside the score; most files hold two
 _ENTRY = b"PK\x01\x02"  # begins each member's entry in the directory of a zip file
-_MOST_TOLD = 60  # characters of a name in a message
+_MOST_SHOWN = 60  # characters of a name in a message
 _METHODS = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
 _STEP = 2**16
 
@@ -63,25 +63,25 @@ def unpack(data: bytes, name: str) -> bytes:
         raise
     except _DAMAGED as error:
         raise ReadError(
-            f"the compressed file is damaged ({cut_text(str(error), 2 * _MOST_TOLD)}); "
+            f"the compressed file is damaged ({cut_text(str(error), 2 * _MOST_SHOWN)}); "
             "export it again",
             file=name,
         ) from None
 
 
 def _member(archive: zipfile.ZipFile, member: str, most: int, name: str) -> bytes:
-    told = cut_text(member, _MOST_TOLD)
+    shown_name = cut_text(member, _MOST_SHOWN)
     if member not in archive.namelist():
-        held = [cut_text(other, _MOST_TOLD) for other in archive.namelist()[:5]]
+        held = [cut_text(other, _MOST_SHOWN) for other in archive.namelist()[:5]]
         raise ReadError(
-            f"the compressed file has no {told}; it holds {', '.join(held) or 'nothing'}. "
+            f"the compressed file has no {shown_name}; it holds {', '.join(held) or 'nothing'}. "
             "Export it again as MusicXML",
             file=name,
         )
     entry = archive.getinfo(member)
     if entry.compress_type not in _METHODS:
         raise ReadError(
-            f"{told} is packed by another method than DEFLATE, which MusicXML asks for; "
+            f"{shown_name} is packed by another method than DEFLATE, which MusicXML asks for; "
             "export it again",
             file=name,
         )
@@ -92,8 +92,8 @@ def _member(archive: zipfile.ZipFile, member: str, most: int, name: str) -> byte
                 content += step
     if max(entry.file_size, len(content)) > most:
         raise ReadError(
-            f"{told} unpacks to more than {most / 2**20:.3g} MB; no score is packed so tightly: "
-            "export it again",
+            f"{shown_name} unpacks to more than {most / 2**20:.3g} MB; no score is packed so "
+            "tightly: export it again",
             file=name,
         )
     return bytes(content)
@@ -104,7 +104,7 @@ def _root_file(container: bytes, name: str) -> str:
         root = etree.fromstring(container, etree.XMLParser(**PARSER_OPTIONS))
     except etree.XMLSyntaxError as error:
         raise ReadError(
-            f"META-INF/container.xml is damaged: {cut_text(error.msg, 2 * _MOST_TOLD)}", file=name
+            f"META-INF/container.xml is damaged: {cut_text(error.msg, 2 * _MOST_SHOWN)}", file=name
         ) from None
     path = next((element.get("full-path") for element in root.iter("{*}rootfile")), None)
     if not path:

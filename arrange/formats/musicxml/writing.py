@@ -6,16 +6,16 @@ without repeat signs; printed measure numbers are not kept. Decisions:
 - A part whose notes all have a string and a fret, on a known tuning, gets **one tablature
   staff**. A second staff with the same notes would make every note stand twice in the file:
   larger, and counted twice by whoever reads both staves. Any other part gets one staff with a
-  usual clef; its tuning, strings and frets are told there too. Keys whose voices lie on both
+  usual clef; its tuning, strings and frets stand there too. Keys whose voices lie on both
   sides of middle C get two staves, as a pianist reads them; a voice stays on one of them.
 - Frets are counted from the capo, as MusicXML says; the table counts from the nut.
 - Notes keep their voice. What overlaps in one voice without being a chord goes into further
   voices. A part with one unnamed voice names none.
-- A length is told by note values with up to two dots, in tuplets of 3, 5, 7 or 9, tied where it
+- A length is written in note values with up to two dots, in tuplets of 3, 5, 7 or 9, tied where it
   takes several; any other length stands exactly, without a note value.
 - Chord symbols stand above the first guitar, else above the first part; section names and tempo
   above the first part. A chord holds until the next.
-- Drive, echo and capo are told to the player in words; MusicXML has no place for the first two,
+- Drive, echo and capo are written as words to the player; MusicXML has no place for the first two,
   so we read them from those words.
 - An id that returns, because its note is played again, gets -2, -3, ... behind it.
 
@@ -36,7 +36,7 @@ from lxml import etree
 from arrange.errors import ArrangeError
 from arrange.formats.files import whole_file
 from arrange.formats.musicxml.writing_durations import find_divisions
-from arrange.formats.musicxml.writing_elements import add, told
+from arrange.formats.musicxml.writing_elements import add, plain_text
 from arrange.formats.musicxml.writing_layers import (
     Cell,
     Layer,
@@ -68,7 +68,7 @@ from arrange.formats.musicxml.writing_tones import tones_of
 from arrange.tables.song import Song
 from arrange.theory.chords import Chord
 from arrange.theory.meters import meter_quarters, meter_terms
-from arrange.theory.pitch import key_fifths, key_name
+from arrange.theory.pitch import key_fifths, moved_key
 
 _DOCTYPE = (
     '<!DOCTYPE score-partwise PUBLIC "-//Recordare//DTD MusicXML 4.0 Partwise//EN"'
@@ -98,6 +98,19 @@ def write_musicxml(song: Song, path: str | os.PathLike[str]) -> tuple[str, ...]:
     ArrangeError
         If the song has no part, a note is written below C0 or above B9, or the path asks for a
         compressed file.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> import arrange as ar
+    >>> song = ar.read("datasets/harbour-set/1-rope-and-lantern.txt")
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     left_out = ar.write_musicxml(song, f"{folder}/song.musicxml")
+    ...     again = ar.read(f"{folder}/song.musicxml")
+    >>> left_out
+    ()
+    >>> again.notes["pitch"].equals(song.notes["pitch"])
+    True
     """
     path = Path(path)
     if path.suffix.lower() == ".mxl":
@@ -131,10 +144,10 @@ def format_musicxml(song: Song, notices: list[str]) -> bytes:
     tones = tones_of(song, page.divisions, page.starts, taken, notices)
     root = etree.Element("score-partwise", version="4.0")
     root.text = "\n"
-    if told(song.title):
+    if plain_text(song.title):
         work = add(root, "work")
         work.tail = "\n"
-        add(work, "work-title", told(song.title))
+        add(work, "work-title", plain_text(song.title))
     identification = add(root, "identification")
     identification.tail = "\n"
     add(add(identification, "encoding"), "software", "arrange")
@@ -191,7 +204,7 @@ def _page(song: Song, notices: list[str]) -> _Page:
         )
     starts = np.rint(lines * divisions).astype(np.int64).tolist()
     firsts = (song.sections["first_measure"] - 1).tolist()
-    sections = dict(zip(firsts, map(told, song.sections["section"]), strict=True))
+    sections = dict(zip(firsts, map(plain_text, song.sections["section"]), strict=True))
     if sections.get(0) == (_UNNAMED if len(sections) == 1 else _BEFORE_THE_FIRST):
         del sections[0]
     return _Page(
@@ -236,7 +249,7 @@ def _chords(
             continue
         key = song.measures["key"].iloc[bar]
         chord, fits = chord_of(
-            told(symbol),
+            plain_text(symbol),
             kind,
             None if pd.isna(root) else int(root),
             None if pd.isna(bass) else int(bass),
@@ -248,7 +261,7 @@ def _chords(
     if outside:
         notices.append(f"chord symbols outside the bars are left out: {outside}")
     if misfits:
-        notices.append(f"chord symbols whose members their kind cannot tell: {misfits}")
+        notices.append(f"chord symbols whose members their kind cannot hold: {misfits}")
     return chords
 
 
@@ -264,7 +277,7 @@ def _write_part(
     for bar in range(len(page.meters)):
         measure = add(element, "measure", attributes={"number": str(bar + 1)})
         measure.text = measure.tail = "\n"
-        staff.key = _written_key(page.keys[bar], part.transpose)
+        staff.key = moved_key(page.keys[bar], -part.transpose)
         _write_attributes(measure, page, bar, part, tones, staff, staves)
         if bar == 0:
             _write_player_words(measure, part)
@@ -273,14 +286,6 @@ def _write_part(
         chords = page.chords.get(bar, []) if has_chords else []
         _write_bar(measure, page, bar, layers, staff, chords)
         _write_barline(measure, page, bar)
-
-
-def _written_key(key: str | None, transpose: int) -> str | None:
-    """The key as a transposing part writes it."""
-    if key is None or transpose % 12 == 0:
-        return key
-    mode = key.partition(" ")[2]
-    return key_name((key_fifths(key) - 7 * transpose + 5) % 12 - 5, mode)
 
 
 def _write_attributes(

@@ -1,6 +1,6 @@
-"""Time as a file tells it: divisions of a quarter note, and note values with dots and tuplets.
+"""Time as it stands in a file: divisions of a quarter note, and note values with dots and tuplets.
 
-A length that no single note value tells is cut at the beat, so that a reader sees where the
+A length that is no single note value is cut at the beat, so that a reader sees where the
 beats lie, and then into as few values as there are.
 """
 
@@ -27,7 +27,7 @@ _FALLBACK_DIVISIONS = 32 * 9 * 5 * 7
 _TYPES = ("long", "breve", "whole", "half", "quarter", "eighth", "16th", "32nd", "64th", "128th",
           "256th")  # fmt: skip
 _LONGEST = 16
-# Of which lengths a tuplet tells: so many in the time of so many.
+# Tuplets: so many in the time of so many.
 _TUPLETS = {1: (1, 1), 3: (3, 2), 5: (5, 4), 7: (7, 4), 9: (9, 8)}
 
 
@@ -41,7 +41,7 @@ class Value:
     normal: int = 1
 
 
-# Lengths in quarter notes that one value tells, longest first.
+# Lengths in quarter notes of one value, longest first.
 _VALUES = sorted(
     (
         (Fraction(_LONGEST, 2**at) * (2 - Fraction(1, 2**dots)), Value(name, dots))
@@ -73,7 +73,7 @@ def find_divisions(times: Array) -> tuple[int, bool]:
 def cut_into_values(
     offset: int, length: int, divisions: int, beat: int
 ) -> tuple[tuple[int, Value | None], ...]:
-    """Return the note values, in order, that tell a length, each with its own length.
+    """Return the note values, in order, that make up a length, each with its own length.
 
     Parameters
     ----------
@@ -89,7 +89,7 @@ def cut_into_values(
     Returns
     -------
     tuple of (length, Value)
-        The lengths add up; a length that no value tells stands with None.
+        The lengths add up; a length of no note value stands with None.
     """
     values = _values(Fraction(length, divisions))
     if len(values) > 1:

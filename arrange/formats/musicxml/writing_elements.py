@@ -22,7 +22,7 @@ def add(
     return element
 
 
-def told(text: object) -> str:
+def plain_text(text: object) -> str:
     """A text as XML can hold it, white space folded; nothing for a missing value."""
     return " ".join(_NO_CHARACTERS.sub("", text).split()) if isinstance(text, str) else ""
 

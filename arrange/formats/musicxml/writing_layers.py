@@ -3,8 +3,8 @@
 - A *tone* is a row of the notes table; tones that begin and end together in a voice are struck
   together, a *strike*.
 - A *layer* holds strikes that follow each other. A voice is a layer; what overlaps in it without
-  being a chord goes into further layers, since a voice cannot tell it.
-- A *cell* is what one note value tells: a strike or a piece of it, a rest, or a gap left empty.
+  being a chord goes into further layers, since a voice cannot hold it.
+- A *cell* is what one note value stands for: a strike or a piece of one, a rest, or a gap.
 """
 
 from __future__ import annotations
@@ -42,7 +42,7 @@ class Tone:
     id : str
         Its id in the file.
     leads, arrives : list of (technique, number)
-        Slides, hammer-ons and pull-offs that begin and end here, by what tells those of one
+        Slides, hammer-ons and pull-offs that begin and end here; the number keeps those of one
         place apart.
     """
 
@@ -83,7 +83,7 @@ class Layer:
 
 @dataclass(slots=True, eq=False)
 class Cell:
-    """What one note value tells; a rest without tones, a gap where it `is_gap`."""
+    """What one note value stands for; a rest without tones, a gap where it `is_gap`."""
 
     offset: int
     length: int
@@ -115,7 +115,7 @@ def join_leading(tones: Sequence[Tone]) -> None:
                 techniques = [name for name in tone.techniques if name in LEADING]
                 if not techniques:
                     continue
-                # A number up to 16 tells slides of one place apart.
+                # A number up to 16 keeps slides of one place apart.
                 number = min(tone.string or len(together) - place, 16)
                 tone.leads = [(name, number) for name in techniques]
                 after = bisect_right(times, time)
@@ -201,14 +201,14 @@ def put_on_two_staves(layers: Sequence[Layer], middle: float) -> bool:
 
 def _mean_pitch(layer: Layer, otherwise: float) -> float:
     pieces = [piece for own in layer.bars.values() for piece in own]
-    told = [
+    pitched = [
         (tone.pitch, max(piece.length, 1))
         for piece in pieces
         for tone in piece.tones
         if not math.isnan(tone.pitch)
     ]
-    weight = sum(length for _, length in told)
-    return sum(pitch * length for pitch, length in told) / weight if told else otherwise
+    weight = sum(length for _, length in pitched)
+    return sum(pitch * length for pitch, length in pitched) / weight if pitched else otherwise
 
 
 def _is_number(voice: str) -> bool:

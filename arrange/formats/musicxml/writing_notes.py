@@ -12,7 +12,7 @@ from arrange.formats.musicxml.writing_elements import add, decimal
 from arrange.formats.musicxml.writing_layers import Cell, Piece, Tone
 from arrange.theory.pitch import C_IN_CIRCLE, CIRCLE, STEPS, key_fifths, pitch_class_name
 
-LOWEST, HIGHEST = 12, 131  # written pitches that octaves 0 to 9 can tell: C0 to B9
+LOWEST, HIGHEST = 12, 131  # written pitches that octaves 0 to 9 can hold: C0 to B9
 
 _MARKS = ("bend", "harmonic", "tap")
 _LETTERS = {"slide": "", "hammer-on": "H", "pull-off": "P"}
@@ -21,7 +21,7 @@ _ACCIDENTALS = {-2.0: "flat-flat", -1.5: "three-quarters-flat", -1.0: "flat", -0
                 0.0: "natural", 0.5: "quarter-sharp", 1.0: "sharp", 1.5: "three-quarters-sharp",
                 2.0: "double-sharp"}  # fmt: skip
 _MIDDLE_LINE = ("B", 4)  # where a note without pitch is put
-# A table tells that a string is bent, not how far: a whole tone, as is usual (common practice).
+# A table says that a string is bent, not how far: a whole tone, as is usual (common practice).
 _BEND_SEMITONES = 2
 
 Spelling = tuple[str, float, int]  # step, alter, octave

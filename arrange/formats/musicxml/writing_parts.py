@@ -6,12 +6,12 @@ import math
 from collections.abc import Sequence
 from typing import Any, NamedTuple
 
-from arrange.formats.musicxml.writing_elements import add, decimal, told
+from arrange.formats.musicxml.writing_elements import add, decimal, plain_text
 from arrange.formats.musicxml.writing_layers import Tone
 from arrange.formats.musicxml.writing_signs import write_note_name
 from arrange.tables.song import Song
 
-# Standard sounds (sounds.xml of MusicXML 4.0) that tell a family.
+# Standard sounds (sounds.xml of MusicXML 4.0) of each family.
 _SOUNDS = {
     "guitar": "pluck.guitar",
     "bass": "pluck.bass",
@@ -52,7 +52,7 @@ def parts_of(song: Song) -> list[Part]:
     programs = [None if program is None else int(program) for program in
                 table["program"].astype(object).where(table["program"].notna(), None)]  # fmt: skip
     texts = {
-        name: [told(text) for text in table[name]]
+        name: [plain_text(text) for text in table[name]]
         for name in ("part", "instrument", "family", "drive", "echo", "player")
     }
     return [
@@ -107,7 +107,7 @@ def ids_of(part: Part) -> list[str]:
 
 
 def is_tab(part: Part, tones: Sequence[Tone]) -> bool:
-    """Tell whether all of a part's notes lie on strings of a known tuning."""
+    """Return whether all of a part's notes lie on strings of a known tuning."""
     return bool(part.tuning) and all(
         0 < tone.string <= len(part.tuning) and tone.fret >= 0 for tone in tones
     )

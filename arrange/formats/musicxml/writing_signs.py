@@ -22,7 +22,7 @@ from arrange.theory.pitch import STEPS, parse_pitch_class, pitch_class_name
 
 _ALTERED = {1: (2, -1), 3: (3, -1), 6: (5, -1), 8: (5, 1), 11: (7, 1), 13: (9, -1), 15: (9, 1),
             18: (11, 1), 20: (13, -1), 22: (13, 1)}  # fmt: skip
-# Semitones above the root -> the degree that tells them, as (value, alter).
+# Semitones above the root -> the degree that they are, as (value, alter).
 _DEGREE_AT = {semitones: (value, 0) for value, semitones in DEGREES.items()} | _ALTERED
 
 
@@ -35,9 +35,9 @@ def chord_of(
     members: tuple[int, ...],
     key: str | None,
 ) -> tuple[Chord, bool]:
-    """Return the chord that a row of the chords table tells, and whether it is that chord.
+    """Return the chord that a row of the chords table holds, and whether it is that chord.
 
-    The symbol tells how it is spelled and put together, where it agrees with the row; else the
+    The symbol says how it is spelled and put together, where it agrees with the row; else the
     row's kind is taken, with the degrees that it has too many or too few.
 
     Parameters
@@ -56,21 +56,21 @@ def chord_of(
         chord = parse_chord(symbol)
     except ChordError:
         chord = Chord("", "none")
-    if _tells(chord, kind, root, bass, members):
+    if _agrees(chord, kind, root, bass, members):
         return chord, True
     under = "" if bass is None or bass == root else pitch_class_name(bass, key)
     intervals = tuple((member - root) % 12 for member in members)
     name = pitch_class_name(root, key)
     chord = Chord(name, kind, under, _degrees(kind, intervals))
-    return chord, _tells(chord, kind, root, bass, members)
+    return chord, _agrees(chord, kind, root, bass, members)
 
 
-def _tells(chord: Chord, kind: str, root: int, bass: int | None, members: tuple[int, ...]) -> bool:
+def _agrees(chord: Chord, kind: str, root: int, bass: int | None, members: tuple[int, ...]) -> bool:
     if chord.kind != kind or not chord.root or parse_pitch_class(chord.root) != root:
         return False
-    told = tuple((root + above) % 12 for above in chord_intervals(kind, chord.degrees))
+    sounding = tuple((root + above) % 12 for above in chord_intervals(kind, chord.degrees))
     under = parse_pitch_class(chord.bass) if chord.bass else root
-    return tuple(dict.fromkeys(told)) == members and under == (root if bass is None else bass)
+    return tuple(dict.fromkeys(sounding)) == members and under == (root if bass is None else bass)
 
 
 def _degrees(kind: str, intervals: Sequence[int]) -> tuple[Degree, ...]:
@@ -124,7 +124,7 @@ def write_harmony(measure: Any, chord: Chord, offset: int, semitones: int, key: 
         add(harmony, "kind", chord.kind, {"text": text} if text else None)
         if chord.bass:
             _write_name(add(harmony, "bass"), "bass", chord.bass)
-        for degree in chord.degrees:  # not printed: the text of the kind tells them already
+        for degree in chord.degrees:  # not printed: the text of the kind has them already
             element = add(harmony, "degree", attributes={"print-object": "no"})
             add(element, "degree-value", degree.value)
             add(element, "degree-alter", degree.alter)

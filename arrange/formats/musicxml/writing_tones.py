@@ -1,4 +1,4 @@
-"""The rows of the notes table as tones, part by part; what the file cannot hold is told."""
+"""The rows of the notes table as tones, part by part; what the file cannot hold is reported."""
 
 from __future__ import annotations
 
@@ -12,9 +12,10 @@ import numpy as np
 
 from arrange.errors import ArrangeError, shown
 from arrange.formats.musicxml.events import Array
-from arrange.formats.musicxml.writing_elements import told
+from arrange.formats.musicxml.writing_elements import plain_text
 from arrange.formats.musicxml.writing_layers import Tone, join_leading
 from arrange.formats.musicxml.writing_notes import HIGHEST, LOWEST
+from arrange.formats.notices import outlasting_notices
 from arrange.formats.written import TECHNIQUES
 from arrange.tables.song import Song
 from arrange.theory.pitch import note_name
@@ -56,15 +57,15 @@ def tones_of(
 
     rank = np.where(grace, -2.0, np.nan_to_num(pitch, nan=-1.0))  # grace notes keep their order
     order = np.lexsort((rank, ~grace, bar, onset))
-    told_notes = notes.iloc[order]
+    in_order = notes.iloc[order]
     columns = (
         *(column[order].tolist() for column in (part, onset, end, bar, pitch)),
-        [told(voice) for voice in told_notes["voice"].tolist()],
-        told_notes["string"].fillna(0).tolist(),
-        _frets(song, told_notes["fret"], part[order], changed),
-        _techniques(told_notes["technique"].tolist(), changed),
+        [plain_text(voice) for voice in in_order["voice"].tolist()],
+        in_order["string"].fillna(0).tolist(),
+        _frets(song, in_order["fret"], part[order], changed),
+        _techniques(in_order["technique"].tolist(), changed),
         grace[order].tolist(),
-        _ids(told_notes["source_id"].tolist(), taken),
+        _ids(in_order["source_id"].tolist(), taken),
     )
     tones: list[list[Tone]] = [[] for _ in row_of]
     for row, *values in zip(*columns, strict=True):
@@ -72,6 +73,7 @@ def tones_of(
     for own in tones:
         join_leading(own)
     notices += [f"{what}: {count}" for what, count in changed.items() if count]
+    notices += outlasting_notices(song)
     return tones
 
 
@@ -88,7 +90,7 @@ def _bars(onset: Array, grace: Array, measure: Array, starts: Array) -> Array:
 
 
 def _check_written(song: Song, pitch: Array, part: Array) -> None:
-    """Refuse notes that MusicXML's octaves 0 to 9 cannot tell, rather than lose them."""
+    """Refuse notes that MusicXML's octaves 0 to 9 cannot hold, rather than lose them."""
     written = pitch - song.parts["transpose"].to_numpy()[part]
     off = (written < LOWEST) | (written > HIGHEST)
     if off.any():
@@ -96,7 +98,7 @@ def _check_written(song: Song, pitch: Array, part: Array) -> None:
         raise ArrangeError(
             f"measure {song.notes['measure'].iloc[row]}: {note_name(pitch[row])} of "
             f"{shown(song.notes['part'].iloc[row])} would be written below C0 or above B9, which "
-            f"MusicXML cannot tell ({int(off.sum())} such notes); move them by octaves, or write "
+            f"MusicXML cannot hold ({int(off.sum())} such notes); move them by octaves, or write "
             "another format"
         )
 
@@ -112,9 +114,9 @@ def _frets(song: Song, fret: Any, part: Array, changed: Counter[str]) -> list[in
 
 def _techniques(texts: Sequence[object], changed: Counter[str]) -> list[tuple[str, ...]]:
     known: dict[object, tuple[str, ...]] = {}
-    for text in dict.fromkeys(told(text) for text in texts):
+    for text in dict.fromkeys(plain_text(text) for text in texts):
         known[text] = tuple(name.strip() for name in text.split(",") if name.strip())
-    columns = [known[told(text)] for text in texts]
+    columns = [known[plain_text(text)] for text in texts]
     for names in columns:
         for name in names:
             if name not in TECHNIQUES:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from fractions import Fraction
 from typing import Any
 
@@ -14,17 +14,8 @@ from arrange.formats.chart.header import Part
 from arrange.formats.written import DEFAULT_TEMPO, Written
 
 
-def written_score(score: Score, parts: Sequence[Part], octaves: Mapping[str, int]) -> Written:
-    """Return a chart's score in whole columns, on one grid of ticks.
-
-    Parameters
-    ----------
-    score : Score
-    parts : sequence of Part
-    octaves : mapping of part label to int
-        Octaves to move a part by.
-    """
-    shift = [12 * octaves.get(part.label, 0) for part in parts]
+def written_score(score: Score, parts: Sequence[Part]) -> Written:
+    """Return a chart's score in whole columns, on one grid of ticks."""
     under = {bar.frame.length.denominator for bar in score.bars}
     under |= {onset.denominator for _, onset, _ in score.chords}
     for note in score.notes:
@@ -35,18 +26,17 @@ def written_score(score: Score, parts: Sequence[Part], octaves: Mapping[str, int
         return time.numerator * (ticks // time.denominator)
 
     voices = list(dict.fromkeys(note.voice for note in score.notes))
-    notes = _note_columns(score, voices, shift, whole)
+    notes = _note_columns(score, voices, whole)
     return Written(
         ticks=ticks,
         parts={
             **{
                 name: [getattr(part, name) for part in parts]
                 for name in ("instrument", "family", "capo", "drive", "echo", "level", "program",
-                             "player")
+                             "player", "transpose")
             },
             "part": [part.label for part in parts],
             "tuning": [part.tuning[::-1] or None for part in parts],
-            "transpose": [part.transpose + s for part, s in zip(parts, shift, strict=True)],
         },
         notes=notes,
         voices=voices,
@@ -66,9 +56,7 @@ def written_score(score: Score, parts: Sequence[Part], octaves: Mapping[str, int
     )  # fmt: skip
 
 
-def _note_columns(
-    score: Score, voices: list[str], shift: list[int], whole: Any
-) -> dict[str, np.ndarray[Any, Any]]:
+def _note_columns(score: Score, voices: list[str], whole: Any) -> dict[str, np.ndarray[Any, Any]]:
     """A value a note, from a row for each event."""
     voice_of = {voice: code for code, voice in enumerate(voices)}
     rows = [
@@ -94,10 +82,9 @@ def _note_columns(
     for name in ("grace", "tie_start", "tie_stop"):
         notes[name] = notes[name].astype(np.bool_)
     tones = [tone for note in score.notes for tone in note.event.tones]
-    pitch = np.array([tone.pitch for tone in tones], dtype=np.float64)  # none becomes NaN
     return {
         **notes,
-        "pitch": pitch + np.array(shift, dtype=np.int64)[notes["part"]],
+        "pitch": np.array([tone.pitch for tone in tones], dtype=np.float64),  # none becomes NaN
         "string": np.array([tone.string for tone in tones], dtype=np.int64),
         "fret": np.array([tone.fret for tone in tones], dtype=np.int64),
         "source": np.arange(len(tones)),

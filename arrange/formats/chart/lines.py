@@ -10,8 +10,9 @@ from functools import lru_cache
 from typing import NamedTuple
 
 from arrange.errors import ArrangeError, ChartError
+from arrange.text.words import first_few
 
-MOST_TOLD = 50  # faults told one by one
+MOST_SHOWN = 50  # faults shown one by one
 MOST_FAULTS = 500  # then reading stops: what has so many is no chart
 _LINE_END = re.compile(r"\r\n|\r|\n")
 _COMMENT = re.compile(r"(?:^|(?<=\s))#(?:\s.*|)$|^\s*#.*$")
@@ -75,7 +76,7 @@ class Faults:
         word: str = "",
         known: Iterable[str] = (),
     ) -> None:
-        """Note a fault at the start of a piece; the known word nearest to `word` will be told."""
+        """Note a fault at the start of a piece, and the known word nearest to `word`."""
         self.count += 1
         same = (where.line, where.column, problem if isinstance(problem, str) else "")
         if same not in self.found:  # a section that is as another is looked at twice
@@ -95,8 +96,8 @@ class Faults:
         """
         if self.found:
             in_order = sorted(self.found.values(), key=lambda fault: fault.where[1:])
-            told = [self._error(fault) for fault in in_order[:MOST_TOLD]]
-            raise ChartError.of_all(told, len(self.found), more_follow=self.too_many)
+            errors = [self._error(fault) for fault in in_order[:MOST_SHOWN]]
+            raise ChartError.of_all(errors, len(self.found), more_follow=self.too_many)
 
     def _error(self, fault: Fault) -> ChartError:
         _, line, column = fault.where
@@ -114,8 +115,7 @@ def nearest(word: str, known: Iterable[str]) -> str:
     close = difflib.get_close_matches(word[:40].lower(), folded, n=1, cutoff=0.6)
     if close:
         return f"did you mean {folded[close[0]]!r}?"
-    told = ", ".join(known[:20]) + (", ..." if len(known) > 20 else "")
-    return f"there {'is' if len(known) == 1 else 'are'} {told}"
+    return f"there {'is' if len(known) == 1 else 'are'} {first_few(known, 20)}"
 
 
 def nearly(word: str, known: Iterable[str]) -> bool:

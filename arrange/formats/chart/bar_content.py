@@ -12,7 +12,7 @@ import numpy as np
 from arrange.errors import shown
 from arrange.formats.chart.header import NOTE, Part
 from arrange.formats.chart.items import TECHNIQUE_WORDS, WORDS, Frame, Item, Span, split_items
-from arrange.formats.chart.text import Faults, Piece
+from arrange.formats.chart.lines import Faults, Piece
 from arrange.formats.written import TECHNIQUES
 from arrange.guitar.hands import Hand, hold_shapes
 from arrange.guitar.necks import Neck
@@ -43,7 +43,7 @@ class Tone(NamedTuple):
 class Event(NamedTuple):
     """Notes that begin together; times in quarter notes from the start of the bar.
 
-    `techniques` has a bit for each, `word` tells where in the bar it stands. `goes_on` is True
+    `techniques` has a bit for each, `word` is its place in the bar. `goes_on` is True
     for the rest of a note from the bar before, `pushed` for one that begins an eighth early.
     """
 
@@ -70,9 +70,9 @@ class BarReader:
         same = (cell.text, techniques)
         events = self._bars.get(same)
         if events is None:
-            told = self.faults.count
+            before = self.faults.count
             events = self._events(cell, techniques)
-            if self.faults.count == told:
+            if self.faults.count == before:
                 self._bars[same] = events
         return events
 
@@ -171,7 +171,7 @@ class BarReader:
         text = item.text
         tones = self._tones.get(text)
         if tones is None:
-            told = self.faults.count
+            before = self.faults.count
             where = cell.word(item.number)
             if text == "hit":
                 tones = (Tone(None),)
@@ -179,7 +179,7 @@ class BarReader:
                 tones = self._shape(where)
             else:
                 tones = self._names(where)
-            if self.faults.count == told:
+            if self.faults.count == before:
                 self._tones[text] = tones
         return tones
 
@@ -188,7 +188,7 @@ class BarReader:
         for name in item.split(","):
             plain = name.text.removesuffix("+")
             if not NOTE.fullmatch(plain):
-                self._tell_unknown(name, item)
+                self._report_unknown(name, item)
                 return ()
             pitch = parse_note(plain) + (0.5 if plain != name.text else 0.0)
             if not 0 <= pitch <= 127:
@@ -197,7 +197,7 @@ class BarReader:
             tones.append(Tone(pitch))
         return tuple(tones)
 
-    def _tell_unknown(self, name: Piece, item: Piece) -> None:
+    def _report_unknown(self, name: Piece, item: Piece) -> None:
         text = name.text
         if not text:
             problem = ("no note behind the comma: notes that sound together stand with commas "
@@ -222,11 +222,11 @@ class BarReader:
         part, faults = self.part, self.faults
         strings = len(part.tuning)
         frets = [*item.text] if "-" not in item.text and strings != 1 else item.text.split("-")
-        if part.unsure:  # told on the part's line
+        if part.unsure:  # reported on the part's line
             return ()
         if not strings:
             faults.add(item, f"{part.label} has no tuning, so {shown(item.text)} has no notes; "
-                       "tell it on the part's line: 'standard tuning'")  # fmt: skip
+                       "write it on the part's line: 'standard tuning'")  # fmt: skip
             return ()
         if len(frets) != strings:
             more = (" and, with a fret of two digits, a '-' between all: x-x-10-12-12-10"
@@ -255,22 +255,22 @@ class BarReader:
 
     def _fret(self, item: Piece, text: str) -> int | None:
         part = self.part
-        told = ""
+        problem = ""
         whole = text.isdecimal() and len(text) < 4
         fret = int(text) + (part.capo if part.from_capo else 0) if whole else 0
         if not whole:
-            told = f"{shown(text)} is no fret: write a number or x"
+            problem = f"{shown(text)} is no fret: write a number or x"
         elif fret > MOST_FRETS:
             behind = f", {fret} from the nut," if part.from_capo and part.capo else ""
-            told = f"fret {text}{behind} lies past the neck, which has {MOST_FRETS}"
+            problem = f"fret {text}{behind} lies past the neck, which has {MOST_FRETS}"
         elif fret < part.capo:
-            told = (f"fret {text} lies under the capo at {part.capo}: {part.label} counts from the "
-                    f"nut, so an open string is {part.capo}; or write 'frets from the capo' on its "
-                    "line")  # fmt: skip
+            problem = (f"fret {text} lies under the capo at {part.capo}: {part.label} counts from "
+                       f"the nut, so an open string is {part.capo}; or write 'frets from the capo' "
+                       "on its line")  # fmt: skip
         elif part.tuning and max(part.tuning) + fret > 127:
-            told = f"fret {text} is higher than any note, up to G9"
-        if told:
-            self.faults.add(item, told)
+            problem = f"fret {text} is higher than any note, up to G9"
+        if problem:
+            self.faults.add(item, problem)
             return None
         return fret
 
