@@ -90,7 +90,16 @@ if TYPE_CHECKING:
     from arrange.quantities.register import part_ranges, register_overlap
     from arrange.quantities.texture import part_texture, song_energy
     from arrange.report.studying import Study, study
-    from arrange.revoicing import Proposal, find_capos, proposals_table, revoice, revoice_pair
+    from arrange.revoicing import (
+        Prices,
+        Proposal,
+        Scope,
+        Taste,
+        find_capos,
+        proposals_table,
+        revoice,
+        revoice_pair,
+    )
     from arrange.songbook import changes_between, order_by_changes, read_songbook, songbook_table
     from arrange.sound import finding_sound, join_sounds, render_sound, write_sound
     from arrange.tables.schemas import describe
@@ -109,11 +118,14 @@ __all__ = [
     "LogChangedError",
     "Neck",
     "Player",
+    "Prices",
     "Proposal",
     "ReadError",
+    "Scope",
     "Song",
     "Study",
     "TableError",
+    "Taste",
     "Waiver",
     "apply_move",
     "calibrate_hand",
@@ -248,7 +260,10 @@ _HOMES = {
     "read": "formats.reading",
     "part_ranges": "quantities.register",
     "register_overlap": "quantities.register",
+    "Prices": "revoicing",
     "Proposal": "revoicing",
+    "Scope": "revoicing",
+    "Taste": "revoicing",
     "find_capos": "revoicing",
     "proposals_table": "revoicing",
     "revoice": "revoicing",

@@ -1,8 +1,8 @@
 """Which stretch of a song is meant, and what harmony holds there.
 
-A stretch is told by a section, by measures, by a chord symbol, or by several of them, which all
-must hold. Where no chord symbol stands, one is taken from what all parts sound in that bar, if
-that is clear; it is marked as inferred. "N.C." is a chord symbol too, and means none.
+A stretch is given by a section, by measures, by a chord symbol, or by several of them; then it is
+where all of them hold. Where there is no chord symbol, the harmony is what all parts sound in that
+bar, if that is clear; it is marked as inferred. "N.C." is a chord symbol too and means no chord.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from functools import cached_property
 import numpy as np
 
 from arrange.clashes.scene import Scene
+from arrange.clashes.two_pitches import NO_ROOT, root_under_flat_nine
 from arrange.errors import ArrangeError
 from arrange.tables.song import Song, section_row
 from arrange.tables.sounding import Array
@@ -42,6 +43,8 @@ class Harmony:
         The bass among them.
     inferred : bool
         No chord symbol says so; the notes do.
+    excused_root : int
+        The root that may rub under its own flat nine; -1 for none.
     """
 
     symbol: str
@@ -49,6 +52,7 @@ class Harmony:
     bass: int
     members: tuple[int, ...]
     inferred: bool = False
+    excused_root: int = NO_ROOT
 
     @property
     def third(self) -> frozenset[int]:
@@ -58,7 +62,7 @@ class Harmony:
 
     @property
     def guides(self) -> frozenset[int]:
-        """Third and seventh, which tell the chord."""
+        """Third and seventh, which name the chord."""
         sevenths = {(self.root + size) % 12 for size in (10, 11)} & set(self.members)
         return self.third | frozenset(sevenths)
 
@@ -91,7 +95,7 @@ def find_stretch(
     measures: int | tuple[int, int] | None = None,
     chord: str | None = None,
 ) -> Stretch:
-    """Return the stretch that is meant; the whole song if nothing is told.
+    """Return the stretch that is meant; the whole song if nothing is given.
 
     Parameters
     ----------
@@ -128,10 +132,10 @@ def find_stretch(
     if chord is not None:
         spans = _shared(spans, _chord_spans(song, chord))
         names.append(f"every {chord}")
-    told = ", ".join(names) or "the whole song"
+    name = ", ".join(names) or "the whole song"
     if not spans:
-        raise ArrangeError(f"no stretch is left where all of this holds: {told}; ask for less")
-    return Stretch(tuple(spans), told)
+        raise ArrangeError(f"no stretch is left where all of this holds: {name}; ask for less")
+    return Stretch(tuple(spans), name)
 
 
 def _shared(spans: list[Span], others: list[Span]) -> list[Span]:
@@ -183,18 +187,19 @@ class Harmonies:
         return Scene(self.song)
 
     @cached_property
-    def told(self) -> list[Harmony | None]:
-        """That of each chord symbol; none for "N.C." and what names no members."""
+    def written(self) -> list[Harmony | None]:
+        """The harmony of each chord symbol; None for "N.C." and for a symbol without members."""
         chords = self.song.chords
-        columns = (chords["symbol"], chords["root"], chords["bass"], chords["pitch_classes"])
+        columns = (chords[n].tolist() for n in ("symbol", "kind", "root", "bass", "pitch_classes"))
         found: list[Harmony | None] = []
-        for symbol, root, bass, members in zip(*(c.tolist() for c in columns), strict=True):
+        for symbol, kind, root, bass, members in zip(*columns, strict=True):
             if len(members) < 2 or not isinstance(root, int):
                 found.append(None)
                 continue
             low = bass if isinstance(bass, int) else root
             classes = tuple(dict.fromkeys((*members, low)))
-            found.append(Harmony(symbol, root, low, classes))
+            excused = root_under_flat_nine(kind, root, members)
+            found.append(Harmony(symbol, root, low, classes, excused_root=excused))
         return found
 
     @cached_property
@@ -202,11 +207,11 @@ class Harmonies:
         return {}
 
     def at(self, onset: float) -> Harmony | None:
-        """Return what holds at an onset, told or inferred; None if neither."""
+        """Return what holds at an onset, written or inferred; None if neither."""
         if len(self.song.chords):
             row = int(self.scene.chord_at(np.array([onset]))[0])
             if row >= 0:
-                return self.told[row]
+                return self.written[row]
         measure = int(self.scene.measure_of(np.array([onset]))[0])
         if measure not in self._inferred:
             self._inferred[measure] = self._infer(measure)

@@ -13,7 +13,6 @@ from __future__ import annotations
 
 from collections.abc import Collection
 from dataclasses import dataclass, replace
-from itertools import pairwise
 
 import numpy as np
 
@@ -197,8 +196,3 @@ def _both(one: Unit, other: Unit) -> Unit:
         written=written,
         rank=rank,
     )
-
-
-def gaps(units: list[Unit]) -> list[float]:
-    """Return the quarter notes of silence before each unit but the first."""
-    return [max(after.begin - before.finish, 0.0) for before, after in pairwise(units)]
