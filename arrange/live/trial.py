@@ -229,7 +229,7 @@ def _fits_already(mover: Mover, number: int, inversion: str, strings: str) -> bo
 def _voicings(
     mover: Mover, number: int, pool: Pool, rows: Array, inversion: str, strings: str
 ) -> Array:
-    """Which voicings are as asked, and tell the chord as the written one did."""
+    """Which voicings are as asked, and name the chord as the written one did."""
     unit = mover.units[number]
     harmony = unit.harmony
     assert harmony is not None
