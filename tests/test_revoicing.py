@@ -366,3 +366,36 @@ def test_a_part_that_cannot_be_played():
     cannot = song(*rub, *high, parts=parts, chords=((0, 0, "major", None),))
     with pytest.raises(ArrangeError, match=r"nothing (that was tried helps|to end)"):
         revoice(cannot, G2, scope=Scope(ideas=["in between", "an octave up"]))
+
+
+def test_a_small_hand_gets_shapes_that_it_can_hold(low_water):
+    """A hand of two fingers: every new shape is held by it, and the same shapes
+    are more than it can hold where nobody says whose hand it is.
+    """
+    hand = ar.Hand(fingers=2)
+    scope = Scope(ideas=["clear voicings", "up the neck"])
+
+    def problems(player):
+        found = revoice(low_water, G2, "Verse 3", scope=scope, player=player)
+        own = [finger_part(each.song, G2, hand=hand) for each in found]
+        return sum(int(told["problem"][told["section"] == "Verse 3"].notna().sum()) for told in own)
+
+    assert problems(Player(G2, hand=hand)) == 0
+    assert problems(None) > 0
+
+
+def test_a_player_brings_a_neck_along(muddy):
+    """Drop D under a capo at 2: the proposal's part is strung so, and every fret is counted on it;
+    a neck as written changes nothing.
+    """
+    neck = ar.Neck("drop D", capo=2)
+    scope = Scope(ideas=["clear voicings"])
+    best = revoice(muddy, G2, scope=scope, player=Player("Ann", neck))[0]
+    row = best.song.parts.set_index("part").loc[G2]
+    assert (row["tuning"], row["capo"]) == (neck.tuning, 2)
+    own = best.song.notes[best.song.notes["part"] == G2].dropna(subset=["string"])
+    opened = np.array(neck.tuning)[own["string"].astype(int) - 1]
+    assert (opened + own["fret"].astype(int) == own["pitch"]).all()
+    assert own["fret"].min() >= 2
+    same = revoice(muddy, G2, scope=scope, player=Player(G2, ar.Neck()))
+    assert proposals_table(same).equals(proposals_table(revoice(muddy, G2, scope=scope)))

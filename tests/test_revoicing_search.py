@@ -19,10 +19,11 @@ from arrange.hearing.roughness import critical_bandwidth, interference
 from arrange.revoicing.candidates import voicing_pool
 from arrange.revoicing.choosing import choose, choose_both
 from arrange.revoicing.clash_costs import SILENT, pair_costs
+from arrange.revoicing.harmonies import Harmonies, Harmony
 from arrange.revoicing.ideas import any_or_fewer
 from arrange.revoicing.preparing import make_mover
 from arrange.revoicing.scope import Scope
-from arrange.revoicing.stretches import Harmonies, Harmony, find_stretch
+from arrange.revoicing.stretches import find_stretch
 from arrange.revoicing.taste import Prices, Taste
 from arrange.revoicing.units import part_units
 

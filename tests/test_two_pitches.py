@@ -13,7 +13,8 @@ from arrange.clashes.scene import Scene
 from arrange.clashes.two_pitches import NO_ROOT, rub_weight, semitones_below
 from arrange.revoicing.capos import _CapoSearch
 from arrange.revoicing.clash_costs import SILENT, Around, meetings, pair_costs
-from arrange.revoicing.stretches import Harmonies, find_stretch
+from arrange.revoicing.harmonies import Harmonies
+from arrange.revoicing.stretches import find_stretch
 from arrange.revoicing.taste import Prices, Taste
 from arrange.revoicing.units import part_units
 

@@ -19,10 +19,11 @@ from arrange.guitar.fingering import finger_part, part_neck
 from arrange.guitar.necks import STANDARD_TUNINGS
 from arrange.revoicing.candidates import Pool
 from arrange.revoicing.choosing import choose
+from arrange.revoicing.harmonies import Harmonies, Harmony
 from arrange.revoicing.movers import Mover, with_capo
 from arrange.revoicing.preparing import make_mover
 from arrange.revoicing.scope import Scope
-from arrange.revoicing.stretches import Harmonies, Harmony, find_stretch
+from arrange.revoicing.stretches import find_stretch
 from arrange.revoicing.taste import Taste
 from arrange.tables.copies import quick_song
 from arrange.tables.song import Song, part_row, section_row

@@ -27,6 +27,7 @@ import pandas as pd
 from arrange.errors import ArrangeError
 from arrange.guitar.players import Player
 from arrange.revoicing.capos import find_capos
+from arrange.revoicing.harmonies import Harmonies
 from arrange.revoicing.ideas import (
     IDEAS,
     RHYTHM_IDEAS,
@@ -50,7 +51,7 @@ from arrange.revoicing.preparing import (
 )
 from arrange.revoicing.proposals import Judge, Proposal, proposals_table
 from arrange.revoicing.scope import Scope
-from arrange.revoicing.stretches import Harmonies, find_stretch
+from arrange.revoicing.stretches import find_stretch
 from arrange.revoicing.taste import Prices, Taste
 from arrange.tables.song import Song
 from arrange.theory.spelling import unknown_name

@@ -16,7 +16,7 @@ from arrange.guitar.hands import Hand
 from arrange.guitar.necks import LEFT_OUT, Neck
 from arrange.guitar.voicing_search import Wanted, search_shapes
 from arrange.revoicing.clash_costs import SILENT
-from arrange.revoicing.stretches import Harmony
+from arrange.revoicing.harmonies import Harmony
 from arrange.revoicing.units import Unit
 from arrange.tables.sounding import Array
 from arrange.theory.chords import Chord

@@ -12,7 +12,8 @@ import pandas as pd
 
 from arrange.clashes import Limits
 from arrange.findings.recheck import recheck
-from arrange.revoicing.stretches import Harmonies, Harmony, Stretch
+from arrange.revoicing.harmonies import Harmonies, Harmony
+from arrange.revoicing.stretches import Stretch
 from arrange.tables.song import Song
 from arrange.tables.sounding import Array
 

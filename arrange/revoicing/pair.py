@@ -12,6 +12,7 @@ from arrange.guitar.players import Player
 from arrange.revoicing.candidates import Options, Pool
 from arrange.revoicing.choosing import choose_both
 from arrange.revoicing.clash_costs import Around
+from arrange.revoicing.harmonies import Harmonies
 from arrange.revoicing.ideas import Version, any_or_fewer, shell
 from arrange.revoicing.movers import MOST_OF_TWO, Keeps, Mover, on_strings, played
 from arrange.revoicing.preparing import (
@@ -24,7 +25,7 @@ from arrange.revoicing.preparing import (
 )
 from arrange.revoicing.proposals import Judge, Proposal
 from arrange.revoicing.scope import Scope
-from arrange.revoicing.stretches import Harmonies, find_stretch
+from arrange.revoicing.stretches import find_stretch
 from arrange.revoicing.taste import Taste
 from arrange.tables.song import Song
 from arrange.tables.sounding import Array

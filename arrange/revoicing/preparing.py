@@ -12,10 +12,11 @@ from arrange.guitar.fingering import part_neck
 from arrange.guitar.hands import Hand
 from arrange.guitar.necks import STANDARD_TUNINGS, Neck
 from arrange.guitar.players import Player
+from arrange.revoicing.harmonies import Harmonies
 from arrange.revoicing.movers import Mover
 from arrange.revoicing.proposals import ASKS
 from arrange.revoicing.scope import Scope
-from arrange.revoicing.stretches import Harmonies, Stretch
+from arrange.revoicing.stretches import Stretch
 from arrange.revoicing.taste import Taste
 from arrange.revoicing.units import part_units
 from arrange.tables.copies import quick_song

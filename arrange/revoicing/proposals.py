@@ -14,6 +14,7 @@ from arrange.errors import ArrangeError
 from arrange.findings.recheck import compare_findings
 from arrange.findings.summary import count_kinds
 from arrange.guitar.fingering import finger_part
+from arrange.revoicing.harmonies import Harmonies, Harmony
 from arrange.revoicing.ideas import Version
 from arrange.revoicing.judging import (
     Place,
@@ -25,7 +26,7 @@ from arrange.revoicing.judging import (
     sounded,
 )
 from arrange.revoicing.movers import Mover, fingered
-from arrange.revoicing.stretches import Harmonies, Harmony, Stretch
+from arrange.revoicing.stretches import Stretch
 from arrange.revoicing.taste import Taste
 from arrange.tables.copies import in_copies, quick_song
 from arrange.tables.song import Song, text_column

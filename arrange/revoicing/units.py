@@ -16,7 +16,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from arrange.revoicing.stretches import Harmonies, Harmony, Stretch
+from arrange.revoicing.harmonies import Harmonies, Harmony
+from arrange.revoicing.stretches import Stretch
 from arrange.tables.song import Song
 from arrange.tables.sounding import Array
 
