@@ -328,7 +328,7 @@ BAD = [
     ({"section": "Coda"}, "no section 'Coda'"),
     ({"measures": (2, 9)}, "within 1 to 3"),
     ({"measures": 0}, "within 1 to 3"),
-    ({"scope": Scope(chord="Abmaj7")}, "stands nowhere"),
+    ({"scope": Scope(chord="Abmaj7")}, "is nowhere in this song"),
     ({"scope": Scope(chord="H7")}, "no chord"),
     ({"scope": Scope(chord="F"), "measures": 1}, "no stretch is left"),
     ({"scope": Scope(pinned=[1, 2, 3])}, "pinned in all"),

@@ -98,7 +98,7 @@ def revoice(
     ArrangeError
         If there is no such part, section, measure, chord or idea; the part has no strings, is
         silent there or pinned throughout; there is nothing to end; or nothing that was tried
-        helps: the message says what stood against each idea.
+        helps: the message says of each idea why not.
 
     Examples
     --------

@@ -153,7 +153,7 @@ class _Held:
 
 @dataclass(frozen=True, eq=False)
 class _CapoSearch:
-    """The chords of a song in order, and what stands around them."""
+    """The chords of a song in order, and what the other parts play over them."""
 
     song: Song
     parts: Sequence[str]

@@ -4,7 +4,7 @@ One player or two. A unit's option costs what it is by itself and against what t
 to go on to the next unit costs the way of the hand along the neck and the movement of the line on
 top. With two players, time is cut wherever either begins a unit; a player's option stays while the
 unit lasts, and what the two hold together is counted in each piece. Exact among the options given
-(``best_path``); ties go to the option that stands first.
+(``best_path``); of equally good options the first is taken.
 """
 
 from __future__ import annotations

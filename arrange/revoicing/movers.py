@@ -17,7 +17,7 @@ from arrange.revoicing.candidates import Options, Pool, by_rank, make_options, v
 from arrange.revoicing.clash_costs import SILENT, Around, own_seconds, pair_costs
 from arrange.revoicing.taste import Taste
 from arrange.revoicing.units import Unit
-from arrange.tables.copies import quick_song
+from arrange.tables.copies import in_copies, quick_song
 from arrange.tables.song import Song, text_column
 from arrange.tables.sounding import Array
 
@@ -47,7 +47,7 @@ class Mover:
     without : tuple of str
         Other parts that change too: what they hold as written does not count.
     standing : Mover, optional
-        The same part with another capo; what stands around it is known already.
+        The same part with another capo; what the other parts cost it is known already.
     """
 
     scene: Scene
@@ -205,7 +205,7 @@ class Mover:
         return pool, rows, make_options(unit, pitches, pool.place_mm[rows], cost, pool.shapes[rows])
 
     def _costs(self, number: int, pitches: Array, grip_mm: Array) -> Array:
-        """What options cost by themselves and against what stands, mm."""
+        """What options cost by themselves and against what the other parts hold, mm."""
         unit, prices = self.units[number], self.taste.prices
         table, own = self._tables[number], pair_costs(self.taste)["own"]
         cost = prices.grip * grip_mm
@@ -321,6 +321,41 @@ def fingered(
         parts = parts.assign(capo=np.where(is_own, capo, parts["capo"]))
     found = finger_part(quick_song(song, notes=notes, parts=parts), part, hand=hand)
     return found.set_index(found["source_id"].astype(int)).sort_index()
+
+
+def fingered_each(mover: Mover, tables: Sequence[pd.DataFrame]) -> list[pd.DataFrame]:
+    """Return a part in and around a stretch, fingered in each of some notes tables.
+
+    All tables are fingered at once, laid one behind the other, since they need mostly the same
+    shapes. The index is a note's position in its table; the way from one table to the next does
+    not count.
+    """
+    if not tables:
+        return []
+    song = mover.scene.song
+    if not len(mover.rows):
+        return [song.notes.iloc[:0].assign(problem=None, move_mm=0.0) for _ in tables]
+    lines = np.append(song.measures["onset"].to_numpy(), song.duration)
+    bars = song.notes["measure"].to_numpy()[mover.rows]
+    begin, end = lines[max(bars.min() - 2, 0)], lines[min(bars.max() + 1, len(lines) - 1)]
+    versions = []
+    for notes in tables:
+        own = np.flatnonzero((notes["part"] == mover.part).to_numpy(dtype=bool))
+        ids = text_column([str(row) for row in own])
+        versions.append(notes.iloc[own].assign(source_id=ids))
+    copies = in_copies(song, versions, float(begin), float(end))
+    if not len(copies.song.notes):
+        return [copies.song.notes.assign(problem=None, move_mm=0.0) for _ in tables]
+    fingers = finger_part(copies.song, mover.part, hand=mover.hand)
+    copy = copies.number(fingers["onset"])
+    fingers = fingers.set_index(fingers["source_id"].astype(int))
+    found = []
+    for number in range(len(tables)):
+        own = fingers[copy == number]
+        is_first = own["onset"].to_numpy() == own["onset"].min()
+        move = np.where(is_first, 0.0, own["move_mm"].to_numpy())
+        found.append(own.assign(onset=own["onset"] - copies.starts[number] + begin, move_mm=move))
+    return found
 
 
 def without_notes(mover: Mover, out: Array) -> pd.DataFrame:

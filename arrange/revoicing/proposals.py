@@ -13,7 +13,6 @@ import pandas as pd
 from arrange.errors import ArrangeError
 from arrange.findings.recheck import compare_findings
 from arrange.findings.summary import count_kinds
-from arrange.guitar.fingering import finger_part
 from arrange.revoicing.harmonies import Harmonies, Harmony
 from arrange.revoicing.ideas import Version
 from arrange.revoicing.judging import (
@@ -25,11 +24,11 @@ from arrange.revoicing.judging import (
     places_of,
     sounded,
 )
-from arrange.revoicing.movers import Mover, fingered
+from arrange.revoicing.movers import Mover, fingered, fingered_each
 from arrange.revoicing.stretches import Stretch
 from arrange.revoicing.taste import Taste
-from arrange.tables.copies import in_copies, quick_song
-from arrange.tables.song import Song, text_column
+from arrange.tables.copies import quick_song
+from arrange.tables.song import Song
 from arrange.tables.sounding import Array
 from arrange.text.words import counted
 from arrange.theory.pitch import pitch_class_name
@@ -164,12 +163,12 @@ class Judge:
         return findings_of_each(self.song, versions, self.stretch, self.taste.limits)
 
     def proposals(self, versions: Sequence[Version]) -> list[Proposal]:
-        """Return what is left of versions, best first, each idea once, like ones behind.
+        """Return the versions that help, best first, each idea once; near copies come last.
 
         Raises
         ------
         ArrangeError
-            If nothing is left; it says what was tried and what stood against it.
+            If nothing is left; the message says what was tried and why each was refused.
         """
         versions = [each for each in versions if self._changes(each.notes)]
         after = self._findings([each.notes for each in versions]) if versions else []
@@ -208,7 +207,7 @@ class Judge:
         return pitch_class_name(pitch_class, self.song.key_at(onset))
 
     def _judged(self, version: Version, after: pd.DataFrame) -> _Judged | str:
-        """What a version does to findings and harmony; or what stands against it there."""
+        """What a version does to findings and harmony; or why it is refused."""
         before = self.before
         change = compare_findings(before, after)
         ended = change.ended
@@ -415,38 +414,3 @@ class Played:
     notes: pd.DataFrame
     parts: pd.DataFrame
     hand_mm: float
-
-
-def fingered_each(mover: Mover, tables: Sequence[pd.DataFrame]) -> list[pd.DataFrame]:
-    """Return a part in and around a stretch, fingered in each of some notes tables.
-
-    All tables are fingered at once, laid one behind the other, since they need mostly the same
-    shapes. The index is a note's position in its table; the way from one table to the next does
-    not count.
-    """
-    if not tables:
-        return []
-    song = mover.scene.song
-    if not len(mover.rows):
-        return [song.notes.iloc[:0].assign(problem=None, move_mm=0.0) for _ in tables]
-    lines = np.append(song.measures["onset"].to_numpy(), song.duration)
-    bars = song.notes["measure"].to_numpy()[mover.rows]
-    begin, end = lines[max(bars.min() - 2, 0)], lines[min(bars.max() + 1, len(lines) - 1)]
-    versions = []
-    for notes in tables:
-        own = np.flatnonzero((notes["part"] == mover.part).to_numpy(dtype=bool))
-        ids = text_column([str(row) for row in own])
-        versions.append(notes.iloc[own].assign(source_id=ids))
-    copies = in_copies(song, versions, float(begin), float(end))
-    if not len(copies.song.notes):
-        return [copies.song.notes.assign(problem=None, move_mm=0.0) for _ in tables]
-    fingers = finger_part(copies.song, mover.part, hand=mover.hand)
-    copy = copies.number(fingers["onset"])
-    fingers = fingers.set_index(fingers["source_id"].astype(int))
-    found = []
-    for number in range(len(tables)):
-        own = fingers[copy == number]
-        is_first = own["onset"].to_numpy() == own["onset"].min()
-        move = np.where(is_first, 0.0, own["move_mm"].to_numpy())
-        found.append(own.assign(onset=own["onset"] - copies.starts[number] + begin, move_mm=move))
-    return found

@@ -114,7 +114,7 @@ def _chord_spans(song: Song, chord: str) -> list[Span]:
         )
     if not same.any():
         there = ", ".join(dict.fromkeys(chords["symbol"])) or "no chord symbols at all"
-        raise ArrangeError(f"{chord} stands nowhere in this song; there are {there}")
+        raise ArrangeError(f"{chord} is nowhere in this song; there are {there}")
     onset = chords["onset"].to_numpy()[same]
     return list(zip(onset, onset + chords["duration"].to_numpy()[same], strict=True))
 
