@@ -60,7 +60,7 @@ def meeting(song, one, row, other, its, side, taste):
         ranks = int(unit.rank[a]), int(with_unit.rank[b])
         longest[ranks] = longest.get(ranks, 0.0) + seconds
         pitches = options.pitches[row, ranks[0]], with_options.pitches[its, ranks[1]]
-        cost += seconds * tables["other"][pitches]
+        cost += seconds * tables["family"][pitches]
     if side and longest:
         tops = [max(p for p in o.pitches[n] if p != SILENT)
                 for o, n in ((options, row), (with_options, its))]  # fmt: skip

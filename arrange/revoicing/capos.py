@@ -25,7 +25,7 @@ from arrange.guitar.hands import Hand
 from arrange.guitar.necks import Neck
 from arrange.guitar.players import Player
 from arrange.revoicing.candidates import OPEN_FRETS, Pool, voicing_pool
-from arrange.revoicing.clash_costs import SILENT, excuse, pair_costs
+from arrange.revoicing.clash_costs import PART_TABLES, SILENT, excuse, pair_costs, part_tables
 from arrange.revoicing.harmonies import Harmonies, Harmony
 from arrange.revoicing.ideas import CAPOS
 from arrange.revoicing.preparing import player_neck, two_players
@@ -223,16 +223,14 @@ class _CapoSearch:
         """What each pitch costs against the other parts in each chord, 129 a chord, mm."""
         scene = self.scene
         skipped = [scene.parts.index(part) for part in self.parts]
-        family = np.array(
-            [each if each in ("voice", "bass") else "other" for each in scene.families]
-        )[scene.part]
+        table_of = part_tables(scene, self.parts[0])[scene.part]
         costs = []
         for harmony, begin, end in self.chords:
             held = np.minimum(scene.end, end) - np.maximum(scene.onset, begin)
             there = (held > 0) & ~np.isin(scene.part, skipped)
             cost = np.zeros(SILENT + 1)
-            for name in ("other", "voice", "bass"):
-                own = there & (family == name)
+            for name in PART_TABLES:
+                own = there & (table_of == name)
                 share = held[own] / (end - begin)
                 time = np.bincount(scene.pitch[own].astype(np.int64), share, minlength=SILENT + 1)
                 cost += self._table(name, harmony) @ time
@@ -278,7 +276,7 @@ class _CapoSearch:
     def _together(self, harmony: Harmony, one: Pool, other: Pool) -> Array:
         """What two players' voicings of a chord cost a second; infinite if it is not named."""
         cost = np.zeros((len(one.count), len(other.count)))
-        table = self._table("other", harmony)
+        table = self._table("family", harmony)
         for first, second in product(one.pitches.T, other.pitches.T):
             cost += table[first[:, None], second]
         both = one.classes[:, None] | other.classes

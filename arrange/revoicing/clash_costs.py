@@ -24,6 +24,7 @@ from arrange.revoicing.units import Unit
 from arrange.tables.sounding import Array
 
 SILENT = 128
+PART_TABLES = ("family", "other", "voice", "bass")  # of ``pair_costs``, by the other part's family
 _WIDTH = 7  # semitones from which another register begins: a fifth (ours)
 _OCTAVE = 12
 
@@ -31,8 +32,9 @@ _OCTAVE = 12
 def pair_costs(taste: Taste) -> dict[str, Array]:
     """Return tables (own pitch, other's pitch), mm a second.
 
-    ``"other"`` for guitars and the like, ``"voice"``, ``"bass"``; ``"own"`` for two notes of one
-    part; ``"above"`` and ``"below"`` for a top note that should lie above or below the other's.
+    ``"family"`` for a part of the same family, ``"voice"``, ``"bass"``, ``"other"`` for any other
+    part; ``"own"`` for two notes of one part; ``"above"`` and ``"below"`` for a top note that
+    should lie above or below the other's.
     """
     limits = taste.limits
     return _tables(taste.prices, tuple(sorted(limits.low_intervals.items())), limits.goal)
@@ -49,10 +51,12 @@ def _tables(
     near_voice = prices.voice * ((size > 0) & (size <= NEAR_THE_VOICE))
     low_bass = other < FOUNDATION
     blurred = (own - other <= INTO_THE_BASS) & (size % _OCTAVE != 0) & low_bass
-    apart = float(goal == "separate")  # to blend, one register and crossing are wanted
-    register = apart * prices.same_register * np.maximum(1 - size / _WIDTH, 0.0)
+    apart = float(goal == "separate")  # parts of one family that blend share a register, and cross
+    register = prices.same_register * np.maximum(1 - size / _WIDTH, 0.0)
+    meets = rub + mud + prices.rough * _roughness()
     tables = {
-        "other": rub + mud + prices.rough * _roughness() + register,
+        "family": meets + apart * register,
+        "other": meets + register,
         "voice": rub + near_voice,
         "bass": rub + mud + prices.bass * blurred,
         "own": mud,
@@ -95,6 +99,16 @@ def _roughness() -> Array:
     return table.rough / (power[:, None] + power + 2 * table.power)
 
 
+def part_tables(scene: Scene, part: str) -> Array:
+    """Return for each part of a song which of ``PART_TABLES`` a part's pitches are priced by."""
+    families = scene.families
+    own = families[scene.parts.index(part)]
+    return np.array([
+        family if family in ("voice", "bass") else "family" if family == own else "other"
+        for family in families
+    ])  # fmt: skip
+
+
 @dataclass(frozen=True)
 class Around:
     """What the other parts hold while a part plays.
@@ -127,10 +141,10 @@ class Around:
         notes = self.others(unit.begin, unit.finish)
         held = self.seconds(unit, notes)
         pitch, part = scene.pitch[notes].astype(np.int64), scene.part[notes]
-        family = np.array([_table_of(each) for each in scene.families], dtype=object)
+        table_of = part_tables(scene, self.part)[part]
         cost = np.zeros((len(unit.written), SILENT + 1))
-        for name in ("other", "voice", "bass"):
-            of = family[part] == name
+        for name in PART_TABLES:
+            of = table_of == name
             if of.any():
                 cost += _by_pitch(unit, held[:, of], pitch[of]) @ tables[name].T
         start = np.maximum(unit.onset[:, None], scene.onset[notes])
@@ -178,7 +192,7 @@ def meetings(scene: Scene, units: tuple[Unit, Unit], taste: Taste) -> list[tuple
     seconds = np.asarray(scene.seconds(end) - scene.seconds(begin))
     excused = _excuses(scene, begin, taste.prices)
     return [
-        (_by_ranks(one, other, seconds), pair_costs(taste)["other"]),
+        (_by_ranks(one, other, seconds), pair_costs(taste)["family"]),
         *((_by_ranks(one, other, seconds * meets), table) for meets, table in excused),
     ]
 
@@ -195,10 +209,6 @@ def _by_pitch(unit: Unit, seconds: Array, pitch: Array) -> Array:
     total = np.zeros((len(unit.written), SILENT + 1))
     np.add.at(total, (unit.rank[:, None], pitch), seconds * ~unit.follows[:, None])
     return total
-
-
-def _table_of(family: str) -> str:
-    return family if family in ("voice", "bass") else "other"
 
 
 def _tops(onset: Array, pitch: Array) -> Array:
