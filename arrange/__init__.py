@@ -91,7 +91,16 @@ if TYPE_CHECKING:
     from arrange.quantities.register import part_ranges, register_overlap
     from arrange.quantities.texture import part_texture, song_energy
     from arrange.report.studying import Study, study
-    from arrange.revoicing import Proposal, find_capos, proposals_table, revoice, revoice_pair
+    from arrange.revoicing import (
+        Prices,
+        Proposal,
+        Scope,
+        Taste,
+        find_capos,
+        proposals_table,
+        revoice,
+        revoice_pair,
+    )
     from arrange.songbook import changes_between, order_by_changes, read_songbook, songbook_table
     from arrange.sound import (
         Playback,
@@ -118,11 +127,14 @@ __all__ = [
     "Neck",
     "Playback",
     "Player",
+    "Prices",
     "Proposal",
     "ReadError",
+    "Scope",
     "Song",
     "Study",
     "TableError",
+    "Taste",
     "Tones",
     "Waiver",
     "apply_move",
@@ -259,7 +271,10 @@ _HOMES = {
     "read": "formats.reading",
     "part_ranges": "quantities.register",
     "register_overlap": "quantities.register",
+    "Prices": "revoicing",
     "Proposal": "revoicing",
+    "Scope": "revoicing",
+    "Taste": "revoicing",
     "find_capos": "revoicing",
     "proposals_table": "revoicing",
     "revoice": "revoicing",

@@ -1,6 +1,6 @@
 """Re-voicing worked the slow, obvious way: every choice tried, every note held against every other.
 
-Beside ``arrange.revoicing.search``; no tables of seconds, no path.
+Beside ``arrange.revoicing.choosing``; no tables of seconds, no path.
 """
 
 from __future__ import annotations
@@ -15,14 +15,14 @@ SILENT = 128
 REST = 8.0
 
 
-def move(one, before, other, after, weights):
-    """What a player pays from one unit, as option `before`, to the next as option `after`."""
+def move(one, before, other, after, prices):
+    """What a part pays from one unit, as option `before`, to the next as option `after`."""
     (unit, options), (later, later_options) = one, other
     if max(later.begin - unit.finish, 0.0) >= REST:
         return 0.0
     hand = abs(options.place_mm[before] - later_options.place_mm[after])
     top = abs(top_pitch(unit, options, before, -1) - top_pitch(later, later_options, after, 0))
-    return weights.hand * (0 if np.isnan(hand) else hand) + weights.top * top
+    return prices.hand * (0 if np.isnan(hand) else hand) + prices.top * top
 
 
 def top_pitch(unit, options, row, which):
@@ -31,26 +31,26 @@ def top_pitch(unit, options, row, which):
     return float(max(options.pitches[row, unit.rank[n]] for n in at))
 
 
-def path_cost(own, rows, weights):
+def path_cost(own, rows, prices):
     """What a choice costs one player: each option by itself, and the moves between."""
     cost = sum(options.cost[row] for (_, options), row in zip(own, rows, strict=True))
     steps = pairwise(zip(own, rows, strict=True))
-    return cost + sum(move(one, b, other, a, weights) for (one, b), (other, a) in steps)
+    return cost + sum(move(one, b, other, a, prices) for (one, b), (other, a) in steps)
 
 
-def slow_choice(units, options, weights):
+def slow_choice(units, options, prices):
     """The cheapest of all choices of one player, the first of equal ones, and what it costs."""
     own = list(zip(units, options, strict=True))
     every = product(*(range(len(each.cost)) for each in options))
-    costs = {rows: path_cost(own, rows, weights) for rows in every}
+    costs = {rows: path_cost(own, rows, prices) for rows in every}
     best = min(costs.values())
     return best, next(rows for rows, cost in costs.items() if cost <= best + 1e-9)
 
 
-def meeting(song, one, row, other, its, side, weights):
+def meeting(song, one, row, other, its, side, taste):
     """What two units of two players cost together: each two notes, for as long as both sound."""
     (unit, options), (with_unit, with_options) = one, other
-    tables, cost, longest = pair_costs(weights), 0.0, {}
+    tables, cost, longest = pair_costs(taste), 0.0, {}
     for a, b in product(range(len(unit.rows)), range(len(with_unit.rows))):
         begin = max(unit.onset[a], with_unit.onset[b])
         end = min(unit.end[a], with_unit.end[b])
@@ -60,7 +60,7 @@ def meeting(song, one, row, other, its, side, weights):
         ranks = int(unit.rank[a]), int(with_unit.rank[b])
         longest[ranks] = longest.get(ranks, 0.0) + seconds
         pitches = options.pitches[row, ranks[0]], with_options.pitches[its, ranks[1]]
-        cost += seconds * tables["other"][pitches]
+        cost += seconds * tables["family"][pitches]
     if side and longest:
         tops = [max(p for p in o.pitches[n] if p != SILENT)
                 for o, n in ((options, row), (with_options, its))]  # fmt: skip
@@ -68,7 +68,7 @@ def meeting(song, one, row, other, its, side, weights):
     return cost
 
 
-def slow_pair(song, units, options, side, weights):
+def slow_pair(song, units, options, side, taste):
     """The least that two players can pay together."""
     players = [list(zip(u, o, strict=True)) for u, o in zip(units, options, strict=True)]
     spans = [
@@ -81,14 +81,14 @@ def slow_pair(song, units, options, side, weights):
         if max(spans[0][a][0], spans[1][b][0]) < min(spans[0][a][1], spans[1][b][1])
     ]
     known = {
-        (a, row, b, its): meeting(song, players[0][a], row, players[1][b], its, side, weights)
+        (a, row, b, its): meeting(song, players[0][a], row, players[1][b], its, side, taste)
         for a, b in meets
         for row in range(len(options[0][a].cost))
         for its in range(len(options[1][b].cost))
     }
     ways = [list(product(*(range(len(each.cost)) for each in own))) for own in options]
     alone = [
-        {rows: path_cost(own, rows, weights) for rows in every}
+        {rows: path_cost(own, rows, taste.prices) for rows in every}
         for own, every in zip(players, ways, strict=True)
     ]
     return min(

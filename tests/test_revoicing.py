@@ -9,7 +9,8 @@ from songs import parts_of, song
 import arrange as ar
 from arrange.errors import ArrangeError
 from arrange.guitar.fingering import finger_part
-from arrange.revoicing import Weights, proposals_table, revoice
+from arrange.guitar.players import Player
+from arrange.revoicing import Prices, Scope, Taste, proposals_table, revoice
 from arrange.tables.song import Song
 
 LOW_WATER = Path(__file__).parent.parent / "datasets" / "low-water.musicxml"
@@ -125,7 +126,7 @@ def test_findings_told_are_those_of_the_new_song(crowded, muddy):
     """The copies behind one another give what ``find_clashes`` gives on the new song."""
     limits = ar.Limits(crowding=0.41)  # 0.4 is met exactly by one, to a rounding error
     for before in (crowded, muddy):
-        for each in revoice(before, G2, limits=limits):
+        for each in revoice(before, G2, taste=Taste(limits)):
             true = ar.find_clashes(each.song, limits=limits)
             told = each.before_after
             assert told["after"].sum() == len(true)
@@ -157,7 +158,7 @@ def test_only_chord_members_and_no_third_lost():
 
 def test_dropping_the_third_tells_it(crowded):
     """Both have the third: one may leave it out, and no part is without."""
-    found = revoice(crowded, G2, ideas=["without the third"], measures=(1, 3))[0]
+    found = revoice(crowded, G2, measures=(1, 3), scope=Scope(ideas=["without the third"]))[0]
     own = found.song.notes[found.song.notes["part"] == G2]
     for measure, third in ((1, 4), (2, 9), (3, 11)):
         assert third not in set(own["pitch"][own["measure"] == measure] % 12)
@@ -167,7 +168,7 @@ def test_dropping_the_third_tells_it(crowded):
 def test_a_pinned_measure_stays(crowded):
     """Measure 2 is pinned: its notes are as written in every proposal."""
     rows = free_rows(crowded, G2, 2, 2)
-    for each in revoice(crowded, G2, pinned=[2]):
+    for each in revoice(crowded, G2, scope=Scope(pinned=[2])):
         notes = each.song.notes
         own = (notes["part"] == G2) & (notes["measure"] == 2)
         assert sounding(notes, own) == sounding(crowded.notes, rows)
@@ -176,7 +177,7 @@ def test_a_pinned_measure_stays(crowded):
 
 def test_every_place_of_a_chord(muddy):
     """Only where F holds does anything change, and the low third F2 A2 goes."""
-    found = revoice(muddy, G2, chord="F")
+    found = revoice(muddy, G2, scope=Scope(chord="F"))
     assert "mud" in set(found[0].ended["kind"])
     for each in found:
         if each.idea != "capo":
@@ -186,12 +187,12 @@ def test_every_place_of_a_chord(muddy):
 def test_a_bar_does_not_end_what_lasts_a_section(crowded):
     """To change a bar of three leaves them crowded: the message says so, with the severities."""
     with pytest.raises(ArrangeError, match=r"lay out: it ends no finding \(severity \d"):
-        revoice(crowded, G2, chord="F")
+        revoice(crowded, G2, scope=Scope(chord="F"))
 
 
 def test_lay_out_and_thin_out_lose_what_they_say(crowded):
     """Both strum together, so that thinning out leaves nothing, and is told once."""
-    found = revoice(crowded, G2, ideas=["thin out", "lay out"])
+    found = revoice(crowded, G2, scope=Scope(ideas=["thin out", "lay out"]))
     assert [each.idea for each in found] == ["lay out"]
     assert found[0].notes_lost == int(free_rows(crowded, G2, 1, 3).sum())
     assert (found[0].song.notes["part"] == G1).all()
@@ -224,7 +225,7 @@ def test_quarter_tones_stay_quarter_tones():
     under = [(G2, "C4", 4.0 * bar, 4.0) for bar in range(8)]
     both = song(*low, *high, *under, sections=(("Low", 1), ("High", 3)))
     with pytest.raises(ArrangeError, match="between two frets"):
-        revoice(both, G1, section="Low", ideas=["an octave up"])
+        revoice(both, G1, "Low", scope=Scope(ideas=["an octave up"]))
 
 
 def test_a_capo_is_told_in_the_parts_table(muddy):
@@ -237,7 +238,7 @@ def test_a_capo_is_told_in_the_parts_table(muddy):
     own = found[0].song.notes[found[0].song.notes["part"] == G2]
     assert (own["fret"] >= parts[G2]).all()
     assert f"a capo at fret {parts[G2]}" in found[0].why
-    assert found[0].costs["capo"] == Weights().capo
+    assert found[0].costs["capo"] == Prices().capo
 
 
 def test_without_chord_symbols_one_is_inferred():
@@ -261,10 +262,10 @@ def test_nothing_inferred_means_lines_only():
                      "lay out", "up the neck", "down the neck"}  # fmt: skip
 
 
-def test_weights_move_the_order(crowded):
+def test_prices_move_the_order(crowded):
     """Who does not mind notes lost lays out first; who minds it most does not."""
-    cheap = revoice(crowded, G2, weights=Weights(lost=0.0, hand=10.0))
-    dear = revoice(crowded, G2, weights=Weights(lost=10_000.0))
+    cheap = revoice(crowded, G2, taste=Taste(prices=Prices(lost=0.0, hand=10.0)))
+    dear = revoice(crowded, G2, taste=Taste(prices=Prices(lost=10_000.0)))
     assert cheap[0].notes_lost > 0
     assert dear[0].notes_lost == 0
 
@@ -327,12 +328,14 @@ BAD = [
     ({"section": "Coda"}, "no section 'Coda'"),
     ({"measures": (2, 9)}, "within 1 to 3"),
     ({"measures": 0}, "within 1 to 3"),
-    ({"chord": "Abmaj7"}, "stands nowhere"),
-    ({"chord": "H7"}, "no chord"),
-    ({"chord": "F", "measures": 1}, "no stretch is left"),
-    ({"pinned": [1, 2, 3]}, "pinned in all"),
-    ({"pinned": [7]}, "there are 1 to 3"),
-    ({"ideas": ["mute"]}, "no idea 'mute'"),
+    ({"scope": Scope(chord="Abmaj7")}, "is nowhere in this song"),
+    ({"scope": Scope(chord="H7")}, "no chord"),
+    ({"scope": Scope(chord="F"), "measures": 1}, "no stretch is left"),
+    ({"scope": Scope(pinned=[1, 2, 3])}, "pinned in all"),
+    ({"scope": Scope(pinned=[7])}, "there are 1 to 3"),
+    ({"scope": Scope(pinned={G1: [1]})}, f"{G1!r} is pinned and is not asked for"),
+    ({"player": Player(G1)}, "in the order of the parts"),
+    ({"scope": Scope(ideas=["mute"])}, "no idea 'mute'"),
 ]
 
 
@@ -340,7 +343,7 @@ BAD = [
 def test_bad_input(crowded, asked, told):
     """What cannot be is told, with what there is."""
     with pytest.raises(ArrangeError, match=told):
-        revoice(crowded, asked.pop("part", G2), **asked)
+        revoice(crowded, **{"part": G2} | asked)
 
 
 def test_silent_or_nothing_to_end():
@@ -362,4 +365,37 @@ def test_a_part_that_cannot_be_played():
     parts = parts_of(G1, G2, tuning=[(64, 59, 55, 50, 45, 40)] * 2)
     cannot = song(*rub, *high, parts=parts, chords=((0, 0, "major", None),))
     with pytest.raises(ArrangeError, match=r"nothing (that was tried helps|to end)"):
-        revoice(cannot, G2, ideas=["in between", "an octave up"])
+        revoice(cannot, G2, scope=Scope(ideas=["in between", "an octave up"]))
+
+
+def test_a_small_hand_gets_shapes_that_it_can_hold(low_water):
+    """A hand of two fingers: every new shape is held by it, and the same shapes
+    are more than it can hold where nobody says whose hand it is.
+    """
+    hand = ar.Hand(fingers=2)
+    scope = Scope(ideas=["clear voicings", "up the neck"])
+
+    def problems(player):
+        found = revoice(low_water, G2, "Verse 3", scope=scope, player=player)
+        own = [finger_part(each.song, G2, hand=hand) for each in found]
+        return sum(int(told["problem"][told["section"] == "Verse 3"].notna().sum()) for told in own)
+
+    assert problems(Player(G2, hand=hand)) == 0
+    assert problems(None) > 0
+
+
+def test_a_player_brings_a_neck_along(muddy):
+    """Drop D under a capo at 2: the proposal's part is strung so, and every fret is counted on it;
+    a neck as written changes nothing.
+    """
+    neck = ar.Neck("drop D", capo=2)
+    scope = Scope(ideas=["clear voicings"])
+    best = revoice(muddy, G2, scope=scope, player=Player("Ann", neck))[0]
+    row = best.song.parts.set_index("part").loc[G2]
+    assert (row["tuning"], row["capo"]) == (neck.tuning, 2)
+    own = best.song.notes[best.song.notes["part"] == G2].dropna(subset=["string"])
+    opened = np.array(neck.tuning)[own["string"].astype(int) - 1]
+    assert (opened + own["fret"].astype(int) == own["pitch"]).all()
+    assert own["fret"].min() >= 2
+    same = revoice(muddy, G2, scope=scope, player=Player(G2, ar.Neck()))
+    assert proposals_table(same).equals(proposals_table(revoice(muddy, G2, scope=scope)))

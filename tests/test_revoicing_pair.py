@@ -18,7 +18,8 @@ import arrange as ar
 from arrange.errors import ArrangeError
 from arrange.guitar.fingering import finger_part
 from arrange.guitar.necks import Neck
-from arrange.revoicing import find_capos, revoice_pair
+from arrange.guitar.players import Player
+from arrange.revoicing import Scope, find_capos, revoice_pair
 
 BOTH = (G1, G2)
 
@@ -56,7 +57,7 @@ def test_two_players_move_apart(crowded):
 
 def test_what_is_pinned_stays(crowded):
     """The first player pinned throughout: only the second moves. Measure 1 pinned: it stays."""
-    for each in revoice_pair(crowded, BOTH, pinned={G1: [1, 2, 3], G2: [1]}):
+    for each in revoice_pair(crowded, BOTH, scope=Scope(pinned={G1: [1, 2, 3], G2: [1]})):
         old, new = crowded.notes, each.song.notes
         for part, until in ((G1, 3), (G2, 1)):
             own = [(n["part"] == part) & (n["measure"] <= until) for n in (old, new)]
@@ -83,9 +84,12 @@ def test_low_water_pair():
         ((G1,), {}, "two parts"),
         ((G1, G1), {}, "two parts"),
         ((G1, "Guitar 3"), {}, "no part 'Guitar 3'"),
-        (BOTH, {"pinned": {"Bass": [1]}}, "not among the two parts"),
-        (BOTH, {"pinned": {G1: [1, 2, 3], G2: [1, 2, 3]}}, "both pinned"),
-        (BOTH, {"pinned": {G1: [9]}}, "there are 1 to 3"),
+        (BOTH, {"scope": Scope(pinned={"Bass": [1]})}, "'Bass' is pinned and is not asked for"),
+        (BOTH, {"scope": Scope(pinned=[1, 2, 3])}, "both pinned"),
+        (BOTH, {"scope": Scope(pinned={G1: [9]})}, "there are 1 to 3"),
+        (BOTH, {"scope": Scope(ideas=["lay out"])}, "leave them out of the scope"),
+        (BOTH, {"players": [Player(G1)]}, "give two players"),
+        (BOTH, {"players": [Player(G2), Player(G1)]}, "in the order of the parts"),
     ],
 )
 def test_bad_input(crowded, parts, asked, told):

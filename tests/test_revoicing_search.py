@@ -17,17 +17,19 @@ from arrange.guitar.voicings import Tones, find_voicings
 from arrange.hearing import partials
 from arrange.hearing.roughness import critical_bandwidth, interference
 from arrange.revoicing.candidates import voicing_pool
+from arrange.revoicing.choosing import choose, choose_both
 from arrange.revoicing.clash_costs import SILENT, pair_costs
+from arrange.revoicing.harmonies import Harmonies, Harmony
 from arrange.revoicing.ideas import any_or_fewer
-from arrange.revoicing.search import choose, choose_both
-from arrange.revoicing.setting import TOP_FRET, make_player
-from arrange.revoicing.stretches import Harmonies, Harmony, find_stretch
+from arrange.revoicing.preparing import make_mover
+from arrange.revoicing.scope import Scope
+from arrange.revoicing.stretches import find_stretch
+from arrange.revoicing.taste import Prices, Taste
 from arrange.revoicing.units import part_units
-from arrange.revoicing.weights import Weights
 
 PARTS = ("Guitar 1", "Guitar 2")
 ROOTS = ((0, "major"), (5, "major"), (7, "dominant"), (9, "minor"), (2, "minor-seventh"))
-WEIGHTS = Weights()
+TASTE = Taste()
 
 
 def drawn_song(seed):
@@ -49,26 +51,25 @@ def drawn_song(seed):
     return song(*rows, chords=chords, parts=PARTS)
 
 
-def players_of(drawn, without):
-    """Both players of a song."""
+def movers_of(drawn, without):
+    """Both parts of a song."""
     stretch, harmonies = find_stretch(drawn), Harmonies(drawn)
     return [
-        make_player(drawn, part, stretch, harmonies, (PARTS[1 - n],) if without else (), (),
-                    Hand(), TOP_FRET, WEIGHTS)
-        for n, part in enumerate(PARTS)
-    ]  # fmt: skip
+        make_mover(harmonies, part, stretch, Scope(), None, TASTE, (other,) if without else ())
+        for part, other in zip(PARTS, PARTS[::-1], strict=True)
+    ]
 
 
 @settings(max_examples=12, deadline=None, derandomize=True)
 @given(st.integers(0, 10**6))
 def test_one_player_against_all_choices(seed):
     """Three chords, six options each: the path costs what the best of all choices costs."""
-    player = players_of(drawn_song(seed), False)[0]
-    options = player.options(any_or_fewer, most=6)
-    found = choose(player.units, options, WEIGHTS)
-    cost, rows = slow_choice(player.units, options, WEIGHTS)
+    mover = movers_of(drawn_song(seed), False)[0]
+    options = mover.options(any_or_fewer, most=6)
+    found = choose(mover.units, options, TASTE.prices)
+    cost, rows = slow_choice(mover.units, options, TASTE.prices)
     assert found.cost == pytest.approx(cost)
-    again = choose(player.units, options, WEIGHTS)
+    again = choose(mover.units, options, TASTE.prices)
     assert again.options.tolist() == found.options.tolist()
     if len({round(c, 6) for o in options for c in o.cost}) == sum(len(o.cost) for o in options):
         assert tuple(found.options.tolist()) == rows or found.cost == pytest.approx(cost)
@@ -79,11 +80,11 @@ def test_one_player_against_all_choices(seed):
 def test_two_players_against_all_choices(seed, side):
     """Three chords, three options each: 27 times 27 choices tried."""
     drawn = drawn_song(seed)
-    players = players_of(drawn, True)
-    options = [player.options(any_or_fewer, most=2, distinct=True) for player in players]
-    units = players[0].units, players[1].units
-    found = choose_both(players[0].scene, units, (options[0], options[1]), side, WEIGHTS)
-    slow = slow_pair(drawn, units, options, side, WEIGHTS)
+    movers = movers_of(drawn, True)
+    options = [mover.options(any_or_fewer, most=2, distinct=True) for mover in movers]
+    units = movers[0].units, movers[1].units
+    found = choose_both(movers[0].scene, units, (options[0], options[1]), side, TASTE)
+    slow = slow_pair(drawn, units, options, side, TASTE)
     assert found[0].cost == pytest.approx(slow)
     assert found[1].cost == found[0].cost
 
@@ -108,17 +109,17 @@ def test_pools_are_the_voicings_of_the_chord():
 
 def test_pair_costs_follow_the_rules_of_the_findings():
     """Each table against what it is made from, pitch by pitch."""
-    tables = pair_costs(WEIGHTS)
-    free = Weights(rough=0.0, same_register=0.0, mud=0.0)
-    rubs = pair_costs(free)["other"]
+    tables = pair_costs(TASTE)
+    free = Prices(rough=0.0, same_register=0.0, mud=0.0)
+    rubs = pair_costs(Taste(prices=free))["other"]
     assert rubs[60, 61] == free.rub  # weight 1 at C4 (clashes.intervals)
     assert rubs[48, 61] == pytest.approx(free.rub * 2**0.5)
     assert rubs[60, 62] == rubs[60, 60] == rubs[60, 72] == 0
-    muds = pair_costs(Weights(rub=0.0, rough=0.0, same_register=0.0, mud=1.0))["other"]
+    muds = pair_costs(Taste(prices=Prices(rub=0.0, rough=0.0, same_register=0.0, mud=1.0)))["other"]
     for size, low in DEFAULT_LIMITS.low_intervals.items():
         assert muds[low - 3, low - 3 + size] == 3
         assert muds[low, low + size] == 0
-    only = pair_costs(Weights(rub=0.0, mud=0.0, same_register=0.0, rough=1.0))["other"]
+    only = pair_costs(Taste(prices=Prices(rub=0.0, mud=0.0, same_register=0.0, rough=1.0)))["other"]
     # No partials of the two coincide.
     one, other = (partials(np.array([pitch])) for pitch in (60.0, 64.0))
     rough = sum(
@@ -128,10 +129,10 @@ def test_pair_costs_follow_the_rules_of_the_findings():
     )
     power = float((one.amplitude**2).sum() + (other.amplitude**2).sum())
     assert only[60, 64] == pytest.approx(rough / power)
-    assert tables["voice"][63, 60] == WEIGHTS.voice
+    assert tables["voice"][63, 60] == TASTE.prices.voice
     assert tables["voice"][60, 60] == 0
-    assert tables["bass"][43, 40] >= WEIGHTS.bass
-    assert tables["above"][60, 64] == 4 * WEIGHTS.crossing
+    assert tables["bass"][43, 40] >= TASTE.prices.bass
+    assert tables["above"][60, 64] == 4 * TASTE.prices.crossing
     assert tables["above"][64, 60] == 0
     for table in tables.values():
         assert (table[SILENT] == 0).all()
@@ -141,10 +142,10 @@ def test_pair_costs_follow_the_rules_of_the_findings():
 def test_clash_costs_note_by_note():
     """What a unit's pitches cost against the other part, summed over notes one by one."""
     drawn = drawn_song(11)
-    player = players_of(drawn, False)[0]
-    around = player._tables
-    scene, table = Scene(drawn), pair_costs(WEIGHTS)["other"]
-    for number, unit in enumerate(player.units):
+    mover = movers_of(drawn, False)[0]
+    around = mover._tables
+    scene, table = Scene(drawn), pair_costs(TASTE)["other"]
+    for number, unit in enumerate(mover.units):
         slow = np.zeros((len(unit.written), SILENT + 1))
         for note in range(len(unit.rows)):
             for other in np.flatnonzero(scene.part == 1):

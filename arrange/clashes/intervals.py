@@ -6,6 +6,7 @@ import numpy as np
 
 from arrange.clashes.limits import DISPUTED_LIMITS, Limits
 from arrange.clashes.scene import Clash, Scene, grows, reaching, runs
+from arrange.clashes.two_pitches import is_rub, rub_weight, semitones_below
 from arrange.tables.sounding import Array
 from arrange.text.words import an, listed
 from arrange.theory.pitch import interval_name
@@ -20,20 +21,20 @@ def find_rubs(scene: Scene, limits: Limits) -> list[Clash]:
     of a dominant under its flat nine, by the chord under which the two meet.
     """
     first, second = scene.pairs
-    size = np.abs(scene.pitch[first] - scene.pitch[second])
-    clash = (np.mod(size, 12) == 1) & (scene.part[first] != scene.part[second])
+    clash = is_rub(scene.pitch[first], scene.pitch[second])
+    clash &= scene.part[first] != scene.part[second]
     first, second = first[clash], second[clash]
     lower = np.where(scene.pitch[first] < scene.pitch[second], first, second)
     upper = first + second - lower
     start = np.maximum(scene.onset[lower], scene.onset[upper])
     end = np.minimum(scene.end[lower], scene.end[upper])
-    keep = ~_under_flat_nine(scene, scene.pitch[lower], start)
-    lower, upper, start, end = lower[keep], upper[keep], start[keep], end[keep]
+    low = rub_weight(scene.pitch[lower], scene.pitch[upper], scene.excused_root_at(start))
+    keep = low > 0
+    lower, upper, start, end, low = (each[keep] for each in (lower, upper, start, end, low))
     if not len(lower):
         return []
 
     held = scene.seconds(end) - scene.seconds(start)
-    low = np.clip(2 ** ((60 - scene.pitch[lower]) / 24), 0.5, 2)
     lines, _, sounds_in = scene.slices
     exposed = np.sqrt(2 / np.maximum(np.bincount(sounds_in, minlength=len(lines) - 1), 2))
     through = np.append(0.0, np.cumsum(exposed * scene.slice_seconds))
@@ -85,7 +86,7 @@ def find_mud(scene: Scene, limits: Limits) -> list[Clash]:
     first, second = first[near], second[near]
     swap = scene.pitch[first] > scene.pitch[second]
     lower, upper = np.where(swap, second, first), np.where(swap, first, second)
-    below = _semitones_below(scene.pitch[lower], scene.pitch[upper], limits)
+    below = semitones_below(scene.pitch[lower], scene.pitch[upper], limits.low_intervals)
     muddy = below > 0
     lower, upper, below = lower[muddy], upper[muddy], below[muddy]
     start = np.maximum(scene.onset[lower], scene.onset[upper])
@@ -169,37 +170,10 @@ def _mud_over_assumed_roots(scene: Scene, limits: Limits) -> list[Clash]:
     rows = np.flatnonzero(assume[at] & scene.is_asked[scene.part[note]])
     lower = (lowest - missing)[at[rows]]
     upper = scene.pitch[note[rows]]
-    below = _semitones_below(lower, upper, limits)
+    below = semitones_below(lower, upper, limits.low_intervals)
     muddy = below > 0
     rows, lower, upper, below = rows[muddy], lower[muddy], upper[muddy], below[muddy]
     return _mud_runs(
         scene, limits, (np.full(len(rows), -1), note[rows]), (lower, upper), below,
         lines[at[rows]], lines[at[rows] + 1],
     )  # fmt: skip
-
-
-def _semitones_below(lower: Array, upper: Array, limits: Limits) -> Array:
-    """How far each interval's bottom note lies below its limit; 0 or less if it does not."""
-    table = np.full(max(limits.low_intervals, default=0) + 2, -np.inf)
-    for size, limit in limits.low_intervals.items():
-        table[size] = limit
-    size = np.minimum(np.rint(upper - lower).astype(np.int64), len(table) - 1)
-    return np.asarray(table[size] - lower)
-
-
-def _under_flat_nine(scene: Scene, lower: Array, onset: Array) -> Array:
-    """True where the lower note is the root of a dominant whose symbol holds a flat nine."""
-    chords = scene.song.chords
-    if chords.empty:
-        return np.zeros(len(lower), dtype=bool)
-    root = chords["root"].fillna(-1).to_numpy(dtype=np.int64)
-    flat_nine = np.array(
-        [
-            kind.startswith("dominant") and (base + 1) % 12 in members
-            for kind, base, members in zip(
-                chords["kind"], root.tolist(), chords["pitch_classes"], strict=True
-            )
-        ]
-    )
-    which = scene.chord_at(onset)
-    return (which >= 0) & flat_nine[which] & (np.mod(lower, 12) == root[which])

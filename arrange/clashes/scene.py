@@ -14,6 +14,7 @@ import numpy as np
 import pandas as pd
 
 from arrange.clashes.attacks import Stream, lone_attacks, streams, with_echoes
+from arrange.clashes.two_pitches import NO_ROOT, root_under_flat_nine
 from arrange.quantities.sonority import Sonorities
 from arrange.tables.song import Song
 from arrange.tables.sounding import Array, each_of, is_played, slices, together
@@ -340,6 +341,20 @@ class Scene:
         row = np.searchsorted(starts, onset + 1e-9, side="right") - 1
         ends = np.append(starts + chords["duration"].to_numpy(), -np.inf)
         return np.where(onset + 1e-9 < ends[row], row, -1)
+
+    @cached_property
+    def _excused_roots(self) -> Array:
+        """Of each chord symbol ``root_under_flat_nine``, and behind them that of no symbol."""
+        chords = self.song.chords
+        columns = (chords["kind"], chords["root"].fillna(NO_ROOT), chords["pitch_classes"])
+        rows = zip(*(column.tolist() for column in columns), strict=True)
+        return np.array([*(root_under_flat_nine(*row) for row in rows), NO_ROOT])
+
+    def excused_root_at(self, onset: Array) -> Array:
+        """Return the root that may rub under its own flat nine at each onset, -1 for none."""
+        if (self._excused_roots == NO_ROOT).all():
+            return np.full(np.shape(onset), NO_ROOT)
+        return np.asarray(self._excused_roots[self.chord_at(onset)])
 
     def name(self, pitch: float, onset: float) -> str:
         """Note name as the key of that moment spells it."""

@@ -14,7 +14,7 @@ from arrange.errors import ArrangeError
 from arrange.formats.converting import song_writer, write_song
 from arrange.formats.files import check_folder, check_target, whole_files
 from arrange.formats.reading import read
-from arrange.revoicing import proposals_table, revoice
+from arrange.revoicing import Scope, proposals_table, revoice
 from arrange.text.part_lists import join_parts, split_fields, split_parts, unquoted
 from arrange.text.words import counted
 
@@ -29,7 +29,7 @@ def run_revoice(options: argparse.Namespace) -> int:
     measures = asked_measures(options.measures)
     song = read(options.file)
     proposals = revoice(
-        song, options.part, section=options.section, measures=measures, chord=options.chord
+        song, options.part, options.section, measures, scope=Scope(chord=options.chord)
     )[: options.most]
     if folder:
         with whole_files(folder) as draft:

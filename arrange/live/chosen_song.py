@@ -15,14 +15,15 @@ import pandas as pd
 
 from arrange.errors import ArrangeError
 from arrange.guitar.fingering import finger_part
-from arrange.guitar.hands import Hand
 from arrange.live.choices import AS_WRITTEN, NO_ECHO, Choices
 from arrange.revoicing.candidates import Pool
-from arrange.revoicing.players import Player, with_capo
-from arrange.revoicing.search import choose
-from arrange.revoicing.setting import TOP_FRET, make_player
-from arrange.revoicing.stretches import Harmonies, Harmony, find_stretch
-from arrange.revoicing.weights import Weights
+from arrange.revoicing.choosing import choose
+from arrange.revoicing.harmonies import Harmonies, Harmony
+from arrange.revoicing.movers import Mover, with_capo
+from arrange.revoicing.preparing import make_mover
+from arrange.revoicing.scope import Scope
+from arrange.revoicing.stretches import find_stretch
+from arrange.revoicing.taste import Taste
 from arrange.tables.copies import quick_song
 from arrange.tables.song import Song, part_row, section_row
 from arrange.tables.sounding import Array
@@ -54,8 +55,8 @@ class Voiced:
     remarks: tuple[str, ...]
 
 
-def section_player(song: Song, part: str, section: str) -> Player:
-    """Return the player of a part in a section, for ``voiced``.
+def section_mover(song: Song, part: str, section: str) -> Mover:
+    """Return a part that may change in a section, for ``voiced``.
 
     Raises
     ------
@@ -63,32 +64,30 @@ def section_player(song: Song, part: str, section: str) -> Player:
         If the part has no strings or is silent there.
     """
     stretch = find_stretch(song, section)
-    return make_player(song, part, stretch, Harmonies(song), (), (), Hand(), TOP_FRET, Weights())
+    return make_mover(Harmonies(song), part, stretch, Scope(), None, Taste())
 
 
-def voiced(player: Player, inversion: str, strings: str, capo: int | None) -> Voiced:
-    """Return the notes with a player's chords in another inversion or on other strings."""
-    player = player if capo is None else with_capo(player, capo)
-    fits = [
-        _fits_already(player, number, inversion, strings) for number in range(len(player.units))
-    ]
+def voiced(mover: Mover, inversion: str, strings: str, capo: int | None) -> Voiced:
+    """Return the notes with a part's chords in another inversion or on other strings."""
+    mover = mover if capo is None else with_capo(mover, capo)
+    fits = [_fits_already(mover, number, inversion, strings) for number in range(len(mover.units))]
 
-    def keeps(own: Player, number: int, pool: Pool, rows: Array) -> Array:
+    def keeps(own: Mover, number: int, pool: Pool, rows: Array) -> Array:
         return _voicings(own, number, pool, rows, inversion, strings)
 
-    options = player.options(keeps, (0,), [not each for each in fits])
+    options = mover.options(keeps, (0,), [not each for each in fits])
     for number in np.flatnonzero(fits).tolist():
-        options[number] = player.as_written(number)
-    chosen = choose(player.units, options, player.weights).options
-    notes = player.scene.song.notes
-    frame = player.played(notes, options, chosen)
+        options[number] = mover.as_written(number)
+    chosen = choose(mover.units, options, mover.taste.prices).options
+    notes = mover.scene.song.notes
+    frame = mover.played(notes, options, chosen)
     pitch = notes["pitch"].to_numpy().copy()
     keep = np.zeros(len(notes), dtype=bool)
     keep[frame.index] = True
     pitch[frame.index] = frame["pitch"].to_numpy()
     moved = pitch != notes["pitch"].to_numpy()
     moved &= np.isfinite(pitch)
-    for unit, own, row in zip(player.units, options, chosen, strict=True):
+    for unit, own, row in zip(mover.units, options, chosen, strict=True):
         moved[unit.rows] |= bool((own.pitches[row] != np.rint(unit.written)).any())
     string, fret = np.zeros(len(notes), np.int64), np.zeros(len(notes), np.int64)
     for new, name in ((string, "string"), (fret, "fret")):
@@ -96,39 +95,39 @@ def voiced(player: Player, inversion: str, strings: str, capo: int | None) -> Vo
     string[~moved] = 0
     stuck = [
         unit.harmony.symbol
-        for number, unit in enumerate(player.units)
+        for number, unit in enumerate(mover.units)
         if unit.free and unit.harmony and not fits[number] and len(options[number].cost) == 1
         and (options[number].pitches[0] == np.rint(unit.written)).all()
     ]  # fmt: skip
-    return Voiced(pitch, keep, moved, string, fret, tuple(_stuck_words(player, stuck)))
+    return Voiced(pitch, keep, moved, string, fret, tuple(_stuck_words(mover, stuck)))
 
 
-def _stuck_words(player: Player, stuck: list[str]) -> Iterator[str]:
-    free = [unit for unit in player.units if unit.free]
+def _stuck_words(mover: Mover, stuck: list[str]) -> Iterator[str]:
+    free = [unit for unit in mover.units if unit.free]
     if stuck:
         names = ", ".join(dict.fromkeys(stuck))
-        yield f"{player.part}: no such voicing within reach for {names}; as written there"
+        yield f"{mover.part}: no such voicing within reach for {names}; as written there"
     if all(unit.harmony is None for unit in free):
-        yield f"{player.part} plays a line here: inversion and strings are about chords"
+        yield f"{mover.part} plays a line here: inversion and strings are about chords"
 
 
-def _fits_already(player: Player, number: int, inversion: str, strings: str) -> bool:
+def _fits_already(mover: Mover, number: int, inversion: str, strings: str) -> bool:
     """Whether a grip as written is already what was chosen."""
-    unit = player.units[number]
+    unit = mover.units[number]
     if unit.harmony is None or not unit.free:
         return False
     lowest = int(unit.written[0]) % 12
     is_inverted = inversion == AS_WRITTEN or lowest in _lowest(unit.harmony, inversion)
-    held = player.written[number][1]
+    held = mover.written[number][1]
     is_on = strings == AS_WRITTEN or not held & ~_bits(strings)
     return is_inverted and is_on
 
 
 def _voicings(
-    player: Player, number: int, pool: Pool, rows: Array, inversion: str, strings: str
+    mover: Mover, number: int, pool: Pool, rows: Array, inversion: str, strings: str
 ) -> Array:
     """Which voicings are as asked and have the third and seventh that the written one has."""
-    unit = player.units[number]
+    unit = mover.units[number]
     harmony = unit.harmony
     assert harmony is not None
     fits = pool.count[rows] >= min(_LEAST_NOTES, len(unit.written))
@@ -223,7 +222,7 @@ def try_choices(
 def _found(
     song: Song, part: str, section: str, inversion: str, strings: str, capo: int | None
 ) -> Voiced:
-    return voiced(section_player(song, part, section), inversion, strings, capo)
+    return voiced(section_mover(song, part, section), inversion, strings, capo)
 
 
 def _check_pitches(part: str, pitch: Array) -> None:

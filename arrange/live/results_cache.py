@@ -18,8 +18,8 @@ from arrange.clashes.table import findings_table, list_clashes
 from arrange.findings.recheck import notes_around
 from arrange.guitar.fingering import fingered_song
 from arrange.live.choices import AS_WRITTEN, Choices, has_strings
-from arrange.live.chosen_song import Voiced, section_hands, section_player, try_choices, voiced
-from arrange.revoicing.players import Player
+from arrange.live.chosen_song import Voiced, section_hands, section_mover, try_choices, voiced
+from arrange.revoicing.movers import Mover
 from arrange.tables.copies import quick_song
 from arrange.tables.song import Song, part_row, section_row
 from arrange.text.part_lists import split_parts
@@ -44,7 +44,7 @@ class ResultsCache:
         # Songs are large, and needed for a moment only; findings and hands are small.
         self._song = lru_cache(maxsize=8)(self._try)
         self._voiced = lru_cache(maxsize=128)(self._voice)
-        self._player = lru_cache(maxsize=16)(self._make_player)
+        self._mover = lru_cache(maxsize=16)(self._make_mover)
         self._hands = lru_cache(maxsize=1024)(self._finger)
         self._findings = lru_cache(maxsize=2048)(self._find)
 
@@ -88,10 +88,10 @@ class ResultsCache:
     def _voice(
         self, part: str, section: str, inversion: str, strings: str, capo: int | None
     ) -> Voiced:
-        return voiced(self._player(part, section), inversion, strings, capo)
+        return voiced(self._mover(part, section), inversion, strings, capo)
 
-    def _make_player(self, part: str, section: str) -> Player:
-        return section_player(self.base, part, section)
+    def _make_mover(self, part: str, section: str) -> Mover:
+        return section_mover(self.base, part, section)
 
     def _finger(self, choices: Choices, part: str) -> pd.DataFrame:
         return section_hands(self.song(choices), part, choices.section)

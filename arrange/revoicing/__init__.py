@@ -1,32 +1,33 @@
-"""Proposals that keep parts apart: what else a player could play where findings stand.
+"""Proposals that keep parts apart: what else a player could play where there are findings.
 
 ``revoice``
     one part in a stretch; several distinct ideas, the best first
 ``revoice_pair``
-    two parts, either of which may move
+    two parts, either of which may change
 ``find_capos``
     which two capos keep two players apart, over the whole song
 
 The harmony stays what the chord symbols say: a new voicing has only members of its chord, and a
-third or seventh that some part sounded is sounded by some part still; an idea that gives one up on
-purpose says so. Rhythm and technique stay unless the idea is about them. A stretch is cut into
-grips and lines (``units``); what a guitarist would try (``ideas``) leaves some of the voicings
-within reach (``candidates``); the choice over the chords is a shortest path (``search``), exact
-among the candidates that it is given; each version is then held against the findings themselves,
-and fingered (``judging``, ``proposals``).
+third or seventh that some part sounded is still sounded by some part; an idea that gives one up on
+purpose says so. Rhythm and technique stay unless the idea is about them. How far a re-voicing may
+go is its ``Scope``; by what it is judged is the ``Taste``.
+
+A part that may change (``movers``) is cut into grips and lines (``units``); what a guitarist would
+try (``ideas``) leaves some of the voicings within reach (``candidates``); the choice over the
+chords is a shortest path (``choosing``), exact among the candidates that it is given; each version
+is then held against the findings themselves, and fingered (``judging``, ``proposals``).
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 
 import pandas as pd
 
-from arrange.clashes import Limits
-from arrange.clashes.limits import DEFAULT_LIMITS
 from arrange.errors import ArrangeError
-from arrange.guitar.hands import Hand
+from arrange.guitar.players import Player
 from arrange.revoicing.capos import find_capos
+from arrange.revoicing.harmonies import Harmonies
 from arrange.revoicing.ideas import (
     IDEAS,
     RHYTHM_IDEAS,
@@ -38,39 +39,36 @@ from arrange.revoicing.ideas import (
     octave_versions,
     voicing_versions,
 )
-from arrange.revoicing.judging import findings_of_each
+from arrange.revoicing.movers import Mover
 from arrange.revoicing.pair import revoice_pair
-from arrange.revoicing.players import Player
-from arrange.revoicing.proposals import Bench, Proposal, proposals_table
-from arrange.revoicing.setting import (
-    TOP_FRET,
+from arrange.revoicing.preparing import (
+    check_some_may_change,
     check_something_to_end,
-    make_player,
+    make_mover,
     nearest_other,
+    on_neck_of,
     touched,
 )
-from arrange.revoicing.stretches import Harmonies, find_stretch
-from arrange.revoicing.weights import Weights
+from arrange.revoicing.proposals import Judge, Proposal, proposals_table
+from arrange.revoicing.scope import Scope
+from arrange.revoicing.stretches import find_stretch
+from arrange.revoicing.taste import Prices, Taste
 from arrange.tables.song import Song
 from arrange.theory.spelling import unknown_name
 
-__all__ = ["IDEAS", "Proposal", "Weights", "find_capos", "proposals_table", "revoice",
-           "revoice_pair"]  # fmt: skip
+__all__ = ["IDEAS", "Prices", "Proposal", "Scope", "Taste", "find_capos", "proposals_table",
+           "revoice", "revoice_pair"]  # fmt: skip
 
 
 def revoice(
     song: Song,
     part: str,
-    *,
     section: str | None = None,
     measures: int | tuple[int, int] | None = None,
-    chord: str | None = None,
-    pinned: Iterable[int] = (),
-    ideas: Sequence[str] | None = None,
-    hand: Hand | None = None,
-    top_fret: int = TOP_FRET,
-    limits: Limits = DEFAULT_LIMITS,
-    weights: Weights | None = None,
+    *,
+    scope: Scope | None = None,
+    player: Player | None = None,
+    taste: Taste | None = None,
 ) -> list[Proposal]:
     """Return what else a part could play in a stretch, so that findings end.
 
@@ -80,22 +78,15 @@ def revoice(
     part : str
         Label of a part with strings.
     section : str, optional
-        Label of a section; the stretch is where this and the next two hold.
+        Label of a section; the whole song if neither this nor `measures` is given.
     measures : int or (int, int), optional
         A played bar, or the first and the last of several.
-    chord : str, optional
-        A chord symbol: every place of it.
-    pinned : iterable of int
-        Measures in which the part stays as written.
-    ideas : sequence of str, optional
-        Those of ``IDEAS`` to try; all if not given.
-    hand : Hand, optional
-    top_fret : int
-        The highest fret that new voicings may use.
-    limits : Limits
-        From which value on a finding is told.
-    weights : Weights, optional
-        What each thing costs.
+    scope : Scope, optional
+        What may change there: a chord, pinned measures, the ideas to try, the highest fret.
+    player : Player, optional
+        Who plays the part; a neck of their own takes the place of the part's.
+    taste : Taste, optional
+        From which value on something is a finding, and what each thing costs.
 
     Returns
     -------
@@ -107,18 +98,30 @@ def revoice(
     ArrangeError
         If there is no such part, section, measure, chord or idea; the part has no strings, is
         silent there or pinned throughout; there is nothing to end; or nothing that was tried
-        helps: the message says what stood against each idea.
+        helps: the message says of each idea why not.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> song = ar.read("datasets/low-water.musicxml")
+    >>> scope = ar.Scope(ideas=["clear voicings", "fewer strings"])
+    >>> ideas = ar.revoice(song, "Guitar 2", "Verse 3", scope=scope)
+    >>> [(each.idea, len(each.ended), each.notes_lost) for each in ideas]
+    [('clear voicings', 8, 18), ('fewer strings', 8, 46)]
     """
-    names = _known_ideas(ideas)
-    stretch = find_stretch(song, section, measures, chord)
+    scope, taste = scope or Scope(), taste or Taste()
+    names = _known_ideas(scope.ideas)
+    scope.check_pinned_parts([part])
+    song = on_neck_of(song, part, player)
+    stretch = find_stretch(song, section, measures, scope.chord)
     harmonies = Harmonies(song)
-    weights, hand = weights or Weights(), hand or Hand()
-    player = make_player(song, part, stretch, harmonies, (), pinned, hand, top_fret, weights)
-    before = findings_of_each(song, [song.notes], stretch, limits)[0]
-    check_something_to_end(before, (part,), stretch)
-    bench = Bench(song, stretch, harmonies, (player,), limits, weights, hand)
-    other = nearest_other(song, part, before, stretch)
-    return bench.proposals(_versions(player, before, names, other, bool(tuple(pinned))), before)
+    mover = make_mover(harmonies, part, stretch, scope, player, taste)
+    check_some_may_change([mover], stretch)
+    judge = Judge(harmonies, stretch, (mover,), taste)
+    check_something_to_end(judge.before, [part], stretch)
+    other = nearest_other(song, part, judge.before, stretch)
+    is_pinned = bool(scope.pins_of(song, part))
+    return judge.proposals(_versions(mover, judge.before, names, other, is_pinned))
 
 
 def _known_ideas(ideas: Sequence[str] | None) -> Sequence[str]:
@@ -129,19 +132,19 @@ def _known_ideas(ideas: Sequence[str] | None) -> Sequence[str]:
 
 
 def _versions(
-    player: Player, before: pd.DataFrame, names: Sequence[str], other: str | None, is_pinned: bool
+    mover: Mover, before: pd.DataFrame, names: Sequence[str], other: str | None, is_pinned: bool
 ) -> list[Version]:
-    forced = touched(player, before)
-    found = list(voicing_versions(player, forced, names))
+    forced = touched(mover, before)
+    found = list(voicing_versions(mover, forced, names))
     if "fewer strings" in names:
-        found.append(fewer_strings(player, forced))
+        found.append(fewer_strings(mover, forced))
     if "capo" in names:
-        found += capo_versions(player, is_pinned)
-    found += [each for each in octave_versions(player) if each.idea in names]
+        found += capo_versions(mover, is_pinned)
+    found += [each for each in octave_versions(mover) if each.idea in names]
     if "lay out" in names:  # before thinning, which may leave nothing and is the same then
-        found.append(laid_out(player))
+        found.append(laid_out(mover))
     if other is not None:
         if "exact double" in names:
-            found += doubled(player, other)
-        found += [make(player, other) for name, make in RHYTHM_IDEAS.items() if name in names]
+            found += doubled(mover, other)
+        found += [make(mover, other) for name, make in RHYTHM_IDEAS.items() if name in names]
     return found

@@ -1,8 +1,8 @@
 """What a player could play in a unit instead: every voicing within reach, with what it costs.
 
-Voicings are found as ``voicings.find_voicings`` finds them, all of a chord's members and any of
-them, but not put into words. The notes of a unit are carried over by rank: where a voicing has
-fewer notes, neighbours meet on one.
+The voicings are those of ``voicings.find_voicings`` with any members of a chord, without their
+names. A unit's notes take the pitches of a voicing by rank: where a voicing has fewer notes,
+neighbours share one.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from arrange.guitar.hands import Hand
 from arrange.guitar.necks import LEFT_OUT, Neck
 from arrange.guitar.voicing_search import VoicingQuery, search_shapes
 from arrange.revoicing.clash_costs import SILENT
-from arrange.revoicing.stretches import Harmony
+from arrange.revoicing.harmonies import Harmony
 from arrange.revoicing.units import Unit
 from arrange.tables.sounding import Array
 from arrange.theory.chords import Chord
@@ -121,7 +121,7 @@ def _pool(root: int, members: tuple[int, ...], neck: Neck, hand: Hand, top_fret:
 
 @dataclass(frozen=True, eq=False)
 class Options:
-    """What a unit could be, a row each; the written one stands first unless it is barred.
+    """What a unit could be, a row each; the written one comes first unless it is barred.
 
     Parameters
     ----------
@@ -132,7 +132,7 @@ class Options:
     first_top, last_top : array of float
         The top pitch where the unit begins and where it ends.
     cost : array of float
-        What each costs by itself and against what the others hold, mm.
+        What each costs by itself and against what the other parts hold, mm.
     shapes : array of int, options x strings
         Frets from the nut, string 1 first; all ``LEFT_OUT`` where strings are still to be found.
     cut : int

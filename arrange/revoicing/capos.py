@@ -3,8 +3,8 @@
 Every chord of the song in its order, both players holding it: for each capo and chord the
 ``CANDIDATES`` voicings that cost the hand least (for a part that need not play open shapes, so
 many in all, spread evenly over three zones of the neck); for each two capos the best path through
-the song, exact among those. What the two are asked to do is hold chords; their written lines are
-only counted as far as a capo takes notes away from them (their bars, as ``Weights.lost``).
+the song, exact among those. Both players hold chords; their written lines count only as far as a
+capo takes notes away from them (their bars, at the price ``Prices.lost``).
 """
 
 from __future__ import annotations
@@ -19,16 +19,18 @@ import pandas as pd
 
 from arrange.best_path import best_path
 from arrange.clashes.scene import Scene
+from arrange.clashes.two_pitches import NO_ROOT
 from arrange.errors import ArrangeError
-from arrange.guitar.fingering import part_neck
 from arrange.guitar.hands import Hand
 from arrange.guitar.necks import Neck
+from arrange.guitar.players import Player
 from arrange.revoicing.candidates import OPEN_FRETS, Pool, voicing_pool
-from arrange.revoicing.clash_costs import SILENT, pair_costs
+from arrange.revoicing.clash_costs import PART_TABLES, SILENT, excuse, pair_costs, part_tables
+from arrange.revoicing.harmonies import Harmonies, Harmony
 from arrange.revoicing.ideas import CAPOS
-from arrange.revoicing.setting import TOP_FRET
-from arrange.revoicing.stretches import Harmonies, Harmony
-from arrange.revoicing.weights import Weights
+from arrange.revoicing.preparing import player_neck, two_players
+from arrange.revoicing.scope import TOP_FRET
+from arrange.revoicing.taste import Taste
 from arrange.tables.song import Song
 from arrange.tables.sounding import Array
 
@@ -43,8 +45,8 @@ def find_capos(
     *,
     open_shapes: Iterable[str] = (),
     pinned: Mapping[str, int] | None = None,
-    hand: Hand | None = None,
-    weights: Weights | None = None,
+    players: Sequence[Player] | None = None,
+    taste: Taste | None = None,
 ) -> pd.DataFrame:
     """Return how well each pair of capos keeps two players apart over the whole song.
 
@@ -54,48 +56,63 @@ def find_capos(
     parts : two str
         Labels of parts with strings.
     open_shapes : iterable of str
-        Those of the two that shall play open shapes only: a string rings open, and no finger is
-        more than four frets above the capo.
+        Those of the two that play open shapes only: a string rings open, and no finger is more
+        than four frets above the capo.
     pinned : mapping of part to fret, optional
         Capos that stay.
-    hand : Hand, optional
-    weights : Weights, optional
+    players : two Player, optional
+        Who plays the parts, in their order.
+    taste : Taste, optional
+        By what the search decides: which intervals are low, and what each thing costs.
 
     Returns
     -------
     DataFrame
-        A row a pair of capos at frets 0 to 7, the best first: ``capo_a``, ``capo_b``;
+        A row for each pair of capos at frets 0 to 7, the best first: ``capo_a``, ``capo_b``;
         ``cost_mm``, what all chords cost together, by which the rows are ordered;
-        ``separation``, semitones between the mean pitches of the two hands, and ``shared``, the
-        share of the stretch from lowest to highest note of both that both cover, means over the
-        time; ``open_a``, ``open_b``, share of the time on shapes with open strings;
+        ``separation``, semitones between the mean pitches of the two hands; ``shared``, which
+        share of the range of both together they have in common; both are means over the time;
+        ``open_a``, ``open_b``, share of the time on shapes with open strings;
         ``hand_a_mm``, ``hand_b_mm``, how far each hand goes along the neck; ``lost_a``,
         ``lost_b``, written notes that do not lie on the neck with that capo; ``shapes_a``,
-        ``shapes_b``, tuples of what each holds, pitches low to high, a chord each as in
-        ``chords``, a tuple of symbols. Pairs with which some chord cannot be played are left out.
+        ``shapes_b``, what each holds for each chord, pitches low to high; ``chords``, the symbols
+        of these chords. Pairs with which some chord cannot be played are left out.
 
     Raises
     ------
     ArrangeError
-        If there are not two parts, one has no strings, a pin names neither or lies off the neck,
-        the song has no chords, or no pair can play them all.
+        If there are not two parts or two players, a part has no strings, a pin names neither part
+        or lies off the neck, the song has no chords, or no pair can play them all.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> song = ar.read("datasets/low-water.musicxml")
+    >>> guitars = ["Guitar 1", "Guitar 2"]
+    >>> capos = ar.find_capos(song, guitars, pinned={"Guitar 1": 0, "Guitar 2": 3})
+    >>> capos[["capo_a", "capo_b", "lost_a", "lost_b"]].iloc[0].tolist()
+    [0, 3, 0, 0]
     """
     names = list(dict.fromkeys(parts))
     if len(names) != 2:
         raise ArrangeError(f"parts={tuple(parts)!r}; give the labels of two parts")
-    necks = [part_neck(song, name) for name in names]
+    own = two_players(players)
+    necks = [player_neck(song, name, player) for name, player in zip(names, own, strict=True)]
     pins, opened = dict(pinned or {}), tuple(open_shapes)
-    for told, name in [("pinned", n) for n in pins] + [("open_shapes", n) for n in opened]:
+    for option, name in [("pinned", n) for n in pins] + [("open_shapes", n) for n in opened]:
         if name not in names:
-            raise ArrangeError(f"{told} names {name!r}, which is not among the two parts, {names}")
+            raise ArrangeError(
+                f"{option} names {name!r}, which is not among the two parts, {names}"
+            )
     for name, capo in pins.items():
         if not 0 <= capo <= CAPOS:
             raise ArrangeError(f"{name}'s capo is pinned at fret {capo}; it lies at 0 to {CAPOS}")
-    search = _Search(song, names, weights or Weights())
+    search = _CapoSearch(song, names, taste or Taste())
+    hands_of = [player.hand if player else Hand() for player in own]
     hands = [
-        {capo: search.candidates(replace(neck, capo=capo), hand or Hand(), name in opened)
+        {capo: search.candidates(replace(neck, capo=capo), hand, name in opened)
          for capo in ([pins[name]] if name in pins else range(CAPOS + 1))}
-        for name, neck in zip(names, necks, strict=True)
+        for name, neck, hand in zip(names, necks, hands_of, strict=True)
     ]  # fmt: skip
     rows = []
     for capo_a, capo_b in product(*hands):
@@ -112,7 +129,7 @@ def find_capos(
 def _why_none(
     hands: Sequence[Mapping[int, _Held]],
     names: Sequence[str],
-    search: _Search,
+    search: _CapoSearch,
     opened: Sequence[str],
 ) -> str:
     for name, own in zip(names, hands, strict=True):
@@ -135,12 +152,12 @@ class _Held:
 
 
 @dataclass(frozen=True, eq=False)
-class _Search:
-    """The chords of a song in order, and what stands around them."""
+class _CapoSearch:
+    """The chords of a song in order, and what the other parts play over them."""
 
     song: Song
     parts: Sequence[str]
-    weights: Weights
+    taste: Taste
 
     @cached_property
     def scene(self) -> Scene:
@@ -148,7 +165,7 @@ class _Search:
 
     @cached_property
     def chords(self) -> list[tuple[Harmony, float, float]]:
-        """Harmony, begin and end of each chord in a row; bar by bar where none is told."""
+        """Harmony, begin and end of each chord in a row; bar by bar where there is no symbol."""
         harmonies = Harmonies(self.song)
         chords, measures = self.song.chords, self.song.measures
         edges = {*measures["onset"], *chords["onset"], self.song.duration}
@@ -204,29 +221,27 @@ class _Search:
     @cached_property
     def around(self) -> list[Array]:
         """What each pitch costs against the other parts in each chord, 129 a chord, mm."""
-        scene, tables = self.scene, pair_costs(self.weights)
+        scene = self.scene
         skipped = [scene.parts.index(part) for part in self.parts]
-        family = np.array(
-            [each if each in ("voice", "bass") else "other" for each in scene.families]
-        )[scene.part]
+        table_of = part_tables(scene, self.parts[0])[scene.part]
         costs = []
-        for _, begin, end in self.chords:
+        for harmony, begin, end in self.chords:
             held = np.minimum(scene.end, end) - np.maximum(scene.onset, begin)
             there = (held > 0) & ~np.isin(scene.part, skipped)
             cost = np.zeros(SILENT + 1)
-            for name in ("other", "voice", "bass"):
-                own = there & (family == name)
+            for name in PART_TABLES:
+                own = there & (table_of == name)
                 share = held[own] / (end - begin)
                 time = np.bincount(scene.pitch[own].astype(np.int64), share, minlength=SILENT + 1)
-                cost += tables[name] @ time
+                cost += self._table(name, harmony) @ time
             costs.append(cost * (self.song.seconds(end) - self.song.seconds(begin)))
         return costs
 
     def best(self, one: _Held, other: _Held) -> dict[str, object] | None:
         """What the best path of two players costs, and what it is like."""
-        tables, weights = pair_costs(self.weights), self.weights
+        tables, prices = pair_costs(self.taste), self.taste.prices
         together = [
-            self._together(harmony, one.pools[which], other.pools[which], tables)
+            self._together(harmony, one.pools[which], other.pools[which])
             for which, harmony in enumerate(self.different)
         ]
         own = [[_muddy(pool, tables["own"]) for pool in held.pools] for held in (one, other)]
@@ -235,7 +250,7 @@ class _Search:
             value = -self.seconds[step] * together[which]
             for axis, held in enumerate((one, other)):
                 pool = held.pools[which]
-                cost = self.around[step][pool.pitches].sum(axis=1) + weights.grip * pool.cost_mm
+                cost = self.around[step][pool.pitches].sum(axis=1) + prices.grip * pool.cost_mm
                 cost = cost + self.seconds[step] * own[axis][which]
                 value = value - (cost[:, None] if axis == 0 else cost[None, :])
             values.append(value)
@@ -248,16 +263,22 @@ class _Search:
             return None
         lost = [self._lost(part, held.neck) for part, held in zip(self.parts, (one, other),
                                                                   strict=True)]  # fmt: skip
-        cost = -found.value + self.weights.lost * sum(bars for _, bars in lost)
-        return self._told(found.choices, cost, (one, other), [notes for notes, _ in lost])
+        cost = -found.value + prices.lost * sum(bars for _, bars in lost)
+        return self._row(found.choices, cost, (one, other), [notes for notes, _ in lost])
 
-    def _together(
-        self, harmony: Harmony, one: Pool, other: Pool, tables: dict[str, Array]
-    ) -> Array:
+    def _table(self, name: str, harmony: Harmony) -> Array:
+        """What each two pitches cost a second over a chord."""
+        table = pair_costs(self.taste)[name]
+        if harmony.excused_root == NO_ROOT:
+            return table
+        return table + excuse(self.taste.prices.rub, harmony.excused_root)
+
+    def _together(self, harmony: Harmony, one: Pool, other: Pool) -> Array:
         """What two players' voicings of a chord cost a second; infinite if it is not named."""
         cost = np.zeros((len(one.count), len(other.count)))
+        table = self._table("family", harmony)
         for first, second in product(one.pitches.T, other.pitches.T):
-            cost += tables["other"][first[:, None], second]
+            cost += table[first[:, None], second]
         both = one.classes[:, None] | other.classes
         must = sum(1 << each for each in {harmony.root, *harmony.guides})
         return np.where(both & must == must, cost, np.inf)
@@ -265,9 +286,10 @@ class _Search:
     def _moves(self, before: Pool, after: Pool) -> Array:
         hand = np.nan_to_num(np.abs(before.place_mm[:, None] - after.place_mm))
         top = np.abs(_tops(before)[:, None] - _tops(after))
-        return self.weights.hand * hand + self.weights.top * top
+        prices = self.taste.prices
+        return prices.hand * hand + prices.top * top
 
-    def _told(
+    def _row(
         self, choices: Array, cost: float, held: tuple[_Held, _Held], lost: Sequence[int]
     ) -> dict[str, object]:
         row: dict[str, object] = {"cost_mm": cost}

@@ -1,60 +1,95 @@
 """What two pitches cost that sound together, looked up for whole columns of candidates at once.
 
-A table a family: from each pitch of one player to each of another, in mm a second. ``SILENT``
-stands for a note that is left out; it costs nothing. The tables follow the rules of the findings
-closely enough to choose by; every proposal is then held against the findings themselves.
+A table a family: from each pitch of one part to each of another, in mm a second. ``SILENT``
+stands for a note that is left out; it costs nothing. What two pitches mean (a rub, mud, an excuse)
+is asked of ``clashes.two_pitches`` with the caller's limits; here it gets its price. Every proposal
+is then held against the findings themselves.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 
-from arrange.clashes.limits import LOW_INTERVAL_LIMITS
 from arrange.clashes.lines import ALMOST
 from arrange.clashes.scene import Scene
+from arrange.clashes.two_pitches import NO_ROOT, rub_weight, semitones_below
 from arrange.clashes.voice_and_bass import FOUNDATION, INTO_THE_BASS, NEAR_THE_VOICE
 from arrange.hearing import partials, tone_table
+from arrange.revoicing.taste import Prices, Taste
 from arrange.revoicing.units import Unit
-from arrange.revoicing.weights import Weights
 from arrange.tables.sounding import Array
 
 SILENT = 128
+PART_TABLES = ("family", "other", "voice", "bass")  # of ``pair_costs``, by the other part's family
 _WIDTH = 7  # semitones from which another register begins: a fifth (ours)
 _OCTAVE = 12
 
 
-@lru_cache(maxsize=8)
-def pair_costs(weights: Weights) -> dict[str, Array]:
+def pair_costs(taste: Taste) -> dict[str, Array]:
     """Return tables (own pitch, other's pitch), mm a second.
 
-    ``"other"`` for guitars and the like, ``"voice"``, ``"bass"``; ``"own"`` for two notes of one
-    part; ``"above"`` and ``"below"`` for a top note that should lie above or below the other's.
+    ``"family"`` for a part of the same family, ``"voice"``, ``"bass"``, ``"other"`` for any other
+    part; ``"own"`` for two notes of one part; ``"above"`` and ``"below"`` for a top note that
+    should lie above or below the other's.
     """
-    pitch = np.arange(SILENT)
-    own, other = pitch[:, None], pitch[None, :]
-    size, low = np.abs(own - other), np.minimum(own, other)
-    rub = np.where(size % _OCTAVE == 1, np.clip(2.0 ** ((60 - low) / 24), 0.5, 2.0), 0.0)
-    limit = np.full(SILENT, -np.inf)
-    for interval, lowest in LOW_INTERVAL_LIMITS.items():
-        limit[interval] = lowest
-    mud = weights.mud * np.maximum(limit[size] - low, 0.0)
-    meets = weights.rub * rub + mud + weights.rough * _roughness()
-    near_voice = weights.voice * ((size > 0) & (size <= NEAR_THE_VOICE))
+    limits = taste.limits
+    return _tables(taste.prices, tuple(sorted(limits.low_intervals.items())), limits.goal)
+
+
+@lru_cache(maxsize=8)
+def _tables(
+    prices: Prices, low_intervals: tuple[tuple[int, int], ...], goal: str
+) -> dict[str, Array]:
+    own, other = _every_pair()
+    size = np.abs(own - other)
+    rub = prices.rub * rub_weight(own, other)
+    mud = prices.mud * np.maximum(semitones_below(own, other, dict(low_intervals)), 0.0)
+    near_voice = prices.voice * ((size > 0) & (size <= NEAR_THE_VOICE))
     low_bass = other < FOUNDATION
     blurred = (own - other <= INTO_THE_BASS) & (size % _OCTAVE != 0) & low_bass
-    register = weights.same_register * np.maximum(1 - size / _WIDTH, 0.0)
+    apart = float(goal == "separate")  # parts of one family that blend share a register, and cross
+    register = prices.same_register * np.maximum(1 - size / _WIDTH, 0.0)
+    meets = rub + mud + prices.rough * _roughness()
     tables = {
+        "family": meets + apart * register,
         "other": meets + register,
-        "voice": weights.rub * rub + near_voice,
-        "bass": weights.rub * rub + mud + weights.bass * blurred,
+        "voice": rub + near_voice,
+        "bass": rub + mud + prices.bass * blurred,
         "own": mud,
-        "above": weights.crossing * np.clip(other - own, 0, _OCTAVE),
-        "below": weights.crossing * np.clip(own - other, 0, _OCTAVE),
+        "above": apart * prices.crossing * np.clip(other - own, 0, _OCTAVE),
+        "below": apart * prices.crossing * np.clip(own - other, 0, _OCTAVE),
     }
-    return {name: np.pad(table, ((0, 1), (0, 1))) for name, table in tables.items()}
+    return {name: _with_silence(table) for name, table in tables.items()}
+
+
+@lru_cache(maxsize=32)
+def excuse(rub_price: float, root: int) -> Array:
+    """Return what the rubs of a root under its flat nine do not cost after all, mm a second."""
+    pair = _every_pair()
+    return _with_silence(rub_price * (rub_weight(*pair, root) - rub_weight(*pair)))
+
+
+def _every_pair() -> tuple[Array, Array]:
+    pitch = np.arange(SILENT)
+    return pitch[:, None], pitch[None, :]
+
+
+def _with_silence(table: Array) -> Array:
+    return np.pad(np.broadcast_to(table, (SILENT, SILENT)), ((0, 1), (0, 1)))
+
+
+def _excuses(scene: Scene, start: Array, prices: Prices) -> Iterator[tuple[Array, Array]]:
+    """For each root that a chord excuses: which meetings begin under it, and what they are let off.
+
+    `start` is when each two notes meet, quarter notes.
+    """
+    roots = scene.excused_root_at(start)
+    for root in np.unique(roots[roots != NO_ROOT]).tolist():
+        yield roots == root, excuse(prices.rub, root)
 
 
 def _roughness() -> Array:
@@ -62,6 +97,16 @@ def _roughness() -> Array:
     table = tone_table(partials(np.arange(SILENT, dtype=np.float64)[:, None]))
     power = np.diag(table.power)
     return table.rough / (power[:, None] + power + 2 * table.power)
+
+
+def part_tables(scene: Scene, part: str) -> Array:
+    """Return for each part of a song which of ``PART_TABLES`` a part's pitches are priced by."""
+    families = scene.families
+    own = families[scene.parts.index(part)]
+    return np.array([
+        family if family in ("voice", "bass") else "family" if family == own else "other"
+        for family in families
+    ])  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -72,14 +117,14 @@ class Around:
     ----------
     scene : Scene
     part : str
-    weights : Weights
+    taste : Taste
     without : tuple of str
         Parts that are left out of it, since they move too.
     """
 
     scene: Scene
     part: str
-    weights: Weights
+    taste: Taste
     without: tuple[str, ...] = ()
 
     def sides(self) -> dict[int, str]:
@@ -92,16 +137,19 @@ class Around:
 
     def costs(self, unit: Unit, sides: dict[int, str]) -> Array:
         """Return what each pitch costs at each rank of a unit, ranks x 129, mm."""
-        scene, tables = self.scene, pair_costs(self.weights)
+        scene, tables = self.scene, pair_costs(self.taste)
         notes = self.others(unit.begin, unit.finish)
         held = self.seconds(unit, notes)
         pitch, part = scene.pitch[notes].astype(np.int64), scene.part[notes]
-        family = np.array([_table_of(each) for each in scene.families], dtype=object)
+        table_of = part_tables(scene, self.part)[part]
         cost = np.zeros((len(unit.written), SILENT + 1))
-        for name in ("other", "voice", "bass"):
-            of = family[part] == name
+        for name in PART_TABLES:
+            of = table_of == name
             if of.any():
-                cost += _by_pitch(unit, held[:, of], pitch[of]) @ _excused(tables[name], unit).T
+                cost += _by_pitch(unit, held[:, of], pitch[of]) @ tables[name].T
+        start = np.maximum(unit.onset[:, None], scene.onset[notes])
+        for meets, table in _excuses(scene, start, self.taste.prices):
+            cost += _by_pitch(unit, held * meets, pitch) @ table.T
         for other, side in sides.items():
             of = np.flatnonzero(part == other)
             if len(of):
@@ -133,11 +181,20 @@ def own_seconds(scene: Scene, unit: Unit) -> Array:
     return _by_ranks(unit, unit, scene.seconds(end) - scene.seconds(begin))
 
 
-def between(scene: Scene, one: Unit, other: Unit) -> Array:
-    """Return for how long each rank of one unit sounds with each of another's."""
+def meetings(scene: Scene, units: tuple[Unit, Unit], taste: Taste) -> list[tuple[Array, Array]]:
+    """Return seconds, ranks of one unit x ranks of another's, and what each two pitches cost then.
+
+    First all that sounds together; behind it what chords excuse, at a cost below 0.
+    """
+    one, other = units
     begin = np.maximum(one.onset[:, None], other.onset)
     end = np.maximum(np.minimum(one.end[:, None], other.end), begin)
-    return _by_ranks(one, other, scene.seconds(end) - scene.seconds(begin))
+    seconds = np.asarray(scene.seconds(end) - scene.seconds(begin))
+    excused = _excuses(scene, begin, taste.prices)
+    return [
+        (_by_ranks(one, other, seconds), pair_costs(taste)["family"]),
+        *((_by_ranks(one, other, seconds * meets), table) for meets, table in excused),
+    ]
 
 
 def _by_ranks(one: Unit, other: Unit, seconds: Array) -> Array:
@@ -152,21 +209,6 @@ def _by_pitch(unit: Unit, seconds: Array, pitch: Array) -> Array:
     total = np.zeros((len(unit.written), SILENT + 1))
     np.add.at(total, (unit.rank[:, None], pitch), seconds * ~unit.follows[:, None])
     return total
-
-
-def _table_of(family: str) -> str:
-    return family if family in ("voice", "bass") else "other"
-
-
-def _excused(table: Array, unit: Unit) -> Array:
-    """The table without the root under its own flat nine, where the chord asks for one."""
-    harmony = unit.harmony
-    if harmony is None or (harmony.root + 1) % _OCTAVE not in harmony.members:
-        return table
-    pitch = np.arange(SILENT + 1)
-    own, other = pitch[:, None], pitch[None, :]
-    is_root = np.minimum(own, other) % _OCTAVE == harmony.root
-    return np.where(is_root & (np.abs(own - other) % _OCTAVE == 1), 0.0, table)
 
 
 def _tops(onset: Array, pitch: Array) -> Array:

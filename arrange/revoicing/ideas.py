@@ -1,6 +1,6 @@
 """What a guitarist would try: each idea makes one version of the part, or none.
 
-Ideas on voicings are the search of ``search`` with fewer voicings to choose from; what no finding
+Ideas on voicings are the search of ``choosing`` with fewer voicings to choose from; what no finding
 touches may stay as written. Ideas on lines and rhythm change whole attacks.
 """
 
@@ -13,8 +13,8 @@ import numpy as np
 import pandas as pd
 
 from arrange.revoicing.candidates import OPEN_FRETS, Pool
-from arrange.revoicing.players import Keeps, Player, played, with_capo, without_notes
-from arrange.revoicing.search import choose
+from arrange.revoicing.choosing import choose
+from arrange.revoicing.movers import Keeps, Mover, played, with_capo, without_notes
 from arrange.tables.sounding import Array, sounding_notes
 
 CAPOS = 7  # the highest fret for a capo (common practice: beyond it little neck is left)
@@ -50,15 +50,15 @@ class Version:
     cut: int = 0
 
 
-def _guards(player: Player, number: int, pool: Pool, rows: Array, spare: Array) -> Array:
+def _guards(mover: Mover, number: int, pool: Pool, rows: Array, spare: Array) -> Array:
     """Voicings that keep what this part alone sounds of the chord: third, seventh, the bass.
 
     `spare` are pitch classes that may go all the same.
     """
-    unit = player.units[number]
+    unit = mover.units[number]
     harmony = unit.harmony
     assert harmony is not None
-    others, lowest, has_bass = _what_others_sound(player, number)
+    others, lowest, has_bass = _what_others_sound(mover, number)
     own = {int(pitch) % _OCTAVE for pitch in unit.written}
     fits = np.ones(len(rows), dtype=bool)
     for guide in harmony.guides & own - others - set(spare.tolist()):
@@ -69,11 +69,11 @@ def _guards(player: Player, number: int, pool: Pool, rows: Array, spare: Array) 
     return fits
 
 
-def _what_others_sound(player: Player, number: int) -> tuple[set[int], float, bool]:
+def _what_others_sound(mover: Mover, number: int) -> tuple[set[int], float, bool]:
     """Pitch classes of the other parts in a unit, their lowest pitch, whether a bass plays."""
-    scene, unit = player.scene, player.units[number]
+    scene, unit = mover.scene, mover.units[number]
     sounds = (scene.onset < unit.finish) & (scene.end > unit.begin)
-    sounds &= scene.part != scene.parts.index(player.part)
+    sounds &= scene.part != scene.parts.index(mover.part)
     pitch = scene.pitch[sounds]
     has_bass = bool((scene.families[scene.part[sounds]] == "bass").any())
     return {int(each) % _OCTAVE for each in pitch}, float(pitch.min(initial=np.inf)), has_bass
@@ -82,64 +82,64 @@ def _what_others_sound(player: Player, number: int) -> tuple[set[int], float, bo
 _NONE = np.empty(0, dtype=np.int64)
 
 
-def any_voicing(player: Player, number: int, pool: Pool, rows: Array) -> Array:
+def any_voicing(mover: Mover, number: int, pool: Pool, rows: Array) -> Array:
     """All that keep the harmony, with as many notes as written."""
-    full = pool.count[rows] == len(player.units[number].written)
-    return full & _guards(player, number, pool, rows, _NONE)
+    full = pool.count[rows] == len(mover.units[number].written)
+    return full & _guards(mover, number, pool, rows, _NONE)
 
 
-def any_or_fewer(player: Player, number: int, pool: Pool, rows: Array) -> Array:
-    """The same with as many notes, or with three at least."""
-    least = min(3, len(player.units[number].written))
-    return (pool.count[rows] >= least) & _guards(player, number, pool, rows, _NONE)
+def any_or_fewer(mover: Mover, number: int, pool: Pool, rows: Array) -> Array:
+    """All that keep the harmony, with at most as many notes as written and at least three."""
+    least = min(3, len(mover.units[number].written))
+    return (pool.count[rows] >= least) & _guards(mover, number, pool, rows, _NONE)
 
 
-def _same_strings(player: Player, number: int, pool: Pool, rows: Array) -> Array:
-    same = pool.strings[rows] == player.written[number][1]
-    return same & any_voicing(player, number, pool, rows)
+def _same_strings(mover: Mover, number: int, pool: Pool, rows: Array) -> Array:
+    same = pool.strings[rows] == mover.written[number][1]
+    return same & any_voicing(mover, number, pool, rows)
 
 
-def _other_strings(player: Player, number: int, pool: Pool, rows: Array) -> Array:
-    other = pool.strings[rows] != player.written[number][1]
-    return other & any_or_fewer(player, number, pool, rows)
+def _other_strings(mover: Mover, number: int, pool: Pool, rows: Array) -> Array:
+    other = pool.strings[rows] != mover.written[number][1]
+    return other & any_or_fewer(mover, number, pool, rows)
 
 
-def _higher(player: Player, number: int, pool: Pool, rows: Array) -> Array:
-    above = pool.mean[rows] >= player.units[number].written.mean() + _OTHER_REGISTER
-    return above & any_or_fewer(player, number, pool, rows)
+def _higher(mover: Mover, number: int, pool: Pool, rows: Array) -> Array:
+    above = pool.mean[rows] >= mover.units[number].written.mean() + _OTHER_REGISTER
+    return above & any_or_fewer(mover, number, pool, rows)
 
 
-def _lower(player: Player, number: int, pool: Pool, rows: Array) -> Array:
-    below = pool.mean[rows] <= player.units[number].written.mean() - _OTHER_REGISTER
-    return below & any_or_fewer(player, number, pool, rows)
+def _lower(mover: Mover, number: int, pool: Pool, rows: Array) -> Array:
+    below = pool.mean[rows] <= mover.units[number].written.mean() - _OTHER_REGISTER
+    return below & any_or_fewer(mover, number, pool, rows)
 
 
-def _no_third(player: Player, number: int, pool: Pool, rows: Array) -> Array:
-    harmony = player.units[number].harmony
+def _no_third(mover: Mover, number: int, pool: Pool, rows: Array) -> Array:
+    harmony = mover.units[number].harmony
     assert harmony is not None
     third = np.array(sorted(harmony.third), dtype=np.int64)
-    fits = _guards(player, number, pool, rows, third) & (len(third) > 0)
+    fits = _guards(mover, number, pool, rows, third) & (len(third) > 0)
     for each in third.tolist():
         fits &= ~pool.has(each)[rows]
     return fits
 
 
-def _no_root(player: Player, number: int, pool: Pool, rows: Array) -> Array:
+def _no_root(mover: Mover, number: int, pool: Pool, rows: Array) -> Array:
     """Where another part sounds the root."""
-    harmony = player.units[number].harmony
+    harmony = mover.units[number].harmony
     assert harmony is not None
-    others, _, _ = _what_others_sound(player, number)
-    fits = _guards(player, number, pool, rows, _NONE) & (harmony.root in others)
+    others, _, _ = _what_others_sound(mover, number)
+    fits = _guards(mover, number, pool, rows, _NONE) & (harmony.root in others)
     return fits & ~pool.has(harmony.root)[rows]
 
 
-def shell(player: Player, number: int, pool: Pool, rows: Array) -> Array:
+def shell(mover: Mover, number: int, pool: Pool, rows: Array) -> Array:
     """Two or three notes with third and seventh, or third and root where there is none."""
-    unit = player.units[number]
+    unit = mover.units[number]
     harmony = unit.harmony
     assert harmony is not None
     must = harmony.guides if len(harmony.guides) > 1 else harmony.guides | {harmony.root}
-    fits = _guards(player, number, pool, rows, _NONE)
+    fits = _guards(mover, number, pool, rows, _NONE)
     fits &= (pool.count[rows] <= 3) & (pool.count[rows] < len(unit.written))
     fits &= bool(harmony.third)
     for each in must:
@@ -147,9 +147,9 @@ def shell(player: Player, number: int, pool: Pool, rows: Array) -> Array:
     return fits
 
 
-def _open_shape(player: Player, number: int, pool: Pool, rows: Array) -> Array:
-    low = pool.position[rows] <= player.neck.capo + OPEN_FRETS
-    return low & (pool.opened[rows] > 0) & any_voicing(player, number, pool, rows)
+def _open_shape(mover: Mover, number: int, pool: Pool, rows: Array) -> Array:
+    low = pool.position[rows] <= mover.neck.capo + OPEN_FRETS
+    return low & (pool.opened[rows] > 0) & any_voicing(mover, number, pool, rows)
 
 
 # Idea -> which voicings, by how much lines may move, what the player does, whether the chord's
@@ -162,84 +162,84 @@ VOICING_IDEAS: dict[str, tuple[Keeps, tuple[int, ...], str, bool]] = {
     "down the neck": (_lower, (0, -_OCTAVE), "plays the chords lower", False),
     "without the third": (_no_third, (0,), "leaves the thirds out", True),
     "without the root": (_no_root, (0,), "leaves the roots to the others", False),
-    "shells": (shell, (0,), "plays two or three notes that tell the chord", False),
+    "shells": (shell, (0,), "plays two or three notes that name the chord", False),
 }
 
 
 def voicing_versions(
-    player: Player, forced: Sequence[bool], names: Sequence[str]
+    mover: Mover, forced: Sequence[bool], names: Sequence[str]
 ) -> Iterator[Version]:
     """Yield a version for each idea on voicings; `forced` units may not stay as written."""
     for name, (keeps, shifts, says, gives_up) in VOICING_IDEAS.items():
         if name in names:
             must = None if name == "clear voicings" else forced
-            options = player.options(keeps, shifts, must)
-            found = choose(player.units, options, player.weights)
-            notes = player.played(player.scene.song.notes, options, found.options)
+            options = mover.options(keeps, shifts, must)
+            found = choose(mover.units, options, mover.taste.prices)
+            notes = mover.played(mover.scene.song.notes, options, found.options)
             yield Version(name, says, notes, gives_up, cut=sum(o.cut > 0 for o in options))
 
 
-def fewer_strings(player: Player, forced: Sequence[bool]) -> Version:
+def fewer_strings(mover: Mover, forced: Sequence[bool]) -> Version:
     """Leave out the lowest or the highest notes of written grips."""
-    options = player.options(None)
-    for number, unit in enumerate(player.units):
+    options = mover.options(None)
+    for number, unit in enumerate(mover.units):
         if unit.free and unit.harmony is not None and len(unit.written) > 2 and forced[number]:
-            options[number] = player.fewer(number)
-    found = choose(player.units, options, player.weights)
+            options[number] = mover.fewer(number)
+    found = choose(mover.units, options, mover.taste.prices)
     return Version("fewer strings", "leaves out the lowest or highest strings of its chords",
-                   player.played(player.scene.song.notes, options, found.options))  # fmt: skip
+                   mover.played(mover.scene.song.notes, options, found.options))  # fmt: skip
 
 
-def capo_versions(player: Player, pinned: bool) -> Iterator[Version]:
+def capo_versions(mover: Mover, pinned: bool) -> Iterator[Version]:
     """Open shapes with the best of the capos that the part has not; none if measures are pinned."""
-    if pinned or not any(unit.free and unit.harmony for unit in player.units):
+    if pinned or not any(unit.free and unit.harmony for unit in mover.units):
         return
     tried = []
-    notes = player.scene.song.notes
-    own = notes["part"] == player.part
+    notes = mover.scene.song.notes
+    own = notes["part"] == mover.part
     freed = notes.assign(**{name: notes[name].mask(own) for name in ("string", "fret")})
     for capo in range(CAPOS + 1):
-        if capo == player.neck.capo or capo >= player.neck.frets - OPEN_FRETS:
+        if capo == mover.neck.capo or capo >= mover.neck.frets - OPEN_FRETS:
             continue
-        moved = with_capo(player, capo)
-        options = moved.options(_open_shape, (0,), [unit.free for unit in player.units])
-        found = choose(player.units, options, player.weights)
+        moved = with_capo(mover, capo)
+        options = moved.options(_open_shape, (0,), [unit.free for unit in mover.units])
+        found = choose(mover.units, options, mover.taste.prices)
         tried.append((found.cost, capo, moved.played(freed, options, found.options)))
     for _, capo, notes in sorted(tried, key=lambda each: each[:2])[:_CAPOS_LOOKED_AT]:
         says = f"puts a capo at fret {capo}" if capo else "takes the capo off"
         yield Version("capo", f"{says} and plays open shapes", notes, capo=capo)
 
 
-def octave_versions(player: Player) -> Iterator[Version]:
+def octave_versions(mover: Mover) -> Iterator[Version]:
     """All that is free an octave up or down, as it is."""
-    for shift, told in ((_OCTAVE, "up"), (-_OCTAVE, "down")):
-        pitches = [np.rint(unit.written) + shift * unit.free for unit in player.units]
+    for shift, way in ((_OCTAVE, "up"), (-_OCTAVE, "down")):
+        pitches = [np.rint(unit.written) + shift * unit.free for unit in mover.units]
         low, high = min(p.min() for p in pitches), max(p.max() for p in pitches)
-        if player.neck.lowest <= low and high <= player.neck.highest:
-            notes = played(player.scene.song.notes, player.units, pitches)
-            yield Version(f"an octave {told}", f"plays the same an octave {told}", notes)
+        if mover.neck.lowest <= low and high <= mover.neck.highest:
+            notes = played(mover.scene.song.notes, mover.units, pitches)
+            yield Version(f"an octave {way}", f"plays the same an octave {way}", notes)
 
 
-def thinned(player: Player, other: str) -> Version:
+def thinned(mover: Mover, other: str) -> Version:
     """Leave out the attacks that fall together with the other's."""
-    own = player.scene.song.notes["onset"].to_numpy()[player.rows]
-    same = np.isin(np.round(own, 6), np.round(_onsets(player, other), 6))
+    own = mover.scene.song.notes["onset"].to_numpy()[mover.rows]
+    same = np.isin(np.round(own, 6), np.round(_onsets(mover, other), 6))
     return Version("thin out", f"leaves out what it attacks together with {other}",
-                   without_notes(player, player.rows[same]), True)  # fmt: skip
+                   without_notes(mover, mover.rows[same]), True)  # fmt: skip
 
 
-def in_between(player: Player, other: str) -> Version:
+def in_between(mover: Mover, other: str) -> Version:
     """Move the attacks that fall together with the other's half way to what comes next."""
-    notes = player.scene.song.notes
+    notes = mover.scene.song.notes
     onset, duration = notes["onset"].to_numpy().copy(), notes["duration"].to_numpy().copy()
-    theirs = np.round(_onsets(player, other), 6)
-    own = np.round(onset[player.rows], 6)
+    theirs = np.round(_onsets(mover, other), 6)
+    own = np.round(onset[mover.rows], 6)
     ours = np.unique(own)
-    lines = np.append(player.scene.song.measures["onset"].to_numpy(), player.scene.song.duration)
+    lines = np.append(mover.scene.song.measures["onset"].to_numpy(), mover.scene.song.duration)
     stops = np.unique(np.concatenate([theirs, ours, np.round(lines, 6)]))
     out = []
     for at in np.intersect1d(ours, theirs):
-        rows = player.rows[own == at]
+        rows = mover.rows[own == at]
         after = stops[np.searchsorted(stops, at + 1e-6)] if at < stops[-1] else at
         shift = (after - at) / 2
         if after - at < _LEAST_ROOM:
@@ -253,42 +253,42 @@ def in_between(player: Player, other: str) -> Version:
     return Version("in between", f"plays between {other}'s attacks", moved[keep], True)
 
 
-def laid_out(player: Player) -> Version:
+def laid_out(mover: Mover) -> Version:
     """Not play."""
-    return Version("lay out", "lays out", without_notes(player, player.rows), True)
+    return Version("lay out", "lays out", without_notes(mover, mover.rows), True)
 
 
-def doubled(player: Player, other: str) -> Iterator[Version]:
+def doubled(mover: Mover, other: str) -> Iterator[Version]:
     """Play what the other plays, exactly, an octave away or in unison."""
-    notes, rows = player.scene.song.notes, player.rows
+    notes, rows = mover.scene.song.notes, mover.rows
     onset = notes["onset"].to_numpy()
-    free = [(unit.begin, unit.finish) for unit in player.units if unit.free]
+    free = [(unit.begin, unit.finish) for unit in mover.units if unit.free]
     is_theirs = (notes["part"] == other).to_numpy(dtype=bool)
     is_there = np.zeros(len(notes), dtype=bool)
     for begin, end in free:
         is_there |= (onset >= begin - 1e-9) & (onset < end - 1e-9)
     theirs = notes[is_theirs & is_there & notes["pitch"].notna().to_numpy()]
-    rest = without_notes(player, rows)
-    for shift, told in ((_OCTAVE, "an octave above"), (-_OCTAVE, "an octave below")):
+    rest = without_notes(mover, rows)
+    for shift, where in ((_OCTAVE, "an octave above"), (-_OCTAVE, "an octave below")):
         pitch = theirs["pitch"] + shift
-        if pitch.empty or pitch.min() < player.neck.lowest or pitch.max() > player.neck.highest:
+        if pitch.empty or pitch.min() < mover.neck.lowest or pitch.max() > mover.neck.highest:
             continue
-        names = [f"{player.part} {name}" for name in theirs["source_id"]]
+        names = [f"{mover.part} {name}" for name in theirs["source_id"]]
         copied = theirs.assign(
-            part=player.part, pitch=pitch, string=pd.NA, fret=pd.NA, source_id=names
+            part=mover.part, pitch=pitch, string=pd.NA, fret=pd.NA, source_id=names
         )
         copied.index = range(int(notes.index.max()) + 1, int(notes.index.max()) + 1 + len(copied))
         both = pd.concat([rest, copied.astype(rest.dtypes.to_dict())])
-        yield Version("exact double", f"doubles {other} exactly, {told}",
+        yield Version("exact double", f"doubles {other} exactly, {where}",
                       both.sort_values("onset", kind="stable"), True)  # fmt: skip
 
 
-def _onsets(player: Player, other: str) -> Array:
-    notes = sounding_notes(player.scene.song.notes)
+def _onsets(mover: Mover, other: str) -> Array:
+    notes = sounding_notes(mover.scene.song.notes)
     return notes.loc[notes["part"] == other, "onset"].to_numpy()
 
 
-RHYTHM_IDEAS: dict[str, Callable[[Player, str], Version]] = {
+RHYTHM_IDEAS: dict[str, Callable[[Mover, str], Version]] = {
     "thin out": thinned,
     "in between": in_between,
 }

@@ -1,4 +1,7 @@
-"""What becomes of the findings and the harmony of a stretch if a version is played."""
+"""What a version does to the findings and the harmony of a stretch.
+
+``findings.recheck`` finds the findings of each version; here are those that touch the stretch.
+"""
 
 from __future__ import annotations
 
@@ -9,7 +12,8 @@ import pandas as pd
 
 from arrange.clashes import Limits
 from arrange.findings.recheck import recheck
-from arrange.revoicing.stretches import Harmonies, Harmony, Stretch
+from arrange.revoicing.harmonies import Harmonies, Harmony
+from arrange.revoicing.stretches import Stretch
 from arrange.tables.song import Song
 from arrange.tables.sounding import Array
 
@@ -55,8 +59,8 @@ def counts_by_measure(before: pd.DataFrame, after: pd.DataFrame) -> pd.DataFrame
     """
     table: dict[tuple[int, str], list[float]] = {}
     for side, findings in enumerate((before, after)):
-        told = (findings[name].tolist() for name in ("measure", "kind", "severity"))
-        for measure, kind, severity in zip(*told, strict=True):
+        columns = (findings[name].tolist() for name in ("measure", "kind", "severity"))
+        for measure, kind, severity in zip(*columns, strict=True):
             row = table.setdefault((measure, kind), [0, 0, 0.0, 0.0])
             row[side] += 1
             row[2 + side] += severity
@@ -72,16 +76,16 @@ Place = tuple[Harmony, float, float]  # a harmony, and from when to when it hold
 
 
 def places_of(song: Song, stretch: Stretch, harmonies: Harmonies) -> list[Place]:
-    """Return the harmonies of a stretch, bar by bar where none is told."""
+    """Return the harmonies of a stretch, bar by bar where there is no symbol."""
     edges = {edge for span in stretch.spans for edge in span}
     for table in (song.chords, song.measures):
         edges |= set(table["onset"].tolist()) | set((table["onset"] + table["duration"]).tolist())
     lines = np.array(sorted(edges))
     inside = np.flatnonzero(stretch.holds(lines[:-1]))
-    told = [(harmonies.at(float(lines[at])), float(lines[at]), float(lines[at + 1]))
-            for at in inside]  # fmt: skip
+    pieces = [(harmonies.at(float(lines[at])), float(lines[at]), float(lines[at + 1]))
+              for at in inside]  # fmt: skip
     found: list[Place] = []
-    for harmony, begin, end in told:
+    for harmony, begin, end in pieces:
         if harmony is None:
             continue
         if found and found[-1][0] is harmony and abs(found[-1][2] - begin) < 1e-9:

@@ -1,26 +1,32 @@
-"""Two players at once: either may move, so that both stay clear of each other."""
+"""Two parts at once: either may change, so that both stay clear of each other."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 import pandas as pd
 
-from arrange.clashes import Limits
-from arrange.clashes.limits import DEFAULT_LIMITS
 from arrange.errors import ArrangeError
-from arrange.guitar.hands import Hand
+from arrange.guitar.players import Player
 from arrange.revoicing.candidates import Options, Pool
+from arrange.revoicing.choosing import choose_both
 from arrange.revoicing.clash_costs import Around
+from arrange.revoicing.harmonies import Harmonies
 from arrange.revoicing.ideas import Version, any_or_fewer, shell
-from arrange.revoicing.judging import findings_of_each
-from arrange.revoicing.players import MOST_OF_TWO, Keeps, Player, on_strings, played
-from arrange.revoicing.proposals import Bench, Proposal
-from arrange.revoicing.search import choose_both
-from arrange.revoicing.setting import TOP_FRET, check_something_to_end, make_player, touched
-from arrange.revoicing.stretches import Harmonies, find_stretch
-from arrange.revoicing.weights import Weights
+from arrange.revoicing.movers import MOST_OF_TWO, Keeps, Mover, on_strings, played
+from arrange.revoicing.preparing import (
+    check_some_may_change,
+    check_something_to_end,
+    make_mover,
+    on_neck_of,
+    touched,
+    two_players,
+)
+from arrange.revoicing.proposals import Judge, Proposal
+from arrange.revoicing.scope import Scope
+from arrange.revoicing.stretches import find_stretch
+from arrange.revoicing.taste import Taste
 from arrange.tables.song import Song
 from arrange.tables.sounding import Array
 
@@ -31,15 +37,12 @@ _OCTAVE = 12
 def revoice_pair(
     song: Song,
     parts: Sequence[str],
-    *,
     section: str | None = None,
     measures: int | tuple[int, int] | None = None,
-    chord: str | None = None,
-    pinned: Mapping[str, Iterable[int]] | None = None,
-    hand: Hand | None = None,
-    top_fret: int = TOP_FRET,
-    limits: Limits = DEFAULT_LIMITS,
-    weights: Weights | None = None,
+    *,
+    scope: Scope | None = None,
+    players: Sequence[Player] | None = None,
+    taste: Taste | None = None,
 ) -> list[Proposal]:
     """Return what two parts could play together in a stretch, so that findings end.
 
@@ -48,56 +51,66 @@ def revoice_pair(
     song : Song
     parts : two str
         Labels of parts with strings.
-    section, measures, chord : optional
-        The stretch, as for ``revoice``.
-    pinned : mapping of part to measures, optional
-        Where a part stays as written.
-    hand, top_fret, limits, weights
+    section : str, optional
+        Label of a section; the whole song if neither this nor `measures` is given.
+    measures : int or (int, int), optional
+        A played bar, or the first and the last of several.
+    scope : Scope, optional
+        As for ``revoice``, without `ideas`: for two parts all are tried.
+    players : two Player, optional
+        Who plays the parts, in their order.
+    taste : Taste, optional
         As for ``revoice``.
 
     Returns
     -------
     list of Proposal
-        Best first. Of each chord and player the ``MOST_OF_TWO`` cheapest candidates are looked
+        Best first. Of each chord and part the ``MOST_OF_TWO`` cheapest candidates are looked
         at; ``Proposal.cut`` says at how many chords there were more.
 
     Raises
     ------
     ArrangeError
-        As ``revoice``; or if there are not two parts, or the pins leave nothing to move.
+        As ``revoice``; or if there are not two parts and two players, or the pins leave nothing
+        to change.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> song = ar.read("datasets/low-water.musicxml")
+    >>> ideas = ar.revoice_pair(song, ["Guitar 1", "Guitar 2"], measures=(21, 24))
+    >>> ideas[0].idea, len(ideas[0].ended)
+    ('Guitar 1 shells, Guitar 2 chords', 2)
     """
+    scope, taste = scope or Scope(), taste or Taste()
     names = list(dict.fromkeys(parts))
     if len(names) != 2:
         raise ArrangeError(f"parts={tuple(parts)!r}; give the labels of two parts")
-    pins = dict(pinned or {})
-    for name in pins:
-        if name not in names:
-            raise ArrangeError(f"{name!r} is pinned and not among the two parts, {names}")
-    stretch = find_stretch(song, section, measures, chord)
-    harmonies = Harmonies(song)
-    weights, hand = weights or Weights(), hand or Hand()
-    one, other = (
-        make_player(
-            song, name, stretch, harmonies, (names[1 - n],), pins.get(name, ()), hand, top_fret,
-            weights, may_be_pinned=True,
-        )
-        for n, name in enumerate(names)
-    )  # fmt: skip
-    if not len(one.rows) and not len(other.rows):
+    if scope.ideas is not None:
         raise ArrangeError(
-            f"{' and '.join(names)} are both pinned in all that they play in {stretch.name}; "
-            "take a pin away"
+            f"ideas={tuple(scope.ideas)!r} are for one part; for two parts all ideas are tried, so "
+            "leave them out of the scope"
         )
-    before = findings_of_each(song, [song.notes], stretch, limits)[0]
-    check_something_to_end(before, names, stretch)
-    bench = Bench(song, stretch, harmonies, (one, other), limits, weights, hand)
-    return bench.proposals(list(_versions((one, other), before)), before)
+    scope.check_pinned_parts(names)
+    own = two_players(players)
+    for name, player in zip(names, own, strict=True):
+        song = on_neck_of(song, name, player)
+    stretch = find_stretch(song, section, measures, scope.chord)
+    harmonies = Harmonies(song)
+    one, other = (
+        make_mover(harmonies, names[n], stretch, scope, own[n], taste, (names[1 - n],))
+        for n in (0, 1)
+    )
+    check_some_may_change([one, other], stretch)
+    judge = Judge(harmonies, stretch, (one, other), taste)
+    check_something_to_end(judge.before, names, stretch)
+    return judge.proposals(list(_versions((one, other), judge.before)))
 
 
-def _versions(players: tuple[Player, Player], before: pd.DataFrame) -> Iterator[Version]:
-    one, other = (player.part for player in players)
-    must = tuple(touched(player, before) for player in players)
-    middle = _middle(players)
+def _versions(movers: tuple[Mover, Mover], before: pd.DataFrame) -> Iterator[Version]:
+    one, other = (mover.part for mover in movers)
+    must = tuple(touched(mover, before) for mover in movers)
+    middle = _middle(movers)
     low, high = _below(middle - _APART), _above(middle + _APART)
     down, up = (0, -_OCTAVE), (0, _OCTAVE)
     both = f"{one} and {other}"
@@ -114,64 +127,64 @@ def _versions(players: tuple[Player, Player], before: pd.DataFrame) -> Iterator[
         (f"{one} chords, {other} shells", f"{one} plays chords higher up and {other} {few}",
          (high, shell), (up, (0,)), True),
     )  # fmt: skip
-    side = _side(players)
+    side = _side(movers)
     for name, says, keeps, shifts, is_forced in ideas:
         options = [
-            player.options(keep, shift, own if is_forced else None, MOST_OF_TWO, distinct=True)
-            for player, keep, shift, own in zip(players, keeps, shifts, must, strict=True)
+            mover.options(keep, shift, own if is_forced else None, MOST_OF_TWO, distinct=True)
+            for mover, keep, shift, own in zip(movers, keeps, shifts, must, strict=True)
         ]
-        yield _version(players, options, side, name, says)
+        yield _version(movers, options, side, name, says)
 
 
 def _version(
-    players: tuple[Player, Player],
+    movers: tuple[Mover, Mover],
     options: Sequence[Sequence[Options]],
     side: str | None,
     name: str,
     says: str,
 ) -> Version:
-    one, other = players
+    one, other = movers
     found = choose_both(
-        one.scene, (one.units, other.units), (options[0], options[1]), side, one.weights
+        one.scene, (one.units, other.units), (options[0], options[1]), side, one.taste
     )
     both = [
-        [(unit, each, row) for unit, each, row in zip(player.units, own, choice.options,
+        [(unit, each, row) for unit, each, row in zip(mover.units, own, choice.options,
                                                       strict=True)]
-        for player, own, choice in zip(players, options, found, strict=True)
+        for mover, own, choice in zip(movers, options, found, strict=True)
     ]  # fmt: skip
     chosen = [each for own in both for each in own]
     notes = played(
         one.scene.song.notes, [unit for unit, _, _ in chosen],
         [own.pitches[row] for _, own, row in chosen],
     )  # fmt: skip
-    for player, own in zip(players, both, strict=True):
-        notes = on_strings(notes, player.units, [each.shapes[row] for _, each, row in own],
-                           player.neck)  # fmt: skip
+    for mover, own in zip(movers, both, strict=True):
+        notes = on_strings(notes, mover.units, [each.shapes[row] for _, each, row in own],
+                           mover.neck)  # fmt: skip
     return Version(name, says, notes, cut=sum(each.cut > 0 for own in options for each in own))
 
 
-def _side(players: tuple[Player, Player]) -> str | None:
+def _side(movers: tuple[Mover, Mover]) -> str | None:
     """Whether the first lies above or below the other over the song."""
-    one, other = players
-    around = Around(one.scene, one.part, one.weights)
+    one, other = movers
+    around = Around(one.scene, one.part, one.taste)
     return around.sides().get(one.scene.parts.index(other.part))
 
 
-def _middle(players: tuple[Player, Player]) -> float:
+def _middle(movers: tuple[Mover, Mover]) -> float:
     """The middle of the two parts' mean pitches as written."""
-    means = [np.concatenate([unit.pitch for unit in player.units]).mean() for player in players]
+    means = [np.concatenate([unit.pitch for unit in mover.units]).mean() for mover in movers]
     return float(np.mean(means))
 
 
 def _below(pitch: float) -> Keeps:
-    def keeps(player: Player, number: int, pool: Pool, rows: Array) -> Array:
-        return (pool.mean[rows] <= pitch) & any_or_fewer(player, number, pool, rows)
+    def keeps(mover: Mover, number: int, pool: Pool, rows: Array) -> Array:
+        return (pool.mean[rows] <= pitch) & any_or_fewer(mover, number, pool, rows)
 
     return keeps
 
 
 def _above(pitch: float) -> Keeps:
-    def keeps(player: Player, number: int, pool: Pool, rows: Array) -> Array:
-        return (pool.mean[rows] >= pitch) & any_or_fewer(player, number, pool, rows)
+    def keeps(mover: Mover, number: int, pool: Pool, rows: Array) -> Array:
+        return (pool.mean[rows] >= pitch) & any_or_fewer(mover, number, pool, rows)
 
     return keeps

@@ -10,12 +10,10 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from arrange.clashes import Limits
 from arrange.errors import ArrangeError
 from arrange.findings.recheck import compare_findings
 from arrange.findings.summary import count_kinds
-from arrange.guitar.fingering import finger_part
-from arrange.guitar.hands import Hand
+from arrange.revoicing.harmonies import Harmonies, Harmony
 from arrange.revoicing.ideas import Version
 from arrange.revoicing.judging import (
     Place,
@@ -26,11 +24,11 @@ from arrange.revoicing.judging import (
     places_of,
     sounded,
 )
-from arrange.revoicing.players import Player, fingered
-from arrange.revoicing.stretches import Harmonies, Harmony, Stretch
-from arrange.revoicing.weights import Weights
-from arrange.tables.copies import in_copies, quick_song
-from arrange.tables.song import Song, text_column
+from arrange.revoicing.movers import Mover, fingered, fingered_each
+from arrange.revoicing.stretches import Stretch
+from arrange.revoicing.taste import Taste
+from arrange.tables.copies import quick_song
+from arrange.tables.song import Song
 from arrange.tables.sounding import Array
 from arrange.text.words import counted
 from arrange.theory.pitch import pitch_class_name
@@ -41,7 +39,7 @@ _ALIKE = 0.9  # share of notes that two proposals have alike from which they are
 
 @dataclass(frozen=True, eq=False)
 class Proposal:
-    """Something else to play, and what it brings and costs.
+    """Something else to play, what it brings and what it costs.
 
     Parameters
     ----------
@@ -68,11 +66,20 @@ class Proposal:
     given_up : tuple of str
         Thirds and sevenths that no part sounds any longer, with the measure.
     costs : mapping of str to float
-        The terms of the cost, mm, as ``Weights`` names them.
+        The terms of the cost, mm, by the names of ``Prices``.
     cost : float
         Their sum, by which proposals are ranked, mm.
     cut : int
         At how many chords the search left out candidates as too costly; 0 where it was exact.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> song = ar.read("datasets/low-water.musicxml")
+    >>> scope = ar.Scope(ideas=["an octave up"])
+    >>> best = ar.revoice(song, "Guitar 1", "Chorus 1", scope=scope)[0]
+    >>> best.idea, best.semitones, best.ended["kind"].tolist(), best.brought["kind"].tolist()
+    ('an octave up', 12.0, ['crowding', 'crossing'], ['voice'])
     """
 
     song: Song
@@ -92,7 +99,19 @@ class Proposal:
 
 
 def proposals_table(proposals: Sequence[Proposal]) -> pd.DataFrame:
-    """Return proposals as a table, a row each: what each brings and costs."""
+    """Return proposals as a table, a row each: what each brings and costs.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> song = ar.read("datasets/low-water.musicxml")
+    >>> scope = ar.Scope(ideas=["an octave up", "lay out"])
+    >>> ideas = ar.revoice(song, "Guitar 1", "Chorus 1", scope=scope)
+    >>> print(ar.proposals_table(ideas)[["idea", "ended", "notes_lost"]].to_string(index=False))
+            idea  ended  notes_lost
+    an octave up      2           0
+         lay out      2         154
+    """
     return pd.DataFrame(
         {
             "idea": [each.idea for each in proposals],
@@ -112,45 +131,52 @@ def proposals_table(proposals: Sequence[Proposal]) -> pd.DataFrame:
 
 
 @dataclass(frozen=True, eq=False)
-class Bench:
-    """A stretch on which versions are tried.
+class Judge:
+    """What makes proposals of versions that help in a stretch.
 
     Parameters
     ----------
-    song : Song
-    stretch : Stretch
     harmonies : Harmonies
-    players : tuple of Player
-        Those whose parts change.
-    limits : Limits
-    weights : Weights
-    hand : Hand
+        Those of the song as written.
+    stretch : Stretch
+    movers : tuple of Mover
+        The parts that change.
+    taste : Taste
     """
 
-    song: Song
-    stretch: Stretch
     harmonies: Harmonies
-    players: tuple[Player, ...]
-    limits: Limits
-    weights: Weights
-    hand: Hand
+    stretch: Stretch
+    movers: tuple[Mover, ...]
+    taste: Taste
 
-    def proposals(self, versions: Sequence[Version], before: pd.DataFrame) -> list[Proposal]:
-        """Return what is left of versions, best first, each idea once, like ones behind.
+    @property
+    def song(self) -> Song:
+        """The song as written."""
+        return self.harmonies.song
+
+    @cached_property
+    def before(self) -> pd.DataFrame:
+        """The findings that touch the stretch as written."""
+        return self._findings([self.song.notes])[0]
+
+    def _findings(self, versions: Sequence[pd.DataFrame]) -> list[pd.DataFrame]:
+        return findings_of_each(self.song, versions, self.stretch, self.taste.limits)
+
+    def proposals(self, versions: Sequence[Version]) -> list[Proposal]:
+        """Return the versions that help, best first, each idea once; near copies come last.
 
         Raises
         ------
         ArrangeError
-            If nothing is left; it says what was tried and what stood against it.
+            If nothing is left; the message says what was tried and why each was refused.
         """
         versions = [each for each in versions if self._changes(each.notes)]
-        tables = [each.notes for each in versions]
-        after = findings_of_each(self.song, tables, self.stretch, self.limits) if versions else []
+        after = self._findings([each.notes for each in versions]) if versions else []
         found: list[Proposal] = []
         against: dict[str, str] = {}
         helping: list[tuple[Version, _Judged]] = []
         for version, findings in zip(versions, after, strict=True):
-            judged = self._judged(version, before, findings)
+            judged = self._judged(version, findings)
             if isinstance(judged, str):
                 against.setdefault(version.idea, judged)
             else:
@@ -160,11 +186,11 @@ class Bench:
             if isinstance(played, str):
                 against.setdefault(version.idea, played)
             else:
-                found.append(self._told(version, played, judged))
+                found.append(self._proposal(version, played, judged))
         if not found:
-            told = "; ".join(f"{idea}: {why}" for idea, why in against.items())
-            told = told or "no idea changes anything"
-            raise ArrangeError(f"nothing that was tried helps in {self.stretch.name}: {told}")
+            reasons = "; ".join(f"{idea}: {why}" for idea, why in against.items())
+            reasons = reasons or "no idea changes anything"
+            raise ArrangeError(f"nothing that was tried helps in {self.stretch.name}: {reasons}")
         return self._distinct_first(found)
 
     def _changes(self, notes: pd.DataFrame) -> bool:
@@ -180,8 +206,9 @@ class Bench:
     def _note(self, pitch_class: int, onset: float) -> str:
         return pitch_class_name(pitch_class, self.song.key_at(onset))
 
-    def _judged(self, version: Version, before: pd.DataFrame, after: pd.DataFrame) -> _Judged | str:
-        """What a version does to findings and harmony; or what stands against it there."""
+    def _judged(self, version: Version, after: pd.DataFrame) -> _Judged | str:
+        """What a version does to findings and harmony; or why it is refused."""
+        before = self.before
         change = compare_findings(before, after)
         ended = change.ended
         if not (ended["severity"] >= ASKS).any():
@@ -208,61 +235,61 @@ class Bench:
         tables = [version.notes.reset_index(drop=True) for version in versions]
         found: list[Played | str] = [Played(notes, parts, 0.0) for notes in tables]
         plain = [n for n, version in enumerate(versions) if version.capo is None]
-        for player in self.players:
-            told = fingered_each(player, [tables[n] for n in plain], self.hand)
-            each = dict(zip(plain, told, strict=True))
+        for mover in self.movers:
+            fingers = fingered_each(mover, [tables[n] for n in plain])
+            each = dict(zip(plain, fingers, strict=True))
             for number, version in enumerate(versions):
                 before = found[number]
                 if isinstance(before, str):
                     continue
-                own = each[number] if version.capo is None else self._whole(before, player, version)
-                found[number] = self._with_fingers(before, player, own, version.capo)
+                own = each[number] if version.capo is None else self._whole(before, mover, version)
+                found[number] = self._with_fingers(before, mover, own, version.capo)
         return found
 
-    def _whole(self, played: Played, player: Player, version: Version) -> pd.DataFrame:
+    def _whole(self, played: Played, mover: Mover, version: Version) -> pd.DataFrame:
         """The whole part, fingered with a new capo."""
-        rows = np.flatnonzero((played.notes["part"] == player.part).to_numpy(dtype=bool))
+        rows = np.flatnonzero((played.notes["part"] == mover.part).to_numpy(dtype=bool))
         song = quick_song(self.song, notes=played.notes)
-        return fingered(song, player.part, rows, self.hand, version.capo)
+        return fingered(song, mover.part, rows, mover.hand, version.capo)
 
     def _with_fingers(
-        self, played: Played, player: Player, told: pd.DataFrame, capo: int | None
+        self, played: Played, mover: Mover, fingers: pd.DataFrame, capo: int | None
     ) -> Played | str:
         """The notes with strings and frets filled in; or the first problem."""
         notes, parts = played.notes, played.parts
-        inside = self.stretch.holds(notes["onset"].to_numpy())[told.index]
+        inside = self.stretch.holds(notes["onset"].to_numpy())[fingers.index]
         wanted = inside | (capo is not None)
-        problems = told["problem"][wanted].dropna()
+        problems = fingers["problem"][wanted].dropna()
         if len(problems):
             measure = int(notes["measure"].iloc[problems.index[0]])
             return f"measure {measure}: {str(problems.iloc[0]).split(': ', 1)[-1]}"
-        onset, move = told["onset"].to_numpy()[inside], told["move_mm"].to_numpy()[inside]
+        onset, move = (fingers[name].to_numpy()[inside] for name in ("onset", "move_mm"))
         _, first = np.unique(onset, return_index=True)
         filled: dict[str, Any] = {}
         for name in ("string", "fret"):
             filled[name] = notes[name].array.copy()
-            filled[name][told.index.to_numpy()[wanted]] = told[name].array[wanted]
+            filled[name][fingers.index.to_numpy()[wanted]] = fingers[name].array[wanted]
         if capo is not None:
-            is_own = (parts["part"] == player.part).to_numpy(dtype=bool)
+            is_own = (parts["part"] == mover.part).to_numpy(dtype=bool)
             parts = parts.assign(capo=np.where(is_own, capo, parts["capo"]))
         way = played.hand_mm + float(np.nansum(move[first]))
         return Played(notes.assign(**filled), parts, way)
 
-    def _told(self, version: Version, played: Played, judged: _Judged) -> Proposal:
+    def _proposal(self, version: Version, played: Played, judged: _Judged) -> Proposal:
         gone, brought = judged.gone, judged.brought
-        weights = self.weights
+        prices = self.taste.prices
         lost, share, semitones, top, shifted = self._changes_of(version.notes)
         bars = len({*self._bars.tolist()})
         costs = {
-            "finding": weights.finding * float(judged.after["severity"].sum()),
-            "brought": weights.brought * float(brought["severity"].sum()),
-            "guide": weights.guide * len(gone),
-            "hand": weights.hand * played.hand_mm,
-            "top": weights.top * top,
-            "written": weights.written * bars * semitones,
-            "lost": weights.lost * bars * share,
-            "capo": weights.capo * (version.capo is not None),
-            "shifted": weights.shifted * bars * shifted,
+            "finding": prices.finding * float(judged.after["severity"].sum()),
+            "brought": prices.brought * float(brought["severity"].sum()),
+            "guide": prices.guide * len(gone),
+            "hand": prices.hand * played.hand_mm,
+            "top": prices.top * top,
+            "written": prices.written * bars * semitones,
+            "lost": prices.lost * bars * share,
+            "capo": prices.capo * (version.capo is not None),
+            "shifted": prices.shifted * bars * shifted,
         }
         measure = self.harmonies.scene.measure_of
         names = tuple(
@@ -289,7 +316,7 @@ class Bench:
 
     def _why(self, version: Version, judged: _Judged, gone: Sequence[str], lost: int) -> str:
         before, ended, brought = judged.before, judged.ended, judged.brought
-        who = version.says if len(self.players) > 1 else f"{self.players[0].part} {version.says}"
+        who = version.says if len(self.movers) > 1 else f"{self.movers[0].part} {version.says}"
         text = (
             f"In {self.stretch.name} {who}: that ends {len(ended)} of "
             f"{counted(len(before), 'finding')} ({count_kinds(ended)})"
@@ -302,8 +329,8 @@ class Bench:
             text += f", and gives up {', '.join(gone[:3])}{', ...' if len(gone) > 3 else ''}"
         inferred = {
             unit.harmony.symbol
-            for player in self.players
-            for unit in player.units
+            for mover in self.movers
+            for unit in mover.units
             if unit.free and unit.harmony is not None and unit.harmony.inferred
         }
         if inferred:
@@ -313,7 +340,7 @@ class Bench:
     @property
     def _bars(self) -> Array:
         """The measures of the free notes."""
-        rows = np.concatenate([player.rows for player in self.players])
+        rows = np.concatenate([mover.rows for mover in self.movers])
         return self.song.notes["measure"].to_numpy()[rows]
 
     def _changes_of(self, notes: pd.DataFrame) -> tuple[int, float, float, float, float]:
@@ -321,13 +348,13 @@ class Bench:
         go, and the share moved in time.
         """
         old = self.song.notes
-        rows = old.index[np.concatenate([player.rows for player in self.players])]
+        rows = old.index[np.concatenate([mover.rows for mover in self.movers])]
         kept = rows.intersection(notes.index)
         away = (notes.loc[kept, "pitch"] - old.loc[kept, "pitch"]).abs()
         top = 0.0
         inside = self.stretch.holds(notes["onset"].to_numpy()) & notes["pitch"].notna().to_numpy()
-        for player in self.players:
-            own = inside & (notes["part"] == player.part).to_numpy(dtype=bool)
+        for mover in self.movers:
+            own = inside & (notes["part"] == mover.part).to_numpy(dtype=bool)
             onset, pitch = notes["onset"].to_numpy()[own], notes["pitch"].to_numpy()[own]
             known, which = np.unique(onset, return_inverse=True)
             line = np.full(len(known), -np.inf)
@@ -356,7 +383,7 @@ class Bench:
         """The changed parts' notes in the stretch, with their capos."""
         notes = proposal.song.notes
         inside = self.stretch.holds(notes["onset"].to_numpy())
-        names = [player.part for player in self.players]
+        names = [mover.part for mover in self.movers]
         inside &= notes["part"].isin(names).to_numpy(dtype=bool)
         columns = (notes[name].to_numpy()[inside].tolist() for name in ("part", "onset", "pitch"))
         capos = tuple(proposal.song.parts["capo"].tolist())
@@ -387,37 +414,3 @@ class Played:
     notes: pd.DataFrame
     parts: pd.DataFrame
     hand_mm: float
-
-
-def fingered_each(player: Player, tables: Sequence[pd.DataFrame], hand: Hand) -> list[pd.DataFrame]:
-    """Return the player's part in and around a stretch, fingered in each of some notes tables.
-
-    They are fingered one behind the other, since each needs mostly the same shapes; the index is
-    a note's position in its table. The way from one to the next does not count.
-    """
-    if not tables:
-        return []
-    song = player.scene.song
-    if not len(player.rows):
-        return [song.notes.iloc[:0].assign(problem=None, move_mm=0.0) for _ in tables]
-    lines = np.append(song.measures["onset"].to_numpy(), song.duration)
-    bars = song.notes["measure"].to_numpy()[player.rows]
-    begin, end = lines[max(bars.min() - 2, 0)], lines[min(bars.max() + 1, len(lines) - 1)]
-    versions = []
-    for notes in tables:
-        own = np.flatnonzero((notes["part"] == player.part).to_numpy(dtype=bool))
-        ids = text_column([str(row) for row in own])
-        versions.append(notes.iloc[own].assign(source_id=ids))
-    copies = in_copies(song, versions, float(begin), float(end))
-    if not len(copies.song.notes):
-        return [copies.song.notes.assign(problem=None, move_mm=0.0) for _ in tables]
-    told = finger_part(copies.song, player.part, hand=hand)
-    copy = copies.number(told["onset"])
-    told = told.set_index(told["source_id"].astype(int))
-    found = []
-    for number in range(len(tables)):
-        own = told[copy == number]
-        is_first = own["onset"].to_numpy() == own["onset"].min()
-        move = np.where(is_first, 0.0, own["move_mm"].to_numpy())
-        found.append(own.assign(onset=own["onset"] - copies.starts[number] + begin, move_mm=move))
-    return found

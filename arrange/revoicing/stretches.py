@@ -1,66 +1,23 @@
-"""Which stretch of a song is meant, and what harmony holds there.
+"""Which stretch of a song is meant.
 
-A stretch is told by a section, by measures, by a chord symbol, or by several of them, which all
-must hold. Where no chord symbol stands, one is taken from what all parts sound in that bar, if
-that is clear; it is marked as inferred. "N.C." is a chord symbol too, and means none.
+A stretch is given by a section, by measures, by a chord symbol, or by several of them; then it is
+where all of them hold.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
 
 import numpy as np
 
-from arrange.clashes.scene import Scene
 from arrange.errors import ArrangeError
 from arrange.tables.song import Song, section_row
 from arrange.tables.sounding import Array
 from arrange.theory.chord_symbols import parse_chord
-from arrange.theory.chords import KINDS, Chord, chord_intervals, chord_symbol
-from arrange.theory.pitch import parse_pitch_class, pitch_class_name
-
-_INFERRED_KINDS = (
-    "major", "minor", "dominant", "minor-seventh", "major-seventh", "suspended-fourth",
-    "half-diminished", "diminished",
-)  # fmt: skip
-_ENOUGH = 0.85  # share of the sounding time that an inferred chord must explain (ours)
-_PRESENT = 0.05  # share of the sounding time from which a member counts as there (ours)
+from arrange.theory.chords import Chord, chord_intervals
+from arrange.theory.pitch import parse_pitch_class
 
 Span = tuple[float, float]  # begin and end, quarter notes
-
-
-@dataclass(frozen=True)
-class Harmony:
-    """A chord as far as voicings ask for it; pitch classes.
-
-    Parameters
-    ----------
-    symbol : str
-    root, bass : int
-    members : tuple of int
-        The bass among them.
-    inferred : bool
-        No chord symbol says so; the notes do.
-    """
-
-    symbol: str
-    root: int
-    bass: int
-    members: tuple[int, ...]
-    inferred: bool = False
-
-    @property
-    def third(self) -> frozenset[int]:
-        """The third, if it has one."""
-        above = [size for size in (4, 3) if (self.root + size) % 12 in self.members]
-        return frozenset((self.root + size) % 12 for size in above[:1])
-
-    @property
-    def guides(self) -> frozenset[int]:
-        """Third and seventh, which tell the chord."""
-        sevenths = {(self.root + size) % 12 for size in (10, 11)} & set(self.members)
-        return self.third | frozenset(sevenths)
 
 
 @dataclass(frozen=True)
@@ -91,7 +48,7 @@ def find_stretch(
     measures: int | tuple[int, int] | None = None,
     chord: str | None = None,
 ) -> Stretch:
-    """Return the stretch that is meant; the whole song if nothing is told.
+    """Return the stretch that is meant; the whole song if nothing is given.
 
     Parameters
     ----------
@@ -128,10 +85,10 @@ def find_stretch(
     if chord is not None:
         spans = _shared(spans, _chord_spans(song, chord))
         names.append(f"every {chord}")
-    told = ", ".join(names) or "the whole song"
+    name = ", ".join(names) or "the whole song"
     if not spans:
-        raise ArrangeError(f"no stretch is left where all of this holds: {told}; ask for less")
-    return Stretch(tuple(spans), told)
+        raise ArrangeError(f"no stretch is left where all of this holds: {name}; ask for less")
+    return Stretch(tuple(spans), name)
 
 
 def _shared(spans: list[Span], others: list[Span]) -> list[Span]:
@@ -157,7 +114,7 @@ def _chord_spans(song: Song, chord: str) -> list[Span]:
         )
     if not same.any():
         there = ", ".join(dict.fromkeys(chords["symbol"])) or "no chord symbols at all"
-        raise ArrangeError(f"{chord} stands nowhere in this song; there are {there}")
+        raise ArrangeError(f"{chord} is nowhere in this song; there are {there}")
     onset = chords["onset"].to_numpy()[same]
     return list(zip(onset, onset + chords["duration"].to_numpy()[same], strict=True))
 
@@ -169,72 +126,3 @@ def _classes(chord: Chord) -> tuple[set[int], int]:
     above = chord_intervals(chord.kind, chord.degrees)
     bass = parse_pitch_class(chord.bass) if chord.bass else (root + above[0]) % 12
     return {(root + size) % 12 for size in above}, bass
-
-
-@dataclass(frozen=True)
-class Harmonies:
-    """What harmony holds where in a song."""
-
-    song: Song
-
-    @cached_property
-    def scene(self) -> Scene:
-        """The song's sounding notes."""
-        return Scene(self.song)
-
-    @cached_property
-    def told(self) -> list[Harmony | None]:
-        """That of each chord symbol; none for "N.C." and what names no members."""
-        chords = self.song.chords
-        columns = (chords["symbol"], chords["root"], chords["bass"], chords["pitch_classes"])
-        found: list[Harmony | None] = []
-        for symbol, root, bass, members in zip(*(c.tolist() for c in columns), strict=True):
-            if len(members) < 2 or not isinstance(root, int):
-                found.append(None)
-                continue
-            low = bass if isinstance(bass, int) else root
-            classes = tuple(dict.fromkeys((*members, low)))
-            found.append(Harmony(symbol, root, low, classes))
-        return found
-
-    @cached_property
-    def _inferred(self) -> dict[int, Harmony | None]:
-        return {}
-
-    def at(self, onset: float) -> Harmony | None:
-        """Return what holds at an onset, told or inferred; None if neither."""
-        if len(self.song.chords):
-            row = int(self.scene.chord_at(np.array([onset]))[0])
-            if row >= 0:
-                return self.told[row]
-        measure = int(self.scene.measure_of(np.array([onset]))[0])
-        if measure not in self._inferred:
-            self._inferred[measure] = self._infer(measure)
-        return self._inferred[measure]
-
-    def _infer(self, measure: int) -> Harmony | None:
-        """The chord that explains nearly all that sounds in a bar, and is there whole."""
-        bar = self.song.measures.iloc[measure]
-        begin, end = float(bar["onset"]), float(bar["onset"] + bar["duration"])
-        scene = self.scene
-        held = np.minimum(scene.end, end) - np.maximum(scene.onset, begin)
-        sounds = (held > 0) & (scene.pitch % 1 == 0)
-        if not sounds.any():
-            return None
-        classes = scene.pitch[sounds].astype(np.int64) % 12
-        time = np.bincount(classes, held[sounds], minlength=12)
-        time = time / time.sum()
-        lowest = int(classes[np.argmin(scene.pitch[sounds])])
-        best, found = 0.0, None
-        for kind in _INFERRED_KINDS:
-            for root in range(12):
-                members = [(root + size) % 12 for size in KINDS[kind][0]]
-                share = float(time[members].sum())
-                if share < _ENOUGH or (time[members] < _PRESENT).any():
-                    continue
-                worth = share + 0.1 * (root == lowest) - 0.02 * len(members)
-                if worth > best + 1e-9:
-                    name = pitch_class_name(root, self.song.key_at(begin))
-                    symbol = chord_symbol(Chord(name, kind))
-                    best, found = worth, Harmony(symbol, root, root, tuple(members), True)
-        return found

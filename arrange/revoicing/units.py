@@ -13,11 +13,11 @@ from __future__ import annotations
 
 from collections.abc import Collection
 from dataclasses import dataclass, replace
-from itertools import pairwise
 
 import numpy as np
 
-from arrange.revoicing.stretches import Harmonies, Harmony, Stretch
+from arrange.revoicing.harmonies import Harmonies, Harmony
+from arrange.revoicing.stretches import Stretch
 from arrange.tables.song import Song
 from arrange.tables.sounding import Array
 
@@ -197,8 +197,3 @@ def _both(one: Unit, other: Unit) -> Unit:
         written=written,
         rank=rank,
     )
-
-
-def gaps(units: list[Unit]) -> list[float]:
-    """Return the quarter notes of silence before each unit but the first."""
-    return [max(after.begin - before.finish, 0.0) for before, after in pairwise(units)]

@@ -29,19 +29,18 @@ import numpy as np
 import pandas as pd
 
 import arrange as ar
-from arrange.clashes.limits import DEFAULT_LIMITS
 from arrange.errors import ArrangeError
 from arrange.guitar.hands import Hand
 from arrange.guitar.necks import Neck
-from arrange.revoicing import Weights, revoice, revoice_pair
+from arrange.revoicing import Scope, Taste, revoice, revoice_pair
 from arrange.revoicing.candidates import _pool, voicing_pool
+from arrange.revoicing.choosing import choose
 from arrange.revoicing.clash_costs import pair_costs
+from arrange.revoicing.harmonies import Harmonies, Harmony
 from arrange.revoicing.ideas import Version, any_or_fewer
-from arrange.revoicing.judging import findings_of_each
-from arrange.revoicing.proposals import Bench, Proposal
-from arrange.revoicing.search import choose
-from arrange.revoicing.setting import TOP_FRET, make_player
-from arrange.revoicing.stretches import Harmonies, Harmony, find_stretch
+from arrange.revoicing.preparing import make_mover
+from arrange.revoicing.proposals import Judge, Proposal
+from arrange.revoicing.stretches import find_stretch
 from arrange.tables.schemas import CHORDS, MEASURES, NOTES, PARTS, SECTIONS
 from arrange.tables.song import Song
 from arrange.theory.chord_symbols import parse_chord
@@ -51,7 +50,7 @@ from arrange.theory.pitch import parse_pitch_class
 LOW_WATER = Path(__file__).parents[2] / "datasets" / "low-water.musicxml"
 PASSAGES, CHORDS_EACH, SEED = 50, 8, 1685
 KINDS = ("", "m", "7", "maj7", "m7", "m7b5", "dim")
-NECK, HAND, WEIGHTS = Neck(), Hand(), Weights()
+NECK, HAND, TASTE = Neck(), Hand(), Taste()
 G1, G2 = "Guitar 1", "Guitar 2"
 CIRCLE = ("Am7", "Dm7", "G7", "Cmaj7", "Fmaj7", "Bm7b5", "E7", "Am")  # a chain of fifths
 
@@ -127,7 +126,7 @@ def chorale_symbols(path: Path) -> list[str]:
 
 def clashing(symbols: list[str], draw: np.random.Generator) -> dict[str, list[list[int]]]:
     """The easiest shape of each chord, and one of the tenth that clash most with it."""
-    table = pair_costs(WEIGHTS)
+    table = pair_costs(TASTE)
     one, other = [], []
     for symbol in symbols:
         harmony = harmony_of(symbol)
@@ -197,26 +196,24 @@ def tried(task: Callable[[], list[Proposal]]) -> Proposal | None:
 def path_and_greedy(song: Song) -> dict[str, Proposal | None]:
     """The best path through all candidates, and the best of each chord by itself."""
     stretch, harmonies = find_stretch(song), Harmonies(song)
-    player = make_player(song, G2, stretch, harmonies, (), (), HAND, TOP_FRET, WEIGHTS)
-    before = findings_of_each(song, [song.notes], stretch, DEFAULT_LIMITS)[0]
-    bench = Bench(song, stretch, harmonies, (player,), DEFAULT_LIMITS, WEIGHTS, HAND)
-    options = player.options(any_or_fewer)
-    notes = player.scene.song.notes
+    mover = make_mover(harmonies, G2, stretch, Scope(), None, TASTE)
+    judge = Judge(harmonies, stretch, (mover,), TASTE)
+    options = mover.options(any_or_fewer)
+    notes = mover.scene.song.notes
     rows = {
-        "path": choose(player.units, options, WEIGHTS).options,
+        "path": choose(mover.units, options, TASTE.prices).options,
         "chord by chord": np.array([int(np.argmin(each.cost)) for each in options]),
     }
     return {
         name: tried(
-            lambda chosen=chosen: bench.proposals(
+            lambda chosen=chosen: judge.proposals(
                 [
                     Version(
                         "voicings",
                         "plays other voicings",
-                        player.played(notes, options, chosen),
+                        mover.played(notes, options, chosen),
                     )
-                ],
-                before,
+                ]
             )
         )
         for name, chosen in rows.items()
@@ -297,11 +294,11 @@ def measure_speed(folder: Path) -> None:
 
         def search(song: Song = song) -> None:
             stretch, harmonies = find_stretch(song), Harmonies(song)
-            player = make_player(song, G2, stretch, harmonies, (), (), HAND, TOP_FRET, WEIGHTS)
-            choose(player.units, player.options(any_or_fewer), WEIGHTS)
+            mover = make_mover(harmonies, G2, stretch, Scope(), None, TASTE)
+            choose(mover.units, mover.options(any_or_fewer), TASTE.prices)
 
         def one_idea(song: Song = song) -> None:
-            revoice(song, G2, ideas=["clear voicings"])
+            revoice(song, G2, scope=Scope(ideas=["clear voicings"]))
 
         def all_ideas(song: Song = song) -> None:
             revoice(song, G2)

@@ -1,20 +1,24 @@
-"""What a re-voicing costs, all in one coin: millimetres that a fretting hand would rather go.
+"""By what a re-voicing is judged: from when on something is a finding, and what each thing costs.
 
-A finding that has just reached its limit is worth some 50 mm of way along the neck, about three
-frets in first position. All figures are ours, to be moved by ear: nobody has published any.
+All costs are in one coin: millimetres that a fretting hand would rather go. A finding that has
+just reached its limit is worth some 50 mm of way along the neck, about three frets in first
+position. All prices are ours, to be moved by ear: nobody has published any.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+
+from arrange.clashes import Limits
+from arrange.clashes.limits import DEFAULT_LIMITS
 
 
 @dataclass(frozen=True)
-class Weights:
-    """How much each thing counts, in mm. A smaller weight lets more of it happen.
+class Prices:
+    """What each thing costs in a re-voicing, in mm. A lower price lets more of it happen.
 
-    The first group is asked while voicings are chosen, the second when proposals are ranked; the
-    third counts in both.
+    The prices down to `grip` count while voicings are chosen; `finding`, `brought`, `guide`,
+    `shifted` and `capo` when proposals are ranked; the others in both.
 
     Parameters
     ----------
@@ -53,6 +57,16 @@ class Weights:
         A bar of which every note is moved in time.
     capo : float
         A new capo, for which the whole part is fingered anew.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> song = ar.read("datasets/low-water.musicxml")
+    >>> free = ar.Taste(prices=ar.Prices(lost=0))
+    >>> scope = ar.Scope(ideas=["lay out"])
+    >>> best = ar.revoice(song, "Guitar 1", "Chorus 1", scope=scope, taste=free)[0]
+    >>> best.notes_lost, best.costs["lost"]
+    (154, 0.0)
     """
 
     rub: float = 120.0
@@ -72,3 +86,26 @@ class Weights:
     lost: float = 120.0
     shifted: float = 60.0
     capo: float = 300.0
+
+
+@dataclass(frozen=True)
+class Taste:
+    """By what a re-voicing is judged.
+
+    Parameters
+    ----------
+    limits : Limits
+        From which value on something is a finding; the search avoids what these limits mean.
+    prices : Prices
+        What each thing costs.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> strict = ar.Taste(prices=ar.Prices(finding=800))
+    >>> strict.prices.finding, strict.prices.lost
+    (800, 120.0)
+    """
+
+    limits: Limits = DEFAULT_LIMITS
+    prices: Prices = field(default_factory=Prices)

@@ -1,4 +1,4 @@
-"""A player in a stretch: units, what each could be, and what a choice makes of the notes."""
+"""A part that may change in a stretch: its units, what each could be, what a choice makes of it."""
 
 from __future__ import annotations
 
@@ -15,24 +15,24 @@ from arrange.guitar.hands import Hand
 from arrange.guitar.necks import LEFT_OUT, Neck
 from arrange.revoicing.candidates import Options, Pool, by_rank, make_options, voicing_pool
 from arrange.revoicing.clash_costs import SILENT, Around, own_seconds, pair_costs
+from arrange.revoicing.taste import Taste
 from arrange.revoicing.units import Unit
-from arrange.revoicing.weights import Weights
-from arrange.tables.copies import quick_song
+from arrange.tables.copies import in_copies, quick_song
 from arrange.tables.song import Song, text_column
 from arrange.tables.sounding import Array
 
-MOST_OPTIONS = 300  # a unit; with two players MOST_OF_TWO
+MOST_OPTIONS = 300  # of a unit; MOST_OF_TWO where two parts change
 MOST_OF_TWO = 80
-_MOST_GAPS = 1  # strings to be muted within a strummed shape (ours)
+_MOST_GAPS = 1  # strings to mute within a strummed shape (ours)
 _OCTAVE = 12
 _UNKNOWN_GRIP = 60.0  # mm, of a written grip that no hand can hold as it stands
 
-Keeps = Callable[["Player", int, Pool, Array], Array]  # player, unit's number, pool, its rows
+Keeps = Callable[["Mover", int, Pool, Array], Array]  # part, number of the unit, pool, its rows
 
 
 @dataclass(frozen=True, eq=False)
-class Player:
-    """One part in a stretch, its neck and hand.
+class Mover:
+    """A part that may change in a stretch, with the neck and the hand that play it.
 
     Parameters
     ----------
@@ -41,13 +41,13 @@ class Player:
     units : list of Unit
     neck : Neck
     hand : Hand
-    weights : Weights
+    taste : Taste
     top_fret : int
         The highest fret that a new voicing may use.
     without : tuple of str
-        Other parts that move too, and are not counted as standing.
-    standing : Player, optional
-        The same player with another capo, of whom is known what stands around.
+        Other parts that change too: what they hold as written does not count.
+    standing : Mover, optional
+        The same part with another capo; what the other parts cost it is known already.
     """
 
     scene: Scene
@@ -55,10 +55,10 @@ class Player:
     units: list[Unit]
     neck: Neck
     hand: Hand
-    weights: Weights
+    taste: Taste
     top_fret: int
     without: tuple[str, ...] = ()
-    standing: Player | None = None
+    standing: Mover | None = None
 
     @cached_property
     def rows(self) -> Array:
@@ -72,9 +72,9 @@ class Player:
         if self.standing is not None:
             return self.standing.written
         rows = np.concatenate([unit.rows for unit in self.units])
-        told = fingered(self.scene.song, self.part, rows)
-        position = told["position"].reindex(rows).to_numpy(dtype=np.float64, na_value=np.nan)
-        string = told["string"].reindex(rows).to_numpy(dtype=np.int64, na_value=0)
+        fingers = fingered(self.scene.song, self.part, rows, self.hand)
+        position = fingers["position"].reindex(rows).to_numpy(dtype=np.float64, na_value=np.nan)
+        string = fingers["string"].reindex(rows).to_numpy(dtype=np.int64, na_value=0)
         bits = np.where(string > 0, 1 << np.maximum(string - 1, 0), 0)
         ends = np.cumsum([len(unit.rows) for unit in self.units])[:-1]
         return [
@@ -95,7 +95,7 @@ class Player:
     def _tables(self) -> list[Array]:
         if self.standing is not None:
             return self.standing._tables
-        around = Around(self.scene, self.part, self.weights, self.without)
+        around = Around(self.scene, self.part, self.taste, self.without)
         sides = {
             other: side
             for other, side in around.sides().items()
@@ -205,10 +205,10 @@ class Player:
         return pool, rows, make_options(unit, pitches, pool.place_mm[rows], cost, pool.shapes[rows])
 
     def _costs(self, number: int, pitches: Array, grip_mm: Array) -> Array:
-        """What options cost by themselves and against what stands, mm."""
-        unit, weights = self.units[number], self.weights
-        table, own = self._tables[number], pair_costs(weights)["own"]
-        cost = weights.grip * grip_mm
+        """What options cost by themselves and against what the other parts hold, mm."""
+        unit, prices = self.units[number], self.taste.prices
+        table, own = self._tables[number], pair_costs(self.taste)["own"]
+        cost = prices.grip * grip_mm
         for rank in range(len(unit.written)):
             cost = cost + table[rank, pitches[:, rank]]
         held = own_seconds(self.scene, unit)
@@ -221,7 +221,7 @@ class Player:
         mean = away.sum(axis=1) / np.maximum(sounds.sum(axis=1), 1)
         different = sounds & np.diff(pitches, axis=1, prepend=-1).astype(bool)
         lost = 1 - different.sum(axis=1) / len(unit.written)
-        return np.asarray(cost + bars * (weights.written * mean + weights.lost * lost))
+        return np.asarray(cost + bars * (prices.written * mean + prices.lost * lost))
 
     def _grip_mm(self, number: int) -> float:
         """What a written grip costs: the easiest voicing of those very pitches."""
@@ -253,9 +253,9 @@ def _stacked(one: Options, other: Options) -> Options:
 def on_strings(
     notes: pd.DataFrame, units: Sequence[Unit], shapes: Sequence[Array], neck: Neck
 ) -> pd.DataFrame:
-    """Return the notes of units on the strings of their shapes; the index tells their rows.
+    """Return the notes of units on the strings of their shapes; the index gives their rows.
 
-    What no string of a shape sounds, such as a note in between, stays free.
+    A note that no string of a shape sounds, such as one in between, gets no string.
     """
     string, fret = (notes[name].array.copy() for name in ("string", "fret"))
     pitch = notes["pitch"].to_numpy()
@@ -276,7 +276,8 @@ def on_strings(
 def played(notes: pd.DataFrame, units: Sequence[Unit], pitches: Sequence[Array]) -> pd.DataFrame:
     """Return notes with the units at other pitches, a row of pitches (by rank) for each.
 
-    Where two notes that begin together meet on one pitch, the first stays. Strings are free.
+    Where two notes that begin together meet on one pitch, the first stays. Moved notes have no
+    string yet.
     """
     pitch = notes["pitch"].to_numpy().copy()
     keep = np.ones(len(notes), dtype=bool)
@@ -298,9 +299,9 @@ def played(notes: pd.DataFrame, units: Sequence[Unit], pitches: Sequence[Array])
 
 
 def fingered(
-    song: Song, part: str, rows: Array, hand: Hand | None = None, capo: int | None = None
+    song: Song, part: str, rows: Array, hand: Hand, capo: int | None = None
 ) -> pd.DataFrame:
-    """Return some notes of a part, fingered; the index is their position in the notes table.
+    """Return some notes of a part, fingered; their index is their position in the notes table.
 
     Parameters
     ----------
@@ -308,7 +309,7 @@ def fingered(
     part : str
     rows : array of int
         Positions in its notes table.
-    hand : Hand, optional
+    hand : Hand
     capo : int, optional
         Another capo for the part.
     """
@@ -322,14 +323,49 @@ def fingered(
     return found.set_index(found["source_id"].astype(int)).sort_index()
 
 
-def without_notes(player: Player, out: Array) -> pd.DataFrame:
+def fingered_each(mover: Mover, tables: Sequence[pd.DataFrame]) -> list[pd.DataFrame]:
+    """Return a part in and around a stretch, fingered in each of some notes tables.
+
+    All tables are fingered at once, laid one behind the other, since they need mostly the same
+    shapes. The index is a note's position in its table; the way from one table to the next does
+    not count.
+    """
+    if not tables:
+        return []
+    song = mover.scene.song
+    if not len(mover.rows):
+        return [song.notes.iloc[:0].assign(problem=None, move_mm=0.0) for _ in tables]
+    lines = np.append(song.measures["onset"].to_numpy(), song.duration)
+    bars = song.notes["measure"].to_numpy()[mover.rows]
+    begin, end = lines[max(bars.min() - 2, 0)], lines[min(bars.max() + 1, len(lines) - 1)]
+    versions = []
+    for notes in tables:
+        own = np.flatnonzero((notes["part"] == mover.part).to_numpy(dtype=bool))
+        ids = text_column([str(row) for row in own])
+        versions.append(notes.iloc[own].assign(source_id=ids))
+    copies = in_copies(song, versions, float(begin), float(end))
+    if not len(copies.song.notes):
+        return [copies.song.notes.assign(problem=None, move_mm=0.0) for _ in tables]
+    fingers = finger_part(copies.song, mover.part, hand=mover.hand)
+    copy = copies.number(fingers["onset"])
+    fingers = fingers.set_index(fingers["source_id"].astype(int))
+    found = []
+    for number in range(len(tables)):
+        own = fingers[copy == number]
+        is_first = own["onset"].to_numpy() == own["onset"].min()
+        move = np.where(is_first, 0.0, own["move_mm"].to_numpy())
+        found.append(own.assign(onset=own["onset"] - copies.starts[number] + begin, move_mm=move))
+    return found
+
+
+def without_notes(mover: Mover, out: Array) -> pd.DataFrame:
     """Return the song's notes without some; positions in its notes table."""
-    notes = player.scene.song.notes
+    notes = mover.scene.song.notes
     keep = np.ones(len(notes), dtype=bool)
     keep[out] = False
     return notes[keep]
 
 
-def with_capo(player: Player, capo: int) -> Player:
-    """Return the player with another capo."""
-    return replace(player, neck=replace(player.neck, capo=capo), standing=player)
+def with_capo(mover: Mover, capo: int) -> Mover:
+    """Return the same part with another capo."""
+    return replace(mover, neck=replace(mover.neck, capo=capo), standing=mover)

@@ -4,7 +4,7 @@ One player or two. A unit's option costs what it is by itself and against what t
 to go on to the next unit costs the way of the hand along the neck and the movement of the line on
 top. With two players, time is cut wherever either begins a unit; a player's option stays while the
 unit lasts, and what the two hold together is counted in each piece. Exact among the options given
-(``paths.best_path``); ties go to the option that stands first.
+(``best_path``); of equally good options the first is taken.
 """
 
 from __future__ import annotations
@@ -18,9 +18,9 @@ import numpy as np
 from arrange.best_path import best_path
 from arrange.clashes.scene import Scene
 from arrange.revoicing.candidates import Options
-from arrange.revoicing.clash_costs import SILENT, between, pair_costs
+from arrange.revoicing.clash_costs import SILENT, meetings, pair_costs
+from arrange.revoicing.taste import Prices, Taste
 from arrange.revoicing.units import Unit
-from arrange.revoicing.weights import Weights
 from arrange.tables.sounding import Array
 
 _REST = 8.0  # quarter notes of silence after which a player may begin anywhere (ours)
@@ -42,17 +42,17 @@ class Choice:
     cost: float
 
 
-def move_costs(before: Options, after: Options, gap: float, weights: Weights) -> Array:
+def move_costs(before: Options, after: Options, gap: float, prices: Prices) -> Array:
     """Return what it costs to go from each option to each of the next unit, mm."""
     shape = len(before.cost), len(after.cost)
     if gap >= _REST:
         return np.zeros(shape)
     hand = np.abs(before.place_mm[:, None] - after.place_mm)
     top = np.abs(before.last_top[:, None] - after.first_top)
-    return weights.hand * np.nan_to_num(hand) + weights.top * np.nan_to_num(top)
+    return prices.hand * np.nan_to_num(hand) + prices.top * np.nan_to_num(top)
 
 
-def choose(units: Sequence[Unit], options: Sequence[Options], weights: Weights) -> Choice:
+def choose(units: Sequence[Unit], options: Sequence[Options], prices: Prices) -> Choice:
     """Return the best options of one player.
 
     Parameters
@@ -61,10 +61,10 @@ def choose(units: Sequence[Unit], options: Sequence[Options], weights: Weights) 
         In order of time.
     options : sequence of Options
         Of each unit, one at least.
-    weights : Weights
+    prices : Prices
     """
     costs = [
-        [move_costs(before, after, max(later.begin - unit.finish, 0.0), weights)]
+        [move_costs(before, after, max(later.begin - unit.finish, 0.0), prices)]
         for (unit, before), (later, after) in pairwise(zip(units, options, strict=True))
     ]
     found = best_path([-each.cost for each in options], costs)
@@ -77,7 +77,7 @@ def choose_both(
     units: tuple[Sequence[Unit], Sequence[Unit]],
     options: tuple[Sequence[Options], Sequence[Options]],
     side: str | None,
-    weights: Weights,
+    taste: Taste,
 ) -> tuple[Choice, Choice]:
     """Return the best options of two players together.
 
@@ -88,7 +88,7 @@ def choose_both(
         Of each player.
     side : str, optional
         Whether the first player lies ``"above"`` or ``"below"`` the other over the song.
-    weights : Weights
+    taste : Taste
     """
     begins = sorted({unit.begin for own in units for unit in own})
     holders = [_holders(own, begins) for own in units]
@@ -99,18 +99,18 @@ def choose_both(
         if at[0] >= 0 and at[1] >= 0:
             pair = units[0][at[0]], units[1][at[1]]
             held = options[0][at[0]], options[1][at[1]]
-            value = value - _together(scene, pair, held, side, weights)
+            value = value - _together(scene, pair, held, side, taste)
         values.append(value)
         if step:
             costs.append(
-                [_step_costs(units[p], options[p], holders[p], step, weights) for p in (0, 1)]
+                [_step_costs(units[p], options[p], holders[p], step, taste.prices) for p in (0, 1)]
             )
     found = best_path(values, costs)
     assert found is not None  # to stay as written is never forbidden
     chosen = []
-    for player in (0, 1):
-        first = [holders[player].index(number) for number in range(len(units[player]))]
-        chosen.append(Choice(found.choices[first, player], -found.value))
+    for mover in (0, 1):
+        first = [holders[mover].index(number) for number in range(len(units[mover]))]
+        chosen.append(Choice(found.choices[first, mover], -found.value))
     return chosen[0], chosen[1]
 
 
@@ -128,12 +128,12 @@ def _own_values(
 ) -> Array:
     """What each player's options are worth by themselves, counted where the unit begins."""
     worth = []
-    for player, number in enumerate(at):
+    for mover, number in enumerate(at):
         if number < 0:
             worth.append(np.zeros(1))
             continue
-        begins = step == 0 or holders[player][step - 1] != number
-        cost = options[player][number].cost
+        begins = step == 0 or holders[mover][step - 1] != number
+        cost = options[mover][number].cost
         worth.append(-cost if begins else np.zeros_like(cost))
     return worth[0][:, None] + worth[1][None, :]
 
@@ -143,20 +143,20 @@ def _together(
     units: tuple[Unit, Unit],
     options: tuple[Options, Options],
     side: str | None,
-    weights: Weights,
+    taste: Taste,
 ) -> Array:
     """What each two options of two players cost together, mm."""
-    tables = pair_costs(weights)
-    one, other = units
-    held = between(scene, one, other)
     cost = np.zeros((len(options[0].cost), len(options[1].cost)))
-    for first, second in np.argwhere(held > 0):
-        own, its = options[0].pitches[:, first], options[1].pitches[:, second]
-        cost += held[first, second] * tables["other"][own[:, None], its]
+    every = meetings(scene, units, taste)
+    for held, table in every:
+        for first, second in np.argwhere(held > 0):
+            own, its = options[0].pitches[:, first], options[1].pitches[:, second]
+            cost += held[first, second] * table[own[:, None], its]
+    held = every[0][0]
     if side is not None and held.any():
         seconds = float(held.max())
         tops = [np.where(each.pitches == SILENT, -1, each.pitches).max(axis=1) for each in options]
-        cost += seconds * tables[side][tops[0][:, None], tops[1]]
+        cost += seconds * pair_costs(taste)[side][tops[0][:, None], tops[1]]
     return cost
 
 
@@ -165,7 +165,7 @@ def _step_costs(
     options: Sequence[Options],
     holders: Sequence[int],
     step: int,
-    weights: Weights,
+    prices: Prices,
 ) -> Array:
     """What a change costs a player from step to step; within a unit there is none to make."""
     before, now = holders[step - 1], holders[step]
@@ -177,4 +177,4 @@ def _step_costs(
         count = len(options[now].cost)
         return np.where(np.eye(count, dtype=bool), 0.0, np.inf)
     gap = max(units[now].begin - units[before].finish, 0.0)
-    return move_costs(options[before], options[now], gap, weights)
+    return move_costs(options[before], options[now], gap, prices)
