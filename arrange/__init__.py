@@ -18,7 +18,7 @@ The way data flows, bottom to top::
     songbook    many songs, a row each, and what changes from song to song (songbook/)
 
 Below them: what is true without any song (theory/, hearing/), words for people (text/), what can go
-wrong (errors.py), how large a song may be (limits.py).
+wrong (errors.py), how large a song may be (song_size.py).
 
 Each name is loaded when it is first asked for.
 """

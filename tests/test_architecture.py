@@ -15,7 +15,7 @@ PACKAGE = Path(arrange.__file__).parent
 # Bottom up. A module may import from the lines below its own, and inside its own folder; what
 # two modules of one line share belongs on a line below.
 LEVELS = (
-    ("errors", "limits"),
+    ("errors", "song_size"),
     ("best_path", "text"),
     ("theory",),
     ("hearing", "tables"),

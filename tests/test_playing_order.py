@@ -16,7 +16,7 @@ from scores import WHOLE_BAR, barline, direction, read_text, rehearsal, score, w
 import arrange as ar
 from arrange.errors import ReadError
 from arrange.formats.playing_order import Bar, playing_order
-from arrange.limits import MOST_MEASURES
+from arrange.song_size import MOST_MEASURES
 
 
 def test_bars_without_signs_are_played_once_in_order():

@@ -21,7 +21,7 @@ from arrange.clashes.limits import DEFAULT_LIMITS, DISPUTED_LIMITS, LOW_INTERVAL
 from arrange.clashes.scene import Scene
 from arrange.clashes.table import find_in
 from arrange.errors import ArrangeError
-from arrange.limits import MOST_MEETINGS
+from arrange.song_size import MOST_MEETINGS
 from arrange.tables.song import Song
 
 __all__ = [

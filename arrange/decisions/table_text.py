@@ -13,7 +13,7 @@ from typing import Any
 import pandas as pd
 
 from arrange.errors import ArrangeError, shown
-from arrange.limits import MOST_FRETS
+from arrange.song_size import MOST_FRETS
 from arrange.tables.schemas import Column, Table
 from arrange.tables.song import check_table
 

@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Sequence
 from functools import lru_cache
 
-from arrange.limits import MOST_TEXT
+from arrange.song_size import MOST_TEXT
 
 # The first pattern that fits a name decides; words in English, with common abbreviations and
 # a few German, French and Italian score names (common practice).

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from arrange.limits import MOST_NOTICES, MOST_TEXT
+from arrange.song_size import MOST_NOTICES, MOST_TEXT
 from arrange.tables.song import Song
 
 _SAME = 1e-6  # quarter notes: times that differ by less are one

@@ -22,7 +22,7 @@ from dataclasses import dataclass, field
 
 from arrange.errors import ReadError
 from arrange.formats.notices import first_notices
-from arrange.limits import MOST_MEASURES
+from arrange.song_size import MOST_MEASURES
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,7 @@ import re
 from collections import Counter
 from collections.abc import Sequence
 
-from arrange.limits import MOST_TEXT
+from arrange.song_size import MOST_TEXT
 
 # Words that name a section, as bands use them (common practice); the first found decides.
 SECTION_KINDS = (

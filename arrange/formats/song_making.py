@@ -21,10 +21,10 @@ from arrange.formats.played_notes import note_columns
 from arrange.formats.playing_order import playing_order
 from arrange.formats.section_names import section_heads, section_kind, section_labels
 from arrange.formats.written import DEFAULT_TEMPO, Array, PlayedBars, Written, move_octaves
-from arrange.limits import LEAST_TEMPO, MOST_SECTIONS, MOST_TEMPO
+from arrange.song_size import LEAST_TEMPO, MOST_SECTIONS, MOST_TEMPO
 from arrange.tables.schemas import SONG_TABLES
+from arrange.tables.size_check import check_limits
 from arrange.tables.song import Remark, Song, integer_column, object_column, text_column
-from arrange.tables.song_limits import check_limits
 from arrange.text.words import first_few
 
 
@@ -84,7 +84,7 @@ def make_song(written: Written, *, played: bool, **about: Any) -> Song:
     Raises
     ------
     ReadError
-        If the song passes the limits that hold for every format (``limits``).
+        If the song passes the limits that hold for every format (``song_size``).
     """
     printed = len(written.numbers)
     notices = first_notices(written.notices)

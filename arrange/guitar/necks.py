@@ -24,7 +24,7 @@ from typing import Any
 import numpy as np
 
 from arrange.errors import ArrangeError
-from arrange.limits import MOST_FRETS, MOST_STRINGS
+from arrange.song_size import MOST_FRETS, MOST_STRINGS
 from arrange.theory.pitch import note_name, parse_note
 from arrange.theory.spelling import nearest_spelling
 

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from arrange.errors import TableError
-from arrange.limits import (
+from arrange.song_size import (
     MOST_CAPO,
     MOST_CHORDS,
     MOST_FRETS,

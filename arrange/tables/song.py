@@ -22,7 +22,7 @@ from arrange.tables.schemas import (
     Column,
     Table,
 )
-from arrange.tables.song_limits import check_limits
+from arrange.tables.size_check import check_limits
 from arrange.theory.pitch import note_name
 from arrange.theory.spelling import unknown_name
 

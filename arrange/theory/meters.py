@@ -11,7 +11,7 @@ import re
 from collections.abc import Iterable
 from fractions import Fraction
 
-from arrange.limits import MOST_BAR, MOST_COUNT, MOST_TERMS, MOST_UNIT
+from arrange.song_size import MOST_BAR, MOST_COUNT, MOST_TERMS, MOST_UNIT
 
 FREE = "free"  # a meter without numbers
 _METER = re.compile(r"(\d+)/(\d+)$")

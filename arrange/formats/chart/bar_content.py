@@ -16,7 +16,7 @@ from arrange.formats.chart.lines import Faults, Piece
 from arrange.formats.written import TECHNIQUES
 from arrange.guitar.hands import Hand, hold_shapes
 from arrange.guitar.necks import Neck
-from arrange.limits import MOST_FRETS
+from arrange.song_size import MOST_FRETS
 from arrange.text.words import counted
 from arrange.theory.pitch import parse_note
 

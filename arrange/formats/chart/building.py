@@ -23,7 +23,7 @@ from arrange.formats.chart.rows import PLAIN_BAR, Cell
 from arrange.formats.chart.sections import Place, Section, Setting
 from arrange.formats.chart.tablature import read_tab_bar
 from arrange.formats.playing_order import Bar, playing_order
-from arrange.limits import MOST_CHORDS, MOST_MEASURES, MOST_NOTES
+from arrange.song_size import MOST_CHORDS, MOST_MEASURES, MOST_NOTES
 from arrange.text.words import counted
 from arrange.theory.chord_symbols import parse_chord, parse_number_chord
 from arrange.theory.chords import Chord

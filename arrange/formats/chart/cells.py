@@ -17,7 +17,7 @@ import pandas as pd
 from arrange.errors import ArrangeError, shown
 from arrange.formats.chart.header import Meter, Part
 from arrange.formats.chart.items import TECHNIQUE_WORDS, is_shared
-from arrange.limits import MOST_FRETS
+from arrange.song_size import MOST_FRETS
 from arrange.tables.song import Song
 from arrange.theory.pitch import note_name
 

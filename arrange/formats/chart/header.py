@@ -12,7 +12,7 @@ from arrange.errors import shown
 from arrange.formats.chart.lines import Faults, Piece, nearly
 from arrange.formats.instruments import instrument_family
 from arrange.guitar.necks import STANDARD_TUNINGS, TUNINGS
-from arrange.limits import (
+from arrange.song_size import (
     LEAST_TEMPO,
     MOST_BAR,
     MOST_CAPO,

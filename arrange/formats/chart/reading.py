@@ -20,7 +20,7 @@ from arrange.formats.chart.sections import (
 from arrange.formats.chart.tablature import is_string, is_tab_heading, read_tab
 from arrange.formats.song_making import song_reader
 from arrange.formats.written import Written
-from arrange.limits import (
+from arrange.song_size import (
     MOST_MEASURES,
     MOST_PARTS,
     MOST_REMARK,

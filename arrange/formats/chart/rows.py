@@ -12,7 +12,7 @@ from arrange.formats.chart.bar_content import TECHNIQUE_BITS
 from arrange.formats.chart.header import CHORDS, Part
 from arrange.formats.chart.lines import Faults, Piece
 from arrange.formats.playing_order import Bar
-from arrange.limits import MOST_TEXT
+from arrange.song_size import MOST_TEXT
 
 MOST_PASSES = 32
 MOST_CELLS = 500  # bars in one row

@@ -22,7 +22,7 @@ from arrange.formats.chart.rows import (
     Row,
 )
 from arrange.formats.playing_order import Bar
-from arrange.limits import MOST_MEASURES, MOST_TEXT
+from arrange.song_size import MOST_MEASURES, MOST_TEXT
 from arrange.text.words import counted
 
 _MOST_LAYERS = 1_000  # rows that sound together

@@ -17,7 +17,7 @@ from arrange.formats.chart.header import Part
 from arrange.formats.chart.items import Frame
 from arrange.formats.chart.lines import Faults, Piece
 from arrange.formats.chart.rows import MOST_CELLS, PLAIN_BAR, Cell, Row, Tab, read_label
-from arrange.limits import MOST_FRETS
+from arrange.song_size import MOST_FRETS
 from arrange.theory.pitch import PLAIN_NAMES, parse_pitch_class
 
 STEPS = {

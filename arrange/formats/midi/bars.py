@@ -24,7 +24,7 @@ from arrange.formats.midi.events import (
 from arrange.formats.notices import cut_names_notice
 from arrange.formats.section_names import names_section
 from arrange.formats.written import DEFAULT_TEMPO
-from arrange.limits import MOST_MEASURES, MOST_TEXT
+from arrange.song_size import MOST_MEASURES, MOST_TEXT
 from arrange.text.words import first_few
 from arrange.theory.pitch import key_name
 

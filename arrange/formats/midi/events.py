@@ -19,7 +19,7 @@ from typing import Any
 import numpy as np
 
 from arrange.errors import ReadError, cut_text
-from arrange.limits import MOST_MEASURES, MOST_NOTES, MOST_QUARTERS, MOST_TEXT
+from arrange.song_size import MOST_MEASURES, MOST_NOTES, MOST_QUARTERS, MOST_TEXT
 
 Array = np.ndarray[Any, Any]
 

@@ -26,7 +26,7 @@ from arrange.formats.midi.events import (
 )
 from arrange.formats.midi.notes import MOST_NAMED, Pairs
 from arrange.formats.midi.sounds import PROGRAM_NAMES
-from arrange.limits import MOST_PARTS
+from arrange.song_size import MOST_PARTS
 
 _DEFAULT_VOLUME = 100  # General MIDI, after a reset
 

@@ -32,7 +32,7 @@ from arrange.formats.musicxml.timing import Timing, forward_fill, read_timing
 from arrange.formats.musicxml.tree import parse_score
 from arrange.formats.song_making import song_reader
 from arrange.formats.written import Written
-from arrange.limits import MOST_PARTS, MOST_TEXT
+from arrange.song_size import MOST_PARTS, MOST_TEXT
 from arrange.theory.pitch import key_name
 
 

@@ -11,7 +11,7 @@ from typing import Any
 from arrange.errors import cut_text, shown
 from arrange.formats.musicxml.events import Events
 from arrange.formats.musicxml.tree import first_texts
-from arrange.limits import MOST_BAR, MOST_CAPO, MOST_STRINGS, MOST_TRANSPOSE
+from arrange.song_size import MOST_BAR, MOST_CAPO, MOST_STRINGS, MOST_TRANSPOSE
 from arrange.theory.meters import FREE, meter_terms
 from arrange.theory.pitch import STEPS
 

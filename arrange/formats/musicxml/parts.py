@@ -12,7 +12,7 @@ from arrange.formats.instruments import instrument_drive, instrument_family, uni
 from arrange.formats.musicxml.attributes import Attributes
 from arrange.formats.musicxml.events import Array, Events
 from arrange.guitar.necks import STANDARD_TUNINGS
-from arrange.limits import MOST_FRETS, MOST_LEVEL, MOST_STRINGS, MOST_TEXT
+from arrange.song_size import MOST_FRETS, MOST_LEVEL, MOST_STRINGS, MOST_TEXT
 
 DRIVEN = ("edge", "overdriven", "distorted")  # what the words of a drive are, as a parts table's
 

@@ -17,7 +17,7 @@ import numpy as np
 from arrange.errors import shown
 from arrange.formats.musicxml.attributes import Attributes
 from arrange.formats.musicxml.events import CODE, Array, Events, among, number
-from arrange.limits import MOST_BAR
+from arrange.song_size import MOST_BAR
 from arrange.text.words import first_few
 
 MOST_GRID = 10**8

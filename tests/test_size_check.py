@@ -1,4 +1,4 @@
-"""What is written can be read again, or is refused; no song is larger than ``limits`` allow.
+"""What is written can be read again, or is refused; no song is larger than ``song_size`` allow.
 
 The limits are this project's own; that files are refused with their place and within seconds is
 its promise. Sources of what a format can tell: MusicXML 4.0 (octaves 0 to 9), Standard MIDI Files
@@ -21,7 +21,7 @@ from songs import parts_of, song
 import arrange as ar
 from arrange.formats.chart import format_chart, read_chart
 from arrange.formats.converting import write_song
-from arrange.limits import (
+from arrange.song_size import (
     LEAST_TEMPO,
     MOST_CAPO,
     MOST_FRETS,

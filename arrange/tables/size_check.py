@@ -1,4 +1,4 @@
-"""The check that holds a song to ``limits``: what comes from a file, and what a caller makes."""
+"""The check that holds a song to ``song_size``: what comes from a file, and what a caller makes."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from arrange.errors import TableError, shown
-from arrange.limits import (
+from arrange.song_size import (
     LEAST_TEMPO,
     MOST_AT_ONCE,
     MOST_BAR,
@@ -34,7 +34,7 @@ _SAME = 1e-6  # quarter notes: times that differ by less are one
 def check_limits(
     tables: Mapping[str, pd.DataFrame], title: str = "", remarks: Sequence[str] = ()
 ) -> None:
-    """Refuse a song that is larger than ``limits`` allow, or that no format could hold.
+    """Refuse a song that is larger than ``song_size`` allow, or that no format could hold.
 
     Raises
     ------
