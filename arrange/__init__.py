@@ -70,7 +70,7 @@ if TYPE_CHECKING:
     from arrange.guitar.players import Player
     from arrange.guitar.shape_names import name_shape
     from arrange.guitar.voicings import find_voicings
-    from arrange.handouts import write_handout
+    from arrange.handouts import Layout, write_handout
     from arrange.live import explore_parts
     from arrange.plots import (
         plot_before_after,
@@ -105,6 +105,7 @@ __all__ = [
     "Decision",
     "DecisionLog",
     "Hand",
+    "Layout",
     "Limits",
     "LogChangedError",
     "Neck",
@@ -226,6 +227,7 @@ _HOMES = {
     "write_chart": "formats.chart.writing",
     "write_midi": "formats.midi",
     "write_musicxml": "formats.musicxml.writing",
+    "Layout": "handouts",
     "write_handout": "handouts",
     "Hand": "guitar.hands",
     "explore_parts": "live",

@@ -101,9 +101,11 @@ def _handout(options: argparse.Namespace) -> int:
     log = options.decisions or decisions_path(options.file)
     decisions = read_decisions(log) if options.decisions or os.path.isfile(log) else None
     # What prints is slow to load; the other commands go without.
-    paths = importlib.import_module("arrange.handouts").write_handout(
-        song, Path(options.output), player=options.player, paper=options.paper,
-        style=options.style, decisions=decisions, tell=tell,
+    handouts = importlib.import_module("arrange.handouts")
+    layout = handouts.Layout(options.paper, options.style)
+    paths = handouts.write_handout(
+        song, Path(options.output), player=options.player, layout=layout, decisions=decisions,
+        tell=tell,
     )  # fmt: skip
     for path in paths:
         print(path)

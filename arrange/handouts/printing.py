@@ -117,14 +117,12 @@ def print_band(sheet: BandSheet, paper: str) -> bytes:
     room = PAPERS[paper][1] - TOP_MM - BOTTOM_MM - 6
     data: dict[str, Any] = asdict(sheet) | {
         "kind": "band", "name": "band sheet", "player": "", "paper": PAPERS[paper][2],
-        "turns": [], "blocks": [], "starts": [], "pass": "measure",
-        "foot": _foot(sheet.title, "band sheet"),
+        "turns": [], "blocks": [], "starts": [], "pass": "measure", "sizes": _BAND_SIZES,
+        "size": _BAND_SIZES[-1], "foot": _foot(sheet.title, "band sheet"),
     }  # fmt: skip
-    for size in _BAND_SIZES:
-        data |= {"size": size, "tight": size / 11}
-        if json.loads(_query(data)) <= room:
-            break
-    return _compile(data | {"pass": "print"})
+    heights = zip(_BAND_SIZES, json.loads(_query(data)), strict=True)
+    size = next((size for size, height in heights if height <= room), _BAND_SIZES[-1])
+    return _compile(data | {"pass": "print", "size": size})
 
 
 def _stretch_blocks(stretch: Stretch, width: float) -> list[dict[str, Any]]:
@@ -145,7 +143,12 @@ def _stretch_blocks(stretch: Stretch, width: float) -> list[dict[str, Any]]:
     if stretch.shapes and not is_short:
         head["shapes"] = list(stretch.shapes)
     rows: list[dict[str, Any]] = [
-        {"picture": system.picture, "height": system.height, "first": system.first}
+        {
+            "picture": system.picture,
+            "height": system.height,
+            "first": system.first,
+            "number": system.number(),
+        }
         for system in stretch.systems
         if not is_short
     ]

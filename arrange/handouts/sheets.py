@@ -13,12 +13,14 @@ from arrange.errors import ArrangeError
 from arrange.guitar.fingering import finger_part, part_neck
 from arrange.guitar.hands import Hand
 from arrange.guitar.necks import TUNINGS, Neck, parse_tuning
+from arrange.guitar.players import Player
 from arrange.handouts.cues import section_cues
 from arrange.handouts.drawing import draw_form, draw_shape
-from arrange.handouts.engraving import System, engrave
+from arrange.handouts.engraving import engrave
 from arrange.handouts.notices import part_notices
 from arrange.handouts.playing import own_notes, part_stays, who_plays
-from arrange.handouts.strums import StrumSection, strum_section
+from arrange.handouts.strums import StrumSection, strum_sections
+from arrange.handouts.systems import System
 from arrange.quantities.texture import echo_times
 from arrange.tables.schemas import NOTES
 from arrange.tables.song import Song, object_column, part_row
@@ -125,33 +127,32 @@ class PartSheet:
 
 
 def part_sheet(
-    song: Song, part: str, style: str, width_mm: float, hand: Hand, log: DecisionLog | None = None
+    song: Song, player: Player, style: str, width_mm: float, log: DecisionLog | None = None
 ) -> PartSheet:
     """Return what stands on the sheet of one part.
 
     Parameters
     ----------
     song : Song
-    part : str
+    player : Player
+        Named as the part. The hand counts where strings are to be found; a neck replaces the
+        part's own tuning and capo.
     style : str
         One of ``STYLES``.
     width_mm : float
         Of the page inside its margins.
-    hand : Hand
-        Whose fingers, where strings are to be found.
     log : DecisionLog, optional
-        Those that are for this part are told.
+        Decisions; those for this part are printed.
     """
-    song, fingered = fingered_part(song, part, hand)
+    part, hand = player.name, player.hand
+    song, fingered = fingered_part(song, player)
     stays = part_stays(song, part)
     cues = section_cues(song, part, stays)
     neck = _neck(song, part)
     notes = own_notes(song, part)
     strums: dict[str, StrumSection] = {}
     if style == "shapes" and neck:
-        found = {s.section: strum_section(song, notes, s, neck) for s in stays
-                 if s.plays}  # fmt: skip
-        strums = {section: own for section, own in found.items() if own}
+        strums = strum_sections(song, notes, stays, neck)
     engraved = [s for s in stays if s.plays and s.section not in strums]
     systems = engrave(song, part, [(s.first, s.last) for s in engraved], width_mm)
     lines = {s.section: tuple(own) for s, own in zip(engraved, systems, strict=True)}
@@ -187,20 +188,25 @@ def part_sheet(
     )
 
 
-def fingered_part(song: Song, part: str, hand: Hand) -> tuple[Song, pd.DataFrame | None]:
-    """Return the song with the part's strings, frets and tuning, and the fingering if any."""
+def fingered_part(song: Song, player: Player) -> tuple[Song, pd.DataFrame | None]:
+    """Return the song with strings, frets, tuning and capo of the player's part, and the fingering
+    if there is one.
+    """
+    part = player.name
     own = song.parts["part"] == part
     family, tuning = song.parts.loc[own, ["family", "tuning"]].iloc[0]
-    if family not in ("guitar", "bass") and not isinstance(tuning, tuple):
+    if family not in ("guitar", "bass") and not (isinstance(tuning, tuple) or player.neck):
         return song, None
     try:
-        neck = part_neck(song, part)
-        fingered = finger_part(song, part, hand=hand)
+        neck = player.neck or part_neck(song, part)
+        fingered = finger_part(song, part, neck=player.neck, hand=player.hand)
     except ArrangeError:  # no strings that it can be played on: notation alone
         return song, None
-    tunings = [neck.tuning if is_own else told for is_own, told in
+    tunings = [neck.tuning if is_own else other for is_own, other in
                zip(own, song.parts["tuning"], strict=True)]  # fmt: skip
-    parts = song.parts.assign(tuning=object_column(tunings))
+    parts = song.parts.assign(
+        tuning=object_column(tunings), capo=song.parts["capo"].mask(own, neck.capo)
+    )
     others = song.notes[song.notes["part"] != part]
     notes = pd.concat([others, fingered[NOTES.names]], ignore_index=True)
     return replace(song, parts=parts, notes=notes), fingered
