@@ -170,7 +170,9 @@ def test_the_band_sheet_tells_form_and_players_on_one_page(demo):
     assert len(pypdf.PdfReader(path).pages) == 1
     text = text_of(path)
     rows = in_order(text[text.index("Energy") :], [
-        f"{row.section} {row.first_measure}–{row.last_measure}" for row in own.sections.itertuples()
+        f"{row.section} {row.first_measure}"
+        + (f"–{row.last_measure}" if row.last_measure > row.first_measure else "")
+        for row in own.sections.itertuples()
     ])  # fmt: skip
     for section, printed in zip(own.sections["section"], rows, strict=True):
         symbols = own.chords["symbol"][own.chords["section"] == section]

@@ -20,15 +20,15 @@ from arrange.formats.reading import read
 from arrange.guitar.hands import Hand
 from arrange.guitar.necks import Neck, parse_shape
 from arrange.guitar.players import Player
-from arrange.handouts import engraving, strums
+from arrange.handouts import engraving, shapes_and_rhythm
 from arrange.handouts.cues import bars_words, section_cues
 from arrange.handouts.drawing import draw_shape
 from arrange.handouts.engraving import engrave
 from arrange.handouts.excerpts import part_excerpt
-from arrange.handouts.playing import own_notes, part_stays
+from arrange.handouts.page_turns import TURN_SECONDS, page_starts, pair_of, turn_cost
+from arrange.handouts.part_sections import own_notes, part_stays
+from arrange.handouts.shapes_and_rhythm import strum_section, strum_sections
 from arrange.handouts.sheets import fingered_part, tuning_words
-from arrange.handouts.strums import strum_section, strum_sections
-from arrange.handouts.turns import TURN_SECONDS, page_starts, pair_of, turn_cost
 from arrange.theory.meters import bar_counts, beat_name, beats_a_minute, is_compound, tempo_words
 
 DATASETS = Path(__file__).parent.parent / "datasets"
@@ -461,7 +461,7 @@ def test_a_section_that_returns_is_worked_out_once(monkeypatch):
         asked.append(arguments[2].section)
         return strum_section(*arguments)
 
-    monkeypatch.setattr(strums, "strum_section", counted)
+    monkeypatch.setattr(shapes_and_rhythm, "strum_section", counted)
     together = strum_sections(own, own_notes(own, "Guitar 2"), stays, Neck(capo=2))
     assert together == {section: told for section, told in alone.items() if told}
     assert "Tune (2)" in asked

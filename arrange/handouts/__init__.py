@@ -1,6 +1,6 @@
 """The pages that players take home: a part sheet for each, and a band sheet for all.
 
-Made for a music stand at arm's length in poor light: large type, black on white, nothing told by
+Made for a music stand at arm's length in poor light: large type, black on white, nothing shown by
 colour alone. Measures are counted as played; frets from the nut. The same song gives the same
 bytes.
 """

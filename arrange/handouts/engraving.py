@@ -21,7 +21,7 @@ from arrange.formats.musicxml.writing import format_tree
 from arrange.formats.musicxml.writing_layers import LEADING
 from arrange.guitar.necks import Array
 from arrange.handouts.excerpts import chords_within, part_excerpt
-from arrange.handouts.playing import bar_contents
+from arrange.handouts.part_sections import bar_contents
 from arrange.handouts.systems import IN_PICTURE, LEFT, System, drawn_groups, system_of
 from arrange.tables.song import Song
 
@@ -112,7 +112,7 @@ def _cut(first: int, last: int, may_begin: Array) -> list[_Bars]:
 
 
 class _Content(NamedTuple):
-    """What tells one stretch from another on the page, but for its bar numbers.
+    """What a stretch looks like on the page, but for its bar numbers.
 
     `signs` are meter and key of each bar, `begins` is True where those of its first bar are new.
     """

@@ -159,7 +159,7 @@ def chords_within(song: Song, start: float, end: float) -> tuple[Array, Array, A
 def _staves(song: Song, part: str, notes: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
     """The part as one row a staff, and its notes once for each."""
     row = part_row(song, part)
-    techniques = [_engraved(told) for told in notes["technique"]]
+    techniques = [_engraved(names) for names in notes["technique"]]
     notes = notes.assign(technique=pd.array(techniques, dtype="str"))
     is_octave = row["family"] in ("guitar", "bass") and not row["transpose"]
     score = song.parts[song.parts["part"] == part].assign(
@@ -180,10 +180,10 @@ def _staves(song: Song, part: str, notes: pd.DataFrame) -> tuple[pd.DataFrame, p
     return parts, pd.concat([plain, fretted.astype({"technique": "str"})], ignore_index=True)
 
 
-def _engraved(told: Any) -> str | None:
-    if not isinstance(told, str):
+def _engraved(technique: Any) -> str | None:
+    if not isinstance(technique, str):
         return None
-    return ", ".join(name for name in told.split(", ") if name not in _IN_WORDS) or None
+    return ", ".join(name for name in technique.split(", ") if name not in _IN_WORDS) or None
 
 
 def _add_beams(measure: Any, meter: str, divisions: int) -> None:

@@ -17,9 +17,9 @@ from arrange.guitar.players import Player
 from arrange.handouts.cues import section_cues
 from arrange.handouts.drawing import draw_form, draw_shape
 from arrange.handouts.engraving import engrave
-from arrange.handouts.notices import part_notices
-from arrange.handouts.playing import own_notes, part_stays, who_plays
-from arrange.handouts.strums import StrumSection, strum_sections
+from arrange.handouts.part_sections import own_notes, part_stays, who_plays
+from arrange.handouts.remarks_and_decisions import part_notices
+from arrange.handouts.shapes_and_rhythm import StrumSection, strum_sections
 from arrange.handouts.systems import System
 from arrange.quantities.texture import echo_times
 from arrange.tables.schemas import NOTES
@@ -34,7 +34,7 @@ STYLES = ("notation", "shapes")
 _SOUNDS = {"edge": "edge (just breaking up)"}
 _MOST_OTHERS = 7  # rows of other parts in the form at a glance
 _NEAR = 1e-9  # quarter notes
-_MOST_TOLD = 4  # problems told one by one
+_MOST_PROBLEMS = 4  # problems named one by one
 
 WARM_UP = (
     "Warm up for five to ten minutes, rest five in every half hour. Pain, numbness or tingling: "
@@ -52,7 +52,7 @@ class Bar:
     """A bar on the page: its played number, its chord symbols, and how it is struck.
 
     `chords` are those of the chords table and nothing else; `shapes` the labels of fret pictures,
-    where the chords do not tell which is held.
+    where the chords do not say which is held.
     """
 
     number: int
@@ -159,7 +159,7 @@ def part_sheet(
     facts = new_facts(song)
     notices, bars = part_notices(song, part, log), song_bars(song)
     stretches = []
-    for stay, told in zip(stays, cues, strict=True):
+    for stay, own_cues in zip(stays, cues, strict=True):
         own = strums.get(stay.section)
         changes = [
             (f"from bar {bar}: " if bar > stay.first else "") + fact
@@ -168,7 +168,7 @@ def part_sheet(
         ]
         stretches.append(Stretch(
             stay.section, stay.first, stay.last, song.clock(stay.onset), tuple(changes), stay.plays,
-            stay.written_as, told, notices.sections.get(stay.section, ()), bars[stay.section],
+            stay.written_as, own_cues, notices.sections.get(stay.section, ()), bars[stay.section],
             _struck(bars[stay.section], own) if own else (),
             _pictures(own, neck, hand) if own and neck else (), lines.get(stay.section, ()),
         ))  # fmt: skip
@@ -218,7 +218,7 @@ def _neck(song: Song, part: str) -> Neck | None:
 
 
 def _struck(bars: Sequence[Bar], strums: StrumSection) -> tuple[Bar, ...]:
-    """The bars with their counts, and with the labels of shapes that the chords do not tell."""
+    """The bars with their counts, and with the labels of shapes that the chords do not name."""
     return tuple(
         replace(bar, shapes=own.labels if own.labels != bar.chords else (), counts=own.counts,
                 marks=own.marks)
@@ -261,10 +261,10 @@ def new_facts(song: Song) -> dict[int, str]:
     columns = {"meter ": measures["meter"].tolist(), "key ": keys, "": tempos}
     found: dict[int, str] = {}
     for bar in range(1, len(measures)):
-        told = [name + own[bar] for name, own in columns.items()
+        new = [name + own[bar] for name, own in columns.items()
                 if own[bar] and own[bar] != own[bar - 1]]  # fmt: skip
-        if told:
-            found[bar + 1] = ", ".join(told)
+        if new:
+            found[bar + 1] = ", ".join(new)
     return found
 
 
@@ -292,7 +292,7 @@ def _facts(song: Song, part: str, neck: Neck | None, *, has_tab: bool) -> list[t
         facts.append(("Sound", _SOUNDS.get(row["drive"], row["drive"])))
     if isinstance(row["echo"], str):
         facts.append(("Echo", _echo_words(song, part)))
-    return [(name, told) for name, told in facts if told]
+    return [(name, fact) for name, fact in facts if fact]
 
 
 def tuning_words(tuning: Sequence[int]) -> str:
@@ -314,7 +314,7 @@ def _capo_words(capo: int, *, has_tab: bool) -> str:
 
 def _shape_chords(song: Song, capo: int) -> str:
     """Which shape at the capo sounds each chord."""
-    told = []
+    pairs = []
     first = song.chords.drop_duplicates("symbol")
     for symbol, onset in zip(first["symbol"].tolist(), first["onset"].tolist(), strict=True):
         if symbol == "N.C.":
@@ -324,8 +324,8 @@ def _shape_chords(song: Song, capo: int) -> str:
         except ArrangeError:  # a symbol of the source that means no chord to us
             continue
         key = moved_key(song.key_at(onset), -capo)
-        told.append(f"{symbol} = {chord_symbol(moved_chord(chord, -capo, key))}")
-    return ", ".join(told) and f"chord = shape at the capo: {', '.join(told)}"
+        pairs.append(f"{symbol} = {chord_symbol(moved_chord(chord, -capo, key))}")
+    return ", ".join(pairs) and f"chord = shape at the capo: {', '.join(pairs)}"
 
 
 def _echo_words(song: Song, part: str) -> str:
@@ -335,11 +335,11 @@ def _echo_words(song: Song, part: str) -> str:
     timed = rows.dropna(subset=["milliseconds"])
     if not len(timed):
         return str(echo)
-    told = [
+    times = [
         f"{row.milliseconds:.0f} ms" + (f" from bar {row.measure}" if row.measure > 1 else "")
         for row in timed.itertuples()
     ]
-    return f"{echo}, {', '.join(told)}"
+    return f"{echo}, {', '.join(times)}"
 
 
 def _form(song: Song, part: str) -> tuple[str, float]:
@@ -362,20 +362,22 @@ def _legend(strums: Iterable[StrumSection]) -> str:
 
 
 def _cautions(fingered: pd.DataFrame | None, hand: Hand) -> list[str]:
-    told: list[str] = []
+    sentences: list[str] = []
     if fingered is not None and len(fingered):
         far = fingered[fingered["reach_mm"] > hand.comfortable_mm]
         if len(far):
-            told.append(
+            sentences.append(
                 f"Long stretch, up to {far['reach_mm'].max():.0f} mm between first and fourth "
                 f"finger: {bars_words(far['measure'])}. Warm the hand up first, play it seldom, "
                 "and ask for another voicing rather than force it."
             )
         jumps = fingered[fingered["jump"]]
         if len(jumps):
-            told.append(f"Far or fast moves to prepare: {bars_words(jumps['measure'])}.")
+            sentences.append(f"Far or fast moves to prepare: {bars_words(jumps['measure'])}.")
         problems = fingered.dropna(subset=["problem"])["problem"].drop_duplicates().tolist()
-        told += [f"Not playable as written, {problem}." for problem in problems[:_MOST_TOLD]]
-        if len(problems) > _MOST_TOLD:
-            told.append(f"... and {len(problems) - _MOST_TOLD} more such places.")
-    return [*told, WARM_UP, LOUDNESS]
+        sentences += [
+            f"Not playable as written, {problem}." for problem in problems[:_MOST_PROBLEMS]
+        ]
+        if len(problems) > _MOST_PROBLEMS:
+            sentences.append(f"... and {len(problems) - _MOST_PROBLEMS} more such places.")
+    return [*sentences, WARM_UP, LOUDNESS]

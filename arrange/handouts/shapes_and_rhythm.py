@@ -21,7 +21,7 @@ from arrange.errors import ArrangeError
 from arrange.guitar.necks import LEFT_OUT, Array, Neck, Shape
 from arrange.guitar.shape_names import name_shape
 from arrange.handouts.excerpts import chords_within
-from arrange.handouts.playing import Stay
+from arrange.handouts.part_sections import Stay
 from arrange.tables.song import Song
 from arrange.theory.meters import bar_counts, beat_quarters, is_compound
 
@@ -62,7 +62,7 @@ class StrumBar:
 
     `marks` holds a triangle for a strum, a cross for a muted one, string numbers for one or two
     strings (1 is the highest), a dash where it rings on, a dot for silence. `labels` are those of
-    the bar's shapes in order where its chord symbols do not tell them, else none.
+    the bar's shapes in order where its chord symbols do not name them, else none.
     """
 
     labels: tuple[str, ...]
@@ -143,8 +143,8 @@ def strum_section(song: Song, notes: pd.DataFrame, stay: Stay, neck: Neck) -> St
             for label, each in zip(labels, held, strict=True)
             if measure in each.bars
         }
-        told = tuple(own) if any(own.values()) else ()
-        bar = _bar(song, struck, measure, told, held, rings_until)
+        named = tuple(own) if any(own.values()) else ()
+        bar = _bar(song, struck, measure, named, held, rings_until)
         if bar is None:
             return None
         bars.append(bar)

@@ -100,8 +100,8 @@ def bar_contents(
     bar = first[row] + np.arange(len(row)) - np.repeat(np.cumsum(count) - count, count)
     struck = np.where(bar == first[row], onset[row] - starts[bar], -1.0).round(_NEAR)
     until = (np.minimum(end[row], ends[bar]) - starts[bar]).round(_NEAR)
-    told = [notes[name].astype(object).where(notes[name].notna(), None) for name in columns]
-    values = list(zip(*told, strict=True))
+    described = [notes[name].astype(object).where(notes[name].notna(), None) for name in columns]
+    values = list(zip(*described, strict=True))
     held: list[list[Any]] = [[] for _ in range(len(song.measures))]
     for at, *piece, note in zip(bar.tolist(), struck.tolist(), until.tolist(), row.tolist(),
                                 strict=True):  # fmt: skip
