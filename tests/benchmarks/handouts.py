@@ -6,7 +6,7 @@ half minutes long; the longer song is the demo's sections one after the other ag
 the copy a fret higher, so that nothing is written as before. ``--sections`` measures songs of 200
 sections of four bars, all different or of four that return, once each (minutes).
 
-Seconds of the processor with ``--sections``, on two busy cores, before lines that hold the same were
+Seconds of the processor with ``--sections``, on two busy cores, before equal lines were
 engraved once and sections that return were worked out once, and after:
 
 sections    style      before   after
