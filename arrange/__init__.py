@@ -71,7 +71,7 @@ if TYPE_CHECKING:
     from arrange.guitar.players import Player
     from arrange.guitar.shape_names import name_shape
     from arrange.guitar.voicings import Tones, find_voicings
-    from arrange.handouts import write_handout
+    from arrange.handouts import Layout, write_handout
     from arrange.live import explore_parts
     from arrange.plots import (
         plot_before_after,
@@ -122,6 +122,7 @@ __all__ = [
     "DecisionLog",
     "FretLabels",
     "Hand",
+    "Layout",
     "Limits",
     "LogChangedError",
     "Neck",
@@ -248,6 +249,7 @@ _HOMES = {
     "write_chart": "formats.chart.writing",
     "write_midi": "formats.midi",
     "write_musicxml": "formats.musicxml.writing",
+    "Layout": "handouts",
     "write_handout": "handouts",
     "FretLabels": "guitar.fret_pictures",
     "Hand": "guitar.hands",

@@ -22,7 +22,7 @@ from songs import parts_of, song
 from arrange.decisions import Decision, DecisionLog
 from arrange.errors import ArrangeError
 from arrange.formats.reading import read
-from arrange.handouts import PAPERS, STYLES, page_picture, typesetting, write_handout
+from arrange.handouts import PAPERS, STYLES, Layout, page_picture, typesetting, write_handout
 
 DATASETS = Path(__file__).parent.parent / "datasets"
 DEMOS = ("low-water.musicxml", "tarrow-weir.txt")
@@ -66,7 +66,7 @@ def demo(request, tmp_path_factory):
     own = read(DATASETS / name)
     paper = "A4" if style == "notation" else "letter"
     folder = tmp_path_factory.mktemp("handout")
-    return own, style, write_handout(own, folder, style=style, paper=paper)
+    return own, style, write_handout(own, folder, layout=Layout(paper, style))
 
 
 def test_the_files_are_those_of_every_guitar_and_the_band(demo):
@@ -170,7 +170,9 @@ def test_the_band_sheet_tells_form_and_players_on_one_page(demo):
     assert len(pypdf.PdfReader(path).pages) == 1
     text = text_of(path)
     rows = in_order(text[text.index("Energy") :], [
-        f"{row.section} {row.first_measure}–{row.last_measure}" for row in own.sections.itertuples()
+        f"{row.section} {row.first_measure}"
+        + (f"–{row.last_measure}" if row.last_measure > row.first_measure else "")
+        for row in own.sections.itertuples()
     ])  # fmt: skip
     for section, printed in zip(own.sections["section"], rows, strict=True):
         symbols = own.chords["symbol"][own.chords["section"] == section]
@@ -240,7 +242,7 @@ def test_nothing_is_lost_or_cut_off_on_unusual_songs(tmp_path, pages, name, styl
     """All headings are printed, pages have the size of the paper, and their edges are white."""
     own, paper = EDGES[name], "A4" if style == "notation" else "letter"
     parts = own.parts["part"].tolist()
-    paths = write_handout(own, tmp_path, player=parts, style=style, paper=paper)
+    paths = write_handout(own, tmp_path, player=parts, layout=Layout(paper, style))
     assert len(paths) == 2 * len(parts) + 2
     for path in paths[:-2:2]:
         in_order(text_of(path), headings(own))
@@ -286,6 +288,19 @@ def test_each_step_is_reported(tmp_path):
     assert steps == ["the sheet of Guitar 1", "the sheet of Guitar 2", "the band sheet"]
 
 
+def test_the_band_sheet_is_measured_once(tmp_path, monkeypatch):
+    """In all sizes of type together."""
+    queries, query = [], typst.query
+
+    def counted(*arguments, **options):
+        queries.append(options["sys_inputs"]["sheet"])
+        return query(*arguments, **options)
+
+    monkeypatch.setattr(typesetting.typst, "query", counted)
+    write_handout(EDGES["many sections and a long title"], tmp_path, player="Guitar 2")
+    assert len(queries) == 2  # a part, the band
+
+
 def test_decisions_and_roles_stand_on_the_band_sheet(tmp_path):
     """Those that hold; a dropped one is left out, and one not yet agreed says so."""
     log = DecisionLog((
@@ -317,9 +332,9 @@ def test_wrong_words_are_answered_with_the_right_ones(tmp_path):
     with pytest.raises(ArrangeError, match="no player 'Corie'; did you mean 'Corrie'"):
         write_handout(own, tmp_path, player="Corie")
     with pytest.raises(ArrangeError, match="paper='A5'; it is one of 'A4', 'letter'"):
-        write_handout(own, tmp_path, paper="A5")
+        write_handout(own, tmp_path, layout=Layout("A5"))
     with pytest.raises(ArrangeError, match="style='tab'; it is one of 'notation', 'shapes'"):
-        write_handout(own, tmp_path, style="tab")
+        write_handout(own, tmp_path, layout=Layout(style="tab"))
     with pytest.raises(ArrangeError, match="roles: there is no part 'Ness'"):
         write_handout(own, tmp_path, roles={"Ness": "tune"})
     with pytest.raises(ArrangeError, match="no player is named"):
@@ -355,7 +370,9 @@ def test_old_files_stay_where_a_sheet_cannot_be_made(tmp_path, monkeypatch):
 
 def test_ink_is_black_or_white(tmp_path, pages):
     """A print without colour loses nothing: every pixel is grey."""
-    write_handout(read(DATASETS / "tarrow-weir.txt"), tmp_path, style="shapes", player="Tam")
+    write_handout(
+        read(DATASETS / "tarrow-weir.txt"), tmp_path, layout=Layout(style="shapes"), player="Tam"
+    )
     for page in pages:
         colours = matplotlib.image.imread(io.BytesIO(page), format="png")[..., :3]
         assert np.ptp(colours, axis=2).max() < 0.01

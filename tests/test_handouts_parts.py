@@ -19,15 +19,16 @@ from arrange.formats.chart import read_chart
 from arrange.formats.reading import read
 from arrange.guitar.hands import Hand
 from arrange.guitar.necks import Neck, parse_shape
-from arrange.handouts import engraving
+from arrange.guitar.players import Player
+from arrange.handouts import engraving, shapes_and_rhythm
 from arrange.handouts.cues import bars_words, section_cues
 from arrange.handouts.drawing import draw_shape
 from arrange.handouts.engraving import engrave
 from arrange.handouts.excerpts import part_excerpt
-from arrange.handouts.playing import own_notes, part_stays
+from arrange.handouts.page_turns import TURN_SECONDS, page_starts, pair_of, turn_cost
+from arrange.handouts.part_sections import own_notes, part_stays
+from arrange.handouts.shapes_and_rhythm import strum_section, strum_sections
 from arrange.handouts.sheets import fingered_part, tuning_words
-from arrange.handouts.strums import strum_section
-from arrange.handouts.turns import TURN_SECONDS, page_starts, pair_of, turn_cost
 from arrange.theory.meters import bar_counts, beat_name, beats_a_minute, is_compound, tempo_words
 
 DATASETS = Path(__file__).parent.parent / "datasets"
@@ -274,7 +275,7 @@ def test_a_strum_is_counted():
     rows += [("Guitar", name, 4 + n / 2, 0.5) for n, (name, _) in enumerate(g_shape)]
     own = song(*rows, chords=[(0, 0, "major", None), (4, 7, "minor", None)],
                parts=parts_of("Guitar", tuning=[Neck().tuning]))  # fmt: skip
-    own, _ = fingered_part(own, "Guitar", Hand())
+    own, _ = fingered_part(own, Player("Guitar"))
     notes = own_notes(own, "Guitar")
     told = strum_section(own, notes, part_stays(own, "Guitar")[0], Neck())
     first, second = told.bars
@@ -298,7 +299,7 @@ chords   | ~                 | D               |
 Guitar 1 | ~ . 320033 320033 | ~ . . xx0232    |
 """
     )
-    own, _ = fingered_part(own, "Guitar 1", Hand())
+    own, _ = fingered_part(own, Player("Guitar 1"))
     stay = part_stays(own, "Guitar 1")[1]
     told = strum_section(own, own_notes(own, "Guitar 1"), stay, Neck())
     assert told.bars[0].marks == ("–", "–", "·", "·", "▼", "–", "▼", "–")
@@ -307,7 +308,7 @@ Guitar 1 | ~ . 320033 320033 | ~ . . xx0232    |
 def test_a_line_is_no_row_of_shapes():
     own = song(("Guitar", "E3", 0, 1), ("Guitar", "F3", 1, 1),
                parts=parts_of("Guitar", tuning=[Neck().tuning]))  # fmt: skip
-    own, _ = fingered_part(own, "Guitar", Hand())
+    own, _ = fingered_part(own, Player("Guitar"))
     notes = own_notes(own, "Guitar")
     assert strum_section(own, notes, part_stays(own, "Guitar")[0], Neck()) is None
 
@@ -362,3 +363,114 @@ def test_a_page_is_turned_in_the_rest():
     assert page_starts([30] * 8, rests, [True] * 8, 100) == [0, 3, 5]
     assert page_starts([30] * 4, [0] * 4, [True, False, False, True], 100) == [0, 3]
     assert [pair_of(page) for page in range(1, 6)] == [1, 1, 2, 2, 3]
+
+
+RETURNS = """key: D major
+part: Guitar 1
+section: A
+chords   | D    | G    | D    | A    | D    | G    | D    | A    |
+Guitar 1 | {D}  | {G}  | {D}  | {A}  | {D}  | {G}  | {D}  | {A}  |
+section: B
+chords   | G    | D    | G    | A    | D    | G    | D    | A    |
+Guitar 1 | {G}  | {D}  | {G}  | {A}  | {D}  | {G}  | {D}  | {A}  |
+section: C
+Guitar 1 | . |
+""".format(D="xx0232 eighths", G="320033 eighths", A="x02220 eighths").encode()
+
+
+def test_lines_that_hold_the_same_are_engraved_once(monkeypatch):
+    """Two sections of two lines. Measured are D (once as the song begins), G and A, engraved are
+    the first line of each section and the one that both end with.
+    """
+    sizes, render = [], engraving._render
+
+    def counted(xml, **options):
+        sizes.append(xml.count("<measure ") // xml.count("<part "))
+        return render(xml, **options)
+
+    monkeypatch.setattr(engraving, "_render", counted)
+    first, second = engrave(read_chart(RETURNS), "Guitar 1", [(1, 8), (9, 16)], 186)
+    assert [line.first for line in first + second] == [1, 5, 9, 13]
+    assert first[1].picture == second[1].picture
+    assert sizes == [4, 12]
+
+
+def test_the_bar_number_stands_left_of_the_staff_and_not_in_the_picture():
+    """In the HTML it is in the picture, on the PDF beside it: at the same place."""
+    (line, *_), _ = engrave(read_chart(RETURNS), "Guitar 1", [(1, 8), (9, 16)], 186)
+    assert ">9</text>" not in line.moved(8).picture
+    x, y, size = (round(share * line.width) for share in line.number())
+    found = re.search(r'<text x="(\d+)" y="(\d+)" text-anchor="end" font-size="(\d+)px"[^>]*>9<',
+                      line.moved(8).numbered())  # fmt: skip
+    assert tuple(map(int, found.groups())) == (x, y, size)
+    staff = re.search(r'class="staff">\s*<path d="M(-?[\d.]+) ', line.picture)
+    assert x < 620 + float(staff[1]), "the margin is 62 page units wide"
+
+
+def test_a_bar_that_something_rings_into_is_another_bar():
+    """A3 is struck at the start of A and B, and is held for two bars in A, for one in B: the bars
+    of the attack are played the same, those after it are not.
+    """
+    rows = [("Guitar", "A3", 0, 8), ("Guitar", "A3", 8, 4), ("Guitar", "E3", 12, 4),
+            ("Guitar", "A3", 16, 4), ("Guitar", "A3", 24, 4), ("Guitar", "E3", 28, 4)]  # fmt: skip
+    stays = part_stays(song(*rows, sections=[("A", 1), ("B", 5)]), "Guitar")
+    assert (stays[1].nearly_as, stays[1].different) == ("A", (6,))
+
+
+def test_a_section_that_is_only_rung_into_is_rested():
+    """Nothing is struck in B: the player lays out while the last chord of A dies away."""
+    own = song(("Guitar", "A3", 0, 8), ("Guitar", "A3", 12, 4), sections=[("A", 1), ("B", 2)])
+    stays = part_stays(own, "Guitar")
+    assert [stay.plays for stay in stays] == [True, True]
+    own = song(("Guitar", "A3", 0, 8), sections=[("A", 1), ("B", 2)])
+    assert [stay.plays for stay in part_stays(own, "Guitar")] == [True, False]
+
+
+PUSHED = b"""key: D major
+part: Guitar 1
+section: A
+chords   | D      | G      |
+Guitar 1 | xx0232 | 320033 |
+section: B
+chords   | A             | D      |
+Guitar 1 | x02220 pushed | xx0232 |
+section: C
+chords   | D      | G      |
+Guitar 1 | xx0232 | 320033 |
+"""
+
+
+def test_a_push_over_a_section_s_end_is_the_next_section_s_chord():
+    """Struck on the last eighth of A, and it rings through the first bar of B."""
+    own, _ = fingered_part(read_chart(PUSHED), Player("Guitar 1"))
+    stays = part_stays(own, "Guitar 1")
+    told = strum_sections(own, own_notes(own, "Guitar 1"), stays, Neck())
+    assert [label for label, _ in told["A"].shapes] == ["D", "G", "A"]
+    assert told["A"].bars[1].labels == ("G", "A")
+    assert [label for label, _ in told["B"].shapes] == ["D"]
+
+
+def test_a_section_that_returns_is_worked_out_once(monkeypatch):
+    own = read(DATASETS / "tarrow-weir.txt")
+    own, _ = fingered_part(own, Player("Guitar 2"))
+    stays, asked = part_stays(own, "Guitar 2"), []
+    alone = {stay.section: strum_section(own, own_notes(own, "Guitar 2"), stay, Neck(capo=2))
+             for stay in stays if stay.plays}  # fmt: skip
+
+    def counted(*arguments):
+        asked.append(arguments[2].section)
+        return strum_section(*arguments)
+
+    monkeypatch.setattr(shapes_and_rhythm, "strum_section", counted)
+    together = strum_sections(own, own_notes(own, "Guitar 2"), stays, Neck(capo=2))
+    assert together == {section: told for section, told in alone.items() if told}
+    assert "Tune (2)" in asked
+    assert "Tune (3)" not in asked
+
+
+def test_a_player_brings_a_neck_and_a_hand():
+    own = read(DATASETS / "tarrow-weir.txt")
+    made, _ = fingered_part(own, Player("Guitar 2", Neck("drop D", capo=0)))
+    row = made.parts.set_index("part").loc["Guitar 2"]
+    assert (row["tuning"], row["capo"]) == (Neck("drop D").tuning, 0)
+    assert made.parts.set_index("part").loc["Guitar 1", "capo"] == own.parts["capo"].iloc[1]

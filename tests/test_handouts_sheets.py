@@ -18,8 +18,8 @@ from arrange.decisions import Decision, DecisionLog
 from arrange.errors import ArrangeError
 from arrange.formats.chart import format_chart, read_chart
 from arrange.formats.reading import read
-from arrange.guitar.hands import Hand
-from arrange.handouts import STYLES, write_handout
+from arrange.guitar.players import Player
+from arrange.handouts import STYLES, Layout, write_handout
 from arrange.handouts.band import band_sheet
 from arrange.handouts.sheets import new_facts, part_sheet
 from arrange.tables.song import Remark
@@ -53,7 +53,7 @@ def gate():
 
 
 def sheet(song, part, style="shapes", log=None):
-    return part_sheet(song, part, style, 186.0, Hand(), log)
+    return part_sheet(song, Player(part), style, 186.0, log)
 
 
 def symbols(song, section):
@@ -117,12 +117,15 @@ def test_a_shape_that_the_next_bar_repeats_keeps_the_chord_that_holds(gate):
     assert (third.chords, third.shapes) == (("B",), ())
 
 
-def test_a_push_is_drawn_under_the_chord_that_holds_then(gate):
-    """The B of bar 2 is struck on the last eighth of bar 1, which is E to its end."""
+def test_a_push_is_drawn_as_the_chord_that_it_rings_under(gate):
+    """The B of bar 2 is struck on the last eighth of bar 1, and rings through bar 2."""
     chorus = sheet(gate, "Guitar 1").stretches[-1]
     assert [bar.chords for bar in chorus.struck] == [("E",), ("B",), ("G#m7",), ("E",), ("B",)]
     assert chorus.struck[0].marks == ("▼", *"––––––", "▼")
-    assert chorus.struck[0].shapes == ("E", "E (2)")
+    assert chorus.struck[0].shapes == ("E", "B")
+    assert chorus.struck[1].shapes == ()
+    titles = [re.search(r'y="19.0"[^>]*>([^<]*)<', each)[1] for each in chorus.shapes]
+    assert titles == ["E", "B", "G#m7"]
 
 
 def test_a_shape_under_no_chord_is_not_given_one():
@@ -215,7 +218,7 @@ def test_remarks_reach_those_that_they_begin_with_or_all(gate):
 
 @pytest.mark.parametrize("style", STYLES)
 def test_notices_are_printed(gate, tmp_path, style):
-    paths = write_handout(gate, tmp_path, player="Ben", style=style, decisions=LOG)
+    paths = write_handout(gate, tmp_path, player="Ben", layout=Layout(style=style), decisions=LOG)
     pages = [page.extract_text() for page in pypdf.PdfReader(paths[0]).pages]
     html = paths[1].read_text(encoding="utf-8")
     for text in (" ".join(" ".join(pages).split()), html):

@@ -18,10 +18,12 @@ def run_handout(options: argparse.Namespace) -> int:
     song = read(options.file)
     log = options.decisions or decisions_path(options.file)
     decisions = read_decisions(log) if options.decisions or os.path.isfile(log) else None
-    # What prints is slow to load, and the other commands do not need it.
-    paths = importlib.import_module("arrange.handouts").write_handout(
-        song, Path(options.output), player=options.player, paper=options.paper,
-        style=options.style, decisions=decisions, tell=tell,
+    # What prints is slow to load; the other commands go without.
+    handouts = importlib.import_module("arrange.handouts")
+    layout = handouts.Layout(options.paper, options.style)
+    paths = handouts.write_handout(
+        song, Path(options.output), player=options.player, layout=layout, decisions=decisions,
+        tell=tell,
     )  # fmt: skip
     for path in paths:
         print(path)

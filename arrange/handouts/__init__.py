@@ -1,6 +1,6 @@
 """The pages that players take home: a part sheet for each, and a band sheet for all.
 
-Made for a music stand at arm's length in poor light: large type, black on white, nothing told by
+Made for a music stand at arm's length in poor light: large type, black on white, nothing shown by
 colour alone. Measures are counted as played; frets from the nut. The same song gives the same
 bytes.
 """
@@ -11,12 +11,13 @@ import os
 import re
 import unicodedata
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from arrange.decisions import DecisionLog
 from arrange.errors import ArrangeError
 from arrange.formats.files import check_folder, whole_files
-from arrange.guitar.hands import Hand
+from arrange.guitar.players import Player
 from arrange.handouts.band import band_sheet
 from arrange.handouts.printing import print_band, print_part, text_width
 from arrange.handouts.sheets import STYLES, part_sheet
@@ -26,7 +27,42 @@ from arrange.tables.song import Song
 from arrange.text.letters import check_text
 from arrange.theory.spelling import unknown_name
 
-__all__ = ["PAPERS", "STYLES", "page_picture", "write_handout"]
+__all__ = ["PAPERS", "STYLES", "Layout", "page_picture", "write_handout"]
+
+
+@dataclass(frozen=True)
+class Layout:
+    """How sheets are laid out.
+
+    Parameters
+    ----------
+    paper : str
+        ``"A4"`` or ``"letter"``.
+    style : str
+        ``"notation"`` for notes with tablature, ``"shapes"`` for fret pictures with a rhythm line
+        wherever a section is made of shapes.
+
+    Raises
+    ------
+    ArrangeError
+        If there is no such paper or style.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> ar.Layout(style="shapes")
+    Layout(paper='A4', style='shapes')
+    >>> ar.Layout("A5")
+    Traceback (most recent call last):
+    arrange.errors.ArrangeError: paper='A5'; it is one of 'A4', 'letter'
+    """
+
+    paper: str = "A4"
+    style: str = "notation"
+
+    def __post_init__(self) -> None:
+        _check_word("paper", self.paper, tuple(PAPERS))
+        _check_word("style", self.style, STYLES)
 
 
 def _in_silence(_step: str) -> None:
@@ -37,12 +73,10 @@ def write_handout(
     song: Song,
     folder: str | os.PathLike[str],
     *,
-    player: str | Sequence[str] | None = None,
-    paper: str = "A4",
-    style: str = "notation",
+    player: str | Player | Sequence[str | Player] | None = None,
+    layout: Layout | None = None,
     decisions: DecisionLog | None = None,
     roles: Mapping[str, str] | None = None,
-    hand: Hand | None = None,
     tell: Callable[[str], None] = _in_silence,
 ) -> tuple[Path, ...]:
     """Write a part sheet for each player, and a band sheet, as PDF and HTML.
@@ -52,21 +86,17 @@ def write_handout(
     song : Song
     folder : path
         Made if it is not there; other files in it stay.
-    player : str or sequence of str, optional
-        Labels of parts, or names of players; else every guitar.
-    paper : str
-        ``"A4"`` or ``"letter"``.
-    style : str
-        ``"notation"`` for notes with tablature, ``"shapes"`` for fret pictures with a rhythm line
-        wherever a section is made of shapes.
+    player : str or Player, or a sequence of them, optional
+        Labels of parts, or names of players; else every guitar. A ``Player``'s hand counts where
+        strings and stretches are worked out; a neck replaces the part's own tuning and capo.
+    layout : Layout, optional
+        Paper and style; else A4 and notation.
     decisions : DecisionLog, optional
-        Told in short on the band sheet, and on the sheets of the parts that they are for.
+        Printed in short on the band sheet, and on the sheets of the parts that they are for.
     roles : mapping of part to str, optional
-        What each part is for, told on the band sheet.
-    hand : Hand, optional
-        Whose fingers, where strings and stretches are worked out.
+        What each part is for, printed on the band sheet.
     tell : callable
-        Gets each step, in a few words, before it is made.
+        Called with each step, in a few words, before it is made.
 
     Returns
     -------
@@ -76,21 +106,30 @@ def write_handout(
     Raises
     ------
     ArrangeError
-        If there is no such player, paper or style, the song has no part, a role is for no part,
-        or the folder cannot be written.
+        If there is no such player, the song has no part, a role is for no part, or the folder
+        cannot be written.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> import arrange as ar
+    >>> song = ar.read("datasets/tarrow-weir.txt")
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     paths = ar.write_handout(song, folder, player="Tam", layout=ar.Layout(style="shapes"))
+    >>> [path.name for path in paths[::2]]
+    ['down-to-tarrow-weir-guitar-2.pdf', 'down-to-tarrow-weir-band.pdf']
     """
-    folder, roles, hand = Path(folder), dict(roles or {}), hand or Hand()
+    folder, roles, layout = Path(folder), dict(roles or {}), layout or Layout()
     check_folder(folder)
-    _check_word("paper", paper, tuple(PAPERS))
-    _check_word("style", style, STYLES)
     _check_parts(song, roles)
     check_text("the song's title", song.title)
-    parts = _asked_for(song, player)
+    players = _asked_for(song, player)
     files: dict[str, bytes] = {}
-    names = _names(song, parts)
-    for part in parts:
-        tell(f"the sheet of {part}")
-        sheet = part_sheet(song, part, style, text_width(paper), hand, decisions)
+    names = _names(song, [each.name for each in players])
+    paper = layout.paper
+    for each in players:
+        tell(f"the sheet of {each.name}")
+        sheet = part_sheet(song, each, layout.style, text_width(paper), decisions)
         name = next(names)
         files[f"{name}.pdf"] = print_part(sheet, song, paper)
         files[f"{name}.html"] = part_html(sheet).encode()
@@ -118,26 +157,28 @@ def _check_parts(song: Song, roles: Mapping[str, str]) -> None:
             raise ArrangeError(f"roles: {unknown_name('part', part, labels)}")
 
 
-def _asked_for(song: Song, player: str | Sequence[str] | None) -> list[str]:
-    """The labels of the parts that get a sheet."""
+def _asked_for(song: Song, player: str | Player | Sequence[str | Player] | None) -> list[Player]:
+    """Those that get a sheet, each named as the part."""
     table = song.parts
     if player is None:
-        found = table["part"][table["family"] == "guitar"].tolist()
+        found = [Player(part) for part in table["part"][table["family"] == "guitar"]]
         if found:
             return found
         raise ArrangeError(
             f"this song has no guitar; name a player, one of {', '.join(table['part'])}"
         )
-    found = []
-    for name in [player] if isinstance(player, str) else player:
+    players: dict[str, Player] = {}
+    for each in [player] if isinstance(player, str | Player) else player:
+        asked = each if isinstance(each, Player) else Player(each)
+        name = asked.name
         own = table["part"][(table["part"] == name) | (table["player"] == name)].tolist()
         if not own:
             known = [*table["part"], *table["player"].dropna()]
             raise ArrangeError(unknown_name("player", name, known))
-        found += own
-    if not found:
+        players |= {part: replace(asked, name=part) for part in own if part not in players}
+    if not players:
         raise ArrangeError("no player is named; leave it out for every guitar")
-    return list(dict.fromkeys(found))
+    return list(players.values())
 
 
 def _names(song: Song, parts: Sequence[str]) -> Iterator[str]:

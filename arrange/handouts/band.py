@@ -6,8 +6,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from arrange.decisions import DecisionLog
-from arrange.handouts.notices import decision_words, last_decisions, open_decisions
-from arrange.handouts.playing import who_plays
+from arrange.handouts.part_sections import who_plays
+from arrange.handouts.remarks_and_decisions import decision_words, last_decisions, open_decisions
 from arrange.handouts.sheets import (
     LOUDNESS,
     WARM_UP,
@@ -63,7 +63,7 @@ def band_sheet(song: Song, decisions: DecisionLog | None, roles: Mapping[str, st
     ----------
     song : Song
     decisions : DecisionLog, optional
-        Those proposed and agreed are told.
+        Those proposed and agreed are printed.
     roles : mapping of part to str
         What each part is for, such as ``"hook and answers"``.
     """
@@ -82,7 +82,7 @@ def band_sheet(song: Song, decisions: DecisionLog | None, roles: Mapping[str, st
         for row in song.sections.itertuples()
     )
     has_times = any(_TIMES in row.chords for row in rows)
-    changes = tuple(f"from bar {bar}: {told}" for bar, told in new_facts(song).items())
+    changes = tuple(f"from bar {bar}: {fact}" for bar, fact in new_facts(song).items())
     return BandSheet(
         song.title or "Untitled",
         tuple(song_facts(song)),
@@ -108,7 +108,7 @@ def _progression(symbols: Sequence[str]) -> str:
 
 def _players(song: Song, roles: Mapping[str, str]) -> list[tuple[str, str]]:
     times = echo_times(song).drop_duplicates("part").set_index("part")
-    told = []
+    lines = []
     for row in song.parts.itertuples():
         words = [row.player] if isinstance(row.player, str) else []
         is_named = isinstance(row.instrument, str) and row.instrument != row.part
@@ -123,8 +123,8 @@ def _players(song: Song, roles: Mapping[str, str]) -> list[tuple[str, str]]:
             words.append(f"echo {row.echo}" + (f", {late:.0f} ms" if late == late else ""))
         if row.part in roles:
             words.append(f"role: {roles[row.part]}")
-        told.append((row.part, "; ".join(filter(None, words))))
-    return told
+        lines.append((row.part, "; ".join(filter(None, words))))
+    return lines
 
 
 def _remark(remark: Remark) -> str:
@@ -134,8 +134,8 @@ def _remark(remark: Remark) -> str:
 
 def _decided(log: DecisionLog | None) -> list[str]:
     decisions = open_decisions(log)
-    told = [
+    sentences = [
         decision_words(each, _LONGEST) + (" (proposed)" if each.status == "proposed" else "")
         for each in decisions
     ]
-    return last_decisions(decisions, told)
+    return last_decisions(decisions, sentences)

@@ -1,4 +1,4 @@
-"""Counts and cues: what a player is told about each section, in plain words.
+"""Counts and cues: what a player reads about each section, in plain words.
 
 All of it is worked out from the notes: how long to lay out and where to come in, what is heard
 just before, whom the part doubles, who else plays, what goes on from before.
@@ -11,7 +11,7 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
-from arrange.handouts.playing import Stay, own_notes
+from arrange.handouts.part_sections import Stay, own_notes
 from arrange.tables.song import Song
 from arrange.tables.sounding import played_notes
 from arrange.text.words import bars_words, counted
@@ -46,11 +46,11 @@ def section_cues(song: Song, part: str, stays: Sequence[Stay]) -> list[tuple[str
             continue
         inside = own_in[stay.section]
         with_them = others_in.get(stay.section, others[:0])
-        told = [*_entry(song, inside, stay), *_company(inside, with_them)]
+        sentences = [*_entry(song, inside, stay), *_company(inside, with_them)]
         if stay.nearly_as:
-            told.append(f"as {stay.nearly_as} but for {bars_words(stay.different)}")
-        told += [*techniques(inside), *_ringing(inside, stays, place)]
-        cues.append(tuple(told))
+            sentences.append(f"as {stay.nearly_as} but for {bars_words(stay.different)}")
+        sentences += [*techniques(inside), *_ringing(inside, stays, place)]
+        cues.append(tuple(sentences))
     return cues
 
 
@@ -75,28 +75,28 @@ def _while_out(
         return [f"{count}, to the end"]
     onset = own.loc[own["section"] == stays[back].section, "onset"].min()
     bar = int(np.searchsorted(song.measures["onset"], onset + _NEAR, side="right"))
-    told = [f"{count}; in at {stays[back].section}, bar {bar}"]
-    return told + (_heard_before(song, others, onset, bar) if len(run) == 1 else [])
+    sentences = [f"{count}; in at {stays[back].section}, bar {bar}"]
+    return sentences + (_heard_before(song, others, onset, bar) if len(run) == 1 else [])
 
 
 def _entry(song: Song, inside: pd.DataFrame, stay: Stay) -> list[str]:
     """Where the part comes in and goes out within a section."""
-    told, starts = [], song.measures["onset"].to_numpy()
+    sentences, starts = [], song.measures["onset"].to_numpy()
     first = int(np.searchsorted(starts, inside["onset"].min() + _NEAR, side="right"))
     if first > stay.first:
         rest = first - stay.first
-        told.append(f"{counted(rest, 'bar')} rest, in at bar {first}")
+        sentences.append(f"{counted(rest, 'bar')} rest, in at bar {first}")
     end = (inside["onset"] + inside["duration"]).max()
     after = int(np.searchsorted(starts, end - _NEAR, side="right")) + 1
     if after <= stay.last:
-        told.append(f"out from bar {after}")
-    return told
+        sentences.append(f"out from bar {after}")
+    return sentences
 
 
 def _heard_before(song: Song, others: pd.DataFrame, onset: float, bar: int) -> list[str]:
     """What a player who comes in at an onset can listen for."""
     starts = song.measures["onset"].to_numpy()
-    told = []
+    sentences = []
     since = starts[max(bar - 1 - _BEFORE, 0)]
     for name, notes in others.groupby("part", sort=False):
         ends = (notes["onset"] + notes["duration"]).to_numpy()
@@ -108,26 +108,28 @@ def _heard_before(song: Song, others: pd.DataFrame, onset: float, bar: int) -> l
         if before > starts[max(own_bar - 1 - _LONG_REST, 0)] + _NEAR:
             continue
         together = abs(enters - onset) < _NEAR
-        told.append(f"together with {name}" if together else f"listen: {name} in at bar {own_bar}")
+        sentences.append(
+            f"together with {name}" if together else f"listen: {name} in at bar {own_bar}"
+        )
     if bar > 1:
         chords = song.chords[song.chords["onset"] < onset - _NEAR]
         if len(chords) and chords["symbol"].iloc[-1] != "N.C.":
-            told.append(f"last chord before you: {chords['symbol'].iloc[-1]}")
-    return told[:2]
+            sentences.append(f"last chord before you: {chords['symbol'].iloc[-1]}")
+    return sentences[:2]
 
 
 def _company(inside: pd.DataFrame, with_them: pd.DataFrame) -> list[str]:
     """Who else plays, where that is nobody or one, and whom the part doubles."""
     names = list(dict.fromkeys(with_them["part"].tolist()))
-    told = ["alone"] if not names else []
+    sentences = ["alone"] if not names else []
     for name in names:
         theirs = with_them if len(names) == 1 else with_them[with_them["part"] == name]
         apart = _octaves_apart(inside, theirs)
         if apart is not None:
-            told.append(f"doubles {name} {_OCTAVES[apart]}")
-    if len(names) == 1 and not told:
-        told.append(f"with {names[0]} only")
-    return told
+            sentences.append(f"doubles {name} {_OCTAVES[apart]}")
+    if len(names) == 1 and not sentences:
+        sentences.append(f"with {names[0]} only")
+    return sentences
 
 
 def _octaves_apart(own: pd.DataFrame, theirs: pd.DataFrame) -> int | None:
@@ -151,11 +153,11 @@ def _attacks(notes: pd.DataFrame) -> set[tuple[float, float]]:
 
 def techniques(inside: pd.DataFrame) -> list[str]:
     """Return each technique and where, a sentence each."""
-    told = [held.split(", ") if isinstance(held, str) else [] for held in inside["technique"]]
-    names = sorted({name for held in told for name in held if name and name != "cue"})
+    names_of = [held.split(", ") if isinstance(held, str) else [] for held in inside["technique"]]
+    names = sorted({name for held in names_of for name in held if name and name != "cue"})
     sentences = []
     for name in names:
-        has = np.array([name in held for held in told])
+        has = np.array([name in held for held in names_of])
         where = bars_words(inside["measure"][has])
         sentences.append(f"{name} throughout" if has.mean() >= _THROUGHOUT else f"{name}: {where}")
     return sentences

@@ -8,14 +8,14 @@ short notes are joined by beams, beat by beat.
 
 from __future__ import annotations
 
-import xml.etree.ElementTree as ET
 from collections.abc import Sequence
 from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
 
-from arrange.formats.musicxml.writing import format_musicxml
+from arrange.formats.musicxml.writing import score_tree
+from arrange.guitar.necks import Array
 from arrange.tables.song import Song, object_column, part_row
 from arrange.theory.meters import beat_quarters
 
@@ -43,7 +43,7 @@ class Excerpt(NamedTuple):
         Chord symbols in order, bars from 0.
     """
 
-    root: ET.Element
+    root: Any
     numbers: list[int]
     symbols: list[tuple[int, str]]
 
@@ -54,11 +54,14 @@ def part_excerpt(song: Song, part: str, stretches: Sequence[tuple[int, int]]) ->
     Notes with a string and a fret stand in the tablature, others in the notation alone.
     """
     excerpt, numbers = _excerpt_song(song, part, stretches)
-    root = ET.fromstring(format_musicxml(excerpt, []))
+    root = score_tree(excerpt, [])
     for name in root.iter("part-name"):
         name.text = ""
+    meters = excerpt.measures["meter"].tolist()
     for staff in root.iter("part"):
-        is_tab = bool(staff.findall(".//clef[sign='TAB']"))
+        first = next(staff.iter("attributes"))
+        is_tab = first.findtext("clef/sign") == "TAB"
+        divisions = int(first.findtext("divisions"))
         for bar, measure in enumerate(staff.iter("measure")):
             measure.set("number", str(numbers[bar]))
             for element in measure.findall("direction"):
@@ -69,74 +72,94 @@ def part_excerpt(song: Song, part: str, stretches: Sequence[tuple[int, int]]) ->
             if is_tab:
                 _leave_rhythm(measure)
             else:
-                _add_beams(measure, excerpt.measures["meter"].iloc[bar], _divisions(staff))
+                _add_beams(measure, meters[bar], divisions)
     chords = excerpt.chords
     symbols = list(zip((chords["measure"] - 1).tolist(), chords["symbol"].tolist(), strict=True))
     return Excerpt(root, numbers, symbols)
 
 
-def _leave_rhythm(measure: ET.Element) -> None:
+def _leave_rhythm(measure: Any) -> None:
     """Leave stems and rests to the notation above."""
     for note in measure.findall("note"):
         if note.find("rest") is not None:
             note.set("print-object", "no")
         else:
-            stem = ET.Element("stem")
+            stem = note.makeelement("stem")
             stem.text = "none"
             note.insert(_place_before(note, "notehead", *_AFTER_BEAMS), stem)
-
-
-def _divisions(staff: ET.Element) -> int:
-    return int(staff.findtext(".//divisions") or 1)
 
 
 def _excerpt_song(
     song: Song, part: str, stretches: Sequence[tuple[int, int]]
 ) -> tuple[Song, list[int]]:
     """A song of the stretches one after the other, and the played measure of each of its bars."""
-    measures: list[pd.DataFrame] = []
-    notes, chords, at = [], [], 0.0
-    own = song.notes[song.notes["part"] == part]
-    for first, last in stretches:
-        bars = song.measures.iloc[first - 1 : last]
-        start = bars["onset"].iloc[0]
-        end = bars["onset"].iloc[-1] + bars["duration"].iloc[-1]
-        less = first - 1 - sum(len(each) for each in measures)
-        measures.append(bars.assign(onset=bars["onset"] - start + at))
-        inside = own[own["measure"].between(first, last)]
-        length = np.minimum(inside["duration"], end - inside["onset"])
-        notes.append(inside.assign(onset=inside["onset"] - start + at, duration=length,
-                                   measure=inside["measure"] - less))  # fmt: skip
-        held = chords_within(song, start, end)
-        chords.append(held.assign(onset=held["onset"] - start + at))
-        at += end - start
-    bars = pd.concat(measures, ignore_index=True)
+    first, last = np.array(stretches).T
+    rows = _rows_of_each(first - 1, last)
+    bars = song.measures.iloc[rows]
     numbers = bars["measure"].tolist()
-    bars = bars.assign(measure=range(1, len(bars) + 1), section=_NAMES_ONLY)
-    symbols = pd.concat(chords, ignore_index=True).assign(section=_NAMES_ONLY)
-    lines = bars["onset"].to_numpy()
-    symbols["measure"] = np.searchsorted(lines, symbols["onset"] + 1e-9, side="right")
-    sections = song.sections.iloc[:1].assign(
-        section=_NAMES_ONLY, first_measure=1, last_measure=len(bars), onset=0.0, duration=at
+    length = bars["duration"].to_numpy()
+    lines = np.cumsum(length) - length
+    bars = bars.assign(measure=range(1, len(bars) + 1), section=_NAMES_ONLY, onset=lines)
+    begins = np.cumsum(last - first + 1) - (last - first + 1)  # each stretch's first bar here
+    at = lines[begins]
+    starts = song.measures["onset"].to_numpy()
+    start, end = (
+        starts[first - 1],
+        starts[last - 1] + song.measures["duration"].to_numpy()[last - 1],
     )
-    together = pd.concat(notes, ignore_index=True).assign(section=_NAMES_ONLY)
-    parts, both = _staves(song, part, together)
-    return Song(parts, sections, bars, symbols, both), numbers
+
+    own = song.notes[song.notes["part"] == part].sort_values("measure", kind="stable")
+    measure = own["measure"].to_numpy(dtype=np.int64)
+    lowest, highest = np.searchsorted(measure, first), np.searchsorted(measure, last, side="right")
+    held, stretch = _rows_of_each(lowest, highest), np.repeat(range(len(at)), highest - lowest)
+    notes = own.iloc[held]
+    onset = notes["onset"].to_numpy()
+    notes = notes.assign(
+        onset=onset + (at - start)[stretch],
+        duration=np.minimum(notes["duration"].to_numpy(), end[stretch] - onset),
+        measure=measure[held] + (begins + 1 - first)[stretch], section=_NAMES_ONLY,
+    )  # fmt: skip
+    chords = [chords_within(song, *ends) for ends in zip(start, end, strict=True)]
+    stretch = np.repeat(range(len(at)), [len(rows) for rows, _, _ in chords])
+    onset = np.concatenate([onset for _, onset, _ in chords]) + (at - start)[stretch]
+    symbols = song.chords.iloc[np.concatenate([rows for rows, _, _ in chords])].assign(
+        onset=onset, duration=np.concatenate([duration for _, _, duration in chords]),
+        measure=np.searchsorted(lines, onset + 1e-9, side="right"), section=_NAMES_ONLY,
+    )  # fmt: skip
+    sections = song.sections.iloc[:1].assign(
+        section=_NAMES_ONLY, first_measure=1, last_measure=len(bars), onset=0.0,
+        duration=length.sum(),
+    )  # fmt: skip
+    parts, both = _staves(song, part, notes)
+    return Song(parts, sections, bars.reset_index(drop=True),
+                symbols.reset_index(drop=True), both), numbers  # fmt: skip
 
 
-def chords_within(song: Song, start: float, end: float) -> pd.DataFrame:
-    """Return the chords that hold between two onsets, cut to them."""
+def _rows_of_each(starts: Array, ends: Array) -> Array:
+    """The rows from each start to before its end, one range after the other."""
+    return np.concatenate([np.arange(*ends) for ends in zip(starts, ends, strict=True)])
+
+
+def chords_within(song: Song, start: float, end: float) -> tuple[Array, Array, Array]:
+    """Return the rows of the chords that hold between two onsets.
+
+    Returns
+    -------
+    rows : integers
+    onset, duration : floats
+        Cut to the two onsets.
+    """
     onset = song.chords["onset"].to_numpy()
     ends = np.minimum(onset + song.chords["duration"].to_numpy(), end)
-    held = np.flatnonzero((ends > start + 1e-9) & (onset < end - 1e-9))
-    onset = np.maximum(onset[held], start)
-    return song.chords.iloc[held].assign(onset=onset, duration=ends[held] - onset)
+    rows = np.flatnonzero((ends > start + 1e-9) & (onset < end - 1e-9))
+    onset = np.maximum(onset[rows], start)
+    return rows, onset, ends[rows] - onset
 
 
 def _staves(song: Song, part: str, notes: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
     """The part as one row a staff, and its notes once for each."""
     row = part_row(song, part)
-    techniques = [_engraved(told) for told in notes["technique"]]
+    techniques = [_engraved(names) for names in notes["technique"]]
     notes = notes.assign(technique=pd.array(techniques, dtype="str"))
     is_octave = row["family"] in ("guitar", "bass") and not row["transpose"]
     score = song.parts[song.parts["part"] == part].assign(
@@ -157,17 +180,17 @@ def _staves(song: Song, part: str, notes: pd.DataFrame) -> tuple[pd.DataFrame, p
     return parts, pd.concat([plain, fretted.astype({"technique": "str"})], ignore_index=True)
 
 
-def _engraved(told: Any) -> str | None:
-    if not isinstance(told, str):
+def _engraved(technique: Any) -> str | None:
+    if not isinstance(technique, str):
         return None
-    return ", ".join(name for name in told.split(", ") if name not in _IN_WORDS) or None
+    return ", ".join(name for name in technique.split(", ") if name not in _IN_WORDS) or None
 
 
-def _add_beams(measure: ET.Element, meter: str, divisions: int) -> None:
+def _add_beams(measure: Any, meter: str, divisions: int) -> None:
     """Join the short notes of each voice within a beat."""
     beat = round(beat_quarters(meter) * divisions)
     beat = max(beat, divisions)  # beams of single eighths would join nothing
-    groups: dict[tuple[str, int], list[list[ET.Element]]] = {}
+    groups: dict[tuple[str, int], list[list[Any]]] = {}
     at = 0
     for element in measure:
         length = int(element.findtext("duration") or 0)
@@ -188,12 +211,12 @@ def _add_beams(measure: ET.Element, meter: str, divisions: int) -> None:
                 _join(run)
 
 
-def _is_joined(note: ET.Element) -> bool:
+def _is_joined(note: Any) -> bool:
     is_short = note.findtext("type") in _BEAMS
     return is_short and all(note.find(tag) is None for tag in ("rest", "grace"))
 
 
-def _join(run: Sequence[ET.Element]) -> None:
+def _join(run: Sequence[Any]) -> None:
     counts = [_BEAMS[note.findtext("type") or ""] for note in run]
     for place, note in enumerate(run):
         before = counts[place - 1] if place else 0
@@ -203,11 +226,11 @@ def _join(run: Sequence[ET.Element]) -> None:
             word = "continue" if comes and goes else "end" if comes else "begin"
             if not (comes or goes):
                 word = "backward hook" if place else "forward hook"
-            beam = ET.Element("beam", number=str(number))
+            beam = note.makeelement("beam", number=str(number))
             beam.text = word
             note.insert(_place_before(note, *_AFTER_BEAMS), beam)
 
 
-def _place_before(note: ET.Element, *tags: str) -> int:
+def _place_before(note: Any, *tags: str) -> int:
     """Where in a note something stands that comes before these: the schema's order."""
     return next((n for n, child in enumerate(note) if child.tag in tags), len(note))

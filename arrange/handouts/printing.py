@@ -13,9 +13,9 @@ from typing import Any
 import numpy as np
 
 from arrange.handouts.band import BandSheet
-from arrange.handouts.playing import own_notes
+from arrange.handouts.page_turns import LEAST_SECONDS, TURN_SECONDS, page_starts, pair_of
+from arrange.handouts.part_sections import own_notes
 from arrange.handouts.sheets import Bar, PartSheet, Stretch
-from arrange.handouts.turns import LEAST_SECONDS, TURN_SECONDS, page_starts, pair_of
 from arrange.handouts.typesetting import PAPERS, compile_template, query_template
 from arrange.tables.song import Song
 from arrange.text.words import first_up
@@ -80,7 +80,7 @@ def print_part(sheet: PartSheet, song: Song, paper: str) -> bytes:
     for block in blocks:
         if block.get("section") in written_as:
             source = written_as[block["section"]]
-            block["cues"] = sentence([_again(source, str(pages[source])), *block["told"]])
+            block["cues"] = sentence([_again(source, str(pages[source])), *block["own_cues"]])
     turns = _turns(starts, [piece.rest for piece in pieces])
     return _compile(_data(sheet, blocks, paper, starts, turns, is_final=True))
 
@@ -117,14 +117,12 @@ def print_band(sheet: BandSheet, paper: str) -> bytes:
     room = PAPERS[paper][1] - TOP_MM - BOTTOM_MM - 6
     data: dict[str, Any] = asdict(sheet) | {
         "kind": "band", "name": "band sheet", "player": "", "paper": PAPERS[paper][2],
-        "turns": [], "blocks": [], "starts": [], "pass": "measure",
-        "foot": _foot(sheet.title, "band sheet"),
+        "turns": [], "blocks": [], "starts": [], "pass": "measure", "sizes": _BAND_SIZES,
+        "size": _BAND_SIZES[-1], "foot": _foot(sheet.title, "band sheet"),
     }  # fmt: skip
-    for size in _BAND_SIZES:
-        data |= {"size": size, "tight": size / 11}
-        if json.loads(_query(data)) <= room:
-            break
-    return _compile(data | {"pass": "print"})
+    heights = zip(_BAND_SIZES, json.loads(_query(data)), strict=True)
+    size = next((size for size, height in heights if height <= room), _BAND_SIZES[-1])
+    return _compile(data | {"pass": "print", "size": size})
 
 
 def _stretch_blocks(stretch: Stretch, width: float) -> list[dict[str, Any]]:
@@ -138,14 +136,19 @@ def _stretch_blocks(stretch: Stretch, width: float) -> list[dict[str, Any]]:
         "where": bars_title(stretch.first, count),
         "facts": "; ".join(stretch.facts),
         "cues": sentence(cues),
-        "told": list(stretch.cues),
+        "own_cues": list(stretch.cues),
         "notices": list(stretch.notices),
         "first": stretch.first,
     }
     if stretch.shapes and not is_short:
         head["shapes"] = list(stretch.shapes)
     rows: list[dict[str, Any]] = [
-        {"picture": system.picture, "height": system.height, "first": system.first}
+        {
+            "picture": system.picture,
+            "height": system.height,
+            "first": system.first,
+            "number": system.number(),
+        }
         for system in stretch.systems
         if not is_short
     ]
@@ -181,8 +184,8 @@ def bars_title(first: int, count: int) -> str:
 
 def sentence(cues: Sequence[str]) -> str:
     """Return cues as one line of text."""
-    told = "; ".join(cues)
-    return first_up(told) + "." if told else ""
+    text = "; ".join(cues)
+    return first_up(text) + "." if text else ""
 
 
 def _again(section: str, page: str) -> str:
@@ -217,20 +220,20 @@ def _rests(song: Song, part: str, blocks: Sequence[dict[str, Any]]) -> list[floa
 
 def _turns(starts: Sequence[int], rests: Sequence[float]) -> list[str]:
     """What stands at the foot of each page."""
-    told = []
+    lines = []
     for page, start in enumerate(starts[1:], 2):
         seconds = rests[start]
         if not page % 2:
-            told.append(f"Lay page {page} beside this one")
+            lines.append(f"Lay page {page} beside this one")
         elif np.isinf(seconds):
-            told.append("Turn after the end")
+            lines.append("Turn after the end")
         elif seconds >= TURN_SECONDS:
-            told.append(f"Turn in the rest: {seconds:.0f} s")
+            lines.append(f"Turn in the rest: {seconds:.0f} s")
         elif seconds >= LEAST_SECONDS:
-            told.append(f"Turn quickly: {seconds:.0f} s, or lay page {page} beside too")
+            lines.append(f"Turn quickly: {seconds:.0f} s, or lay page {page} beside too")
         else:
-            told.append(f"No time to turn: lay page {page} beside too")
-    return told
+            lines.append(f"No time to turn: lay page {page} beside too")
+    return lines
 
 
 def _data(

@@ -13,12 +13,14 @@ from arrange.errors import ArrangeError
 from arrange.guitar.fingering import finger_part, part_neck
 from arrange.guitar.hands import Hand
 from arrange.guitar.necks import TUNINGS, Neck, parse_tuning
+from arrange.guitar.players import Player
 from arrange.handouts.cues import section_cues
 from arrange.handouts.drawing import draw_form, draw_shape
-from arrange.handouts.engraving import System, engrave
-from arrange.handouts.notices import part_notices
-from arrange.handouts.playing import own_notes, part_stays, who_plays
-from arrange.handouts.strums import StrumSection, strum_section
+from arrange.handouts.engraving import engrave
+from arrange.handouts.part_sections import own_notes, part_stays, who_plays
+from arrange.handouts.remarks_and_decisions import part_notices
+from arrange.handouts.shapes_and_rhythm import StrumSection, strum_sections
+from arrange.handouts.systems import System
 from arrange.quantities.texture import echo_times
 from arrange.tables.schemas import NOTES
 from arrange.tables.song import Song, object_column, part_row
@@ -32,7 +34,7 @@ STYLES = ("notation", "shapes")
 _SOUNDS = {"edge": "edge (just breaking up)"}
 _MOST_OTHERS = 7  # rows of other parts in the form at a glance
 _NEAR = 1e-9  # quarter notes
-_MOST_TOLD = 4  # problems told one by one
+_MOST_PROBLEMS = 4  # problems named one by one
 
 WARM_UP = (
     "Warm up for five to ten minutes, rest five in every half hour. Pain, numbness or tingling: "
@@ -50,7 +52,7 @@ class Bar:
     """A bar on the page: its played number, its chord symbols, and how it is struck.
 
     `chords` are those of the chords table and nothing else; `shapes` the labels of fret pictures,
-    where the chords do not tell which is held.
+    where the chords do not say which is held.
     """
 
     number: int
@@ -125,40 +127,39 @@ class PartSheet:
 
 
 def part_sheet(
-    song: Song, part: str, style: str, width_mm: float, hand: Hand, log: DecisionLog | None = None
+    song: Song, player: Player, style: str, width_mm: float, log: DecisionLog | None = None
 ) -> PartSheet:
     """Return what stands on the sheet of one part.
 
     Parameters
     ----------
     song : Song
-    part : str
+    player : Player
+        Named as the part. The hand counts where strings are to be found; a neck replaces the
+        part's own tuning and capo.
     style : str
         One of ``STYLES``.
     width_mm : float
         Of the page inside its margins.
-    hand : Hand
-        Whose fingers, where strings are to be found.
     log : DecisionLog, optional
-        Those that are for this part are told.
+        Decisions; those for this part are printed.
     """
-    song, fingered = fingered_part(song, part, hand)
+    part, hand = player.name, player.hand
+    song, fingered = fingered_part(song, player)
     stays = part_stays(song, part)
     cues = section_cues(song, part, stays)
     neck = _neck(song, part)
     notes = own_notes(song, part)
     strums: dict[str, StrumSection] = {}
     if style == "shapes" and neck:
-        found = {s.section: strum_section(song, notes, s, neck) for s in stays
-                 if s.plays}  # fmt: skip
-        strums = {section: own for section, own in found.items() if own}
+        strums = strum_sections(song, notes, stays, neck)
     engraved = [s for s in stays if s.plays and s.section not in strums]
     systems = engrave(song, part, [(s.first, s.last) for s in engraved], width_mm)
     lines = {s.section: tuple(own) for s, own in zip(engraved, systems, strict=True)}
     facts = new_facts(song)
     notices, bars = part_notices(song, part, log), song_bars(song)
     stretches = []
-    for stay, told in zip(stays, cues, strict=True):
+    for stay, own_cues in zip(stays, cues, strict=True):
         own = strums.get(stay.section)
         changes = [
             (f"from bar {bar}: " if bar > stay.first else "") + fact
@@ -167,7 +168,7 @@ def part_sheet(
         ]
         stretches.append(Stretch(
             stay.section, stay.first, stay.last, song.clock(stay.onset), tuple(changes), stay.plays,
-            stay.written_as, told, notices.sections.get(stay.section, ()), bars[stay.section],
+            stay.written_as, own_cues, notices.sections.get(stay.section, ()), bars[stay.section],
             _struck(bars[stay.section], own) if own else (),
             _pictures(own, neck, hand) if own and neck else (), lines.get(stay.section, ()),
         ))  # fmt: skip
@@ -187,20 +188,25 @@ def part_sheet(
     )
 
 
-def fingered_part(song: Song, part: str, hand: Hand) -> tuple[Song, pd.DataFrame | None]:
-    """Return the song with the part's strings, frets and tuning, and the fingering if any."""
+def fingered_part(song: Song, player: Player) -> tuple[Song, pd.DataFrame | None]:
+    """Return the song with strings, frets, tuning and capo of the player's part, and the fingering
+    if there is one.
+    """
+    part = player.name
     own = song.parts["part"] == part
     family, tuning = song.parts.loc[own, ["family", "tuning"]].iloc[0]
-    if family not in ("guitar", "bass") and not isinstance(tuning, tuple):
+    if family not in ("guitar", "bass") and not (isinstance(tuning, tuple) or player.neck):
         return song, None
     try:
-        neck = part_neck(song, part)
-        fingered = finger_part(song, part, hand=hand)
+        neck = player.neck or part_neck(song, part)
+        fingered = finger_part(song, part, neck=player.neck, hand=player.hand)
     except ArrangeError:  # no strings that it can be played on: notation alone
         return song, None
-    tunings = [neck.tuning if is_own else told for is_own, told in
+    tunings = [neck.tuning if is_own else other for is_own, other in
                zip(own, song.parts["tuning"], strict=True)]  # fmt: skip
-    parts = song.parts.assign(tuning=object_column(tunings))
+    parts = song.parts.assign(
+        tuning=object_column(tunings), capo=song.parts["capo"].mask(own, neck.capo)
+    )
     others = song.notes[song.notes["part"] != part]
     notes = pd.concat([others, fingered[NOTES.names]], ignore_index=True)
     return replace(song, parts=parts, notes=notes), fingered
@@ -212,7 +218,7 @@ def _neck(song: Song, part: str) -> Neck | None:
 
 
 def _struck(bars: Sequence[Bar], strums: StrumSection) -> tuple[Bar, ...]:
-    """The bars with their counts, and with the labels of shapes that the chords do not tell."""
+    """The bars with their counts, and with the labels of shapes that the chords do not name."""
     return tuple(
         replace(bar, shapes=own.labels if own.labels != bar.chords else (), counts=own.counts,
                 marks=own.marks)
@@ -255,10 +261,10 @@ def new_facts(song: Song) -> dict[int, str]:
     columns = {"meter ": measures["meter"].tolist(), "key ": keys, "": tempos}
     found: dict[int, str] = {}
     for bar in range(1, len(measures)):
-        told = [name + own[bar] for name, own in columns.items()
+        new = [name + own[bar] for name, own in columns.items()
                 if own[bar] and own[bar] != own[bar - 1]]  # fmt: skip
-        if told:
-            found[bar + 1] = ", ".join(told)
+        if new:
+            found[bar + 1] = ", ".join(new)
     return found
 
 
@@ -286,7 +292,7 @@ def _facts(song: Song, part: str, neck: Neck | None, *, has_tab: bool) -> list[t
         facts.append(("Sound", _SOUNDS.get(row["drive"], row["drive"])))
     if isinstance(row["echo"], str):
         facts.append(("Echo", _echo_words(song, part)))
-    return [(name, told) for name, told in facts if told]
+    return [(name, fact) for name, fact in facts if fact]
 
 
 def tuning_words(tuning: Sequence[int]) -> str:
@@ -308,7 +314,7 @@ def _capo_words(capo: int, *, has_tab: bool) -> str:
 
 def _shape_chords(song: Song, capo: int) -> str:
     """Which shape at the capo sounds each chord."""
-    told = []
+    pairs = []
     first = song.chords.drop_duplicates("symbol")
     for symbol, onset in zip(first["symbol"].tolist(), first["onset"].tolist(), strict=True):
         if symbol == "N.C.":
@@ -318,8 +324,8 @@ def _shape_chords(song: Song, capo: int) -> str:
         except ArrangeError:  # a symbol of the source that means no chord to us
             continue
         key = moved_key(song.key_at(onset), -capo)
-        told.append(f"{symbol} = {chord_symbol(moved_chord(chord, -capo, key))}")
-    return ", ".join(told) and f"chord = shape at the capo: {', '.join(told)}"
+        pairs.append(f"{symbol} = {chord_symbol(moved_chord(chord, -capo, key))}")
+    return ", ".join(pairs) and f"chord = shape at the capo: {', '.join(pairs)}"
 
 
 def _echo_words(song: Song, part: str) -> str:
@@ -329,11 +335,11 @@ def _echo_words(song: Song, part: str) -> str:
     timed = rows.dropna(subset=["milliseconds"])
     if not len(timed):
         return str(echo)
-    told = [
+    times = [
         f"{row.milliseconds:.0f} ms" + (f" from bar {row.measure}" if row.measure > 1 else "")
         for row in timed.itertuples()
     ]
-    return f"{echo}, {', '.join(told)}"
+    return f"{echo}, {', '.join(times)}"
 
 
 def _form(song: Song, part: str) -> tuple[str, float]:
@@ -356,20 +362,22 @@ def _legend(strums: Iterable[StrumSection]) -> str:
 
 
 def _cautions(fingered: pd.DataFrame | None, hand: Hand) -> list[str]:
-    told: list[str] = []
+    sentences: list[str] = []
     if fingered is not None and len(fingered):
         far = fingered[fingered["reach_mm"] > hand.comfortable_mm]
         if len(far):
-            told.append(
+            sentences.append(
                 f"Long stretch, up to {far['reach_mm'].max():.0f} mm between first and fourth "
                 f"finger: {bars_words(far['measure'])}. Warm the hand up first, play it seldom, "
                 "and ask for another voicing rather than force it."
             )
         jumps = fingered[fingered["jump"]]
         if len(jumps):
-            told.append(f"Far or fast moves to prepare: {bars_words(jumps['measure'])}.")
+            sentences.append(f"Far or fast moves to prepare: {bars_words(jumps['measure'])}.")
         problems = fingered.dropna(subset=["problem"])["problem"].drop_duplicates().tolist()
-        told += [f"Not playable as written, {problem}." for problem in problems[:_MOST_TOLD]]
-        if len(problems) > _MOST_TOLD:
-            told.append(f"... and {len(problems) - _MOST_TOLD} more such places.")
-    return [*told, WARM_UP, LOUDNESS]
+        sentences += [
+            f"Not playable as written, {problem}." for problem in problems[:_MOST_PROBLEMS]
+        ]
+        if len(problems) > _MOST_PROBLEMS:
+            sentences.append(f"... and {len(problems) - _MOST_PROBLEMS} more such places.")
+    return [*sentences, WARM_UP, LOUDNESS]

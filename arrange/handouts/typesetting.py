@@ -23,7 +23,7 @@ _SAME_TIME = 0  # seconds since 1970 that every file is dated, so that equal she
 
 
 def query_template(template: bytes, label: str, data: dict[str, Any]) -> str:
-    """Return as JSON what a template tells under a label."""
+    """Return as JSON what a template has under a label."""
     return typst.query(
         template, f"<{label}>", field="value", one=True, font_paths=_fonts(),
         sys_inputs={"sheet": json.dumps(data)},

@@ -3,22 +3,38 @@
 Run it by hand: ``python tests/benchmarks/handouts.py`` (about a minute). One process, medians of 3,
 the first run left out. Two players, PDF and HTML for each and for the band. The demo is three and a
 half minutes long; the longer song is the demo's sections one after the other again, each bar of
-the copy a fret higher, so that nothing is written as before.
+the copy a fret higher, so that nothing is written as before. ``--sections`` measures songs of 200
+sections of four bars, all different or of four that return, once each (minutes).
+
+Seconds of the processor with ``--sections`` on a machine with two cores, before equal lines were
+engraved once and sections that return were worked out once, and after:
+
+sections    style      before   after
+200         notation     19.3    19.3
+200         shapes        7.7     8.1
+4 return    notation      4.2     4.1
+4 return    shapes        6.5     5.1
+
+Here every bar is another one, so that notation gains nothing. In a song of 200 different sections
+whose bars are of eight kinds it is 22.3 before and 15.7 after.
 """
 
 from __future__ import annotations
 
 import statistics
+import sys
 import tempfile
 import time
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
+from random import Random
 
 import pandas as pd
 
+from arrange.formats.chart import read_chart
 from arrange.formats.reading import read
-from arrange.handouts import STYLES, write_handout
+from arrange.handouts import STYLES, Layout, write_handout
 from arrange.tables.song import Song
 
 DATASETS = Path(__file__).parent.parent.parent / "datasets"
@@ -65,14 +81,57 @@ def twice(song: Song) -> Song:
     return replace(song, **tables)
 
 
+SHAPES = ("577655", "x57775", "577555", "x57765")
+
+
+def many_sections(count: int, different: int) -> Song:
+    """Sections of four bars, two shapes a bar for each guitar, drawn at random."""
+    chance = Random(1)
+    lines = ["key: E major", "part: Guitar 1; standard tuning", "part: Guitar 2; standard tuning"]
+    kinds = []
+    for _ in range(different):
+        bars = [[_moved(chance) for _ in range(4)] for _ in range(4)]
+        rhythms = [chance.choice(["", "eighths", "quarters", "picked-up"]) for _ in range(4)]
+        kinds.append([
+            "Guitar 1 | " + " | ".join(f"{a} {b} eighths" for a, b, _, _ in bars) + " |",
+            "Guitar 2 | " + " | ".join(
+                f"{c} {d} {rhythm}" for (_, _, c, d), rhythm in zip(bars, rhythms, strict=True)
+            ) + " |",
+        ])  # fmt: skip
+    for number in range(count):
+        lines += [f"section: S{number + 1}", *kinds[number % different]]
+    return read_chart("\n".join(lines).encode())
+
+
+def _moved(chance: Random) -> str:
+    """A shape somewhere on the neck."""
+    shape, frets = chance.choice(SHAPES), chance.randrange(7)
+    return "-".join(sign if sign == "x" else str(int(sign) + frets) for sign in shape)
+
+
+def time_sections() -> None:
+    """Two hundred sections, all different or returning, once each."""
+    for different in (200, 4):
+        song = many_sections(200, different)
+        for style in STYLES:
+            with tempfile.TemporaryDirectory() as folder:
+                start, used = time.perf_counter(), time.process_time()
+                write_handout(song, folder, layout=Layout(style=style))
+                clock, used = time.perf_counter() - start, time.process_time() - used
+            print(f"200 sections of {different:<11}{800:>6}  {style:<9}{clock:>8.2f}{used:>18.2f}")
+
+
 def main() -> None:
-    demo = read(DATASETS / "low-water.musicxml")
     print("song                       bars  style     seconds  of the processor")
+    if "--sections" in sys.argv:
+        time_sections()
+        return
+    demo = read(DATASETS / "low-water.musicxml")
     for name, song in (("demo", demo), ("demo, twice as long", twice(demo))):
         for style in STYLES:
             with tempfile.TemporaryDirectory() as folder:
                 clock, used = medians(
-                    lambda s=song, f=folder, y=style: write_handout(s, f, style=y)
+                    lambda s=song, f=folder, y=style: write_handout(s, f, layout=Layout(style=y))
                 )
             print(f"{name:<25}{len(song.measures):>6}  {style:<9}{clock:>8.2f}{used:>18.2f}")
 

@@ -107,7 +107,7 @@ def sheets(song: ar.Song) -> str:
     texts = []
     for style in STYLES:
         with tempfile.TemporaryDirectory() as folder:
-            for path in sorted(ar.write_handout(song, folder, style=style)):
+            for path in sorted(ar.write_handout(song, folder, layout=ar.Layout(style=style))):
                 if path.suffix == ".html":
                     page = path.read_text(encoding="utf-8")
                     page = re.sub(r"(?s)<(style|script).*?</\1>", "", page)

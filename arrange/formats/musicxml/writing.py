@@ -136,6 +136,16 @@ def format_musicxml(song: Song, notices: list[str]) -> bytes:
     ArrangeError
         If the song has no part.
     """
+    return format_tree(score_tree(song, notices))
+
+
+def format_tree(root: Any) -> bytes:
+    """Return the bytes of the MusicXML file of a ``score-partwise`` element."""
+    return etree.tostring(root, encoding="UTF-8", xml_declaration=True, doctype=_DOCTYPE) + b"\n"
+
+
+def score_tree(song: Song, notices: list[str]) -> Any:
+    """Return a Song as a ``score-partwise`` element; parameters as in ``format_musicxml``."""
     parts = parts_of(song)
     if not parts:
         raise ArrangeError("this song has no part; there is nothing to write")
@@ -158,7 +168,7 @@ def format_musicxml(song: Song, notices: list[str]) -> bytes:
     above = _chords_above(parts)
     for part, own in zip(parts, tones, strict=True):
         _write_part(root, page, part, own, leads=part is parts[0], has_chords=part is above)
-    return etree.tostring(root, encoding="UTF-8", xml_declaration=True, doctype=_DOCTYPE) + b"\n"
+    return root
 
 
 def _chords_above(parts: list[Part]) -> Part:

@@ -1,15 +1,16 @@
 """A section as fret pictures and a rhythm line, where it is made of shapes.
 
 Attacks under one chord symbol belong to one shape as long as no string needs a second fret. A
-shape has the name of the chord that holds where it is struck, also where it is the next chord's,
-struck early; a second one under the same chord is numbered. Only where no symbol holds does a
-shape have a name of its own. A
-section in which a shape would hold a single string, or the rhythm fits no count, is a line and
-no row of shapes: it is left to notation.
+shape has the name of the chord that holds where it is struck, or of the next chord where it is
+struck within a beat before that chord and rings longer under it; a second shape under the same
+chord is numbered. Only where no symbol holds does a shape have a name of its own. A section in
+which a shape would hold a single string, or the rhythm fits no count, is a line and no row of
+shapes: it is left to notation.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
@@ -20,7 +21,7 @@ from arrange.errors import ArrangeError
 from arrange.guitar.necks import LEFT_OUT, Array, Neck, Shape
 from arrange.guitar.shape_names import name_shape
 from arrange.handouts.excerpts import chords_within
-from arrange.handouts.playing import Stay
+from arrange.handouts.part_sections import Stay
 from arrange.tables.song import Song
 from arrange.theory.meters import bar_counts, beat_quarters, is_compound
 
@@ -28,6 +29,7 @@ STRUCK, HELD, SILENT, MUTED = "▼", "–", "·", "×"
 MOST_SHAPES = 14  # a section that needs more is easier to read as notation; by eye
 
 _STRUM = 3  # strings from which an attack is a strum; fewer are named
+_AFTER = 4.0  # quarter notes behind a section: a shape struck early has its chord there
 _NEAR = 1e-6
 
 
@@ -37,6 +39,7 @@ class _Held:
 
     symbol: str
     onset: float
+    is_early: bool = False  # struck before its chord
     chord: str = ""
     strings: dict[int, int] = field(default_factory=dict)
     bars: list[int] = field(default_factory=list)
@@ -59,7 +62,7 @@ class StrumBar:
 
     `marks` holds a triangle for a strum, a cross for a muted one, string numbers for one or two
     strings (1 is the highest), a dash where it rings on, a dot for silence. `labels` are those of
-    the bar's shapes in order where its chord symbols do not tell them, else none.
+    the bar's shapes in order where its chord symbols do not name them, else none.
     """
 
     labels: tuple[str, ...]
@@ -73,6 +76,31 @@ class StrumSection:
 
     shapes: tuple[tuple[str, Shape], ...]
     bars: tuple[StrumBar, ...]
+
+
+def strum_sections(
+    song: Song, notes: pd.DataFrame, stays: Sequence[Stay], neck: Neck
+) -> dict[str, StrumSection]:
+    """Return the sections that are made of shapes, by name; parameters as in ``strum_section``.
+
+    A section that is played as another, under the same chords and keys, is worked out once.
+    """
+    known: dict[Any, StrumSection | None] = {}
+    found = {}
+    for stay in (stay for stay in stays if stay.plays):
+        rows, onset, duration = chords_within(song, stay.onset, stay.end + _AFTER)
+        key = (
+            stay.written_as or stay.section,
+            tuple(song.chords["symbol"].iloc[rows]),
+            tuple((onset - stay.onset).round(6)), tuple(duration.round(6)),
+            tuple(song.measures["key"].iloc[stay.first - 1 : stay.last].fillna("")),
+        )  # fmt: skip
+        if key not in known:
+            known[key] = strum_section(song, notes, stay, neck)
+        own = known[key]
+        if own:
+            found[stay.section] = own
+    return found
 
 
 def strum_section(song: Song, notes: pd.DataFrame, stay: Stay, neck: Neck) -> StrumSection | None:
@@ -98,8 +126,7 @@ def strum_section(song: Song, notes: pd.DataFrame, stay: Stay, neck: Neck) -> St
         inside["fret"].to_numpy(dtype=np.int64),
         inside["technique"].str.contains("muted", na=False).to_numpy(dtype=bool),
     )
-    chords = chords_within(song, stay.onset, stay.end)
-    held = _held_shapes(struck, chords)
+    held = _held_shapes(struck, song)
     if any(len(each.strings) < 2 for each in held):
         return None
     labels, shapes = _labelled(song, held, neck)
@@ -110,36 +137,60 @@ def strum_section(song: Song, notes: pd.DataFrame, stay: Stay, neck: Neck) -> St
     bars = []
     for measure in range(stay.first, stay.last + 1):
         own = {
-            label: each.chord in numbered or not each.symbol
+            label: each.chord in numbered
+            or not each.symbol
+            or (each.is_early and measure == each.bars[0])
             for label, each in zip(labels, held, strict=True)
             if measure in each.bars
         }
-        told = tuple(own) if any(own.values()) else ()
-        bar = _bar(song, struck, measure, told, held, rings_until)
+        named = tuple(own) if any(own.values()) else ()
+        bar = _bar(song, struck, measure, named, held, rings_until)
         if bar is None:
             return None
         bars.append(bar)
     return StrumSection(tuple(shapes), tuple(bars))
 
 
-def _held_shapes(struck: _Struck, chords: pd.DataFrame) -> list[_Held]:
-    symbols = chords["symbol"].tolist()
-    ends = np.append((chords["onset"] + chords["duration"]).to_numpy(), -np.inf)
-    places = np.searchsorted(chords["onset"].to_numpy(), struck.onset + _NEAR, side="right") - 1
-    places = np.where(struck.onset + _NEAR < ends[places], places, -1)  # a pause between symbols
+def _held_shapes(struck: _Struck, song: Song) -> list[_Held]:
+    onsets, first = np.unique(struck.onset, return_index=True)
+    rings = np.maximum.reduceat(struck.end, first) if len(first) else first
+    rings = np.minimum(rings, np.append(onsets[1:], np.inf))  # each until the next attack
+    lines = song.measures["onset"].to_numpy()
+    last_bars = np.searchsorted(lines, rings - _NEAR, side="left")
+    meters = song.measures["meter"].tolist()
+    beats = np.array([beat_quarters(meters[bar - 1]) for bar in struck.measure[first].tolist()])
+    places, is_early = _chord_places(song, onsets, rings, beats)
+    symbols = song.chords["symbol"].tolist()
     held: list[_Held] = []
     before = -1
-    for onset in np.unique(struck.onset):
+    for attack, (onset, place) in enumerate(zip(onsets.tolist(), places.tolist(), strict=True)):
         own = np.flatnonzero(struck.onset == onset)
-        place = int(places[own[0]])
         strings = dict(zip(struck.string[own].tolist(), struck.fret[own].tolist(), strict=True))
         clash = held and any(held[-1].strings.get(s, f) != f for s, f in strings.items())
         if not held or clash or place != before:
-            held.append(_Held(symbols[place] if place >= 0 else "", float(onset)))
+            symbol = symbols[place] if place >= 0 else ""
+            held.append(_Held(symbol, onset, bool(is_early[attack])))
         before = place
         held[-1].strings |= strings
-        held[-1].bars.append(int(struck.measure[own[0]]))
+        bar = int(struck.measure[own[0]])
+        held[-1].bars += range(bar, max(int(last_bars[attack]), bar) + 1)
     return held
+
+
+def _chord_places(song: Song, onsets: Array, rings: Array, beats: Array) -> tuple[Array, Array]:
+    """The row of the chord of each attack, -1 for none, and whether it is struck before its chord.
+
+    An attack rings until `rings`; a beat there has so many quarter notes.
+    """
+    starts = song.chords["onset"].to_numpy()
+    ends = np.append(starts + song.chords["duration"].to_numpy(), -np.inf)
+    places = np.searchsorted(starts, onsets + _NEAR, side="right") - 1
+    after = np.append(starts, np.inf)[places + 1]
+    until = np.minimum(rings, ends[np.minimum(places + 1, len(starts))])
+    wait = after - onsets
+    is_early = (wait <= beats + _NEAR) & (until - after > wait + _NEAR)
+    places = np.where(onsets + _NEAR < ends[places], places, -1)  # a pause between symbols
+    return np.where(is_early, np.searchsorted(starts, after), places), is_early
 
 
 def _labelled(

@@ -1,7 +1,8 @@
 """What does one part do in each section: play, lay out, or play what it has played before?
 
 A section is played as an earlier one where its bars are as long and hold the same notes, at the
-same places, on the same strings. Then it need not be written twice.
+same places, on the same strings, those that ring on from before too. Then it need not be written
+twice.
 """
 
 from __future__ import annotations
@@ -10,6 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from arrange.tables.song import Song
@@ -61,6 +63,7 @@ def part_stays(song: Song, part: str) -> list[Stay]:
     """Return what a part does, section by section."""
     notes = own_notes(song, part)
     bars = bar_contents(song, notes)
+    heard = set(notes["section"])
     known: list[tuple[Stay, list[Any]]] = []
     stays = []
     columns = ("section", "first_measure", "last_measure", "onset", "duration")
@@ -68,7 +71,7 @@ def part_stays(song: Song, part: str) -> list[Stay]:
         *(song.sections[name].tolist() for name in columns), strict=True
     ):
         own = bars[first - 1 : last]
-        plays = any(held for _, held in own)
+        plays = section in heard
         stay = Stay(section, first, last, onset, onset + duration, plays)
         if plays:
             stay = _compared(stay, own, known)
@@ -83,15 +86,26 @@ def bar_contents(
 ) -> list[tuple[Any, tuple[Any, ...]]]:
     """Return what each bar of the song holds, to be compared: its meter and length, its notes.
 
-    Of a note counts where in the bar it begins, how long it is, and what stands in the columns.
+    A note counts in every bar in which it sounds: where in the bar it is struck (nowhere, if it
+    is held from before), where it ends or the bar does, and what stands in the columns.
     """
     starts = song.measures["onset"].to_numpy()
-    place = (notes["onset"] - starts[notes["measure"].to_numpy() - 1]).round(_NEAR)
-    values = [place, notes["duration"].round(_NEAR)]
-    values += [notes[name].astype(object).where(notes[name].notna(), None) for name in columns]
+    ends = starts + song.measures["duration"].to_numpy()
+    onset = notes["onset"].to_numpy()
+    end = onset + notes["duration"].to_numpy()
+    first = notes["measure"].to_numpy(dtype=np.int64) - 1
+    last = np.searchsorted(starts, end - 10.0**-_NEAR, side="left") - 1
+    count = np.maximum(last - first, 0) + 1
+    row = np.repeat(np.arange(len(notes)), count)
+    bar = first[row] + np.arange(len(row)) - np.repeat(np.cumsum(count) - count, count)
+    struck = np.where(bar == first[row], onset[row] - starts[bar], -1.0).round(_NEAR)
+    until = (np.minimum(end[row], ends[bar]) - starts[bar]).round(_NEAR)
+    described = [notes[name].astype(object).where(notes[name].notna(), None) for name in columns]
+    values = list(zip(*described, strict=True))
     held: list[list[Any]] = [[] for _ in range(len(song.measures))]
-    for measure, *note in zip(notes["measure"].tolist(), *values, strict=True):
-        held[measure - 1].append(tuple(note))
+    for at, *piece, note in zip(bar.tolist(), struck.tolist(), until.tolist(), row.tolist(),
+                                strict=True):  # fmt: skip
+        held[at].append((*piece, *values[note]))
     meters = zip(song.measures["meter"], song.measures["duration"], strict=True)
     return [(meter, tuple(sorted(own, key=repr))) for meter, own in zip(meters, held, strict=True)]
 

@@ -38,7 +38,7 @@ def part_notices(song: Song, part: str, log: DecisionLog | None) -> Notices:
     song : Song
     part : str
     log : DecisionLog, optional
-        Those proposed and agreed are told, the last ones where there are many.
+        Those proposed and agreed are printed, the last ones where there are many.
     """
     row = part_row(song, part)
     own = {row[name] for name in _NAMES if isinstance(row[name], str)}
@@ -61,7 +61,8 @@ def part_notices(song: Song, part: str, log: DecisionLog | None) -> Notices:
             [f"{_OPEN[each.status]}: {decision_words(each, _LONGEST)}." for each in decisions],
         )
     return Notices(
-        tuple(places.pop("")), {section: tuple(told) for section, told in places.items() if told}
+        tuple(places.pop("")),
+        {section: tuple(sentences) for section, sentences in places.items() if sentences},
     )
 
 
@@ -70,11 +71,11 @@ def open_decisions(log: DecisionLog | None) -> list[Decision]:
     return [each for each in log.decisions if each.status in _OPEN] if log else []
 
 
-def last_decisions(decisions: Sequence[Decision], told: Sequence[str]) -> list[str]:
+def last_decisions(decisions: Sequence[Decision], sentences: Sequence[str]) -> list[str]:
     """Return the words of the last decisions, and how many came before them."""
     more = len(decisions) - MOST_DECISIONS
     earlier = [f"{more} earlier ones stand in the log"] if more > 0 else []
-    return [*earlier, *told[-MOST_DECISIONS:]]
+    return [*earlier, *sentences[-MOST_DECISIONS:]]
 
 
 def decision_words(decision: Decision, longest: int) -> str:

@@ -1,0 +1,192 @@
+"""A line of engraved bars: what the engraver drew, with our type in it.
+
+What depends on a typeface (chord symbols, fret numbers) is written into the picture here. The bar
+number is not in the picture: lines that hold the same are the same picture.
+"""
+
+from __future__ import annotations
+
+import itertools
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from arrange.handouts.excerpts import MUTED
+from arrange.text.markup import escape_html
+
+IN_PICTURE = 10.0  # of the picture's coordinates to one of the engraver's page units
+LEFT = 62  # page units for the bar number, left of the staff
+
+_NUMBER_X = LEFT * IN_PICTURE - 75  # where a bar number ends
+_SYMBOL_SIZE, _FRET_SIZE, _NUMBER_SIZE = 450, 380, 300  # picture coordinates
+_WIDE = 0.7  # of a letter or digit, against its size
+_STYLE = (
+    "<style>.engraved path, .engraved rect, .engraved ellipse, .engraved polygon, "
+    ".engraved polyline {stroke: #000} .engraved text {stroke: none}</style>"
+)
+
+
+@dataclass(frozen=True)
+class System:
+    """A line of engraved bars.
+
+    Parameters
+    ----------
+    first, last : int
+        Played measures.
+    picture : str
+        SVG, without the bar number.
+    width : float
+        Of the picture, in its coordinates.
+    height : float
+        Against the width.
+    number_y : float
+        Where the bar number stands, in the picture's coordinates.
+    """
+
+    first: int
+    last: int
+    picture: str
+    width: float
+    height: float
+    number_y: float
+
+    def moved(self, bars: int) -> System:
+        """Return the same system some bars later."""
+        return replace(self, first=self.first + bars, last=self.last + bars)
+
+    def number(self) -> tuple[float, float, float]:
+        """Return where the bar number ends, its base line and its size, against the width."""
+        return _NUMBER_X / self.width, self.number_y / self.width, _NUMBER_SIZE / self.width
+
+    def numbered(self) -> str:
+        """Return the picture with the bar number in it."""
+        number = _text(_NUMBER_X, self.number_y, str(self.first), _NUMBER_SIZE, "end")
+        return self.picture.removesuffix("</svg>") + number + "</svg>"
+
+
+_VIEW = re.compile(r'<svg class="definition-scale"[^>]*viewBox="0 0 ([\d.]+) ([\d.]+)"[^>]*>')
+_SHELL = re.compile(r"<svg [^>]*>")
+_MARGIN = re.compile(r'class="page-margin" transform="translate\([^,]+, ([\d.]+)\)"')
+_TOP = re.compile(r'class="staff">\s*<path d="M-?[\d.]+ (-?[\d.]+) ')
+_HARM = re.compile(
+    r'(<g [^>]*class="harm">)\s*<text x="(-?[\d.]+)" y="(-?[\d.]+)".*?</text>', re.DOTALL
+)
+_FRET = re.compile(
+    r'<g id="([^"]*)" (class="note">)\s*<text x="(-?[\d.]+)" y="(-?[\d.]+)"[^>]*>\s*'
+    r"<tspan[^>]*>([^<]*)</tspan>\s*</text>",
+    re.DOTALL,
+)
+_UNWANTED = re.compile(
+    r'<g id="[^"]*"(?: [a-z-]+="[^"]*")*? class="(?:mNum\b[^"]*|[^"]*placeholder[^"]*)"'
+)
+_ID = re.compile(r' id="(?!E[0-9A-F]{3})[^"]*"')
+_OWN_STYLE = re.compile(r"<style type=\"text/css\">.*?</style>", re.DOTALL)
+# Heights of what is drawn: signs, stems and lines, corners of beams, ends of ties.
+_HEIGHTS = re.compile(
+    r'translate\(-?[\d.]+, (-?[\d.]+)\)|[ML]-?[\d.]+[ ,](-?[\d.]+)|points="-?[\d.]+,(-?[\d.]+)'
+)
+_ACCIDENTAL = re.compile(r'class="accid">\s*<use [^>]*translate\(-?[\d.]+, (-?[\d.]+)\)')
+_ACCIDENTAL_HIGH = 260  # of a sharp or natural over its line, about
+_SIGN_HIGH = 160  # half a sign's height, about
+_CLEF_HIGH = 330  # over the upper line
+
+
+def system_of(page: str, symbols: Sequence[str], first: int, last: int) -> System:
+    """Return the engraver's page as a system, cut to what it holds.
+
+    Parameters
+    ----------
+    page : str
+        SVG.
+    symbols : sequence of str
+        The chord symbols in order; they are written in a row above.
+    first, last : int
+        Played measures.
+    """
+    picture = drawn_groups(page)
+    width = float(_VIEW.search(picture)[1])  # type: ignore[index]
+    body = picture[picture.index('class="system"') :]
+    heights = [float(next(filter(None, found))) for found in _HEIGHTS.findall(body)]
+    staff_top = float(_TOP.search(picture)[1])  # type: ignore[index]
+    alone = [float(height) - _ACCIDENTAL_HIGH for height in _ACCIDENTAL.findall(body)]
+    top = min(min(heights) - _SIGN_HIGH, staff_top - _CLEF_HIGH, *alone)
+    bottom = max(heights) + _SIGN_HIGH
+    row = top - 60  # the chord symbols stand in a row above all of it
+    picture = _with_symbols(picture, symbols, row, width)
+    picture = _FRET.sub(lambda found: f"<g {found[2]}{_fret(found)}", picture)
+    picture = _OWN_STYLE.sub(_STYLE, _ID.sub("", picture))
+    above = row - _SYMBOL_SIZE if symbols else top
+    high, margin = bottom - above, float(_MARGIN.search(picture)[1])  # type: ignore[index]
+    shell = (
+        f'<svg class="engraved" viewBox="0 0 {width:.0f} {high:.0f}" version="1.1" '
+        'xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink">'
+    )
+    moved = f'<g color="black" transform="translate(0 {-margin - above:.0f})">'
+    picture = _VIEW.sub(moved, picture, count=1)
+    picture = _SHELL.sub(shell, picture, count=1)
+    picture = re.sub(r"</svg>\s*</svg>\s*$", "</g></svg>", picture)
+    return System(first, last, picture, width, high / width, staff_top - 40 - above)
+
+
+def _with_symbols(picture: str, symbols: Sequence[str], row: float, width: float) -> str:
+    """The picture with these chord symbols in a row, each as narrow as the next one asks."""
+    places = [float(found[2]) for found in _HARM.finditer(picture)]
+    rooms = [after - own for own, after in itertools.pairwise([*places, width - LEFT * IN_PICTURE])]
+    waiting = iter(zip(symbols, rooms, strict=False))
+
+    def drawn(found: re.Match[str]) -> str:
+        symbol, room = next(waiting, ("", width))
+        wide = _WIDE * _SYMBOL_SIZE * len(symbol)
+        narrow = min(1.0, (room - 220) / wide) if symbol else 1.0
+        return found[1] + _text(float(found[2]), row, symbol, _SYMBOL_SIZE, narrow=narrow)
+
+    return _HARM.sub(drawn, picture)
+
+
+def _fret(found: re.Match[str]) -> str:
+    """A fret number on a patch of white, so that no line runs through it."""
+    number = "×" if found[1].startswith(MUTED) else found[5].strip()
+    narrow = 1.0 if len(number) < 2 else 0.8
+    x, y = float(found[3]), float(found[4])
+    wide = _WIDE * _FRET_SIZE * narrow * len(number)
+    patch = (
+        f'<rect x="{x - wide / 2:.0f}" y="{y - 0.74 * _FRET_SIZE:.0f}" width="{wide:.0f}" '
+        f'height="{0.76 * _FRET_SIZE:.0f}" style="fill:#fff;stroke:none"/>'
+    )
+    return patch + _text(x, y, number, _FRET_SIZE, "middle", narrow)
+
+
+def _text(
+    x: float, y: float, words: str, size: int, anchor: str = "start", narrow: float = 1.0
+) -> str:
+    place = f'x="{x:.0f}" y="{y:.0f}"'
+    if narrow < 1:
+        place = f'transform="translate({x:.0f} {y:.0f}) scale({max(narrow, 0.4):.2f} 1)"'
+    return (
+        f'<text {place} text-anchor="{anchor}" font-size="{size}px" '
+        f'font-family="DejaVu Sans, sans-serif" font-weight="bold">{escape_html(words)}</text>'
+    )
+
+
+def drawn_groups(picture: str) -> str:
+    """Return a picture without the engraver's bar numbers and empty groups."""
+    pieces, at = [], 0
+    for found in _UNWANTED.finditer(picture):
+        if found.start() >= at:
+            pieces.append(picture[at : found.start()])
+            at = _group_end(picture, found.start())
+    return "".join([*pieces, picture[at:]])
+
+
+_GROUP = re.compile(r"<g\b[^>]*?(/?)>|</g>")
+
+
+def _group_end(picture: str, start: int) -> int:
+    """Where the group that begins at `start` ends."""
+    depth = 0
+    for found in _GROUP.finditer(picture, start):
+        depth += -1 if found[0] == "</g>" else not found[1]
+        if not depth:
+            return found.end()
+    return len(picture)
