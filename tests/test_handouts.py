@@ -284,7 +284,7 @@ def test_the_same_song_gives_the_same_bytes(tmp_path):
 
 def test_each_step_is_reported(tmp_path):
     steps = []
-    write_handout(read(DATASETS / "tarrow-weir.txt"), tmp_path, tell=steps.append)
+    write_handout(read(DATASETS / "tarrow-weir.txt"), tmp_path, progress=steps.append)
     assert steps == ["the sheet of Guitar 1", "the sheet of Guitar 2", "the band sheet"]
 
 

@@ -14,7 +14,7 @@ from arrange.formats.reading import read
 
 def run_handout(options: argparse.Namespace) -> int:
     """Run ``handout``."""
-    tell = progress(Path(options.file))
+    show_step = progress(Path(options.file))
     song = read(options.file)
     log = options.decisions or decisions_path(options.file)
     decisions = read_decisions(log) if options.decisions or os.path.isfile(log) else None
@@ -23,7 +23,7 @@ def run_handout(options: argparse.Namespace) -> int:
     layout = handouts.Layout(options.paper, options.style)
     paths = handouts.write_handout(
         song, Path(options.output), player=options.player, layout=layout, decisions=decisions,
-        tell=tell,
+        progress=show_step,
     )  # fmt: skip
     for path in paths:
         print(path)
@@ -52,7 +52,7 @@ def run_workshop(options: argparse.Namespace) -> int:
     # What prints and sounds is slow to load, and the other commands do not need it.
     paths = importlib.import_module("arrange.exercises").workshop_papers(
         options.file, options.output, seed=options.seed, size=options.size,
-        overwrite=options.overwrite, tell=progress(Path(options.file)),
+        overwrite=options.overwrite, progress=progress(Path(options.file)),
     )  # fmt: skip
     for path in paths:
         print(path)

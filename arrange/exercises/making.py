@@ -91,15 +91,15 @@ def exercises_of(
     seed: int,
     size: str,
     kinds: Sequence[str] | None = None,
-    tell: Callable[[str], None] = lambda _: None,
+    progress: Callable[[str], None] = lambda _: None,
 ) -> tuple[tuple[Exercise, ...], dict[str, str]]:
     """Return the exercises of ``make_exercises``, and the kinds left out, each with the reason.
 
-    `tell` is called with each step, in words, when it begins.
+    `progress` is called with each step, in words, when it begins.
     """
     _check(size, kinds)
     facts = song if isinstance(song, SongFacts) else SongFacts(song)
-    made, missing = _made(facts, seed, size, KINDS if kinds is None else kinds, tell)
+    made, missing = _made(facts, seed, size, KINDS if kinds is None else kinds, progress)
     if not made:
         reasons = "; ".join(f"{kind}: {why}" for kind, why in missing.items())
         raise ArrangeError(f"this song gives no exercise. {reasons}")
@@ -111,11 +111,11 @@ def _made(
     seed: int,
     size: str,
     kinds: Sequence[str],
-    tell: Callable[[str], None] = lambda _: None,
+    progress: Callable[[str], None] = lambda _: None,
 ) -> tuple[tuple[Exercise, ...], dict[str, str]]:
     made, missing = [], {}
     for number, kind in enumerate(kinds, 1):
-        tell(f"making exercise {number} of {len(kinds)}: {kind}")
+        progress(f"making exercise {number} of {len(kinds)}: {kind}")
         try:
             made.append(_ASK[kind](facts, size, Random(f"{seed} {size} {kind}")))
         except NoExerciseError as error:

@@ -34,7 +34,7 @@ def workshop_papers(
     seed: int = 1,
     size: str = "small",
     overwrite: bool = False,
-    tell: Callable[[str], None] = lambda _: None,
+    progress: Callable[[str], None] = lambda _: None,
 ) -> tuple[Path, ...]:
     """Write what a workshop on a song needs into a folder.
 
@@ -52,7 +52,7 @@ def workshop_papers(
         As for ``make_exercises``.
     overwrite : bool
         Replace notebooks that are there, and what somebody wrote into them.
-    tell : callable
+    progress : callable
         Called with each step, in words, when it begins.
 
     Returns
@@ -76,10 +76,10 @@ def workshop_papers(
     """
     path, folder = Path(path), Path(folder)
     check_folder(folder)
-    tell("reading")
+    progress("reading")
     song = read(path)
-    exercises, missing = exercises_of(song, seed, size, tell=tell)
-    tell("printing and writing")
+    exercises, missing = exercises_of(song, seed, size, progress=progress)
+    progress("printing and writing")
     title = song.title or readable(path.stem)
     solved = solved_notebook(title, path.name, seed, exercises, missing)
     mine = {

@@ -15,7 +15,7 @@ import numpy as np
 import pandas as pd
 
 from arrange.errors import ArrangeError, shown
-from arrange.tables.played_measures import parse_measures
+from arrange.tables.played_measures import format_measures, parse_measures
 from arrange.tables.schemas import FINDINGS
 from arrange.tables.song import check_table
 from arrange.tables.sounding import Array
@@ -86,8 +86,8 @@ class Waiver:
             )
         if self.measures and not 1 <= self.measures[0] <= self.measures[1]:
             raise ArrangeError(
-                f"waiver {self.decision}: measures {_range_text(self.measures)}: the first played "
-                "measure, then the last, from 1"
+                f"waiver {self.decision}: measures {format_measures(self.measures)}: the first "
+                "played measure, then the last, from 1"
             )
 
     def __str__(self) -> str:
@@ -95,7 +95,7 @@ class Waiver:
             "kind": self.kind,
             "parts": join_parts(self.parts, _SIGNS),
             "section": self.section and quoted(self.section, _SIGNS),
-            "measures": _range_text(self.measures),
+            "measures": format_measures(self.measures),
         }
         return "; ".join(f"{name}={value}" for name, value in covered.items() if value)
 
@@ -220,13 +220,6 @@ def _from_texts(fields: dict[str, str]) -> Waiver:
     )  # fmt: skip
 
 
-def _range_text(measures: tuple[int, int] | None) -> str:
-    if measures is None:
-        return ""
-    first, last = measures
-    return f"{first}" if first == last else f"{first}-{last}"
-
-
 def waivers_table(waivers: Sequence[Waiver]) -> pd.DataFrame:
     """Return the waivers as a table of text, a row each, missing where left open."""
     rows = [
@@ -236,7 +229,7 @@ def waivers_table(waivers: Sequence[Waiver]) -> pd.DataFrame:
             waiver.kind or None,
             join_parts(waiver.parts) or None,
             waiver.section or None,
-            _range_text(waiver.measures) or None,
+            format_measures(waiver.measures) or None,
         )
         for waiver in waivers
     ]

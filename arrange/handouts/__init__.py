@@ -77,7 +77,7 @@ def write_handout(
     layout: Layout | None = None,
     decisions: DecisionLog | None = None,
     roles: Mapping[str, str] | None = None,
-    tell: Callable[[str], None] = _in_silence,
+    progress: Callable[[str], None] = _in_silence,
 ) -> tuple[Path, ...]:
     """Write a part sheet for each player, and a band sheet, as PDF and HTML.
 
@@ -95,7 +95,7 @@ def write_handout(
         Printed in short on the band sheet, and on the sheets of the parts that they are for.
     roles : mapping of part to str, optional
         What each part is for, printed on the band sheet.
-    tell : callable
+    progress : callable
         Called with each step, in a few words, before it is made.
 
     Returns
@@ -128,12 +128,12 @@ def write_handout(
     names = _names(song, [each.name for each in players])
     paper = layout.paper
     for each in players:
-        tell(f"the sheet of {each.name}")
+        progress(f"the sheet of {each.name}")
         sheet = part_sheet(song, each, layout.style, text_width(paper), decisions)
         name = next(names)
         files[f"{name}.pdf"] = print_part(sheet, song, paper)
         files[f"{name}.html"] = part_html(sheet).encode()
-    tell("the band sheet")
+    progress("the band sheet")
     band, name = band_sheet(song, decisions, roles), next(names)
     files[f"{name}.pdf"] = print_band(band, paper)
     files[f"{name}.html"] = band_html(band).encode()

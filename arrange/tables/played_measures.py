@@ -37,5 +37,8 @@ def parse_measures(text: str) -> tuple[int, int]:
 
 
 def format_measures(measures: tuple[int, int] | None) -> str:
-    """Return measures as ``parse_measures`` reads them: ``"21-24"``; empty for none."""
-    return f"{measures[0]}-{measures[1]}" if measures else ""
+    """Return measures as ``parse_measures`` reads them: ``"21-24"``, ``"7"``; empty for none."""
+    if measures is None:
+        return ""
+    first, last = measures
+    return f"{first}" if first == last else f"{first}-{last}"
