@@ -131,6 +131,11 @@ def _add_condense(commands: Any) -> None:
         help="how many, or their names: 2, or 'Ann, Ben' (default: 2)",
     )  # fmt: skip
     command.add_argument(
+        "--player", action="append", default=[],
+        help="one player and what they have, in place of --players: 'Ann: electric; drop D tuning; "
+        "capo none or 4; clean, overdriven; echo'; may be given several times",
+    )  # fmt: skip
+    command.add_argument(
         "--layer", action="append",
         help="a part to share out (default: every guitar); may be given several times",
     )  # fmt: skip

@@ -14,6 +14,7 @@ from arrange.errors import ArrangeError
 from arrange.formats.converting import song_writer, write_song
 from arrange.formats.files import check_folder, check_target, whole_files
 from arrange.formats.reading import read
+from arrange.guitar.players import read_player
 from arrange.revoicing import Scope, proposals_table, revoice
 from arrange.text.part_lists import join_parts, split_fields, split_parts, unquoted
 from arrange.text.words import counted
@@ -61,7 +62,7 @@ def run_condense(options: argparse.Namespace) -> int:
     }
     result = condense(
         read(options.file),
-        options.players,
+        [read_player(text) for text in options.player] or options.players,
         layers=options.layer,
         roles=dict(_role(text) for text in options.role),
         pins=rules["pin"],

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from arrange.condensing import Condensation
+from arrange.guitar.necks import capo_words
 from arrange.text.part_lists import join_parts
 from arrange.text.words import listed
 
@@ -37,9 +38,16 @@ def condensation_text(result: Condensation) -> Iterator[str]:
         yield str(section)
         for row in rows.itertuples():
             taken = f"{row.player} {row.action} {join_parts(row.layers)}".rstrip()
-            yield wrapped(f"{taken}: {row.reason}", "  ")
+            sound = f" ({_sound_words(row)})" if row.layers else ""
+            yield wrapped(f"{taken}{sound}: {row.reason}", "  ")
         yield from _lost_lines(lost.get(section))
         yield _next_best(others.get(section))
+
+
+def _sound_words(row: Any) -> str:
+    """With which sound and capo something is played: ``"clean, echo eighth, capo 2"``."""
+    echo = [f"echo {row.echo}"] if isinstance(row.echo, str) else []
+    return ", ".join([row.drive, *echo, capo_words(row.capo)])
 
 
 def _lost_lines(rows: Any) -> Iterator[str]:

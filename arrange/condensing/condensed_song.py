@@ -12,6 +12,7 @@ import pandas as pd
 from arrange.condensing.fingered_lines import Fingerings, PlayerLine
 from arrange.condensing.plan_search import Plan
 from arrange.condensing.problem import Problem
+from arrange.guitar.players import nearest_drive
 from arrange.tables.schemas import NOTES
 from arrange.tables.song import Song
 
@@ -34,14 +35,14 @@ def condensed_song(problem: Problem, fingerings: Fingerings, plan: Plan) -> Song
     return replace(
         song,
         parts=pd.concat(pieces, ignore_index=True),
-        notes=pd.concat([n for n in (others, *notes) if len(n)], ignore_index=True),
+        notes=pd.concat([n for n in (others, *notes) if len(n)] or [others], ignore_index=True),
     )
 
 
 def _part_row(problem: Problem, plan: Plan, player: int, line: PlayerLine) -> dict[str, Any]:
     """A row of the parts table: the sound of the layer that the player has longest."""
     recorded, lineup = problem.recorded, problem.lineup
-    neck, name = lineup.necks[plan.necks[player]].neck, lineup.players[player].name
+    gear, name = lineup.necks[plan.necks[player]], lineup.players[player].name
     lasts = np.bincount(
         recorded.layer[line.note],
         line.end - recorded.onset[line.note],
@@ -54,8 +55,10 @@ def _part_row(problem: Problem, plan: Plan, player: int, line: PlayerLine) -> di
         "part": name,
         "instrument": row["instrument"] if is_guitar else "Guitar",
         "family": "guitar",
-        "tuning": neck.tuning,
-        "capo": neck.capo,
+        "tuning": gear.neck.tuning,
+        "capo": gear.neck.capo,
+        "drive": nearest_drive(gear.sounds, row["drive"]),
+        "echo": row["echo"] if gear.echo else None,
         "transpose": row["transpose"] if is_guitar else _WRITTEN,
         "program": row["program"] if is_guitar else None,
         "player": name,

@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 
 from arrange.condensing.held_together import Asked
-from arrange.condensing.lineup import NeckAndHand
+from arrange.condensing.lineup import Gear
 from arrange.condensing.player_options import Option
 from arrange.condensing.recorded_layers import RecordedLayers
 from arrange.guitar.fingering import finger_part
@@ -117,7 +117,7 @@ class Fingerings:
     Parameters
     ----------
     recorded : RecordedLayers
-    necks : tuple of NeckAndHand
+    necks : tuple of Gear
     problems : mapping
         For each option asked for in a section and on a neck: the notes that cannot be played, as
         rows of the song's notes, with why; and whether each is left out or only let go early.
@@ -128,7 +128,7 @@ class Fingerings:
     """
 
     recorded: RecordedLayers
-    necks: tuple[NeckAndHand, ...]
+    necks: tuple[Gear, ...]
     problems: Mapping[Asked, Problems] = field(default_factory=dict)
     unbound: frozenset[Asked] = frozenset()
     parts: Mapping[PartKey, tuple[PlayerLine, pd.DataFrame]] = field(default_factory=dict)
@@ -264,7 +264,7 @@ def _problems(fingered: pd.DataFrame) -> Problems:
 def fingered_line(
     recorded: RecordedLayers,
     line: PlayerLine,
-    held: NeckAndHand,
+    held: Gear,
     *,
     unbound: Sequence[int] = (),
 ) -> pd.DataFrame:

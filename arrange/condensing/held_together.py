@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from arrange.condensing.lineup import NeckAndHand
+from arrange.condensing.lineup import Gear
 from arrange.condensing.player_options import Option, SectionOptions
 from arrange.condensing.recorded_layers import RecordedLayers
 from arrange.guitar.fingering.moments import OVERLAP
@@ -56,7 +56,7 @@ class Playability:
     Parameters
     ----------
     options : tuple of SectionOptions
-    necks : tuple of NeckAndHand
+    necks : tuple of Gear
     asked : HeldTogether
     tested : array of int, necks x sets
         Whether each set was tested in full, and can be held.
@@ -65,7 +65,7 @@ class Playability:
     """
 
     options: tuple[SectionOptions, ...]
-    necks: tuple[NeckAndHand, ...]
+    necks: tuple[Gear, ...]
     asked: HeldTogether
     tested: Array
     playable: tuple[Array, ...]
@@ -75,7 +75,7 @@ class Playability:
         cls,
         recorded: RecordedLayers,
         options: tuple[SectionOptions, ...],
-        necks: tuple[NeckAndHand, ...],
+        necks: tuple[Gear, ...],
     ) -> Playability:
         """Return what is necessary: all other options are playable, as far as is known."""
         asked = _Sounding.of(recorded).held_together([own.options for own in options])

@@ -1,9 +1,9 @@
-"""Who plays: the players, the necks that each may have, and what is decided for them."""
+"""Who plays: the players, the gear that each may have, and what is decided for them."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -12,16 +12,19 @@ from arrange.condensing.recorded_layers import RecordedLayers
 from arrange.guitar.hands import Hand
 from arrange.guitar.necks import Neck
 from arrange.guitar.players import Player
+from arrange.tables.schemas import DRIVES
 
 MOST_NECKS = 4  # tunings and capos that are tried where a player has no neck of their own
 
 
 @dataclass(frozen=True)
-class NeckAndHand:
-    """A neck and the hand that plays on it."""
+class Gear:
+    """A neck, the hand that plays on it, and the sounds behind it."""
 
     neck: Neck
     hand: Hand
+    sounds: tuple[str, ...] = DRIVES
+    echo: bool = True
 
 
 @dataclass(frozen=True)
@@ -31,7 +34,7 @@ class Lineup:
     Parameters
     ----------
     players : tuple of Player
-    necks : tuple of NeckAndHand
+    necks : tuple of Gear
         All that are tried; the other files call them by their numbers here.
     necks_of : tuple of tuple of int
         Those that each player may have.
@@ -39,7 +42,7 @@ class Lineup:
     """
 
     players: tuple[Player, ...]
-    necks: tuple[NeckAndHand, ...]
+    necks: tuple[Gear, ...]
     necks_of: tuple[tuple[int, ...], ...]
     decided: PinsAndBans
 
@@ -54,7 +57,7 @@ class Lineup:
         """
         usual = _usual_necks(recorded, len(players))
         tried = [
-            [NeckAndHand(neck, player.hand) for neck in ([player.neck] if player.neck else usual)]
+            [Gear(neck, player.hand, player.sounds, player.echo) for neck in _necks(player, usual)]
             for player in players
         ]
         necks = tuple(dict.fromkeys(one for own in tried for one in own))
@@ -71,14 +74,25 @@ class Lineup:
 
     @property
     def is_free(self) -> bool:
-        """Whether nothing is decided for anybody: no pin, no ban, no neck, no hand of one's own."""
-        alike = {(player.neck, player.hand) for player in self.players}
-        return self.decided.is_free and len(alike) == 1 and self.players[0].neck is None
+        """Whether nothing is decided for anybody: no pin, no ban, no gear and no hand."""
+        alike = {replace(player, name="any") for player in self.players}
+        first = self.players[0]
+        has_all = Player(first.name, hand=first.hand) == first
+        return self.decided.is_free and len(alike) == 1 and has_all
 
     def are_alike(self, players: int) -> bool:
-        """Return whether these players may change places: same necks, same pins and bans."""
+        """Return whether these players may change places: same gear, same pins and bans."""
         same = len({self.may_have(player) for player in range(players)}) == 1
         return same and not self.decided.sets_apart(players)
+
+
+def _necks(player: Player, usual: Sequence[Neck]) -> list[Neck]:
+    """Those that a player may have: their own or the usual ones, with the capos they use."""
+    necks = [player.neck] if player.neck else list(usual)
+    if player.capos is None:
+        return necks
+    capoed = [replace(neck, capo=capo) for neck in necks for capo in player.capos]
+    return list(dict.fromkeys(capoed))
 
 
 def _usual_necks(recorded: RecordedLayers, players: int) -> Sequence[Neck]:

@@ -107,7 +107,7 @@ def _exact(
         places = _places(problem, necks, keep)
         found = best_path(
             [joint_values(problem, tables[s], s, places[s], necks) for s in range(len(tables))],
-            step_costs(problem, places),
+            step_costs(problem, places, necks),
         )
         if found and (best is None or found.value > best.value + _BETTER):
             choices = [
@@ -186,12 +186,14 @@ def _joint(
     return np.where(bad, group.against_rules, table[union]) - cost
 
 
-def step_costs(problem: Problem, places: Sequence[Sequence[Array]]) -> list[list[Array]]:
+def step_costs(
+    problem: Problem, places: Sequence[Sequence[Array]], necks: Sequence[int]
+) -> list[list[Array]]:
     """Return what the changes cost each player, among the options that they may take."""
     return [
         [
-            problem.costs.changes[section][np.ix_(before, now)]
-            for before, now in zip(places[section], places[section + 1], strict=True)
+            problem.changes(section, neck)[np.ix_(before, now)]
+            for before, now, neck in zip(places[section], places[section + 1], necks, strict=True)
         ]
         for section in range(len(places) - 1)
     ]
@@ -207,8 +209,10 @@ def path_value(
         places = [np.array([place]) for place in chosen]
         total += _joint(problem, tables[section], section, places, group).item()
         if section:
-            step = problem.costs.changes[section - 1]
-            total -= sum(step[b, n] for b, n in zip(choices[section - 1], chosen, strict=True))
+            total -= sum(
+                problem.changes(section - 1, neck)[before, now]
+                for before, now, neck in zip(choices[section - 1], chosen, necks, strict=True)
+            )
     return float(total)
 
 
@@ -307,7 +311,7 @@ def _two_decided_again(
 ) -> Paths:
     """The best for two players, all others as they are."""
     places, values = _group_values(problem, tables, choices, necks, pair)
-    found = best_path(values, step_costs(problem, places))
+    found = best_path(values, step_costs(problem, places, [necks[player] for player in pair]))
     assert found is not None
     again = []
     for section, chosen in enumerate(choices):
@@ -424,7 +428,8 @@ def other_choices(problem: Problem, plan: Plan) -> list[Iterator[tuple[float, tu
     found: list[list[tuple[float, tuple[int, ...]]]] = [[] for _ in tables]
     for group in groups:
         places, values = _group_values(problem, tables, plan.choices, plan.necks, group)
-        path = best_path(values, step_costs(problem, places))
+        given = [plan.necks[player] for player in group]
+        path = best_path(values, step_costs(problem, places, given))
         assert path is not None
         lost = path.value - plan.value  # what the others' share comes to
         for section, through in enumerate(path.through):

@@ -1,4 +1,4 @@
-"""What a choice costs a player: two layers at once, another neck, a change to the next section."""
+"""What a choice costs a player: two layers at once, other gear, a change to the next section."""
 
 from __future__ import annotations
 
@@ -9,12 +9,13 @@ from typing import NamedTuple
 import numpy as np
 import pandas as pd
 
+from arrange.condensing.lineup import Gear
 from arrange.condensing.player_options import Option, SectionOptions
 from arrange.condensing.recorded_layers import RecordedLayers
 from arrange.condensing.roles import ROLES
 from arrange.condensing.weights import Weights, rounded
-from arrange.guitar.necks import Neck
-from arrange.quantities.texture import DRIVE_DECIBELS
+from arrange.guitar.players import nearest_drive
+from arrange.tables.schemas import DRIVES
 from arrange.tables.sounding import Array
 
 
@@ -50,8 +51,7 @@ class LayerTraits:
         size = shape[0] * shape[1]
         weight = np.bincount(cell, lasts, minlength=size).reshape(shape)
         total = np.bincount(cell, lasts * recorded.pitch[pitched], minlength=size).reshape(shape)
-        drives = list(DRIVE_DECIBELS)
-        drive = np.array([drives.index(name) for name in recorded.parts["drive"]])
+        drive = np.array([DRIVES.index(name) for name in recorded.parts["drive"]])
         with np.errstate(invalid="ignore"):
             return cls(weights.of_layers(roles), role, drive, total / weight, weight)
 
@@ -100,16 +100,23 @@ class PlayerCosts:
         """What matters of each layer when a player changes."""
         return LayerTraits.of(self.recorded, self.roles, self.weights)
 
-    @cached_property
-    def changes(self) -> list[Array]:
-        """From each option of a section to each of the next."""
-        traits = [self._option_traits(section) for section in range(len(self.options))]
-        return [
-            self._change(section, traits[section], traits[section + 1])
-            for section in range(len(self.options) - 1)
-        ]
+    def changes(self, sounds: tuple[str, ...]) -> list[Array]:
+        """Return what a change costs with some drives, from each option to each of the next."""
+        if sounds not in self._changes:
+            played = np.array([DRIVES.index(nearest_drive(sounds, drive)) for drive in DRIVES])
+            traits = [self._option_traits(section, played) for section in range(len(self.options))]
+            self._changes[sounds] = [
+                self._change(section, traits[section], traits[section + 1])
+                for section in range(len(self.options) - 1)
+            ]
+        return self._changes[sounds]
 
-    def _option_traits(self, section: int) -> _OptionTraits:
+    @cached_property
+    def _changes(self) -> dict[tuple[str, ...], list[Array]]:
+        """What has been worked out of ``changes``."""
+        return {}
+
+    def _option_traits(self, section: int, played: Array) -> _OptionTraits:
         own = self.options[section].options
         has = np.zeros((len(own), len(self.recorded.names)))
         role, drive = np.full(len(own), -1), np.full(len(own), -1)
@@ -118,7 +125,7 @@ class PlayerCosts:
             if option:
                 has[at, list(option)] = 1
                 first = self.traits.first(option)
-                role[at], drive[at] = self.traits.role[first], self.traits.drive[first]
+                role[at], drive[at] = self.traits.role[first], played[self.traits.drive[first]]
                 pitch[at] = self.traits.mean_pitch(option, section)
         return _OptionTraits(has, role, drive, pitch)
 
@@ -137,16 +144,24 @@ class PlayerCosts:
         # A layer that both hold is not left; one that is silent next is not either.
         return rounded(np.maximum(cost, 0))
 
-    def on_neck(self, section: int, neck: Neck) -> Array:
-        """Return what each option of a section costs on a neck, changes apart."""
+    def with_gear(self, section: int, gear: Gear) -> Array:
+        """Return what each option of a section costs with some gear, changes apart."""
         seconds = np.zeros(len(self.recorded.names))
         for layer in np.flatnonzero(self.recorded.present[:, section]).tolist():
-            known = self.recorded.necks[layer]
-            if known is not None and known != neck:
-                seconds[layer] = self._sounding[layer, section]
+            seconds[layer] = self._sounding[layer, section] * self._foreign(layer, gear)
         cost = np.array([seconds[list(o)].sum() for o in self.options[section].options])
-        cost = cost * self.weights.other_neck + self.merging[section]
-        return rounded(cost)
+        return rounded(cost + self.merging[section])
+
+    def _foreign(self, layer: int, gear: Gear) -> float:
+        """What a second of a layer costs because the gear is not what it was recorded with."""
+        known, drive = self.recorded.necks[layer], DRIVES[self.traits.drive[layer]]
+        steps = abs(DRIVES.index(drive) - DRIVES.index(nearest_drive(gear.sounds, drive)))
+        loses_echo = self.recorded.echoes[layer] is not None and not gear.echo
+        return (
+            self.weights.other_neck * (known is not None and known != gear.neck)
+            + self.weights.other_sound * steps
+            + self.weights.lost_echo * loses_echo
+        )
 
     @cached_property
     def merging(self) -> list[Array]:

@@ -139,8 +139,12 @@ class Problem:
         return sum(float(worth.covered[-1]) for worth in self.worths)
 
     def own_cost(self, section: int, number: int) -> Array:
-        """Return what each option of a section costs on a neck, changes apart."""
-        return self.costs.on_neck(section, self.lineup.necks[number].neck)
+        """Return what each option of a section costs with some gear, changes apart."""
+        return self.costs.with_gear(section, self.lineup.necks[number])
+
+    def changes(self, section: int, number: int) -> Array:
+        """Return what it costs with some gear to go from each option to each of the next."""
+        return self.costs.changes(self.lineup.necks[number].sounds)[section]
 
     def may(self, player: int, section: int, number: int) -> Array:
         """Return the places of the options that a player may take on a neck."""

@@ -8,9 +8,12 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from arrange.condensing.lineup import Gear
 from arrange.condensing.plan_search import Plan
-from arrange.condensing.player_options import layer_names
+from arrange.condensing.player_options import Option, layer_names
 from arrange.condensing.problem import Problem
+from arrange.guitar.necks import capo_words
+from arrange.guitar.players import nearest_drive
 from arrange.tables.schemas import DRIVES
 from arrange.tables.sounding import Array
 
@@ -54,8 +57,10 @@ def terms_table(problem: Problem, plan: Plan) -> pd.DataFrame:
 
 
 def _change(problem: Problem, plan: Plan, section: int) -> float:
-    pairs = zip(plan.choices[section - 1], plan.choices[section], strict=True)
-    return float(sum(problem.costs.changes[section - 1][before, now] for before, now in pairs))
+    taken = zip(plan.choices[section - 1], plan.choices[section], plan.necks, strict=True)
+    return float(
+        sum(problem.changes(section - 1, neck)[before, now] for before, now, neck in taken)
+    )
 
 
 def _mask(problem: Problem, plan: Plan, section: int, without: int = -1) -> int:
@@ -75,7 +80,8 @@ def choices_table(problem: Problem, plan: Plan) -> pd.DataFrame:
         for player, who in enumerate(problem.lineup.players):
             option = plan.options(problem, player)[section]
             first = problem.costs.traits.first(option) if option else -1
-            neck = problem.lineup.necks[plan.necks[player]].neck
+            gear = problem.lineup.necks[plan.necks[player]]
+            drive, echo = _sound(problem, first, gear) if option else (None, None)
             adds = _adds(problem, plan, section, player)
             rows.append(
                 {
@@ -84,17 +90,24 @@ def choices_table(problem: Problem, plan: Plan) -> pd.DataFrame:
                     "action": ("lays out", "takes", "merges")[len(option)],
                     "layers": layer_names(option, problem.recorded.names),
                     "role": roles[first] if option else None,
-                    "drive": DRIVES[problem.costs.traits.drive[first]] if option else None,
-                    "tuning": neck.tuning,
-                    "capo": neck.capo,
+                    "drive": drive,
+                    "echo": echo,
+                    "tuning": gear.neck.tuning,
+                    "capo": gear.neck.capo,
                     "adds": sum(adds.values()),
                     "unit": "seconds",
                     "reason": _reason(problem, plan, section, player, adds),
                 }
             )
     table = pd.DataFrame(rows)
-    texts = ["section", "player", "action", "role", "drive", "unit", "reason"]
+    texts = ["section", "player", "action", "role", "drive", "echo", "unit", "reason"]
     return table.astype(dict.fromkeys(texts, "str"))
+
+
+def _sound(problem: Problem, layer: int, gear: Gear) -> tuple[str, str | None]:
+    """The drive and the echo that a layer is played with."""
+    drive = nearest_drive(gear.sounds, DRIVES[problem.costs.traits.drive[layer]])
+    return drive, problem.recorded.echoes[layer] if gear.echo else None
 
 
 def _adds(problem: Problem, plan: Plan, section: int, player: int) -> dict[str, float]:
@@ -126,12 +139,28 @@ def _reason(
     if len(option) == 2:
         turns = problem.costs.never_at_once(section, option)
         said.append("the two are never heard at once" if turns else "one hand can hold both")
+    said += _lacks(problem, plan, player, option)
     if section:
         before = plan.options(problem, player)[section - 1]
         stays = [problem.recorded.names[layer] for layer in option if layer in before]
         if stays:
             said.append(f"stays on {' and '.join(stays)}")
     return "; ".join(said)
+
+
+def _lacks(problem: Problem, plan: Plan, player: int, option: Option) -> Iterator[str]:
+    """What the recording had and the player's gear does not."""
+    gear, name = problem.lineup.necks[plan.necks[player]], problem.lineup.name(player)
+    layer = problem.costs.traits.first(option)
+    recorded = DRIVES[problem.costs.traits.drive[layer]]
+    drive, echo = _sound(problem, layer, gear)
+    if drive != recorded:
+        yield f"recorded {recorded}, played {drive}: the nearest that {name} has"
+    known = problem.recorded.necks[layer]
+    if known is not None and known.capo != gear.neck.capo:
+        yield f"recorded with {capo_words(known.capo)}, played with {capo_words(gear.neck.capo)}"
+    if problem.recorded.echoes[layer] and not echo:
+        yield f"played without its echo, which {name} does not have"
 
 
 def _largest(adds: Mapping[str, float]) -> str:

@@ -134,6 +134,11 @@ class RecordedLayers:
         ]
 
     @cached_property
+    def echoes(self) -> list[str | None]:
+        """The note value of each layer's echo, or none."""
+        return [each if isinstance(each, str) else None for each in self.parts["echo"]]
+
+    @cached_property
     def has_strings(self) -> Array:
         """Whether the source gives strings for any note of each layer."""
         given = self.song.notes["string"].notna().to_numpy()[self.row]

@@ -51,6 +51,11 @@ class Weights:
     other_neck : float
         A second of a layer on another tuning or capo than it was recorded with; at most
         `presence`.
+    other_sound : float
+        A second of a layer for each step from its drive to the nearest that its player has: clean,
+        edge, overdriven, distorted.
+    lost_echo : float
+        A second of a layer that was recorded with an echo, played without one.
     mixed_sound : float
         A second of a layer that is merged into one with another drive, and played with that.
     merging : float
@@ -92,6 +97,8 @@ class Weights:
     clash: float = 0.5
     growth: float = 0.5
     other_neck: float = 0.02
+    other_sound: float = 0.1
+    lost_echo: float = 0.2
     mixed_sound: float = 0.1
     merging: float = 0.8
     role_change: float = 1.0

@@ -102,6 +102,11 @@ def parse_tuning(text: str) -> tuple[int, ...]:
         ) from None
 
 
+def capo_words(capo: int) -> str:
+    """Return a capo as players say it: ``"capo 2"``, ``"no capo"``."""
+    return f"capo {capo}" if capo else "no capo"
+
+
 def tuning_name(tuning: Sequence[int]) -> str:
     """Return what players call open strings, highest first: ``"drop D"``; or else their notes."""
     for name, notes in TUNINGS.items():

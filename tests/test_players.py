@@ -1,0 +1,169 @@
+"""Who plays what with what they have: gear read from a line, and condensing that keeps to it."""
+
+import re
+from itertools import product
+from pathlib import Path
+
+import pytest
+from songs import parts_of, song
+
+import arrange as ar
+from arrange.condensing import Weights
+from arrange.guitar.players import nearest_drive, read_player
+
+DATASETS = Path(__file__).parent.parent / "datasets"
+
+
+@pytest.mark.parametrize(
+    ("line", "capos", "sounds", "echo"),
+    [
+        ("Ann", None, ("clean", "edge", "overdriven", "distorted"), True),
+        ("Ann: electric; capo none or 4; clean, overdriven; echo", (0, 4), ("clean", "overdriven"),
+         True),
+        ("Ann: acoustic guitar; capo 2", (2,), ("clean",), False),
+        ("Ann: distorted, clean; no echo", None, ("clean", "distorted"), False),
+        ("Ann: capo 0, 2 or 5", (0, 2, 5), ("clean", "edge", "overdriven", "distorted"), True),
+    ],
+)  # fmt: skip
+def test_a_player_is_read(line, capos, sounds, echo):
+    """What is not said is that of the instrument: an acoustic guitar is clean (common practice)."""
+    player = read_player(line)
+    assert (player.name, player.capos, player.sounds, player.echo) == ("Ann", capos, sounds, echo)
+
+
+def test_a_tuning_is_read_by_name_and_by_notes():
+    """Standard tuning with the lowest string a tone down is drop D (common practice)."""
+    by_name = read_player("Ann: drop D tuning").neck
+    assert by_name == read_player("Ann: tuning D2 A2 D3 G3 B3 E4").neck == ar.Neck("drop D")
+
+
+def test_a_name_may_hold_any_sign():
+    """In double quotes, as labels elsewhere."""
+    assert read_player('"Ann: the second; left"; clean'.replace("; clean", ": clean")).name == (
+        "Ann: the second; left"
+    )
+
+
+@pytest.mark.parametrize(
+    ("line", "said"),
+    [
+        ("Ann: elctric", "'elctric' is not understood; did you mean 'electric'"),
+        ("Ann: capo x", "'capo x': write 'capo none'"),
+        ("Ann: capo 40", "a capo at 40; a capo is none (0) or from 1 to 24"),
+        ("Ann; clean", "a name that holds : or ;"),
+        (": clean", "a player has no name"),
+        ("Ann: drop Q tuning", "drop Q"),
+    ],
+)
+def test_what_is_not_understood_is_named(line, said):
+    """One sentence, with what would be right."""
+    with pytest.raises(ar.ArrangeError, match=re.escape(said)):
+        read_player(line)
+
+
+@pytest.mark.parametrize(
+    ("sounds", "drive", "nearest"),
+    [
+        (("clean", "distorted"), "edge", "clean"),
+        (("clean", "distorted"), "overdriven", "distorted"),
+        (("edge",), "distorted", "edge"),
+        (("clean", "overdriven"), "edge", "clean"),  # of two as near, the weaker
+    ],
+)
+def test_the_nearest_drive(sounds, drive, nearest):
+    """By the order clean, edge, overdriven, distorted (common practice)."""
+    assert nearest_drive(sounds, drive) == nearest
+
+
+def two_layers():
+    """A driven line with an echo over clean chords, a section each, then both."""
+    line = [("Line", 76 + step, bar * 4 + beat, 1.0) for bar in (0, 2) for beat, step in
+            enumerate((0, 3, 5, 7))]  # fmt: skip
+    chords = [("Chords", "E3 B3 E4", bar * 4.0, 4.0) for bar in (1, 2)]
+    parts = parts_of("Line", "Chords", drive=["distorted", "clean"], echo=["eighth", None])
+    return song(
+        *line, *chords, parts=parts, bars=3, sections=[("Solo", 1), ("Verse", 2), ("Both", 3)]
+    )
+
+
+def test_nothing_is_asked_that_a_player_does_not_have():
+    """Sounds, echo and capo of the result are the players' own, and what is missing is said."""
+    ann = ar.Player("Ann", capos=(2,), sounds=("clean", "edge"), echo=False)
+    ben = ar.Player("Ben", capos=(0,), sounds=("clean",))
+    found = ar.condense(two_layers(), [ann, ben])
+    rows = found.choices[found.choices["layers"] != ()]
+    for row in rows.itertuples():
+        player = {"Ann": ann, "Ben": ben}[row.player]
+        assert row.drive in player.sounds
+        assert row.capo in player.capos
+        assert player.echo or row.echo is None or row.echo != row.echo
+    parts = found.song.parts.set_index("part")
+    assert parts["capo"].loc[["Ann", "Ben"]].tolist() == [2, 0]
+    played = rows[["Line" in layers for layers in rows["layers"]]]
+    assert played["reason"].str.contains("recorded distorted, played ").all()
+    without = played[played["player"] == "Ann"]
+    assert without["reason"].str.contains("without its echo, which Ann does not have").all()
+
+
+def test_a_layer_goes_to_the_player_who_has_its_sound():
+    """Of two alike but for the sound, the driven line is for the one who has a drive."""
+    clean = ar.Player("Clean", sounds=("clean",), echo=False)
+    driven = ar.Player("Driven", sounds=("distorted",), echo=True)
+    for players in ([clean, driven], [driven, clean]):
+        choices = ar.condense(two_layers(), players).choices
+        both = choices[choices["section"] == "Both"].set_index("player")["layers"]
+        assert both.to_dict() == {"Clean": ("Chords",), "Driven": ("Line",)}
+
+
+def test_the_result_with_gear_is_the_best_of_all():
+    """Every way of sharing out, each worth what pins make of it, is worth no more."""
+    players = [
+        ar.Player("A", capos=(0, 3), sounds=("clean",), echo=False),
+        ar.Player("B", capos=(0,), sounds=("overdriven", "distorted")),
+    ]
+    whole = two_layers()
+    found = ar.condense(whole, players)
+    assert found.is_proven
+    options = [(), ("Line",), ("Chords",), ("Line", "Chords")]
+    values = []
+    for ways in product(options, repeat=6):
+        pins = [
+            (name, section, taken)
+            for (section, name), taken in zip(
+                product(("Solo", "Verse", "Both"), ("A", "B")), ways, strict=True
+            )
+        ]
+        silent = {"Solo": "Chords", "Verse": "Line"}
+        if any(silent.get(section) in taken for _, section, taken in pins):
+            continue
+        twice = [set(a[2]) & set(b[2]) for a, b in zip(pins[::2], pins[1::2], strict=True)]
+        if any(twice):
+            continue
+        try:
+            values.append(ar.condense(whole, players, pins=pins).value)
+        except ar.ArrangeError:
+            continue  # the lead left out, or what no hand can hold
+    assert max(values) == pytest.approx(found.value)
+    assert len(values) > 5
+
+
+def test_all_sounds_cost_what_no_gear_costs():
+    """A player who has everything is a player of whom nothing is said."""
+    last_bell = ar.read(DATASETS / "last-bell.musicxml")
+    plain = ar.condense(last_bell, ["Ann", "Ben"])
+    given = ar.condense(last_bell, [read_player("Ann"), read_player("Ben: electric guitar")])
+    assert plain.value == given.value
+    assert plain.choices.equals(given.choices)
+    free = Weights(other_sound=0.0, lost_echo=0.0)
+    poor = [ar.Player(name, sounds=("clean",), echo=False) for name in ("Ann", "Ben")]
+    assert ar.condense(last_bell, poor).value < ar.condense(last_bell, poor, weights=free).value
+
+
+def test_a_capo_that_is_not_the_recordings_is_said():
+    """No capo disappears without a word."""
+    last_bell = ar.read(DATASETS / "last-bell.musicxml")
+    players = [ar.Player("Ann", capos=(0,)), ar.Player("Ben", capos=(0,))]
+    choices = ar.condense(last_bell, players).choices
+    rhythm = choices[[layers == ("Rhythm",) for layers in choices["layers"]]]
+    assert len(rhythm)
+    assert rhythm["reason"].str.contains("recorded with capo 2, played with no capo").all()
