@@ -23,7 +23,7 @@ def test_condense_writes_the_song_and_the_reasons(tmp_path, capsys):
     ]
     assert main(["condense", *told]) == 0
     out = capsys.readouterr().out
-    assert "Instrumental\n  Ann takes Lead: " in out
+    assert "Instrumental\n  Ann takes Lead (overdriven, no capo): " in out
     assert "Ben lays out: pinned" in out
     assert "of what all layers are worth; proven" in out
     song = ar.read(target)
