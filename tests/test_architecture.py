@@ -153,5 +153,5 @@ def test_a_folder_of_its_name_does_not_hide_it(tmp_path):
     """Python in the folder above a clone that is called arrange."""
     (tmp_path / "arrange").mkdir()
     asked = [sys.executable, "-c", "import arrange; arrange.read"]
-    told = subprocess.run(asked, cwd=tmp_path, capture_output=True, text=True)
-    assert told.returncode == 0, told.stderr
+    process = subprocess.run(asked, cwd=tmp_path, capture_output=True, text=True)
+    assert process.returncode == 0, process.stderr

@@ -341,7 +341,7 @@ def test_a_font_is_held_to_the_same_limit():
 
 
 @pytest.mark.parametrize("suffix", [".wav", ".flac", ".ogg"])
-def test_a_sound_that_does_not_fit_is_told_and_leaves_nothing(suffix, tmp_path):
+def test_a_sound_that_does_not_fit_is_reported_and_leaves_nothing(suffix, tmp_path):
     """The system stops the file at 10 kB, as it does where a disk is full."""
     resource = pytest.importorskip("resource")
     noise = np.random.default_rng(1).uniform(-0.5, 0.5, (88200, 2)).astype("float32")
