@@ -607,7 +607,7 @@ def test_many_statements_stay_quick(tmp_path):
 
 
 def test_a_title_with_markup_is_plain_text(tmp_path):
-    """``&lt;b&gt;`` in XML is the text <b>: it is kept as text; the code that shows it escapes it."""
+    """``&lt;b&gt;`` in XML is the text <b>: it is kept as text and escaped when shown."""
     song = read_text(
         tmp_path, score([WHOLE_BAR], title="&lt;script&gt;alert(1)&lt;/script&gt; &amp; more")
     )
@@ -615,7 +615,7 @@ def test_a_title_with_markup_is_plain_text(tmp_path):
 
 
 def test_chords_without_sense_are_left_out_and_reported(tmp_path):
-    """A kind, degree or root that MusicXML does not know costs the chord symbol, not the song."""
+    """For a kind, degree or root unknown to MusicXML only the chord symbol is left out."""
     harmonies = (
         "<harmony><root><root-step>C</root-step></root><kind>spicy</kind></harmony>",
         "<harmony><root><root-step>X</root-step></root><kind>major</kind></harmony>",

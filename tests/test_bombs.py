@@ -176,7 +176,7 @@ def test_midi_of_absurd_things(data, says, tmp_path):
     "kind", [b"\xff\x03", b"\xff\x06", b"\xf0"], ids=["name", "mark", "system"]
 )
 def test_midi_with_one_huge_event(kind, tmp_path):
-    """A hundred megabytes in one event: a name or a marker is cut, what is none is passed over."""
+    """A hundred megabytes in one event: a name or a marker is cut, other events are skipped."""
     size = 100 * MILLION
     length = bytes([size >> 21 & 127 | 128, size >> 14 & 127 | 128, size >> 7 & 127 | 128,
                     size & 127])  # fmt: skip

@@ -71,7 +71,7 @@ def test_minor_seconds_and_ninths_rub(lower, upper):
 
 @pytest.mark.parametrize("upper", ["C4", "D4", "Eb4", "F#4", "Bb4", "B4", "C5", "D5", "B5"])
 def test_other_intervals_do_not_rub(upper):
-    """A major seventh is a minor second turned over and no rub, nor is anything else."""
+    """A major seventh (an inverted minor second) is no rub; other intervals are none either."""
     assert rub(("Guitar 1", "C4", 0, 2), ("Guitar 2", upper, 0, 2)) == 0
 
 

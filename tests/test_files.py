@@ -25,7 +25,7 @@ with whole_files(Path(sys.argv[1])) as draft:
 
 @pytest.fixture
 def start(tmp_path):
-    """Start a run that is in the middle of writing into the folder; ended behind the test."""
+    """Start a run that is in the middle of writing into the folder; end it after the test."""
     runs = []
 
     def started():

@@ -119,7 +119,7 @@ def test_behind_a_note_outside():
 
 
 def test_behind_voice_and_bass():
-    """The A near the G that is sung, with it; the low E over the bass's C, with that."""
+    """The A with the sung G that it is near; the low E with the bass's C below it."""
     music = song(("Voice", "G4", 0, 8), ("Guitar 1", "A4 C3", 0, 8))
     assert [row[:2] for row in behind(music, "voice")] == [("Voice", "G4"), ("Guitar 1", "A4")]
     music = song(("Guitar 1", "E2 C4", 0, 8), ("Bass", "C2", 0, 8))
@@ -130,7 +130,7 @@ SCALE = ["C4", "D4", "E4", "F4", "G4", "A4", "B4", "C5"]
 
 
 def test_behind_a_doubling():
-    """The top notes of the eight attacks that both make, whole; the low G under them is none."""
+    """The top notes of the eight common attacks; the low G below them does not belong to it."""
     music = song(
         *(("Guitar 1", note, at, 1) for at, note in enumerate(SCALE)),
         *(("Guitar 2", note, at, 1) for at, note in enumerate(SCALE)),
@@ -504,7 +504,7 @@ def test_waived_ones_stay_apart():
 
 
 def test_grouping_asks_for_a_findings_table():
-    """Another table is refused; none is none."""
+    """Another table is refused; without findings there are no groups."""
     music = in_form(*rub(3))
     with pytest.raises(TableError, match="table 'findings' lacks"):
         group_findings(music.notes, music)
@@ -564,7 +564,7 @@ def test_waived_by_kind_parts_section_and_measures():
 
 
 def test_the_first_waiver_counts():
-    """A later one does not take its place, nor does a second call; row labels stay."""
+    """Neither a later waiver nor a second call replaces it; row labels stay."""
     music = in_form(*DOUBLED)
     findings = find_clashes(music, ["doubling"]).set_axis([7], axis=0)
     waived = waive(findings, [HOOK, Waiver("W2", "so too", section="Verse 1")])

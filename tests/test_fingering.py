@@ -188,7 +188,7 @@ def test_a_scale_that_rings_goes_across_the_strings():
 
 
 def test_a_ringing_note_is_let_go_last():
-    """Where one of two held notes has to go, it is the one that is not marked to ring."""
+    """If one of two held notes has to end, it is the one that is not marked to ring."""
     neck = Neck((64, 59), frets=7)
     one_song = song(("Guitar", "F#4", 0, 4), ("Guitar", "C4", 0, 4), ("Guitar", "F4", 1, 1))
     for ringing in ("F#4", "C4"):
@@ -353,7 +353,7 @@ def test_grace_notes_come_before_their_note():
 
 
 def test_strokes_without_pitch_and_cues_are_left_alone():
-    """They have no place, and that is no problem."""
+    """They have no string and fret, and this is not reported as a problem."""
     one_song = song(("Guitar", "A4", 0, 1), ("Guitar", float("nan"), 1, 1), ("Guitar", "B4", 2, 1))
     notes = one_song.notes.assign(technique=pd.array([None, "muted", "cue"], dtype="str"))
     fingered = finger_part(replace(one_song, notes=notes), "Guitar")

@@ -180,7 +180,7 @@ def test_an_unknown_meta_event_keeps_its_time():
 
 
 def test_running_status_and_velocity_nought():
-    """RP-001: a status byte that is the same may be left out; a key down with velocity 0 is a
+    """RP-001: a repeated status byte may be left out; a key down with velocity 0 is a
     key up."""
     track = on(0, 60) + bytes([96, 60, 0, 0, 62, 64, 96, 62, 0])
     assert rows(read_midi(midi(CONDUCTOR, track, ticks=96))) == [
@@ -285,7 +285,7 @@ def test_pedal_and_bends_are_reported():
 
 
 def test_a_track_that_only_sets_up_its_channel_is_a_part_that_lays_out():
-    """A name alone is none: many files keep their credits in the names of empty tracks."""
+    """A name alone makes no part: many files keep their credits in the names of empty tracks."""
     read = read_midi(
         midi(CONDUCTOR, note(0, 480), meta(0, 3, "Organ") + program(0, 16, 1), meta(0, 3, "by me"))
     )
@@ -465,7 +465,7 @@ def test_notes_of_no_length_last_a_step():
 )  # fmt: skip
 @settings(max_examples=150, deadline=None)
 def test_pairing_is_that_of_brackets(events):
-    """The slow, obvious way: a stack finds the downs and ups with a partner, a queue the partner."""
+    """The slow, obvious way: a stack finds the downs and ups with a partner, a queue which one."""
     track = b"".join(
         (on if down else off)(delta * 120, 60 + pitch) for down, pitch, delta in events
     )
@@ -1090,7 +1090,7 @@ def test_a_song_without_notes_has_bars_and_says_so():
 
 
 def test_a_file_cut_short_anywhere_is_refused(written):
-    """Every beginning of a file that is not the whole of it; of the long one, some."""
+    """Every incomplete beginning of a file; of the long file, some of them."""
     whole = [EXAMPLE_0, EXAMPLE_1, BODY]
     cuts = [data[:length] for data in whole for length in range(len(data))]
     data = written[1].read_bytes()

@@ -398,7 +398,7 @@ def test_a_repeat_sign_at_an_ending_of_several_times_leads_back_to_it():
 
 
 def test_endless_repeats_are_refused_with_their_measure():
-    """A stretch a thousand million times is a mistake: it ends at the limit, not in hours."""
+    """A stretch repeated a thousand million times is a mistake; reading stops at the limit."""
     with pytest.raises(
         ReadError, match=rf"measure 2: .* more than {MOST_MEASURES} bars; mend its 'times'"
     ):

@@ -347,7 +347,7 @@ def test_bad_input(crowded, asked, message):
 
 
 def test_silent_or_nothing_to_end():
-    """A part that is silent, one without strings, and one that is in nobody's way."""
+    """A part that is silent, one without strings, and one that disturbs no other part."""
     some = song(*strummed(G1, OPEN), (G2, "C5 E5", 0.0, 4.0), ("Voice", "C6", 0.0, 12.0),
                 chords=CHORDS)  # fmt: skip
     with pytest.raises(ArrangeError, match="silent in measure 3"):

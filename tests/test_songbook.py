@@ -664,7 +664,7 @@ def test_the_charts_come_back_and_can_be_played(path, tmp_path):
 
 
 def test_chords_hold_what_their_symbols_say():
-    """Each guitar's notes lie in the chord of the moment, but for the one slip that is meant: in
+    """Each guitar's notes lie in the current chord, except for one mistake left in on purpose: in
     Gulls over the Roofs the ninth fret of open G is E major against an Em.
     """
     strange = set()

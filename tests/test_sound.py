@@ -271,7 +271,7 @@ def test_what_cannot_be_written(tmp_path):
 
 
 def test_songs_that_hardly_sound():
-    """Percussion sounds; where nothing does, not even a click, that is said."""
+    """Percussion sounds; if nothing sounds, not even a click, an error says so."""
     assert render_sound(song(("Drums", np.nan, 0, 1))).samples.any()
     empty, short = song(parts=("Guitar 1",)), song(("Guitar 1", "A3", 0, 0))
     assert render_sound(empty, playback=Playback(click=True)).samples.any()

@@ -1041,7 +1041,7 @@ def test_the_demo_song_is_written_in_no_time():
 
 
 def test_the_time_grows_with_the_notes_and_not_faster():
-    """Eight thousand notes under each other against one thousand: eight times, not sixty."""
+    """Eight thousand notes take about eight times as long as one thousand, not sixty times."""
 
     def seconds(count: int) -> float:
         pitch = [60.0 + number % 12 for number in range(count)]
