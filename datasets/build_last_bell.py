@@ -1,6 +1,6 @@
 """Write the second demo song, last-bell.musicxml: fourteen guitar layers, voice, bass, drums.
 
-Each section is rows of words, one for each layer that plays in it; ``score_words`` tells how they
+Each section is rows of words, one for each layer that plays in it; ``score_words`` says how they
 are read. What is planted where, and why, stands in README.md.
 """
 

@@ -1,6 +1,6 @@
 """Write the demo song, low-water.musicxml: a singer, two guitars and a bass.
 
-Each section is rows of words; ``score_words`` tells how they are read.
+Each section is rows of words; ``score_words`` says how they are read.
 """
 
 from __future__ import annotations

@@ -41,21 +41,21 @@ class Player:
     tuning: tuple[str, ...] = ()
     capo: int = 0
     instrument: str = ""  # its name, if not the part's
-    volume: int = 0  # percent of the loudest a part can be, 0 if not told
+    volume: int = 0  # percent of the loudest a part can be, 0 if not given
 
 
 @dataclass(frozen=True)
 class Section:
     """One stretch of the form: a chord for each bar, and what each player does, by name.
 
-    Whoever is not named rests.
+    A player who is not named rests.
     """
 
     name: str
     chords: str
     rows: Mapping[str, str]
     books: Mapping[str, Book]
-    words: Mapping[str, str] = field(default_factory=dict)  # told to a player at the start
+    words: Mapping[str, str] = field(default_factory=dict)  # directions to a player at the start
     tempo: int = 0  # quarter notes a minute, where it changes
     beats: tuple[int, int] = (4, 4)
     endings: tuple[int, int] = (0, 0)  # the bars where the first and second ending start
@@ -281,7 +281,7 @@ def notes(score: Score, event: Event, before: Event, player: Player) -> str:
 
 
 def stroke(score: Score, tone: Tone, length: str, timing: str) -> str:
-    """Write what stands in a note that has no pitch."""
+    """Write the elements of a note that has no pitch."""
     _, _, place, crossed = KIT[tone.drum]
     display = tag("display-step", place[0]) + tag("display-octave", place[1])
     number = list(KIT).index(tone.drum) + 1
@@ -391,11 +391,11 @@ def listed_part(player: Player, number: int) -> str:
         called = tag("instrument-name", name)
         sound = tag("instrument-sound", player.sound) if player.sound else ""
         named += tag("score-instrument", called, sound, id=instrument)
-        told = tag("midi-channel", 10 if is_drums else channel + 1)
-        told += tag("midi-program", player.program)
-        told += tag("midi-unpitched", key + 1) if key else ""
-        told += tag("volume", player.volume) if player.volume else ""
-        midi += device + tag("midi-instrument", told, tag("pan", player.pan), id=instrument)
+        settings = tag("midi-channel", 10 if is_drums else channel + 1)
+        settings += tag("midi-program", player.program)
+        settings += tag("midi-unpitched", key + 1) if key else ""
+        settings += tag("volume", player.volume) if player.volume else ""
+        midi += device + tag("midi-instrument", settings, tag("pan", player.pan), id=instrument)
     return tag("score-part", tag("part-name", player.name), named, midi, id=label)
 
 
@@ -425,7 +425,7 @@ def played_out(score: Score) -> tuple[int, int, float]:
 
 
 def write_score(score: Score, path: Path) -> None:
-    """Write the file and tell how long the song is."""
+    """Write the file and print how long the song is."""
     path.write_text(score_text(score), encoding="utf-8", newline="\n")
     measures, bars, time = played_out(score)
     print(f"{path.name}: {measures} measures printed, {bars} played, {time:.1f} seconds")

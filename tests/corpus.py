@@ -1,7 +1,7 @@
 """Files of music21's corpus, read from the installed package, and their notes by each reader.
 
-Notes are told part by part, in page order: times in quarter notes as fractions, pitch as a
-sounding MIDI number, None for an unpitched note. Grace notes are told apart, by their pitches
+Notes are listed part by part, in page order: times in quarter notes as fractions, pitch as a
+sounding MIDI number, None for an unpitched note. Grace notes are listed apart, by their pitches
 alone. music21 keeps tied notes single; ``merged`` joins them the slow, obvious way, by
 music21's own tie objects.
 """
@@ -141,7 +141,7 @@ def merged(notes: list[Printed], no_ends: bool) -> list[Heard]:
         if no_ends or note.tie in ("stop", "continue"):
             beginning.setdefault((note.pitch, note.onset), []).append(note)
     joined: set[int] = set()
-    told = []
+    whole = []
     for note in notes:
         if id(note) in joined:
             continue
@@ -158,8 +158,8 @@ def merged(notes: list[Printed], no_ends: bool) -> list[Heard]:
                 joined.add(id(link))
                 end = link.onset + link.duration
         length = end - note.onset
-        told.append(Heard(note.onset, length, note.pitch, note.bar, note.offset, note.tie))
-    return told
+        whole.append(Heard(note.onset, length, note.pitch, note.bar, note.offset, note.tie))
+    return whole
 
 
 def in_time(parts: Parts) -> list[tuple[Counter, Counter]]:

@@ -36,8 +36,8 @@ def pitch(name: str) -> str:
     """A ``pitch`` element from a note name: C4, F#3, Bb2."""
     alter = name.count("#") - name[1:].count("b")
     octave = name.lstrip("ABCDEFG").lstrip("#b")
-    told = f"<alter>{alter}</alter>" if alter else ""
-    return f"<pitch><step>{name[0]}</step>{told}<octave>{octave}</octave></pitch>"
+    altered = f"<alter>{alter}</alter>" if alter else ""
+    return f"<pitch><step>{name[0]}</step>{altered}<octave>{octave}</octave></pitch>"
 
 
 def note(
@@ -123,9 +123,9 @@ def barline(location: str = "right", repeat: str = "", ending: str = "", style: 
 def harmony(root: str = "C", kind: str = "major", more: str = "") -> str:
     """A chord symbol; `more` stands behind the kind (inversion, bass, degrees)."""
     alter = root.count("#") - root[1:].count("b")
-    told = f"<root-alter>{alter}</root-alter>" if alter else ""
+    altered = f"<root-alter>{alter}</root-alter>" if alter else ""
     return (
-        f"<harmony><root><root-step>{root[0]}</root-step>{told}</root><kind>{kind}</kind>{more}"
+        f"<harmony><root><root-step>{root[0]}</root-step>{altered}</root><kind>{kind}</kind>{more}"
         "</harmony>"
     )
 
@@ -219,7 +219,7 @@ def _schema() -> etree.XMLSchema:
 def read_text(
     folder: Path, text: str | bytes, *, name: str = "song.musicxml", valid: bool = True, **options
 ) -> ar.Song:
-    """Write a score to a file and read it; it must be valid MusicXML 4.0 unless told otherwise."""
+    """Write a score to a file and read it; it must be valid MusicXML 4.0 if ``valid``."""
     if valid:
         assert schema_errors(text) == []
     path = folder / name

@@ -1,7 +1,7 @@
 """Condensing a second time, slow and obvious: every plan there is, one after the other.
 
 What a set of layers is worth is added up note by note and slice by slice from its definition; what
-can be played is asked of ``finger_part``. Energy, findings and roles are taken as they are told.
+can be played is asked of ``finger_part``. Energy, findings and roles are taken from the package.
 """
 
 # ruff: noqa: B019 -- a few small songs are held for the length of a test run

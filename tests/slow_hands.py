@@ -1,4 +1,4 @@
-"""What a hand can hold, told a second time: every way to put fingers down, one after the other.
+"""What a hand can hold, computed a second way: every way to put fingers down, one after the other.
 
 Slow and obvious, written from the words of the model in ``arrange/hands.py``; only its constants
 are shared.

@@ -1,4 +1,4 @@
-"""Findings on rhythm, told a second time: attack by attack, pair by pair.
+"""Findings on rhythm, computed a second way: attack by attack, pair by pair.
 
 Slow and obvious, written from the words of ``find_near``, ``find_busy`` and ``find_fusing``; only
 the limits are shared. Rows are (part, pitch, onset, duration); a bar has four quarters, "Guitar

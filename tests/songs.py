@@ -2,7 +2,7 @@
 
 A row is (part, notes, onset, duration): notes by name, several with blanks between, or one MIDI
 number; time in quarter notes. A part is a guitar unless its name says bass, voice, keys or drums.
-The tempo is 60 quarter notes a minute unless told, so that a quarter note lasts a second.
+The tempo is 60 quarter notes a minute unless given, so that a quarter note lasts a second.
 """
 
 from __future__ import annotations

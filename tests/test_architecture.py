@@ -150,8 +150,8 @@ def test_nothing_is_loaded_before_it_is_used():
 
 
 def test_a_folder_of_its_name_does_not_hide_it(tmp_path):
-    """Python in the folder above a clone that is called arrange."""
+    """Run Python in the folder above a clone that has the name arrange."""
     (tmp_path / "arrange").mkdir()
     asked = [sys.executable, "-c", "import arrange; arrange.read"]
-    told = subprocess.run(asked, cwd=tmp_path, capture_output=True, text=True)
-    assert told.returncode == 0, told.stderr
+    process = subprocess.run(asked, cwd=tmp_path, capture_output=True, text=True)
+    assert process.returncode == 0, process.stderr

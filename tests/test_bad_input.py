@@ -1,4 +1,4 @@
-"""What is done about bad input: an error that says where and what to do, or a told repair.
+"""What is done about bad input: an error that says where and what to do, or a repair with a notice.
 
 Sources: the MusicXML 4.0 schema and documentation (what a score must hold), its description of
 compressed files (``META-INF/container.xml``), XML 1.0 (well-formedness, entities). What each
@@ -50,11 +50,11 @@ def refused(tmp_path, content, says, name="song.musicxml", within=5.0, **options
 
 
 def repaired(tmp_path, content, notice, within=5.0, **options):
-    """Read a score and check that the repair is told; return the Song."""
+    """Read a score and check that a notice reports the repair; return the Song."""
     begun = time.process_time()
     song = read_text(tmp_path, content, valid=False, **options)
     assert time.process_time() - begun < within
-    assert any(re.search(notice, told) for told in song.notices), song.notices
+    assert any(re.search(notice, given) for given in song.notices), song.notices
     return song
 
 
@@ -71,7 +71,7 @@ def packed(members, compression=zipfile.ZIP_DEFLATED):
 
 
 def test_missing_file(tmp_path):
-    """No file: the path is told, with the likeliest cause."""
+    """No file: the error gives the path and the likeliest cause."""
     with pytest.raises(ar.ReadError, match=r"gone\.mxl: there is no such file; look for a typing"):
         ar.read(tmp_path / "gone.mxl")
 
@@ -248,7 +248,7 @@ def test_a_zip_inside_is_no_score(tmp_path):
 
 
 def test_xml_that_is_no_musicxml(tmp_path):
-    """Well-formed, but another language: its first element is told, with its line."""
+    """Well-formed, but another language: the error names its first element and the line."""
     error = refused(
         tmp_path,
         "<?xml version='1.0'?>\n<html><body/></html>",
@@ -257,7 +257,7 @@ def test_xml_that_is_no_musicxml(tmp_path):
     assert error.line == 2
 
 
-def test_malformed_xml_tells_line_and_column(tmp_path):
+def test_malformed_xml_is_reported_with_line_and_column(tmp_path):
     """An end tag that fits no start tag on line 3 (XML 1.0, 3: element type match)."""
     text = "<score-partwise>\n<part-list>\n</partlist>\n</score-partwise>"
     error = refused(tmp_path, text, r", line 3, column \d+: not well-formed XML: .*export the file")
@@ -367,7 +367,7 @@ def test_only_part_without_measures(tmp_path):
 
 
 def test_one_part_without_measures(tmp_path):
-    """The other part is read; the empty one stays in the table, and it is told."""
+    """The other part is read; the empty one stays in the table, with a notice."""
     song = repaired(tmp_path, score([WHOLE_BAR], []), "1 of 2 parts have fewer measures")
     assert song.parts["part"].tolist() == ["Part 1", "Part 2"]
     assert song.notes["part"].tolist() == ["Part 1"]
@@ -382,7 +382,7 @@ def test_measures_without_any_note(tmp_path):
 
 @pytest.mark.parametrize("text", ["0", "-4", "four", "", "NaN", "INF", "1/2", "1e999999999"])
 def test_divisions_that_are_no_positive_number(tmp_path, text):
-    """positive-divisions of the schema: a decimal above 0; part and measure are told."""
+    """positive-divisions of the schema: a decimal above 0; the error names part and measure."""
     error = refused(
         tmp_path,
         score([attributes(4) + WHOLE_BAR.replace("16", "4"), f"<attributes><divisions>{text}"
@@ -425,7 +425,7 @@ def test_durations_that_are_no_number_from_zero_up(tmp_path, text):
 
 
 def test_a_note_without_a_duration(tmp_path):
-    """It is kept as a grace note, which alone has no length, and told."""
+    """It is kept as a grace note, the only kind without a length, and reported."""
     song = repaired(
         tmp_path, score([note("C4", "") + WHOLE_BAR]), "1 notes have no duration: read as grace"
     )
@@ -445,7 +445,7 @@ def test_backup_before_the_measure(tmp_path):
     assert song.measures["duration"].tolist() == [4]
 
 
-def test_many_backups_before_the_measure_are_told_once(tmp_path):
+def test_many_backups_before_the_measure_are_reported_once(tmp_path):
     """A thousand such measures: one notice, and no waiting."""
     text = score([note("C4", 4) + backup(400) + note("E4", 16)] * 1000)
     song = repaired(tmp_path, text, "read as going back to its start; so in 999 more measures")
@@ -453,7 +453,7 @@ def test_many_backups_before_the_measure_are_told_once(tmp_path):
 
 
 def test_a_tie_that_never_ends(tmp_path):
-    """The note keeps its own length; no note is lost, and the place is told."""
+    """The note keeps its own length; no note is lost, and the place is reported."""
     other = note("G4", 8, ties="start") + note("G4", 8, ties="stop")
     text = score([note("C4", 16, ties="start"), note("D4", 16), other])
     song = repaired(tmp_path, text, "a tie ends nowhere and was taken as none: Part 1 measure 1")
@@ -472,7 +472,7 @@ def test_ties_that_only_begin(tmp_path):
     """Some exports never write where a tie ends: the note that follows at once is meant.
 
     By the schema each tied note says ``start`` or ``stop``; where a whole score has no ``stop``
-    the exporter left them out, and the repair is told.
+    the exporter left them out, and the repair is reported.
     """
     measures = [note("C4", 16, ties="start"), note("C4", 8) + note("C4", 8)]
     song = repaired(tmp_path, score(measures), "its ties are marked only where they begin")
@@ -506,14 +506,14 @@ def test_a_pitch_that_is_none(tmp_path, pitch, says):
 
 
 def test_a_note_that_is_neither_pitch_nor_rest(tmp_path):
-    """The schema wants pitch, unpitched or rest; without, its time passes in silence, told."""
+    """The schema wants pitch, unpitched or rest; without them its time is silent, with a notice."""
     text = score([note("<pitch/>", 8) + note("E4", 8)])
     song = repaired(tmp_path, text, "1 notes have no pitch and are no rests: taken as rests")
     assert song.notes["onset"].tolist() == [2]
 
 
 def test_a_chord_note_without_a_first_note(tmp_path):
-    """A chord's further note at the start of a measure has none to belong to: kept, told."""
+    """A chord's further note that begins a measure belongs to no chord: kept and reported."""
     text = score([WHOLE_BAR, note("E4", 16, first="<chord/>") + note("G4", 16)])
     song = repaired(tmp_path, text, "1 chord notes have no first note before them: kept alone")
     assert song.notes["onset"].tolist() == [0, 4, 4]
@@ -537,7 +537,7 @@ def test_a_chord_note_without_a_first_note(tmp_path):
     ],
 )
 def test_attributes_without_sense(tmp_path, statement, says):
-    """Each statement that cannot be understood is told with its measure (schema types)."""
+    """Each statement that cannot be understood is reported with its measure (schema types)."""
     text = score([WHOLE_BAR, f"<attributes>{statement}</attributes>" + WHOLE_BAR])
     refused(tmp_path, text, f"part P1, measure 2: .*{says}.*")
 
@@ -607,15 +607,15 @@ def test_many_statements_stay_quick(tmp_path):
 
 
 def test_a_title_with_markup_is_plain_text(tmp_path):
-    """``&lt;b&gt;`` in XML is the text <b>: it is kept as text, for whoever shows it to escape."""
+    """``&lt;b&gt;`` in XML is the text <b>: it is kept as text and escaped when shown."""
     song = read_text(
         tmp_path, score([WHOLE_BAR], title="&lt;script&gt;alert(1)&lt;/script&gt; &amp; more")
     )
     assert song.title == "<script>alert(1)</script> & more"
 
 
-def test_chords_without_sense_are_left_out_and_told(tmp_path):
-    """A kind, degree or root that MusicXML does not know costs the chord symbol, not the song."""
+def test_chords_without_sense_are_left_out_and_reported(tmp_path):
+    """For a kind, degree or root unknown to MusicXML only the chord symbol is left out."""
     harmonies = (
         "<harmony><root><root-step>C</root-step></root><kind>spicy</kind></harmony>",
         "<harmony><root><root-step>X</root-step></root><kind>major</kind></harmony>",
@@ -682,22 +682,22 @@ def plant(root, dice: random.Random) -> None:
 
 
 def is_read_or_refused(path: Path, content: bytes) -> bool:
-    """Read the content; tell whether it made a Song. Only an ArrangeError may come instead."""
+    """Read the content; return whether it made a Song. Only an ArrangeError may be raised."""
     path.write_bytes(content)
     begun = time.process_time()
-    song, told = None, ""
+    song, message = None, ""
     try:
         song = ar.read(path)
     except ar.ArrangeError as error:
-        told = str(error)
+        message = str(error)
     assert time.process_time() - begun < 2
-    assert "\n" not in told
+    assert "\n" not in message
     assert song is None or is_in_order(song)
     return song is not None
 
 
 def is_in_order(song: ar.Song) -> bool:
-    """Tell whether the tables hold what they promise: real times, within the song, in order."""
+    """Return whether the tables are as promised: real times, within the song, in order."""
     notes = song.notes
     return bool(
         (notes["onset"] >= 0).all()
@@ -715,8 +715,10 @@ def test_damaged_suite_files_are_read_or_refused(tmp_path, path):
     """Twenty accidents to each of some suite files (fixed dice): no other error ever escapes."""
     dice = random.Random(path.name)
     data = path.read_bytes()
-    told = [is_read_or_refused(tmp_path / "m.musicxml", mutated(data, dice)) for _ in range(20)]
-    assert len(told) == 20
+    were_read = [
+        is_read_or_refused(tmp_path / "m.musicxml", mutated(data, dice)) for _ in range(20)
+    ]
+    assert len(were_read) == 20
 
 
 def test_planted_elements_are_read_or_refused(tmp_path):
@@ -734,10 +736,12 @@ def test_damaged_demo_songs_are_read_or_refused(tmp_path):
     dice = random.Random(3)
     data = DEMO.read_bytes()
     whole = packed({"META-INF/container.xml": CONTAINER.format("song.xml"), "song.xml": data})
-    told = [is_read_or_refused(tmp_path / "m.musicxml", mutated(data, dice)) for _ in range(40)]
-    told += [is_read_or_refused(tmp_path / "m.mxl", mutated(whole, dice)) for _ in range(20)]
-    assert any(told)
-    assert not all(told)
+    were_read = [
+        is_read_or_refused(tmp_path / "m.musicxml", mutated(data, dice)) for _ in range(40)
+    ]
+    were_read += [is_read_or_refused(tmp_path / "m.mxl", mutated(whole, dice)) for _ in range(20)]
+    assert any(were_read)
+    assert not all(were_read)
 
 
 def test_damaged_timewise_scores_are_read_or_refused(tmp_path):

@@ -27,12 +27,12 @@ import json, resource, sys, time
 import arrange as ar
 unit = 2**20 if sys.platform == "darwin" else 2**10
 peak = lambda: resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / unit
-before, begun, told = peak(), time.process_time(), ""
+before, begun, message = peak(), time.process_time(), ""
 try:
-    told = " ".join(ar.read(sys.argv[1]).notices)
+    message = " ".join(ar.read(sys.argv[1]).notices)
 except ar.ArrangeError as error:
-    told = "refused: " + str(error)
-print(json.dumps([time.process_time() - begun, peak() - before, told]))
+    message = "refused: " + str(error)
+print(json.dumps([time.process_time() - begun, peak() - before, message]))
 """
 MILLION = 10**6
 HEAD = ('<score-partwise><part-list><score-part id="P1"><part-name>Guitar</part-name></score-part>'
@@ -50,10 +50,10 @@ def read_apart(path, content, seconds, megabytes):
     done = subprocess.run(
         [sys.executable, "-c", READ, str(path)], capture_output=True, text=True, check=True
     )
-    took, grew, told = json.loads(done.stdout)
+    took, grew, message = json.loads(done.stdout)
     assert took < seconds
     assert grew < megabytes
-    return told
+    return message
 
 
 def compressed(inside, times, size):
@@ -79,8 +79,8 @@ def compressed(inside, times, size):
 )
 def test_a_score_packed_almost_as_tightly_as_may_be(inside, times, tmp_path):
     """100 kB that unpack to ten megabytes are refused by what they hold, before it is parsed."""
-    told = read_apart(tmp_path / "song.mxl", compressed(inside, times, 100_000), 1, 170)
-    assert "tags and attributes, as no score of its size has; export it again" in told
+    message = read_apart(tmp_path / "song.mxl", compressed(inside, times, 100_000), 1, 170)
+    assert "tags and attributes, as no score of its size has; export it again" in message
 
 
 def test_a_small_score_may_be_packed_tightly(tmp_path):
@@ -133,9 +133,9 @@ def test_plain_xml_of_absurd_things(content, says, tmp_path):
 def test_more_tags_than_a_score_has_are_refused(inside, times, most, tmp_path):
     """Before they are parsed: a tag to five bytes takes 48 times the file in memory."""
     text = HEAD + inside * times + END
-    told = read_apart(tmp_path / "song.musicxml", text, 1, len(text) / MILLION + 30)
-    assert f"more than {most}" in told
-    assert "tags and attributes, as no score of its size has" in told
+    message = read_apart(tmp_path / "song.musicxml", text, 1, len(text) / MILLION + 30)
+    assert f"more than {most}" in message
+    assert "tags and attributes, as no score of its size has" in message
 
 
 def midi(*tracks, ticks=480):
@@ -145,7 +145,7 @@ def midi(*tracks, ticks=480):
 
 
 STOP = b"\0\xff\x2f\0"
-LONGEST = b"\xff\xff\xff\x7f"  # 2^28 - 1, the longest time or length that the format tells
+LONGEST = b"\xff\xff\xff\x7f"  # 2^28 - 1, the longest time or length that the format holds
 ONE = b"\0\x90\x3c\x40\x60\x80\x3c\x40" + STOP
 
 
@@ -176,13 +176,13 @@ def test_midi_of_absurd_things(data, says, tmp_path):
     "kind", [b"\xff\x03", b"\xff\x06", b"\xf0"], ids=["name", "mark", "system"]
 )
 def test_midi_with_one_huge_event(kind, tmp_path):
-    """A hundred megabytes in one event: a name or a marker is cut, what is none is passed over."""
+    """A hundred megabytes in one event: a name or a marker is cut, other events are skipped."""
     size = 100 * MILLION
     length = bytes([size >> 21 & 127 | 128, size >> 14 & 127 | 128, size >> 7 & 127 | 128,
                     size & 127])  # fmt: skip
     data = midi(b"\0" + kind + length + b"x" * size + STOP, ONE)
-    told = read_apart(tmp_path / "song.mid", data, 1, 350)  # the file, its track, the event
-    assert ("names of sections are cut to 1000 characters: 1" in told) == (kind == b"\xff\x06")
+    message = read_apart(tmp_path / "song.mid", data, 1, 350)  # the file, its track, the event
+    assert ("names of sections are cut to 1000 characters: 1" in message) == (kind == b"\xff\x06")
 
 
 PART, ROW = "part: Guitar 1\n", "Guitar 1 | x32010 |\n"
@@ -220,7 +220,7 @@ def test_charts_of_absurd_things(text, says, tmp_path):
 
 
 def test_two_hundred_layers_are_refused_before_they_are_measured():
-    """A limit of the search (``MOST_LAYERS``) is told within a second, not after minutes."""
+    """A limit of the search (``MOST_LAYERS``) is reported within a second, not after minutes."""
     names = [f"Guitar {number}" for number in range(200)]
     a_song = song(*((name, "E3 B3", beat, 1) for name in names for beat in range(40)), bars=10)
     begun = time.process_time()

@@ -82,7 +82,7 @@ def test_shape_is_held_for_the_bar():
     assert heard(chart("Guitar 1 | x32010 |")) == [(0, 4, "C3 E3 G3 C4 E4")]
 
 
-def test_shape_tells_strings_and_frets():
+def test_shape_gives_strings_and_frets():
     """Strings count from the highest; an x is no note."""
     notes = chart("Guitar 1 | x32010 |").notes
     assert notes["string"].tolist() == [5, 4, 3, 2, 1]
@@ -531,7 +531,7 @@ def test_first_example_on_the_page():
 
 
 def test_mistake_on_the_page():
-    """The message shown is what is told."""
+    """The message shown is the one that is raised."""
     text = (DATASETS / "README.md").read_text(encoding="utf-8")
     shown = re.search(r"^```text\n(.*?)\n```", text, re.S | re.M)[1]
     line = shown.splitlines()[1][4:]
@@ -541,7 +541,7 @@ def test_mistake_on_the_page():
 
 
 def test_every_word_is_on_the_page():
-    """Nothing can be written that the page does not tell."""
+    """Every word that a chart may contain is on the page."""
     text = (DATASETS / "README.md").read_text(encoding="utf-8").lower()
     for word in (*WORDS, *TUNINGS, *STEPS, *SETTINGS):
         assert word in text, word

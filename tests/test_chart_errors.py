@@ -1,4 +1,4 @@
-"""What is told of a broken chart: every fault, each under its line, all at once.
+"""The errors of a broken chart: every fault, each under its line, all at once.
 
 ``reference/chart-faults.txt`` holds the charts and the whole text expected for each.
 """
@@ -28,14 +28,14 @@ def expected_faults() -> Iterator[tuple[str, str, str]]:
     text = (HERE / "reference" / "chart-faults.txt").read_text(encoding="utf-8")
     for case in text.removeprefix("=== ").split("\n\n=== "):
         name, _, rest = case.partition("\n")
-        chart, _, message = rest.partition("\n--- is told\n")
+        chart, _, message = rest.partition("\n--- is reported\n")
         yield name, chart, message.rstrip("\n")
 
 
 FAULTS = list(expected_faults())
 
 
-def told(chart: str | bytes, name: str = "song.txt") -> str:
+def error_text(chart: str | bytes, name: str = "song.txt") -> str:
     """The message about a broken chart."""
     data = chart.encode() if isinstance(chart, str) else chart
     with pytest.raises(ReadError) as caught:
@@ -44,9 +44,9 @@ def told(chart: str | bytes, name: str = "song.txt") -> str:
 
 
 @pytest.mark.parametrize(("name", "chart", "message"), FAULTS, ids=[fault[0] for fault in FAULTS])
-def test_fault_is_told_as_expected(name, chart, message):  # noqa: ARG001
+def test_fault_is_reported_as_expected(name, chart, message):  # noqa: ARG001
     """The message names file, line and column, shows the line, and says what would be right."""
-    assert told(chart) == message
+    assert error_text(chart) == message
 
 
 def test_there_are_many_cases():
@@ -55,15 +55,15 @@ def test_there_are_many_cases():
     assert len({message for _, _, message in FAULTS}) > 75
 
 
-def test_each_caret_stands_under_the_column_told():
+def test_each_caret_stands_under_the_column_named():
     """The shown line is the file's, and the caret is at the column that the message names."""
     for _, chart, message in FAULTS:
         lines = message.split("\n")
-        for told_line, shown, caret in zip(lines, lines[1:], lines[2:], strict=False):
-            if not told_line.startswith("song.txt, line ") or caret.strip() != "^":
+        for fault, shown, caret in zip(lines, lines[1:], lines[2:], strict=False):
+            if not fault.startswith("song.txt, line ") or caret.strip() != "^":
                 continue
-            number = int(told_line.split("line ")[1].split(",")[0])
-            column = int(told_line.split("column ")[1].split(":")[0])
+            number = int(fault.split("line ")[1].split(",")[0])
+            column = int(fault.split("column ")[1].split(":")[0])
             assert shown == "    " + chart.split("\n")[number - 1].replace("\t", " ")
             assert caret.index("^") == 4 + column - 1
 
@@ -86,15 +86,15 @@ def test_faults_stand_in_the_order_of_the_file():
 
 
 def test_many_faults_are_counted():
-    """Fifty are told one by one; how many more there are is said."""
-    message = told(TOP + "\n".join(f"Voice | Q{number} |\n" for number in range(80)))
+    """Fifty are reported one by one; then the number of the others is given."""
+    message = error_text(TOP + "\n".join(f"Voice | Q{number} |\n" for number in range(80)))
     assert message.count("song.txt, line") == 50
     assert message.endswith("\n... and 30 more")
 
 
 def test_reading_stops_where_there_are_too_many_faults():
     """What has hundreds of faults is no chart."""
-    message = told("nothing of it is a chart\n" * 1000)
+    message = error_text("nothing of it is a chart\n" * 1000)
     assert message.count("song.txt, line") == 50
     assert message.endswith("\n... and so on; reading stopped after 500 faults")
 
@@ -126,12 +126,12 @@ def test_lines_are_counted_alike_whatever_ends_them():
     """A fault in line 6 is in line 6."""
     text = TOP + "chords | G |\nVoice | Q4 |\n"
     for end in ("\n", "\r\n", "\r"):
-        assert told(text.replace("\n", end)).startswith("song.txt, line 6, column 9: ")
+        assert error_text(text.replace("\n", end)).startswith("song.txt, line 6, column 9: ")
 
 
 def test_another_encoding_is_refused_with_its_place():
     """Latin-1 writes the é as a byte that is no UTF-8."""
-    assert told("title: On\npart: Ré\n".encode("latin-1")) == (
+    assert error_text("title: On\npart: Ré\n".encode("latin-1")) == (
         "song.txt, line 2, column 8: byte 0xe9 is no UTF-8 text; save the chart as UTF-8\n"
         "    part: R\ufffd\n"
         "           ^"
@@ -140,13 +140,15 @@ def test_another_encoding_is_refused_with_its_place():
 
 def test_column_of_a_wrong_byte_counts_characters():
     """Two characters of two bytes stand before it."""
-    message = told("éé".encode() + b"\xff\n")
+    message = error_text("éé".encode() + b"\xff\n")
     assert message.startswith("song.txt, line 1, column 3: byte 0xff is no UTF-8 text")
 
 
 def test_utf_16_is_refused():
     """Its byte-order mark is no UTF-8."""
-    assert told("title: x".encode("utf-16")).startswith("song.txt, line 1, column 1: byte 0xff")
+    assert error_text("title: x".encode("utf-16")).startswith(
+        "song.txt, line 1, column 1: byte 0xff"
+    )
 
 
 def test_shape_for_six_fingers_is_a_notice():
@@ -171,7 +173,7 @@ def test_shape_behind_the_capo_needs_no_finger():
     assert not any("fingers" in notice for notice in read_chart(text.encode()).notices)
 
 
-def test_unknown_part_to_be_moved_is_told():
+def test_unknown_part_to_be_moved_is_reported():
     """As for the other formats."""
     with pytest.raises(ReadError, match="no part is called 'Banjo', to be moved by an octave"):
         read_chart((TOP + "Voice | D4 |\n").encode(), octaves={"Banjo": 1})
@@ -183,7 +185,7 @@ def test_repeats_of_absurd_size_are_refused():
         f"section: S{number}\nGuitar 1 |: x32010 sixteenths :|x32\n\n" for number in range(40)
     )
     start = time.process_time()
-    assert told(text) == (
+    assert error_text(text) == (
         "song.txt: played out, its repeats ask for 1,638,400 notes, more than 500,000; repeat less "
         "often, or read the page order with played=False"
     )

@@ -171,9 +171,9 @@ def test_roots_and_basses(root):
         text = root + ours + ("/" + bass if bass else "")
         chord = parse_chord(text)
         assert (chord.root, chord.kind) == (root, SPELLINGS[ours][0])
-        is_told = bass and parse_pitch_class(bass) != parse_pitch_class(root)
-        assert chord.bass == (bass if is_told else "")
-        assert chord_symbol(chord) == (text if is_told or not bass else root + ours)
+        is_named = bass and parse_pitch_class(bass) != parse_pitch_class(root)
+        assert chord.bass == (bass if is_named else "")
+        assert chord_symbol(chord) == (text if is_named or not bass else root + ours)
 
 
 @pytest.mark.parametrize(
@@ -213,7 +213,7 @@ def test_no_chord(text):
         ("C6/E", "C6/E"),
         ("C7/9", "C9"),
         ("C7/G", "C7/G"),
-        ("C/C", "C"),  # a bass that is the root is not told
+        ("C/C", "C"),  # a bass that is the root is not written
         ("Cmadd9", "Cmadd9"),  # not "ma" and "dd9"
         ("Comit3", "Cno3"),  # not "o" and "mit3"
         ("Dmaj7/F#", "Dmaj7/F#"),
@@ -277,7 +277,7 @@ def test_one_degree_of_every_sort():
 
 
 @pytest.mark.parametrize(
-    ("told", "symbol"),
+    ("written", "symbol"),
     [
         (("dominant", (9, -1, "add")), "C7(b9)"),
         (("dominant", (9, -1, "alter")), "C7(b9)"),
@@ -303,9 +303,9 @@ def test_one_degree_of_every_sort():
         (("major", (12, 0, "add")), "C"),
     ],
 )
-def test_one_spelling_for_every_way_of_telling(told, symbol):
-    """One chord told in several of MusicXML's ways has one symbol. Worked by hand."""
-    kind, *degrees = told
+def test_one_spelling_for_every_way_of_writing(written, symbol):
+    """One chord written in several of MusicXML's ways has one symbol. Worked by hand."""
+    kind, *degrees = written
     chord = Chord("C", kind, degrees=tuple(Degree(*degree) for degree in degrees))
     assert chord_symbol(chord) == symbol
     assert parse_chord(symbol) == normal_chord(chord)
@@ -384,7 +384,7 @@ def degree_xml(value, alter, how):
     ],
 )
 def test_a_score_and_a_hand_agree(tmp_path, kind, more, typed):
-    """A chord told by a score fills the table as the same chord typed does."""
+    """A chord from a score fills the table as the same chord typed does."""
     song = read_text(tmp_path, score([harmony("C", kind, more) + note("C4", 16)]))
     row = song.chords.iloc[0]
     chord = parse_chord(typed)
@@ -643,7 +643,7 @@ def test_numbers_read_back(key):
     ],
 )
 def test_unknown_chords(text, offset, suggestion):
-    """The error tells what was found, where it stopped making sense, and what is near."""
+    """The error says what was found, where it stopped making sense, and what is similar."""
     with pytest.raises(ChordError) as caught:
         parse_chord(text)
     error = caught.value

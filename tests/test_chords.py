@@ -57,7 +57,7 @@ def test_members_that_music21_does_not_settle():
 
 
 def test_members_start_with_the_root():
-    """Members are told from the root up, ninths and beyond above the octave."""
+    """Members are listed from the root up, ninths and beyond above the octave."""
     for kind in set(KINDS) - {"Neapolitan", "none"}:
         assert chord_intervals(kind)[0] == 0
     assert chord_intervals("dominant-13th") == [0, 4, 7, 10, 14, 17, 21]
@@ -143,6 +143,6 @@ def test_symbols(chord, symbol):
 )
 def test_numbers(root, kind, bass, key, number):
     """Counted in the major scale on the tonic, in minor too (common practice of bands that
-    write numbers); a bass that is the root is not told.
+    write numbers); a bass that is the root is not written.
     """
     assert chord_number(root, kind, bass, key) == number

@@ -48,9 +48,9 @@ def found(made: Song, kind: str, **limits) -> list[tuple]:
 
 def rub(*rows, **about) -> float:
     """Value of the one rub in a song, 0 for none."""
-    told = found(song(*rows, **about), "rub", rub=0.01)
-    assert len(told) < 2
-    return told[0][-1] if told else 0.0
+    reported = found(song(*rows, **about), "rub", rub=0.01)
+    assert len(reported) < 2
+    return reported[0][-1] if reported else 0.0
 
 
 def mud(*rows, **about) -> set[str]:
@@ -71,7 +71,7 @@ def test_minor_seconds_and_ninths_rub(lower, upper):
 
 @pytest.mark.parametrize("upper", ["C4", "D4", "Eb4", "F#4", "Bb4", "B4", "C5", "D5", "B5"])
 def test_other_intervals_do_not_rub(upper):
-    """A major seventh is a minor second turned over and no rub, nor is anything else."""
+    """A major seventh (an inverted minor second) is no rub; other intervals are none either."""
     assert rub(("Guitar 1", "C4", 0, 2), ("Guitar 2", upper, 0, 2)) == 0
 
 
@@ -99,7 +99,7 @@ def test_weights_of_a_rub():
     assert held(60, ("Bass", "D2 G2", 0, 0.5)) == pytest.approx(0.5 + 0.5 * 0.5**0.5)
 
 
-def test_a_rub_is_told_once_and_says_how_long():
+def test_a_rub_is_reported_once_with_its_length():
     """Held over five bars while another part moves it is one row; so is one that comes back
     within a bar; after more than a bar it is a new one.
     """
@@ -114,8 +114,8 @@ def test_a_rub_is_told_once_and_says_how_long():
         "is meant."
     )
     again = [("Guitar 2", "Bb4", onset, 1) for onset in (0, 5, 12)]
-    told = found(song(("Guitar 1", "A4", 0, 20), *again), "rub", rub=0.1)
-    assert [(onset, duration) for _, _, onset, duration, _ in told] == [(0, 6), (12, 1)]
+    reported = found(song(("Guitar 1", "A4", 0, 20), *again), "rub", rub=0.1)
+    assert [(onset, duration) for _, _, onset, duration, _ in reported] == [(0, 6), (12, 1)]
     why = find_clashes(song(("Guitar 1", "A4", 0, 20), *again), ["rub"])["why"]
     assert "for 2.0 s in 2 places" in why.iloc[0]
 
@@ -230,7 +230,7 @@ def test_an_edited_table():
 # ---------------------------------------------------------------- crowding
 
 
-def test_crowding_is_told_by_section():
+def test_crowding_is_found_by_section():
     """In the verse both hold C4 and E4 the same time, on the same notes: 1. In the chorus one is
     two octaves higher: nothing. A section must last: three seconds are not enough.
     """
@@ -367,10 +367,10 @@ def test_crossings_of_chorales_agree_with_music21(path):
     assert made.measures["tempo"].nunique() == 1, "a quarter note has one length"
     quarter = 60 / made.measures["tempo"].iloc[0]
     pairs = {f"{one} + {other}" for one, other in pairwise(names)}
-    told = found(made, "crossing", crossing=1e-9)
+    reported = found(made, "crossing", crossing=1e-9)
     ours = {
         (parts, onset, duration, round(value / quarter, 6))
-        for parts, _, onset, duration, value in told
+        for parts, _, onset, duration, value in reported
         if parts in pairs
     }
     assert ours == expected
@@ -469,13 +469,13 @@ def parallel_chains(one, other, least: int) -> list[tuple[float, int]]:
         chains.append(chain)
         chain = [(index, at)] if at is not None else []
     chains.append(chain)
-    told = []
+    listed = []
     for chain in chains:
         pitches = [one[index][2].pitch.ps for index, _ in chain]
         moves = sum(a != b for a, b in pairwise(pitches))
         if len(chain) >= least and moves >= 3:
-            told.append((one[chain[0][0]][0], len(chain)))
-    return told
+            listed.append((one[chain[0][0]][0], len(chain)))
+    return listed
 
 
 def is_parallel(first, second, below_first, below_second) -> bool:
@@ -573,7 +573,7 @@ def between(*names: str) -> str:
     return " + ".join(name for name in PLAYERS if name in names)
 
 
-def told_as(rows: list[tuple]) -> Counter:
+def rounded(rows: list[tuple]) -> Counter:
     """Findings to compare, values to a millionth."""
     return Counter((*row[:-1], round(row[-1], 6)) for row in rows)
 
@@ -602,7 +602,7 @@ def test_rubs_by_the_half_beat(rows, chords):
                 names = " ".join(made_name(pitch) for pitch in (low, high))
                 duration = run[-1] + 0.5 - run[0]
                 expected.append((between(part, other), names, run[0], duration, value))
-    assert told_as(found(made, "rub", rub=0.1)) == told_as(expected)
+    assert rounded(found(made, "rub", rub=0.1)) == rounded(expected)
 
 
 def made_name(pitch: int) -> str:
@@ -641,7 +641,7 @@ def test_mud_by_the_half_beat(rows, chords):
                 names = f"{made_name(low)} {made_name(high)}"
                 duration = run[-1] + 0.5 - run[0]
                 expected.append((between(part, other), names, run[0], duration, value))
-    assert told_as(found(made, "mud", mud=1.5)) == told_as(expected)
+    assert rounded(found(made, "mud", mud=1.5)) == rounded(expected)
 
 
 @given(ROWS)
@@ -670,8 +670,8 @@ def test_crowding_by_the_half_beat(rows):
             low, high = min(ends), max(ends)
             names = f"{made_name(low)} {made_name(high)}"
             expected.append((f"{one} + {other}", names, start, 20, value))
-    told = found(made, "crowding", crowding=0.4 - 1e-12, crowding_seconds=1)
-    assert told_as([(*row[:3], 20, row[-1]) for row in told]) == told_as(expected)
+    reported = found(made, "crowding", crowding=0.4 - 1e-12, crowding_seconds=1)
+    assert rounded([(*row[:3], 20, row[-1]) for row in reported]) == rounded(expected)
 
 
 @given(ROWS)
@@ -705,7 +705,7 @@ def test_crossings_by_the_half_beat(rows):
                 names = " ".join(map(made_name, ends))
                 duration = run[-1] + 0.5 - run[0]
                 expected.append((between(upper, lower), names, run[0], duration, value))
-    assert told_as(found(made, "crossing", crossing=4)) == told_as(expected)
+    assert rounded(found(made, "crossing", crossing=4)) == rounded(expected)
 
 
 @given(
@@ -747,8 +747,8 @@ def test_doublings_by_walking_along(tune, slips, up):
             moves = sum(attacks[0][a] != attacks[0][b] for a, b in pairwise(run))
             if len(run) >= 4 and moves >= 3:
                 expected.append((run[0], run[-1] + 0.5 - run[0], len(run)))
-    told = [row[2:] for row in found(made, "doubling", doubling=4)]
-    assert told_as(told) == told_as(expected)
+    reported = [row[2:] for row in found(made, "doubling", doubling=4)]
+    assert rounded(reported) == rounded(expected)
 
 
 # ---------------------------------------------------------------- all kinds
@@ -808,7 +808,7 @@ def test_every_kind_has_its_own_source():
     }
 
 
-def test_an_unknown_kind_is_told_with_all_that_are_known():
+def test_an_unknown_kind_is_reported_with_all_known_ones():
     """The message lists every kind."""
     with pytest.raises(
         ArrangeError,
@@ -874,7 +874,7 @@ def test_an_octave_higher_or_lower(rows):
 @given(ROWS, st.randoms(use_true_random=False))
 @FEWER
 def test_the_order_of_parts_and_notes_does_not_matter(rows, random):
-    """The same is found between the same, whoever stands first on the page."""
+    """The same is found between the same parts, in whatever order the page has them."""
     made = song(*rows, bars=10)
     shuffled = rows.copy()
     random.shuffle(shuffled)

@@ -1,7 +1,7 @@
 """Two parts that are meant to blend are asked other questions than two that are meant to be apart.
 
 D. Huron, Tone and Voice, Music Perception 19 (2001): unisons, octaves and one register make two
-lines one, so that they are to be avoided where the lines are to be told apart, and wanted where
+lines one, so that they are to be avoided where the lines are to be distinguished, and wanted where
 they are not.
 """
 

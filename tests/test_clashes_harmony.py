@@ -62,8 +62,8 @@ def test_which_notes_are_outside():
     """
     weights = {}
     for name in ("C4", "C#4", "D4", "E4", "F4", "G4", "A4", "Bb4"):
-        told = found("outside", ("Guitar 1", name, 0, 2), chords=C_MAJOR, key="C major")
-        weights[name] = told[0][-1] / 2 if told else 0
+        reported = found("outside", ("Guitar 1", name, 0, 2), chords=C_MAJOR, key="C major")
+        weights[name] = reported[0][-1] / 2 if reported else 0
     assert weights == {
         "C4": 0, "C#4": 1, "D4": 0.25, "E4": 0, "F4": 1, "G4": 0, "A4": 0.25, "Bb4": 1
     }  # fmt: skip
@@ -152,11 +152,11 @@ def test_seconds_by_the_half_beat(rows, chords):
                         )
     made = song(*rows, chords=chords, parts=PLAYERS, bars=10)
     limits = Limits(third=0.01, outside=0.01)
-    told = Counter()
+    seconds = Counter()
     for row in find_clashes(made, ["third"], limits).itertuples():
-        told[frozenset(row.parts.split(" + "))] += row.value
-    assert told == +thirds
-    told = Counter()
+        seconds[frozenset(row.parts.split(" + "))] += row.value
+    assert seconds == +thirds
+    seconds = Counter()
     for row in find_clashes(made, ["outside"], limits).itertuples():
-        told[row.parts, parse_note(row.pitches)] += row.value
-    assert told == outside  # without a key no note is foreign to it
+        seconds[row.parts, parse_note(row.pitches)] += row.value
+    assert seconds == outside  # without a key no note is foreign to it

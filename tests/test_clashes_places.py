@@ -32,14 +32,14 @@ def found(kind, *rows, **about):
 )  # fmt: skip
 def test_near_the_sung_note(note, near):
     """A minor third around the G that is sung; the same note is a doubling, an octave is free."""
-    told = found("voice", ("Voice", "G4", 0, 4), ("Guitar 1", note, 0, 2))
-    assert told == ([("Voice + Guitar 1", note, 0, 0.5)] if near else [])
+    reported = found("voice", ("Voice", "G4", 0, 4), ("Guitar 1", note, 0, 2))
+    assert reported == ([("Voice + Guitar 1", note, 0, 0.5)] if near else [])
 
 
 def test_only_while_it_is_sung():
     """The guitar's long A is near the voice for the one second of four in which it sings."""
-    told = found("voice", ("Voice", "G4", 1, 1), ("Guitar 1", "A4", 0, 4))
-    assert told == [("Voice + Guitar 1", "A4", 0, 1)]
+    reported = found("voice", ("Voice", "G4", 1, 1), ("Guitar 1", "A4", 0, 4))
+    assert reported == [("Voice + Guitar 1", "A4", 0, 1)]
 
 
 @pytest.mark.parametrize(
@@ -48,8 +48,8 @@ def test_only_while_it_is_sung():
 )  # fmt: skip
 def test_under_and_right_above_the_bass(note, bad):
     """Under the bass's C2, or up to a third above; octaves agree with it, a fourth is free."""
-    told = found("bass", ("Bass", "C2", 0, 4), ("Guitar 1", note, 0, 3))
-    assert [value for *_, value in told] == ([3] if bad else [])
+    reported = found("bass", ("Bass", "C2", 0, 4), ("Guitar 1", note, 0, 3))
+    assert [value for *_, value in reported] == ([3] if bad else [])
 
 
 def test_a_bass_with_a_tune_up_high_is_left_alone():
@@ -88,10 +88,10 @@ def test_by_the_half_beat(rows):
             if "Bass" in holds and min(holds["Bass"]) < 52:
                 above = min(holds[guitar]) - min(holds["Bass"])
                 low[guitar] += 0.5 * (above <= 4 and above % 12 != 0)
-    told = {parts: value for parts, _, _, value in found("voice", *rows, bars=10)}
+    reported = {parts: value for parts, _, _, value in found("voice", *rows, bars=10)}
     expected = {f"Voice + {part}": time / sung for part, time in near.items() if time}
-    assert told == pytest.approx(expected)
-    told = Counter()
+    assert reported == pytest.approx(expected)
+    reported = Counter()
     for parts, _, _, value in found("bass", *rows, bars=10):
-        told[parts] += value
-    assert told == {f"{part} + Bass": time for part, time in low.items() if time}
+        reported[parts] += value
+    assert reported == {f"{part} + Bass": time for part, time in low.items() if time}

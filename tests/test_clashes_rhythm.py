@@ -44,7 +44,7 @@ def two(one, other, **about):
     return song(*line("Guitar 1", one), *line("Guitar 2", other, "E4"), **about)
 
 
-def told(music, kind, limits=Limits()):  # noqa: B008
+def findings_of(music, kind, limits=Limits()):  # noqa: B008
     """Findings of one kind as dicts."""
     return find_clashes(music, [kind], limits).to_dict("records")
 
@@ -58,9 +58,9 @@ def told(music, kind, limits=Limits()):  # noqa: B008
 )
 def test_triplets_against_sixteenths(tempo, milliseconds, counts):
     """A twelfth of a quarter, two misses a beat over two bars; 30 ms is how professional trios
-    play (Rasch 1979, as told in later work), below 50 ms a miss counts half (ours).
+    play (Rasch 1979, as cited in later work), below 50 ms a miss counts half (ours).
     """
-    found = told(two(SIXTEENTHS, TRIPLETS, tempo=tempo), "near")
+    found = findings_of(two(SIXTEENTHS, TRIPLETS, tempo=tempo), "near")
     assert 60_000 / tempo / 12 == pytest.approx(milliseconds, abs=0.05)
     assert [row["value"] for row in found] == ([16 * counts] if counts else [])
     for row in found:
@@ -71,7 +71,7 @@ def test_triplets_against_sixteenths(tempo, milliseconds, counts):
 
 def test_swung_against_straight_eighths():
     """A sixth of a quarter is 83.3 ms at 120; every second attack misses, over two bars."""
-    (row,) = told(two(EIGHTHS, SWUNG, tempo=120), "near")
+    (row,) = findings_of(two(EIGHTHS, SWUNG, tempo=120), "near")
     assert row["value"] == 8
     assert "by 83 ms at this tempo (swung against straight eighths)" in row["why"]
     assert row["pitches"] == "C4 E4"
@@ -80,12 +80,12 @@ def test_swung_against_straight_eighths():
 @pytest.mark.parametrize(("tempo", "milliseconds"), [(120, 125), (90, 167), (60, 250)])
 def test_a_part_late_by_a_sixteenth_is_one_finding(tempo, milliseconds):
     """Eight quarters, each a sixteenth behind: one run, and it says who is late."""
-    (row,) = told(two(QUARTERS, LATE, tempo=tempo), "near")
+    (row,) = findings_of(two(QUARTERS, LATE, tempo=tempo), "near")
     assert (row["value"], row["onset"], row["duration"]) == (8, 0, 7.25)
     assert row["why"].startswith(
         f"Guitar 2 comes in a sixteenth after Guitar 1 at 8 attacks, {milliseconds} ms"
     )
-    (row,) = told(two(LATE, QUARTERS, tempo=tempo), "near")
+    (row,) = findings_of(two(LATE, QUARTERS, tempo=tempo), "near")
     assert row["why"].startswith("Guitar 1 comes in a sixteenth after Guitar 2 at 8 attacks")
 
 
@@ -105,8 +105,8 @@ def test_a_part_late_by_a_sixteenth_is_one_finding(tempo, milliseconds):
 def test_rhythms_of_their_own_are_no_misses(one, other):
     """Common practice: counter-rhythms, pushes and polyrhythms are written on purpose."""
     music = song(*line("Guitar 1", one, bars=8), *line("Guitar 2", other, bars=8), tempo=120)
-    assert told(music, "near") == []
-    assert told(replace(music, parts=music.parts.iloc[::-1]), "near") == []
+    assert findings_of(music, "near") == []
+    assert findings_of(replace(music, parts=music.parts.iloc[::-1]), "near") == []
 
 
 def test_late_and_then_early_are_two_findings():
@@ -114,18 +114,18 @@ def test_late_and_then_early_are_two_findings():
     quarters = [beat for beat in range(9) if beat != 4]
     shifted = [*LATE, *(beat - 1 / 4 for beat in range(5, 9))]
     rows = *line("Guitar 1", quarters, bars=1), *line("Guitar 2", shifted, "E4", bars=1)
-    found = told(song(*rows, tempo=120), "near")
+    found = findings_of(song(*rows, tempo=120), "near")
     assert sorted((row["onset"], row["value"]) for row in found) == [(0, 4), (4.75, 4)]
     assert len({row["why"] for row in found}) == 2
 
 
-def test_few_misses_are_not_told():
-    """Three late attacks in a row are below the limit of four, four are told."""
+def test_few_misses_are_not_reported():
+    """Three late attacks in a row are below the limit of four, four are reported."""
     late = [*QUARTERS, *(4 + at for at in LATE)]
     rows = line("Guitar 1", QUARTERS, bars=4)
     for count, found in ((3, 0), (4, 1)):
         other = [(("Guitar 2"), "E4", onset, 0.05) for onset in late[: 4 + count]]
-        assert len(told(song(*rows, *other, tempo=120), "near")) == found
+        assert len(findings_of(song(*rows, *other, tempo=120), "near")) == found
 
 
 def test_a_strum_is_one_attack():
@@ -133,8 +133,8 @@ def test_a_strum_is_one_attack():
     strum = [("Guitar 1", 60 + string, beat + 0.016 * string, 0.5)
              for beat in range(8) for string in range(4)]  # fmt: skip
     bass = [("Bass", "C2", beat, 0.5) for beat in range(8)]
-    assert told(song(*strum, *bass, tempo=120), "near") == []
-    assert told(song(*strum, *bass, tempo=120), "busy", Limits(busy=4, busy_seconds=1)) == []
+    assert findings_of(song(*strum, *bass, tempo=120), "near") == []
+    assert findings_of(song(*strum, *bass, tempo=120), "busy", Limits(busy=4, busy_seconds=1)) == []
 
 
 def with_echo(*rows, tempo=120, echo="dotted eighth"):
@@ -149,12 +149,12 @@ def test_an_echo_that_misses_the_other_guitar():
     attack on), lies at a quarter of the beat, 41.7 ms before nothing of the other's.
     """
     rows = *line("Guitar 1", QUARTERS), *line("Guitar 2", SWUNG, "E4")
-    (row,) = told(with_echo(*rows), "near", Limits(near=1))
+    (row,) = findings_of(with_echo(*rows), "near", Limits(near=1))
     assert row["value"] == pytest.approx(8 * 10 ** (-6 / 20) / 2)
     assert row["why"].startswith("Guitar 1's echo and Guitar 2 miss each other at 8 attacks, by 42")
-    assert told(with_echo(*rows), "near") == []  # too soft for the limit of four
-    assert told(with_echo(*rows, echo="eighth triplet"), "near", Limits(near=1)) == []
-    assert told(with_echo(*rows, echo=None), "near", Limits(near=1)) == []
+    assert findings_of(with_echo(*rows), "near") == []  # too soft for the limit of four
+    assert findings_of(with_echo(*rows, echo="eighth triplet"), "near", Limits(near=1)) == []
+    assert findings_of(with_echo(*rows, echo=None), "near", Limits(near=1)) == []
 
 
 def test_an_echo_in_the_gaps_is_meant():
@@ -162,13 +162,13 @@ def test_an_echo_in_the_gaps_is_meant():
     (375, 625, 875 ms at 120), a sixteenth from the other's attacks, and fill the gaps.
     """
     rows = *line("Guitar 1", EIGHTHS), *line("Guitar 2", EIGHTHS)
-    assert told(with_echo(*rows), "near", Limits(near=0.1)) == []
+    assert findings_of(with_echo(*rows), "near", Limits(near=0.1)) == []
 
 
 def test_an_echo_does_not_hide_a_late_part():
     """The third repeat falls on the late guitar's attacks, 18 dB down; the guitars still miss."""
     rows = *line("Guitar 1", QUARTERS), *line("Guitar 2", LATE)
-    assert [row["value"] for row in told(with_echo(*rows), "near")] == [8]
+    assert [row["value"] for row in findings_of(with_echo(*rows), "near")] == [8]
 
 
 # --- busy -------------------------------------------------------------------------------------
@@ -179,11 +179,11 @@ def test_sixteenths_and_triplets_at_once_are_busy():
     one to the next is the fastest that is heard as a rhythm (London 2004), ten a second.
     Stretches that begin at the end hold fewer, so that the average is a little less.
     """
-    (row,) = told(two(SIXTEENTHS, TRIPLETS, tempo=120, bars=2), "busy")
+    (row,) = findings_of(two(SIXTEENTHS, TRIPLETS, tempo=120, bars=2), "busy")
     assert row["value"] == pytest.approx(12, abs=0.2)
     assert (row["onset"], row["limit"], row["unit"]) == (0, 10, "attacks/s")
     assert "about 12 attacks a second between them for 3.9 s" in row["why"]
-    assert told(two(SIXTEENTHS, TRIPLETS, tempo=90), "busy") == []  # nine a second
+    assert findings_of(two(SIXTEENTHS, TRIPLETS, tempo=90), "busy") == []  # nine a second
 
 
 @pytest.mark.parametrize(
@@ -200,7 +200,7 @@ def test_shared_rhythms_and_room_are_not_busy(one, other):
     """Common practice: while one moves, the other holds; or both play one rhythm."""
     music = song(*line("Guitar 1", one, bars=4), *line("Guitar 2", other, bars=4), tempo=160,
                  parts=GUITARS)  # fmt: skip
-    assert told(music, "busy") == []
+    assert findings_of(music, "busy") == []
 
 
 @pytest.mark.parametrize(("sixteenths", "busy"), [(1, True), (4, False), (8, False)])
@@ -210,13 +210,13 @@ def test_taking_turns_is_not_busy(sixteenths, busy):
     """
     turns = [at for at in SIXTEENTHS if 4 * at % (2 * sixteenths) < sixteenths]
     music = two(turns, [at for at in SIXTEENTHS if at not in turns], tempo=160)
-    assert bool(told(music, "busy")) == busy
+    assert bool(findings_of(music, "busy")) == busy
 
 
 def test_drums_are_not_asked():
     """Common practice: a busy kit is what the others play to."""
     rows = [*line("Guitar 1", SIXTEENTHS), *line("Drums", TRIPLETS)]
-    assert told(song(*rows, tempo=120), "busy") == []
+    assert findings_of(song(*rows, tempo=120), "busy") == []
 
 
 def test_an_echo_makes_a_part_busier():
@@ -224,8 +224,8 @@ def test_an_echo_makes_a_part_busier():
     echo adds two repeats a beat at half the amplitude (-6 dB): two a second more, ten.
     """
     rows = *line("Guitar 1", EIGHTHS, bars=4), *line("Guitar 2", TRIPLETS, bars=4)
-    dry = told(with_echo(*rows, echo=None), "busy", Limits(busy=8))
-    wet = told(with_echo(*rows), "busy", Limits(busy=8))
+    dry = findings_of(with_echo(*rows, echo=None), "busy", Limits(busy=8))
+    wet = findings_of(with_echo(*rows), "busy", Limits(busy=8))
     assert dry[0]["value"] == pytest.approx(8)
     assert wet[0]["value"] == pytest.approx(8 + 4 * 10 ** (-6 / 20), abs=0.2)
 
@@ -254,7 +254,7 @@ def test_lines_that_take_turns_close_by_fuse(one, other, fuses):
     """The fission boundary, about three semitones whatever the pace (van Noorden 1975, from
     memory); 32 sixteenths at 120 are 125 ms apart.
     """
-    found = told(taking_turns(one, other), "fusing")
+    found = findings_of(taking_turns(one, other), "fusing")
     assert [row["value"] for row in found] == ([32] if fuses else [])
     for row in found:
         assert "32 attacks, 125 ms and" in row["why"]
@@ -273,26 +273,26 @@ def test_how_far_apart_two_lines_must_lie(milliseconds, semitones):
 
 def test_what_does_not_fuse():
     """Slow turns, chords, attacks together, few of them, parts of different families."""
-    assert told(taking_turns("C4", "D4", tempo=59), "fusing") == []  # 254 ms apart
-    assert len(told(taking_turns("C4", "D4", tempo=60), "fusing")) == 1
+    assert findings_of(taking_turns("C4", "D4", tempo=59), "fusing") == []  # 254 ms apart
+    assert len(findings_of(taking_turns("C4", "D4", tempo=60), "fusing")) == 1
     chords = [(part, f"G3 {note}", onset, length)
               for part, note, onset, length in line("Guitar 1", EIGHTHS)]  # fmt: skip
     offset = line("Guitar 2", [at + 1 / 4 for at in EIGHTHS], "D4")
-    assert told(song(*chords, *offset, tempo=120), "fusing") == []
-    assert told(two(EIGHTHS, EIGHTHS, tempo=120), "fusing") == []
+    assert findings_of(song(*chords, *offset, tempo=120), "fusing") == []
+    assert findings_of(two(EIGHTHS, EIGHTHS, tempo=120), "fusing") == []
     eleven, twelve = (song(*line("Guitar 1", EIGHTHS, bars=1), *offset[:count], tempo=120)
                       for count in (5, 6))  # fmt: skip
-    assert told(eleven, "fusing") == []
-    assert [row["value"] for row in told(twelve, "fusing")] == [13]
+    assert findings_of(eleven, "fusing") == []
+    assert [row["value"] for row in findings_of(twelve, "fusing")] == [13]
     other = song(*line("Guitar 1", EIGHTHS), *(("Voice", *row[1:]) for row in offset), tempo=120)
-    assert told(other, "fusing") == []
+    assert findings_of(other, "fusing") == []
 
 
 @pytest.mark.parametrize("more", [{"drive": ["clean", "distorted"]}, {"level": [0.0, -6.0]}])
 def test_another_sound_helps(more):
-    """Difference in timbre or level helps to tell streams apart (van Noorden 1975, from memory)."""
-    (alike,) = told(taking_turns("C4", "D4"), "fusing")
-    (apart,) = told(taking_turns("C4", "D4", parts=parts_of(*GUITARS, **more)), "fusing")
+    """Difference in timbre or level helps to separate streams (van Noorden 1975, from memory)."""
+    (alike,) = findings_of(taking_turns("C4", "D4"), "fusing")
+    (apart,) = findings_of(taking_turns("C4", "D4", parts=parts_of(*GUITARS, **more)), "fusing")
     assert apart["severity"] == alike["severity"] / 2
     assert "their different sound helps" in apart["why"]
 

@@ -47,15 +47,15 @@ def test_a_semitone_is_rough_and_a_fifth_is_not():
     Levelt 1965, as in Hutchinson and Knopoff's curve), and small where partials coincide."""
     for low, high, rough in (("A3", "Bb3", True), ("A3", "E4", False), ("A3", "A4", False)):
         rows = ("Guitar 1", low, 0, 4), ("Guitar 2", high, 0, 4)
-        told = found("roughness", *rows, limits=Limits(), sounds=guitars())
-        assert bool(told) == rough, high
+        reported = found("roughness", *rows, limits=Limits(), sounds=guitars())
+        assert bool(reported) == rough, high
 
 
 def test_one_held_roughness_is_one_row():
-    """Held through five bars while the bass moves; a second of it is enough, less is not told."""
+    """Held for five bars while the bass moves; a second is enough, less is not reported."""
     rows = [("Guitar 1", "A3", 0, 20), ("Guitar 2", "Bb3", 0, 20)]
-    told = found("roughness", *rows, limits=Limits(), sounds=guitars())
-    assert [row[:3] for row in told] == [("Guitar 1 + Guitar 2", 0, 20)]
+    reported = found("roughness", *rows, limits=Limits(), sounds=guitars())
+    assert [row[:3] for row in reported] == [("Guitar 1 + Guitar 2", 0, 20)]
     short = ("Guitar 1", "A3", 0, 0.5), ("Guitar 2", "Bb3", 0, 0.5)
     assert found("roughness", *short, limits=Limits(), sounds=guitars()) == []
 
@@ -65,26 +65,26 @@ def test_what_a_loud_part_hides():
     threshold is that of ISO/IEC 11172-3, Annex D."""
     rows = ("Guitar 1", "E3", 0, 4), ("Guitar 2", "G3", 0, 4)
     assert found("masking", *rows, limits=Limits(), sounds=guitars()) == []
-    told = found("masking", *rows, limits=Limits(), sounds=guitars(level=[24.0, 0.0]))
-    assert [row[0] for row in told] == ["Guitar 1 + Guitar 2"]
+    reported = found("masking", *rows, limits=Limits(), sounds=guitars(level=[24.0, 0.0]))
+    assert [row[0] for row in reported] == ["Guitar 1 + Guitar 2"]
     table = find_clashes(song(*rows, parts=guitars(level=[24.0, 0.0])), ["masking"])
     assert table["why"].iloc[0].startswith("Guitar 1 hides")
 
 
 @pytest.mark.parametrize(
-    ("notes", "told"),
+    ("notes", "is_rough"),
     [
         ("E2 G2", True), ("A2 C3", True), ("E2 G#2 B2", True),
         ("E2 B2", False), ("E2 B2 E3", False), ("E2 A2", False), ("E2 E3", False),
         ("E2", False), ("E4 G#4", False),
     ],
 )  # fmt: skip
-def test_thirds_low_down_are_rough_under_drive(notes, told):
+def test_thirds_low_down_are_rough_under_drive(notes, is_rough):
     """Root, fifth and octave stay clean, a third low down does not, high up it may (common
     practice)."""
     rows = (("Guitar 1", notes, 0, 4),)
     driven = guitars(drive=["overdriven", "clean"])
-    assert bool(found("drive", *rows, limits=Limits(), sounds=driven)) == told
+    assert bool(found("drive", *rows, limits=Limits(), sounds=driven)) == is_rough
     assert found("drive", *rows, limits=Limits(), sounds=guitars()) == []
 
 
@@ -94,7 +94,7 @@ def test_two_parts_share_no_amplifier():
     assert found("drive", *rows, sounds=guitars(drive=["distorted", "distorted"])) == []
 
 
-def test_how_fast_it_beats_is_told():
+def test_the_sentence_says_how_fast_it_beats():
     """The products of E2 (82.4 Hz) and G2 (98.0 Hz) lie 15.6 Hz apart, by arithmetic."""
     apart = float(np.diff(frequency(np.array([parse_note("E2"), parse_note("G2")], float)))[0])
     made = song(("Guitar 1", "E2 G2", 0, 4), parts=guitars(drive=["overdriven", "clean"]))
@@ -152,7 +152,7 @@ def stretches(times):
     return runs
 
 
-def told_as(rows):
+def rounded(rows):
     return sorted((*row[:3], round(float(row[3]), 9)) for row in rows)
 
 
@@ -177,7 +177,7 @@ def test_roughness_by_the_half_beat(rows):
                 value = np.mean([added[half] for half in run])
                 end = (run[-1] + 1) / 2
                 expected.append((f"{one} + {other}", run[0] / 2, end - run[0] / 2, value))
-    assert told_as(found("roughness", *rows)) == told_as(expected)
+    assert rounded(found("roughness", *rows)) == rounded(expected)
 
 
 @given(ROWS)
@@ -193,8 +193,8 @@ def test_masking_by_the_half_beat(rows):
         if shares and np.mean(shares) >= LOOSE.masking:
             names = " + ".join(name for name in PLAYERS if name in (loud, soft))
             expected.append((names, np.mean(shares)))
-    told = [(parts, value) for parts, _, _, value in found("masking", *rows)]
-    assert sorted((n, round(v, 9)) for n, v in told) == sorted(
+    reported = [(parts, value) for parts, _, _, value in found("masking", *rows)]
+    assert sorted((n, round(v, 9)) for n, v in reported) == sorted(
         (n, round(float(v), 9)) for n, v in expected
     )
 
@@ -227,7 +227,7 @@ def test_drive_by_the_half_beat(rows):
             end = (run[-1] + 1) / 2
             value = np.mean([added[half] for half in run])
             expected.append((part, run[0] / 2, end - run[0] / 2, value))
-    assert told_as(found("drive", *rows)) == told_as(expected)
+    assert rounded(found("drive", *rows)) == rounded(expected)
 
 
 @pytest.mark.parametrize("kind", ["roughness", "masking", "drive"])
@@ -235,7 +235,7 @@ def test_the_order_of_parts_changes_nothing(kind):
     rows = [("Guitar 2", "E2 G2 E3", 0, 8), ("Bass", "F2", 2, 4), ("Guitar 1", "Eb3", 1, 6)]
     back = SOUNDS.iloc[::-1].reset_index(drop=True)
     one, other = found(kind, *rows), found(kind, *rows, sounds=back)
-    names = [{(frozenset(p.split(" + ")), *more) for p, *more in told_as(t)} for t in (one, other)]
+    names = [{(frozenset(p.split(" + ")), *more) for p, *more in rounded(t)} for t in (one, other)]
     assert one
     assert names[0] == names[1]
 

@@ -185,13 +185,13 @@ def test_a_closed_pipe_ends_quietly(tmp_path, words):
     """A reader such as ``head`` that has gone before anything is printed."""
     asked = [sys.executable, "-m", "arrange", *shlex.split(words)]
     env = {"PYTHONPATH": str(ROOT), "PATH": ""}
-    told = subprocess.Popen(
+    process = subprocess.Popen(
         asked, stdout=subprocess.PIPE, stderr=subprocess.PIPE, cwd=tmp_path, env=env
     )
-    told.stdout.close()
-    assert told.stderr.read() == b""
-    told.stderr.close()
-    assert told.wait() == 141
+    process.stdout.close()
+    assert process.stderr.read() == b""
+    process.stderr.close()
+    assert process.wait() == 141
     assert [path.name for path in tmp_path.iterdir()] == (["a.mid"] if "mid" in words else [])
 
 
@@ -200,10 +200,10 @@ def test_output_that_cannot_be_written_is_one_line(tmp_path):
     """As to a full disk."""
     asked = [sys.executable, "-m", "arrange", "convert", DEMO, "a.mid"]
     with open("/dev/full", "w") as full:
-        told = subprocess.run(
+        process = subprocess.run(
             asked, stdout=full, stderr=subprocess.PIPE, cwd=tmp_path, env={"PYTHONPATH": str(ROOT)}
         )
-    assert (told.returncode, told.stderr) == (2, b"arrange: No space left on device\n")
+    assert (process.returncode, process.stderr) == (2, b"arrange: No space left on device\n")
 
 
 def test_a_name_that_no_terminal_can_show(tmp_path, monkeypatch, capsys):

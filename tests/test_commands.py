@@ -46,7 +46,7 @@ def test_rebuild_writes_the_arrangement(gig, tmp_path, capsys):
     assert "there already" in capsys.readouterr().err
 
 
-def test_rebuild_tells_what_is_stale(gig, tmp_path, capsys):
+def test_rebuild_reports_what_is_stale(gig, tmp_path, capsys):
     path, _ = gig
     text = path.read_text().replace("<step>F</step>", "<step>G</step>")
     path.write_text(text)
@@ -56,7 +56,7 @@ def test_rebuild_tells_what_is_stale(gig, tmp_path, capsys):
     assert "Guitar 2 an octave up; the notes, chords or tuning have changed since" in out
 
 
-def test_the_report_tells_what_was_decided(gig, tmp_path, capsys):
+def test_the_report_shows_what_was_decided(gig, tmp_path, capsys):
     path, _ = gig
     assert main(["study", str(path), "-o", str(tmp_path / "out")]) == 0
     assert "1 of them waived" in capsys.readouterr().out
@@ -78,8 +78,18 @@ def test_a_log_with_a_fault_stops_the_study(gig, tmp_path, capsys):
 
 def test_listen_writes_a_stretch(tmp_path, capsys):
     target = tmp_path / "chorus.ogg"
-    told = [DEMO, "-o", str(target), "--section", "Chorus 1", "--part", "Guitar 1", "--tempo", "51"]
-    assert main(["listen", *told, "--count-in", "1", "--click"]) == 0
+    arguments = [
+        DEMO,
+        "-o",
+        str(target),
+        "--section",
+        "Chorus 1",
+        "--part",
+        "Guitar 1",
+        "--tempo",
+        "51",
+    ]
+    assert main(["listen", *arguments, "--count-in", "1", "--click"]) == 0
     assert "Turn the volume down" in capsys.readouterr().out
     samples, rate = soundfile.read(target)
     assert len(samples) / rate == pytest.approx(9 * 4 * 60 / 51 + 2, abs=0.1)

@@ -12,8 +12,8 @@ LAYERS = "datasets/last-bell.musicxml"
 
 def test_condense_writes_the_song_and_the_reasons(tmp_path, capsys):
     target = tmp_path / "two.musicxml"
-    told = [LAYERS, "--players", "Ann, Ben", "--role", "Lead=lead", "-o", str(target)]
-    told += [
+    arguments = [LAYERS, "--players", "Ann, Ben", "--role", "Lead=lead", "-o", str(target)]
+    arguments += [
         "--pin",
         "Ann; Instrumental; Lead",
         "--pin",
@@ -21,7 +21,7 @@ def test_condense_writes_the_song_and_the_reasons(tmp_path, capsys):
         "--forbid",
         "Ben; any; Pad",
     ]
-    assert main(["condense", *told]) == 0
+    assert main(["condense", *arguments]) == 0
     out = capsys.readouterr().out
     assert "Instrumental\n  Ann takes Lead (overdriven, no capo): " in out
     assert "Ben lays out: pinned" in out
@@ -31,12 +31,12 @@ def test_condense_writes_the_song_and_the_reasons(tmp_path, capsys):
     table = pd.read_csv(tmp_path / "two.choices.csv")
     assert len(table) == 2 * len(song.sections)
     assert not table.loc[table["player"] == "Ben", "layers"].fillna("").str.contains("Pad").any()
-    assert main(["condense", *told]) == 2
+    assert main(["condense", *arguments]) == 2
     assert "there already" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize(
-    ("told", "match"),
+    ("arguments", "match"),
     [
         (["--pin", "Hook"], "write player; section; layers"),
         (["--role", "Lead"], "write LAYER=ROLE"),
@@ -45,16 +45,26 @@ def test_condense_writes_the_song_and_the_reasons(tmp_path, capsys):
         (["--layer", "Kazoo"], "Kazoo"),
     ],
 )
-def test_condense_says_what_is_wrong(tmp_path, capsys, told, match):
-    assert main(["condense", LAYERS, "-o", str(tmp_path / "a.mid"), *told]) == 2
+def test_condense_says_what_is_wrong(tmp_path, capsys, arguments, match):
+    assert main(["condense", LAYERS, "-o", str(tmp_path / "a.mid"), *arguments]) == 2
     assert match in capsys.readouterr().err
     assert not list(tmp_path.iterdir())
 
 
-def test_revoice_tells_and_writes_proposals(tmp_path, capsys):
+def test_revoice_prints_and_writes_proposals(tmp_path, capsys):
     folder = tmp_path / "ideas"
-    told = [DEMO, "--part", "Guitar 1", "--section", "Chorus 1", "--most", "3", "-o", str(folder)]
-    assert main(["revoice", *told]) == 0
+    arguments = [
+        DEMO,
+        "--part",
+        "Guitar 1",
+        "--section",
+        "Chorus 1",
+        "--most",
+        "3",
+        "-o",
+        str(folder),
+    ]
+    assert main(["revoice", *arguments]) == 0
     out = capsys.readouterr().out
     assert "1. " in out
     assert "3. " in out
@@ -69,21 +79,21 @@ def test_revoice_tells_and_writes_proposals(tmp_path, capsys):
 
 
 def test_revoice_says_what_is_wrong(capsys):
-    for told, match in (
+    for arguments, match in (
         (["--part", "Guitar 7"], "Guitar 7"),
         (["--part", "Guitar 1", "--section", "Coda"], "Coda"),
         (["--part", "Guitar 1", "--measures", "one"], "such as 21-24"),
     ):
-        assert main(["revoice", DEMO, *told]) == 2
+        assert main(["revoice", DEMO, *arguments]) == 2
         assert match in capsys.readouterr().err
 
 
 def test_handout_writes_sheets(tmp_path, capsys):
-    told = ["handout", DEMO, "-o", str(tmp_path / "out"), "--player", "Guitar 2", "--paper"]
-    assert main([*told, "letter"]) == 0
+    arguments = ["handout", DEMO, "-o", str(tmp_path / "out"), "--player", "Guitar 2", "--paper"]
+    assert main([*arguments, "letter"]) == 0
     paths = capsys.readouterr().out.split("\n")[:-1]
     suffixes = sorted(path.rpartition(".")[2] for path in paths)
     assert suffixes == ["html", "html", "pdf", "pdf"]
     assert all((tmp_path / "out").joinpath(path).stat().st_size > 1000 for path in paths)
-    assert main([*told, "A9"]) == 2
+    assert main([*arguments, "A9"]) == 2
     assert "A9" in capsys.readouterr().err

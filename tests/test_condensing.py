@@ -76,7 +76,7 @@ def nothing_left_out(condensation):
 @settings(FORM, max_examples=5)
 @given(seed=st.integers(0, 10**6), layers=st.integers(2, 4))
 def test_all_plans_tried(seed, layers, players):
-    """No other plan is worth more, and the one told is among the best."""
+    """No other plan is worth more, and the one returned is among the best."""
     layers = min(max(layers, players + 1), 4)
     # Two players and more have so many plans that a section less is enough.
     made = made_up(seed, layers, SECTIONS[: 4 if players == 1 else 3])
@@ -132,7 +132,7 @@ def no_new_note(made, condensation):
 
 
 def can_all_be_played(condensation):
-    """Each part can be fingered whole, as the strings told have it."""
+    """Each part can be fingered as a whole, with the strings that the notes have."""
     made = condensation.song
     players = condensation.choices["player"].unique()
     has_notes = [name for name in players if (made.notes["part"] == name).any()]
@@ -166,9 +166,9 @@ def test_the_order_of_layers_plays_no_part(seed, layers, players):
     one, again = (condense(made_up(seed, layers), players) for _ in range(2))
     other = condense(made_up(seed, layers, reverse=True), players)
     columns = ["section", "player", "layers", "action", "reason"]
-    for told in (again, other):
-        pd.testing.assert_frame_equal(told.choices[columns], one.choices[columns])
-        assert told.value == one.value
+    for answer in (again, other):
+        pd.testing.assert_frame_equal(answer.choices[columns], one.choices[columns])
+        assert answer.value == one.value
 
 
 @FORM
@@ -201,7 +201,7 @@ def replace_tables(made, part, notes):
 @FORM
 @given(seed=st.integers(0, 10**6), players=st.integers(2, 3))
 def test_pins_are_kept(seed, players):
-    """What was told to be taken is taken, and what was forbidden is not."""
+    """A pinned choice is taken, and a forbidden one is not."""
     made = made_up(seed, 4)
     free = condense(made, players)
     banned = next(row.layer for row in free.roles.itertuples() if row.role != "lead")
@@ -243,9 +243,9 @@ def test_roles_of_a_small_band():
     assert roles.loc["Chords", "polyphony"] == 3
     assert roles.loc["Pad", "density"] == 1 / 4  # a quarter note lasts a second
     assert roles.loc["Tune low", "presence"] == 1 / 2
-    told = layer_roles(band(), roles={"Pad": "rhythm"}).set_index("layer")
-    assert told.loc["Pad", "role"] == "rhythm"
-    assert told.loc["Pad", "why"].startswith("given as rhythm")
+    given = layer_roles(band(), roles={"Pad": "rhythm"}).set_index("layer")
+    assert given.loc["Pad", "role"] == "rhythm"
+    assert given.loc["Pad", "why"].startswith("given as rhythm")
 
 
 def test_a_hook_a_fill_and_a_pulse():
@@ -255,8 +255,8 @@ def test_a_hook_a_fill_and_a_pulse():
     rows += [("Answer", name, 30 + k / 2, 0.5) for k, name in enumerate(("D5", "C5", "A4"))]
     rows += [("Pulse", "E3", k / 2, 0.5) for k in range(64)]
     roles = layer_roles(song(*rows, parts=parts_of("Figure", "Answer", "Pulse", family="guitar")))
-    told = dict(zip(roles["layer"], roles["role"], strict=True))
-    assert told == {"Figure": "hook", "Answer": "fill", "Pulse": "rhythm"}
+    by_layer = dict(zip(roles["layer"], roles["role"], strict=True))
+    assert by_layer == {"Figure": "hook", "Answer": "fill", "Pulse": "rhythm"}
 
 
 def solo(**more):
@@ -277,9 +277,9 @@ def test_a_solo_that_is_there_once():
     in_a_bar = [row for row in rows if row[0] == "Chords" or 24 <= row[2] < 28]
     with_gaps = [row if row[0] == "Chords" else (*row[:3], 0.5) for row in rows]
     for fewer, why in ((in_a_bar, "25% of the bars"), (with_gaps, "sounds for 50%")):
-        told = layer_roles(song(*fewer, **form)).set_index("layer")
-        assert told.loc["Solo", "role"] == "fill"
-        assert why in told.loc["Solo", "why"]
+        by_layer = layer_roles(song(*fewer, **form)).set_index("layer")
+        assert by_layer.loc["Solo", "role"] == "fill"
+        assert why in by_layer.loc["Solo", "why"]
 
 
 def test_the_line_on_top_leads():
@@ -293,8 +293,8 @@ def test_the_line_on_top_leads():
     # That the lower moves more is not enough; that it is four times as loud besides is.
     for level, expected in ((0.0, "High"), (-12.0, "Under")):
         made = song(*rows, bars=8, parts=parts.assign(level=[level, 0.0]))
-        told = layer_roles(made, roles=roles).set_index("layer")["salience"]
-        assert (told["Under"] > told["High"] + CLEARLY) == (expected == "Under")
+        salience = layer_roles(made, roles=roles).set_index("layer")["salience"]
+        assert (salience["Under"] > salience["High"] + CLEARLY) == (expected == "Under")
         found = condense(made, 1, roles=roles, forbid=forbid)
         assert found.choices["layers"][0] == (expected,)
         assert f"{expected} is the lead" in found.choices["reason"][0]
@@ -327,7 +327,7 @@ def test_a_double_for_a_part_of_the_song():
 
 
 def two_lines(*onsets, pitch=64, lasts=1, low=60):
-    """Two lines for one player: one on each beat, the other where it is told."""
+    """Two lines for one player: one on each beat, the other where the test says."""
     rows = [("Line", low, beat, 1) for beat in range(8)]
     rows += [("Other", pitch, onset, lasts) for onset in onsets]
     made = song(*rows, bars=2, parts=parts_of("Line", "Other", family="guitar"))
@@ -352,7 +352,7 @@ def test_how_hard_two_lines_at_once_are():
 
 
 def test_lines_that_take_turns_cost_nothing():
-    """And it is told that they do."""
+    """And the reason says that they do."""
     rows = [("Call", 64, 0, 2), ("Call", 66, 4, 2), ("Answer", 60, 2, 2), ("Answer", 62, 6, 2)]
     made = song(*rows, bars=2, parts=parts_of("Answer", "Call", family="guitar"))
     found = condense(made, 1)
@@ -370,8 +370,8 @@ def test_the_song_of_fourteen_layers():
     assert ("Lead",) in by["Instrumental"]
     assert all(("Hook",) in by[name] for name in ("Intro", "Chorus 1", "Chorus 2", "Tag 1"))
     roles = found.roles.set_index("layer")["role"]
-    told = roles[["Lead", "Hook", "Slide", "Fills", "Power right"]].tolist()
-    assert told == ["lead", "hook", "fill", "fill", "rhythm"]
+    some = roles[["Lead", "Hook", "Slide", "Fills", "Power right"]].tolist()
+    assert some == ["lead", "hook", "fill", "fill", "rhythm"]
     (drive,) = [each for each in found.song.notices if "one drive" in each]
     assert drive.startswith("Player 1 is overdriven all through")
     assert "Verse 1" in drive
@@ -434,7 +434,7 @@ def test_a_note_held_into_the_next_section():
 
 
 def test_alternatives_and_growth():
-    """The next best are told with what they cost, best first; more players are worth more."""
+    """The next best are listed with their costs, best first; more players are worth more."""
     found = condense(band(), 2)
     others = found.alternatives
     for _, own in others.groupby("section"):
@@ -449,7 +449,7 @@ def test_alternatives_and_growth():
 
 
 def test_an_alternative_costs_what_it_costs():
-    """Pinned to the alternative, the whole is worth what was told."""
+    """Pinned to the alternative, the whole is worth what was announced."""
     found = condense(band(), 2)
     for row in found.alternatives.itertuples():
         pins = [(f"Player {k + 1}", row.section, layers) for k, layers in enumerate(row.layers)]
@@ -559,7 +559,7 @@ def test_players_bring_their_hands():
 
 
 def test_each_role_has_a_weight():
-    """And words for whoever corrects one."""
+    """And a meaning in words, for those who correct a role."""
     roles = pd.DataFrame({"role": list(ROLES), "salience": 1.0})
     assert (Weights().of_layers(roles) > 0).all()
     assert all(role.meaning for role in ROLES.values())
@@ -573,7 +573,7 @@ def test_growth_asks_for_players_that_there_can_be():
 
 
 def test_a_section_of_silence_and_too_many_players():
-    """All lay out where nothing sounds; who has nothing to play lays out, and it is told."""
+    """All lay out where nothing sounds; a player without notes lays out, with a notice."""
     made = song(("Only", "E4", 0, 4), bars=2, sections=(("Verse", 1), ("Rest", 2)),
                 parts=parts_of("Only", family="guitar"))  # fmt: skip
     found = condense(made, 3)
@@ -581,10 +581,10 @@ def test_a_section_of_silence_and_too_many_players():
     assert set(by.xs("Rest")["action"]) == {"lays out"}
     assert set(by.xs("Rest")["reason"]) == {"nothing sounds here"}
     assert len(found.song.parts) == 3
-    told = " ".join(found.song.notices)
-    assert "3 players for 1 layers" in told
-    assert "no layer plays in Rest" in told
-    assert "no chord symbols" in told
+    notices = " ".join(found.song.notices)
+    assert "3 players for 1 layers" in notices
+    assert "no layer plays in Rest" in notices
+    assert "no chord symbols" in notices
 
 
 @pytest.mark.parametrize(

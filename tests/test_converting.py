@@ -44,7 +44,7 @@ def test_score_to_chart_to_score_keeps_strings_and_chords(tmp_path):
     assert first.chords["symbol"].tolist() == last.chords["symbol"].tolist()
 
 
-def test_what_is_there_stays_unless_told(tmp_path, capsys):
+def test_what_is_there_stays_without_overwrite(tmp_path, capsys):
     """A file of that name is refused and kept; --overwrite replaces it. Exit codes 2 and 0."""
     target = tmp_path / "song.txt"
     target.write_text("mine")
@@ -77,9 +77,9 @@ def test_bad_names_and_bad_songs_write_nothing(tmp_path, capsys):
         ar.convert(DATASETS / "low-water.txt", tmp_path / "song.pdf")
     (tmp_path / "bad.txt").write_text("title: x\nkey: H major\n\nsection: Verse\nGuitar | G |\n")
     assert main(["convert", str(tmp_path / "bad.txt"), str(tmp_path / "out.mid")]) == 2
-    told = capsys.readouterr().err
-    assert "line 2, column 6" in told
-    assert "line 5" in told
+    printed = capsys.readouterr().err
+    assert "line 2, column 6" in printed
+    assert "line 5" in printed
     assert not (tmp_path / "out.mid").exists()
 
 

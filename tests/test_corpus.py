@@ -85,8 +85,8 @@ GROUPED = "ours: measures of one number belong together (measure-attributes)"
 NO_CURSOR = "ours: an offset changes where a direction is shown, not the time (offset)"
 NO_TIME = "ours: a forward moves by its duration, here none (forward)"
 OWN_LENGTH = "ours: each note of a chord has its own duration (chord, duration)"
-SOUND = "ours: alter tells the sound, accidental only the sign in print (alter, accidental)"
-ONE_STAFF = "ours: staff is 1 where it is not told (staff)"
+SOUND = "ours: alter gives the sound, accidental only the sign in print (alter, accidental)"
+ONE_STAFF = "ours: staff is 1 where it is not given (staff)"
 PRECEDING = "ours: chord joins the preceding note, whatever stands between (chord)"
 KEPT = "ours: the music is there, and nothing asks for it to be dropped"
 
@@ -170,7 +170,7 @@ def compared(path: Path) -> Verdict:
 
 
 def same_on_page(ours: Parts, theirs: Parts) -> bool:
-    """Tell whether all parts hold the same notes bar by bar, whenever the bars begin.
+    """Return whether all parts hold the same notes bar by bar, whenever the bars begin.
 
     Durations are compared where no tie is involved. Where music21 lengthens a bar it tears ties
     across the bar line; such ends of ties are no notes of their own.
@@ -207,7 +207,7 @@ def groups() -> dict[str, list[Path]]:
 
 @pytest.mark.timeout(1200)  # a minute at most, but machines are busy at times
 @pytest.mark.parametrize("group", groups())
-def test_every_part_agrees_with_music21_or_the_cause_is_told(workers, group):
+def test_every_part_agrees_with_music21_or_the_cause_is_listed(workers, group):
     """The two were written apart: where they agree, it is what the file says."""
     paths = sorted(groups()[group], key=lambda path: -path.stat().st_size)
     verdicts = workers.map(compared, paths, chunksize=1)
@@ -262,7 +262,7 @@ def test_open_string_and_fret_give_the_pitch_in_the_suite():
 
 
 def test_open_string_and_fret_give_the_pitch_in_the_demo_song():
-    """One guitar has a capo: its open strings sound, and are told, at the capo's fret.
+    """One guitar has a capo: its open strings sound, and are listed, at the capo's fret.
 
     MusicXML 4.0, capo: it "changes the open tuning of the strings"; in the table frets count
     from the nut, so that pitch = open string + fret on both guitars.

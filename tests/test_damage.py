@@ -197,10 +197,10 @@ def test_a_score_is_severity_a_minute():
     rub = song(("Guitar 1", "C4", 0, 4), ("Guitar 2", "C#4", 0, 4), ("Guitar 1", "C4", 4, 4))
     findings = find_clashes(rub, ["rub"])
     (severity,) = findings["severity"]
-    told = scores(rub, findings)
-    assert told["rub"] == pytest.approx(severity * 7.5)
-    assert told["worst rub"] == severity
-    assert told["semitone pairs"] == 7.5
+    rates = scores(rub, findings)
+    assert rates["rub"] == pytest.approx(severity * 7.5)
+    assert rates["worst rub"] == severity
+    assert rates["semitone pairs"] == 7.5
 
 
 def test_the_area_by_hand():
@@ -229,8 +229,8 @@ def test_a_resample_is_the_area_of_the_pieces_drawn(pairs, seed):
     worse, better = np.array(pairs).T
     won = wins(worse, better)
     for measure in (area, paired_area):
-        (told,) = measure(won, counts[None])
-        assert told == pytest.approx(measure(wins(worse[drawn], better[drawn])))
+        (measured,) = measure(won, counts[None])
+        assert measured == pytest.approx(measure(wins(worse[drawn], better[drawn])))
 
 
 def test_the_interval_agrees_with_the_formula():
@@ -244,8 +244,8 @@ def test_the_interval_agrees_with_the_formula():
     won = wins(worse, better)
     components = won.mean(axis=1) + won.mean(axis=0)
     expected = 1.96 * np.sqrt(components.var(ddof=1) / 200)
-    told, low, high = with_interval(area, won)
-    assert told == pytest.approx(won.mean())
+    measured, low, high = with_interval(area, won)
+    assert measured == pytest.approx(won.mean())
     assert (high - low) / 2 == pytest.approx(expected, rel=0.1)
     assert with_interval(area, np.ones((5, 5))) == (1, 1, 1)
 
@@ -265,7 +265,7 @@ def test_the_matching_kind_rises(small_experiment, damage):
     assert own.loc[damage].sum(axis=1).mean() > own.loc["original"].sum(axis=1).mean()
 
 
-def test_what_is_told_of_a_damage(small_experiment):
+def test_results_of_a_damage(small_experiment):
     """Each row agrees with a slow count over the pieces."""
     tables, alarms = small_experiment
     rises = rising(tables).set_index("damage")

@@ -260,7 +260,7 @@ end: d1
 
 
 @pytest.mark.parametrize(
-    ("old", "new", "line", "told"),
+    ("old", "new", "line", "message"),
     [
         ("date: 2031-06-30", "date: June", 4, "year-month-day"),
         ("status: agreed", "status: ok", 5, "one of proposed"),
@@ -279,18 +279,18 @@ end: d1
         ("end: d1\n", "end: d1\n\nstatus of: d7\nstatus: agreed\nend: d7\n", 10, "'d7'"),
     ],
 )
-def test_each_mistake_is_named_with_its_line(tmp_path, old, new, line, told):
+def test_each_mistake_is_named_with_its_line(tmp_path, old, new, line, message):
     log = tmp_path / "log.txt"
     for text in (GOOD, GOOD.replace("\n", "\r\n")):
         log.write_bytes(text.encode())
         assert read_decisions(log).decisions[0].why == "quiet"
         log.write_bytes(text.replace("\r\n", "\n").replace(old, new).encode())
-        with pytest.raises(ar.ReadError, match=re.escape(told)) as caught:
+        with pytest.raises(ar.ReadError, match=re.escape(message)) as caught:
             read_decisions(log)
         assert caught.value.line == line
 
 
-def test_all_mistakes_are_told_at_once(tmp_path):
+def test_all_mistakes_are_reported_at_once(tmp_path):
     """A merge conflict leaves three marks; both sides are whole."""
     other = GOOD.split("\n\n")[1].replace("d1", "d2")
     log = tmp_path / "log.txt"
@@ -340,7 +340,7 @@ def test_any_words_survive(what, why, before, alternatives, status):
 
 @settings(max_examples=60, deadline=None, derandomize=True)
 @given(st.text(max_size=300))
-def test_rubbish_is_told_not_taken(text):
+def test_rubbish_is_reported_and_not_taken(text):
     """Whatever stands in the file, reading it ends in decisions, notices and faults with lines."""
     decisions, _, faults = parse_decisions(text)
     assert not decisions
@@ -388,20 +388,20 @@ def writer(log, name):
 
 def test_two_writers_and_a_kill_lose_nothing_acknowledged(tmp_path):
     """Some hundred writes by two processes at once, each killed at a random moment."""
-    log, draw, told = tmp_path / "log.txt", random.Random(3), []
+    log, draw, printed = tmp_path / "log.txt", random.Random(3), []
     for run in range(4):
         both = [writer(log, f"{run}{name}") for name in "ab"]
         seen = [process.stdout.readline() for process in both]  # both are at work
         time.sleep(draw.uniform(0.05, 0.4))
         for process in both:
             process.send_signal(signal.SIGKILL)
-        told += [line for line in seen if line.endswith("\n")]
-        told += [line for p in both for line in p.communicate()[0].splitlines(keepends=True)]
-    acknowledged = {line.strip() for line in told if line.endswith("\n")}
+        printed += [line for line in seen if line.endswith("\n")]
+        printed += [line for p in both for line in p.communicate()[0].splitlines(keepends=True)]
+    acknowledged = {line.strip() for line in printed if line.endswith("\n")}
     kept = {each.id for each in read_decisions(log).decisions}
     assert len(acknowledged) > 100
     assert acknowledged <= kept
-    assert len(kept - acknowledged) <= 8  # written, but killed before it was told
+    assert len(kept - acknowledged) <= 8  # written, but killed before it was printed
 
 
 def test_a_full_disk_leaves_the_log_as_it_was(tmp_path):
@@ -418,17 +418,17 @@ def test_a_full_disk_leaves_the_log_as_it_was(tmp_path):
     except ValueError as error:
         print(error)
     """
-    told = subprocess.run(
+    process = subprocess.run(
         [sys.executable, "-c", textwrap.dedent(code)], capture_output=True, text=True, check=True
     )
-    assert "was not written" in told.stdout
-    assert "as it was" in told.stdout
+    assert "was not written" in process.stdout
+    assert "as it was" in process.stdout
     assert [each.id for each in read_decisions(log).decisions] == [first.id]
     assert not read_decisions(log).notices
     assert resource.getrlimit(resource.RLIMIT_FSIZE)  # this process has no such limit
 
 
-@pytest.mark.skipif(not hasattr(os, "geteuid"), reason="rights are told otherwise here")
+@pytest.mark.skipif(not hasattr(os, "geteuid"), reason="this system has other access rights")
 def test_a_folder_that_is_read_only():
     """Nobody may write there; root may anywhere, so it is somebody else for the moment."""
     with tempfile.TemporaryDirectory() as folder:

@@ -61,15 +61,15 @@ def faults_of(tmp_path, data):
     path.write_bytes(data)
     with pytest.raises(ar.ReadError) as caught:
         read_decisions(path)
-    told = str(caught.value)
-    assert str(path) in told or "faults in the log" in told
-    assert len(told) < 2_000
-    lines = [caught.value.line] if caught.value.line else re.findall(r"^line (\d+):", told, re.M)
-    return [int(line) for line in lines], told
+    message = str(caught.value)
+    assert str(path) in message or "faults in the log" in message
+    assert len(message) < 2_000
+    lines = [caught.value.line] if caught.value.line else re.findall(r"^line (\d+):", message, re.M)
+    return [int(line) for line in lines], message
 
 
 @pytest.mark.parametrize(
-    ("field", "value", "told"),
+    ("field", "value", "expected"),
     [
         ("spans", f"Guitar 1, 1-{HUGE}", "no song has so many"),
         ("spans", f"Guitar 1, {'9' * 5000}-{'9' * 5000}", "no song has so many"),
@@ -91,14 +91,14 @@ def faults_of(tmp_path, data):
         ("what", "\x85", "say what is decided"),
     ],
 )
-def test_a_value_without_sense_is_a_fault_with_its_line(tmp_path, written, field, value, told):
+def test_a_value_without_sense_is_a_fault_with_its_line(tmp_path, written, field, value, expected):
     line = line_of(written, f"{field}:")
     old = written.decode().split("\n")[line - 1]
     mutant = written.replace(old.encode(), f"{field}: {value}".encode(), 1)
     lines, message = faults_of(tmp_path, mutant)
-    assert told in message
+    assert expected in message
     note = line_of(written, "notes:") + 2  # what its spans do not hold is seen in the row
-    assert lines[0] == (note if "none of the spans" in told else line)
+    assert lines[0] == (note if "none of the spans" in expected else line)
 
 
 # A row of the notes table, and one of the parts table: column -> a cell that makes no sense there.
@@ -134,9 +134,9 @@ ROWS = [
 ]
 
 
-@pytest.mark.parametrize(("table", "column", "cell", "told"), ROWS)
+@pytest.mark.parametrize(("table", "column", "cell", "expected"), ROWS)
 def test_a_cell_without_sense_is_a_fault_with_its_line(
-    tmp_path, written, table, column, cell, told
+    tmp_path, written, table, column, cell, expected
 ):
     lines = written.decode().split("\n")
     head = line_of(written, f"{table}:") + 1
@@ -146,10 +146,10 @@ def test_a_cell_without_sense_is_a_fault_with_its_line(
     lines[head] = f"  |{'|'.join(cells)}|"
     found, message = faults_of(tmp_path, "\n".join(lines).encode())
     assert found == [head + 1]
-    assert told in message
+    assert expected in message
 
 
-def test_a_fault_below_a_blank_line_is_told_where_it_stands(tmp_path, written):
+def test_a_fault_below_a_blank_line_has_its_own_line_number(tmp_path, written):
     """Blank lines between the rows of a table are counted like any other."""
     lines = written.decode().split("\n")
     head = line_of(written, "notes:") + 1
@@ -161,7 +161,7 @@ def test_a_fault_below_a_blank_line_is_told_where_it_stands(tmp_path, written):
 
 
 @pytest.mark.parametrize(
-    ("old", "new", "at", "told"),
+    ("old", "new", "at", "expected"),
     [
         (r"^notes:\n(  \|.*\n)+", "", "new parts:", "without 'notes:'"),
         (r"^supersedes: .*$", "supersedes: d0", "supersedes:", "no other decision 'd0'"),
@@ -171,12 +171,12 @@ def test_a_fault_below_a_blank_line_is_told_where_it_stands(tmp_path, written):
         (r"^what: capo 2$", "what: a\nd: e", "d: e", "is not understood"),
     ],
 )
-def test_a_field_that_is_missing_or_foreign(tmp_path, written, old, new, at, told):
+def test_a_field_that_is_missing_or_foreign(tmp_path, written, old, new, at, expected):
     mutant = re.sub(old, new, written.decode(), count=1, flags=re.M).encode()
     assert mutant != written
     lines, message = faults_of(tmp_path, mutant)
     assert lines == [line_of(mutant, at)]
-    assert told in message
+    assert expected in message
 
 
 def test_a_decision_that_supersedes_itself(tmp_path, written):
@@ -286,7 +286,7 @@ def test_a_passage_of_any_length_is_compared_at_once():
 
 
 @pytest.mark.parametrize(
-    ("old", "new", "told"),
+    ("old", "new", "expected"),
     [
         (r"3-4", "3-999", "no measure 999"),
         (r"\| 8 \|", "| 900 |", "outside of the song"),
@@ -294,7 +294,7 @@ def test_a_passage_of_any_length_is_compared_at_once():
         (r"\| Chorus 1 \|", "| Coda |", "no section 'Coda'"),
     ],
 )
-def test_a_change_that_cannot_be_made_is_reported(tmp_path, written, old, new, told):
+def test_a_change_that_cannot_be_made_is_reported(tmp_path, written, old, new, expected):
     text = re.sub(r"passage: .*\n", "", written.decode())
     text = re.sub(old, new, text)
     if "999" in new:
@@ -308,7 +308,7 @@ def test_a_change_that_cannot_be_made_is_reported(tmp_path, written, old, new, t
     built = rebuild(before, log)
     ((_, why),) = built.stale
     assert "cannot be made on this song" in why
-    assert told in why
+    assert expected in why
     pd.testing.assert_frame_equal(built.song.notes, before.notes)
 
 

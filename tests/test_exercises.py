@@ -2,7 +2,7 @@
 
 Right answers are held against a second road: moves made by hand and looked for again in the whole
 song, notes counted in plain loops, shapes from the trade's own list (common practice), the demo
-song's rub as lesson 04 tells it (measures 22 and 24).
+song's rub as lesson 04 describes it (measures 22 and 24).
 """
 
 from __future__ import annotations
@@ -98,7 +98,7 @@ def test_of_the_choices_exactly_one_is_right(name, size):
 
 
 @pytest.mark.parametrize(("name", "size"), ALL)
-def test_what_cannot_be_read_gets_told_the_form(name, size):
+def test_an_unreadable_answer_is_shown_the_form(name, size):
     for each in exercises(name, size)[:24]:
         for answer in NONSENSE:
             reply = check_answer(each, answer)
@@ -157,7 +157,7 @@ def test_every_right_measure_is_accepted():
     assert "24" in check_answer(each, 22).text
 
 
-def test_a_wrong_measure_is_told_what_is_there():
+def test_the_reply_to_a_wrong_measure_says_what_is_there():
     each = rub_in_low_water("middle")
     assert "Not in measure 21" in check_answer(each, 21).text
     assert "Guitar 1 and Guitar 2 meet on one note there, G4" in check_answer(each, 21).text
@@ -169,7 +169,7 @@ def test_a_wrong_measure_is_told_what_is_there():
 
 
 def test_measure_and_notes():
-    """The large size: the right note in a wrong octave is told apart from a wrong note."""
+    """The large size: the right note in a wrong octave gets another reply than a wrong note."""
     each = rub_in_low_water("large")
     assert check_answer(each, "22: A4 Bb4").right
     assert check_answer(each, "24: A#4, A4").right, "the same note by another name"
@@ -198,7 +198,7 @@ def test_a_right_section_is_one_with_the_finding():
 # name its kind
 
 
-def test_a_kind_is_right_if_it_is_told_of_these_parts_then():
+def test_a_kind_is_right_if_it_is_found_in_these_parts_then():
     for name in DEMOS:
         table = facts(name).findings
         for each in of_kind(name, "large", "name its kind"):
@@ -206,12 +206,12 @@ def test_a_kind_is_right_if_it_is_told_of_these_parts_then():
             end = table["onset"] + table["duration"]
             here = (table["onset"] <= row["onset"] + row["duration"]) & (end >= row["onset"])
             parts = [set(p.split(" + ")) <= set(row["parts"].split(" + ")) for p in table["parts"]]
-            told = set(table["kind"][here & np.array(parts)])
+            kinds = set(table["kind"][here & np.array(parts)])
             for kind in set(table["kind"]):
-                assert check_answer(each, kind).right == (kind in told), (each.question, kind)
+                assert check_answer(each, kind).right == (kind in kinds), (each.question, kind)
 
 
-def test_a_wrong_kind_is_told_what_speaks_against_it():
+def test_the_reply_to_a_wrong_kind_says_why():
     each = next(e for e in of_kind("low-water.musicxml", "large", "name its kind")
                 if e.answer == "mud" and "Guitar 2, " in e.question)  # fmt: skip
     assert "Guitar 2 alone" in check_answer(each, "rub").text
@@ -259,7 +259,7 @@ def test_a_right_place_ends_the_finding_in_the_whole_song(name):
 
 
 @pytest.mark.parametrize("name", DEMOS)
-def test_each_wrong_place_is_told_what_is_wrong_with_it(name):
+def test_the_reply_to_each_wrong_place_says_why(name):
     """Every place near the note; the sentence is that of its fault."""
     words = {
         "same": "again", "taken": "one note at a time", "double": "sounds already",
@@ -362,8 +362,8 @@ def test_fret_and_shapes():
     fret, shapes = each.answer.removeprefix("fret ").split(": ")
     assert check_answer(each, f"{fret}: {shapes.replace(' ', ', ')}").right
     assert "Which" in check_answer(each, fret).text
-    told = shapes.split()
-    swapped = " ".join([told[1], told[0], *told[2:]])
+    each_shape = shapes.split()
+    swapped = " ".join([each_shape[1], each_shape[0], *each_shape[2:]])
     assert "is right, but" in check_answer(each, f"{fret}: {swapped}").text
 
 
@@ -393,7 +393,7 @@ def test_layers_counted_in_plain_loops(name):
         assert all(shares[part] <= min(shares.values()) + 0.02 for part in each.case[1])
 
 
-def test_how_much_is_lost_is_answered_by_the_number_told():
+def test_the_share_that_is_lost_is_the_right_answer():
     """Too few, too many, more than there are: three different replies."""
     each = next(e for e in of_kind("last-bell.musicxml", "large", "which layer can go")
                 if not e.answer.endswith(": 0"))  # fmt: skip
@@ -490,7 +490,7 @@ def test_a_song_that_gives_none():
 
 
 @pytest.mark.parametrize(
-    ("asked", "told"),
+    ("asked", "message"),
     [
         ({"size": "huge"}, "size='huge'; it is one of 'small', 'middle', 'large'"),
         ({"kinds": ["sing it"]}, "no exercise is called 'sing it'"),
@@ -498,8 +498,8 @@ def test_a_song_that_gives_none():
         ({"kinds": []}, "kinds is empty"),
     ],
 )
-def test_what_is_asked_must_be_known(asked, told):
-    with pytest.raises(ArrangeError, match=told):
+def test_what_is_asked_must_be_known(asked, message):
+    with pytest.raises(ArrangeError, match=message):
         make_exercises(leaping(), **asked)
 
 

@@ -76,7 +76,7 @@ def test_everything_is_there(papers):
     assert (folder / name).read_bytes() == (DATASETS / name).read_bytes()
 
 
-def test_every_sheet_tells_the_same_exercises(papers):
+def test_every_sheet_has_the_same_exercises(papers):
     """Question and name of the kind, in the same order, letter by letter."""
     _, exercises, folder = papers
     for word in ("exercises", "hints", "answers"):
@@ -262,7 +262,7 @@ def test_a_folder_that_cannot_be(tmp_path):
     assert (tmp_path / "file").read_text() == "mine"
 
 
-def test_what_a_song_does_not_give_is_told(tmp_path):
+def test_what_a_song_does_not_give_is_stated(tmp_path):
     """Two voices and keys: no guitar, so nothing on the neck; the papers say so."""
     path = tmp_path / "song.musicxml"
     own = song(("Voice", "C4", 0, 4), ("Keys", "C4 Db4", 0, 4), ("Voice", "G4", 4, 4),
@@ -270,9 +270,9 @@ def test_what_a_song_does_not_give_is_told(tmp_path):
                title="Two *keys* #1")  # fmt: skip
     write_musicxml(own, path)
     workshop_papers(path, tmp_path / "papers")
-    told = "no guitar plays in this song"
-    assert told in text_of(tmp_path / "papers" / "workshop-plan.pdf")
-    assert told in (tmp_path / "papers" / "workshop.ipynb").read_text()
+    reason = "no guitar plays in this song"
+    assert reason in text_of(tmp_path / "papers" / "workshop-plan.pdf")
+    assert reason in (tmp_path / "papers" / "workshop.ipynb").read_text()
 
 
 def test_a_page_that_does_not_fit_is_refused():
@@ -286,12 +286,12 @@ def test_a_page_that_does_not_fit_is_refused():
 
 def test_this_machine_is_ready(capsys):
     assert main(["ready"]) == 0
-    told = capsys.readouterr().out
-    assert "NOT" not in told
-    assert told.endswith("Ready.\n")
+    printed = capsys.readouterr().out
+    assert "NOT" not in printed
+    assert printed.endswith("Ready.\n")
     for what in ("Python", "numpy", "jupyterlab", "sound", "a printed page", "free disk",
                  "browser", "song and exercises", "notebook kernel"):  # fmt: skip
-        assert re.search(rf"^(ok  |hint) {what}: ", told, re.MULTILINE)
+        assert re.search(rf"^(ok  |hint) {what}: ", printed, re.MULTILINE)
 
 
 @pytest.mark.parametrize("is_known", [True, False])
@@ -305,10 +305,10 @@ def test_only_what_is_fulfilled_reads_ok(monkeypatch, capsys, is_known):
 
     monkeypatch.setattr(environment.webbrowser, "get", get)
     assert main(["ready"]) == 0
-    told = capsys.readouterr().out
-    assert ("ok   browser: SimpleNamespace" in told) == is_known
-    assert ("hint browser: none known" in told) != is_known
-    lines = told.splitlines()
+    printed = capsys.readouterr().out
+    assert ("ok   browser: SimpleNamespace" in printed) == is_known
+    assert ("hint browser: none known" in printed) != is_known
+    lines = printed.splitlines()
     for line, following in pairwise(lines):
         assert not (line.startswith("ok ") and "to do:" in following)
 
@@ -327,7 +327,7 @@ def test_versions_are_compared_as_numbers(found, wanted, fits):
     assert environment._fits(found, wanted) == fits
 
 
-def test_what_is_missing_is_told_with_what_to_do(monkeypatch, tmp_path, capsys):
+def test_what_is_missing_is_listed_with_what_to_do(monkeypatch, tmp_path, capsys):
     real = environment.importlib.metadata.version
 
     def without(name):

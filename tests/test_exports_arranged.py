@@ -58,17 +58,19 @@ def score(arranged, tmp_path_factory) -> Path:
 
 
 def plain(song: Song) -> Song:
-    """Ids of notes are the file's own; voices are compared where they are told, below."""
+    """Ids of notes are the file's own; voices are compared where the file has them, below."""
     return replace(song, notes=song.notes.assign(source_id="", voice="1"))
 
 
 def voices(song: Song) -> Counter:
     """The voices of notes that have one, with their place."""
-    told = song.notes[song.notes["voice"].notna()].fillna({"pitch": -1.0})
-    return Counter(told[["part", "onset", "pitch", "voice"]].itertuples(index=False, name=None))
+    with_voice = song.notes[song.notes["voice"].notna()].fillna({"pitch": -1.0})
+    return Counter(
+        with_voice[["part", "onset", "pitch", "voice"]].itertuples(index=False, name=None)
+    )
 
 
-def test_voices_that_are_told_stay(arranged, score, tmp_path):
+def test_voices_in_the_file_stay(arranged, score, tmp_path):
     """A note of a second layer has no voice in a condensed song; a file gives it one."""
     ar.write_chart(arranged, tmp_path / "song.txt")
     for path in (score, tmp_path / "song.txt"):
@@ -112,13 +114,13 @@ def test_strings_and_frets_are_in_the_file(arranged, score):
     """
     for index, part in enumerate(ET.parse(score).getroot().iter("part")):
         row = arranged.parts.iloc[index]
-        told = Counter(
+        in_file = Counter(
             (int(note.findtext(".//string")), int(note.findtext(".//fret")) + row["capo"])
             for note in part.iter("note")
             if note.find(".//fret") is not None and note.find("tie[@type='stop']") is None
         )
         own = arranged.notes[arranged.notes["part"] == row["part"]].dropna(subset=["fret"])
-        assert told == Counter(own[["string", "fret"]].itertuples(index=False, name=None))
+        assert in_file == Counter(own[["string", "fret"]].itertuples(index=False, name=None))
         assert int(part.findtext(".//staff-details/capo", "0")) == row["capo"]
         if len(own):
             opens = own["string"].map(dict(enumerate(row["tuning"], start=1)))
@@ -146,10 +148,12 @@ def test_verovio_engraves_it(score, capfd):
     toolkit.setOptions({"xmlIdSeed": 1})
     assert toolkit.loadFile(str(score))
     pages = [toolkit.renderToSVG(page) for page in range(1, toolkit.getPageCount() + 1)]
-    told = capfd.readouterr()
+    printed = capfd.readouterr()
     root = ET.parse(score).getroot()
     hammered = sum(1 for _ in root.iter("hammer-on"))
-    assert (told.err + told.out).splitlines() == ["[Error] Adding 'artic' to a 'tabGrp'"] * hammered
+    assert (printed.err + printed.out).splitlines() == [
+        "[Error] Adding 'artic' to a 'tabGrp'"
+    ] * hammered
     heads = sum(
         "note" in element.get("class", "").split()
         for page in pages
@@ -169,8 +173,11 @@ def test_midi_comes_back(arranged, tmp_path):
     assert again.title == arranged.title
     assert again.notices == ()
     assert again.parts["part"].tolist() == arranged.parts["part"].tolist()
-    told = arranged.parts["program"].notna() & (arranged.parts["family"] != "drums")
-    assert again.parts["program"][told].tolist() == arranged.parts["program"][told].tolist()
+    has_program = arranged.parts["program"].notna() & (arranged.parts["family"] != "drums")
+    assert (
+        again.parts["program"][has_program].tolist()
+        == arranged.parts["program"][has_program].tolist()
+    )
     pd.testing.assert_frame_equal(
         again.sections.drop(columns="pass"), arranged.sections.drop(columns="pass")
     )

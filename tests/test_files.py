@@ -25,7 +25,7 @@ with whole_files(Path(sys.argv[1])) as draft:
 
 @pytest.fixture
 def start(tmp_path):
-    """Start a run that is in the middle of writing into the folder; ended behind the test."""
+    """Start a run that is in the middle of writing into the folder; end it after the test."""
     runs = []
 
     def started():
@@ -81,9 +81,9 @@ def test_the_longest_name_is_written_and_a_longer_one_refused(tmp_path):
     assert read_bytes(longest) == b"here"
     for name in ("x" * 252 + ".txt", "é" * 128, "x" * 5000):
         for ask in (check_target, read_bytes, lambda path: whole_file(path).__enter__()):
-            with pytest.raises(ArrangeError, match="name too long") as told:
+            with pytest.raises(ArrangeError, match="name too long") as caught:
                 ask(tmp_path / name)
-            assert len(str(told.value)) < 250
+            assert len(str(caught.value)) < 250
     assert names(tmp_path) == [longest.name]
 
 

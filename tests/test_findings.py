@@ -1,4 +1,4 @@
-"""What one does with findings: worked by hand, and each move told tried on the whole song.
+"""What can be done with findings: worked by hand, and each move tried on the whole song.
 
 At 60 quarter notes a minute a quarter note lasts a second. What belongs to a finding, how like
 ones are grouped and what counts as the smallest move is ours, so that the tests hold the
@@ -58,7 +58,7 @@ def behind(music, kind, limits=Limits()):  # noqa: B008
 
 
 def test_behind_a_rub():
-    """Guitar 1 holds E4 from beat 1, Guitar 2 strikes F4 on beat 3: both are told from there on,
+    """Guitar 1 holds E4 from beat 1, Guitar 2 strikes F4 on beat 3: both are listed from there on,
     neither the G4 above nor the F4 of the next bar, where no E sounds.
     """
     music = song(("Guitar 1", "E4 G4", 0, 4), ("Guitar 2", "F4", 2, 2), ("Guitar 2", "F4", 5, 1))
@@ -72,7 +72,7 @@ def test_behind_mud_in_one_part():
 
 
 def test_behind_mud_over_an_assumed_root():
-    """Over C no bass plays: the C that is missing cannot be told, the E2 that it muddies is."""
+    """Under the chord C no bass plays: the missing C cannot be listed, the E2 above it is."""
     music = song(("Guitar 1", "E2 C4", 0, 8), chords=[(0, 0, "major", None)])
     assert behind(music, "mud") == [("Guitar 1", "E2", 1, 1, 8)]
 
@@ -119,7 +119,7 @@ def test_behind_a_note_outside():
 
 
 def test_behind_voice_and_bass():
-    """The A near the G that is sung, with it; the low E over the bass's C, with that."""
+    """The A with the sung G that it is near; the low E with the bass's C below it."""
     music = song(("Voice", "G4", 0, 8), ("Guitar 1", "A4 C3", 0, 8))
     assert [row[:2] for row in behind(music, "voice")] == [("Voice", "G4"), ("Guitar 1", "A4")]
     music = song(("Guitar 1", "E2 C4", 0, 8), ("Bass", "C2", 0, 8))
@@ -130,7 +130,7 @@ SCALE = ["C4", "D4", "E4", "F4", "G4", "A4", "B4", "C5"]
 
 
 def test_behind_a_doubling():
-    """The top notes of the eight attacks that both make, whole; the low G under them is none."""
+    """The top notes of the eight common attacks; the low G below them does not belong to it."""
     music = song(
         *(("Guitar 1", note, at, 1) for at, note in enumerate(SCALE)),
         *(("Guitar 2", note, at, 1) for at, note in enumerate(SCALE)),
@@ -177,7 +177,7 @@ def test_behind_an_echo():
 
 
 def test_a_finding_by_its_label_or_as_a_row():
-    """Label, Series and named tuple give the same; an unknown label and part are told."""
+    """Label, Series and named tuple give the same; an unknown label or part is reported."""
     music = song(("Guitar 1", "C4", 0, 4), ("Guitar 2", "Db4", 0, 4))
     found = find_clashes(music)
     label = found.index[0]
@@ -202,7 +202,7 @@ def test_a_part_with_a_plus_in_its_name():
 
 def test_out_of_a_rub_onto_the_chord():
     """E4 against F4 over C: F goes down a semitone onto E or up a tone onto G; E down four onto
-    C or up three onto G. All are members of C, so that no step to another note is told.
+    C or up three onto G. All are members of C, so that no step to another note is listed.
     """
     music = song(
         ("Guitar 1", "E4", 0, 4), ("Guitar 2", "F4", 0, 4),
@@ -252,9 +252,9 @@ def test_a_late_part_comes_earlier():
     """A sixteenth earlier, or the other a sixteenth later; as attacks all at once."""
     music = song(*LATE)
     moves = smallest_moves(music, first(music, "near"))
-    told = list(zip(moves["part"], moves["move"], strict=True))[:2]
-    assert ("Guitar 2", "together with Guitar 1: a sixteenth earlier") in told
-    assert ("Guitar 1", "together with Guitar 2: a sixteenth later") in told
+    listed = list(zip(moves["part"], moves["move"], strict=True))[:2]
+    assert ("Guitar 2", "together with Guitar 1: a sixteenth earlier") in listed
+    assert ("Guitar 1", "together with Guitar 2: a sixteenth later") in listed
     earlier = moves[moves["move"].str.endswith("earlier")].iloc[0]
     moved = apply_move(music, earlier)
     assert sorted(moved.notes["onset"]) == sorted(list(map(float, range(8))) * 2)
@@ -268,7 +268,7 @@ def test_a_singer_is_left_where_she_sings():
     assert moves["move"].tolist() == ["an octave higher", "an octave lower", "leave it out"]
 
 
-def test_what_a_move_brings_is_told():
+def test_what_a_move_brings_is_listed():
     """F4 against E4 may go up to F#4, but there the keys hold G4: a new rub. Down onto E4 nothing
     stands in the way.
     """
@@ -306,8 +306,8 @@ def of_its_parts(findings, finding):
 @given(ROWS, CHORDS, st.integers(0, 9))
 @settings(EXAMPLES, max_examples=25)
 def test_each_move_ends_its_finding(rows, chords, number):
-    """Made on the whole song, and looked for there: of its kind and parts nothing is left at its
-    time but what was there beside it. Every finding is told some move, or why there is none.
+    """Each move is made on the whole song and checked there: at the finding's time nothing of its
+    kind and parts is left but what was there before. A finding has a move or a reason for none.
     """
     music = song(*rows, parts=PARTS, chords=chords, bars=10)
     before = find_clashes(music, limits=LOOSE)
@@ -475,7 +475,7 @@ def test_played_again_in_a_repeat():
 
 
 def test_like_ones_of_a_section():
-    """On other pitches in the same section: one row, the most severe told."""
+    """On other pitches in the same section: one row, which shows the most severe."""
     music = in_form(*rub(3, "C3", "Db3"), *rub(4, "E4", "F4"))
     groups = group_findings(find_clashes(music, ["rub"]), music)
     assert groups["times"].tolist() == [2]
@@ -504,7 +504,7 @@ def test_waived_ones_stay_apart():
 
 
 def test_grouping_asks_for_a_findings_table():
-    """Another table is refused; none is none."""
+    """Another table is refused; without findings there are no groups."""
     music = in_form(*rub(3))
     with pytest.raises(TableError, match="table 'findings' lacks"):
         group_findings(music.notes, music)
@@ -516,7 +516,7 @@ def test_grouping_asks_for_a_findings_table():
 @given(ROWS, st.randoms(use_true_random=False))
 @EXAMPLES
 def test_grouping_loses_nothing(rows, random):
-    """Each finding is in one group, of its own kind and parts; the row told is the most severe of
+    """Each finding is in one group, of its own kind and parts; the row shown is the most severe of
     them; the order of the findings makes no difference.
     """
     music = in_form(*(row for row in rows if row[2] + row[3] <= 32), parts=PARTS)
@@ -564,7 +564,7 @@ def test_waived_by_kind_parts_section_and_measures():
 
 
 def test_the_first_waiver_counts():
-    """A later one does not take its place, nor does a second call; row labels stay."""
+    """Neither a later waiver nor a second call replaces it; row labels stay."""
     music = in_form(*DOUBLED)
     findings = find_clashes(music, ["doubling"]).set_axis([7], axis=0)
     waived = waive(findings, [HOOK, Waiver("W2", "so too", section="Verse 1")])
@@ -598,7 +598,7 @@ def test_one_id_has_one_reason():
 
 
 @pytest.mark.parametrize(
-    ("told", "message"),
+    ("fields", "message"),
     [
         ({"decision": " ", "reason": "so", "kind": "rub"}, "needs the id of its decision"),
         ({"decision": "W1", "reason": " ", "kind": "rub"}, "W1: a reason is needed"),
@@ -606,10 +606,10 @@ def test_one_id_has_one_reason():
         ({"decision": "W1", "reason": "so", "measures": (4, 2)}, "measures 4-2: the first played"),
     ],
 )
-def test_a_waiver_that_is_none(told, message):
+def test_a_waiver_that_is_none(fields, message):
     """Id, reason and something that it covers are needed."""
     with pytest.raises(ArrangeError, match=message):
-        Waiver(**told)
+        Waiver(**fields)
 
 
 def test_a_waiver_as_text():
@@ -693,7 +693,7 @@ BAND = [("Guitar 1", "C4", 0, 4), ("Voice", "C5", 0, 4), ("Bass", "C2", 0, 4)]
 
 
 @pytest.mark.parametrize(
-    ("music", "told"),
+    ("music", "expected"),
     [
         (song(*BAND, chords=C_CHORD, key="C major", parts=DRIVEN), []),
         (song(*BAND, chords=C_CHORD, key="C major"), [ALL_CLEAN]),
@@ -738,13 +738,13 @@ BAND = [("Guitar 1", "C4", 0, 4), ("Voice", "C5", 0, 4), ("Bass", "C2", 0, 4)]
     ids=["all", "clean", "chords", "key", "roots", "guitars", "one part", "percussion",
          "no durations", "one note", "tempo"],
 )  # fmt: skip
-def test_what_could_not_be_asked(music, told):
+def test_what_could_not_be_asked(music, expected):
     """Said in words, in the study and in a notebook too; findings come all the same."""
-    assert not_asked(music) == told
+    assert not_asked(music) == expected
     check_table(find_clashes(music), FINDINGS)
     shown = Study(music)._repr_html_()
-    assert ("What could not be checked" in shown) == bool(told)
-    for sentence in told:
+    assert ("What could not be checked" in shown) == bool(expected)
+    for sentence in expected:
         assert sentence in shown
 
 

@@ -90,7 +90,7 @@ NECKS = {
 @pytest.mark.parametrize("neck", NECKS.values(), ids=NECKS)
 @pytest.mark.parametrize("seed", range(12))
 def test_no_path_is_better(seed, neck):
-    """Both objectives give exactly the best of all paths, told by a slow twin.
+    """Both objectives give exactly the best of all paths, as a slow twin finds it.
 
     The hardest moment of "worst" is never harder than that of "sum".
     """
@@ -130,7 +130,7 @@ def random_part(seed, neck, count=120):
 
 @pytest.mark.parametrize("tuning", ["standard", "open d", "baritone", "seven-string", "bass"])
 @pytest.mark.parametrize("capo", [0, 3])
-def test_what_is_told_can_be_played(tuning, capo):
+def test_each_fingering_can_be_played(tuning, capo):
     """Pitch is open string + fret; one note a string, held ones too; four fingers; none lost
     without a reason."""
     neck = Neck(parse_tuning(tuning), capo=capo)
@@ -188,16 +188,16 @@ def test_a_scale_that_rings_goes_across_the_strings():
 
 
 def test_a_ringing_note_is_let_go_last():
-    """Where one of two held notes has to go, it is the one that is not marked to ring."""
+    """If one of two held notes has to end, it is the one that is not marked to ring."""
     neck = Neck((64, 59), frets=7)
     one_song = song(("Guitar", "F#4", 0, 4), ("Guitar", "C4", 0, 4), ("Guitar", "F4", 1, 1))
     for ringing in ("F#4", "C4"):
         marks = ["let ring" if p == parse_note(ringing) else None for p in (66, 60, 65)]
         marked = replace(one_song, notes=one_song.notes.assign(technique=marks))
-        told = finger_part(marked, "Guitar", neck=neck).set_index("pitch")["problem"].dropna()
+        problems = finger_part(marked, "Guitar", neck=neck).set_index("pitch")["problem"].dropna()
         other = "C4" if ringing == "F#4" else "F#4"
-        assert told.index.tolist() == [parse_note(other)]
-        assert "let go after 1 of 4 quarter notes" in told.iloc[0]
+        assert problems.index.tolist() == [parse_note(other)]
+        assert "let go after 1 of 4 quarter notes" in problems.iloc[0]
 
 
 def test_what_the_source_fixed_is_kept():
@@ -212,7 +212,7 @@ def test_what_the_source_fixed_is_kept():
     assert placed(again, ("string", "fret")) == placed(fingered, ("string", "fret"))
 
 
-def test_a_false_fret_is_told_and_the_note_is_not_lost():
+def test_a_false_fret_is_reported_and_the_note_is_not_lost():
     """A fret that does not give its note is no fret to keep; for another tuning it says nothing."""
     wrong = with_places(line("E4 G4"), [(1, 3), (1, 3)])
     fingered = finger_part(wrong, "Guitar")
@@ -262,7 +262,7 @@ def test_farther_and_faster_cost_more():
     assert (np.diff(costs) > 0).all()
 
 
-def test_a_move_is_told_in_mm_and_seconds():
+def test_a_move_is_given_in_mm_and_seconds():
     """Fret 1 to fret 13 on one string with the first finger: the formula of the frets by hand."""
     one_song = with_places(line("F4 F5", each=1.0, tempo=60.0), [(1, 1), (1, 13)])
     fingered = finger_part(one_song, "Guitar", hand=Hand(fingers=1))
@@ -353,7 +353,7 @@ def test_grace_notes_come_before_their_note():
 
 
 def test_strokes_without_pitch_and_cues_are_left_alone():
-    """They have no place, and that is no problem."""
+    """They have no string and fret, and this is not reported as a problem."""
     one_song = song(("Guitar", "A4", 0, 1), ("Guitar", float("nan"), 1, 1), ("Guitar", "B4", 2, 1))
     notes = one_song.notes.assign(technique=pd.array([None, "muted", "cue"], dtype="str"))
     fingered = finger_part(replace(one_song, notes=notes), "Guitar")
@@ -423,7 +423,7 @@ def test_a_cure_cures():
     assert finger_part(line(notes), "Guitar")["problem"].isna().all()
 
 
-def test_a_fixed_shape_that_no_hand_holds_is_told_and_kept():
+def test_a_fixed_shape_that_no_hand_holds_is_reported_and_kept():
     """The source's frets stay in the table; what is refused has no finger."""
     wide = with_places(line("F2,D#4"), [(6, 1), (2, 4)])
     small = finger_part(wide, "Guitar", hand=Hand(60, 70, 80))
@@ -433,7 +433,7 @@ def test_a_fixed_shape_that_no_hand_holds_is_told_and_kept():
 
 
 def test_two_notes_that_the_source_puts_on_one_string():
-    """Both keep what the source wrote; one has no finger, and it is told why."""
+    """Both keep what the source wrote; one has no finger, and the reason is given."""
     both = finger_part(with_places(line("D3,E3"), [(5, 5), (5, 7)]), "Guitar")
     assert placed(both, ("string", "fret")) == [(5, 5), (5, 7)]
     assert both["finger"].isna().sum() == 1
@@ -456,7 +456,7 @@ def test_parts_that_cannot_be_fingered_are_refused():
 
 
 def test_a_tuning_that_cannot_be_strung():
-    """It is told with the part; a whole song notes it and goes on."""
+    """The error names the part; for a whole song it is a notice, and the rest goes on."""
     tunings = pd.Series([(62, 59, 55, 38, 33), None], dtype=object)
     band = song(
         ("Guitar 5", "D4", 0, 1), ("Guitar", "D4", 0, 1),
@@ -472,7 +472,7 @@ def test_a_tuning_that_cannot_be_strung():
 
 
 def test_the_neck_is_the_parts_own():
-    """Tuning, capo and family as the parts table tells; more frets if the source used them."""
+    """Tuning, capo and family as in the parts table; more frets if the source used them."""
     high = with_places(line("E6", capo=2), [(1, 24)])
     assert part_neck(high, "Guitar") == Neck(frets=24, capo=2)
     bass = song(("Bass", "E1", 0, 1))

@@ -51,12 +51,12 @@ def in_order(text: str, words: list[str]) -> list[str]:
 
 
 def headings(own) -> list[str]:
-    told = []
+    found = []
     for row in own.sections.itertuples():
         first, last = row.first_measure, row.last_measure
         where = f"bar {first}" if first == last else f"bars {first}–{last}"
-        told.append(f"{row.section} {where}")
-    return told
+        found.append(f"{row.section} {where}")
+    return found
 
 
 @pytest.fixture(scope="module", params=[(d, s) for d in DEMOS for s in STYLES], ids=str)
@@ -94,7 +94,7 @@ def test_every_section_and_chord_is_printed_in_order(demo, part):
         assert not missing, f"{section}: {missing} of {words}"
 
 
-def test_facts_of_the_part_are_told(demo):
+def test_facts_of_the_part_are_printed(demo):
     """Key, meter, tempo as players count it, tuning low to high, and the capo in plain words."""
     own, _, paths = demo
     text = text_of(pdf_of(paths, "guitar-2"))
@@ -116,7 +116,7 @@ def test_facts_of_the_part_are_told(demo):
         assert "from bar 45: meter 9/8" in text
 
 
-def test_cues_tell_what_the_demo_was_written_to_do(demo):
+def test_cues_say_what_the_demo_was_written_to_do(demo):
     """The demos' own remarks say who doubles whom, and who waits."""
     own, _, paths = demo
     text = text_of(pdf_of(paths, "guitar-2"))
@@ -138,7 +138,7 @@ def test_nobody_has_to_leaf_back(demo):
     page 1 beside page 2, page 3 beside page 4.
     """
     own, _, paths = demo
-    told = 0
+    checked = 0
     for path in (path for path in paths if path.suffix == ".pdf"):
         printed = [" ".join(p.extract_text().split()) for p in pypdf.PdfReader(path).pages]
         for number, page in enumerate(printed, 1):
@@ -146,8 +146,8 @@ def test_nobody_has_to_leaf_back(demo):
                 first = own.sections.set_index("section").loc[section, "first_measure"]
                 assert f"{section} bars {first}–" in printed[int(named) - 1]
                 assert (int(named) + 1) // 2 == (number + 1) // 2
-                told += 1
-    assert told or own.title.startswith("Low"), "the tune comes back"
+                checked += 1
+    assert checked or own.title.startswith("Low"), "the tune comes back"
 
 
 def test_an_html_page_holds_the_same_and_needs_nothing_else(demo):
@@ -164,7 +164,7 @@ def test_an_html_page_holds_the_same_and_needs_nothing_else(demo):
         assert set(inside["symbol"]) <= set(printed.split()), section
 
 
-def test_the_band_sheet_tells_form_and_players_on_one_page(demo):
+def test_the_band_sheet_shows_form_and_players_on_one_page(demo):
     own, _, paths = demo
     path = pdf_of(paths, "band")
     assert len(pypdf.PdfReader(path).pages) == 1
@@ -262,8 +262,8 @@ def check_margins(picture: bytes) -> None:
     assert ink.any()
 
 
-def test_what_cannot_be_played_is_told(tmp_path):
-    """E1 lies an octave below a guitar; it is told, and no fret is made up for it."""
+def test_what_cannot_be_played_is_reported(tmp_path):
+    """E1 lies an octave below a guitar; the sheet says so, and no fret is made up for it."""
     paths = write_handout(EDGES["not playable"], tmp_path)
     assert "Not playable as written, measure 1: E1 lies below the lowest open string" in text_of(
         paths[0]

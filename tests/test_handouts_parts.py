@@ -68,7 +68,7 @@ def test_bars_are_counted_aloud():
     assert bar_counts("4/4", 5) == bar_counts("free", 2) == []
 
 
-def test_bars_are_told_in_runs():
+def test_bars_are_listed_in_runs():
     assert bars_words([3]) == "bar 3"
     assert bars_words([8, 5, 6, 3, 7, 7]) == "bars 3, 5–8"
 
@@ -109,7 +109,7 @@ def test_cues_are_worked_out_from_the_notes():
     assert other[2] == ("still out, 4 more bars, to the end",)
 
 
-def test_entries_techniques_and_held_notes_are_told():
+def test_entries_techniques_and_held_notes_are_cued():
     notes = notes_of(("Guitar", "E3", 4, 2), ("Guitar", "G3", 6, 4), ("Guitar", "A3", 12, 4),
                      sections=[("A", 1), ("B", 3)],
                      technique=["palm mute", "palm mute, slide", None])  # fmt: skip
@@ -135,9 +135,9 @@ def test_sections_written_as_another_are_note_for_note_the_same(name, part):
         columns = ["onset", "duration", "pitch", "string", "fret"]
         return inside[columns].sort_values(["onset", "pitch"]).round(6).reset_index(drop=True)
 
-    told = [stay for stay in stays.values() if stay.written_as]
-    assert told
-    for stay in told:
+    repeated = [stay for stay in stays.values() if stay.written_as]
+    assert repeated
+    for stay in repeated:
         pd.testing.assert_frame_equal(rows(stay.section), rows(stay.written_as))
 
 
@@ -277,14 +277,14 @@ def test_a_strum_is_counted():
                parts=parts_of("Guitar", tuning=[Neck().tuning]))  # fmt: skip
     own, _ = fingered_part(own, Player("Guitar"))
     notes = own_notes(own, "Guitar")
-    told = strum_section(own, notes, part_stays(own, "Guitar")[0], Neck())
-    first, second = told.bars
+    strummed = strum_section(own, notes, part_stays(own, "Guitar")[0], Neck())
+    first, second = strummed.bars
     assert first.counts == ("1", "&", "2", "&", "3", "&", "4", "&")
     assert first.marks == ("▼", "–", "·", "▼", "▼", "–", "–", "–")
     assert second.marks[3:] == ("·",) * 5
     picked = notes[notes["onset"] >= 4]["string"].astype(str).tolist()
     assert list(second.marks[:3]) == picked
-    assert [label for label, _ in told.shapes] == ["major", "minor"]
+    assert [label for label, _ in strummed.shapes] == ["major", "minor"]
 
 
 def test_a_chord_held_from_the_section_before_rings_on():
@@ -301,8 +301,8 @@ Guitar 1 | ~ . 320033 320033 | ~ . . xx0232    |
     )
     own, _ = fingered_part(own, Player("Guitar 1"))
     stay = part_stays(own, "Guitar 1")[1]
-    told = strum_section(own, own_notes(own, "Guitar 1"), stay, Neck())
-    assert told.bars[0].marks == ("–", "–", "·", "·", "▼", "–", "▼", "–")
+    strummed = strum_section(own, own_notes(own, "Guitar 1"), stay, Neck())
+    assert strummed.bars[0].marks == ("–", "–", "·", "·", "▼", "–", "▼", "–")
 
 
 def test_a_line_is_no_row_of_shapes():
@@ -313,7 +313,7 @@ def test_a_line_is_no_row_of_shapes():
     assert strum_section(own, notes, part_stays(own, "Guitar")[0], Neck()) is None
 
 
-def test_tunings_are_told_low_to_high():
+def test_tunings_are_printed_low_to_high():
     assert tuning_words((64, 59, 55, 50, 45, 40)) == "E A D G B E (low to high, standard)"
     assert tuning_words((63, 59, 55, 50, 45, 40)) == "E A D G B Eb (low to high)"
 

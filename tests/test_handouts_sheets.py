@@ -140,7 +140,7 @@ def test_a_shape_under_no_chord_is_not_given_one():
 
 
 @pytest.mark.parametrize(
-    ("chords", "told"),
+    ("chords", "printed"),
     [
         ("E | B | G#m7 | E | B", "E B G#m7 E B"),
         ("E | B | E | B | E | B", "E B ×3"),
@@ -151,12 +151,12 @@ def test_a_shape_under_no_chord_is_not_given_one():
         (". | .", ""),
     ],
 )
-def test_the_band_sheet_has_the_progression_whole(chords, told):
+def test_the_band_sheet_has_the_progression_whole(chords, printed):
     """To the last chord; short only where it is exactly the same several times over."""
     song = read_chart(f"part: Guitar 1\nsection: A\nchords | {chords} |\n".encode())
     page = band_sheet(song, None, {})
-    assert page.rows[0].chords == told
-    assert ("×2: all chords of the row twice" in page.legend) == ("×" in told)
+    assert page.rows[0].chords == printed
+    assert ("×2: all chords of the row twice" in page.legend) == ("×" in printed)
 
 
 def decided(what, **place):
@@ -203,8 +203,8 @@ def test_decisions_reach_the_sheet_of_the_player(gate):
         ),
     }
     layer = replace(gate, parts=gate.parts.replace({"instrument": {"electric guitar": "Hook"}}))
-    told = sheet(layer, "Guitar 1", log=DecisionLog((decided("the source", parts=("Hook",)),)))
-    assert "Decided: Hook: the source – as agreed." in told.notices
+    made = sheet(layer, "Guitar 1", log=DecisionLog((decided("the source", parts=("Hook",)),)))
+    assert "Decided: Hook: the source – as agreed." in made.notices
 
 
 def test_remarks_reach_those_that_they_begin_with_or_all(gate):

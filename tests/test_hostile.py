@@ -24,7 +24,7 @@ SEED = 7
 
 
 def check(items):
-    """Check that none of some items fails; tell each that does with how to try it again."""
+    """Check that no item fails; list each that does with how to try it again."""
     failed = [
         f"{each.kind} {each.number}, seed {SEED}: {each.verdict}: {each.place}: {each.why}"
         for each in try_all(items, attempt, SEED, jobs=1)
@@ -75,8 +75,8 @@ def refuse(*_):
     ("task", "verdict"),
     [(hang, "over time"), (eat, "over memory"), (warn, "other error"), (refuse, "refused")],
 )
-def test_what_is_told_of_a_failure(task, verdict):
-    """Each kind of failure is told from the others."""
+def test_what_is_reported_of_a_failure(task, verdict):
+    """Each kind of failure is distinguished from the others."""
     assert outcome_of("chart", 1, task, limit_s=0.2).verdict == verdict
 
 
@@ -109,7 +109,7 @@ def die(kind, number, *_):
 
 
 def test_a_worker_that_dies_is_replaced():
-    """The item is told as a crash, and the others are tried all the same."""
+    """The item is reported as a crash, and the others are still tried."""
     items = [("chart", number) for number in range(4)]
-    told = {each.number: each.verdict for each in try_all(items, die, 1, jobs=1)}
-    assert told == {0: "read", 1: "crashed", 2: "read", 3: "read"}
+    verdicts = {each.number: each.verdict for each in try_all(items, die, 1, jobs=1)}
+    assert verdicts == {0: "read", 1: "crashed", 2: "read", 3: "read"}

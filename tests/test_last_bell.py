@@ -1,6 +1,6 @@
 """The second demo song: a recording's fourteen guitar layers, with what is planted in them.
 
-What datasets/README.md tells is counted here from notes and their times alone, then held against
+What datasets/README.md says is counted here from notes and their times alone, then compared with
 what the package finds.
 """
 
@@ -128,7 +128,7 @@ def test_form_and_layers(song):
     assert found == FORM
 
 
-def test_parts_are_as_told(song):
+def test_parts_are_as_described(song):
     """Fourteen guitars with drive and capo, a voice, a bass, and drums without pitch; levels."""
     parts = song.parts.set_index("part")
     guitars = parts[parts["family"] == "guitar"]
@@ -203,13 +203,13 @@ def test_layers_that_crowd(song, findings):
     picked = set().union(*held(song, "High picking", "Instrumental"))
     inside = [min(picked) <= pitch <= max(picked) for pitch in lead]
     assert sum(inside) > 0.5 * len(inside)
-    told = set(zip(findings["section"], findings["kind"], findings["parts"], strict=True))
+    reported = set(zip(findings["section"], findings["kind"], findings["parts"], strict=True))
     assert {
         ("Pre-chorus 1", "voice", "Voice + Echo"),
         ("Instrumental", "crowding", "High picking + Lead"),
         ("Chorus 1", "crowding", "Rhythm + Power left"),
         ("Chorus 3", "crowding", "Hook + High picking"),
-    } <= told
+    } <= reported
 
 
 def test_thirds_low_down_under_drive(song, findings):
@@ -309,8 +309,8 @@ def test_layers_for_two_hands_each(song):
 def test_only_what_is_planted_is_found(findings):
     """43 places: the doubles and what they double, the rest as the README's table names it."""
     assert len(findings) == 43
-    told = {"crowding", "crossing", "doubling", "drive", "mud", "voice"}
-    assert set(findings["kind"]) == told
+    kinds = {"crowding", "crossing", "doubling", "drive", "mud", "voice"}
+    assert set(findings["kind"]) == kinds
     wall = {"Rhythm", "Rhythm double", "Power left", "Power right"}
     rest = findings[~findings["parts"].map(lambda parts: set(parts.split(" + ")) <= wall)]
     assert set(zip(rest["section"], rest["kind"], rest["parts"], strict=True)) == {
@@ -325,12 +325,12 @@ def test_only_what_is_planted_is_found(findings):
     }
 
 
-def test_the_readme_tells_the_form():
+def test_the_readme_describes_the_form():
     """Sections, measures and layers of its tables are those above."""
     rows = [line.strip("| ").split(" | ") for line in README.splitlines() if line.startswith("| ")]
-    told = {row[0]: row for row in rows}
+    by_name = {row[0]: row for row in rows}
     for section, (first, last, layers) in FORM.items():
-        assert told[section][1] == f"{first}–{last}"
-        assert set(told[section][3].split(", ")) == layers
+        assert by_name[section][1] == f"{first}–{last}"
+        assert set(by_name[section][3].split(", ")) == layers
     for layer in LAYERS:
-        assert layer in told
+        assert layer in by_name

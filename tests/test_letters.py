@@ -31,10 +31,10 @@ def test_what_can_be_written():
 
 @pytest.mark.parametrize("field", ["decision", "reason", "kind", "section", "parts"])
 def test_a_waiver_names_the_field(field):
-    told = {"decision": "W1", "reason": "meant so", "kind": "rub"}
-    told[field] = (HALF,) if field == "parts" else HALF
+    fields = {"decision": "W1", "reason": "meant so", "kind": "rub"}
+    fields[field] = (HALF,) if field == "parts" else HALF
     with pytest.raises(ar.ArrangeError, match=rf"waiver .*: {field} .*half a letter"):
-        Waiver(**told)
+        Waiver(**fields)
 
 
 def test_a_player_s_name(demo):
@@ -90,6 +90,6 @@ def test_the_command_shows_a_name_that_a_screen_cannot(tmp_path):
 @pytest.mark.parametrize("text", ["9" * 5000, "1-" + "9" * 5000, "4-3", "0", "x", "1-2-3"])
 def test_measures_that_no_song_has(text, capsys):
     assert main(["listen", DEMO, "--measures", text, "-o", "never.wav"]) == 2
-    told = capsys.readouterr().err
-    assert told.startswith("arrange: --measures")
-    assert len(told) < 200
+    printed = capsys.readouterr().err
+    assert printed.startswith("arrange: --measures")
+    assert len(printed) < 200

@@ -100,7 +100,7 @@ def test_the_third_and_seventh_stay(demo):
         assert {3, 10} <= set(here["pitch"] % 12)
 
 
-def test_what_cannot_be_inverted_is_told(demo):
+def test_what_cannot_be_inverted_is_reported(demo):
     _, remarks = try_choices(demo, chosen(inversion="seventh lowest"))
     assert "no such voicing within reach for Bb" in remarks[0]
     assert "Cm7" not in remarks[0]
@@ -121,7 +121,7 @@ def test_a_capo_changes_frets_not_sound(demo):
     assert song.notes.loc[~own, "fret"].equals(demo.notes.loc[~own, "fret"])
 
 
-def test_a_capo_too_high_is_told_in_words(results):
+def test_a_capo_too_high_is_reported_in_words(results):
     """F2 is the lowest note of the chorus; a capo at 2 leaves F#2 as the lowest string."""
     problems = results.hands(chosen(capo=2), "Guitar 1")["problem"].dropna()
     assert "F2 lies below the lowest open string, F#2 with the capo at 2" in problems.iloc[0]
@@ -152,7 +152,7 @@ def test_pitches_beyond_hearing_are_refused():
         try_choices(song, Choices("Song").with_part("Guitar 1", PartChoice(octave=1)))
 
 
-def test_unknown_names_are_told(demo):
+def test_unknown_names_are_reported(demo):
     with pytest.raises(ArrangeError, match=r"there is no section 'Coda'; there are Intro"):
         try_choices(demo, Choices("Coda"))
     with pytest.raises(ArrangeError, match=r"there is no part 'Banjo'; there are Voice"):
@@ -160,7 +160,7 @@ def test_unknown_names_are_told(demo):
 
 
 @pytest.mark.parametrize("path", [DEMO, "datasets/last-bell.musicxml", "datasets/tarrow-weir.txt"])
-def test_a_section_tells_what_the_whole_song_tells(path):
+def test_a_section_gives_the_same_as_the_whole_song(path):
     """Every section as written: the same findings as those of the whole song that begin there."""
     song = ar.read(path)
     whole = ar.find_clashes(song)
@@ -182,7 +182,7 @@ def test_a_section_tells_what_the_whole_song_tells(path):
         CHORUS.with_part("Guitar 2", PartChoice(octave=1)),
     ],
 )
-def test_a_trial_tells_what_the_whole_changed_song_tells(results, choices):
+def test_a_trial_gives_the_same_as_the_whole_changed_song(results, choices):
     whole = ar.find_clashes(results.song(choices))
     here = whole[whole["measure"].between(25, 32)]
     assert sorted(results.findings(choices)["why"]) == sorted(here["why"])
@@ -241,12 +241,12 @@ def texts(svg):
 
 def test_the_picture_says_all_in_words(results):
     svg = draw_sight(sight(results, chosen(octave=1)))
-    told = texts(svg)
-    assert "Chorus 1 · Guitar 1: an octave up" in told
-    assert "To listen to: 2 → 1 findings, severity 1.20 → 0.30" in told
-    assert told.count("✕ gone") == 2
-    assert told.count("▲ new") == 1
-    assert {"C4", "G4", "25", "32", "Voice", "Bass", "▲2", "–"} <= set(told)
+    shown = texts(svg)
+    assert "Chorus 1 · Guitar 1: an octave up" in shown
+    assert "To listen to: 2 → 1 findings, severity 1.20 → 0.30" in shown
+    assert shown.count("✕ gone") == 2
+    assert shown.count("▲ new") == 1
+    assert {"C4", "G4", "25", "32", "Voice", "Bass", "▲2", "–"} <= set(shown)
     label = ElementTree.fromstring(svg).get("aria-label")
     assert "an octave up" in label
     assert "Guitar 1" in label

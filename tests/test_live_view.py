@@ -94,7 +94,7 @@ def test_a_moved_control_changes_the_picture(shown):
 
 
 @pytest.mark.parametrize(
-    ("name", "value", "told"),
+    ("name", "value", "expected"),
     [
         ("inversion", "third lowest", "third lowest"),
         ("strings", "2–4", "on strings 2–4"),
@@ -106,9 +106,9 @@ def test_a_moved_control_changes_the_picture(shown):
         ("beside", "Bass", "Bass · hand at fret"),
     ],
 )
-def test_every_control_is_seen(shown, name, value, told):
+def test_every_control_is_seen(shown, name, value, expected):
     getattr(shown.controls, name).value = value
-    assert told in shown.picture.value
+    assert expected in shown.picture.value
 
 
 def test_each_part_keeps_what_was_chosen_for_it(shown):
@@ -131,7 +131,7 @@ def test_a_singer_has_no_strings(shown):
     assert "Voice: an octave up" in shown.picture.value
 
 
-def test_what_a_hand_cannot_play_is_told_and_is_no_error(shown):
+def test_what_a_hand_cannot_play_is_reported_and_is_no_error(shown):
     shown.controls.capo.value = 7
     assert "Guitar 1 cannot play all of it: measure 25: Bb2 lies below" in words(shown)
     assert 'role="status"' in words(shown)
@@ -276,7 +276,7 @@ def test_a_log_that_is_there_is_made_first(shown, log, demo, clock):
     assert "1 of them made here" in again.shown_log.value
 
 
-def test_a_log_that_cannot_be_written_is_told_in_the_view(demo, tmp_path, clock):
+def test_a_log_that_cannot_be_written_is_reported_in_the_view(demo, tmp_path, clock):
     (tmp_path / "a file").write_text("")
     shown = PartsView(demo, tmp_path / "a file" / "log.txt", "Guitar 1", "Chorus 1", clock.later)
     shown.controls.octave.value = 1
@@ -387,7 +387,7 @@ def test_a_part_that_another_took_out_is_let_go(shown, log, demo):
     assert ar.read_decisions(log).decisions[-1].what == "Guitar 2: edge"
 
 
-def test_a_log_that_another_damaged_is_told_and_nothing_is_written(shown, log):
+def test_a_log_that_another_damaged_is_reported_and_nothing_is_written(shown, log):
     shown.controls.octave.value = 1
     log.write_text("decision: d1\nwhat: x\nend: d1\n")
     press(shown, "record")
@@ -399,7 +399,7 @@ def test_a_log_that_another_damaged_is_told_and_nothing_is_written(shown, log):
     assert len(ar.read_decisions(log).decisions) == 1
 
 
-def test_a_log_that_is_gone_is_told(shown, log):
+def test_a_log_that_is_gone_is_reported(shown, log):
     shown.controls.octave.value = 1
     press(shown, "record")
     log.unlink()
@@ -410,7 +410,7 @@ def test_a_log_that_is_gone_is_told(shown, log):
     assert "2 → " in shown.picture.value
 
 
-def test_a_fault_of_ours_is_told_in_the_view(shown, monkeypatch):
+def test_a_fault_of_ours_is_reported_in_the_view(shown, monkeypatch):
     def broken(*_):
         raise ZeroDivisionError("three & <four>")
 

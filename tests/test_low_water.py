@@ -11,7 +11,7 @@ from arrange.formats.reading import read
 DATASETS = Path(__file__).parents[1] / "datasets"
 GUITARS = frozenset({"Guitar 1", "Guitar 2"})
 
-# The README's table of problems, then what it tells below the table: the hook is doubled on
+# The README's table of problems, then what it says below the table: the hook is doubled on
 # purpose in Intro and Tag, and the tops that change places in Chorus 1 belong to the crowding.
 # (kind, section, printed measures, parts, pitches).
 LEFT_IN = {
@@ -26,16 +26,16 @@ LEFT_IN = {
     ("doubling", "Turnaround", "29-30", GUITARS, "F4 G4 A4 Bb4 C5 D5"),
     ("crossing", "Instrumental", "55-58", GUITARS, "Eb3 A4"),
 }
-TOLD_BELOW = {
+SAID_BELOW = {
     ("outside", "Pre-chorus 1", "16", frozenset({"Guitar 1"}), "Bb4"),  # the fourth of the rub
     ("outside", "Pre-chorus 1", "18", frozenset({"Guitar 1"}), "Bb4"),
     ("doubling", "Intro", "1-4", GUITARS, "D4 F4 G4 A4 Bb4 C5"),
     ("doubling", "Tag", "79-82", GUITARS, "D4 F4 G4 A4 Bb4 C5"),
     ("crossing", "Chorus 1", "19-20", GUITARS, "F4 Bb4"),
 }
-# Told by other kinds too: both guitars rub beside the voice, the thud of bar 33 is a guitar right
-# above the bass, and so many strings low down hide some of the bass.
-TOLD_BELOW |= {
+# Reported under other kinds too: both guitars of the rub are near the voice, the mud of bar 33 is
+# a guitar right above the bass, and so many low strings hide some of the bass.
+SAID_BELOW |= {
     ("voice", "Pre-chorus 1", "15-18", frozenset({"Voice", "Guitar 1"}), "G4 Eb5"),
     ("voice", "Pre-chorus 1", "15-18", frozenset({"Voice", "Guitar 2"}), "G4 A4"),
     ("bass", "Verse 3", "33", frozenset({"Bass", "Guitar 2"}), "Eb2 G2"),
@@ -80,11 +80,11 @@ def test_just_the_problems_left_in_are_found(song, findings):
         parts = frozenset(row.parts.split(" + "))
         found.add((row.kind, row.section, where, parts, row.pitches))
     assert len(found) == len(findings)
-    assert found == {(*row[:4], LATE.get(row[4], row[4])) for row in LEFT_IN | TOLD_BELOW}
+    assert found == {(*row[:4], LATE.get(row[4], row[4])) for row in LEFT_IN | SAID_BELOW}
 
 
 def test_problems_stand_before_what_is_meant(findings):
-    """The hook, doubled exactly, is told last; the slip in the turnaround reads as an accident."""
+    """The exactly doubled hook comes last; the fill in the turnaround reads as an accident."""
     last = findings.tail(2)
     assert set(last["section"]) == {"Intro", "Tag"}
     assert last["why"].str.contains("reads as meant").all()

@@ -180,7 +180,7 @@ def test_an_unknown_meta_event_keeps_its_time():
 
 
 def test_running_status_and_velocity_nought():
-    """RP-001: a status byte that is the same may be left out; a key down with velocity 0 is a
+    """RP-001: a repeated status byte may be left out; a key down with velocity 0 is a
     key up."""
     track = on(0, 60) + bytes([96, 60, 0, 0, 62, 64, 96, 62, 0])
     assert rows(read_midi(midi(CONDUCTOR, track, ticks=96))) == [
@@ -224,8 +224,8 @@ def test_parts_are_named_by_their_tracks():
         )
     )
     assert read.title == "Ferry"
-    told = read.parts[["part", "instrument", "family", "drive"]].astype(object)
-    assert told.where(told.notna(), None).to_numpy().tolist() == [
+    listed = read.parts[["part", "instrument", "family", "drive"]].astype(object)
+    assert listed.where(listed.notna(), None).to_numpy().tolist() == [
         ["Guitar 1", "Acoustic Grand Piano", "guitar", "clean"],
         ["Guitar 2", "Distortion Guitar", "guitar", "distorted"],
         ["Low", "Fretless Bass", "bass", "clean"],
@@ -268,14 +268,14 @@ def test_level_is_the_channel_volume_against_the_loudest():
 
 
 def test_a_program_change_before_the_first_note_counts():
-    """The sound in force when the part begins; a later one is told."""
+    """The sound in force when the part begins; a later one is reported."""
     track = program(0, 0) + program(0, 25) + note(0, 480) + program(0, 30) + note(0, 480)
     read = read_midi(midi(CONDUCTOR, track))
     assert read.parts["program"].tolist() == [26]
     assert read.notices == ("Acoustic Guitar (steel): it changes its sound; the first is kept",)
 
 
-def test_pedal_and_bends_are_told():
+def test_pedal_and_bends_are_reported():
     """Neither lengthens nor moves a note here."""
     track = control(0, 64, 127) + note(0, 480) + b"\x00\xe0\x00\x50"
     assert read_midi(midi(CONDUCTOR, track)).notices == (
@@ -285,7 +285,7 @@ def test_pedal_and_bends_are_told():
 
 
 def test_a_track_that_only_sets_up_its_channel_is_a_part_that_lays_out():
-    """A name alone is none: many files keep their credits in the names of empty tracks."""
+    """A name alone makes no part: many files keep their credits in the names of empty tracks."""
     read = read_midi(
         midi(CONDUCTOR, note(0, 480), meta(0, 3, "Organ") + program(0, 16, 1), meta(0, 3, "by me"))
     )
@@ -333,7 +333,7 @@ def test_bars_follow_from_the_time_signatures():
 
 
 def test_a_time_signature_inside_a_bar_cuts_it():
-    """The bar before is shorter, and that is told."""
+    """The bar before is shorter, and that is reported."""
     conductor = tempo(0, 120) + meter(0, 4, 2) + meter(2400, 3, 2)
     read = read_midi(midi(conductor, note(0, 480) + note(3360, 480)))
     assert read.measures[["onset", "duration", "meter"]].to_numpy().tolist() == [
@@ -369,16 +369,16 @@ def test_tempo_changes_inside_a_bar():
 
 
 def test_before_the_first_tempo_the_formats_own_is_in_force():
-    """RP-001: 120 until told otherwise; a bar at 120, then one at 60."""
+    """RP-001: 120 until the file sets a tempo; a bar at 120, then one at 60."""
     read = read_midi(midi(meter(0, 4, 2) + tempo(1920, 60), note(0, 3840)))
     assert read.measures["tempo"].tolist() == [120, 60]
 
 
-@pytest.mark.parametrize("told", [92, 97, 120, 133.5, 71.43])
-def test_a_tempo_is_the_roundest_that_its_microseconds_mean(told):
+@pytest.mark.parametrize("written", [92, 97, 120, 133.5, 71.43])
+def test_a_tempo_is_the_roundest_that_its_microseconds_mean(written):
     """60,000,000 / 92 is 652,173.9: the file keeps 652,174, which is 91.99999 a minute."""
-    read = read_midi(midi(meter(0, 4, 2) + tempo(0, told), note(0, 480)))
-    assert read.measures["tempo"].tolist() == [told]
+    read = read_midi(midi(meter(0, 4, 2) + tempo(0, written), note(0, 480)))
+    assert read.measures["tempo"].tolist() == [written]
 
 
 def test_keys():
@@ -465,7 +465,7 @@ def test_notes_of_no_length_last_a_step():
 )  # fmt: skip
 @settings(max_examples=150, deadline=None)
 def test_pairing_is_that_of_brackets(events):
-    """The slow, obvious way: a stack tells which downs and ups have a partner, a queue which."""
+    """The slow, obvious way: a stack finds the downs and ups with a partner, a queue which one."""
     track = b"".join(
         (on if down else off)(delta * 120, 60 + pitch) for down, pitch, delta in events
     )
@@ -486,9 +486,9 @@ def test_pairing_is_that_of_brackets(events):
         for begin, end in zip(sorted(downs[pitch]), sorted(ups[pitch]), strict=True)
     )
     read = read_midi(midi(CONDUCTOR, track))
-    told = Counter((pitch, onset, length) for _, onset, length, pitch in rows(read))
-    assert not expected - told
-    assert sum(told.values()) == sum(down for down, *_ in events)
+    paired = Counter((pitch, onset, length) for _, onset, length, pitch in rows(read))
+    assert not expected - paired
+    assert sum(paired.values()) == sum(down for down, *_ in events)
 
 
 # ---------------------------------------------------------------- the grid
@@ -521,7 +521,7 @@ def times(song: ar.Song) -> list[tuple[float, float]]:
 @pytest.mark.parametrize("lines", [1, 2, 3, 4, 6, 8, 12, 24])
 def test_a_file_on_a_grid_comes_out_exactly(ticks, lines):
     """Multiples of 1/d quarter note, at the nearest ticks where they are no whole number: what
-    was meant comes out, and nothing is told."""
+    was meant comes out, and nothing is reported."""
     meant = [(at / lines, (at + 1) / lines) for at in range(0, 4 * lines)]
     read = played(*meant, ticks=ticks)
     if ticks % lines == 0 or ticks >= 8 * lines:
@@ -566,7 +566,7 @@ def test_live_triplets_are_moved_to_triplets():
     assert "1/6 quarter note" in read.notices[0]
 
 
-def test_playing_that_follows_no_beat_is_told():
+def test_playing_that_follows_no_beat_is_reported():
     """Onsets at random: on no grid nearer than a quarter of its step."""
     dice = random.Random(5)
     onsets = sorted(dice.randrange(0, 15000) / 480 for _ in range(200))
@@ -625,27 +625,27 @@ def test_live_seconds_follow_the_tempo():
 def counted_up(path: Path) -> list[tuple[float, int]]:
     """(quarter notes, pitch) of each key down, in order, from mido's messages."""
     whole = mido.MidiFile(path)
-    told = []
+    found = []
     for track in whole.tracks:
         tick = 0
         for message in track:
             tick += message.time
             if message.type == "note_on" and message.velocity:
-                told.append((tick / whole.ticks_per_beat, message.note))
-    return sorted(told)
+                found.append((tick / whole.ticks_per_beat, message.note))
+    return sorted(found)
 
 
 @pytest.mark.parametrize("path", PLAYED, ids=lambda path: path.stem)
 def test_notes_are_where_mido_has_them(path):
     """Files of music21's tests, some played live: the same pitches, and onsets as far away as the
-    notices tell, to the last digit told."""
+    notices say, to the last digit given."""
     expected = counted_up(path)
     read = read_midi(path.read_bytes())
     assert len(read.notes) == len(expected)
     if read.notes["pitch"].notna().all():
         assert Counter(read.notes["pitch"]) == Counter(pitch for _, pitch in expected)
     moved = [notice for notice in read.notices if "onsets moved" in notice]
-    most = max([float(told.split("ms (")[2].split(")")[0]) for told in moved], default=0)
+    most = max([float(sentence.split("ms (")[2].split(")")[0]) for sentence in moved], default=0)
     onsets = sorted(read.notes["onset"])
     assert onsets == pytest.approx([at for at, _ in expected], abs=most + 1e-3)
 
@@ -683,7 +683,7 @@ def sounding(song: ar.Song) -> pd.DataFrame:
 
 def lines(notes: pd.DataFrame, begin: str, end: str) -> dict[tuple, tuple[list, list]]:
     """Onsets and ends of each part's pitch, each in order: of two notes of one pitch at once a
-    MIDI file cannot tell which is which."""
+    MIDI file does not say which is which."""
     pitch = notes["pitch"].round().fillna(-1)
     return {
         line: (sorted(group[begin]), sorted(group[end]))
@@ -733,7 +733,7 @@ def test_the_demo_song_comes_back(written):
 def test_pretty_midi_reads_the_same_notes(written):
     """An independent reader, in seconds: pitches, onsets and ends of each part to 0.1 ms."""
     before, path = written
-    told = pd.DataFrame(
+    theirs = pd.DataFrame(
         [
             (instrument.name, float(single.pitch), single.start, single.end)
             for instrument in pretty_midi.PrettyMIDI(str(path)).instruments
@@ -741,9 +741,9 @@ def test_pretty_midi_reads_the_same_notes(written):
         ],
         columns=["part", "pitch", "start_s", "end_s"],
     )
-    assert len(told) == len(before.notes)
+    assert len(theirs) == len(before.notes)
     expected = sounding(before)
-    same(lines(expected, "start_s", "end_s"), lines(told, "start_s", "end_s"), abs=1e-4)
+    same(lines(expected, "start_s", "end_s"), lines(theirs, "start_s", "end_s"), abs=1e-4)
 
 
 def test_pretty_midi_reads_the_same_tempo_meter_and_key(written):
@@ -764,8 +764,8 @@ def test_mido_reads_the_same_notes_and_markers(written):
     before, path = written
     notes = before.notes[["onset", "pitch"]].sort_values(["onset", "pitch"])
     assert counted_up(path) == list(notes.itertuples(index=False, name=None))
-    told = [m.text for m in mido.MidiFile(path).tracks[0] if m.type == "marker"]
-    assert told == before.sections["section"].tolist()
+    markers = [m.text for m in mido.MidiFile(path).tracks[0] if m.type == "marker"]
+    assert markers == before.sections["section"].tolist()
 
 
 @pytest.mark.parametrize("name", SCORES)
@@ -848,7 +848,7 @@ def test_grace_and_cue_notes_are_left_out(tmp_path):
     assert rows(after) == [("Guitar", 2, 1, 64)]
 
 
-def test_what_is_left_out_is_told(tmp_path):
+def test_what_is_left_out_is_reported(tmp_path):
     """Grace notes, cue notes and notes of no length: MIDI holds none, and ``convert`` says so."""
     base = song(*(("Guitar", "C4", beat, 1) for beat in range(4)))
     notes = base.notes.assign(
@@ -891,8 +891,8 @@ def test_a_note_struck_again_is_let_go_first(tmp_path):
     reads on would otherwise cut the second."""
     write_midi(song(("Guitar", "C4", 0, 1), ("Guitar", "C4", 1, 1)), tmp_path / "song.mid")
     track = mido.MidiFile(tmp_path / "song.mid").tracks[1]
-    told = [message.type for message in track if message.type.startswith("note")]
-    assert told == ["note_on", "note_off", "note_on", "note_off"]
+    kinds = [message.type for message in track if message.type.startswith("note")]
+    assert kinds == ["note_on", "note_off", "note_on", "note_off"]
 
 
 def test_each_part_has_a_channel_of_its_own(written):
@@ -1066,7 +1066,7 @@ def test_a_file_that_cannot_be_read_says_why(data, problem):
         (BODY + b"more", "4 bytes behind the last track are left out"),
     ],
 )  # fmt: skip
-def test_small_damage_is_left_out_and_told(data, notice):
+def test_small_damage_is_left_out_and_reported(data, notice):
     """One odd event is no reason to refuse the notes."""
     read = read_midi(data)
     assert rows(read) == [("Channel 1", 0, 1, 60)]
@@ -1090,7 +1090,7 @@ def test_a_song_without_notes_has_bars_and_says_so():
 
 
 def test_a_file_cut_short_anywhere_is_refused(written):
-    """Every beginning of a file that is not the whole of it; of the long one, some."""
+    """Every incomplete beginning of a file; of the long file, some of them."""
     whole = [EXAMPLE_0, EXAMPLE_1, BODY]
     cuts = [data[:length] for data in whole for length in range(len(data))]
     data = written[1].read_bytes()

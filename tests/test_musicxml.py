@@ -2,7 +2,7 @@
 
 Each score is built here from the MusicXML 4.0 specification and held against its schema
 (``scores.read_text``); the docstring says why the answer is right. Facts of the trade that no
-specification tells are marked as common practice.
+specification says are marked as common practice.
 """
 
 from __future__ import annotations
@@ -177,8 +177,8 @@ def test_comments_and_processing_instructions_are_nothing(tmp_path):
     same(read_text(tmp_path, noisy), read_text(tmp_path, text))
 
 
-def test_what_is_told_about_the_file(tmp_path):
-    """The file's name and the SHA-256 of its bytes tell later whether it is still the same."""
+def test_facts_about_the_file(tmp_path):
+    """The file's name and the SHA-256 of its bytes show later whether it is still the same."""
     song = read_text(tmp_path, score([WHOLE_BAR]))
     assert song.source == "song.musicxml"
     assert len(song.fingerprint) == 64
@@ -441,7 +441,7 @@ def test_measure_numbers_need_not_be_numbers(tmp_path):
 
 
 def test_parts_out_of_step_follow_the_most(tmp_path):
-    """Two parts say four quarters, one five: all begin the next bar together, and it is told."""
+    """Two parts say four quarters, one five: all begin the next bar together, with a notice."""
     text = score([WHOLE_BAR] * 2, [note("C4", 20), WHOLE_BAR], [WHOLE_BAR] * 2)
     song = read_text(tmp_path, text)
     assert song.measures["duration"].tolist() == [4, 4]
@@ -475,7 +475,7 @@ def test_measures_of_one_number_stand_beside_each_other(tmp_path):
 
 
 def test_a_part_that_ends_early(tmp_path):
-    """It is silent from there on, and told."""
+    """It is silent from there on, with a notice."""
     song = read_text(tmp_path, score([WHOLE_BAR] * 3, [WHOLE_BAR]))
     assert len(song.measures) == 3
     assert any("1 of 2 parts have fewer measures" in notice for notice in song.notices)
@@ -526,9 +526,9 @@ def test_senza_misura(tmp_path):
     ],
 )  # fmt: skip
 def test_keys(tmp_path, fifths, mode, key):
-    """``fifths`` counts sharps or flats, ``mode`` tells the tonic (MusicXML 4.0, key)."""
-    told = f"<mode>{mode}</mode>" if mode else ""
-    text = score([attributes(key=f"<key><fifths>{fifths}</fifths>{told}</key>") + WHOLE_BAR])
+    """``fifths`` counts sharps or flats, ``mode`` gives the tonic (MusicXML 4.0, key)."""
+    element = f"<mode>{mode}</mode>" if mode else ""
+    text = score([attributes(key=f"<key><fifths>{fifths}</fifths>{element}</key>") + WHOLE_BAR])
     assert read_text(tmp_path, text).measures["key"].tolist() == [key]
 
 
@@ -557,8 +557,8 @@ def test_the_sounding_key_of_a_transposing_part(tmp_path):
 # Tempo
 
 
-def test_no_tempo_is_told(tmp_path):
-    """120 quarter notes a minute, the default of the Standard MIDI File; it is told."""
+def test_a_missing_tempo_is_reported(tmp_path):
+    """120 quarter notes a minute, the default of the Standard MIDI File; reported."""
     song = read_text(tmp_path, score([WHOLE_BAR]))
     assert song.measures["tempo"].tolist() == [120]
     assert any("no tempo is given" in notice for notice in song.notices)
@@ -700,7 +700,7 @@ def test_an_8va_line_moves_nothing(tmp_path):
     assert column(read_text(tmp_path, text), "pitch") == [84, 60]
 
 
-def test_a_guitar_on_a_plain_treble_clef_is_told_and_can_be_moved(tmp_path):
+def test_a_guitar_on_a_plain_treble_clef_is_reported_and_can_be_moved(tmp_path):
     """Guitars sound an octave lower than written (common practice); some files do not say so."""
     text = score([attributes(more=CLEF.format("G")) + note("E4", 16)], names=["Guitar"])
     song = read_text(tmp_path, text)
@@ -712,7 +712,7 @@ def test_a_guitar_on_a_plain_treble_clef_is_told_and_can_be_moved(tmp_path):
 
 
 def test_unpitched_percussion_is_kept_without_a_pitch(tmp_path):
-    """``unpitched`` tells a line of the staff, not a pitch; an x there is a cymbal, not muted."""
+    """``unpitched`` gives a line of the staff, not a pitch; an x there is a cymbal, not muted."""
     drum = "<unpitched><display-step>E</display-step><display-octave>5</display-octave></unpitched>"
     song = read_text(tmp_path, score([note(drum, 16, notehead="x")], names=["Kit"]))
     assert song.notes["pitch"].isna().tolist() == [True]
@@ -766,14 +766,14 @@ def test_frets_count_from_the_capo_in_the_file_and_from_the_nut_in_the_table(tmp
 
 
 def test_frets_that_only_fit_from_the_nut_are_taken_so(tmp_path):
-    """Some files count from the nut, against the specification: the pitches show it; it is told."""
+    """Some files count from the nut, against the specification: the pitches show it; reported."""
     text = score([tab(capo=3) + fretted("D4", 2, 3, 8) + fretted("E4", 2, 5, 8)], names=["Guitar"])
     song = read_text(tmp_path, text)
     assert column(song, "fret") == [3, 5]
     assert any("only when counted from the nut" in notice for notice in song.notices)
 
 
-def test_strings_that_do_not_fit_the_pitch_are_told(tmp_path):
+def test_strings_that_do_not_fit_the_pitch_are_reported(tmp_path):
     """The pitch is kept; it is what sounds."""
     text = score([tab() + fretted("C4", 2, 1, 8) + fretted("C4", 2, 7, 8)], names=["Guitar"])
     song = read_text(tmp_path, text)
@@ -812,13 +812,13 @@ TECHNIQUES = [
 
 @pytest.mark.parametrize(("notations", "technique"), TECHNIQUES)
 def test_techniques(tmp_path, notations, technique):
-    """Each by its element in ``notations``; told at the note that it starts from."""
+    """Each by its element in ``notations``; marked at the note where it starts."""
     text = score([note("E4", 8, notations=notations) + note("G4", 8)])
     song = read_text(tmp_path, text)
     assert song.notes["technique"].fillna("").tolist() == [technique, ""]
 
 
-def test_hammer_on_is_told_where_it_starts(tmp_path):
+def test_hammer_on_is_marked_where_it_starts(tmp_path):
     """Two notes share it; the first has it, the second only its end."""
     text = score(
         [fretted("E4", 1, 0, 8, '<hammer-on type="start">H</hammer-on>')
@@ -897,7 +897,7 @@ def chord_row(tmp_path, *harmonies):
     return read_text(tmp_path, score([measure])).chords
 
 
-# Kinds that music21 tells differently: its Neapolitan is no triad of the flat second degree
+# Kinds that music21 defines differently: its Neapolitan is no triad of the flat second degree
 # (Db F Ab on C; Piston, Harmony), its "other" and "none" have no members of their own.
 NOT_COMPARED = ("Neapolitan", "other", "none")
 
@@ -1001,8 +1001,8 @@ def test_a_bass_of_its_own(tmp_path):
 @pytest.mark.parametrize(("inversion", "bass"), [(0, 7), (1, 11), (2, 2), (3, 5)])
 def test_inversions(tmp_path, inversion, bass):
     """0 is the root in the bass, 1 the third ... (MusicXML 4.0, inversion): on G7."""
-    told = f"<inversion>{inversion}</inversion>"
-    assert chord_row(tmp_path, harmony("G", "dominant", told)).iloc[0]["bass"] == bass
+    element = f"<inversion>{inversion}</inversion>"
+    assert chord_row(tmp_path, harmony("G", "dominant", element)).iloc[0]["bass"] == bass
 
 
 def test_no_chord(tmp_path):
@@ -1030,7 +1030,7 @@ def test_a_chords_offset_moves_it(tmp_path):
 
 
 def test_a_chord_at_the_very_end_of_a_bar_gives_way(tmp_path):
-    """It would hold for no time: the next bar has its own chord at that place; it is told."""
+    """It would hold for no time: the next bar has its own chord at that place; reported."""
     text = score([harmony("F") + WHOLE_BAR + harmony("G"), harmony("C") + WHOLE_BAR])
     song = read_text(tmp_path, text)
     assert song.chords["symbol"].tolist() == ["F", "C"]
@@ -1063,14 +1063,14 @@ def test_one_chord_written_over_two_parts_is_one(tmp_path):
     assert song.chords["symbol"].tolist() == ["F"]
 
 
-def test_two_chords_at_one_place_are_told(tmp_path):
+def test_two_chords_at_one_place_are_reported(tmp_path):
     """The first is kept: two bands cannot play at once."""
     song = read_text(tmp_path, score([harmony("F") + harmony("G") + WHOLE_BAR]))
     assert song.chords["symbol"].tolist() == ["F"]
     assert any("two chord symbols at one place, F and G" in notice for notice in song.notices)
 
 
-def test_stacked_chords_are_told(tmp_path):
+def test_stacked_chords_are_reported(tmp_path):
     """A harmony may stack several chords (harmony-chord, unbounded): the first is read."""
     stack = "<root><root-step>D</root-step></root><kind>minor</kind>" + degree(9, 0, "add")
     song = read_text(tmp_path, score([harmony("C", "major", stack) + WHOLE_BAR]))
@@ -1078,7 +1078,7 @@ def test_stacked_chords_are_told(tmp_path):
     assert "1 chord symbols stack several chords: only the first is read" in song.notices
 
 
-def test_functions_and_numerals_without_a_key_are_told(tmp_path):
+def test_functions_and_numerals_without_a_key_are_reported(tmp_path):
     """A Roman numeral names no root by letter (MusicXML 4.0, function, numeral)."""
     function = "<harmony><function>V</function><kind>dominant</kind></harmony>"
     numeral = (
@@ -1223,14 +1223,14 @@ def test_a_numbered_name_that_is_taken_is_passed_over(tmp_path):
 
 
 def test_parts_without_names_are_called_by_their_id(tmp_path):
-    """``part-name`` must be there but may be empty; the id always tells parts apart."""
+    """``part-name`` must be there but may be empty; the id always distinguishes parts."""
     text = score([WHOLE_BAR], [WHOLE_BAR], names=["", "Bass"])
     assert read_text(tmp_path, text).parts["part"].tolist() == ["P1", "Bass"]
 
 
 def sounds(index, sound="", program="", channel="", volume=""):
     """Instrument elements of a part."""
-    told = f"<instrument-sound>{sound}</instrument-sound>" if sound else ""
+    element = f"<instrument-sound>{sound}</instrument-sound>" if sound else ""
     midi = "".join(
         f"<{tag}>{value}</{tag}>"
         for tag, value in (
@@ -1239,7 +1239,7 @@ def sounds(index, sound="", program="", channel="", volume=""):
         if value
     )  # fmt: skip
     return (
-        f'<score-instrument id="I{index}"><instrument-name>x</instrument-name>{told}'
+        f'<score-instrument id="I{index}"><instrument-name>x</instrument-name>{element}'
         f'</score-instrument><midi-instrument id="I{index}">{midi}</midi-instrument>'
     )
 

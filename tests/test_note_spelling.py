@@ -69,10 +69,10 @@ def test_the_report_and_the_ranges_spell_as_the_findings(tmp_path):
 
 def test_what_cannot_be_played_is_named_in_the_key():
     chart = "key: B major\npart: Guitar 1\nsection: A\nGuitar 1 | D#2 | F#2,G#2 |\n"
-    told = finger_part(read_chart(chart.encode()), "Guitar 1")["problem"].dropna()
-    assert told.iloc[0].startswith("measure 1: D#2 lies below")
-    assert "D#3, can be played" in told.iloc[0]
-    assert "F#2 and G#2" in told.iloc[1]
+    problems = finger_part(read_chart(chart.encode()), "Guitar 1")["problem"].dropna()
+    assert problems.iloc[0].startswith("measure 1: D#2 lies below")
+    assert "D#3, can be played" in problems.iloc[0]
+    assert "F#2 and G#2" in problems.iloc[1]
     assert Neck().why_no_place(39).startswith("Eb2 lies below")
 
 

@@ -99,15 +99,15 @@ def test_findings_and_what_one_does_with_them(songs, found):
 
 def test_proposals(songs):
     parts = ("Guitar 3", "Guitar 1"), ("Clean + Chorus", '"Ann" and I')
-    told = []
+    texts = []
     for song, (first, second) in zip(songs, parts, strict=True):
         ideas = ar.revoice(song, first, section="Verse 1")
         assert ideas
         ideas += ar.revoice_pair(song, (first, second), section="Verse 1")
         assert len(ideas) > 1
-        told.append([plain([each.idea, each.why, each.cost, each.ended, each.brought])
+        texts.append([plain([each.idea, each.why, each.cost, each.ended, each.brought])
                      for each in ideas])  # fmt: skip
-    assert told[1] == told[0]
+    assert texts[1] == texts[0]
 
 
 def test_condensing(songs):
@@ -250,8 +250,8 @@ def test_a_chart_keeps_a_label_or_refuses_it_in_a_sentence(label, tmp_path):
 def test_study_shows_the_labels(odd_file, found, tmp_path, capsys):
     parts = next(own for own in found[1]["parts"] if own.startswith('"Clean + Chorus" + '))
     waiver = f"parts={parts}; reason=two as one"
-    told = ["study", str(odd_file), "-o", str(tmp_path), "--octave", "A+B=-1"]
-    assert main([*told, "--waive", waiver]) == 0
+    arguments = ["study", str(odd_file), "-o", str(tmp_path), "--octave", "A+B=-1"]
+    assert main([*arguments, "--waive", waiver]) == 0
     page = html.unescape((tmp_path / "report.html").read_text(encoding="utf-8"))
     for label in ODD.values():
         assert label in page

@@ -57,5 +57,5 @@ def test_what_people_wrote_by_hand_is_read_as_it_looks(text, labels):
 
 def test_a_quotation_mark_in_a_sentence_ends_no_field():
     text = 'parts="A; B" + C; reason=a 5" speaker, the "loud" one; kind=rub'
-    told = ['parts="A; B" + C', 'reason=a 5" speaker, the "loud" one', "kind=rub"]
-    assert split_fields(text, ";") == told
+    fields = ['parts="A; B" + C', 'reason=a 5" speaker, the "loud" one', "kind=rub"]
+    assert split_fields(text, ";") == fields

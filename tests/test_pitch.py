@@ -81,7 +81,7 @@ def test_names_without_a_key():
 
 
 def test_quarter_tones_are_marked():
-    """Half a number is a quarter tone; it is told as the semitone below it and a plus."""
+    """Half a number is a quarter tone; it is written as the semitone below it and a plus."""
     assert note_name(60.5) == "C4+"
     assert note_name(60.3) == "C4+"
     assert note_name(59.7) == "C4-"
@@ -133,7 +133,7 @@ def test_words_that_are_no_key_are_read_as_no_sharps_or_flats():
 
 def test_intervals_agree_with_music21():
     """Up to a tenth by music21's names, perfect left out as players do and 'tritone' for the
-    diminished fifth; beyond, octaves are told on top.
+    diminished fifth; beyond, octaves are added.
     """
     for size in range(17):
         name = music21.interval.Interval(size).niceName.lower()

@@ -182,7 +182,7 @@ def test_dal_segno_al_coda():
     assert playing_order(bars) == [0, 1, 2, 3, 1, 2, 4]
 
 
-def test_two_signs_are_told_apart_by_name():
+def test_two_signs_are_distinguished_by_name():
     """``§a 0, §b 1, 2(D.S. b), 3(D.S. a)``: the jump names its sign; each is taken once."""
     bars = [Bar(segno="a"), Bar(segno="b"), Bar(dal_segno="b"), Bar(dal_segno="a")]
     assert playing_order(bars) == [0, 1, 2, 1, 2, 3, 0, 1, 2, 3]
@@ -398,7 +398,7 @@ def test_a_repeat_sign_at_an_ending_of_several_times_leads_back_to_it():
 
 
 def test_endless_repeats_are_refused_with_their_measure():
-    """A stretch a thousand million times is a mistake: it ends at the limit, not in hours."""
+    """A stretch repeated a thousand million times is a mistake; reading stops at the limit."""
     with pytest.raises(
         ReadError, match=rf"measure 2: .* more than {MOST_MEASURES} bars; mend its 'times'"
     ):
@@ -444,7 +444,7 @@ def test_file_with_repeat_three_times(tmp_path):
 
 
 def test_file_with_endings_and_sections(tmp_path):
-    """``A |: 1 [1 2 :| [2 3 ] B 4``: section A comes twice, told by ``pass``, then B."""
+    """``A |: 1 [1 2 :| [2 3 ] B 4``: section A comes twice, with its ``pass``, then B."""
     text = score(
         [
             barline("left", 'direction="forward"') + rehearsal("A") + WHOLE_BAR,
@@ -598,7 +598,7 @@ def test_signs_of_any_part_count(tmp_path):
 
 
 def test_file_with_time_only_on_a_da_capo(tmp_path):
-    """``|: 1(D.C., ``time-only="1"``) :| 2``: the repeat first, then the D.C., told in a notice."""
+    """``|: 1(D.C., ``time-only="1"``) :| 2``: the repeat first, then the D.C., with a notice."""
     text = score(
         [
             barline("left", 'direction="forward"')
@@ -684,10 +684,10 @@ def test_repeats_of_the_suite(name, order):
 
 
 @pytest.mark.parametrize("name", ["45d-Repeats-Nested-Alternatives", "45f-Repeats-InvalidEndings"])
-def test_bars_that_no_reading_reaches_are_told(name):
-    """Endings without a repeat sign before them make no sense: what is passed over is told."""
+def test_bars_that_no_reading_reaches_are_reported(name):
+    """Endings without a repeat sign before them make no sense: what is passed over is reported."""
     song = ar.read(SUITE / f"{name}.xml")
     page = ar.read(SUITE / f"{name}.xml", played=False)
     passed = sorted(set(page.measures["written"]) - set(song.measures["written"]), key=int)
     assert passed
-    assert any(f"measure {', '.join(passed)}: never played" in told for told in song.notices)
+    assert any(f"measure {', '.join(passed)}: never played" in notice for notice in song.notices)

@@ -332,7 +332,7 @@ def test_at_most_six_pairs_the_worst_first():
     assert any("Shown: 6 of 10 pairs" in text.get_text() for text in ax.texts)
 
 
-def test_up_and_down_tell_apart_in_grey():
+def test_up_and_down_differ_in_grey():
     """They lie on two sides of a line, and their lightness differs by 20 all the same."""
     assert lightness(figures.ORANGE) - lightness(figures.BLUE) > 20
 

@@ -167,7 +167,7 @@ def test_beating_pairs_are_those_of_the_slow_twin(one, other):
     assert (np.diff(softer) <= 0).all()
 
 
-def test_beats_are_told_by_hand():
+def test_beats_agree_with_values_by_hand():
     """110 and 116.54 beat 6.54 times a second, their second partials twice as fast."""
     ax = plot_hearing(two("A2", "Bb2"), 0)
     assert hertz_of("Bb2") - 110 == pytest.approx(6.541, abs=1e-3)
@@ -233,7 +233,7 @@ def test_no_threshold_where_nothing_is_hidden():
 # The moment ----------------------------------------------------------------------------------
 
 
-def test_title_tells_measure_beat_and_notes():
+def test_title_names_measure_beat_and_notes():
     song = song_of(("Guitar A", "A2 E3", 4, 4), ("Guitar B", "C#4", 6, 2),
                    sections=[("Verse", 1)])  # fmt: skip
     first, one, other = title(plot_hearing(song, 6.0))
@@ -282,7 +282,7 @@ def test_every_finding_can_be_seen(demo):
         plt.close("all")
 
 
-def test_unknown_part_and_moment_are_told():
+def test_unknown_part_and_moment_are_reported():
     song = two("A2", "E3")
     with pytest.raises(ar.ArrangeError, match="no part 'Harp'; there are Guitar A, Guitar B"):
         plot_hearing(song, 0, ["Harp"])
@@ -291,17 +291,17 @@ def test_unknown_part_and_moment_are_told():
             plot_hearing(song, onset)
 
 
-def test_roughness_of_both_is_told():
+def test_roughness_of_both_is_shown():
     """A pure road is in the tests of hearing; here that unison adds nothing to one alone."""
-    told = said(plot_hearing(two("A2", "A2"), 0))
-    alone = told.split("Guitar A ")[1].split(",")[0]
-    assert f"together {alone} (" in told
+    texts = said(plot_hearing(two("A2", "A2"), 0))
+    alone = texts.split("Guitar A ")[1].split(",")[0]
+    assert f"together {alone} (" in texts
 
 
 # Looks ---------------------------------------------------------------------------------------
 
 
-def test_parts_tell_apart_without_colour():
+def test_parts_differ_without_colour():
     """Shape, filling and line differ; grey bands stay lighter than any line on them by 25."""
     one, other = hearing.LOOKS
     assert one.marker != other.marker

@@ -60,7 +60,7 @@ def test_each_layer_shows_whose_it_is(three_layers):
     assert "3 layers, 2 players" in ax.get_title(loc="left")
 
 
-def test_patterns_tell_four_players_apart_without_colour(three_layers):
+def test_patterns_of_four_players_differ_without_colour(three_layers):
     players = ["A", "B", "C", "D"]
     choices = pd.DataFrame(
         {"section": "Chorus 1", "player": players,

@@ -105,7 +105,7 @@ def test_a_barre_lies_over_its_strings():
     assert np.allclose(barre.get_xdata(), behind(1))
 
 
-def test_a_capo_is_drawn_told_and_counted_from():
+def test_a_capo_is_drawn_named_and_counted_from():
     ax = plot_neck("xx3556", Neck(capo=3))
     assert "capo 3" in [a.get_text() for a in ax.texts]
     line = next(a for a in drawn(ax, "capo") if not hasattr(a, "get_text"))
@@ -197,7 +197,7 @@ def test_every_place_of_both_guitars_is_there(demo, both_hands):
     assert "capo 3, Guitar 2" in [text.get_text() for text in ax.texts]
 
 
-def test_the_usual_finger_is_told():
+def test_the_usual_finger_is_shown():
     table = fingered((0, 1, 1, 5, 1, 5), (1, 2, 1, 5, 3, 3), (3, 1, 1, 0, 0, 3))
     assert set(place_shares(table)["finger"]) == {3, 0}
     assert written(plot_neck(table, labels=ar.FretLabels("fingers")), "word") == ["3"]
@@ -278,7 +278,7 @@ def circles(ax, gid):
     return sorted((round(p.center[0], 3), round(p.center[1], 3)) for p in drawn(ax, gid))
 
 
-def test_the_small_picture_tells_what_a_frame_tells():
+def test_the_small_picture_shows_what_a_frame_shows():
     """MusicXML 4.0, element frame: frame-note with string and fret, fingering, barre, and what is
     unplayed; first-fret. Here x13331 with its two barres (common practice: 1 3 3 3 1)."""
     ax = plot_shape("x13331", "Bb")
@@ -304,7 +304,7 @@ def test_dots_stand_in_the_rows_of_their_frets_low_string_left():
     assert [x for x, _ in circles(ax, "open")] == pytest.approx(xs[2:5], abs=1e-3)
 
 
-def test_the_first_fret_is_told_from_the_nut_and_from_the_capo():
+def test_the_first_fret_is_numbered_from_the_nut_and_from_the_capo():
     assert written(plot_shape("x-10-12-12-12-10"), "first fret") == ["10"]
     ax = plot_shape("x-x-10-10-10-x", "F", Neck(capo=3))
     assert written(ax, "first fret") == ["10"]
@@ -377,7 +377,7 @@ def test_other_instruments_have_their_own_number_of_strings():
 # Grey print ----------------------------------------------------------------------------------
 
 
-def test_parts_and_shapes_are_told_apart_in_grey():
+def test_parts_and_shapes_differ_in_grey():
     """Either another outline, or 15 steps of CIE lightness between the faces; words stand out."""
     faces = [lightness(style[1]) for style in neck_module._STYLES]
     outlines = [style[0] for style in neck_module._STYLES]

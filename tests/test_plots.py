@@ -265,7 +265,7 @@ def test_long_song_says_how_many_measures_a_step_is():
     assert extent(ax, "range A", 2.3) == (60 - HALF, 72 + HALF)
 
 
-def test_fills_tell_apart_in_grey():
+def test_fills_differ_in_grey():
     """CIE lightness: 30 steps to the black, 20 from part to part and from dark to pale."""
     fills = [figures.BLUE, figures.ORANGE, figures.PALE_BLUE, figures.PALE_ORANGE, figures.PAPER]
     levels = sorted(lightness(fill) for fill in fills)

@@ -39,13 +39,13 @@ def desk(tmp_path, monkeypatch):
 def test_the_code_runs_from_top_to_bottom(desk):
     """One block after the other, as in one notebook."""
     names = {}
-    told = 0
+    run = 0
     for kind, block in BLOCKS:
         if kind == "python":
             exec(compile(block, "README.md", "exec"), names)
-            told += 1
+            run += 1
             matplotlib.pyplot.close("all")
-    assert told >= 6
+    assert run >= 6
     log = names["ar"].read_decisions(desk / "my-song.decisions.txt")
     assert len(log.decisions) == 1, "the walk ends with a decision on one's own song"
 

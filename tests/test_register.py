@@ -95,10 +95,12 @@ def test_limits_of_the_overlap():
     assert apart[["shared", "share", "histogram", "together"]].to_numpy().tolist() == [[0] * 4]
     assert apart[["shared_low", "shared_high"]].isna().all(axis=None)
 
-    told = ["shared", "share", "histogram", "together"]
-    one = register_overlap(notes_of(*WORKED))[told]
-    other = register_overlap(notes_of(*reversed(WORKED)))[told]
-    higher = register_overlap(notes_of(*[(row[0], row[1] + 12, *row[2:]) for row in WORKED]))[told]
+    columns = ["shared", "share", "histogram", "together"]
+    one = register_overlap(notes_of(*WORKED))[columns]
+    other = register_overlap(notes_of(*reversed(WORKED)))[columns]
+    higher = register_overlap(notes_of(*[(row[0], row[1] + 12, *row[2:]) for row in WORKED]))[
+        columns
+    ]
     pd.testing.assert_frame_equal(one, other)
     pd.testing.assert_frame_equal(one, higher)
 
@@ -143,14 +145,14 @@ def test_overlap_by_counting_eighths(rows):
     span = {part: set(range(min(time[part]), max(time[part]) + 1)) for part in "AB"}
     union = max(map(max, span.values())) - min(map(min, span.values()))
     shared = max(len(span["A"] & span["B"]) - 1, 0)
-    told = found.iloc[0]
-    assert told["shared"] == shared
-    assert told["share"] == pytest.approx(shared / union if union else 1, abs=1e-12)
-    assert told["histogram"] == pytest.approx(coefficient(time["A"], time["B"]), abs=1e-12)
+    measured = found.iloc[0]
+    assert measured["shared"] == shared
+    assert measured["share"] == pytest.approx(shared / union if union else 1, abs=1e-12)
+    assert measured["histogram"] == pytest.approx(coefficient(time["A"], time["B"]), abs=1e-12)
     if meets["A"]:
-        assert told["together"] == pytest.approx(coefficient(meets["A"], meets["B"]), abs=1e-12)
+        assert measured["together"] == pytest.approx(coefficient(meets["A"], meets["B"]), abs=1e-12)
     else:
-        assert math.isnan(told["together"])
+        assert math.isnan(measured["together"])
 
 
 @given(ROWS)
@@ -162,14 +164,14 @@ def test_ranges_by_counting_eighths(rows):
     """
     found = part_ranges(notes_of(*rows)).set_index("part")
     assert set(found.index) == {row[0] for row in rows}
-    for part, told in found.iterrows():
+    for part, measured in found.iterrows():
         pile = sorted(row[1] for row in rows if row[0] == part for _ in eighths(*row[2:]))
-        assert (told["lowest"], told["highest"]) == (pile[0], pile[-1])
-        assert told["mean"] == pytest.approx(np.mean(pile), abs=1e-9)
-        assert told["spread"] == pytest.approx(np.std(pile), abs=1e-9)
-        assert told["middle_half_low"] == pile[math.ceil(len(pile) / 4) - 1]
-        assert told["middle_half_high"] == pile[math.ceil(3 * len(pile) / 4) - 1]
-        assert told["notes"] == sum(row[0] == part for row in rows)
+        assert (measured["lowest"], measured["highest"]) == (pile[0], pile[-1])
+        assert measured["mean"] == pytest.approx(np.mean(pile), abs=1e-9)
+        assert measured["spread"] == pytest.approx(np.std(pile), abs=1e-9)
+        assert measured["middle_half_low"] == pile[math.ceil(len(pile) / 4) - 1]
+        assert measured["middle_half_high"] == pile[math.ceil(3 * len(pile) / 4) - 1]
+        assert measured["notes"] == sum(row[0] == part for row in rows)
 
 
 def test_reserves():
@@ -278,13 +280,13 @@ def test_nothing_sounds():
 
 
 @pytest.mark.parametrize("measure", [part_ranges, register_overlap])
-def test_an_unknown_span_is_told_with_all_that_are_known(measure):
+def test_an_unknown_span_is_reported_with_all_known_ones(measure):
     """The message lists the three words that are right."""
     with pytest.raises(ArrangeError, match="by='bar': it is one of 'song', 'section', 'measure'"):
         measure(notes_of(*WORKED), by="bar")
 
 
-def test_an_unknown_cut_is_told_with_all_that_are_known():
+def test_an_unknown_cut_is_reported_with_all_known_ones():
     """Notes are cut by measure or by section; by song there is nothing to cut."""
     made = song(*WORKED)
     with pytest.raises(ArrangeError, match="by='song': it is one of 'measure', 'section'"):

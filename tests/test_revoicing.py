@@ -67,8 +67,8 @@ def check_proposal(before: Song, proposal, part, first, last):
     rows = free_rows(before, part, first, last)
     kept = after.notes["part"].ne(part) | ~after.notes["measure"].between(first, last)
     assert sounding(after.notes, kept) == sounding(before.notes, ~rows), "others are untouched"
-    told = finger_part(after, part)
-    assert told[told["measure"].between(first, last)]["problem"].isna().all(), "playable"
+    fingered = finger_part(after, part)
+    assert fingered[fingered["measure"].between(first, last)]["problem"].isna().all(), "playable"
     assert len(proposal.ended), "it ends something"
     assert proposal.cost == pytest.approx(sum(proposal.costs.values()))
     held = chords_sounding(after), chords_sounding(before)
@@ -122,17 +122,17 @@ def test_low_thirds_leave_the_low_end(muddy):
         check_proposal(muddy, each, G2, 1, 3)
 
 
-def test_findings_told_are_those_of_the_new_song(crowded, muddy):
+def test_findings_after_are_those_of_the_new_song(crowded, muddy):
     """The copies behind one another give what ``find_clashes`` gives on the new song."""
     limits = ar.Limits(crowding=0.41)  # 0.4 is met exactly by one, to a rounding error
     for before in (crowded, muddy):
         for each in revoice(before, G2, taste=Taste(limits)):
             true = ar.find_clashes(each.song, limits=limits)
-            told = each.before_after
-            assert told["after"].sum() == len(true)
-            assert told["severity_after"].sum() == pytest.approx(true["severity"].sum())
+            figures = each.before_after
+            assert figures["after"].sum() == len(true)
+            assert figures["severity_after"].sum() == pytest.approx(true["severity"].sum())
             was = ar.find_clashes(before, limits=limits)
-            assert told["before"].sum() == len(was)
+            assert figures["before"].sum() == len(was)
             left = {(row.kind, row.parts) for row in true.itertuples()}
             gone = {(row.kind, row.parts) for row in was.itertuples()} - left
             assert gone <= {(row.kind, row.parts) for row in each.ended.itertuples()}
@@ -156,7 +156,7 @@ def test_only_chord_members_and_no_third_lost():
     assert {each.idea for each in found if each.given_up} <= purposely
 
 
-def test_dropping_the_third_tells_it(crowded):
+def test_dropping_the_third_is_stated(crowded):
     """Both have the third: one may leave it out, and no part is without."""
     found = revoice(crowded, G2, measures=(1, 3), scope=Scope(ideas=["without the third"]))[0]
     own = found.song.notes[found.song.notes["part"] == G2]
@@ -191,7 +191,7 @@ def test_a_bar_does_not_end_what_lasts_a_section(crowded):
 
 
 def test_lay_out_and_thin_out_lose_what_they_say(crowded):
-    """Both strum together, so that thinning out leaves nothing, and is told once."""
+    """Both strum together, so that thinning out leaves nothing, which is reported once."""
     found = revoice(crowded, G2, scope=Scope(ideas=["thin out", "lay out"]))
     assert [each.idea for each in found] == ["lay out"]
     assert found[0].notes_lost == int(free_rows(crowded, G2, 1, 3).sum())
@@ -228,7 +228,7 @@ def test_quarter_tones_stay_quarter_tones():
         revoice(both, G1, "Low", scope=Scope(ideas=["an octave up"]))
 
 
-def test_a_capo_is_told_in_the_parts_table(muddy):
+def test_a_capo_is_in_the_parts_table(muddy):
     """The proposal's part has the capo, and no note lies below it."""
     found = [each for each in revoice(muddy, G2) if each.idea == "capo"]
     assert found
@@ -242,7 +242,7 @@ def test_a_capo_is_told_in_the_parts_table(muddy):
 
 
 def test_without_chord_symbols_one_is_inferred():
-    """The notes tell C, F and G; the sentence says that they were inferred."""
+    """The notes make C, F and G; the sentence says that they were inferred."""
     bare = song(*strummed(G1, OPEN), *strummed(G2, OPEN))
     found = revoice(bare, G2)
     assert all("inferred" in each.why for each in found)
@@ -297,7 +297,7 @@ def test_a_strum_mutes_one_string_within_at_most(crowded, low_water):
     new voicing, of one part or two; what stays, and a shape that moves as it is, is not asked.
     """
     as_it_is = ("an octave up", "an octave down", "fewer strings", "exact double")
-    told = 0
+    checked = 0
     for whole, section, parts in ((crowded, None, (G1, G2)), (low_water, "Chorus 1", (G1, G2))):
         written = set(zip(*(whole.notes[c] for c in ("part", "onset", "pitch")), strict=True))
         for each in (*revoice(whole, parts[0], section=section),
@@ -309,9 +309,9 @@ def test_a_strum_mutes_one_string_within_at_most(crowded, low_water):
             for _, struck in own.groupby(["part", "onset"]):
                 on = sorted(struck["string"].dropna().astype(int))
                 if len(on) >= 3 and struck["is_new"].any() and each.idea not in as_it_is:
-                    told += 1
+                    checked += 1
                     assert on[-1] - on[0] + 1 - len(on) <= 1, f"{each.idea}: strings {on}"
-    assert told > 100
+    assert checked > 100
 
 
 def test_strings_and_frets_are_those_of_the_new_notes(muddy):
@@ -339,15 +339,15 @@ BAD = [
 ]
 
 
-@pytest.mark.parametrize(("asked", "told"), BAD)
-def test_bad_input(crowded, asked, told):
-    """What cannot be is told, with what there is."""
-    with pytest.raises(ArrangeError, match=told):
+@pytest.mark.parametrize(("asked", "message"), BAD)
+def test_bad_input(crowded, asked, message):
+    """A value that is impossible is refused, and the error lists the possible ones."""
+    with pytest.raises(ArrangeError, match=message):
         revoice(crowded, **{"part": G2} | asked)
 
 
 def test_silent_or_nothing_to_end():
-    """A part that is silent, one without strings, and one that is in nobody's way."""
+    """A part that is silent, one without strings, and one that disturbs no other part."""
     some = song(*strummed(G1, OPEN), (G2, "C5 E5", 0.0, 4.0), ("Voice", "C6", 0.0, 12.0),
                 chords=CHORDS)  # fmt: skip
     with pytest.raises(ArrangeError, match="silent in measure 3"):
@@ -378,7 +378,10 @@ def test_a_small_hand_gets_shapes_that_it_can_hold(low_water):
     def problems(player):
         found = revoice(low_water, G2, "Verse 3", scope=scope, player=player)
         own = [finger_part(each.song, G2, hand=hand) for each in found]
-        return sum(int(told["problem"][told["section"] == "Verse 3"].notna().sum()) for told in own)
+        return sum(
+            int(fingered["problem"][fingered["section"] == "Verse 3"].notna().sum())
+            for fingered in own
+        )
 
     assert problems(Player(G2, hand=hand)) == 0
     assert problems(None) > 0

@@ -79,7 +79,7 @@ def test_low_water_pair():
 
 
 @pytest.mark.parametrize(
-    ("parts", "asked", "told"),
+    ("parts", "asked", "message"),
     [
         ((G1,), {}, "two parts"),
         ((G1, G1), {}, "two parts"),
@@ -92,9 +92,9 @@ def test_low_water_pair():
         (BOTH, {"players": [Player(G2), Player(G1)]}, "in the order of the parts"),
     ],
 )
-def test_bad_input(crowded, parts, asked, told):
-    """What cannot be is told."""
-    with pytest.raises(ArrangeError, match=told):
+def test_bad_input(crowded, parts, asked, message):
+    """A value that is impossible is refused."""
+    with pytest.raises(ArrangeError, match=message):
         revoice_pair(crowded, parts, **asked)
 
 
@@ -143,16 +143,16 @@ def test_a_capo_takes_written_notes_away(crowded, capos):
 
 
 @pytest.mark.parametrize(
-    ("asked", "told"),
+    ("asked", "message"),
     [
         ({"pinned": {G1: 9}}, "lies at 0 to 7"),
         ({"pinned": {"Bass": 1}}, "not among the two parts"),
         ({"open_shapes": ["Voice"]}, "not among the two parts"),
     ],
 )
-def test_bad_capos(crowded, asked, told):
-    """What cannot be is told."""
-    with pytest.raises(ArrangeError, match=told):
+def test_bad_capos(crowded, asked, message):
+    """A value that is impossible is refused."""
+    with pytest.raises(ArrangeError, match=message):
         find_capos(crowded, BOTH, **asked)
 
 

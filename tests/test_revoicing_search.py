@@ -96,15 +96,15 @@ def test_pools_are_the_voicings_of_the_chord():
     neck, hand = Neck(), Hand()
     harmony = Harmony("Am7", 9, 9, (9, 0, 4, 7))
     pool = voicing_pool(harmony, neck, hand, 7)
-    told = set()
+    expected = set()
     for member in ("1", "3", "5", "7"):
         found = find_voicings("Am7", neck, hand, frets=(0, 7), tones=Tones(keep=member))
         for frets in found["frets"]:
             pitches = sorted(o + f for o, f in zip(neck.tuning, frets, strict=True) if f >= 0)
             if len(pitches) >= 2 and len(set(pitches)) == len(pitches):
-                told.add(tuple(pitches))
+                expected.add(tuple(pitches))
     rows = {tuple(p for p in row if p != SILENT) for row in pool.pitches.tolist()}
-    assert rows == told
+    assert rows == expected
 
 
 def test_pair_costs_follow_the_rules_of_the_findings():

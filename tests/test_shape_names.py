@@ -47,7 +47,7 @@ def inversions(members):
 @pytest.mark.parametrize("suffix", KINDS)
 def test_music21_names_the_same_chord(suffix):
     """Root, inversion and kind of triads and sevenths on twelve roots, in all inversions and
-    doublings. music21 tells chords by how they are spelled, so it is given our spelling. Its
+    doublings. music21 distinguishes chords by their spelling, so it is given our spelling. Its
     sixth chords are inverted sevenths, where we follow the bass: for m7 and m7b5 our first
     reading may be the sixth chord, and the reading on music21's root is compared."""
     members, common, _ = KINDS[suffix]
@@ -137,7 +137,7 @@ def test_a_name_leads_back_to_the_shape(tuning):
 
 
 @pytest.mark.parametrize(
-    ("text", "told"),
+    ("text", "expected"),
     [
         ("x32010", "C, root position, root and third doubled"),
         ("200232", "D/F#, first inversion, root, third and fifth doubled"),
@@ -158,9 +158,9 @@ def test_a_name_leads_back_to_the_shape(tuning):
         ("xxxxxx", "no string sounds"),
     ],
 )
-def test_what_players_call_it(text, told):
+def test_what_players_call_it(text, expected):
     """Well-known shapes (common practice)."""
-    assert str(name_shape(text)).split(": ")[-1] == told
+    assert str(name_shape(text)).split(": ")[-1] == expected
 
 
 def test_octave_and_power_shapes():
@@ -184,7 +184,7 @@ def test_octave_and_power_shapes():
         assert parse_pitch_class(best.chord.root) == (neck.tuning[2] + fret) % 12
 
 
-def test_a_capo_tells_both():
+def test_with_a_capo_both_names_are_given():
     """A capo at c with open shapes sounds c semitones up (common practice)."""
     for capo in range(1, 8):
         neck = Neck(capo=capo)

@@ -1,7 +1,7 @@
 """What is written can be read again, or is refused; no song is larger than ``song_size`` allow.
 
 The limits are this project's own; that files are refused with their place and within seconds is
-its promise. Sources of what a format can tell: MusicXML 4.0 (octaves 0 to 9), Standard MIDI Files
+its promise. Sources of what a format can hold: MusicXML 4.0 (octaves 0 to 9), Standard MIDI Files
 1.0 (three bytes of microseconds a quarter note, one byte of beats).
 """
 
@@ -33,7 +33,7 @@ from arrange.song_size import (
 from arrange.tables.song import Remark
 
 # Any song that a caller may make: odd meters, tempos, lengths, necks, labels and pitches among
-# plain ones. Times lie on common grids, so that MIDI can tell them (its ticks are chosen for that).
+# plain ones. Times lie on common grids, so that MIDI can hold them (its ticks are chosen for that).
 
 METERS = ("4/4", "free", "1/128", "255/128", "3+2/8", "2/4 + 3/8", "255/1", "7/64", "12/16")
 STEPS = (1.0, 0.5, 0.25, 1 / 3, 1.5, 7.0, 1 / 32, 20.0)
@@ -202,14 +202,14 @@ def limited(what):
     ],
 )
 def test_a_song_beyond_the_limits_is_refused(what, says):
-    """Whoever makes it, with the row and the limit."""
+    """The error gives the row and the limit."""
     with pytest.raises(ar.TableError) as caught:
         limited(what)
     assert says in str(caught.value)
 
 
 def test_a_long_title_is_refused_and_shown_cut():
-    """A title of a megabyte is not told in full."""
+    """A title of a megabyte is not shown in full."""
     with pytest.raises(ar.TableError, match="1,000,000 characters; 1000 is the most") as caught:
         song(("Guitar", "E3", 0, 1), title="a" * 10**6)
     assert len(str(caught.value)) < 120
@@ -221,11 +221,11 @@ def test_forty_parts_for_an_hour_fit():
 
 
 def test_a_tempo_out_of_range_is_taken_as_the_nearest(tmp_path):
-    """0.001 quarter notes a minute would make a bar last for days; it is told."""
+    """0.001 quarter notes a minute would make a bar last for days; reported."""
     mark = '<direction><sound tempo="0.001"/></direction>'
     a_song = read_text(tmp_path, score([attributes() + mark + WHOLE_BAR]), valid=False)
     assert a_song.measures["tempo"].tolist() == [5.0]
-    assert any("between 5 and 2000" in told for told in a_song.notices)
+    assert any("between 5 and 2000" in notice for notice in a_song.notices)
 
 
 def test_a_duration_of_years_is_refused_with_its_place(tmp_path):
@@ -236,7 +236,7 @@ def test_a_duration_of_years_is_refused_with_its_place(tmp_path):
         read_text(tmp_path, score([note("C4", 2000) * 3]), valid=False)
 
 
-def test_a_long_title_in_a_file_is_cut_and_told(tmp_path):
+def test_a_long_title_in_a_file_is_cut_and_reported(tmp_path):
     """The song is read; what is too long for a page is not worth losing it."""
     a_song = read_text(tmp_path, score([WHOLE_BAR], title="Low tide " * 10**5), valid=False)
     assert len(a_song.title) == MOST_TEXT
@@ -261,7 +261,7 @@ def test_remarks_are_limited_like_other_texts():
         replace(a_song, remarks=(Remark("x" * 501),))
 
 
-def test_a_long_remark_in_a_chart_is_cut_and_told():
+def test_a_long_remark_in_a_chart_is_cut_and_reported():
     """As a title is; the rest of the chart is read."""
     chart = f"part: Guitar 1\nremark: {'x' * 1000}\nsection: Verse\nGuitar 1 | x32010 |\n"
     a_song = read_chart(chart.encode())
@@ -269,7 +269,7 @@ def test_a_long_remark_in_a_chart_is_cut_and_told():
     assert "line 2: the remark is cut to 500 characters" in a_song.notices
 
 
-def test_a_long_rehearsal_mark_is_cut_and_told(tmp_path):
+def test_a_long_rehearsal_mark_is_cut_and_reported(tmp_path):
     """A label has 1000 characters; words that name no section are left as they are."""
     mark = "<direction><direction-type><rehearsal>{}</rehearsal></direction-type></direction>"
     words = mark.format("y" * 1300).replace("rehearsal", "words")
@@ -283,7 +283,7 @@ def test_a_long_rehearsal_mark_is_cut_and_told(tmp_path):
 
 
 @pytest.mark.parametrize("bars", [MOST_NOTICES, 1000])
-def test_faults_in_every_bar_are_told_as_many_as_fit_a_page(tmp_path, bars):
+def test_as_many_faults_are_reported_as_fit_a_page(tmp_path, bars):
     """Two chord symbols at one place, bar after bar: the first ones, and how many more."""
     chords = "".join(
         f"<harmony><root><root-step>{step}</root-step></root><kind>major</kind></harmony>"
@@ -291,12 +291,12 @@ def test_faults_in_every_bar_are_told_as_many_as_fit_a_page(tmp_path, bars):
     )
     text = score([attributes() + chords + WHOLE_BAR, *[chords + WHOLE_BAR] * (bars - 1)])
     notices = read_text(tmp_path, text, valid=False).notices
-    told = [each for each in notices if "two chord symbols at one place" in each]
+    listed = [each for each in notices if "two chord symbols at one place" in each]
     more = [each for each in notices if "more notices" in each]
     if bars == MOST_NOTICES:
-        assert (len(told), more) == (MOST_NOTICES, [])
+        assert (len(listed), more) == (MOST_NOTICES, [])
     else:
-        assert (len(told), more) == (MOST_NOTICES - 1, [
+        assert (len(listed), more) == (MOST_NOTICES - 1, [
             f"and {bars - MOST_NOTICES + 1} more notices, which are not shown"
         ])  # fmt: skip
     assert any("no tempo is given" in each for each in notices), "what is said of all the song"

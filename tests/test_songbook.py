@@ -55,12 +55,12 @@ def with_setups(*songs, **more):
     """A book of songs a, b, ...; each a dict of player to (tuning, capo) or (..., drive)."""
     studies = {}
     for name, own in zip("abcdefghijklmnopqrstuvwxyz", songs, strict=False):
-        told = [(parse_tuning(tuning), *others) for tuning, *others in own.values()]
+        setups = [(parse_tuning(tuning), *others) for tuning, *others in own.values()]
         parts = parts_of(
             *own,
-            tuning=[each[0] for each in told],
-            capo=[each[1] for each in told],
-            drive=[each[2] if len(each) > 2 else "clean" for each in told],
+            tuning=[each[0] for each in setups],
+            capo=[each[1] for each in setups],
+            drive=[each[2] if len(each) > 2 else "clean" for each in setups],
             **more,
         )
         studies[name] = Study(song_of(*((part, "C4", 0, 4) for part in own), parts=parts))
@@ -151,7 +151,7 @@ def test_a_missing_file_of_several_is_a_fault_and_a_missing_folder_an_error(tmp_
         ar.read_songbook(tmp_path)
 
 
-def test_songs_of_one_title_are_told_apart(tmp_path):
+def test_songs_of_one_title_get_different_names(tmp_path):
     for folder in ("x", "y", "z"):
         (tmp_path / folder).mkdir()
         (tmp_path / folder / "a.txt").write_text(CHART.format("Reel"))
@@ -193,7 +193,7 @@ def test_the_log_beside_a_song_waives(tmp_path):
 
 
 def test_the_demo_set_by_hand(festival):
-    """Low Water as datasets/README.md tells it. Rope and Lantern: 35 bars of 4 at 112, 75 s.
+    """Low Water as datasets/README.md describes it. Rope and Lantern: 35 bars of 4 at 112, 75 s.
 
     Salt: 28 bars of 4 at 76, 88.4 s. Gulls: 32 bars of 3 at 138, 41.7 s. Slack Tide: 20 bars of
     two at 58, 41.4 s.
@@ -338,18 +338,18 @@ def test_changes_of_the_demo_set_by_hand(festival):
         ("Down to Tarrow Weir", "Tam", 0, 0, 1),
     ]
     assert table["changes"].sum() == 18
-    told = steps.set_index(["song", "player"])["what"]
-    assert told["Salt on the Step", "Corrie"] == "string 6 up 2, D2 to E2; edge to clean"
-    assert told["Slack Tide", "Corrie"] == (
+    what = steps.set_index(["song", "player"])["what"]
+    assert what["Salt on the Step", "Corrie"] == "string 6 up 2, D2 to E2; edge to clean"
+    assert what["Slack Tide", "Corrie"] == (
         "string 5 up 2, G2 to A2; string 2 down 2, B3 to A3; capo on at 2"
     )
-    assert told["Gulls over the Roofs", "Tam"] == "capo off from 3"
+    assert what["Gulls over the Roofs", "Tam"] == "capo off from 3"
     nothing = table[(table["changes"] == 0) & (table["drive_changes"] == 0)]
     assert set(nothing["what"]) == {"nothing"}
 
 
 def test_who_lays_out_keeps_the_tuning():
-    """Ann plays a and c: her change is told before c, against a."""
+    """Ann plays a and c: her change is listed before c, compared with a."""
     book = with_setups(
         {"Ann": ("standard", 0), "Ben": ("standard", 0)},
         {"Ben": ("standard", 2)},
@@ -386,7 +386,7 @@ def test_a_change_within_a_song_stays_behind():
 
 
 def test_only_what_sounds_and_has_strings_has_a_setup(festival):
-    """A silent part is in nobody's hands; a guitar without a told tuning has the usual one."""
+    """Nobody plays a silent part; a guitar without a given tuning has the usual one."""
     parts = parts_of("Guitar", "Silent guitar", "Voice", "Bass")
     song = song_of(("Guitar", "C4", 0, 4), ("Voice", "C4", 0, 4), ("Bass", "C2", 0, 4), parts=parts)
     setups = player_setups(Songbook({"a": Study(song)}))
@@ -595,8 +595,8 @@ def test_looks_differ_in_grey():
 
 def test_the_command_writes_page_and_tables(tmp_path, capsys):
     folder = tmp_path / "book"
-    told = [*map(str, SET), "--player", "Guitar 1=Corrie", "--player", "Guitar 2 = Tam"]
-    assert main(["songbook", *told, "-o", str(folder)]) == 0
+    arguments = [*map(str, SET), "--player", "Guitar 1=Corrie", "--player", "Guitar 2 = Tam"]
+    assert main(["songbook", *arguments, "-o", str(folder)]) == 0
     out, err = capsys.readouterr()
     assert err == ""
     assert out.startswith("6 songs, 18 changes of strings and capos.\n")
@@ -613,14 +613,14 @@ def test_the_command_writes_page_and_tables(tmp_path, capsys):
     assert page.count("<html") == page.count("</html>") == 1
 
 
-def test_the_command_tells_faults_and_goes_on(tmp_path, capsys):
+def test_the_command_reports_faults_and_goes_on(tmp_path, capsys):
     (tmp_path / "a.txt").write_text("part: Guitar 1\nsection: A\nGuitar 1 | 9 9 |\n")
     (tmp_path / "b.txt").write_text(CHART.format("<b>Good & plain</b>"))
     out = tmp_path / "out"
     assert main(["songbook", str(tmp_path), "-o", str(out)]) == 0
-    told, err = capsys.readouterr()
+    printed, err = capsys.readouterr()
     assert err.startswith("not read: a.txt, line ")
-    assert told.startswith("1 song, 0 changes")
+    assert printed.startswith("1 song, 0 changes")
     page = (out / "report.html").read_text(encoding="utf-8")
     assert "What could not be read" in page
     assert "&lt;b&gt;Good &amp; plain&lt;/b&gt;" in page
@@ -664,7 +664,7 @@ def test_the_charts_come_back_and_can_be_played(path, tmp_path):
 
 
 def test_chords_hold_what_their_symbols_say():
-    """Each guitar's notes lie in the chord of the moment, but for the one slip that is meant: in
+    """Each guitar's notes lie in the current chord, except for one mistake left in on purpose: in
     Gulls over the Roofs the ninth fret of open G is E major against an Em.
     """
     strange = set()

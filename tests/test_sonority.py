@@ -67,7 +67,9 @@ NOTES = st.lists(
 def test_roughness_by_the_half_beat(rows, by):
     """Means and the worst of each measure (or the song, one section), pair by pair."""
     table = pair_roughness(made(*rows), by)
-    told = {(row.part_a, row.part_b, getattr(row, "measure", 0)): row for row in table.itertuples()}
+    computed = {
+        (row.part_a, row.part_b, getattr(row, "measure", 0)): row for row in table.itertuples()
+    }
     wanted = {}
     for one, other in combinations(PLAYERS, 2):
         for half in range(HALVES):
@@ -78,10 +80,10 @@ def test_roughness_by_the_half_beat(rows, by):
             alone = max(hearing.roughness(a), hearing.roughness(b))
             span = half // 8 + 1 if by == "measure" else 0
             wanted.setdefault((one, other, span), []).append((together, alone))
-    assert told.keys() == wanted.keys()
+    assert computed.keys() == wanted.keys()
     for key, values in wanted.items():
         together, alone = np.array(values, dtype=float).T
-        row = told[key]
+        row = computed[key]
         assert row.seconds == pytest.approx(len(values) / 2)
         assert row.together == pytest.approx(together.mean())
         assert row.alone == pytest.approx(alone.mean())
@@ -94,7 +96,9 @@ def test_roughness_by_the_half_beat(rows, by):
 def test_masking_by_the_half_beat(rows, by):
     """The share that each part hides of each other."""
     table = masked_energy(made(*rows), by)
-    told = {(row.masker, row.target, getattr(row, "measure", 0)): row for row in table.itertuples()}
+    computed = {
+        (row.masker, row.target, getattr(row, "measure", 0)): row for row in table.itertuples()
+    }
     wanted = {}
     for masker, target in permutations(PLAYERS, 2):
         for half in range(HALVES):
@@ -103,10 +107,10 @@ def test_masking_by_the_half_beat(rows, by):
                 span = half // 8 + 1 if by == "measure" else 0
                 share = float(hearing.masked_share(a, b))
                 wanted.setdefault((masker, target, span), []).append(share)
-    assert told.keys() == wanted.keys()
+    assert computed.keys() == wanted.keys()
     for key, values in wanted.items():
-        assert told[key].share == pytest.approx(np.mean(values))
-        assert told[key].worst == pytest.approx(np.max(values))
+        assert computed[key].share == pytest.approx(np.mean(values))
+        assert computed[key].worst == pytest.approx(np.max(values))
 
 
 def test_a_third_is_rougher_low_down():

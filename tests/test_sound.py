@@ -271,7 +271,7 @@ def test_what_cannot_be_written(tmp_path):
 
 
 def test_songs_that_hardly_sound():
-    """Percussion sounds; where nothing does, not even a click, that is said."""
+    """Percussion sounds; if nothing sounds, not even a click, an error says so."""
     assert render_sound(song(("Drums", np.nan, 0, 1))).samples.any()
     empty, short = song(parts=("Guitar 1",)), song(("Guitar 1", "A3", 0, 0))
     assert render_sound(empty, playback=Playback(click=True)).samples.any()
@@ -341,7 +341,7 @@ def test_a_font_is_held_to_the_same_limit():
 
 
 @pytest.mark.parametrize("suffix", [".wav", ".flac", ".ogg"])
-def test_a_sound_that_does_not_fit_is_told_and_leaves_nothing(suffix, tmp_path):
+def test_a_sound_that_does_not_fit_is_reported_and_leaves_nothing(suffix, tmp_path):
     """The system stops the file at 10 kB, as it does where a disk is full."""
     resource = pytest.importorskip("resource")
     noise = np.random.default_rng(1).uniform(-0.5, 0.5, (88200, 2)).astype("float32")

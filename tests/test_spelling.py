@@ -70,9 +70,10 @@ def test_nearest_is_the_nearest(text, known):
 
 def test_an_unknown_name_is_answered_with_what_there_is():
     known = ["Guitar 1", "Guitar 2", "Guitar 1"]
-    told = unknown_name("part", "Guitr 2", known)
+    message = unknown_name("part", "Guitr 2", known)
     assert (
-        told == "there is no part 'Guitr 2'; did you mean 'Guitar 2'? there are Guitar 1, Guitar 2"
+        message
+        == "there is no part 'Guitr 2'; did you mean 'Guitar 2'? there are Guitar 1, Guitar 2"
     )
     assert unknown_name("part", "Lute", known) == (
         "there is no part 'Lute'; there are Guitar 1, Guitar 2"

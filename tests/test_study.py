@@ -190,7 +190,7 @@ def test_all_waived():
     ],
 )
 def test_a_wrong_waiver(tmp_path, capsys, text, message):
-    """Told in one line, and nothing is written."""
+    """Reported in one line, and nothing is written."""
     assert main(["study", str(DEMO), "-o", str(tmp_path / "study"), "--waive", text]) == 2
     err = capsys.readouterr().err
     assert message in err
@@ -212,7 +212,7 @@ def test_parquet_tables_are_the_frames(written):
 
 
 def test_csv_tables_are_the_frames(written):
-    """Read back with the frame's dtypes each is the frame; a tuple is told as its numbers with
+    """Read back with the frame's dtypes each is the frame; a tuple is written as its numbers with
     blanks between.
     """
     for name, frame in study(DEMO).tables.items():
@@ -226,8 +226,8 @@ def test_csv_tables_are_the_frames(written):
             if column in dtypes:
                 pd.testing.assert_series_equal(back[column], frame[column], rtol=1e-12)
             else:
-                told = [" ".join(map(str, value)) if value else "" for value in frame[column]]
-                assert back[column].fillna("").tolist() == told, (name, column)
+                expected = [" ".join(map(str, value)) if value else "" for value in frame[column]]
+                assert back[column].fillna("").tolist() == expected, (name, column)
 
 
 @pytest.mark.parametrize(
@@ -258,7 +258,7 @@ def test_bad_input_is_one_line_and_leaves_nothing(tmp_path, capsys, name, conten
 
 
 def test_a_folder_is_no_song(tmp_path, capsys):
-    """A folder where the song should be is told as one."""
+    """A folder where the song should be is reported as one."""
     assert main(["study", str(tmp_path), "-o", str(tmp_path / "study")]) == 2
     assert "this is a folder; name a file in it" in capsys.readouterr().err
 
@@ -291,7 +291,7 @@ def test_a_file_where_the_folder_should_go(tmp_path, capsys, place):
 
 
 def test_a_folder_that_may_not_be_written(tmp_path, capsys, monkeypatch):
-    """The system's own reason is told in one line."""
+    """The system's own reason is reported in one line."""
 
     def refuse(*_, **__):
         raise PermissionError(13, "Permission denied")
@@ -418,7 +418,7 @@ def test_octave(tmp_path, capsys):
     ],
 )
 def test_a_wrong_octave(tmp_path, capsys, text, message):
-    """Told in one line; an unknown part is told with those there are."""
+    """Reported in one line; for an unknown part the known ones are listed."""
     assert main(["study", str(DEMO), "-o", str(tmp_path / "study"), "--octave", text]) == 2
     err = capsys.readouterr().err
     assert message in err
@@ -426,7 +426,7 @@ def test_a_wrong_octave(tmp_path, capsys, text, message):
     assert list(tmp_path.iterdir()) == []
 
 
-def test_no_arguments_tell_how_to_call_it(capsys):
+def test_without_arguments_the_usage_is_printed(capsys):
     """What is missing, and where to read on; the exit code of a wrong call."""
     with pytest.raises(SystemExit) as left:
         main(["study"])

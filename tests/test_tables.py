@@ -72,7 +72,7 @@ def test_frames_have_the_promised_dtypes(tmp_path):
 
 
 def test_describe_all_tables():
-    """Without a name every table is told; with a wrong one, all right ones are listed."""
+    """Without a name every table is described; with a wrong one, all right ones are listed."""
     assert describe()["table"].drop_duplicates().tolist() == list(PROMISED)
     with pytest.raises(
         TableError,
@@ -132,13 +132,13 @@ def test_missing_values_are_allowed_where_the_schema_says_so():
 
 
 def test_rows_that_must_differ():
-    """A part's label is its key; the second row of that label is told."""
+    """A part's label is its key; a second row with that label is reported."""
     with pytest.raises(TableError, match="table 'parts', row 1: a second row has part 'Guitar'; "):
         parts_of("Guitar", "Guitar")
 
 
 @pytest.mark.parametrize(("column", "wrong"), [("family", "banjo"), ("drive", "crunchy")])
-def test_a_word_outside_the_list_is_told_with_the_list(column, wrong):
+def test_a_word_outside_the_list_is_reported_with_the_list(column, wrong):
     """Families and drives are words of a short list; the message gives the whole list."""
     allowed = {"family": FAMILIES, "drive": DRIVES}[column]
     with pytest.raises(
@@ -285,7 +285,7 @@ def test_beat_in_the_meters_note_value(meter, onset, measure, beat):
 
 
 def test_errors_are_one_family():
-    """Whoever catches ArrangeError or ValueError catches a TableError."""
+    """A TableError is caught as an ArrangeError and as a ValueError."""
     assert issubclass(TableError, ArrangeError)
     assert issubclass(ArrangeError, ValueError)
     assert FINDINGS.names[:3] == ["section", "measure", "beat"]

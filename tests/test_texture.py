@@ -35,8 +35,8 @@ def test_attacks_density_polyphony_and_silence():
     assert np.isnan(one["with Guitar 1"])
 
 
-def test_a_silent_span_is_told_too():
-    """In the second bar the first guitar rests: no attacks, all silence, no share to tell."""
+def test_a_silent_span_has_a_row_too():
+    """In the second bar the first guitar rests: no attacks, all silence, no share."""
     texture = part_texture(two_bars(), by="section").set_index(["part", "section"])
     silent = texture.loc[("Guitar 1", "Chorus")]
     assert (silent["attacks"], silent["polyphony"], silent["silence"]) == (0, 0, 1)
@@ -51,7 +51,7 @@ def test_a_held_note_counts_in_each_bar():
     assert (second["attacks"], second["silence"]) == (0, 0)
 
 
-def test_the_window_tells_what_is_together():
+def test_the_window_decides_what_is_together():
     """Attacks 20 ms apart are together within 30 ms and not within 10."""
     near = song(("Guitar 1", "C3", 0, 1), ("Guitar 2", "G3", 0.02, 1), bars=1)
     assert part_texture(near, by="song")["with Guitar 2"][0] == 1
@@ -154,7 +154,7 @@ def test_no_echo_no_rows():
 
 
 def test_a_tempo_change_is_a_row_of_its_own():
-    """A dotted eighth is 375 ms at 120 and 500 at 90; the tempo that comes back is told once."""
+    """A dotted eighth is 375 ms at 120 and 500 at 90; a tempo that returns is listed once."""
     music = song(parts=parts_of("Guitar", echo="dotted eighth"), tempo=[120, 90, 120], bars=3)
     rows = echo_times(music)[["part", "measure", "tempo", "milliseconds"]]
     assert rows.to_numpy().tolist() == [["Guitar", 1, 120, 375], ["Guitar", 2, 90, 500]]

@@ -92,6 +92,6 @@ def test_one_to_one_against_an_assignment(one, other):
 
 
 def test_no_notes():
-    """An empty chord is told."""
+    """An empty chord is refused."""
     with pytest.raises(ArrangeError, match="without notes"):
         smallest_voice_leading((), C)

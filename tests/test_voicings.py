@@ -136,7 +136,7 @@ def test_limits_are_filters():
     )
 
 
-def test_each_row_tells_the_shape():
+def test_each_row_describes_the_shape():
     """Notes, strings, fingers and costs are those of the shape; the order is by cost."""
     neck = Neck("open d", capo=2)
     found = find_voicings("E7", neck)
@@ -205,7 +205,7 @@ def test_shells_octaves_and_double_drops():
 
 
 def test_a_drone_that_is_no_member_is_named():
-    """An open D under E major: allowed, and told."""
+    """An open D under E major: allowed, and stated."""
     found = find_voicings("E", tones=Tones(drones=(4,)))
     assert set(found["name"].str.contains("D3 as a drone")) == {True}
     assert {f[3] for f in found["frets"]} == {0}
@@ -234,14 +234,14 @@ def test_a_drone_that_is_no_member_is_named():
         ({"chord": "Cmaj7", "strings": (6, 5, 4, 3), "frets": (0, 1)}, "without frets=.* there"),
     ],
 )  # fmt: skip
-def test_what_cannot_be_is_told(limits, message):
+def test_impossible_limits_are_refused(limits, message):
     """What, why, and what to do; never an empty answer."""
     with pytest.raises(ArrangeError, match=message):
         find_voicings(**limits)
 
 
 def test_an_unknown_chord_keeps_its_suggestion():
-    """As the symbol's reader tells it."""
+    """With the error of the symbol's reader."""
     with pytest.raises(ChordError, match="did you mean 'Bm7'"):
         find_voicings("Hm7")
 

@@ -234,13 +234,13 @@ def test_voices_that_hold_one_line_stay(name, written):
 
 def sounding(a_song: Song) -> list[Counter]:
     """Of each part the multiset of (onset, duration, pitch), grace notes left out."""
-    told = {part: Counter() for part in a_song.parts["part"]}
+    counted = {part: Counter() for part in a_song.parts["part"]}
     rows = a_song.notes[["part", "onset", "duration", "pitch", "grace"]].itertuples(index=False)
     for part, onset, duration, pitch, grace in rows:
         if not grace:
             place = exact(onset), exact(duration)
-            told[part][(*place, None if math.isnan(pitch) else pitch)] += 1
-    return list(told.values())
+            counted[part][(*place, None if math.isnan(pitch) else pitch)] += 1
+    return list(counted.values())
 
 
 def partitura_notes(path: Path, a_song: Song) -> list[Counter]:
@@ -309,7 +309,7 @@ def test_music21_reads_the_chords_and_the_tempo(tmp_path):
     demo, path = ar.read(LOW_WATER), tmp_path / "song.musicxml"
     write_musicxml(demo, path)
     score = music21.converter.parse(path)
-    told = [
+    theirs = [
         (
             float(element.getOffsetInHierarchy(score)),
             {pitch.pitchClass for pitch in element.pitches},
@@ -324,7 +324,7 @@ def test_music21_reads_the_chords_and_the_tempo(tmp_path):
             chords["onset"], chords["pitch_classes"], chords["bass"], strict=True
         )
     ]
-    assert told == ours
+    assert theirs == ours
     tempos = [
         (float(mark.getOffsetInHierarchy(score)), mark.getQuarterBPM())
         for mark in score.recurse().getElementsByClass(music21.tempo.MetronomeMark)
@@ -480,9 +480,9 @@ def songs(draw, *, apart: bool = True) -> Song:
             (end - at) / TICKS,
             bar := sum(line <= at for line in lines[:-1]),
             section_of[bar - 1],
-            *told,
+            *about,
         )
-        for (at, told), end in zip(chords, ends, strict=True)
+        for (at, about), end in zip(chords, ends, strict=True)
     ]
     title = draw(st.sampled_from(["", "Low & <High>", "Café – ½"]))
     frames = (
@@ -494,7 +494,7 @@ def songs(draw, *, apart: bool = True) -> Song:
 
 @st.composite
 def chord_texts(draw, key: str | None) -> tuple:
-    """Symbol, root, bass, kind, members and number of a chord, as the reader tells them."""
+    """Symbol, root, bass, kind, members and number of a chord, as the reader gives them."""
     if draw(st.integers(0, 7)) == 0:
         return "N.C.", None, None, "none", (), None
     kind = draw(st.sampled_from(("major", "minor", "dominant", "power")))
@@ -615,7 +615,7 @@ QUARTER = 60
         (0, 7, 60, [(7, None)]),
     ],
 )
-def test_lengths_are_told_by_note_values(offset, length, beat, values):
+def test_lengths_are_written_as_note_values(offset, length, beat, values):
     """Worked by hand: a beat is cut where it begins, then the longest value comes first."""
     assert cut_into_values(offset, length, QUARTER, beat) == tuple(values)
 
@@ -656,11 +656,11 @@ def test_divisions_are_the_least_common_multiple(times, divisions):
     assert find_divisions(np.array(times, dtype=float)) == (divisions, True)
 
 
-def test_times_without_a_common_grid_are_moved_and_told(tmp_path):
+def test_times_without_a_common_grid_are_moved_and_reported(tmp_path):
     """A third prime of four digits takes the common multiple beyond what any reader allows."""
     a_song = song(("Keys", "C4", 1 / 9973, 1), ("Keys", "D4", 1 + 1 / 9967, 1))
-    (told,) = write_musicxml(a_song, tmp_path / "song.musicxml")
-    assert "no common grid" in told
+    (notice,) = write_musicxml(a_song, tmp_path / "song.musicxml")
+    assert "no common grid" in notice
     again = ar.read(tmp_path / "song.musicxml")
     assert again.notes["onset"].tolist() == pytest.approx(a_song.notes["onset"].tolist(), abs=1e-4)
 
@@ -856,7 +856,7 @@ def test_a_chord_within_a_long_note_says_how_far_in():
         ((0, 2, 4, 7), [("2", "0", "add")]),
     ],
 )
-def test_degrees_come_from_the_members_where_the_symbol_tells_nothing(members, degrees, written):
+def test_degrees_come_from_the_members_if_the_symbol_is_unknown(members, degrees, written):
     """A row with a symbol that no one reads: what its kind, major, has too many or too few.
 
     Members stand upward, so that a second behind the fifth is a ninth.
@@ -864,8 +864,8 @@ def test_degrees_come_from_the_members_where_the_symbol_tells_nothing(members, d
     a_song = song(("Guitar", "C4", 0, 4), chords=[(0, 0, "major", None)])
     chords = a_song.chords.assign(symbol="what he plays", pitch_classes=[members])
     a_song = replace(a_song, chords=chords)
-    told = [tuple(child.text for child in degree) for degree in tree(a_song).iter("degree")]
-    assert told == degrees
+    found = [tuple(child.text for child in degree) for degree in tree(a_song).iter("degree")]
+    assert found == degrees
     assert set(written(a_song).chords["pitch_classes"][0]) == set(members)
 
 
@@ -902,7 +902,7 @@ def test_in_six_eight_the_metronome_counts_dotted_quarters():
     assert root.find(".//sound").get("tempo") == "96"
 
 
-def test_a_tempo_is_told_where_it_changes_and_exactly(written):
+def test_a_tempo_is_written_where_it_changes_and_exactly(written):
     """Three bars, two tempos, one of them no round number."""
     a_song = song(("Keys", "C4", 0, 12), tempo=[100 / 3, 100 / 3, 72.0])
     assert len(tree(a_song).findall(".//sound")) == 2
@@ -951,20 +951,20 @@ def test_text_that_xml_cannot_hold_is_cleaned(written):
 
 
 @pytest.mark.parametrize(
-    ("change", "told"),
+    ("change", "expected"),
     [
         ({"duration": 0.0}, "notes without a duration are written as grace notes: 1"),
         ({"string": 1, "fret": 1}, "frets behind the capo are left out: 1"),
         ({"technique": "whistle"}, "'whistle' has no place in MusicXML and is left out: 1"),
     ],
 )
-def test_what_the_file_cannot_hold_is_told(change, told, tmp_path, schema):
+def test_what_the_file_cannot_hold_is_reported(change, expected, tmp_path, schema):
     """One sentence each; the file is whole and valid without it."""
     a_song = song(("Guitar", "C4", 0, 1), parts=parts_of("Guitar", capo=2), bars=2)
     a_song = replace(a_song, notes=a_song.notes.assign(**change))
     path = tmp_path / "song.musicxml"
     (notice,) = write_musicxml(a_song, path)
-    assert told in notice
+    assert expected in notice
     assert schema.validate(etree.parse(path)), schema.error_log
     ar.read(path)
 
@@ -1041,7 +1041,7 @@ def test_the_demo_song_is_written_in_no_time():
 
 
 def test_the_time_grows_with_the_notes_and_not_faster():
-    """Eight thousand notes under each other against one thousand: eight times, not sixty."""
+    """Eight thousand notes take about eight times as long as one thousand, not sixty times."""
 
     def seconds(count: int) -> float:
         pitch = [60.0 + number % 12 for number in range(count)]

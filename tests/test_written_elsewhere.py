@@ -119,7 +119,7 @@ def test_keys_on_one_side_of_middle_c_stay_on_one_staff(voices, tmp_path):
 def test_a_rounded_length_is_one_note():
     """171/512 of a quarter, a triplet as some program rounds it: no chain of ties to a 1024th.
 
-    MusicXML 4.0: ``duration`` alone tells how long a note is, ``type`` may be missing. partitura
+    MusicXML 4.0: ``duration`` alone says how long a note is, ``type`` may be missing. partitura
     knows no value below a 256th.
     """
     assert cut_into_values(0, 171, 512, 512) == ((171, None),)

@@ -116,5 +116,5 @@ if __name__ == "__main__":
             known = {reader for file, reader in KNOWN if file == label(each)}
             differing = differing_readers(each, Path(name))
             if differing or known:
-                told = "as known" if known == set(differing) else f"known: {sorted(known)}"
-                print(label(each), differing, told, flush=True)
+                verdict = "as known" if known == set(differing) else f"known: {sorted(known)}"
+                print(label(each), differing, verdict, flush=True)

@@ -183,11 +183,11 @@ def seconds(task: Callable[[], object], runs: int = RUNS) -> float:
 def row(layers: int, sections: int, players: int) -> None:
     """Print one case."""
     song = layered_song(layers, sections)
-    told = condense(song, players)
+    found = condense(song, players)
     took = seconds(lambda: condense(song, players), 1 if players > 2 else RUNS)
     looking = seconds(lambda: find_clashes(song), 1)
     print(f"{layers:7}{sections:9}{players:8}{len(song.notes):7}{took:9.2f}{looking:10.2f}"
-          f"{told.share:8.1%}{told.gap:8.2%}", flush=True)  # fmt: skip
+          f"{found.share:8.1%}{found.gap:8.2%}", flush=True)  # fmt: skip
 
 
 def main() -> None:

@@ -287,11 +287,11 @@ def measured(path: Path) -> list[dict[str, Any]]:
     }  # fmt: skip
     rows = []
     for way, result, value, keeps in ways(found):
-        told = {"seconds": took, "gap": found.gap} if way == "condensed" else {}
+        extra = {"seconds": took, "gap": found.gap} if way == "condensed" else {}
         rows.append(
             about
             | {"way": way, "value": value, "value_share": value / whole, "keeps_lead": keeps}
-            | figures(song, result) | told
+            | figures(song, result) | extra
         )  # fmt: skip
     return rows
 
@@ -317,8 +317,8 @@ def corpus(folder: Path) -> None:
     start = time.perf_counter()
     files = pieces()
     with Pool(2) as pool:
-        told = list(pool.imap(measured, files))
-    table = pd.DataFrame([row for rows in told for row in rows])
+        results = list(pool.imap(measured, files))
+    table = pd.DataFrame([row for rows in results for row in rows])
     folder.mkdir(parents=True, exist_ok=True)
     table.round(4).to_csv(folder / "pieces.csv", index=False)
     summed = means(table)

@@ -10,7 +10,7 @@ what has three to six parts with notes. A piece stands in as one passage of at m
 notes in its middle, so that a phrase weighs alike in a chorale and in a quartet. From each
 passage come worse twins, one for each damage, by a seed made of the file's name. Half of the
 pieces, by name too, is there to look at while rules are made ("tuning"); what counts is the other
-half ("reported"). Files that tell no tempo are read at 120 quarter notes a minute.
+half ("reported"). Files without a tempo are read at 120 quarter notes a minute.
 
 The score of a kind is the sum of the severities of its findings, a minute; the total is that of
 all kinds. A damage is to be noticed by its matching kinds. The area under the ROC curve is the
@@ -232,8 +232,8 @@ def scores(song: Song, findings: pd.DataFrame) -> dict[str, float]:
     length = minutes(song)
     worst = severity.max().rename(lambda kind: f"worst {kind}")
     naive = range_overlap(song), semitone_pairs(song) / length
-    told = (severity.sum() / length).to_dict()
-    return told | worst.to_dict() | dict(zip(NAIVE, naive, strict=True))
+    rates = (severity.sum() / length).to_dict()
+    return rates | worst.to_dict() | dict(zip(NAIVE, naive, strict=True))
 
 
 def range_overlap(song: Song) -> float:

@@ -39,7 +39,7 @@ def main() -> int:
         items = [(kind, options.number) for kind in kinds]
     begun = time.monotonic()
     outcomes: list[Outcome] = []
-    with contextlib.suppress(KeyboardInterrupt):  # what was tried until then is told
+    with contextlib.suppress(KeyboardInterrupt):  # what was tried until then is reported
         _try(items, options, outcomes)
     seconds = time.monotonic() - begun
     print(table_of(outcomes).to_string())

@@ -50,8 +50,8 @@ WATCH = """
   new MutationObserver(() => {
     const text = picture.textContent;
     for (const [value, start] of [...window.asked]) {
-      const told = says[String(Number(value))];
-      if (told !== undefined && text.includes(told)) {
+      const expected = says[String(Number(value))];
+      if (expected !== undefined && text.includes(expected)) {
         const now = [...window.asked].filter(([, at]) => at <= start).map(([each]) => each);
         now.forEach(each => window.asked.delete(each));
         requestAnimationFrame(() => window.taken.push(performance.now() - start));
@@ -130,7 +130,7 @@ def sound_ready(page: Page) -> list[float]:
     return found
 
 
-def told(name: str, taken: list[float]) -> None:
+def print_row(name: str, taken: list[float]) -> None:
     """A row of the table."""
     ordered = sorted(taken)
     p95 = ordered[min(int(0.95 * len(ordered)), len(ordered) - 1)]
@@ -156,7 +156,7 @@ def main() -> None:
             Notebook(page, address, "bare.ipynb").run_from_the_top()
             page.locator(".bare").wait_for()
             says = {value: f"value {value}" for value in range(41)}
-            told("bare", measure(page, ".bare", "Bare", says, to_and_fro(0.4, 12)[:24]))
+            print_row("bare", measure(page, ".bare", "Bare", says, to_and_fro(0.4, 12)[:24]))
             page.close()
             page = browser.new_page(viewport={"width": 1280, "height": 720})
             Notebook(page, address, "live.ipynb").run_from_the_top()
@@ -174,10 +174,10 @@ def main() -> None:
                 ("Tempo", tempos, to_and_fro(0.3, 12)),
             ):
                 taken = measure(page, ".arrange-live", slider, says, shares)
-                told(slider, taken)
+                print_row(slider, taken)
                 everything += taken
-            told("all three", everything)
-            told("letting go to sound", sound_ready(page))
+            print_row("all three", everything)
+            print_row("letting go to sound", sound_ready(page))
         browser.close()
 
 

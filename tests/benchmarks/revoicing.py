@@ -8,11 +8,11 @@ Speed: passages of 2 to 32 chords, seconds of the processor's own, median of 5: 
 known, and the whole of ``revoice`` with one idea and with all.
 
 Worth: 50 passages of eight chords, out of music21's Bach chorales by a fixed seed, the harmony as
-its ``chordify`` and ``chordSymbolFigureFromChord`` tell it. Two guitars strum it: one the easiest
+its ``chordify`` and ``chordSymbolFigureFromChord`` name it. Two guitars strum it: one the easiest
 shape of each chord, the other one drawn from the tenth of all voicings that clash most with it.
 Measured: the share of findings that the best proposal ends, the harmony (no foreign note, no third
-or seventh lost unless told), the hand, the movement against the written part; and the path against
-the best voicing chord by chord, both out of the same candidates.
+or seventh lost unless stated), the hand, and the distance from the written part. The path is
+compared with the best voicing chord by chord, both from the same candidates.
 """
 
 from __future__ import annotations
@@ -147,8 +147,8 @@ def clashing(symbols: list[str], draw: np.random.Generator) -> dict[str, list[li
     return {G1: one, G2: other}
 
 
-def harmony_kept(before: Song, after: Song, told: tuple[str, ...]) -> bool:
-    """Whether no foreign note came in, and no third or seventh went that is not told."""
+def harmony_kept(before: Song, after: Song, named_losses: tuple[str, ...]) -> bool:
+    """Whether no foreign note came in, and no third or seventh was lost without being stated."""
     lost = 0
     for row, bar in zip(before.chords.itertuples(), before.chords["measure"], strict=True):
         sides = []
@@ -160,7 +160,7 @@ def harmony_kept(before: Song, after: Song, told: tuple[str, ...]) -> bool:
         if row.pitch_classes:
             harmony = Harmony(row.symbol, row.root, row.bass, row.pitch_classes)
             lost += len(harmony.guides & sides[0] - sides[1])
-    return lost == len(told)
+    return lost == len(named_losses)
 
 
 def playable(song: Song, parts: tuple[str, ...]) -> bool:
@@ -262,8 +262,8 @@ def measure_demo(folder: Path) -> None:
             except ArrangeError as error:
                 rows.append({"section": section, "part": part, "idea": str(error)[:70]})
                 continue
-            told = best.before_after
-            before, severity = int(told["before"].sum()), float(told["severity_before"].sum())
+            changes = best.before_after
+            before, severity = int(changes["before"].sum()), float(changes["severity_before"].sum())
             rows.append({"section": section, "part": part, "idea": best.idea, "findings": before,
                          "playable": playable(best.song, (part,)),
                          "harmony_kept": harmony_kept(song, best.song, best.given_up),

@@ -120,7 +120,7 @@ def test_the_keyboard_reaches_everything(live):
     assert wanted <= set(names), wanted - set(names)
 
 
-def test_what_cannot_be_played_is_told_in_the_view(live):
+def test_what_cannot_be_played_is_reported_in_the_view(live):
     for _ in range(7):
         live.slider("Capo").press("ArrowRight")
     live.shows("capo at fret 7")
@@ -128,7 +128,7 @@ def test_what_cannot_be_played_is_told_in_the_view(live):
     assert live.notebook.faults() == []
 
 
-def test_a_log_that_cannot_be_written_is_told_in_the_view(live, folder):
+def test_a_log_that_cannot_be_written_is_reported_in_the_view(live, folder):
     log = folder / "datasets" / "low-water.decisions.txt"
     kept = log.rename(log.with_suffix(".kept")) if log.exists() else None
     log.mkdir()

@@ -108,7 +108,7 @@ def test_visits_leave_no_kernels(served):
     assert "Traceback" not in log, log
 
 
-def test_a_port_that_is_taken_is_told(served, monkeypatch, tmp_path):
+def test_a_port_that_is_taken_is_reported(served, monkeypatch, tmp_path):
     monkeypatch.setattr("tempfile.tempdir", str(tmp_path))
     port = urlsplit(served.address).port
     with pytest.raises(ar.ArrangeError, match=f"port {port} cannot be had: Address already in use"):

@@ -162,12 +162,12 @@ def _checked(arguments: Arguments, code: object, said: str, out: Path) -> str:
     check_no_drafts(out)
     lines = [line for line in said.splitlines() if line and not _PROGRESS.match(line)]
     lines = [line for line in lines if not line.startswith("not read: ")]
-    told = f"{arguments[0]}: exit code {code}: {' / '.join(lines)[:400]}"
+    message = f"{arguments[0]}: exit code {code}: {' / '.join(lines)[:400]}"
     if code not in (0, 2) or "Traceback" in said:
-        raise Failure("at the command", told)
+        raise Failure("at the command", message)
     is_chart = bool(lines) and lines[0].endswith("has faults:")
     if len(lines) != (1 if code else 0) and not (code and is_chart):
-        raise Failure("at the command", f"{len(lines)} lines; {told}")
+        raise Failure("at the command", f"{len(lines)} lines; {message}")
     if code:
         if arguments[0] != "convert":  # what was converted before stays
             check_nothing_left(out)

@@ -84,8 +84,8 @@ def change_head(data: bytes, rng: Random) -> bytes:
         return rng.choice((b"\xef\xbb\xbf", b"\xff\xfe", b"\x00", b"Lo", b"PK", b" \n")) + data
     if way == 3:
         name = rng.choice(("part-name", "fifths", "beats", "words", "duration"))
-        told = text.replace(f"<{name}>", f"<{name}>&b;", 1)
-        return (entity.format(rng.choice(("1", "x" * 9999))) + told).encode()
+        changed = text.replace(f"<{name}>", f"<{name}>&b;", 1)
+        return (entity.format(rng.choice(("1", "x" * 9999))) + changed).encode()
     if way == 4:
         return rng.choice((b'<?xml version="9.9"?>', b"<!-- x -->" * 99, b"<!DOCTYPE x>")) + body
     if way == 5:

@@ -2,7 +2,7 @@
 
 References
 ----------
-What a file of each kind is made of is told in ``text``, ``elements``, ``archives`` and ``midi``.
+The parts of a file of each kind are in ``text``, ``elements``, ``archives`` and ``midi``.
 """
 
 from __future__ import annotations

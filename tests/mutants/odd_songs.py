@@ -192,9 +192,11 @@ def _labels() -> dict[str, str]:
     """The same song, hostile in what its parts, sections and title are called."""
     found = {}
     for label in ODD_LABELS:
-        told = escape(label, {"\n": "&#10;"})
-        marks = [rehearsal(told) + harmony("C") + QUARTERS, words(told) + QUARTERS]
-        found[f"called {label[:20]!r}"] = _two(marks, names=[told, f"{told} 2"], title=told)
+        escaped = escape(label, {"\n": "&#10;"})
+        marks = [rehearsal(escaped) + harmony("C") + QUARTERS, words(escaped) + QUARTERS]
+        found[f"called {label[:20]!r}"] = _two(
+            marks, names=[escaped, f"{escaped} 2"], title=escaped
+        )
         found[f"section {label[:20]!r}"] = _two(marks)
     return found
 

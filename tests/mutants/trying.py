@@ -79,7 +79,7 @@ class OverTime(BaseException):
 
 
 def outcome_of(kind: str, number: int, task: Callable[[], str], limit_s: float) -> Outcome:
-    """Do a task that gives a verdict, and tell what became of it."""
+    """Do a task that gives a verdict, and return its outcome."""
     place = why = trace = ""
     held = _megabytes("VmRSS")
     _forget_peak()

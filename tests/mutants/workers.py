@@ -1,4 +1,4 @@
-"""Items tried in processes of their own: one that dies is told, replaced, and the rest goes on."""
+"""Items tried in separate processes: one that dies is reported and replaced; the rest goes on."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ MOST_WORK_S, PATIENCE_S = 120.0, 1800.0
 
 @dataclass
 class _Worker:
-    """A process, the items it has been given and not told of, and when it last told of one:
+    """A process, the items it was given and has not reported, and when it last reported one:
     by the clock, and by what it had worked until then."""
 
     process: Any
@@ -85,7 +85,7 @@ def _feed(worker: _Worker, left: deque[Item]) -> None:
 
 
 def _heard(worker: _Worker, is_ready: bool) -> Iterator[Outcome]:
-    """What a worker tells, or that it tells nothing any more."""
+    """Return what a worker reports, or that it reports nothing any more."""
     try:
         while is_ready and worker.connection.poll():
             outcome = worker.connection.recv()
@@ -143,8 +143,8 @@ def _keep(outcome: Outcome, folder: Path, keep: Path, seed: int) -> None:
     for path in folder.glob("item/input/*"):
         if path.is_file():
             shutil.copy(path, keep / f"{name}{path.suffix}")
-    told = f"{outcome.kind} {outcome.number}, seed {seed}: {outcome.verdict}\n"
-    text = f"{told}{outcome.place}\n{outcome.why}\n\n{outcome.trace}"
+    heading = f"{outcome.kind} {outcome.number}, seed {seed}: {outcome.verdict}\n"
+    text = f"{heading}{outcome.place}\n{outcome.why}\n\n{outcome.trace}"
     (keep / f"{name}.trace").write_text(text, encoding="utf-8", errors="replace")
 
 
