@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import fields
+import re
+from dataclasses import fields, replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -11,6 +13,8 @@ import arrange as ar
 from arrange.clashes import EVIDENCE, GROUPS, KINDS, MOVES, Kind
 from arrange.clashes.limits import Limits
 from arrange.clashes.scene import Clash
+from arrange.condensing.clash_penalties import pair_severity
+from arrange.condensing.recorded_layers import RecordedLayers
 from arrange.exercises import make_exercises
 from arrange.live.results_cache import section_findings
 from arrange.text.bibliography import SOURCES
@@ -119,3 +123,21 @@ def test_an_invented_kind_in_proposals_live_views_exercises_and_songbooks(tmp_pa
     table = ar.songbook_table(ar.read_songbook(tmp_path / "songs"))
     groups = [f"{group}_a_minute" for group in GROUPS]
     assert table[groups].sum(axis=1).iloc[0] == pytest.approx(table["findings_a_minute"].iloc[0])
+
+
+def test_a_kind_that_may_be_meant_takes_nothing_from_two_layers(monkeypatch):
+    """The row says so; condensing keeps no list of its own."""
+    recorded = RecordedLayers.of(ar.read("datasets/last-bell.musicxml"), None)
+    before = pair_severity(recorded)
+    for name in KINDS:
+        monkeypatch.setitem(KINDS, name, replace(KINDS[name], may_be_meant=True))
+    assert len(before)
+    assert pair_severity(recorded).empty
+
+
+def test_the_readme_says_what_each_kind_says():
+    """A row of its table for every kind."""
+    table = Path("README.md").read_text(encoding="utf-8").partition("## What is looked for")[2]
+    assert set(re.findall(r"^\| (\w+) \|", table.partition("\n## ")[0], re.M)) - {"kind"} == {
+        *KINDS
+    }

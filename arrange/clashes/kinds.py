@@ -70,6 +70,8 @@ class Kind:
         What shows that it is not there, of ``EVIDENCE``.
     can_be_heard : bool
         Whether a listener hears which of two takes has it and which has not.
+    may_be_meant : bool
+        Whether it is as often meant as not: no reason to keep two layers apart.
     one_note_ends_it : bool
         Whether moving a single note may end it.
     notes_can_be_named : bool
@@ -94,6 +96,7 @@ class Kind:
     family: str = ""
     evidence: str = "distance"
     can_be_heard: bool = False
+    may_be_meant: bool = False
     one_note_ends_it: bool = False
     notes_can_be_named: bool = False
 
@@ -194,6 +197,7 @@ KINDS: dict[str, Kind] = {
         noun="doubling",
         limit="doubling",
         source="doubling",
+        may_be_meant=True,
         is_of_attacks=True,
         is_of_lines=True,
         evidence="attacks",

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
-from arrange.clashes import find_clashes
+from arrange.clashes import KINDS, find_clashes
 from arrange.condensing.recorded_layers import RecordedLayers
 from arrange.findings.finding_notes import finding_parts
 from arrange.tables.sounding import Array
@@ -74,13 +74,14 @@ def pair_severity(recorded: RecordedLayers) -> pd.DataFrame:
     DataFrame
         A row for each section and pair with findings: ``section``, ``one``, ``other``, as numbers;
         `other` is -1 for a part that is no layer; ``severity``, 0 to 1: each finding's, times the
-        share of the section for which it lasts, added up to at most 1. Doublings are no clash.
+        share of the section for which it lasts, added up to at most 1. Kinds that may be meant
+        take nothing away.
     """
     song = recorded.song
     number = {name: layer for layer, name in enumerate(recorded.names)}
     index = {name: place for place, name in enumerate(recorded.sections)}
     found = find_clashes(song)
-    found = found[found["kind"] != "doubling"]
+    found = found[[not KINDS[kind].may_be_meant for kind in found["kind"]]]
     until = np.asarray(song.seconds((found["onset"] + found["duration"]).to_numpy()))
     lasts = until - song.seconds(found["onset"].to_numpy())
     total: dict[tuple[int, int, int], float] = {}

@@ -24,7 +24,8 @@ def convert(
     source : path
         What ``read`` reads.
     target : path
-        Ends in .musicxml, .xml, .mid, .midi or .txt. It is written whole or not at all.
+        Ends in .musicxml, .mid, .txt or another suffix of a format that is written; an unknown
+        one is answered with all of them. It is written whole or not at all.
     overwrite : bool
         True replaces a file that is there.
 

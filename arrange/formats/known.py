@@ -11,7 +11,7 @@ from arrange.formats.chart import read_chart, write_chart
 from arrange.formats.midi import is_midi, read_midi, write_midi
 from arrange.formats.musicxml import is_musicxml, read_musicxml
 from arrange.formats.musicxml.writing import write_musicxml
-from arrange.formats.suffixes import CHART, MIDI, MUSICXML
+from arrange.formats.suffixes import SUFFIXES
 from arrange.tables.song import Song
 
 
@@ -40,21 +40,22 @@ class Format:
     write: Callable[..., tuple[str, ...]]
 
 
+# The first row that knows a file reads it: content first, what goes by the suffix alone last.
 FORMATS = (
     Format(
-        *MUSICXML,
+        *SUFFIXES["musicxml"],
         lambda data, _: is_musicxml(data),
         read_musicxml,
         write_musicxml,
     ),
     Format(
-        *MIDI,
+        *SUFFIXES["midi"],
         lambda data, _: is_midi(data),
         read_midi,
         write_midi,
     ),
     Format(
-        *CHART,
+        *SUFFIXES["chart"],
         lambda _, suffix: suffix == ".txt",  # any text may be a chart; its faults say if it is none
         read_chart,
         write_chart,

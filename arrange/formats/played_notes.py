@@ -62,7 +62,7 @@ def note_columns(written: Written, played: PlayedBars, notices: list[str]) -> di
     rows, bars, onset, duration = (values[keep] for values in (rows, bars, onset, duration))
     technique, technique_code = np.unique(technique, return_inverse=True)
     string, fret = notes["string"][rows], notes["fret"][rows]
-    source = notes["source"][rows]
+    sources = written.sources or [f"n{number}" for number in range(1, len(notes["part"]) + 1)]
     return {
         "part": text_column(written.parts["part"], notes["part"][rows]),
         "onset": onset / written.ticks,
@@ -75,7 +75,7 @@ def note_columns(written: Written, played: PlayedBars, notices: list[str]) -> di
         "fret": integer_column(fret, fret < 0),
         "technique": text_column([_technique_text(bits) for bits in technique], technique_code),
         "grace": notes["grace"][rows],
-        "source_id": text_column(written.sources, source),
+        "source_id": text_column(sources, rows),
     }
 
 

@@ -11,6 +11,7 @@ from arrange.errors import ReadError
 from arrange.formats.files import read_bytes
 from arrange.formats.known import FORMATS, format_of
 from arrange.tables.song import Song
+from arrange.text.words import listed
 
 
 def read(
@@ -52,9 +53,9 @@ def read(
     data = read_bytes(path)
     form = format_of(data, path.suffix)
     if form is None:
-        names = " and no ".join(each.name for each in FORMATS[:-1])
+        names = listed(f"no {each.name}" for each in FORMATS)
         raise ReadError(
-            f"this is no {names}; export the song as .musicxml or .mxl, or name the file .txt if "
+            f"this is {names}; export the song as .musicxml or .mxl, or name the file .txt if "
             "it is a chart",
             file=str(path),
         )

@@ -17,10 +17,11 @@ class FormatSuffixes(NamedTuple):
     written: tuple[str, ...]
 
 
-MUSICXML = FormatSuffixes("MusicXML", (".musicxml", ".xml", ".mxl"), (".musicxml", ".xml"))
-MIDI = FormatSuffixes("Standard MIDI File", (".mid", ".midi"), (".mid", ".midi"))
-CHART = FormatSuffixes("text chart", (".txt",), (".txt",))
-
-_ALL = (MUSICXML, MIDI, CHART)
-READ_SUFFIXES = tuple(suffix for each in _ALL for suffix in each.read)
-WRITTEN_SUFFIXES = tuple(suffix for each in _ALL for suffix in each.written)
+# A row each, by the word that ``known`` calls it by; help texts list them in this order.
+SUFFIXES = {
+    "musicxml": FormatSuffixes("MusicXML", (".musicxml", ".xml", ".mxl"), (".musicxml", ".xml")),
+    "midi": FormatSuffixes("Standard MIDI File", (".mid", ".midi"), (".mid", ".midi")),
+    "chart": FormatSuffixes("text chart", (".txt",), (".txt",)),
+}
+READ_SUFFIXES = tuple(suffix for each in SUFFIXES.values() for suffix in each.read)
+WRITTEN_SUFFIXES = tuple(suffix for each in SUFFIXES.values() for suffix in each.written)

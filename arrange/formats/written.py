@@ -46,8 +46,8 @@ class Written:
         ``offset`` and ``duration`` (ticks; offset from the start of the bar), ``pitch`` (NaN if
         unpitched), ``voice`` (index into `voices`, -1 for none), ``string``, ``fret`` (-1 for
         none), ``technique`` (a bit for each of ``TECHNIQUES``), ``grace``, ``tie_start``,
-        ``tie_stop``, ``source`` (index into `sources`, or -1).
-    voices, sources : list of str
+        ``tie_stop``.
+    voices : list of str
     numbers : list of str
         The printed number of each bar.
     lengths : array of int
@@ -63,6 +63,8 @@ class Written:
         Signs for the order of playing.
     kinds, passes : mapping of bar to str, to int
         Kind and pass of the section that begins at a bar, where the source has them.
+    sources : list of str
+        What the file calls each note; empty where it has no names for them: they are numbered.
     remarks : list of (bar, text)
         Words to the players of the section that begins at a bar, or of all the song at -1.
     title : str
@@ -74,7 +76,6 @@ class Written:
     parts: Mapping[str, Sequence[Any]]
     notes: Mapping[str, Array]
     voices: Sequence[str]
-    sources: Sequence[str]
     numbers: Sequence[str]
     lengths: Array
     meters: Sequence[str]
@@ -86,6 +87,7 @@ class Written:
     bars: Sequence[Bar]
     kinds: Mapping[int, str] = field(default_factory=dict)
     passes: Mapping[int, int] = field(default_factory=dict)
+    sources: Sequence[str] = ()
     remarks: Sequence[tuple[int, str]] = ()
     title: str = ""
     notices: Sequence[str] = ()

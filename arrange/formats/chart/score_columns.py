@@ -40,7 +40,6 @@ def written_score(score: Score, parts: Sequence[Part]) -> Written:
         },
         notes=notes,
         voices=voices,
-        sources=[f"n{number}" for number in range(1, len(notes["pitch"]) + 1)],
         numbers=[bar.number for bar in score.bars],
         lengths=np.array([whole(bar.frame.length) for bar in score.bars], dtype=np.int64),
         meters=[bar.meter for bar in score.bars],
@@ -87,5 +86,4 @@ def _note_columns(score: Score, voices: list[str], whole: Any) -> dict[str, np.n
         "pitch": np.array([tone.pitch for tone in tones], dtype=np.float64),  # none becomes NaN
         "string": np.array([tone.string for tone in tones], dtype=np.int64),
         "fret": np.array([tone.fret for tone in tones], dtype=np.int64),
-        "source": np.arange(len(tones)),
     }

@@ -64,7 +64,6 @@ def read_midi(data: bytes, name: str) -> Written:
         parts=parts,
         notes=notes,
         voices=[],
-        sources=[f"n{number}" for number in range(1, len(notes["part"]) + 1)],
         numbers=[str(number) for number in range(1, len(bars.lengths) + 1)],
         lengths=bars.lengths,
         meters=bars.meters,

@@ -163,7 +163,6 @@ def place_notes(
         "grace": no,
         "tie_start": no,
         "tie_stop": no,
-        "source": np.arange(len(down)),
     }
 
 

@@ -71,8 +71,9 @@ def read_musicxml(data: bytes, name: str) -> Written:
     notices: list[str] = []
     said = read_attributes(events, notices)
     timing = read_timing(events, said, notices)
-    notes, voices, sources, staff = note_columns(events, said, timing, notices)
+    notes, voices, names, staff = note_columns(events, said, timing, notices)
     notes = _without_tab_doubles(events, said, notes, staff)
+    sources = [names[place] for place in notes.pop("source").tolist()]
     parts = read_parts(events, said, notes, notices)
     settle_strings(parts, notes, notices)
     report_plain_clef_guitars(events, said, parts, notices)

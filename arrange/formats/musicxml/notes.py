@@ -36,9 +36,10 @@ _SIGNS: tuple[tuple[str, str | None, str], ...] = (
 def note_columns(
     events: Events, said: Attributes, timing: Timing, notices: list[str]
 ) -> tuple[dict[str, Array], list[str], list[str], Array]:
-    """Return the note columns of ``Written``, its voices and sources, and each note's staff.
+    """Return the note columns of ``Written``, its voices, names of notes, and each note's staff.
 
-    Rests are left out. The string and fret are as the file says, the fret from the capo.
+    Rests are left out. The string and fret are as the file says, the fret from the capo. A column
+    more, ``source``, has the place of each note's name among the names.
 
     Raises
     ------
