@@ -1,12 +1,13 @@
 """Many recorded layers, few players: who takes what, section by section, and why.
 
 ``layer_roles`` says what each layer is there for; ``condense`` shares the layers out. In the order
-of the work: the layers as columns (``recorded_layers``), their roles (``estimated_roles``), who
-plays and what is decided (``lineup``, ``pins_and_bans``), what layers are worth together in a
-section (``section_worth``), what a player can do there, at what cost, and what a hand can hold
-(``player_options``, ``player_costs``, ``held_together``), all of it as one ``problem``; then the
-search (``plan_search``), the best plan that can be fingered (``playable_plan``,
-``fingered_lines``), and the answer (``condensed_song``, ``reasons``).
+of the work: the layers as columns (``recorded_layers``), their roles (``estimated_roles``, by
+``line_figures`` and ``followed_lines``), who plays and what is decided (``lineup``,
+``pins_and_bans``), what layers are worth together in a section (``section_worth``), what a player
+can do there, at what cost, and what a hand can hold (``player_options``, ``player_costs``,
+``held_together``), all of it as one ``problem``; then the search (``plan_search``), the best plan
+that can be fingered (``playable_plan``, ``fingered_lines``), and the answer (``condensed_song``,
+``reasons``).
 
 The form of the worth (what a phrase serves in the whole, cover of chords and attacks, playability
 as a hard rule) follows J.-L. Huang, S.-C. Chiu and M.-K. Shan, Towards an automatic music

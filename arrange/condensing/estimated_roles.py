@@ -1,6 +1,14 @@
 """What each recorded layer is there for: lead, hook, rhythm, pad, fill, or another's double.
 
 Estimated from the notes by a few rules that can be read and corrected; each row gives its reason.
+Notes an octave apart count as one note throughout, as guitarists play lines in octaves. The order
+of the rules is that of the evidence: whom a layer follows; whether it is there at all; whether it
+accompanies (held, in chords, on one note, or by leaps through the notes of the chords); whether it
+comes back; and of the lines that are left the one on top is the lead. An echo figure is a fill:
+its repeats sound in the gaps that it leaves, and the song keeps its tune without it.
+
+That tunes go mostly by steps is a common finding, as in D. Huron, Sweet Anticipation, MIT Press
+2006, chapter 5 (from memory).
 That chords, against single notes, mark a rhythm guitar is measured in L. Régnier, K. Martin and
 L. Bigo, Identification of rhythm guitar sections in symbolic tablatures, ISMIR 2021 (abstract).
 The thresholds are ours.
@@ -14,28 +22,37 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from arrange.condensing.followed_lines import Followed, followed_lines
+from arrange.condensing.line_figures import line_figures
 from arrange.condensing.recorded_layers import RecordedLayers
 from arrange.condensing.roles import ROLES
 from arrange.errors import ArrangeError
 from arrange.quantities.texture import DRIVE_DECIBELS, amplitude
 from arrange.tables.song import Song
 from arrange.tables.sounding import Array
+from arrange.text.words import listed
 from arrange.theory.spelling import unknown_name
 
-DOUBLES = 0.85  # share of a layer's notes that another begins too, in any octave
-EVERYWHERE = 0.6  # the least such share in any of its sections
-SAME_ATTACKS = 0.6  # share of that other's attacks in the same sections that it has as well
 LITTLE = 0.5  # share of the bars of its sections up to which a layer is a fill
 GAPS = 0.6  # share of the time of its sections from which a line on top is a lead, and no fill
+ROOM = 0.75  # share of that time up to which a figure leaves room for the repeats of its echo
+ANSWERS = 0.8  # share of a line's phrases that begin while the singer rests from which it answers
 HELD = 1.2  # attacks a bar up to which what sounds on is a pad
 SOUNDS_ON = 0.6  # share of the time it is there for which a pad sounds
-CHORDS = 0.5  # share of attacks of two notes or more from which a layer plays chords
+CHORDS = 0.5  # share of attacks of two tones or more from which a layer plays chords
 COMES_BACK = 0.6  # share of bars heard before from which a line comes back
-FIGURE = 8  # different bars up to which what comes back is a hook, and no tune
-STEADY = 0.8  # share of steps in time of one length from which picking is steady
-WIDE = 2.5  # semitones from note to note from which steady single notes are picking
-STILL = 1.0  # up to which they are a pulse
+FIGURE = 8  # different bars, a chorus, up to which what comes back is a hook, and no tune
+EVEN = 0.8  # share of its steps in time of one length from which a line has an even pace
+STILL = 1.0  # semitones from note to note up to which such a line is a pulse
+LEAPS = 0.75  # share of moves beyond a step from which a line leaps, as tunes seldom do
+IN_CHORD = 0.95  # share of notes in the chord above them from which a line goes through chords
+PATTERN = 0.8  # share of bars whose rhythm was heard before from which it keeps to a pattern
 ON_TOP = 0.35  # share of its time that a lead is the highest layer
+
+_COLUMNS = [
+    "layer", "role", "presence", "sounding", "polyphony", "density", "chords", "repetition",
+    "on_top", "doubles", "second_voice_of", "salience", "why",
+]  # fmt: skip
 
 
 def layer_roles(
@@ -43,7 +60,7 @@ def layer_roles(
     layers: Sequence[str] | None = None,
     roles: Mapping[str, str] | None = None,
 ) -> pd.DataFrame:
-    """Return the role of each layer, as far as its notes show it.
+    """Return the role of each layer, as far as its notes show it, with the reason.
 
     Parameters
     ----------
@@ -59,10 +76,13 @@ def layer_roles(
         A row a layer, by name: ``layer``; ``role``; ``presence``, the share of the song's time in
         sections in which it plays; ``sounding``, the share of the song's time in which it sounds;
         ``polyphony``, notes at once while any sounds; ``density``, attacks a second in the
-        sections in which it plays; ``chords``, the share of its attacks of two notes or more;
+        sections in which it plays; ``chords``, the share of its attacks of two notes or more,
+        where notes an octave apart are one;
         ``repetition``, the share of its bars that it has played before; ``on_top``, the share of
-        its sounding time in which no other layer is higher; ``doubles``, whose line it follows,
-        or none; ``salience``, 0 to 1, the mean of on_top, how much its pitch moves and how loud
+        its sounding time in which no other layer is higher; ``doubles``, whose line it plays in
+        unison or octaves, or none; ``second_voice_of``, whom it moves along with at a third or a
+        sixth, in that one's role, or none; neither counts as higher than whom it follows;
+        ``salience``, 0 to 1, the mean of on_top, how much its pitch moves and how loud
         it is, each against the layer that has most (ours); ``why``, one sentence.
 
     Raises
@@ -86,17 +106,27 @@ def roles_of(recorded: RecordedLayers, roles: Mapping[str, str] | None = None) -
     """Return the table of ``layer_roles``."""
     given = dict(roles or {})
     _check(given, recorded.names)
-    table = _figures(recorded, _doubled(recorded))
+    followed = followed_lines(recorded)
+    table = _figures(recorded, followed)
     decided = [_decided(row) for row in table.to_dict("records")]
+    for own, leaders in enumerate(followed.seconds):
+        if leaders:
+            lines = listed([recorded.names[leader] for leader in leaders])
+            decided[own] = (
+                decided[leaders[0]][0],
+                f"the second voice of {lines}: it moves along at a third or a sixth",
+            )
+    for own, leaders in enumerate(followed.doubles):
+        if leaders:
+            lines = listed([recorded.names[leader] for leader in leaders])
+            decided[own] = "double", f"attack by attack what {lines} plays, in some octave"
     for number, name in enumerate(recorded.names):
         if name in given:
             role = given[name]
             decided[number] = role, f"given as {role}: {ROLES[role].meaning}"
     table.insert(1, "role", pd.array([role for role, _ in decided], dtype="str"))
     table["why"] = pd.array([why for _, why in decided], dtype="str")
-    return table.drop(
-        columns=["attacks_a_bar", "different", "steady", "step", "sounds_on", "in_bars"]
-    )
+    return table[_COLUMNS]
 
 
 def _check(roles: Mapping[str, str], names: Sequence[str]) -> None:
@@ -110,74 +140,113 @@ def _check(roles: Mapping[str, str], names: Sequence[str]) -> None:
 
 
 def _decided(row: Mapping[str, Any]) -> tuple[str, str]:
-    """Role and reason from the figures; the first rule that holds."""
+    """Role and reason from the figures of a layer that follows no other; the first that holds."""
+    for rule in (_there_for_little, _accompanying, _coming_back):
+        if found := rule(row):
+            return found
     top = f"the highest layer for {row['on_top']:.0%} of its time"
-    if not row["presence"]:
-        return "fill", "it is silent"
-    if isinstance(row["doubles"], str):
-        return "double", f"nearly every note of it is in {row['doubles']} too, in some octave"
-    if row["in_bars"] <= LITTLE:
-        return "fill", f"it plays in {row['in_bars']:.0%} of the bars of its sections"
-    if row["attacks_a_bar"] <= HELD and row["sounds_on"] >= SOUNDS_ON:
-        return "pad", f"held, with {row['attacks_a_bar']:.1f} attacks a bar"
-    if row["chords"] >= CHORDS:
-        return "rhythm", f"chords: {row['chords']:.0%} of its attacks are of two notes or more"
-    if row["steady"] >= STEADY and not STILL < row["step"] < WIDE:
-        kind = "picking" if row["step"] >= WIDE else "a pulse"
-        return "rhythm", f"{kind}: single notes at an even pace, {row['step']:.1f} semitones apart"
-    if row["repetition"] >= COMES_BACK and row["different"] <= FIGURE:
-        return "hook", (
-            f"single notes that come back: {row['different']:.0f} different bars, "
-            f"{row['repetition']:.0%} of its bars were heard before"
-        )
     if row["on_top"] < ON_TOP:
         return "rhythm", f"a line under others, {top}"
+    answers = f"{row['answers']:.0%} of its phrases begin while the singer rests"
+    sounds = f"it sounds for {row['sounds_on']:.0%} of its sections"
     if row["sounds_on"] < GAPS:
-        return "fill", f"a line with gaps: it sounds for {row['sounds_on']:.0%} of its sections"
+        return "fill", f"a line with gaps: {sounds}"
+    if row["answers"] >= ANSWERS:
+        return "fill", f"a line that answers: {answers}"
     return "lead", f"a line in single notes, {top}"
 
 
-def _figures(recorded: RecordedLayers, doubled: Sequence[int]) -> pd.DataFrame:
-    """What is measured of each layer."""
-    count = len(recorded.names)
-    busy, held, top = _times(recorded, doubled)
-    lengths = recorded.present @ recorded.seconds
-    bars_there = recorded.present @ _bars(recorded)
-    song_seconds = max(float(recorded.seconds.sum()), 1e-9)
-    rows = []
-    moves = np.zeros(count)
-    for layer in range(count):
-        own = np.flatnonzero((recorded.layer == layer) & recorded.is_played)
-        figures, moves[layer] = _line_figures(recorded, own)
-        bars = len(np.unique(recorded.measure[own]))
-        attacks = figures.pop("attacks")
-        rows.append(
-            {
-                "layer": recorded.names[layer],
-                "presence": lengths[layer] / song_seconds,
-                "sounding": busy[layer] / song_seconds,
-                "polyphony": held[layer] / busy[layer] if busy[layer] else 0.0,
-                "density": attacks / lengths[layer] if attacks else 0.0,
-                **figures,
-                "on_top": top[layer] / busy[layer] if busy[layer] else 0.0,
-                "attacks_a_bar": attacks / max(bars, 1),
-                "different": bars * (1 - figures["repetition"]),
-                "sounds_on": busy[layer] / lengths[layer] if attacks else 0.0,
-                "in_bars": bars / max(bars_there[layer], 1),
-            }
+def _there_for_little(row: Mapping[str, Any]) -> tuple[str, str] | None:
+    """A fill that is there in few bars, or nowhere."""
+    if not row["presence"]:
+        return "fill", "it is silent"
+    if row["in_bars"] <= LITTLE:
+        return "fill", f"it plays in {row['in_bars']:.0%} of the bars of its sections"
+    return None
+
+
+def _accompanying(row: Mapping[str, Any]) -> tuple[str, str] | None:
+    """What carries others: held, in chords, on one note, or through the notes of the chords."""
+    if row["attacks_a_bar"] <= HELD and row["sounds_on"] >= SOUNDS_ON:
+        return "pad", f"held, with {row['attacks_a_bar']:.1f} attacks a bar"
+    if row["chords"] >= CHORDS:
+        return "rhythm", (
+            f"chords: {row['chords']:.0%} of its attacks are of two tones or more, octaves aside"
         )
-    table = pd.DataFrame(rows)
-    table["layer"] = table["layer"].astype("str")
+    if row["even"] >= EVEN and row["step"] <= STILL:
+        return "rhythm", (
+            f"a pulse: single notes at an even pace, {row['step']:.1f} semitones apart"
+        )
+    if not _goes_through_chords(row):
+        return None
+    leaps = f"{row['leaps']:.0%} of its moves are leaps"
+    if row["sounds_on"] <= (ROOM if row["has_echo"] else GAPS):
+        return "fill", (
+            f"{'an echo figure' if row['has_echo'] else 'a figure'} through the notes of the "
+            f"chords, with gaps: {leaps}, and it sounds for {row['sounds_on']:.0%} of its sections"
+        )
+    return "rhythm", f"picking through the notes of the chords: {leaps}"
+
+
+def _goes_through_chords(row: Mapping[str, Any]) -> bool:
+    """By leaps, in a pattern, over members of the chords; where none is known by its pace alone."""
+    if row["leaps"] < LEAPS or row["rhythm_again"] < PATTERN:
+        return False
+    if np.isnan(row["in_chord"]):
+        return bool(row["even"] >= EVEN or row["has_echo"])
+    return bool(row["in_chord"] >= IN_CHORD)
+
+
+def _coming_back(row: Mapping[str, Any]) -> tuple[str, str] | None:
+    """A hook comes back bar for bar."""
+    if row["repetition"] >= COMES_BACK and row["different"] <= FIGURE:
+        return "hook", (
+            f"single notes that come back: {row['repetition']:.0%} of its bars were heard before"
+        )
+    return None
+
+
+def _figures(recorded: RecordedLayers, followed: Followed) -> pd.DataFrame:
+    """What is measured of each layer."""
+    busy, held, top = _times(recorded, followed)
+    lengths = recorded.present @ recorded.seconds
+    lasting = np.where(lengths > 0, lengths, 1)
+    table = line_figures(recorded)
+    bars = _bars_played(recorded)
+    table = table.assign(
+        layer=pd.array(recorded.names, dtype="str"),
+        presence=lengths / max(float(recorded.seconds.sum()), 1e-9),
+        sounding=busy / max(float(recorded.seconds.sum()), 1e-9),
+        polyphony=held / np.where(busy > 0, busy, 1),
+        density=table["attacks"] / lasting,
+        on_top=top / np.where(busy > 0, busy, 1),
+        attacks_a_bar=table["attacks"] / np.maximum(bars, 1),
+        in_bars=bars / np.maximum(recorded.present @ _bars(recorded), 1),
+        sounds_on=busy / lasting,
+        has_echo=recorded.parts["echo"].notna().to_numpy(),
+        doubles=_names(recorded, followed.doubles),
+        second_voice_of=_names(recorded, followed.seconds),
+    )
     drive = recorded.parts["drive"].map(DRIVE_DECIBELS).to_numpy()
     loud = amplitude(recorded.parts["level"].to_numpy() + drive)
-    moves = moves / np.where(lengths > 0, lengths, 1)
+    moves = table["moves"].to_numpy() / lasting
     shares = [table["on_top"].to_numpy(), moves / max(moves.max(), 1e-9), loud / loud.max()]
-    salience = np.where(lengths > 0, np.mean(shares, axis=0), 0.0)
-    order = ["layer", "presence", "sounding", "polyphony", "density", "chords", "repetition",
-             "on_top", "attacks_a_bar", "in_bars", "different", "steady", "step",
-             "sounds_on"]  # fmt: skip
-    names = [None if other < 0 else recorded.names[other] for other in doubled]
-    return table[order].assign(doubles=pd.array(names, dtype="str"), salience=salience)
+    return table.assign(salience=np.where(lengths > 0, np.mean(shares, axis=0), 0.0))
+
+
+def _names(
+    recorded: RecordedLayers, leaders: Sequence[Sequence[int]]
+) -> pd.api.extensions.ExtensionArray:
+    """The first that each layer follows, or none."""
+    names = [recorded.names[own[0]] if own else None for own in leaders]
+    return pd.array(names, dtype="str")
+
+
+def _bars_played(recorded: RecordedLayers) -> Array:
+    """In how many bars each layer begins anything."""
+    played = recorded.is_played
+    pairs = np.unique(np.stack([recorded.layer[played], recorded.measure[played]]), axis=1)
+    return np.bincount(pairs[0], minlength=len(recorded.names))
 
 
 def _bars(recorded: RecordedLayers) -> Array:
@@ -186,47 +255,10 @@ def _bars(recorded: RecordedLayers) -> Array:
     return np.bincount(section[section >= 0], minlength=len(recorded.sections))
 
 
-def _line_figures(recorded: RecordedLayers, own: Array) -> tuple[dict[str, float], float]:
-    """Figures of one layer's notes, and how often its highest note changes."""
-    place, pitch = recorded.place[own], recorded.pitch[own]
-    if not len(own):
-        none = {"attacks": 0.0, "chords": 0.0, "repetition": 0.0, "steady": 0.0, "step": 0.0}
-        return none, 0.0
-    starts, first, counts = np.unique(place, return_index=True, return_counts=True)
-    highest = np.maximum.reduceat(np.nan_to_num(pitch, nan=-1.0), first)
-    steps = np.diff(starts)
-    _, lengths = np.unique(steps, return_counts=True)
-    leaps = np.abs(np.diff(highest))
-    figures = {
-        "attacks": float(len(starts)),
-        "chords": float((counts > 1).mean()),
-        "repetition": _repetition(recorded, own),
-        "steady": float(lengths.max() / len(steps)) if len(steps) else 0.0,
-        "step": float(leaps.mean()) if len(leaps) else 0.0,
-    }
-    return figures, float((leaps > 0).sum())
-
-
-def _repetition(recorded: RecordedLayers, own: Array) -> float:
-    """Share of a layer's bars that it has played before."""
-    lines = recorded.song.measures["onset"].to_numpy()
-    bars, first = np.unique(recorded.measure[own], return_index=True)
-    offset = np.rint((recorded.onset[own] - lines[recorded.measure[own] - 1]) * 64)
-    heard: set[bytes] = set()
-    again = 0
-    for piece, tones in zip(
-        np.split(offset, first[1:]), np.split(recorded.pitch[own], first[1:]), strict=True
-    ):
-        content = piece.tobytes() + tones.tobytes()
-        again += content in heard
-        heard.add(content)
-    return again / len(bars)
-
-
-def _times(recorded: RecordedLayers, doubled: Sequence[int]) -> tuple[Array, Array, Array]:
+def _times(recorded: RecordedLayers, followed: Followed) -> tuple[Array, Array, Array]:
     """Seconds for which each layer sounds, those of all its notes, and those on top.
 
-    Its doubles do not count as higher than a layer.
+    A layer that follows another is not higher than that one, wherever it lies.
     """
     cut = recorded.sliced()
     count, times = len(recorded.names), max(len(cut.seconds), 1)
@@ -238,46 +270,11 @@ def _times(recorded: RecordedLayers, doubled: Sequence[int]) -> tuple[Array, Arr
     sounds = np.isfinite(highest)
     seconds = cut.seconds if len(cut.seconds) else np.zeros(times)
     on_top = np.zeros(count)
+    leaders = followed.leaders
     for own in range(count):
-        others = [other for other in range(count) if doubled[other] != own]
-        on_top[own] = (sounds[own] & (highest[own] == highest[others].max(axis=0))) @ seconds
+        others = [other for other in range(count) if own not in leaders[other]]
+        is_on_top = sounds[own] & (highest[own] == highest[others].max(axis=0))
+        for leader in leaders[own]:
+            is_on_top &= ~sounds[leader]
+        on_top[own] = is_on_top @ seconds
     return sounds @ seconds, notes, on_top
-
-
-def _doubled(recorded: RecordedLayers) -> list[int]:
-    """Whose line each layer follows; -1 for nobody's."""
-    pitched = recorded.is_played & ~np.isnan(recorded.pitch)
-    layer, place = recorded.layer[pitched], recorded.place[pitched]
-    tone = np.rint(recorded.pitch[pitched]).astype(np.int64) % 12
-    notes = _has(place * 12 + tone, layer, len(recorded.names))
-    both, size = notes @ notes.T, notes.sum(axis=1)
-    share = both / np.where(size > 0, size, 1)[:, None]
-    # How many of another's attacks, in the sections in which a layer plays, it has as well.
-    attacks = _has(place, layer, len(recorded.names))
-    first = np.unique(place, return_index=True)[1]
-    there = recorded.present[:, recorded.section[pitched][first]]
-    asked = there @ attacks.T
-    matched = (attacks @ attacks.T) / np.where(asked > 0, asked, 1)
-    follows = (share >= DOUBLES) & (matched >= SAME_ATTACKS)
-    section = recorded.section[pitched]
-    for number in range(len(recorded.sections)):
-        here = section == number
-        there_too = _has(place[here] * 12 + tone[here], layer[here], len(recorded.names))
-        follows &= there_too @ there_too.T >= EVERYWHERE * there_too.sum(axis=1)[:, None]
-    # Of two that double each other the one with more notes is the line, then the louder, then
-    # the first by name.
-    level = recorded.parts["level"].to_numpy()
-    rank = np.lexsort((np.arange(len(size)), -level, -size)).argsort()
-    found = []
-    for own in range(len(size)):
-        others = np.flatnonzero(follows[own] & (rank < rank[own])).tolist()
-        found.append(min(others, key=lambda other: rank[other], default=-1))
-    return found
-
-
-def _has(key: Array, layer: Array, layers: int) -> Array:
-    """1 where a layer has a key: layers x keys."""
-    keys, which = np.unique(key, return_inverse=True)
-    has = np.zeros((layers, len(keys)))
-    has[layer, which] = 1
-    return has

@@ -27,7 +27,7 @@ ROLES = {
     "lead": Role("a line that moves in single notes, on top", is_featured=True),
     "hook": Role("a short figure in single notes that comes back", is_featured=True),
     "rhythm": Role("chords or picking that carry the song on"),
-    "fill": Role("there for little of the sections that it plays in"),
+    "fill": Role("answers and echo figures: there for little of its sections, or with gaps"),
     "pad": Role("held, with few attacks"),
     "double": Role("another layer's line in unison or octaves"),
 }
