@@ -5,6 +5,7 @@ import pytest
 
 import arrange as ar
 from arrange.__main__ import main
+from arrange.commands.condensation_text import _lost_lines
 
 DEMO = "datasets/low-water.musicxml"
 LAYERS = "datasets/last-bell.musicxml"
@@ -97,3 +98,28 @@ def test_handout_writes_sheets(tmp_path, capsys):
     assert all((tmp_path / "out").joinpath(path).stat().st_size > 1000 for path in paths)
     assert main([*arguments, "A9"]) == 2
     assert "A9" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("columns", [60, 80])
+def test_lines_fit_the_terminal(capsys, monkeypatch, tmp_path, columns):
+    """No line is left for the terminal to break in the middle of a word."""
+    monkeypatch.setenv("COLUMNS", str(columns))
+    out = str(tmp_path / "two.mid")
+    assert main(["condense", "datasets/last-bell.musicxml", "-o", out]) == 0
+    printed = capsys.readouterr().out
+    assert main(["revoice", "datasets/low-water.musicxml", "--part", "Guitar 1", "--section",
+                 "Chorus 1"]) == 0  # fmt: skip
+    printed += capsys.readouterr().out
+    lines = [each for each in printed.splitlines() if str(tmp_path) not in each]
+    assert max(map(len, lines)) <= columns
+
+
+def test_one_measure_is_not_several():
+    """What is lost in a single bar says so in the singular, in several in the plural."""
+    lost = pd.DataFrame({
+        "layer": ["Slide", "Hook"], "what": "its own line", "measures": ["27", "3, 5-6"],
+        "value": [2.0, 1.0], "share": [0.06, 0.03], "why": "it is hard",
+    })  # fmt: skip
+    one, several = _lost_lines(lost)
+    assert "Slide, measure 27: " in one
+    assert "Hook, measures 3, 5-6: " in several

@@ -41,10 +41,11 @@ def run_revoice(options: argparse.Namespace) -> int:
     for number, each in enumerate(proposals, start=1):
         ended, brought = len(each.ended), len(each.brought)
         before, after = each.before_after[["severity_before", "severity_after"]].sum()
-        print(
+        figures = (
             f"{number}. {each.idea}: ends {ended}, brings {brought}; severity {before:.2f} to "
             f"{after:.2f}; cost {each.cost:.0f} mm"
         )
+        print(wrapped(figures))
         print(wrapped(each.why, "   "))
     if folder:
         print(f"Written: {folder}")
@@ -77,7 +78,7 @@ def run_condense(options: argparse.Namespace) -> int:
     for notice in (*result.song.notices, *left_out):
         print(wrapped(f"note: {notice}"))
     how = "proven: nothing is worth more" if result.is_proven else f"at most {result.gap:.1%} short"
-    print(f"{result.share:.0%} of what all layers are worth; {how}.")
+    print(wrapped(f"{result.share:.0%} of what all layers are worth; {how}."))
     print(f"Song: {target}\nChoices with reasons: {table}")
     return 0
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import textwrap
 from collections.abc import Iterator
 from typing import Any
@@ -11,15 +12,19 @@ from arrange.guitar.necks import capo_words
 from arrange.text.part_lists import join_parts
 from arrange.text.words import listed
 
-WIDTH = 100  # columns of a line
+WIDTH = 100  # columns of a line at most
+_NARROWEST = 40
 _NOTHING = 0.005  # seconds of worth, below which nothing is lost
 _DEEPER = "      "
 
 
 def wrapped(text: str, indent: str = "") -> str:
-    """Return a text in lines of at most ``WIDTH``, all but the first indented further."""
+    """Return a text in lines that fit the terminal, of at most ``WIDTH`` columns, all but the first
+    indented further.
+    """
+    columns = min(WIDTH, max(shutil.get_terminal_size((WIDTH, 24)).columns, _NARROWEST))
     return textwrap.fill(
-        text, WIDTH, initial_indent=indent, subsequent_indent=indent + _DEEPER[len(indent) :],
+        text, columns, initial_indent=indent, subsequent_indent=indent + _DEEPER[len(indent) :],
         break_on_hyphens=False,
     )  # fmt: skip
 
@@ -57,7 +62,8 @@ def _lost_lines(rows: Any) -> Iterator[str]:
         return
     is_felt = ~(rows["value"] <= _NOTHING)  # single notes left out have no value
     for row in rows[is_felt].sort_values("value", ascending=False, kind="stable").itertuples():
-        where = f", measures {row.measures}" if row.measures else ""
+        several = "" if str(row.measures).isdecimal() else "s"
+        where = f", measure{several} {row.measures}" if row.measures else ""
         share = f"{row.share:.0%}" if row.share >= 0.01 else "under 1%"
         much = "" if row.value != row.value else f" ({row.value:.1f} s, {share} of all)"
         yield wrapped(f"lost: {row.layer}{where}: {row.what}{much}; {row.why}", "  ")
