@@ -57,7 +57,7 @@ def write_midi(song: Song, path: str | os.PathLike[str]) -> tuple[str, ...]:
     Returns
     -------
     tuple of str
-        What of the notes the file does not hold, a sentence each.
+        What of the song the file does not hold, a sentence each.
 
     Raises
     ------
@@ -93,8 +93,8 @@ def write_midi(song: Song, path: str | os.PathLike[str]) -> tuple[str, ...]:
     >>> with tempfile.TemporaryDirectory() as folder:
     ...     left_out = ar.write_midi(song, f"{folder}/song.mid")
     ...     again = ar.read(f"{folder}/song.mid")
-    >>> left_out
-    ('grace notes are left out, since MIDI does not hold them: 1',)
+    >>> left_out[0]
+    'grace notes are left out, since MIDI does not hold them: 1'
     >>> len(song.notes) - len(again.notes)
     1
     """
@@ -116,13 +116,20 @@ def write_midi(song: Song, path: str | os.PathLike[str]) -> tuple[str, ...]:
         midi.tracks.append(_part(part, own, channels[row], ticks))
     with whole_file(path) as draft:
         midi.save(draft)
-    kinds = {"grace notes": grace & ~cue, "cue notes": cue, "notes of no length": short}
+    kinds = {
+        "grace notes": int((grace & ~cue).sum()),
+        "cue notes": int(cue.sum()),
+        "notes of no length": int(short.sum()),
+        "chord symbols": len(song.chords),
+        "strings and frets": int(notes["string"].notna().sum()),
+        "remarks": len(song.remarks),
+    }
     microtones = int((notes["pitch"] % 1 > 0).to_numpy()[sounds].sum())
     return (
         *(
-            f"{kind} are left out, since MIDI does not hold them: {int(which.sum()):,}"
-            for kind, which in kinds.items()
-            if which.any()
+            f"{kind} are left out, since MIDI does not hold them: {count:,}"
+            for kind, count in kinds.items()
+            if count
         ),
         *([f"quarter tones are rounded to semitones: {microtones:,}"] if microtones else []),
         *([] if is_kept else [_UNEVEN]),
