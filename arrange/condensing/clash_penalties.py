@@ -81,7 +81,8 @@ def pair_severity(recorded: RecordedLayers) -> pd.DataFrame:
     number = {name: layer for layer, name in enumerate(recorded.names)}
     index = {name: place for place, name in enumerate(recorded.sections)}
     found = find_clashes(song)
-    found = found[[not KINDS[kind].may_be_meant for kind in found["kind"]]]
+    meant = [name for name, kind in KINDS.items() if kind.may_be_meant]
+    found = found[~found["kind"].isin(meant)]
     until = np.asarray(song.seconds((found["onset"] + found["duration"]).to_numpy()))
     lasts = until - song.seconds(found["onset"].to_numpy())
     total: dict[tuple[int, int, int], float] = {}

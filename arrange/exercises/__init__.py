@@ -1,8 +1,9 @@
 """Exercises made from any song, and the papers of a workshop.
 
-There are six kinds, each in a file with ``ask(facts, size, chance)`` and ``reply(exercise,
-answer)``. Every answer is judged on the song itself: a move is tried, a place is looked at, a capo
-is counted. The reply is about that answer. The same song, seed and size give the same exercises.
+Each kind has a file with ``KIND``, ``IN_WORKSHOP``, ``ask(facts, size, chance)`` and
+``reply(exercise, answer)``. Every answer is judged on the song itself: a move is tried, a place is
+looked at, a capo is counted. The reply is about that answer. The same song, seed and size give the
+same exercises.
 """
 
 from __future__ import annotations

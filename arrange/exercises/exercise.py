@@ -19,6 +19,25 @@ class NoExerciseError(ArrangeError):
 
 
 @dataclass(frozen=True)
+class InWorkshop:
+    """What the papers of a workshop say about a kind of exercise.
+
+    Parameters
+    ----------
+    task : str
+        What it asks for, on the page to take home.
+    how : str
+        How ten people and one projector do it, on the leader's plan.
+    share : int
+        How much of the time it gets; most kinds get 1.
+    """
+
+    task: str
+    how: str
+    share: int = 1
+
+
+@dataclass(frozen=True)
 class Exercise:
     """One question about a song.
 

@@ -15,6 +15,7 @@ from arrange.errors import ArrangeError
 from arrange.exercises.evidence import heard
 from arrange.exercises.exercise import (
     Exercise,
+    InWorkshop,
     NoExerciseError,
     Reply,
     numbers_in,
@@ -29,6 +30,13 @@ from arrange.text.words import first_up, listed, measures_words, runs_words
 from arrange.theory.pitch import parse_note
 
 KIND = "find the clash"
+IN_WORKSHOP = InWorkshop(
+    task="in which measure or section is it?",
+    how=(
+        "In pairs, with the score or the notebook. Let two pairs say where and why, then check "
+        "both answers, the wrong one first."
+    ),
+)
 _WRONG = 3
 _LEAST_WRONG = 2
 _MOST_NOTES = 3

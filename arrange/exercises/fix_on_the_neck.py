@@ -16,6 +16,7 @@ from arrange.errors import ArrangeError
 from arrange.exercises.evidence import chord_names
 from arrange.exercises.exercise import (
     Exercise,
+    InWorkshop,
     NoExerciseError,
     Reply,
     read_answer,
@@ -31,6 +32,14 @@ from arrange.text.words import listed, runs_words
 from arrange.theory.pitch import an_interval, parse_note
 
 KIND = "fix it on the neck"
+IN_WORKSHOP = InWorkshop(
+    task="where else could one finger go, so that it ends?",
+    how=(
+        "In pairs, a guitar each, unplugged. Try it on the neck, then check it. Ask what happens "
+        "to the line on top and to the hand."
+    ),
+    share=2,
+)
 _MOST_FINDINGS = 400  # the most severe; the notes of each are looked up
 _MOST_JUDGED = 20_000  # findings that are looked at again in all, some milliseconds each
 _FAR = 12  # semitones that are tried up and down

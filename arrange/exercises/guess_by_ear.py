@@ -18,6 +18,7 @@ from arrange.clashes import KINDS
 from arrange.errors import ArrangeError
 from arrange.exercises.exercise import (
     Exercise,
+    InWorkshop,
     NoExerciseError,
     Reply,
     numbers_in,
@@ -36,6 +37,13 @@ from arrange.text.words import counted
 from arrange.theory.pitch import INTERVAL_NAMES, an_interval, interval_name
 
 KIND = "guess by ear"
+IN_WORKSHOP = InWorkshop(
+    task="say what you hear before you see a note",
+    how=(
+        "Nobody looks. Play it twice, at the level of a talking voice; hands up for each choice, "
+        "then check it."
+    ),
+)
 _WIDEST = 16  # semitones that can be asked for by name
 _WRONG = {"small": 2, "middle": 4}
 _TAKES = ("the first take", "the second take")

@@ -1,4 +1,4 @@
-"""Exercises made from a song, and their answers checked: the six kinds in one table."""
+"""Exercises made from a song, and their answers checked: every kind in one table."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from arrange.exercises import (
     which_capo,
     which_layer,
 )
-from arrange.exercises.exercise import SIZES, Exercise, NoExerciseError, Reply
+from arrange.exercises.exercise import SIZES, Exercise, InWorkshop, NoExerciseError, Reply
 from arrange.exercises.song_facts import SongFacts
 from arrange.tables.song import Song
 
@@ -27,6 +27,7 @@ _ASK: dict[str, Callable[[SongFacts, str, Random], Exercise]] = {
     each.KIND: each.ask for each in _MODULES
 }
 _REPLY: dict[str, Callable[[Exercise, Any], Reply]] = {each.KIND: each.reply for each in _MODULES}
+IN_WORKSHOP: dict[str, InWorkshop] = {each.KIND: each.IN_WORKSHOP for each in _MODULES}
 
 KINDS = tuple(_ASK)
 

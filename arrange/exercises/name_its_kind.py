@@ -15,6 +15,7 @@ from arrange.clashes import KINDS
 from arrange.exercises.evidence import heard, intervals
 from arrange.exercises.exercise import (
     Exercise,
+    InWorkshop,
     NoExerciseError,
     Reply,
     read_answer,
@@ -29,6 +30,13 @@ from arrange.theory.pitch import an_interval
 from arrange.theory.spelling import nearest_spelling
 
 KIND = "name its kind"
+IN_WORKSHOP = InWorkshop(
+    task="which kind of finding is it?",
+    how=(
+        "All together: each names one kind that it is not, and why. Check a wrong one too: the "
+        "reply says what speaks against it."
+    ),
+)
 _WRONG = {"small": 2, "middle": 4, "large": 0}
 
 

@@ -10,45 +10,13 @@ import pandas as pd
 
 from arrange.clashes import KINDS
 from arrange.exercises.exercise import Exercise
+from arrange.exercises.making import IN_WORKSHOP
 from arrange.handouts.sheets import LOUDNESS, WARM_UP
 from arrange.tables.song import Song
 from arrange.text.words import counted, listed
 
 MINUTES = 60
 _WELCOME, _SONG, _BREAK, _DECIDE, _CLOSE = 5, 5, 5, 7, 3
-_SHARES = {"fix it on the neck": 2}  # of the time; all others have one
-
-# What an exercise asks for, and how ten people and one projector do it.
-ABOUT = {
-    "guess by ear": (
-        "say what you hear before you see a note",
-        "Nobody looks. Play it twice, at the level of a talking voice; hands up for each choice, "
-        "then check it.",
-    ),
-    "find the clash": (
-        "in which measure or section is it?",
-        "In pairs, with the score or the notebook. Let two pairs say where and why, then check "
-        "both answers, the wrong one first.",
-    ),
-    "name its kind": (
-        "which kind of finding is it?",
-        "All together: each names one kind that it is not, and why. Check a wrong one too: the "
-        "reply says what speaks against it.",
-    ),
-    "fix it on the neck": (
-        "where else could one finger go, so that it ends?",
-        "In pairs, a guitar each, unplugged. Try it on the neck, then check it. Ask what happens "
-        "to the line on top and to the hand.",
-    ),
-    "which capo": (
-        "at which fret are all chords open shapes?",
-        "On paper first: count down from the chords. Then play two of the shapes.",
-    ),
-    "which layer can go": (
-        "of which part do others play most?",
-        "Groups of three or four; each defends one layer for a minute. Then check all of them.",
-    ),
-}
 
 _TRY = (
     "Move one finger: another note of the chord, near by.",
@@ -73,7 +41,7 @@ class Step:
 def plan_steps(exercises: Sequence[Exercise]) -> tuple[Step, ...]:
     """Return the steps of a workshop; their minutes add up to ``MINUTES``."""
     share = MINUTES - _WELCOME - _SONG - _BREAK - _DECIDE - _CLOSE
-    lasts = _shared_out(share, [_SHARES.get(each.kind, 1) for each in exercises])
+    lasts = _shared_out(share, [IN_WORKSHOP[each.kind].share for each in exercises])
     rows = [
         (_WELCOME, "Welcome", "Turn amplifiers and speakers down, tune, make pairs. A finding is a "
          "thing to listen to, not a fault: the ear decides."),
@@ -85,7 +53,7 @@ def plan_steps(exercises: Sequence[Exercise]) -> tuple[Step, ...]:
         if not is_rested and done + minutes / 2 >= share / 2:
             rows.append((_BREAK, "Break", "Quiet for the ears; shake out hands and shoulders."))
             is_rested = True
-        rows.append((minutes, f"Exercise {number}: {each.kind}", ABOUT[each.kind][1]))
+        rows.append((minutes, f"Exercise {number}: {each.kind}", IN_WORKSHOP[each.kind].how))
         done += minutes
     if len(exercises) < 2:
         rows.append((_BREAK, "Break", "Quiet for the ears; shake out hands and shoulders."))
@@ -162,7 +130,7 @@ def handout_blocks(song: Song, exercises: Sequence[Exercise]) -> list[Any]:
     return [
         {"kind": "text", "text": about},
         {"kind": "heading", "text": "What we did"},
-        {"kind": "pairs", "rows": [[kind, ABOUT[kind][0]] for kind in kinds]},
+        {"kind": "pairs", "rows": [[kind, IN_WORKSHOP[kind].task] for kind in kinds]},
         {"kind": "heading", "text": "What there is to listen to"},
         {"kind": "pairs", "rows": [[kind, word.meaning] for kind, word in KINDS.items()]},
         {"kind": "heading", "text": "What to try, the small things first"},

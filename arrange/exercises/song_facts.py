@@ -62,7 +62,8 @@ class SongFacts:
 
     def of_kinds(self, wanted: Callable[[Kind], bool]) -> pd.DataFrame:
         """Return the findings of those kinds that are wanted."""
-        return self.findings[[wanted(KINDS[kind]) for kind in self.findings["kind"]]]
+        kinds = [name for name, kind in KINDS.items() if wanted(kind)]
+        return self.findings[self.findings["kind"].isin(kinds)]
 
     @cached_property
     def sounding(self) -> pd.DataFrame:

@@ -18,6 +18,7 @@ from typing import Any
 from arrange.errors import ArrangeError
 from arrange.exercises.exercise import (
     Exercise,
+    InWorkshop,
     NoExerciseError,
     Reply,
     numbers_in,
@@ -34,6 +35,10 @@ from arrange.theory.chords import Chord, chord_symbol, moved_chord
 from arrange.theory.pitch import parse_pitch_class
 
 KIND = "which capo"
+IN_WORKSHOP = InWorkshop(
+    task="at which fret are all chords open shapes?",
+    how="On paper first: count down from the chords. Then play two of the shapes.",
+)
 MOST_CAPO = 7
 MOST_MM = 32.0  # grip; draws the line where players do: B7 is an open shape, Gm is none
 _FRETS = 3

@@ -18,6 +18,7 @@ import numpy as np
 from arrange.condensing import ROLES
 from arrange.exercises.exercise import (
     Exercise,
+    InWorkshop,
     NoExerciseError,
     Reply,
     numbers_in,
@@ -30,6 +31,10 @@ from arrange.text.words import counted, listed, measures_words, runs_words
 from arrange.theory.spelling import nearest_spelling
 
 KIND = "which layer can go"
+IN_WORKSHOP = InWorkshop(
+    task="of which part do others play most?",
+    how="Groups of three or four; each defends one layer for a minute. Then check all of them.",
+)
 _STAY = ("voice", "bass", "drums")  # families that nobody would let go
 _LEAST_PARTS = 3
 _FEWEST_NOTES = 4
