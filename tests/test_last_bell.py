@@ -18,7 +18,8 @@ from scores import schema_errors
 import arrange as ar
 
 DATASETS = Path(__file__).parents[1] / "datasets"
-README = (DATASETS / "README.md").read_text(encoding="utf-8").split("## Ten Past the Last Bell")[1]
+README = (DATASETS / "README.md").read_text(encoding="utf-8")
+README = README.split("## Ten Past the Last Bell")[1].split("\n## ")[0]
 SIXTEENTH = 0.25  # quarter notes
 
 LAYERS = {  # layer: drive, capo
