@@ -103,7 +103,7 @@ HOSTILE = [
     (["rebuild", DEMO, "-o", "b.mid", "--decisions", "ideas"], "cannot be read"),
     (["handout", ".", "-o", "out"], "this is a folder"),
     (["handout", DEMO, "-o", LONG], "name too long"),
-    (["handout", DEMO, "-o", "out", "--player", ""], "no player"),
+    (["handout", DEMO, "-o", "out", "--player", ""], "a player has no name"),
     (["listen", DEMO, "-o", "b.wav", "--count-in", "-1"], "from 0 to 16"),
     (["listen", DEMO, "-o", "b.wav", "--count-in", "1000000"], "from 0 to 16"),
     (["listen", DEMO, "-o", "b.wav", "--count-in", DIGITS], "too many digits"),
