@@ -98,6 +98,16 @@ def test_no_tables_below_the_tables(folder):
 
 
 @pytest.mark.parametrize("module", sorted(MODULES))
+def test_no_function_takes_more_than_seven(module):
+    """What belongs together is one value, with a name of the field."""
+    for node in ast.walk(ast.parse(MODULES[module].read_text(encoding="utf-8"))):
+        if isinstance(node, ast.FunctionDef):
+            taken = [*node.args.posonlyargs, *node.args.args, *node.args.kwonlyargs]
+            own = [each.arg for each in taken if each.arg not in ("self", "cls")]
+            assert len(own) <= 7, f"{module}, {node.name}: {own}"
+
+
+@pytest.mark.parametrize("module", sorted(MODULES))
 def test_no_function_imports_the_package(module):
     """An import inside a function hides a way up."""
     for node in ast.walk(ast.parse(MODULES[module].read_text(encoding="utf-8"))):
