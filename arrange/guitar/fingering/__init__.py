@@ -214,8 +214,9 @@ def _finger(
     """The notes of a part in the order given, with the columns of ``finger_part``."""
     own_neck = neck or part_neck(song, part)
     moments, problems = part_moments(song, notes, own_neck, is_own_neck=neck is None)
+    is_driven = part_row(song, part)["drive"] in DRIVEN
     for moment in moments:
-        moment.driven = part_row(song, part)["drive"] in DRIVEN
+        moment.driven = is_driven
     left_out, ways = leave_out(moments, own_neck, hand, song.main_key)
     hold_on(moments)
     path = find_path(moments, ways, own_neck, hand, objective) if moments else None
