@@ -32,6 +32,8 @@ class Way:
     fingers: dict[int, tuple[int, int, int]]  # finger: fret, lowest and highest string number
     picked: list[int]
     cost: float
+    capo: int
+    open_mm: float  # what each open string costs
 
 
 def ways_of(moment: Moment, gone: int, neck: Neck, hand: Hand) -> list[Way]:
@@ -45,11 +47,11 @@ def ways_of(moment: Moment, gone: int, neck: Neck, hand: Hand) -> list[Way]:
     for places in product(*options):
         strings = [place[0] for place in places if place]
         if places.count(None) == gone and len(set(strings)) == len(strings):
-            found += _taken(list(places), count, neck, hand)
+            found += _taken(list(places), count, neck, hand, driven=moment.driven)
     return found
 
 
-def _taken(places: list, count: int, neck: Neck, hand: Hand) -> list[Way]:
+def _taken(places: list, count: int, neck: Neck, hand: Hand, *, driven: bool) -> list[Way]:
     shape = [LEFT_OUT] * neck.strings
     for place in places:
         if place:
@@ -65,17 +67,24 @@ def _taken(places: list, count: int, neck: Neck, hand: Hand) -> list[Way]:
     was_first = 1 in groups
     struck = [place for place in places[:count] if place]
     base = grip.cost_mm - (grip.muting_mm if count < ways.STRUCK_TOGETHER else 0)
-    heights = [neck.mm[fret] - neck.mm[neck.capo] for _, fret in struck]
-    base += ways.HEIGHT_COST * sum(heights) / len(heights)
-    opens = sum(fret == neck.capo for _, fret in struck) if downs else 0
+    heights = [neck.mm[fret] - neck.mm[neck.capo] for _, fret in struck if fret > neck.capo]
+    if len(struck) == 1:
+        base += ways.LINE_HEIGHT_COST * (struck[0][1] - neck.capo) ** 2
+    elif heights:
+        base += ways.HEIGHT_COST * sum(heights) / len(heights)
+    strings = [string for string, _ in struck]
+    inside = range(min(strings), max(strings))
+    base += ways.SKIPPED_COST * sum(string not in strings for string in inside)
+    opens = sum(fret == neck.capo for _, fret in struck)
     found = []
     for choice, position, extra in _choices(downs, was_first, grip.reach_mm, neck, hand):
         down = dict(zip(choice, downs, strict=True))
         fingers = [_finger_at(place, down) for place in places]
         cost = base + extra + (ways.FOURTH_FINGER_COST if 4 in down else 0)
-        cost += ways.OPEN_COST * opens * (neck.mm[position] - neck.mm[neck.capo + 1])
-        picked = [string for string, _ in struck]
-        found.append(Way(places, fingers, position, down, picked, cost))
+        open_mm = ways.OPEN_COST * (neck.mm[position] - neck.mm[neck.capo + 1])
+        open_mm += ways.DRIVEN_OPEN_COST if driven else 0
+        cost += open_mm * opens
+        found.append(Way(places, fingers, position, down, strings, cost, neck.capo, open_mm))
     return found
 
 
@@ -129,7 +138,13 @@ def step_cost(before: Way, after: Way, two: tuple[Moment, Moment], neck: Neck) -
     for finger in before.fingers.keys() & after.fingers.keys():
         move = max(move, _way(before.fingers[finger], after.fingers[finger], neck))
     seconds = max(two[1].seconds - two[0].seconds, path.LEAST_SECONDS)
-    cost = move * (1 + path.HURRY_SECONDS / seconds) + after.cost
+    counts = len(two[0].struck), len(two[1].struck)
+    few = counts in ((2, 2), (3, 3))
+    same_strings = set(before.picked) == set(after.picked)
+    counted = move * path.KEPT_SET if few and same_strings else move
+    cost = counted * (1 + path.HURRY_SECONDS / seconds) + after.cost
+    if few:
+        cost += _few_cost(before, after, two, same_strings=same_strings)
     cost += path.CROSSING_COST * max(
         min(after.picked) - max(before.picked), min(before.picked) - max(after.picked), 0
     )
@@ -145,6 +160,29 @@ def step_cost(before: Way, after: Way, two: tuple[Moment, Moment], neck: Neck) -
         elif after.finger[number] != before.finger[was]:
             cost += path.CHANGE_COST
     return cost
+
+
+def _few_cost(before: Way, after: Way, two: tuple[Moment, Moment], *, same_strings: bool) -> float:
+    """What a change of strings costs two or three notes, and open strings left or kept."""
+    struck = [way.place[: len(two[0].struck)] for way in (before, after)]
+    cost = 0.0
+    if not same_strings:
+        same_shape = _shape(struck[0], before.capo) == _shape(struck[1], after.capo)
+        cost += path.SAME_SHAPE_COST if same_shape else path.SET_COST
+    for string, fret in struck[1]:
+        if fret == after.capo and (string, fret) in struck[0]:
+            cost -= after.open_mm
+    for old, place in zip(two[0].struck, struck[0], strict=True):
+        for new, other in zip(two[1].struck, struck[1], strict=True):
+            if old.places == new.places and place[1] == before.capo < other[1]:
+                cost += path.DRONE_COST
+    return cost
+
+
+def _shape(places: list, capo: int) -> tuple:
+    """A shape wherever it lies; one with open strings is another than one without."""
+    string, fret = (min(numbers) for numbers in zip(*places, strict=True))
+    return fret == capo, sorted((s - string, f - fret) for s, f in places)
 
 
 def every_path(moments: list[Moment], neck: Neck, hand: Hand) -> list[list[float]]:

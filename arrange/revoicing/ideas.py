@@ -169,7 +169,12 @@ VOICING_IDEAS: dict[str, tuple[Keeps, tuple[int, ...], str, bool]] = {
 def voicing_versions(
     mover: Mover, forced: Sequence[bool], names: Sequence[str]
 ) -> Iterator[Version]:
-    """Yield a version for each idea on voicings; `forced` units may not stay as written."""
+    """Yield a version for each idea on voicings; `forced` units may not stay as written.
+
+    None where there is no chord to voice: a line alone moves by octaves.
+    """
+    if not any(unit.free and unit.harmony for unit in mover.units):
+        return
     for name, (keeps, shifts, says, gives_up) in VOICING_IDEAS.items():
         if name in names:
             must = None if name == "clear voicings" else forced

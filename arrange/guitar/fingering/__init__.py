@@ -7,13 +7,20 @@ ways costs less. All costs are in mm, of our own making (nobody has published va
 stand as constants where they are used:
 
 - holding: the cost of the grip as ``hands.hold_shapes`` counts it (reach, fingers, barres; strings
-  to silence only where a chord is strummed), fingers off one finger a fret, the fourth finger,
-  height on the neck;
+  to silence only where a chord is strummed), fingers off one finger a fret, the fourth finger;
+- height on the neck: of chords by the mm of the frets held, of a single note by its fret squared,
+  so that a line may lie in one position in the middle of the neck, and not far up;
+- open strings: each by how far the hand is from the first fret, and each under drive
+  (``DRIVEN_OPEN_COST``); an open string that two or three notes strike again is a drone and free,
+  to leave one whose note is struck again costs ``DRONE_COST``;
 - moving: the longest of the way of the first finger's place along the neck and of every finger
   that is down before and after, times 1 + ``HURRY_SECONDS`` / the seconds from onset to onset. To
-  play on in position costs nothing, to move a finger costs its way; with open strings the
-  hand may be anywhere;
-- the picking hand's way over strings, and a held note that changes its finger.
+  play on in position costs nothing, to move a finger costs its way; with open strings alone the
+  hand may be anywhere. Two or three notes that stay on their strings slide there (``KEPT_SET``);
+  to go to other strings costs ``SET_COST``, less in the same shape (``SAME_SHAPE_COST``);
+- the picking hand: its way over strings, each string skipped between those struck together
+  (``SKIPPED_COST``);
+- a held note that changes its finger.
 
 Held notes keep string and fret (``moments`` finds which are held); one is let go early only where
 no path could hold it. What the source fixed is kept.
@@ -43,6 +50,7 @@ from arrange.guitar.necks import SCALES_MM, STANDARD_FRETS, STANDARD_TUNINGS, Ne
 from arrange.tables.song import Song, integer_column, part_row, text_column
 
 OBJECTIVES = ("sum", "worst")
+DRIVEN = ("overdriven", "distorted")  # drives under which a stray open string rings on
 
 # A move that a player must prepare: farther than about a hand is wide, or faster than a shift of
 # two frets within a sixteenth note at a moderate tempo. Ours.
@@ -206,6 +214,9 @@ def _finger(
     """The notes of a part in the order given, with the columns of ``finger_part``."""
     own_neck = neck or part_neck(song, part)
     moments, problems = part_moments(song, notes, own_neck, is_own_neck=neck is None)
+    is_driven = part_row(song, part)["drive"] in DRIVEN
+    for moment in moments:
+        moment.driven = is_driven
     left_out, ways = leave_out(moments, own_neck, hand, song.main_key)
     hold_on(moments)
     path = find_path(moments, ways, own_neck, hand, objective) if moments else None

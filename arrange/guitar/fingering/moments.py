@@ -69,12 +69,15 @@ class Moment:
     onset : float
         Quarter notes.
     struck, held : list of Stroke
+    driven : bool
+        The part sounds overdriven or more.
     """
 
     seconds: float
     onset: float
     struck: list[Stroke]
     held: list[Stroke] = field(default_factory=list)
+    driven: bool = False
 
 
 def part_moments(

@@ -2,7 +2,8 @@
 
 An exact shortest path (Viterbi's algorithm) over the ways of ``ways.find_ways``. What it costs to
 come from one way to the next, in mm: how far the hand goes, more so the less time there is; a
-picking hand that skips strings; a held note that changes its finger; the next way itself.
+picking hand that skips strings; two or three notes that leave their set of strings; an open string
+that is left; a held note that changes its finger; the next way itself.
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from arrange.guitar.fingering.moments import Moment, Stroke
+from arrange.guitar.fingering.moments import Moment, Places, Stroke
 from arrange.guitar.fingering.ways import Task, Ways, find_ways, string_gaps, strings_apart
 from arrange.guitar.hands import Hand
 from arrange.guitar.necks import Array, Neck
@@ -21,12 +22,17 @@ from arrange.guitar.necks import Array, Neck
 # What a move costs, in mm. Ours, chosen on the tablature that the tests compare with.
 HURRY_SECONDS = 0.15  # a move that has so long costs double; half of that, threefold
 LEAST_SECONDS = 0.02  # no move counts as shorter
+KEPT_SET = 0.3  # of a move's way, where two or three notes stay on their strings
+SET_COST = 260.0  # two or three notes struck together after as many on other strings
+SAME_SHAPE_COST = 60.0  # the same, in a shape that is kept
+DRONE_COST = 100.0  # an open string left, whose note is struck again elsewhere
 CROSSING_COST = 1.0  # a string that the picking hand goes up or down
 CHANGE_COST = 15.0  # a held note that changes its finger
 LET_GO_COST = 60.0  # a held note let go before its end
 LET_GO_RINGING_COST = 600.0  # the same, if it is marked to ring: those go last
 DAMP_COST = 20.0  # a note marked to ring that has sounded to its written end and is let go
 
+_FEW = (2, 3)  # notes struck together that keep to a set of strings
 _MOST_CACHED = 4_000_000  # numbers kept of moves that may come again, 32 MB
 
 
@@ -95,12 +101,54 @@ class Distances:
         return longest
 
 
-def other_cost(before: Ways, after: Ways, held: Pairs) -> Array:
-    """Return what else it costs to come from each way to each other; infinite if it cannot be."""
+def felt_mm(move: Array, before: Ways, after: Ways) -> Array:
+    """Return how far each move counts: less where a few notes stay on their strings."""
+    if not _as_few(before, after):
+        return move
+    same: Array = move * np.where(before.pick_set[:, None] == after.pick_set, KEPT_SET, 1.0)
+    return same
+
+
+def other_cost(before: Ways, after: Ways, pairs: Pairs, again: Places) -> Array:
+    """Return what else it costs to come from each way to each other; infinite if it cannot be.
+
+    `pairs` are of held notes, `again` of notes struck before and now.
+    """
     crossed = strings_apart(
         before.pick_low[:, None], before.pick_high[:, None], after.pick_low, after.pick_high
     )
     cost = CROSSING_COST * crossed + after.cost_mm
+    if _as_few(before, after):
+        cost += _set_cost(before, after)
+        cost += _drone_cost(before, after, again)
+    return _with_held(cost, before, after, pairs)
+
+
+def _as_few(before: Ways, after: Ways) -> bool:
+    """Whether as many notes are struck as before, two or three."""
+    counts = [int(np.bitwise_count(ways.pick_set[:1]).sum()) for ways in (before, after)]
+    return counts[0] == counts[1] and counts[0] in _FEW
+
+
+def _set_cost(before: Ways, after: Ways) -> Array:
+    """What it costs to change the set of strings."""
+    changed = before.pick_set[:, None] != after.pick_set
+    same_shape = before.shape[:, None] == after.shape
+    return np.where(changed, np.where(same_shape, SAME_SHAPE_COST, SET_COST), 0.0)
+
+
+def _drone_cost(before: Ways, after: Ways, again: Places) -> Array:
+    """What it costs to leave an open string, less what was counted for one that is kept."""
+    kept = np.bitwise_count(before.open_set[:, None] & after.open_set)
+    cost: Array = kept * -after.open_mm
+    for one, other in again:
+        left = (before.finger[:, one, None] == 0) & (after.finger[:, other] > 0)
+        cost += np.where(left, DRONE_COST, 0.0)
+    return cost
+
+
+def _with_held(cost: Array, before: Ways, after: Ways, held: Pairs) -> Array:
+    """The cost with that of notes held from before."""
     for one, other, let_go_cost in held:
         string, now = before.string[:, one, None], after.string[:, other]
         fret, fret_now = before.fret[:, one, None], after.fret[:, other]
@@ -148,6 +196,7 @@ def _task(moment: Moment) -> Task:
     return Task(
         tuple(stroke.places for stroke in moment.struck),
         tuple(stroke.places for stroke in moment.held),
+        driven=moment.driven,
     )
 
 
@@ -168,24 +217,29 @@ class _Search:
         self.seconds = np.maximum(seconds, LEAST_SECONDS)
         self.hurry = (1 + HURRY_SECONDS / self.seconds).tolist()
         self.held = [()] + [_pairs(*two) for two in pairwise(moments)]
-        self.cache: dict[tuple[Task, Task, Pairs], tuple[Array, Array]] = {}
+        self.cache: dict[tuple[Task, Task, Pairs], tuple[Array, Array, Array]] = {}
         self.cached = 0
 
     def cost(self, number: int) -> Array:
         """What it costs to come to a moment: ways before x ways there."""
-        move, other = self.moves(number)
-        return move * self.hurry[number - 1] + other
+        _, felt, other = self.moves(number)
+        return felt * self.hurry[number - 1] + other
 
-    def moves(self, number: int) -> tuple[Array, Array]:
-        """How far the hand goes to a moment, mm, and the other costs: ways before x ways there."""
+    def moves(self, number: int) -> tuple[Array, Array, Array]:
+        """How far the hand goes to a moment, how far that counts, and the other costs.
+
+        In mm, ways before x ways there.
+        """
         key = self.tasks[number - 1], self.tasks[number], self.held[number]
         if key not in self.cache:
             before, after = self.ways[key[0]], self.ways[key[1]]
             if self.cached > _MOST_CACHED:
                 self.cache.clear()
                 self.cached = 0
-            found = self.distances.move_mm(before, after), other_cost(before, after, key[2])
-            self.cached += 2 * found[0].size
+            move = self.distances.move_mm(before, after)
+            other = other_cost(before, after, key[2], _again(*key[:2]))
+            found = move, felt_mm(move, before, after), other
+            self.cached += 3 * found[0].size
             self.cache[key] = found
         return self.cache[key]
 
@@ -238,11 +292,21 @@ class _Search:
         ]
         moves, costs = [0.0], [float(ways[0].cost_mm[0])]
         for number, pair in enumerate(pairwise(chosen), 1):
-            move, other = self.moves(number)
+            move, felt, other = self.moves(number)
             moves.append(float(move[pair]))
-            costs.append(float(move[pair] * self.hurry[number - 1] + other[pair]))
+            costs.append(float(felt[pair] * self.hurry[number - 1] + other[pair]))
         seconds = np.append(np.nan, self.seconds)
         return FingerPath(ways, self.tasks, np.array(moves), seconds, np.array(costs))
+
+
+def _again(before: Task, after: Task) -> Places:
+    """The notes struck at both, by their places among those struck."""
+    return tuple(
+        (one, other)
+        for one, places in enumerate(before.struck)
+        for other, now in enumerate(after.struck)
+        if places == now
+    )
 
 
 def _pairs(before: Moment, after: Moment) -> Pairs:

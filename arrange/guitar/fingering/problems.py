@@ -40,7 +40,7 @@ def leave_out(
     """
     for moment in moments:
         moment.struck.sort(key=lambda stroke: stroke.places)
-    tasks = [Task(tuple(stroke.places for stroke in moment.struck)) for moment in moments]
+    tasks = [Task(tuple(stroke.places for stroke in m.struck), driven=m.driven) for m in moments]
     known = list(dict.fromkeys(tasks))
     ways = dict(zip(known, find_ways(known, neck, hand), strict=True))
     stuck: dict[_Key, list[Stroke]] = {}

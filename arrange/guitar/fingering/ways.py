@@ -11,7 +11,6 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import combinations, pairwise
-from typing import Any
 
 import numpy as np
 
@@ -30,8 +29,12 @@ from arrange.guitar.necks import LEFT_OUT, Array, Neck
 # compare with.
 UNLIKE_COST = 6.0  # a fret that a finger lies off one finger a fret
 FOURTH_FINGER_COST = 1.5  # the weakest finger
-HEIGHT_COST = 0.4  # a mm that the notes struck lie from the open string, in the mean
-OPEN_COST = 0.2  # a mm that the hand is from the first fret, for an open string in its chord
+LINE_HEIGHT_COST = 0.18  # a single note, times its fret from the capo squared
+HEIGHT_COST = 0.3  # a mm that notes struck together lie from the open string, in the mean of those
+# that are fretted
+OPEN_COST = 0.3  # a mm that the hand is from the first fret, for each open string struck
+DRIVEN_OPEN_COST = 50.0  # an open string under drive, where it rings on into what follows
+SKIPPED_COST = 30.0  # a string between those struck together, which one pick has to pass
 STRUCK_TOGETHER = 3  # notes from which a chord is strummed: the strings between must be silenced
 
 _ABSENT = 0  # string of a note that is left out
@@ -50,12 +53,15 @@ class Task:
         For each note that begins, and each that is held from before, where it may lie.
     lost, let_go : int
         How many of the one and of the other are left out.
+    driven : bool
+        The part sounds overdriven or more.
     """
 
     struck: tuple[Places, ...]
     held: tuple[Places, ...] = ()
     lost: int = 0
     let_go: int = 0
+    driven: bool = False
 
 
 @dataclass(frozen=True)
@@ -73,6 +79,12 @@ class Ways:
         ``string_gaps``.
     pick_low, pick_high : array of int
         Lowest and highest string number struck.
+    pick_set, open_set : array of int
+        The strings struck, and those of them that are open, as bits.
+    open_mm : array of float
+        What each open string costs there.
+    shape : array of int
+        The same for one shape struck, wherever on the neck and on which strings it lies.
     span_mm, reach_mm, cost_mm : array of float
     """
 
@@ -84,6 +96,10 @@ class Ways:
     finger_strings: Array
     pick_low: Array
     pick_high: Array
+    pick_set: Array
+    open_set: Array
+    open_mm: Array
+    shape: Array
     span_mm: Array
     reach_mm: Array
     cost_mm: Array
@@ -116,8 +132,7 @@ def find_ways(tasks: Sequence[Task], neck: Neck, hand: Hand) -> list[Ways]:
     grips = hold_shapes(different, neck, hand)
     shape, fingers, position, reach, extra = _finger_choices(different, grips, neck, hand)
     return _by_task(
-        len(tasks),
-        [len(task.struck) + len(task.held) for task in tasks],
+        tasks,
         (string, fret, np.array(owner, dtype=np.int64), np.array(struck, dtype=np.int64)),
         (which, different, grips),
         (shape, fingers, position, reach, extra),
@@ -289,8 +304,7 @@ def strings_apart(low: Array, high: Array, other_low: Array, other_high: Array) 
 
 
 def _by_task(
-    tasks: int,
-    notes: list[int],
+    tasks: Sequence[Task],
     assigned: tuple[Array, Array, Array, Array],
     shaped: tuple[Array, Array, Grips],
     choices: _Choice,
@@ -310,7 +324,11 @@ def _by_task(
     finger_fret, finger_low, finger_high = finger_places(shapes[shape], fingers, _FINGERS)
     sounding = (string != _ABSENT) & (np.arange(string.shape[1]) < struck[:, None])
     base = grips.cost_mm[shape] - np.where(struck < STRUCK_TOGETHER, grips.muting_mm[shape], 0.0)
-    place = _place_cost(fret, sounding, position[way], np.any(fingers > 0, axis=1), neck)
+    driven = np.array([task.driven for task in tasks], dtype=bool)[owner]
+    place, open_mm = _place_cost(fret, sounding, position[way], driven, neck)
+    pick_low = np.where(sounding, string, 100).min(axis=1, initial=100).astype(np.int8)
+    pick_high = np.where(sounding, string, 0).max(axis=1, initial=0).astype(np.int8)
+    skipped = np.maximum(pick_high - pick_low + 1 - sounding.sum(axis=1), 0)
     fourth = FOURTH_FINGER_COST * (finger_fret[:, 3] >= 0)
     columns = {
         "string": string,
@@ -319,26 +337,53 @@ def _by_task(
         "position": position[way].astype(np.int8),
         "finger_fret": finger_fret,
         "finger_strings": finger_low * np.int16(neck.strings + 1) + finger_high,
-        "pick_low": np.where(sounding, string, 100).min(axis=1, initial=100).astype(np.int8),
-        "pick_high": np.where(sounding, string, 0).max(axis=1, initial=0).astype(np.int8),
+        "pick_low": pick_low,
+        "pick_high": pick_high,
+        "pick_set": _as_bits(string, sounding),
+        "open_set": _as_bits(string, sounding & (fret == neck.capo)),
+        "open_mm": open_mm,
+        "shape": _shape_codes(string, fret, sounding, neck),
         "span_mm": grips.span_mm[shape],
         "reach_mm": reach[way],
-        "cost_mm": base + extra[way] + fourth + place,
+        "cost_mm": base + extra[way] + fourth + place + SKIPPED_COST * skipped,
     }
-    bounds = np.searchsorted(owner, np.arange(tasks + 1)).tolist()
+    bounds = np.searchsorted(owner, np.arange(len(tasks) + 1)).tolist()
     found = []
     for number, (begin, end) in enumerate(pairwise(bounds)):
         own = {name: column[begin:end] for name, column in columns.items()}
         for name in ("string", "fret", "finger"):
-            own[name] = own[name][:, : notes[number]]
+            own[name] = own[name][:, : len(tasks[number].struck) + len(tasks[number].held)]
         found.append(Ways(**own))
     return found
 
 
-def _place_cost(fret: Array, struck: Array, position: Array, frets: Any, neck: Neck) -> Array:
-    """What it costs to play so far up the neck; `frets`: whether a finger is down at all."""
-    height = np.where(struck, neck.mm[np.maximum(fret, neck.capo)] - neck.mm[neck.capo], 0.0)
+def _as_bits(string: Array, which: Array) -> Array:
+    """The strings of some of the notes as bits."""
+    bits: Array = (which.astype(np.int32) << string).sum(axis=1).astype(np.int32)
+    return bits
+
+
+def _shape_codes(string: Array, fret: Array, struck: Array, neck: Neck) -> Array:
+    """A number for what is struck, the same wherever on the neck and on which strings it lies."""
+    lowest = np.where(struck, fret, 100).min(axis=1, initial=100)
+    first = np.where(struck, string, 100).min(axis=1, initial=100)
+    at = np.where(struck, string - first[:, None], 0).astype(np.int64)
+    up = np.where(struck, fret - lowest[:, None] + 1, 0).astype(np.int64)
+    code = (up * (neck.frets + 2) ** at).sum(axis=1)
+    has_open = (struck & (fret == neck.capo)).any(axis=1)
+    return np.where(has_open, -code, code)
+
+
+def _place_cost(
+    fret: Array, struck: Array, position: Array, driven: Array, neck: Neck
+) -> tuple[Array, Array]:
+    """What it costs to play so far up the neck, and how much of it each open string."""
+    frets = np.where(struck, np.maximum(fret, neck.capo) - neck.capo, 0).astype(np.float64)
+    mm = np.where(frets > 0, neck.mm[np.maximum(fret, neck.capo)] - neck.mm[neck.capo], 0.0)
+    mean = mm.sum(axis=1) / np.maximum((frets > 0).sum(axis=1), 1)
+    count = struck.sum(axis=1)
+    line = LINE_HEIGHT_COST * frets.max(axis=1, initial=0) ** 2
+    height = np.where(count > 1, HEIGHT_COST * mean, line)
     away = neck.mm[position] - neck.mm[neck.capo + 1]
-    opened = (struck & (fret == neck.capo)).sum(axis=1) * frets
-    mean = height.sum(axis=1) / np.maximum(struck.sum(axis=1), 1)
-    return HEIGHT_COST * mean + OPEN_COST * opened * away
+    open_mm = OPEN_COST * away + DRIVEN_OPEN_COST * driven
+    return height + open_mm * (struck & (fret == neck.capo)).sum(axis=1), open_mm
