@@ -75,22 +75,22 @@ PAIR = {"Guitar 1": "rhythm", "Guitar 2": "rhythm"}  # chords and picking, whate
 )  # fmt: skip
 def test_what_a_musician_would_say(name, expected):
     """Every guitar of the songs that come along."""
-    told = layer_roles(read(DATASETS / name)).set_index("layer")["role"]
-    assert told.to_dict() == expected
+    roles = layer_roles(read(DATASETS / name)).set_index("layer")["role"]
+    assert roles.to_dict() == expected
 
 
 def test_each_reason_is_the_evidence():
-    """Whom a layer follows, and what tells the others apart, in words."""
+    """Whom a layer follows, and how the others differ, in words."""
     barn = layer_roles(read(DATASETS / "barn-lights.txt")).set_index("layer")
     kiln = layer_roles(read(DATASETS / "kiln-yard.txt")).set_index("layer")
-    for table, layer, told in (
+    for table, layer, reason in (
         (barn, "Chime", "an echo figure through the notes of the chords, with gaps"),
         (barn, "High acoustic", "picking through the notes of the chords"),
         (kiln, "Riff left", "single notes that come back"),
         (kiln, "Riff right", "attack by attack what Wall and Riff left plays"),
         (kiln, "Thirds", "the second voice of Octaves and Lead"),
     ):
-        assert told in table.loc[layer, "why"]
+        assert reason in table.loc[layer, "why"]
     assert kiln["doubles"].dropna().to_dict() == {"Riff right": "Wall", "Riff octave": "Riff left"}
     assert kiln["second_voice_of"].dropna().to_dict() == {"Thirds": "Octaves"}
     assert kiln.loc["Octaves", "chords"] == 0  # notes an octave apart are one
@@ -214,9 +214,9 @@ def test_an_echo_figure_is_a_fill():
             for at, k in ((0, 2), (0.5, 0), (1.5, 1), (2.5, 0), (3, 2))]  # fmt: skip
     full = [(4 * bar + k / 2, tones[bar % 4][(0, 2, 1, 2)[k % 4]], 0.5) for bar in range(8)
             for k in range(8)]  # fmt: skip
-    told = under_chords(("Figure", gaps), echo=["dotted eighth"])
-    assert told.loc["Figure", "role"] == "fill"
-    assert "echo" in told.loc["Figure", "why"]
+    roles = under_chords(("Figure", gaps), echo=["dotted eighth"])
+    assert roles.loc["Figure", "role"] == "fill"
+    assert "echo" in roles.loc["Figure", "why"]
     for echo in (None, "dotted eighth"):
         assert under_chords(("Figure", full), echo=[echo]).loc["Figure", "role"] == "rhythm"
 

@@ -50,7 +50,7 @@ def songs() -> dict[str, ar.Song]:
     return {name: ar.read(DATASETS / f"{name}.txt") for name in HEADINGS}
 
 
-def told(name: str, table: str) -> dict[str, list[str]]:
+def table_of(name: str, table: str) -> dict[str, list[str]]:
     """The rows of a table of a song's section, by their first field."""
     section = README.split(f"\n{HEADINGS[name]}\n")[1].split("\n## ")[0]
     lines = section.split(f"### {table}\n")[1].split("\n### ")[0].splitlines()
@@ -85,7 +85,7 @@ def test_the_layers_are_as_told(songs, name):
     assert song.seconds(song.duration) == pytest.approx(LASTS[name], abs=0.5)
     parts = song.parts.set_index("part")
     guitars = parts.index[parts["family"] == "guitar"].tolist()
-    table = told(name, "The layers")
+    table = table_of(name, "The layers")
     assert sorted(table) == sorted(guitars)
     assert len(guitars) == {"barn-lights": 12, "kiln-yard": 13}[name]
     for layer, (_, sound, level, reach, _) in table.items():
@@ -103,7 +103,7 @@ def test_the_layers_are_as_told(songs, name):
 def test_the_form_is_as_told(songs, name):
     """Measures and layers of every section, and the chords of the first of each kind."""
     song = songs[name]
-    table = told(name, "Form and layers")
+    table = table_of(name, "Form and layers")
     assert list(table) == song.sections["section"].tolist()
     for row in song.sections.itertuples():
         measures, chords, layers = table[row.section]
@@ -124,7 +124,7 @@ def test_each_layer_alone_is_playable(songs, name):
 
 @pytest.mark.parametrize("name", HEADINGS)
 def test_chords_are_those_of_their_symbols(songs, name):
-    """But for what is told; the bass begins each bar with the root or the note below the stroke."""
+    """But for what the README names; a bar of the bass begins with the root or the bass note."""
     notes = with_chord(songs[name])
     chords = notes[notes["part"].isin(CHORDS[name])]
     outside = {

@@ -53,7 +53,7 @@ def main() -> int:
 def _try(
     items: list[tuple[str, int]], options: argparse.Namespace, outcomes: list[Outcome]
 ) -> None:
-    """Fill the outcomes, telling of each failure and now and then how far it is."""
+    """Fill the outcomes, reporting each failure and, now and then, how far it is."""
     for outcome in try_all(items, attempt, options.seed, options.jobs, options.keep):
         outcomes.append(outcome)
         if outcome.verdict in FAILURES:
