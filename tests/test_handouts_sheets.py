@@ -263,3 +263,12 @@ def test_a_key_that_ends_is_said():
         "Guitar 1 | x32010 |\n"
     )
     assert new_facts(read_chart(chart.encode())) == {2: "key none", 3: "key C major"}
+
+
+def test_a_player_is_named_once():
+    """Where the part is called by its player's name, as after condensing, the head says it once."""
+    tarrow = read(DATASETS / "tarrow-weir.txt")
+    for name, said in (("Corrie", "Corrie"), ("Guitar 1", "")):
+        parts = tarrow.parts.assign(player=tarrow.parts["part"].replace("Guitar 1", name))
+        sheet = part_sheet(replace(tarrow, parts=parts), Player("Guitar 1"), "shapes", 180.0)
+        assert sheet.player == said

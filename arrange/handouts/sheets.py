@@ -177,7 +177,7 @@ def part_sheet(
     return PartSheet(
         song.title or "Untitled",
         part,
-        row["player"] if isinstance(row["player"], str) else "",
+        row["player"] if isinstance(row["player"], str) and row["player"] != part else "",
         tuple(_facts(song, part, neck, has_tab=bool(engraved))),
         notices.song,
         form,
