@@ -39,9 +39,8 @@ def test_a_tuning_is_read_by_name_and_by_notes():
 
 def test_a_name_may_hold_any_sign():
     """In double quotes, as labels elsewhere."""
-    assert read_player('"Ann: the second; left"; clean'.replace("; clean", ": clean")).name == (
-        "Ann: the second; left"
-    )
+    player = read_player('"Ann: the second; left": clean')
+    assert (player.name, player.sounds) == ("Ann: the second; left", ("clean",))
 
 
 @pytest.mark.parametrize(
