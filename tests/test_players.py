@@ -8,6 +8,7 @@ import pytest
 from songs import parts_of, song
 
 import arrange as ar
+from arrange.__main__ import main
 from arrange.condensing import Weights
 from arrange.guitar.players import nearest_drive, read_player
 
@@ -166,3 +167,12 @@ def test_a_capo_that_is_not_the_recordings_is_said():
     rhythm = choices[[layers == ("Rhythm",) for layers in choices["layers"]]]
     assert len(rhythm)
     assert rhythm["reason"].str.contains("recorded with capo 2, played with no capo").all()
+
+
+def test_players_are_given_in_one_way(tmp_path, capsys):
+    """Neither option wins without a word, and nothing is written."""
+    target = tmp_path / "two.txt"
+    both = ["--players", "2", "--player", "Ann: clean", "-o", str(target)]
+    assert main(["condense", str(DATASETS / "last-bell.musicxml"), *both]) == 2
+    assert "give one of them" in capsys.readouterr().err
+    assert not target.exists()

@@ -127,7 +127,7 @@ def _add_condense(commands: Any) -> None:
         "datasets/last-bell.musicxml --players 'Ann, Ben' -o two.musicxml",
     )  # fmt: skip
     command.add_argument(
-        "--players", default=2, type=_players,
+        "--players", type=_players,
         help="how many, or their names: 2, or 'Ann, Ben' (default: 2)",
     )  # fmt: skip
     command.add_argument(

@@ -63,7 +63,7 @@ def run_condense(options: argparse.Namespace) -> int:
     }
     result = condense(
         read(options.file),
-        [read_player(text) for text in options.player] or options.players,
+        _players(options),
         layers=options.layer,
         roles=dict(_role(text) for text in options.role),
         pins=rules["pin"],
@@ -81,6 +81,15 @@ def run_condense(options: argparse.Namespace) -> int:
     print(wrapped(f"{result.share:.0%} of what all layers are worth; {how}."))
     print(f"Song: {target}\nChoices with reasons: {table}")
     return 0
+
+
+def _players(options: argparse.Namespace) -> Any:
+    """How many players, or who, as ``condense`` takes them."""
+    if options.player and options.players is not None:
+        raise ArrangeError("--player and --players: give one of them, --player for each player")
+    if options.player:
+        return [read_player(text) for text in options.player]
+    return 2 if options.players is None else options.players
 
 
 def _choice(text: str, name: str) -> tuple[Any, Any, tuple[str, ...]]:
