@@ -133,14 +133,14 @@ def test_the_front_door_is_complete():
         if isinstance(node, ast.ImportFrom) and node.module.startswith("arrange.")
         for alias in node.names
     }
-    assert sorted(given) == arrange.__all__
+    assert sorted(given) == arrange.__all__, "arrange/__init__.py: the imports are not __all__"
     homes = {
         alias.name: node.module.removeprefix("arrange.")
         for node in ast.walk(tree)
         if isinstance(node, ast.ImportFrom) and node.module.startswith("arrange.")
         for alias in node.names
     }
-    assert homes == arrange._HOMES
+    assert homes == arrange._HOMES, "arrange/__init__.py: the imports are not _HOMES"
     for name in arrange.__all__:
         assert getattr(arrange, name).__doc__, name
     with pytest.raises(AttributeError, match="no attribute 'plot_nothing'"):

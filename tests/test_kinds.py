@@ -138,6 +138,5 @@ def test_a_kind_that_may_be_meant_takes_nothing_from_two_layers(monkeypatch):
 def test_the_readme_says_what_each_kind_says():
     """A row of its table for every kind."""
     table = Path("README.md").read_text(encoding="utf-8").partition("## What is looked for")[2]
-    assert set(re.findall(r"^\| (\w+) \|", table.partition("\n## ")[0], re.M)) - {"kind"} == {
-        *KINDS
-    }
+    rows = {*re.findall(r"^\| (\w+) \|", table.partition("\n## ")[0], re.M)} - {"kind"}
+    assert rows == {*KINDS}, "README, What is looked for: a row '| kind | what it says |' each"

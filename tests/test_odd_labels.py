@@ -22,6 +22,8 @@ from arrange.findings import parse_waiver
 from arrange.live.results_cache import first_place
 from arrange.text.part_lists import join_parts, quoted
 
+# Kinds that the small song below may give no exercise of.
+NOT_ASKED = {"fix it on the neck", "which capo"}
 ODD = {  # in the order of the plain ones, which decides between equals
     "Guitar 1": '"Ann" and I',
     "Guitar 2": "A+B",
@@ -162,7 +164,8 @@ def test_exercises(songs):
     for size in ("small", "middle", "large"):
         usual, odd = (ar.make_exercises(song, 1, size) for song in songs)
         assert [each.kind for each in odd] == [each.kind for each in usual]
-        assert {each.kind for each in usual} >= {*KINDS} - {"fix it on the neck", "which capo"}
+        missing = {*KINDS} - {each.kind for each in usual}
+        assert missing <= NOT_ASKED, "make it of this song too, or name it in NOT_ASKED"
         for one, other in zip(usual, odd, strict=True):
             assert plain(other.question) == one.question
             assert plain(list(other.choices)) == list(one.choices)

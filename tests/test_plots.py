@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import inspect
+import re
 from dataclasses import replace
+from pathlib import Path
 from typing import NamedTuple
 
 import matplotlib as mpl
@@ -527,7 +529,12 @@ def test_each_picture_lies_in_the_file_of_its_name():
     """The list is ``plots.__all__``; the front door offers every picture, and nothing else draws
     one. Each takes seven parameters at most, the last of them the axes to draw on."""
     pictures = [name for name in plots.__all__ if name.startswith("plot_")]
-    assert pictures == [name for name in ar.__all__ if name.startswith("plot_")]
+    files = Path(plots.__file__).parent.glob("*.py")
+    code = "\n".join(file.read_text(encoding="utf-8") for file in files)
+    made = re.findall(r"^def (plot_\w+)", code, re.M)
+    assert pictures == sorted(made), "arrange/plots/__init__.py: the import and __all__"
+    offered = [name for name in ar.__all__ if name.startswith("plot_")]
+    assert pictures == offered, "arrange/__init__.py: the import, __all__ and _HOMES"
     for name in pictures:
         plot = getattr(plots, name)
         assert plot.__module__ == f"arrange.plots.{name.removeprefix('plot_')}"

@@ -395,6 +395,9 @@ def alarms_a_minute(alarms: pd.DataFrame) -> pd.DataFrame:
 def main() -> None:
     """Print the tables, and keep them where a folder is named."""
     warnings.simplefilter("ignore")
+    folder = Path(sys.argv[1]) if len(sys.argv) > 1 else None
+    if folder:
+        folder.mkdir(parents=True, exist_ok=True)  # refused now rather than after some minutes
     files = pieces()
     tables, alarms = experiment(files)
     print(f"{len(files)} files, {len(alarms)} with {FEWEST} to {MOST} parts, "
@@ -412,8 +415,8 @@ def main() -> None:
     for name, frames in kept.items():
         frame = pd.concat(frames, ignore_index=True).fillna(0.0)
         print(f"\n{name}\n{frame.round(3).to_string(index=False)}")
-        if len(sys.argv) > 1:
-            frame.round(4).to_csv(Path(sys.argv[1]) / f"{name}.csv", index=False)
+        if folder:
+            frame.round(4).to_csv(folder / f"{name}.csv", index=False)
 
 
 if __name__ == "__main__":
