@@ -1,8 +1,8 @@
 """Attacks of two parts against each other: worked by hand, and found again one by one.
 
-Milliseconds are 60000 / tempo times the note value. A triplet's second note lies 1/12 of a
-quarter behind a sixteenth, a swung eighth 1/6 behind a straight one. What is near, busy or fused
-is ours from the sources named beside each test; the twins hold the definition.
+Milliseconds are 60000 / tempo times the note value. A triplet's second note lies 1/12 of a quarter
+after a sixteenth, a swung eighth 1/6 after a straight one. What counts as near, busy or fused is
+our own choice from the sources named beside each test; the slow twins state the definition.
 """
 
 from dataclasses import replace
@@ -33,19 +33,19 @@ ONE_PUSH = [0, 1, 7 / 4, 3]
 
 
 def line(part, pattern, notes="C4", *, bars=2, first=0):
-    """A part that plays a bar's attacks over and over, its notes in turn."""
+    """Return a part that repeats a bar's attacks, with its notes in turn."""
     names = notes.split()
     onsets = [4 * bar + at for bar in range(first, first + bars) for at in pattern]
     return [(part, names[at % len(names)], onset, 0.05) for at, onset in enumerate(onsets)]
 
 
 def two(one, other, **about):
-    """A song of two guitars, each with its bar's attacks."""
+    """Return a song of two guitars, each with its bar's attacks."""
     return song(*line("Guitar 1", one), *line("Guitar 2", other, "E4"), **about)
 
 
 def findings_of(music, kind, limits=Limits()):  # noqa: B008
-    """Findings of one kind as dicts."""
+    """Return findings of one kind as dicts."""
     return find_clashes(music, [kind], limits).to_dict("records")
 
 
@@ -57,8 +57,8 @@ def findings_of(music, kind, limits=Limits()):  # noqa: B008
     [(120, 41.7, 1 / 2), (90, 55.6, 1), (140, 35.7, 1 / 2), (150, 33.3, 1 / 2), (180, 27.8, 0)],
 )
 def test_triplets_against_sixteenths(tempo, milliseconds, counts):
-    """A twelfth of a quarter, two misses a beat over two bars; 30 ms is how professional trios
-    play (Rasch 1979, as cited in later work), below 50 ms a miss counts half (ours).
+    """They miss by a twelfth of a quarter, twice a beat over two bars. Professional trios play
+    within 30 ms (Rasch 1979, as cited in later work); below 50 ms a miss counts half (our choice).
     """
     found = findings_of(two(SIXTEENTHS, TRIPLETS, tempo=tempo), "near")
     assert 60_000 / tempo / 12 == pytest.approx(milliseconds, abs=0.05)
@@ -79,7 +79,7 @@ def test_swung_against_straight_eighths():
 
 @pytest.mark.parametrize(("tempo", "milliseconds"), [(120, 125), (90, 167), (60, 250)])
 def test_a_part_late_by_a_sixteenth_is_one_finding(tempo, milliseconds):
-    """Eight quarters, each a sixteenth behind: one run, and it says who is late."""
+    """Eight quarters, each a sixteenth late, are one run, and the finding says who is late."""
     (row,) = findings_of(two(QUARTERS, LATE, tempo=tempo), "near")
     assert (row["value"], row["onset"], row["duration"]) == (8, 0, 7.25)
     assert row["why"].startswith(
@@ -110,7 +110,7 @@ def test_rhythms_of_their_own_are_no_misses(one, other):
 
 
 def test_late_and_then_early_are_two_findings():
-    """Four quarters a sixteenth behind, then four ahead: the order in which they come turns."""
+    """Four quarters a sixteenth late, then four early, are two findings: the order is reversed."""
     quarters = [beat for beat in range(9) if beat != 4]
     shifted = [*LATE, *(beat - 1 / 4 for beat in range(5, 9))]
     rows = *line("Guitar 1", quarters, bars=1), *line("Guitar 2", shifted, "E4", bars=1)
@@ -129,7 +129,7 @@ def test_few_misses_are_not_reported():
 
 
 def test_a_strum_is_one_attack():
-    """Four strings within 24 ms at 120 are together with a bass note on the first."""
+    """Four strings struck within 24 ms at 120 are together with a bass note on the first."""
     strum = [("Guitar 1", 60 + string, beat + 0.016 * string, 0.5)
              for beat in range(8) for string in range(4)]  # fmt: skip
     bass = [("Bass", "C2", beat, 0.5) for beat in range(8)]
@@ -143,10 +143,11 @@ def with_echo(*rows, tempo=120, echo="dotted eighth"):
 
 
 def test_an_echo_that_misses_the_other_guitar():
-    """Quarters with a dotted-eighth echo, against an attack 2/3 of the way to the next quarter:
-    375 ms against 333.3 at 120. Of the repeats the first counts, 6 dB down, half of that being
-    a flam: 8 x 0.501 x 0.5 = 2.0. The third, 1125 ms against 1166.7 (from the second bar's
-    attack on), lies at a quarter of the beat, 41.7 ms before nothing of the other's.
+    """Quarters with a dotted-eighth echo, against an attack 2/3 of the way to the next quarter: 375
+    ms against 333.3 at 120. Of the repeats only the first counts: it is 6 dB softer, and as a flam
+    it counts half: 8 x 0.501 x 0.5 = 2.0. The third repeat, 1125 ms against 1166.7 (from the attack
+    of the second bar on), lies at a quarter of the beat, 41.7 ms before no attack of the other
+    part.
     """
     rows = *line("Guitar 1", QUARTERS), *line("Guitar 2", SWUNG, "E4")
     (row,) = findings_of(with_echo(*rows), "near", Limits(near=1))
