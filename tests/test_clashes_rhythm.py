@@ -235,7 +235,7 @@ def test_an_echo_makes_a_part_busier():
 
 
 def taking_turns(one, other, **about):
-    """Two guitars that share sixteenths out, two bars."""
+    """Return two guitars that share sixteenths in turn for two bars."""
     offset = [at + 1 / 4 for at in EIGHTHS]
     rows = *line("Guitar 1", EIGHTHS, one), *line("Guitar 2", offset, other)
     return song(*rows, **{"tempo": 120, **about})
@@ -273,7 +273,7 @@ def test_how_far_apart_two_lines_must_lie(milliseconds, semitones):
 
 
 def test_what_does_not_fuse():
-    """Slow turns, chords, attacks together, few of them, parts of different families."""
+    """Slow turns, chords, attacks together, few attacks or different families do not fuse."""
     assert findings_of(taking_turns("C4", "D4", tempo=59), "fusing") == []  # 254 ms apart
     assert len(findings_of(taking_turns("C4", "D4", tempo=60), "fusing")) == 1
     chords = [(part, f"G3 {note}", onset, length)
@@ -320,7 +320,7 @@ ECHOES = st.sampled_from([None, "dotted eighth", "triplet quarter"])
 
 
 def rows_of(bars):
-    """Notes a pattern at a time, walking through three pitches."""
+    """Return notes in a pattern that walks through three pitches."""
     return [
         (part, pitch + place % 3, 4 * bar + at, 0.1)
         for part, pattern, bar, pitch in bars
@@ -329,7 +329,7 @@ def rows_of(bars):
 
 
 def places(table, kind):
-    """(parts, onset, end, value) of the findings of a kind, in order."""
+    """Return (parts, onset, end, value) of the findings of a kind, in order."""
     rows = table[table["kind"] == kind]
     ends = rows["onset"] + rows["duration"]
     return sorted(zip(rows["parts"], rows["onset"], ends, rows["value"], strict=True))
@@ -338,7 +338,7 @@ def places(table, kind):
 @given(BARS, TEMPOS, ECHOES)
 @EXAMPLES
 def test_attack_by_attack(bars, tempo, echo):
-    """All three kinds, with and without an echo, equal row for row."""
+    """All three kinds, with and without an echo, are equal row for row."""
     rows = rows_of(bars)
     parts = parts_of(*PARTS, echo=[echo, None, None, None])
     table = find_clashes(song(*rows, parts=parts, tempo=tempo, bars=4), KINDS, LOOSE)
@@ -357,7 +357,7 @@ def test_attack_by_attack(bars, tempo, echo):
 @given(BARS, TEMPOS)
 @EXAMPLES
 def test_the_order_of_the_parts_changes_nothing(bars, tempo):
-    """But for the order in which a finding names them."""
+    """Only the order in which a finding names the parts may change."""
     rows = rows_of(bars)
     tables = [
         find_clashes(song(*rows, parts=parts, tempo=tempo, bars=4), KINDS, LOOSE)
@@ -377,7 +377,7 @@ def test_the_order_of_the_parts_changes_nothing(bars, tempo):
 @given(BARS, BARS, TEMPOS)
 @EXAMPLES
 def test_two_halves_give_what_the_whole_gives(first, second, tempo):
-    """Bars 1 to 4 and 9 to 12, four silent bars between: nothing reaches across."""
+    """Bars 1 to 4 and 9 to 12 have four silent bars between, which no finding reaches across."""
     early, late = rows_of(first), rows_of(second)
     moved = [(part, pitch, onset + 32, length) for part, pitch, onset, length in late]
     whole, *halves = (
