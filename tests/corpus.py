@@ -163,9 +163,7 @@ def merged(notes: list[Printed], no_ends: bool) -> list[Heard]:
 
 
 def in_time(parts: Parts) -> list[tuple[Counter, Counter]]:
-    """Return for each part the multisets of (onset, duration, pitch) and of its grace notes'
-    pitches.
-    """
+    """Return for each part the multisets of (onset, duration, pitch) and of its graces' pitches."""
     return [(Counter((n.onset, n.duration, n.pitch) for n in notes), g) for notes, g in parts]
 
 

@@ -188,9 +188,7 @@ def _shape(places: list, capo: int) -> tuple:
 
 
 def every_path(moments: list[Moment], neck: Neck, hand: Hand) -> list[list[float]]:
-    """Return the costs of every path, moment by moment; held notes are released only where
-    necessary.
-    """
+    """Return the costs of every path by moment; held notes are released only if necessary."""
     paths = [([way], [way.cost]) for way in ways_of(moments[0], 0, neck, hand)]
     for two in pairwise(moments):
         for gone in range(len(two[1].held) + 1):

@@ -128,9 +128,7 @@ def test_labels_are_joined_and_split_in_one_place():
 
 
 def test_the_front_door_is_complete():
-    """`__all__` is sorted and holds everything that the front door imports, and each name
-    exists.
-    """
+    """`__all__` is sorted and holds all names that the front door imports, and each exists."""
     tree = ast.parse(MODULES["__init__.py"].read_text(encoding="utf-8"))
     given = {
         alias.name

@@ -223,9 +223,7 @@ def test_zip_bomb(tmp_path):
 
 @pytest.mark.parametrize("method", [zipfile.ZIP_BZIP2, zipfile.ZIP_LZMA])
 def test_other_packing_than_deflate_is_refused_unopened(tmp_path, method):
-    """MusicXML 4.0 asks for DEFLATE; other methods could request any amount of memory if
-    damaged.
-    """
+    """MusicXML 4.0 asks for DEFLATE; damaged files in other methods may request any memory."""
     whole = packed(
         {"META-INF/container.xml": CONTAINER.format("song.xml"), "song.xml": "<a/>"}, method
     )
@@ -262,9 +260,7 @@ def test_xml_that_is_no_musicxml(tmp_path):
 
 
 def test_malformed_xml_is_reported_with_line_and_column(tmp_path):
-    """An end tag on line 3 that fits no start tag is reported there (XML 1.0, 3: element type
-    match).
-    """
+    """An end tag on line 3 that fits no start tag is reported (XML 1.0, 3: element type match)."""
     text = "<score-partwise>\n<part-list>\n</partlist>\n</score-partwise>"
     error = refused(tmp_path, text, r", line 3, column \d+: not well-formed XML: .*export the file")
     assert error.line == 3
@@ -405,9 +401,7 @@ def test_huge_divisions(tmp_path):
 
 
 def test_divisions_without_a_common_grid(tmp_path):
-    """Divisions that are all different primes have no common number of ticks that is small
-    enough.
-    """
+    """Divisions that are different primes have no common number of ticks small enough."""
     primes = (999983, 999979, 999961)
     measures = [attributes(prime) + note("C4", prime) for prime in primes]
     refused(tmp_path, score(measures), "no common grid below 100,000,000 to a quarter note")
@@ -515,9 +509,7 @@ def test_a_pitch_that_is_none(tmp_path, pitch, says):
 
 
 def test_a_note_that_is_neither_pitch_nor_rest(tmp_path):
-    """The schema wants pitch, unpitched or rest; a note without them becomes silence, with a
-    notice.
-    """
+    """The schema wants pitch, unpitched or rest; a note without them is silence, with a notice."""
     text = score([note("<pitch/>", 8) + note("E4", 8)])
     song = repaired(tmp_path, text, "1 notes have no pitch and are no rests: taken as rests")
     assert song.notes["onset"].tolist() == [2]
@@ -573,9 +565,7 @@ def test_nested_repeats_that_multiply(tmp_path):
 
 
 def test_a_full_bar_repeated_into_millions_of_notes(tmp_path):
-    """2,000 notes in one bar that is played 15,000 times would be thirty million notes in
-    memory.
-    """
+    """2,000 notes in one bar, played 15,000 times, would be thirty million notes in memory."""
     text = score(
         [
             attributes(500)
@@ -603,9 +593,7 @@ def test_a_bar_of_absurd_length(tmp_path):
 
 
 def test_many_statements_stay_quick(tmp_path):
-    """With thousands of meters, keys, transpositions and sections, time grows only with file
-    size.
-    """
+    """With thousands of meters, keys, transpositions and sections, time grows only with size."""
     statement = (
         "<attributes><key><fifths>0</fifths></key><time><beats>4</beats><beat-type>4</beat-type>"
         "</time><transpose><chromatic>0</chromatic></transpose></attributes>"
@@ -697,9 +685,7 @@ def plant(root, dice: random.Random) -> None:
 
 
 def is_read_or_refused(path: Path, content: bytes) -> bool:
-    """Read the content; return whether it made a Song. No other error than ArrangeError may be
-    raised.
-    """
+    """Read the content; return whether it made a Song. No error but ArrangeError may be raised."""
     path.write_bytes(content)
     begun = time.process_time()
     song, message = None, ""

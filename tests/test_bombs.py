@@ -176,9 +176,7 @@ def test_midi_of_absurd_things(data, says, tmp_path):
     "kind", [b"\xff\x03", b"\xff\x06", b"\xf0"], ids=["name", "mark", "system"]
 )
 def test_midi_with_one_huge_event(kind, tmp_path):
-    """With a hundred megabytes in one event, a name or a marker is cut, other events are
-    skipped.
-    """
+    """A name or a marker of a hundred megabytes is cut; other events of that size are skipped."""
     size = 100 * MILLION
     length = bytes([size >> 21 & 127 | 128, size >> 14 & 127 | 128, size >> 7 & 127 | 128,
                     size & 127])  # fmt: skip
@@ -217,9 +215,7 @@ DIGITS = "9" * 5_000
          "line", "heading", "sections", "lines", "settings", "remarks"],
 )  # fmt: skip
 def test_charts_of_absurd_things(text, says, tmp_path):
-    """Counts, numbers, lines and sections that no chart has give one sentence within two
-    seconds.
-    """
+    """Counts, numbers, lines and sections that no chart has give a sentence within two seconds."""
     assert says in read_apart(tmp_path / "song.txt", text(), 2, 300)
 
 

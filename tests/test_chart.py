@@ -119,9 +119,7 @@ def test_hit_has_no_pitch():
 
 
 def test_items_share_the_bar():
-    """Two items take half a bar each, eight an eighth each; rests and holds take their share
-    too.
-    """
+    """Two items take half a bar each, eight an eighth each; rests and holds count as items."""
     assert heard(chart("Voice | C4 D4 | E4 ~ ~ F4 . . G4 ~ |"), "Voice") == [
         (0, 2, "C4"),
         (2, 2, "D4"),
@@ -171,9 +169,7 @@ def test_held_over_into_another_section():
 
 
 def test_pushed_over_the_bar_line():
-    """The second shape sounds an eighth early and is tied: it lasts 4.5 beats, and the first is
-    cut.
-    """
+    """The second shape sounds an eighth early and is tied for 4.5 beats; the first is cut."""
     song = chart("Voice | C4 | D4 pushed |")
     assert heard(song, "Voice") == [(0, 3.5, "C4"), (3.5, 4.5, "D4")]
     assert song.notes["measure"].tolist() == [1, 1]
@@ -707,9 +703,7 @@ def songs(draw) -> Song:
 @settings(max_examples=150, deadline=None)
 @given(songs())
 def test_any_song_of_what_a_chart_holds_comes_back(song):
-    """Song, chart and Song are equal; an instrument named like another setting becomes the
-    label.
-    """
+    """Song, chart and Song are equal; an instrument named like a setting becomes the label."""
     back = again(song)
     own = song.parts["instrument"].replace("clean", "Gtr A").fillna("Flute")
     parts = song.parts.assign(instrument=own)

@@ -180,9 +180,7 @@ def test_unknown_part_to_be_moved_is_reported():
 
 
 def test_repeats_of_absurd_size_are_refused():
-    """Forty lines ask for 32 times 256 strokes of five strings each, some 1.6 million notes, and
-    are refused.
-    """
+    """Forty lines that ask for 32 x 256 strokes of five strings each, 1.6 million in all, fail."""
     text = "meter: 32/2\npart: Guitar 1\n" + "".join(
         f"section: S{number}\nGuitar 1 |: x32010 sixteenths :|x32\n\n" for number in range(40)
     )

@@ -643,9 +643,7 @@ def test_numbers_read_back(key):
     ],
 )
 def test_unknown_chords(text, offset, suggestion):
-    """The error says what was found, where it could not be read, and which known chord is
-    similar.
-    """
+    """The error says what was found, where it could not be read, and which chord is similar."""
     with pytest.raises(ChordError) as caught:
         parse_chord(text)
     error = caught.value

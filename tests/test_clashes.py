@@ -405,9 +405,7 @@ def test_a_line_doubled(up, how):
 
 @pytest.mark.parametrize("up", [7, 36, 11])
 def test_other_intervals_are_no_doubling(up):
-    """Parallel fifths are two lines; lines three octaves apart are hardly heard as one (our
-    limit).
-    """
+    """Parallel fifths are two lines; three octaves apart, lines are hardly heard as one (ours)."""
     made = song(*line("Guitar 1", TUNE), *line("Guitar 2", TUNE, up))
     assert found(made, "doubling") == []
 

@@ -87,9 +87,7 @@ def test_the_bass_of_the_symbol_belongs_to_it():
 
 
 def test_nothing_is_asked_where_no_chord_stands():
-    """Nothing is reported without a symbol, without a chord, or over a chord that names only its
-    root.
-    """
+    """Nothing is reported without a symbol, a chord, or members other than the root."""
     for chords in ([], [(0, 0, "none", None)], [(0, 0, "pedal", None)]):
         assert found("outside", ("Guitar 1", "F#4", 0, 4), chords=chords) == []
 

@@ -31,9 +31,7 @@ def found(kind, *rows, **about):
      ("B4", False), ("G3", False), ("G5", False)],
 )  # fmt: skip
 def test_near_the_sung_note(note, near):
-    """The limit is a minor third around the sung G; the same note is a doubling, an octave is
-    free.
-    """
+    """Notes up to a minor third around the sung G count; a unison is a doubling, an octave free."""
     reported = found("voice", ("Voice", "G4", 0, 4), ("Guitar 1", note, 0, 2))
     assert reported == ([("Voice + Guitar 1", note, 0, 0.5)] if near else [])
 
@@ -77,9 +75,7 @@ ROWS = st.lists(
 @given(ROWS)
 @EXAMPLES
 def test_by_the_half_beat(rows):
-    """Count singing time near the voice, and seconds in the bass's range, one half beat after
-    another.
-    """
+    """Count singing time near the voice, and seconds in the bass's range, by half beats."""
     sung, near, low = 0.0, Counter(), Counter()
     for half in range(80):
         holds = {}

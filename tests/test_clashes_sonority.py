@@ -252,9 +252,7 @@ def test_silence_and_drums_give_none(kind):
 
 
 def test_an_octave_lower_is_rougher():
-    """A third in two guitars gets rougher octave by octave downward (Plomp and Levelt's curve, as
-    above).
-    """
+    """A third in two guitars gets rougher with each octave down (Plomp and Levelt's curve)."""
     values = []
     for low, high in (("C4", "Eb4"), ("C3", "Eb3"), ("E2", "G2")):
         rows = ("Guitar 1", low, 0, 4), ("Guitar 2", high, 0, 4)

@@ -36,9 +36,7 @@ FORM = settings(
 
 
 def made_up(seed, layers, sections=SECTIONS, reverse=False):
-    """Return a song of random layers: lines, two-note chords and held notes, some of them
-    doubles.
-    """
+    """Return a song of random layers: lines, two-note chords and held notes, some doubled."""
     draw = np.random.default_rng(seed)
     names = [f"Layer {letter}" for letter in "ABCDEFGH"[:layers]]
     rows = []
@@ -66,9 +64,7 @@ def made_up(seed, layers, sections=SECTIONS, reverse=False):
 
 
 def taken(condensation):
-    """Return what the players take, section by section, as sets: it does not matter who takes
-    what.
-    """
+    """Return what the players take by section, as sets: it does not matter who takes what."""
     by = condensation.choices.groupby("section", sort=False)["layers"]
     return [sorted(layers) for _, layers in by]
 
@@ -122,9 +118,7 @@ def test_what_always_holds(seed, layers):
 
 
 def no_new_note(made, condensation):
-    """Check that each note of the result begins in a layer at that pitch, and lasts no longer
-    there.
-    """
+    """Check that each note of the result begins in a layer at that pitch and ends no later."""
     until = {}
     for n in made.notes.itertuples():
         until.setdefault((n.onset, n.pitch), []).append(n.onset + n.duration)
@@ -322,9 +316,7 @@ def test_the_top_of_a_quartet_leads(piece, top):
 
 
 def test_a_double_for_a_part_of_the_song():
-    """A layer that follows another in one section and plays its own thirds in the next is no
-    double.
-    """
+    """A layer that follows another in one section only, and then plays thirds, is no double."""
     line = [64, 66, 67, 69, 71, 69, 67, 66]
     rows = [("First", line[beat % 8], beat, 1) for beat in range(64)]
     same = [("Second", line[beat % 8], beat, 1) for beat in range(64)]
@@ -347,9 +339,7 @@ def two_lines(*onsets, pitch=64, lasts=1, low=60):
 
 
 def test_how_hard_two_lines_at_once_are():
-    """The cost grows with the time in which both sound, separate attacks, and the distance in
-    pitch.
-    """
+    """The cost grows with the time that both sound, separate attacks, and distance in pitch."""
 
     def cost(*onsets, **more):
         terms = two_lines(*onsets, **more).terms.set_index("term")["value"]
@@ -447,9 +437,7 @@ def test_a_note_held_into_the_next_section():
 
 
 def test_alternatives_and_growth():
-    """The next best plans are listed with their costs, best first; more players have a higher
-    value.
-    """
+    """The next best plans are listed with their costs; more players have a higher value."""
     found = condense(band(), 2)
     others = found.alternatives
     for _, own in others.groupby("section"):
@@ -534,9 +522,7 @@ def chords_that_are_hard():
 
 
 def test_a_condensation_does_not_change():
-    """Asking for more players thins out other layers, but the answer for one player does not
-    change.
-    """
+    """Asking for more players thins out other layers, but the answer for one player stays."""
     one, other = (condense(chords_that_are_hard(), 1, roles=dict.fromkeys("ABC", "rhythm"))
                   for _ in range(2))  # fmt: skip
     grown = other.by_players(3)
@@ -546,9 +532,7 @@ def test_a_condensation_does_not_change():
 
 
 def test_players_bring_their_necks():
-    """Ben has a bass in drop D with a capo; Ann gets the neck that fits best; a third is like the
-    last.
-    """
+    """Ben has a bass in drop D with a capo; Ann gets the best neck; a third is like the last."""
     neck = Neck("drop D", capo=2)
     found = condense(band(), ["Ann", Player("Ben", neck)])
     assert found.song.parts["part"].tolist() == ["Ann", "Ben"]

@@ -61,9 +61,7 @@ def test_what_is_there_stays_without_overwrite(tmp_path, capsys):
 
 @pytest.mark.parametrize("command", ["convert", "rebuild", "condense"])
 def test_the_song_that_is_read_is_never_replaced(command, tmp_path, capsys):
-    """Otherwise what was typed, with its comments and repeats, would be lost, and its log would not
-    fit.
-    """
+    """Otherwise typed comments and repeats would be lost, and the log would not fit."""
     song = tmp_path / "song.txt"
     typed = (DATASETS / "tarrow-weir.txt").read_bytes()
     song.write_bytes(typed)
@@ -76,9 +74,7 @@ def test_the_song_that_is_read_is_never_replaced(command, tmp_path, capsys):
 
 
 def test_bad_names_and_bad_songs_write_nothing(tmp_path, capsys):
-    """For an unknown suffix the error lists the known ones; a faulty source leaves no file
-    behind.
-    """
+    """For an unknown suffix the error lists the known ones; a faulty source leaves no file."""
     with pytest.raises(ar.ArrangeError, match=r"no format ends so; name it \.musicxml, \.xml"):
         ar.convert(DATASETS / "low-water.txt", tmp_path / "song.pdf")
     (tmp_path / "bad.txt").write_text("title: x\nkey: H major\n\nsection: Verse\nGuitar | G |\n")

@@ -221,9 +221,7 @@ def test_every_part_agrees_with_music21_or_the_cause_is_listed(workers, group):
 
 
 def test_enough_is_compared():
-    """More than 300 files of the corpus and the whole suite of 143 are compared; listed files
-    exist.
-    """
+    """More than 300 corpus files and the whole suite of 143 are compared; listed files exist."""
     found = groups()
     assert sum(len(paths) for group, paths in found.items() if group != "suite") > 600
     assert len(found["suite"]) == 143

@@ -110,9 +110,7 @@ def test_one_part_a_semitone_off(damage, length, seed):
 
 @pytest.mark.parametrize("seed", SEEDS)
 def test_one_part_a_sixteenth_late(seed):
-    """All of its notes are late with unchanged pitches; each lies in the bar in which it now
-    begins.
-    """
+    """All of its notes are late with unchanged pitches; each is in the bar where it now begins."""
     original = four_parts()
     changed = changes("a sixteenth late", seed, original)
     assert len(set(changed["part"])) == 1

@@ -307,9 +307,7 @@ def test_all_mistakes_are_reported_at_once(tmp_path):
 
 @pytest.mark.parametrize("letters", range(1, 200, 7))
 def test_a_write_that_was_cut_short_is_passed_over(tmp_path, letters):
-    """If power fails after some letters, the rest of the log is read, and the next write is
-    whole.
-    """
+    """If power fails after some letters, the rest of the log is read, and new entries are whole."""
     log = tmp_path / "log.txt"
     first = record_decision(log, Decision("first", "one"))
     size = log.stat().st_size

@@ -210,9 +210,7 @@ def same(one, other):
 
 
 def test_what_editors_do_to_a_file_does_not_matter(tmp_path, written):
-    """Line ends, a byte order mark, tabs after names, trailing blanks and sorted entries do not
-    matter.
-    """
+    """Line ends, a byte order mark, tabs, trailing blanks and sorted entries do not matter."""
     good = read_back(tmp_path, written)
     assert len(good.decisions) == 3
     for mutant in (

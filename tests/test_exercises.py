@@ -120,9 +120,7 @@ def test_the_same_seed_gives_the_same_exercises():
 
 
 def test_limits_are_those_of_the_caller():
-    """If the limits allow no rubs, no exercise asks for one, and no answer is refused for causing
-    one.
-    """
+    """If the limits allow no rubs, no exercise asks for one, and no answer is refused for one."""
     song, none = read(DATASETS / "tarrow-weir.txt"), Limits(rub=1e9)
     label, part = 13, "Guitar 2"  # mud, the same with both limits
     kinds = []
@@ -525,9 +523,7 @@ def test_articles_and_lists():
 
 
 def test_no_sentence_stumbles():
-    """All questions, hints and replies have correct articles, no doubled signs and no missing
-    values.
-    """
+    """All texts have correct articles, no doubled signs and no missing values."""
     bad = (" a octave", " a eleventh", " a outside", "  ", "..", ". .", "None", "nan", " 1 notes",
            "[]", "()", "{")  # fmt: skip
     for name, size in ALL:

@@ -369,9 +369,7 @@ def test_the_command(small_song, tmp_path, capsys):
     ("module", "trial"), [(fix_on_the_neck, "_places"), (guess_by_ear, "_take")]
 )
 def test_only_so_many_notes_are_tried(monkeypatch, module, trial):
-    """The notes are chosen at random, the same ones for a seed; the paper says what was not
-    tried.
-    """
+    """The notes are chosen by the seed; the paper says what was not tried."""
     tried, made = [], []
     attempt = getattr(module, trial)
     monkeypatch.setattr(module, trial, lambda *case: tried.append(case) or attempt(*case))

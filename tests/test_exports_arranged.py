@@ -99,9 +99,7 @@ def test_musicxml_is_valid(score, schema):
 
 
 def test_musicxml_comes_back(arranged, score):
-    """Every column of every table comes back, strings and frets too, except what the format cannot
-    hold.
-    """
+    """Every column comes back, strings and frets too, except what the format cannot hold."""
     again = ar.read(score)
     assert differences(plain(arranged), plain(again), WORKED_OUT) == {}
     assert again.title == arranged.title
@@ -132,9 +130,7 @@ def test_strings_and_frets_are_in_the_file(arranged, score):
 
 
 def test_music21_reads_the_same_pitches(arranged, score):
-    """music21 reads the same onset, duration and sounding pitch of every note, and the grace
-    notes.
-    """
+    """music21 reads the same onset, duration and pitch of every note, and the grace notes."""
     theirs = in_time(music21_parts(score))
     assert [notes for notes, _ in theirs] == sounding(arranged)
     graces = [

@@ -149,9 +149,7 @@ LATE = [("Guitar 1", "C4", at, 0.2) for at in range(8)] + [
 
 
 def test_behind_attacks_that_miss():
-    """Eight quarters and eight attacks a sixteenth later are listed; attacks together are left
-    out.
-    """
+    """Eight quarters and eight attacks a sixteenth later are listed; shared attacks are not."""
     notes = behind(song(*LATE, ("Guitar 1", "C4", 8, 1), ("Guitar 2", "G4", 8, 1)), "near")
     assert len(notes) == 16
     assert notes[:2] == [("Guitar 1", "C4", 1, 1, 0.2), ("Guitar 2", "G4", 1, 1.25, 0.2)]
@@ -228,9 +226,7 @@ def test_out_of_a_rub_onto_the_chord():
 
 
 def test_without_a_chord_symbol_any_note_will_do():
-    """For C4 against C#4 without a known chord, each moves a semitone away from or onto the
-    other.
-    """
+    """For C4 against C#4 without a chord, each moves a semitone away from or onto the other."""
     music = song(("Guitar 1", "C4", 0, 4), ("Guitar 2", "C#4", 0, 4))
     moves = smallest_moves(music, first(music, "rub"))
     assert moves["in_chord"].isna().all()
@@ -257,9 +253,7 @@ def test_mud_in_one_hand_is_ended_by_one_of_its_notes():
 
 
 def test_a_late_part_comes_earlier():
-    """One part moves a sixteenth earlier, or the other a sixteenth later, with all attacks at
-    once.
-    """
+    """One part moves a sixteenth earlier, or the other later, with all attacks at once."""
     music = song(*LATE)
     moves = smallest_moves(music, first(music, "near"))
     listed = list(zip(moves["part"], moves["move"], strict=True))[:2]
@@ -426,9 +420,7 @@ def test_the_largest_song_that_is_read_is_refused_before_it_is_compared():
 @given(ROWS, CHORDS)
 @EXAMPLES
 def test_the_notes_behind_make_the_finding(rows, chords):
-    """The notes are of the finding's parts and within its time, and without them the finding is
-    gone.
-    """
+    """The notes are of the finding's parts and time, and without them the finding is gone."""
     music = song(*rows, parts=PARTS, chords=chords, bars=10)
     for finding in find_clashes(music, limits=LOOSE).itertuples():
         notes = finding_notes(music, finding)
@@ -489,9 +481,7 @@ def test_played_again_in_a_repeat():
 
 
 def test_like_ones_of_a_section():
-    """A finding on other pitches in the same section is in the same row, which shows the most
-    severe.
-    """
+    """A finding on other pitches in the same section joins the row; the most severe is shown."""
     music = in_form(*rub(3, "C3", "Db3"), *rub(4, "E4", "F4"))
     groups = group_findings(find_clashes(music, ["rub"]), music)
     assert groups["times"].tolist() == [2]
@@ -755,9 +745,7 @@ BAND = [("Guitar 1", "C4", 0, 4), ("Voice", "C5", 0, 4), ("Bass", "C2", 0, 4)]
          "no durations", "one note", "tempo"],
 )  # fmt: skip
 def test_what_could_not_be_asked(music, expected):
-    """The study and the notebook say which checks could not run; the other findings are still
-    found.
-    """
+    """The study and the notebook say which checks could not run; all others ran."""
     assert not_asked(music) == expected
     check_table(find_clashes(music), FINDINGS)
     shown = Study(music)._repr_html_()

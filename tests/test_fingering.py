@@ -31,9 +31,7 @@ OWN = ("string", "fret", "finger")
 
 
 def line(notes: str, each: float = 0.5, *, tempo: float = 120.0, **parts):
-    """Return a guitar that plays the notes one after the other; a comma joins notes struck
-    together.
-    """
+    """Return a guitar that plays the notes in turn; a comma joins notes struck together."""
     rows = [
         ("Guitar", text.replace(",", " "), number * each, each)
         for number, text in enumerate(notes.split())
@@ -406,9 +404,7 @@ SAID = {
 
 @pytest.mark.parametrize(("notes", "said"), SAID.values(), ids=SAID)
 def test_what_cannot_be_played_and_why(notes, said):
-    """The problem gives the note, the measure, the reason and a remedy; the other notes are
-    played.
-    """
+    """The problem gives note, measure, reason and a remedy; the other notes are played."""
     one_song = line(notes) if isinstance(notes, str) else song(("Guitar", notes, 0, 1))
     fingered = finger_part(one_song, "Guitar")
     lost = fingered["string"].isna()
@@ -469,9 +465,7 @@ def test_parts_that_cannot_be_fingered_are_refused():
 
 
 def test_a_tuning_that_cannot_be_strung():
-    """The error names the part; for a whole song it is a notice, and the other parts are
-    fingered.
-    """
+    """The error names the part; for a whole song it is a notice, and other parts are fingered."""
     tunings = pd.Series([(62, 59, 55, 38, 33), None], dtype=object)
     band = song(
         ("Guitar 5", "D4", 0, 1), ("Guitar", "D4", 0, 1),
@@ -487,9 +481,7 @@ def test_a_tuning_that_cannot_be_strung():
 
 
 def test_the_neck_is_the_parts_own():
-    """Tuning, capo and family come from the parts table, and there are more frets if the source
-    used them.
-    """
+    """Tuning, capo and family come from the parts table; there are more frets if the source has."""
     high = with_places(line("E6", capo=2), [(1, 24)])
     assert part_neck(high, "Guitar") == Neck(frets=24, capo=2)
     bass = song(("Bass", "E1", 0, 1))

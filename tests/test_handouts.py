@@ -95,9 +95,7 @@ def test_every_section_and_chord_is_printed_in_order(demo, part):
 
 
 def test_facts_of_the_part_are_printed(demo):
-    """The page shows key, meter, tempo as players count it, tuning low to high, and the capo in
-    words.
-    """
+    """The page shows key, meter, tempo as counted, tuning low to high, and the capo in words."""
     own, _, paths = demo
     text = text_of(pdf_of(paths, "guitar-2"))
     capo = own.parts.set_index("part").loc["Guitar 2", "capo"]

@@ -98,9 +98,7 @@ def test_repeats_rests_and_small_changes_are_found():
 
 
 def test_cues_are_worked_out_from_the_notes():
-    """The cues are: two octaves up, two bars of rest, the bass a bar before, one bar changed,
-    alone.
-    """
+    """The cues are: two octaves up, two bars out, the bass a bar before, one bar changed, alone."""
     own = four_sections()
     cues = section_cues(own, "Guitar 1", part_stays(own, "Guitar 1"))
     assert cues[0] == ("doubles Guitar 2 two octaves lower",)
@@ -149,9 +147,7 @@ def test_sections_written_as_another_are_note_for_note_the_same(name, part):
     ("name", "part"), [("low-water.musicxml", "Guitar 2"), ("tarrow-weir.txt", "Guitar 1")]
 )
 def test_tablature_shows_the_frets_of_the_song(name, part):
-    """Every attack is shown, line by line: frets from the nut, open strings 0, muted ones a
-    cross.
-    """
+    """Every attack is shown: frets from the nut, open strings 0, muted ones a cross."""
     own = read(DATASETS / name)
     capo = int(own.parts.set_index("part").loc[part, "capo"])
     stays = [stay for stay in part_stays(own, part) if stay.plays]
@@ -277,9 +273,7 @@ def test_elements_of_a_note_keep_the_order_of_the_schema():
 
 
 def test_a_strum_is_counted():
-    """C for a bar is strummed on 1, 2 & and 3; the strings of G are picked in eighths, then
-    silence.
-    """
+    """C for a bar is strummed on 1, 2 & and 3; G is picked in eighths, then silence follows."""
     c_shape, g_shape = "C3 E3 G3 C4", [("G2", 6), ("D3", 4), ("G3", 3)]
     rows = [("Guitar", c_shape, at, n) for at, n in ((0, 1), (1.5, 0.5), (2, 2))]
     rows += [("Guitar", name, 4 + n / 2, 0.5) for n, (name, _) in enumerate(g_shape)]

@@ -153,9 +153,7 @@ def _any_plays(facts: SongFacts, parts: list[str], section: str) -> bool:
 
 
 def _hints(facts: SongFacts, label: int, section: str) -> tuple[str, ...]:
-    """Hints: what is looked for, roughly where (`section`, if a measure is asked for), and the
-    notes.
-    """
+    """Hints: what is asked, roughly where (`section`, if a measure is asked for), and the notes."""
     row = facts.finding(label)
     hints = [f"What is looked for: {row['kind']}, that is {KINDS[row['kind']].meaning}."]
     if section:

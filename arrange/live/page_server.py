@@ -129,9 +129,7 @@ class PageServer(Voila):  # type: ignore[misc]
             self.stop()
 
     def launch_browser(self) -> None:
-        """Open a browser on a file that leads to the page, since other users can see a command
-        line.
-        """
+        """Open a browser on a file that leads to the page, since users can see a command line."""
         way = Path(self.notebook_path).parent / "open.html"
         way.write_text(f'<meta http-equiv="refresh" content="0; url={self.address}">')
         webbrowser.open(way.as_uri())

@@ -297,9 +297,7 @@ def measured(path: Path) -> list[dict[str, Any]]:
 
 
 def means(table: pd.DataFrame) -> pd.DataFrame:
-    """Return the mean of each figure by method, and on how many pieces condensing is higher or
-    lower.
-    """
+    """Return the means by method, and on how many pieces condensing is higher or lower."""
     names = ["value_share", "top", "chord", "attacks", "guides", "playable", "findings_before",
              "findings_after"]  # fmt: skip
     rows = []

@@ -64,9 +64,7 @@ def harmony_of(symbol: str) -> Harmony:
 
 
 def strummed(symbols: list[str], voicings: dict[str, list[list[int]]]) -> Song:
-    """Return a song with one bar for each chord, where each guitar strums its voicing on every
-    beat.
-    """
+    """Return a song with a bar for each chord; each guitar strums its voicing on every beat."""
     bars = np.arange(1, len(symbols) + 1)
     start = 4.0 * (bars - 1)
     harmonies = [harmony_of(symbol) for symbol in symbols]
@@ -150,9 +148,7 @@ def clashing(symbols: list[str], draw: np.random.Generator) -> dict[str, list[li
 
 
 def harmony_kept(before: Song, after: Song, named_losses: tuple[str, ...]) -> bool:
-    """Return whether no foreign note came in, and no third or seventh was lost without being
-    stated.
-    """
+    """Return whether no foreign note came in, and no third or seventh was lost unsaid."""
     lost = 0
     for row, bar in zip(before.chords.itertuples(), before.chords["measure"], strict=True):
         sides = []

@@ -71,9 +71,7 @@ def environment(folder: Path) -> dict[str, str]:
 
 @contextlib.contextmanager
 def running(command: list[str], folder: Path) -> Iterator[subprocess.Popen[bytes]]:
-    """Run a command in a folder until it is no longer needed; its output goes to ``server.log``
-    there.
-    """
+    """Run a command in a folder while it is needed; its output goes to ``server.log`` there."""
     with (folder / "server.log").open("wb") as output:
         server = subprocess.Popen(
             command, cwd=folder, env=environment(folder), stdout=output, stderr=output

@@ -70,9 +70,7 @@ def change_elements(data: bytes, rng: Random) -> bytes:
 
 
 def change_head(data: bytes, rng: Random) -> bytes:
-    """Change the encoding (declared or real), the byte order mark, entities, or text around the
-    score.
-    """
+    """Change the encoding (declared or real), the byte order mark, entities or text around it."""
     body = data.partition(b"?>")[2] if data.startswith(b"<?xml") else data
     text = body.decode("utf-8", "replace")
     entity = '<!DOCTYPE score-partwise [<!ENTITY a "{}"><!ENTITY b "&a;&a;&a;">]>'

@@ -265,9 +265,7 @@ def _is_xml(data: bytes) -> bool:
 
 @functools.cache
 def archives() -> tuple[bytes, ...]:
-    """Return compressed scores: the scores above, and some that are stored compressed in the
-    corpus.
-    """
+    """Return compressed scores: those above, and some that the corpus stores compressed."""
     scores = [compressed(data) for data in musicxml()[:-1]]
     files = sorted((CORPUS / "bach").glob("bwv2*.mxl"))[:20]
     return (*scores, *(path.read_bytes() for path in files))
