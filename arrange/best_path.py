@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-_CHUNK = 4_000_000  # numbers held at once
+_CHUNK = 4_000_000  # numbers held in memory at once
 
 
 @dataclass(frozen=True)
@@ -82,7 +82,7 @@ def _choices(
 def _carried(
     values: NDArray[np.float64], costs: Sequence[NDArray[np.float64]]
 ) -> NDArray[np.float64]:
-    """The best that each joint choice can be reached with, player by player."""
+    """The best value with which each joint choice can be reached, player by player."""
     for player, cost in enumerate(costs):
         last = np.moveaxis(values, player, -1)
         flat = last.reshape(-1, last.shape[-1])

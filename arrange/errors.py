@@ -1,4 +1,4 @@
-"""What can go wrong, as a small family.
+"""Everything that can go wrong, as a small family of errors.
 
 Every error that the package raises on purpose is one of these::
 

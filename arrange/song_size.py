@@ -1,8 +1,8 @@
-"""How large a song may be, for every format: what ``Song`` checks and what the readers ask.
+"""How large a song may be, for every format: the limits that ``Song`` and the readers check.
 
 The largest score of the corpus that the tests read has 22,000 notes and lasts an hour, and a band
-of forty parts that plays for an hour fits in too. What is larger is no song but a damaged or
-hostile file, on which later steps (sound, findings, sheets) would run for hours.
+of forty parts that plays for an hour fits in too. Anything larger is a damaged or hostile file, on
+which later steps (sound, findings, sheets) would run for hours.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""What every test finds: the demo song, no window, no figure left open."""
+"""What every test shares: the demo song, no window, no figure left open."""
 
 from pathlib import Path
 
@@ -19,5 +19,5 @@ def _leave_no_figure_open():
 
 @pytest.fixture(scope="session")
 def demo():
-    """The first demo song; nothing changes a Song."""
+    """Return the first demo song; tests may share it since nothing changes a Song."""
     return ar.read(Path(__file__).parent.parent / "datasets" / "low-water.musicxml")

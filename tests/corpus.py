@@ -1,9 +1,9 @@
 """Files of music21's corpus, read from the installed package, and their notes by each reader.
 
 Notes are listed part by part, in page order: times in quarter notes as fractions, pitch as a
-sounding MIDI number, None for an unpitched note. Grace notes are listed apart, by their pitches
-alone. music21 keeps tied notes single; ``merged`` joins them the slow, obvious way, by
-music21's own tie objects.
+sounding MIDI number, None for an unpitched note. Grace notes are listed separately, by their
+pitches alone. music21 keeps tied notes separate; ``merged`` joins them in a slow and obvious way,
+by music21's own tie objects.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ SUFFIXES = (".xml", ".musicxml", ".mxl")
 
 
 class Heard(NamedTuple):
-    """A sounding note: when in the piece and where on the page."""
+    """A sounding note: its time in the piece and its place on the page."""
 
     onset: Fraction
     duration: Fraction
@@ -49,27 +49,27 @@ class Printed(NamedTuple):
     voice: object
 
 
-Parts = list[tuple[list[Heard], Counter]]  # of each part: its notes, the pitches of its graces
+Parts = list[tuple[list[Heard], Counter]]  # by part: notes, and pitches of the grace notes
 
 
 def music_files(folder: Path) -> list[Path]:
-    """All MusicXML files below a folder."""
+    """Return all MusicXML files below a folder."""
     return sorted(path for path in folder.rglob("*") if path.suffix in SUFFIXES)
 
 
 def label(path: Path) -> str:
-    """How a file is called in this project's lists: its path inside music21."""
+    """Return a file's name in this project's lists: its path inside music21."""
     return path.relative_to(PACKAGE).as_posix()
 
 
 @functools.lru_cache(maxsize=100_000)
 def exact(time: float | Fraction) -> Fraction:
-    """A time in quarter notes as the simple fraction that it is meant to be."""
+    """Return a time in quarter notes as the simple fraction that is meant."""
     return Fraction(time).limit_denominator(20_000)
 
 
 def our_parts(path: Path) -> Parts:
-    """Each part's notes and grace notes, as this package reads them."""
+    """Return each part's notes and grace notes, as this package reads them."""
     song = ar.read(path, played=False)
     starts = song.measures["onset"].tolist()
     names = ("part", "onset", "duration", "pitch", "measure", "grace")
@@ -90,7 +90,7 @@ def our_parts(path: Path) -> Parts:
 
 
 def music21_parts(path: Path) -> Parts:
-    """Each part's notes and grace notes, as music21 reads them, ties merged."""
+    """Return each part's notes and grace notes, as music21 reads them, ties merged."""
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         score = music21.converter.parse(path, format="musicxml", forceSource=True)
@@ -132,8 +132,8 @@ def music21_parts(path: Path) -> Parts:
 def merged(notes: list[Printed], no_ends: bool) -> list[Heard]:
     """Join each tied note with the one of its pitch that begins where it ends.
 
-    Among several the one in its own voice is taken. With `no_ends`, for files in which no tie
-    says where it ends, any note of that pitch will do.
+    If there are several, the one in the same voice is taken. With `no_ends`, for files in which no
+    tie says where it ends, any note of that pitch is accepted.
     """
     notes = sorted(notes, key=lambda note: note.onset)
     beginning: dict[tuple, list[Printed]] = {}
@@ -163,17 +163,19 @@ def merged(notes: list[Printed], no_ends: bool) -> list[Heard]:
 
 
 def in_time(parts: Parts) -> list[tuple[Counter, Counter]]:
-    """Of each part the multiset of (onset, duration, pitch), and that of its graces' pitches."""
+    """Return for each part the multisets of (onset, duration, pitch) and of its graces' pitches."""
     return [(Counter((n.onset, n.duration, n.pitch) for n in notes), g) for notes, g in parts]
 
 
 def on_page(parts: Parts) -> list[tuple[Counter, Counter]]:
-    """Of each part the multiset of (bar, offset in the bar, pitch), and its graces' pitches."""
+    """Return for each part the multisets of (bar, offset in the bar, pitch) and of its graces'
+    pitches.
+    """
     return [(Counter((n.bar, n.offset, n.pitch) for n in notes), g) for notes, g in parts]
 
 
 def untied(parts: Parts) -> list[Counter]:
-    """Of each part the multiset of (bar, offset, duration, pitch) of notes without a tie."""
+    """Return for each part the multiset of (bar, offset, duration, pitch) of untied notes."""
     return [
         Counter((n.bar, n.offset, n.duration, n.pitch) for n in notes if not n.tie)
         for notes, _ in parts

@@ -1,7 +1,7 @@
-"""Twelve texts that would do something if they were taken for markup, and a song full of them.
+"""Twelve texts that would have an effect if they were read as markup, and a song made of them.
 
-A script that runs sets ``window.ran``; what is loaded from outside asks ``outside.invalid``, a name
-that never resolves (RFC 2606, section 2).
+A script that runs sets ``window.ran``; what loads from outside asks ``outside.invalid``, a host
+name that never resolves (RFC 2606, section 2).
 """
 
 from __future__ import annotations
@@ -36,9 +36,9 @@ TITLE = " ".join(HOSTILE)
 
 
 def hostile_song(**about: object) -> Song:
-    """Every text is a part, a player and a section; the title holds all of them.
+    """Return a song that has every text as a part, a player and a section, and all in the title.
 
-    The first two rub in every section; in the last bar all play.
+    The first two parts rub in every section; in the last bar all parts play.
     """
     bars = [4.0 * bar for bar in range(len(HOSTILE))]
     rows = [(HOSTILE[0], "E3 B3 E4", at, 4) for at in bars]
@@ -52,7 +52,7 @@ def hostile_song(**about: object) -> Song:
 
 
 def write_hostile(folder: Path, name: str = "hostile") -> Path:
-    """The song as a file, and a log beside it with each text as a decision and its reason."""
+    """Write the song, and a log beside it that has each text as a decision and its reason."""
     path = folder / f"{name}.musicxml"
     made = hostile_song()
     ar.write_musicxml(made, path)
@@ -64,13 +64,13 @@ def write_hostile(folder: Path, name: str = "hostile") -> Path:
 
 
 def with_chord_symbols(made: Song) -> Song:
-    """The texts as chord symbols too, which no file can bring."""
+    """Return the song with the texts as chord symbols too, which no file can contain."""
     symbols = [HOSTILE[n % len(HOSTILE)] for n in range(len(made.chords))]
     return replace(made, chords=made.chords.assign(symbol=symbols))
 
 
 def hostile_notebook() -> Any:
-    """A workshop's notebook with the texts as title, questions, choices and reasons."""
+    """Return a workshop's notebook with the texts as title, questions, choices and reasons."""
     asked = [
         Exercise("name its kind", "small", text, text, HOSTILE, text, (text,), text, (1, 1), (),
                  facts=SongFacts(hostile_song()))

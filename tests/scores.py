@@ -22,7 +22,7 @@ DOCTYPE = (
 
 
 def attributes(divisions: int | str = 4, meter: str = "4/4", more: str = "", key: str = "") -> str:
-    """An ``attributes`` element; `key` stands before the meter, `more` behind it."""
+    """Return an ``attributes`` element; `key` stands before the meter, `more` after it."""
     beats, _, unit = meter.partition("/")
     time = f"<time><beats>{beats}</beats><beat-type>{unit}</beat-type></time>" if meter else ""
     return (
@@ -33,7 +33,7 @@ def attributes(divisions: int | str = 4, meter: str = "4/4", more: str = "", key
 
 
 def pitch(name: str) -> str:
-    """A ``pitch`` element from a note name: C4, F#3, Bb2."""
+    """Return a ``pitch`` element from a note name: C4, F#3, Bb2."""
     alter = name.count("#") - name[1:].count("b")
     octave = name.lstrip("ABCDEFG").lstrip("#b")
     altered = f"<alter>{alter}</alter>" if alter else ""
@@ -52,7 +52,7 @@ def note(
     notehead: str = "",
     head: str = "",
 ) -> str:
-    """A ``note`` element.
+    """Return a ``note`` element.
 
     `name` is a note name, "rest", or an element of its own such as ``<unpitched/>``; `first`
     holds what stands before it (``<chord/>``, ``<grace/>``, ``<cue/>``), `ties` the types of
@@ -73,22 +73,22 @@ def note(
 
 
 def technical(content: str) -> str:
-    """Notations for string, fret, hammer-on ..."""
+    """Return notations for string, fret, hammer-on and so on."""
     return f"<technical>{content}</technical>"
 
 
 def backup(duration: int | float | str) -> str:
-    """Go back in the measure."""
+    """Return an element that goes back in the measure."""
     return f"<backup><duration>{duration}</duration></backup>"
 
 
 def forward(duration: int | float | str) -> str:
-    """Go on in the measure."""
+    """Return an element that goes forward in the measure."""
     return f"<forward><duration>{duration}</duration></forward>"
 
 
 def direction(*types: str, sound: str = "", offset: str = "") -> str:
-    """A ``direction``; each type such as ``<words>Fine</words>``, `sound` its attributes."""
+    """Return a ``direction``; a type is such as ``<words>Fine</words>``, `sound` its attributes."""
     return (
         "<direction>"
         + "".join(f"<direction-type>{kind}</direction-type>" for kind in types)
@@ -99,17 +99,17 @@ def direction(*types: str, sound: str = "", offset: str = "") -> str:
 
 
 def words(text: str) -> str:
-    """A direction of words alone, without a ``sound``."""
+    """Return a direction of words alone, without a ``sound``."""
     return direction(f"<words>{text}</words>")
 
 
 def rehearsal(text: str) -> str:
-    """A rehearsal mark."""
+    """Return a rehearsal mark."""
     return direction(f"<rehearsal>{text}</rehearsal>")
 
 
 def barline(location: str = "right", repeat: str = "", ending: str = "", style: str = "") -> str:
-    """A ``barline``: `repeat` its attributes, `ending` such as "1 start" or "1,2 stop"."""
+    """Return a ``barline``: `repeat` holds its attributes, `ending` is "1 start" or "1,2 stop"."""
     number, _, kind = ending.partition(" ")
     return (
         f'<barline location="{location}">'
@@ -121,7 +121,7 @@ def barline(location: str = "right", repeat: str = "", ending: str = "", style: 
 
 
 def harmony(root: str = "C", kind: str = "major", more: str = "") -> str:
-    """A chord symbol; `more` stands behind the kind (inversion, bass, degrees)."""
+    """Return a chord symbol; `more` stands after the kind (inversion, bass, degrees)."""
     alter = root.count("#") - root[1:].count("b")
     altered = f"<root-alter>{alter}</root-alter>" if alter else ""
     return (
@@ -142,7 +142,7 @@ def score(
     doctype: str = "",
     encoding: str = "",
 ) -> str:
-    """A partwise score.
+    """Return a partwise score.
 
     Parameters
     ----------
@@ -150,9 +150,9 @@ def score(
         The measures' content, part by part. The first measure gets 4/4 with 4 divisions unless
         it has ``attributes`` of its own.
     names, entries : sequence of str
-        Part names, and what else their ``score-part`` elements hold behind the name.
+        Part names, and what their ``score-part`` elements hold after the name.
     numbers : sequence of str
-        Measure numbers, 1, 2, 3 ... without.
+        Measure numbers; by default 1, 2, 3 ...
     title : str
         An escaped work title.
     """
@@ -181,7 +181,7 @@ def score(
 
 
 def timewise(text: str) -> str:
-    """The same score with the parts inside the measures."""
+    """Return the same score with the parts inside the measures."""
     root = etree.fromstring(text)
     turned = etree.Element("score-timewise", version="4.0")
     parts = root.findall("part")
@@ -196,10 +196,10 @@ def timewise(text: str) -> str:
 
 
 def schema_errors(text: str | bytes) -> list[str]:
-    """What the MusicXML 4.0 schema finds wrong in a score.
+    """Return what the MusicXML 4.0 schema finds wrong in a score.
 
-    The schema is the W3C's, as the package ``musicxml`` carries it; what it takes from other
-    schemas (``xml:lang``, ``xlink:href``) is left out, so that nothing is fetched.
+    The schema is the W3C's, as the package ``musicxml`` carries it; imports of other schemas
+    (``xml:lang``, ``xlink:href``) are left out, so that nothing is fetched.
     """
     schema = _schema()
     document = etree.fromstring(text)
@@ -219,7 +219,7 @@ def _schema() -> etree.XMLSchema:
 def read_text(
     folder: Path, text: str | bytes, *, name: str = "song.musicxml", valid: bool = True, **options
 ) -> ar.Song:
-    """Write a score to a file and read it; it must be valid MusicXML 4.0 if ``valid``."""
+    """Write a score to a file and read it; if `valid`, it must be valid MusicXML 4.0."""
     if valid:
         assert schema_errors(text) == []
     path = folder / name

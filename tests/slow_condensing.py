@@ -1,7 +1,7 @@
-"""Condensing a second time, slow and obvious: every plan there is, one after the other.
+"""Condensing computed a second, slow and obvious way: every possible plan, one after the other.
 
-What a set of layers is worth is added up note by note and slice by slice from its definition; what
-can be played is asked of ``finger_part``. Energy, findings and roles are taken from the package.
+The value of a set of layers is added up note by note and slice by slice from its definition;
+``finger_part`` decides what can be played. Energy, findings and roles are taken from the package.
 """
 
 # ruff: noqa: B019 -- a few small songs are held for the length of a test run
@@ -22,7 +22,7 @@ DRIVES = ["clean", "edge", "overdriven", "distorted"]
 
 
 class Slow:
-    """A song with layers, and what they are worth."""
+    """A song with layers, and their values."""
 
     def __init__(self, song, weights):
         self.song, self.weights = song, weights
@@ -61,7 +61,9 @@ class Slow:
 
     @cache
     def layer_worth(self, name, section):
-        """What a second is worth; the best of those that play the same."""
+        """Return what a second of a layer is worth; among layers that play the same, the best
+        one's.
+        """
         return max(
             getattr(self.weights, self.roles.role[other]) * (1 + self.roles.salience[other]) / 2
             for other in self.playing(section)
@@ -84,7 +86,7 @@ class Slow:
         return [note for note in self.notes[name, section] if note[0] <= begin < note[1]]
 
     def line(self, chosen, section):
-        """For each note the greatest that one of the chosen supplies."""
+        """Return the line's term: for each note the greatest worth that a chosen layer gives it."""
         total = 0.0
         share = self.weights.octave
         for octave, part in ((12, 1 - share), (128, share)):
@@ -165,7 +167,7 @@ class Slow:
         )
 
     def different(self, chosen, section):
-        """One of each that play the same."""
+        """Return one layer of each group that plays the same."""
         found = []
         for name in chosen:
             if not any(self.same(name, other, section) for other in found):
@@ -184,7 +186,7 @@ class Slow:
         )
 
     def severity(self, one, other, section):
-        """Of the findings between two that do not play the same, and their doubles."""
+        """Return the severity of findings between two layers that differ, or their doubles."""
         if self.same(one, other, section):
             return 0.0
         here = self.playing(section)
@@ -206,7 +208,9 @@ class Slow:
 
     @cache
     def room(self, name, section):
-        """The most that clashes may take from a layer, shared out over all it clashes with."""
+        """Return the most that clashes may take from a layer, shared among all layers it clashes
+        with.
+        """
         here = self.playing(section)
         rest = [other for other in here if not self.same(name, other, section)]
         adds = self.cover(tuple(here), section) - self.cover(tuple(rest), section)
@@ -222,7 +226,7 @@ class Slow:
 
     @cache
     def fullness(self):
-        """For each section its place, and for each layer its share of that."""
+        """Return the fullness of each section, and each layer's share of it."""
         energy = song_energy(self.song).set_index("section")["energy"]
         shares = {}
         for section in self.sections:
@@ -258,7 +262,7 @@ class Slow:
 
     @cache
     def first(self, option):
-        """The layer that gives an option its role and sound."""
+        """Return the layer that gives an option its role and sound."""
 
         def rank(name):
             role = self.roles.role[name]
@@ -273,7 +277,7 @@ class Slow:
         return self.weights.mixed_sound * self.sounds(other, section)
 
     def merging(self, option, section):
-        """How hard two lines at once are: for how long, how apart in time, how apart in pitch."""
+        """Return how hard two lines at once are: how long, how far apart in time and in pitch."""
         if len(option) < 2:
             return 0.0
         one, other = option
@@ -291,7 +295,7 @@ class Slow:
 
     @cache
     def change(self, before, now, section, following):
-        """What it costs a player to go from one option to the next."""
+        """Return what it costs a player to change from one option to the next."""
         if not before:
             return 0.0
         left = [name for name in before if name not in now and self.notes[name, following]]
@@ -311,7 +315,7 @@ class Slow:
         return float(np.average([pitch for _, _, pitch in own], weights=lasts))
 
     def can_play(self, option, section):
-        """Whether the merged notes can be fingered; both layers' strings forgotten."""
+        """Return whether the merged notes can be fingered, without the strings of either layer."""
         if not option:
             return True
         _, last = self.ends(section)
@@ -348,7 +352,7 @@ class Slow:
         return [n for n in self.playing(section) if best and self.same(n, best, section)]
 
     def joint(self, section, players):
-        """Every joint choice that is allowed, with what it is worth."""
+        """Return every joint choice that is allowed, with its value."""
         found = {}
         worths = {}
         for choice in product(self.options(section), repeat=players):
@@ -368,7 +372,7 @@ class Slow:
         return found
 
     def best(self, players):
-        """The worth of every plan; the best, and all plans that reach it."""
+        """Return the value of every plan, the best value, and all plans that reach it."""
         steps = [self.joint(section, players) for section in self.sections]
         total = np.array(list(steps[0].values()))
         for at in range(1, len(steps)):

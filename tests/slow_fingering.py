@@ -1,6 +1,6 @@
-"""Fingering a second time, slow and obvious: every path there is, one after the other.
+"""Fingering computed a second, slow and obvious way: every possible path, one after the other.
 
-Whether a shape can be held is asked of ``grips.hold_shape``, which has a slow twin of its own.
+``grips.hold_shape`` decides whether a shape can be held; it has a slow twin of its own.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ from arrange.guitar.necks import LEFT_OUT, Neck
 
 @dataclass
 class Way:
-    """One way to play a moment; `place` and `finger` by note, struck ones first."""
+    """One way to play a moment; `place` and `finger` are listed by note, struck notes first."""
 
     place: list[tuple[int, int] | None]
     finger: list[int]
@@ -33,11 +33,11 @@ class Way:
     picked: list[int]
     cost: float
     capo: int
-    open_mm: float  # what each open string costs
+    open_mm: float  # cost of each open string
 
 
 def ways_of(moment: Moment, gone: int, neck: Neck, hand: Hand) -> list[Way]:
-    """Every way to play a moment with so many held notes let go."""
+    """Return every way to play a moment with so many held notes released."""
     tones = [*moment.struck, *moment.held]
     count = len(moment.struck)
     options = [
@@ -96,7 +96,7 @@ def _finger_at(place: tuple[int, int] | None, down: dict) -> int:
 
 
 def _choices(downs: list, was_first: bool, least: float, neck: Neck, hand: Hand) -> list:
-    """(fingers, position, extra cost) of every way to put fingers to what is held."""
+    """Return (fingers, position, extra cost) of every way to finger the held notes."""
     if not downs:
         return [((), position, 0.0) for position in range(neck.capo + 1, neck.frets + 1)]
     found, limit = [], max(least, hand.stretch_mm) + 1e-6
@@ -133,7 +133,7 @@ def _way(one: tuple, other: tuple, neck: Neck) -> float:
 
 
 def step_cost(before: Way, after: Way, two: tuple[Moment, Moment], neck: Neck) -> float | None:
-    """What it costs to come from one way to the next; None if it cannot be."""
+    """Return the cost of the change from one way to the next; None if it is impossible."""
     move = abs(neck.mm[before.position] - neck.mm[after.position])
     for finger in before.fingers.keys() & after.fingers.keys():
         move = max(move, _way(before.fingers[finger], after.fingers[finger], neck))
@@ -163,7 +163,7 @@ def step_cost(before: Way, after: Way, two: tuple[Moment, Moment], neck: Neck) -
 
 
 def _few_cost(before: Way, after: Way, two: tuple[Moment, Moment], *, same_strings: bool) -> float:
-    """What a change of strings costs two or three notes, and open strings left or kept."""
+    """Return the cost of string changes between few notes, and of open strings left or kept."""
     struck = [way.place[: len(two[0].struck)] for way in (before, after)]
     cost = 0.0
     if not same_strings:
@@ -180,13 +180,15 @@ def _few_cost(before: Way, after: Way, two: tuple[Moment, Moment], *, same_strin
 
 
 def _shape(places: list, capo: int) -> tuple:
-    """A shape wherever it lies; one with open strings is another than one without."""
+    """Return a shape that is equal wherever it lies; one with open strings differs from one
+    without.
+    """
     string, fret = (min(numbers) for numbers in zip(*places, strict=True))
     return fret == capo, sorted((s - string, f - fret) for s, f in places)
 
 
 def every_path(moments: list[Moment], neck: Neck, hand: Hand) -> list[list[float]]:
-    """The costs, moment by moment, of every path; held notes let go only where they must be."""
+    """Return the costs of every path by moment; held notes are released only if necessary."""
     paths = [([way], [way.cost]) for way in ways_of(moments[0], 0, neck, hand)]
     for two in pairwise(moments):
         for gone in range(len(two[1].held) + 1):

@@ -1,7 +1,7 @@
-"""What a hand can hold, computed a second way: every way to put fingers down, one after the other.
+"""What a hand can hold, computed a second way: every way to place the fingers, one by one.
 
-Slow and obvious, written from the words of the model in ``arrange/hands.py``; only its constants
-are shared.
+It is slow and obvious, and follows the description of the model in ``arrange/guitar``; only the
+constants are shared.
 """
 
 from itertools import combinations
@@ -12,12 +12,14 @@ from arrange.guitar.necks import LEFT_OUT
 
 
 def hits(shape, neck):
-    """The strings that are held, string 1 as 0."""
+    """Return the strings that are held; string 1 is 0."""
     return [string for string, fret in enumerate(shape) if fret > neck.capo]
 
 
 def may_lie(shape, group):
-    """Whether one finger can hold these strings: all at one fret, nothing nearer in between."""
+    """Return whether one finger can hold these strings: one fret, nothing nearer to the nut
+    between.
+    """
     fret = shape[group[0]]
     inside = range(min(group), max(group) + 1)
     return all(shape[s] == fret for s in group) and all(
@@ -26,7 +28,7 @@ def may_lie(shape, group):
 
 
 def partitions(strings):
-    """Every way to share strings out among fingers."""
+    """Return every way to share strings among fingers."""
     if not strings:
         yield []
         return
@@ -39,17 +41,19 @@ def partitions(strings):
 
 
 def in_order(shape, groups):
-    """Fingers from the nut up, at one fret from the lowest-sounding string."""
+    """Return the fingers from the nut up; at one fret, from the lowest-sounding string."""
     return sorted(groups, key=lambda group: (shape[group[0]], -max(group)))
 
 
 def wide(group):
-    """Whether a barre is too wide for another finger than the first."""
+    """Return whether a barre is too wide for any finger but the first."""
     return max(group) - min(group) + 1 > hands.BARRE_STRINGS
 
 
 def least_reach(shape, groups, neck, hand):
-    """The least over all choices of fingers of the longest way between two, as of 1 and 4."""
+    """Return the longest distance between two fingers, as of fingers 1 and 4, for the best choice
+    of fingers.
+    """
     best = float("inf")
     for fingers in combinations(range(1, hand.fingers + 1), len(groups)):
         if any(wide(group) and finger != 1 for group, finger in zip(groups, fingers, strict=True)):
@@ -66,18 +70,18 @@ def least_reach(shape, groups, neck, hand):
 
 
 def cover(group):
-    """All strings that a finger lies on."""
+    """Return all strings that a finger lies on."""
     return range(min(group), max(group) + 1)
 
 
 def span(shape, neck):
-    """From the first to the last fret held, mm."""
+    """Return the distance from the first to the last fret held, in mm."""
     frets = [shape[s] for s in hits(shape, neck)]
     return neck.mm[max(frets)] - neck.mm[min(frets)] if frets else 0.0
 
 
 def can_hold(shape, neck, hand):
-    """Whether any way to put the fingers down holds the shape."""
+    """Return whether any way to place the fingers holds the shape."""
     if any(_can_hold(rest, neck, hand) and near for rest, near in _thumb_ways(shape, neck, hand)):
         return True
     return _can_hold(shape, neck, hand)
@@ -95,7 +99,7 @@ def _can_hold(shape, neck, hand):
 
 
 def _thumb_ways(shape, neck, hand):
-    """The shape without what the thumb holds, and whether the thumb is near enough."""
+    """Return the shape without the thumb's string, and whether the thumb is near enough."""
     if hand.thumb and shape[-1] > neck.capo:
         rest = (*shape[:-1], neck.capo)
         place = min((rest[s] for s in hits(rest, neck)), default=shape[-1])
@@ -103,7 +107,7 @@ def _thumb_ways(shape, neck, hand):
 
 
 def as_barres(shape, neck, low, other):
-    """Fingers where barres are laid from the lowest-sounding string as far as they may."""
+    """Return fingers with barres laid from the lowest-sounding string as far as possible."""
     held = hits(shape, neck)
     lowest = min((shape[s] for s in held), default=0)
     groups = []
@@ -121,12 +125,12 @@ def as_barres(shape, neck, low, other):
 
 
 def groups_at(groups, shape, fret):
-    """The fingers at a fret, lowest-sounding first."""
+    """Return the fingers at a fret, lowest-sounding string first."""
     return in_order(shape, [group for group in groups if shape[group[0]] == fret])
 
 
 def cost(shape, neck, hand):
-    """The least cost of separate fingers or barres, at the lowest fret and at the others."""
+    """Return the least cost of separate fingers or barres, at the lowest fret and at the others."""
     ways = [_cost(shape, neck, hand)]
     for rest, near in _thumb_ways(shape, neck, hand):
         if near:
@@ -158,7 +162,7 @@ def _cost(shape, neck, hand):
 
 
 def muting(shape, groups, hand):
-    """How the strings left out between two that sound are kept quiet."""
+    """Return how the unused strings between two that sound are muted."""
     sounding = [s for s, fret in enumerate(shape) if fret != LEFT_OUT]
     total, alone = 0.0, False
     for string in range(min(sounding, default=0) + 1, max(sounding, default=0)):

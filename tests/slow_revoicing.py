@@ -1,6 +1,7 @@
-"""Re-voicing worked the slow, obvious way: every choice tried, every note held against every other.
+"""Re-voicing computed the slow, obvious way: try every choice, compare every note with every other.
 
-Beside ``arrange.revoicing.choosing``; no tables of seconds, no path.
+This is the slow twin of ``arrange.revoicing.choosing``, without tables of seconds and without a
+path search.
 """
 
 from __future__ import annotations
@@ -16,7 +17,7 @@ REST = 8.0
 
 
 def move(one, before, other, after, prices):
-    """What a part pays from one unit, as option `before`, to the next as option `after`."""
+    """Return the cost for a part to go from option `before` in one unit to `after` in the next."""
     (unit, options), (later, later_options) = one, other
     if max(later.begin - unit.finish, 0.0) >= REST:
         return 0.0
@@ -26,20 +27,20 @@ def move(one, before, other, after, prices):
 
 
 def top_pitch(unit, options, row, which):
-    """The highest pitch of the first or last attack of a unit, as an option has it."""
+    """Return the highest pitch of the first or last attack of a unit in one of its options."""
     at = np.flatnonzero(unit.onset == unit.onset[which])
     return float(max(options.pitches[row, unit.rank[n]] for n in at))
 
 
 def path_cost(own, rows, prices):
-    """What a choice costs one player: each option by itself, and the moves between."""
+    """Return the cost of a choice for one player: each option by itself, and the moves between."""
     cost = sum(options.cost[row] for (_, options), row in zip(own, rows, strict=True))
     steps = pairwise(zip(own, rows, strict=True))
     return cost + sum(move(one, b, other, a, prices) for (one, b), (other, a) in steps)
 
 
 def slow_choice(units, options, prices):
-    """The cheapest of all choices of one player, the first of equal ones, and what it costs."""
+    """Return the cheapest of all choices of one player, the first of equal ones, and its cost."""
     own = list(zip(units, options, strict=True))
     every = product(*(range(len(each.cost)) for each in options))
     costs = {rows: path_cost(own, rows, prices) for rows in every}
@@ -48,7 +49,7 @@ def slow_choice(units, options, prices):
 
 
 def meeting(song, one, row, other, its, side, taste):
-    """What two units of two players cost together: each two notes, for as long as both sound."""
+    """Return what two units of two players cost together: each pair of notes, while both sound."""
     (unit, options), (with_unit, with_options) = one, other
     tables, cost, longest = pair_costs(taste), 0.0, {}
     for a, b in product(range(len(unit.rows)), range(len(with_unit.rows))):
@@ -69,7 +70,7 @@ def meeting(song, one, row, other, its, side, taste):
 
 
 def slow_pair(song, units, options, side, taste):
-    """The least that two players can pay together."""
+    """Return the lowest cost of two players together."""
     players = [list(zip(u, o, strict=True)) for u, o in zip(units, options, strict=True)]
     spans = [
         [(u.begin, later.begin) for u, later in pairwise(own)] + [(own[-1].begin, np.inf)]

@@ -1,8 +1,8 @@
 """Findings on rhythm, computed a second way: attack by attack, pair by pair.
 
-Slow and obvious, written from the words of ``find_near``, ``find_busy`` and ``find_fusing``; only
-the limits are shared. Rows are (part, pitch, onset, duration); a bar has four quarters, "Guitar
-1" may have an echo.
+It is slow and obvious, and follows the descriptions of ``find_near``, ``find_busy`` and
+``find_fusing``; only the limits are shared. Rows are (part, pitch, onset, duration); a bar has four
+quarters, and "Guitar 1" may have an echo.
 """
 
 from itertools import combinations, pairwise
@@ -12,7 +12,7 @@ PARTS = (*GUITARS, "Voice", "Drums")
 
 
 def grouped(times):
-    """Lists of (seconds, ...) that follow each other within 30 ms."""
+    """Return lists of (seconds, ...) that follow each other within 30 ms."""
     groups = []
     for time in sorted(times):
         if groups and time[0] - groups[-1][-1][0] <= 0.03 + 1e-6:
@@ -23,13 +23,15 @@ def grouped(times):
 
 
 def slow_attacks(rows, part, tempo):
-    """(seconds, onset, pitches) of a part's attacks."""
+    """Return (seconds, onset, pitches) of a part's attacks."""
     own = [(onset * 60 / tempo, onset, pitch) for name, pitch, onset, _ in rows if name == part]
     return [(group[0][0], group[0][1], [pitch for *_, pitch in group]) for group in grouped(own)]
 
 
 def slow_echoed(rows, part, tempo, echo):
-    """(seconds, onset, weight) of a part's attacks and repeats, the loudest of those together."""
+    """Return (seconds, onset, weight) of a part's attacks and repeats, the loudest of those
+    together.
+    """
     quarters = {"dotted eighth": 3 / 4, "triplet quarter": 2 / 3}[echo]
     times = [(seconds, onset, 1.0) for seconds, onset, _ in slow_attacks(rows, part, tempo)]
     for onset in {onset for name, _, onset, _ in rows if name == part}:
@@ -40,7 +42,7 @@ def slow_echoed(rows, part, tempo, echo):
 
 
 def slow_misses(one, other, repeats_only=False):
-    """(earlier onset, later onset, gap in seconds, weight, both seconds) of each miss."""
+    """Return (earlier onset, later onset, gap in seconds, weight, both seconds) of each miss."""
     misses = []
     for a in one:
         for b in other:
@@ -60,7 +62,7 @@ def slow_misses(one, other, repeats_only=False):
 
 
 def slow_runs(one, other, misses, late):
-    """Misses in runs: of a sixteenth if `late`, else of less."""
+    """Return misses in runs: late by a sixteenth if `late`, else by less."""
     runs = []
     for miss in misses:
         if (abs(miss[5][1] - miss[4][1]) >= 1 / 4 - 1e-6) != late:
@@ -82,7 +84,7 @@ def slow_runs(one, other, misses, late):
 
 
 def slow_near(rows, tempo, echo, limits):
-    """(parts, onset, end, value) of each finding."""
+    """Return (parts, onset, end, value) of each finding."""
     found = []
     for pair in combinations(PARTS, 2):
         one, other = (slow_attacks(rows, part, tempo) for part in pair)
@@ -102,7 +104,7 @@ def slow_near(rows, tempo, echo, limits):
 
 
 def slow_busy(rows, tempo, echo, limits):
-    """The same for busy stretches."""
+    """Return the same for busy stretches."""
     heard = {part: [(*a[:2], 1.0) for a in slow_attacks(rows, part, tempo)] for part in PARTS}
     if echo:
         heard["Guitar 1"] = slow_echoed(rows, "Guitar 1", tempo, echo)
@@ -141,7 +143,7 @@ def slow_busy(rows, tempo, echo, limits):
 
 
 def slow_fusing(rows, tempo, limits):
-    """The same for lines that fuse, of the two guitars."""
+    """Return the same for lines that fuse, of the two guitars."""
     attacks = sorted(
         (seconds, onset, part, pitches)
         for part in GUITARS

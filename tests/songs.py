@@ -1,8 +1,8 @@
 """Songs written as a few literal rows.
 
-A row is (part, notes, onset, duration): notes by name, several with blanks between, or one MIDI
-number; time in quarter notes. A part is a guitar unless its name says bass, voice, keys or drums.
-The tempo is 60 quarter notes a minute unless given, so that a quarter note lasts a second.
+A row is (part, notes, onset, duration): notes by name, separated by blanks, or one MIDI number;
+time in quarter notes. A part is a guitar unless its name says bass, voice, keys or drums. The tempo
+is 60 quarter notes a minute unless given, so that a quarter note lasts a second.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ FAMILIES = ("bass", "voice", "keys", "drums")
 
 def notes_of(*rows: Row, bar: float = 4.0, sections: Sequence[tuple[str, int]] = (("Song", 1),),
              **more: Any) -> pd.DataFrame:  # fmt: skip
-    """A notes table; `sections` are (label, first measure), `more` sets whole columns."""
+    """Return a notes table; `sections` are (label, first measure), `more` sets whole columns."""
     single = [
         (part, pitch, float(onset), float(duration))
         for part, pitches, onset, duration in rows
@@ -52,7 +52,7 @@ def notes_of(*rows: Row, bar: float = 4.0, sections: Sequence[tuple[str, int]] =
 
 
 def parts_of(*names: str, **more: Any) -> pd.DataFrame:
-    """A parts table; `more` sets whole columns."""
+    """Return a parts table; `more` sets whole columns."""
     columns = {
         "part": names,
         "instrument": names,
@@ -80,7 +80,7 @@ def song(
     bars: int = 0,
     **about: Any,
 ) -> Song:
-    """A Song; chords are (onset, root, kind, bass or None, (degree, alter, type), ...)."""
+    """Return a Song; chords are (onset, root, kind, bass or None, (degree, alter, type), ...)."""
     bar = float(meter_quarters(meter) or 4)
     notes = notes_of(*rows, bar=bar, sections=sections)
     end = (notes["onset"] + notes["duration"]).max() if len(notes) else 0.0
@@ -148,12 +148,12 @@ _SHAPES = (  # usual shapes of G, D, Em, C and their triads higher up (common pr
 
 
 def many_guitars(guitars: int, bars: int) -> Song:
-    """A song of as many guitars: each in turn holds, picks or plays a line, all in one harmony."""
+    """Return a song of so many guitars that hold, pick or play a line in turn, in one harmony."""
     rows: list[Row] = []
     for guitar in range(guitars):
         name, way = f"Guitar {guitar + 1}", guitar % 3
         for bar in range(bars):
-            if (bar // 8 + guitar) % 4 == 3:  # lays out for a section
+            if (bar // 8 + guitar) % 4 == 3:  # it rests for a section
                 continue
             notes = _SHAPES[bar % 4][guitar // 3 % 3]
             start = 4.0 * bar

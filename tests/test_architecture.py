@@ -12,8 +12,8 @@ import arrange
 
 PACKAGE = Path(arrange.__file__).parent
 
-# Bottom up. A module may import from the lines below its own, and inside its own folder; what
-# two modules of one line share belongs on a line below.
+# Bottom up. A module may import from the lines below its own, and inside its own folder; code
+# that two modules of one line share belongs on a line below.
 LEVELS = (
     ("errors", "song_size"),
     ("best_path", "text"),
@@ -56,7 +56,7 @@ MODULES = {path.relative_to(PACKAGE).as_posix(): path for path in PACKAGE.rglob(
 
 
 def imports(tree: ast.AST) -> set[str]:
-    """Full names of what is imported anywhere in a piece of code."""
+    """Return the full names of everything that a piece of code imports."""
     names = set()
     for node in ast.walk(tree):
         if isinstance(node, ast.Import):
@@ -70,7 +70,7 @@ def imports(tree: ast.AST) -> set[str]:
 
 @pytest.mark.parametrize("module", sorted(MODULES))
 def test_imports_go_down(module):
-    """A module knows what lies below it and nothing above; a new module needs a level."""
+    """A module imports only modules below it; a new module needs a level."""
     own = module.removesuffix(".py").split("/")[0]
     assert own in LEVEL, f"give {own} a level in LEVELS"
     for name in imports(ast.parse(MODULES[module].read_text(encoding="utf-8"))):
@@ -83,7 +83,7 @@ def test_imports_go_down(module):
 
 @pytest.mark.parametrize("module", sorted(MODULES))
 def test_libraries_stay_behind_their_walls(module):
-    """music21 is for theory and for tests: reading, measuring and drawing go without it."""
+    """Reading, measuring and drawing work without music21, which is for theory and tests."""
     tree = ast.parse(MODULES[module].read_text(encoding="utf-8"))
     for library in {name.split(".")[0] for name in imports(tree)} & set(WALLS):
         assert module.startswith(WALLS[library] or "no module"), f"{module} imports {library}"
@@ -91,7 +91,7 @@ def test_libraries_stay_behind_their_walls(module):
 
 @pytest.mark.parametrize("folder", ["text", "theory", "hearing"])
 def test_no_tables_below_the_tables(folder):
-    """Words, theory and hearing work on numbers and arrays."""
+    """The packages of words, theory and hearing work on numbers and arrays."""
     for module in (name for name in MODULES if name.startswith(f"{folder}/")):
         names = imports(ast.parse(MODULES[module].read_text(encoding="utf-8")))
         assert "pandas" not in {name.split(".")[0] for name in names}, module
@@ -99,7 +99,7 @@ def test_no_tables_below_the_tables(folder):
 
 @pytest.mark.parametrize("module", sorted(MODULES))
 def test_no_function_takes_more_than_seven(module):
-    """What belongs together is one value, with a name of the field."""
+    """Parameters that belong together become one value, named as in the field."""
     for node in ast.walk(ast.parse(MODULES[module].read_text(encoding="utf-8"))):
         if isinstance(node, ast.FunctionDef):
             taken = [*node.args.posonlyargs, *node.args.args, *node.args.kwonlyargs]
@@ -109,7 +109,7 @@ def test_no_function_takes_more_than_seven(module):
 
 @pytest.mark.parametrize("module", sorted(MODULES))
 def test_no_function_imports_the_package(module):
-    """An import inside a function hides a way up."""
+    """No function imports the package, since that would hide an import that goes up."""
     for node in ast.walk(ast.parse(MODULES[module].read_text(encoding="utf-8"))):
         if isinstance(node, ast.FunctionDef):
             own = {name for name in imports(node) if name.split(".")[0] == "arrange"}
@@ -117,7 +117,10 @@ def test_no_function_imports_the_package(module):
 
 
 def test_labels_are_joined_and_split_in_one_place():
-    """A label may hold the joint; only ``part_lists`` knows how. Additive meters are no labels."""
+    """Labels may contain the joining sign, so that only ``part_lists`` joins and splits them.
+
+    Additive meters are no labels.
+    """
     by_hand = re.compile(r"""split\(["'] \+ ["']|["'] \+ ["']\.join|\} \+ \{""")
     meters = {"theory/meters.py", "formats/musicxml/attributes.py"}
     for module in MODULES.keys() - meters - {"text/part_lists.py"}:
@@ -125,7 +128,7 @@ def test_labels_are_joined_and_split_in_one_place():
 
 
 def test_the_front_door_is_complete():
-    """`__all__` is sorted, holds all that the front door imports, and each name is there."""
+    """`__all__` is sorted and holds all names that the front door imports, and each exists."""
     tree = ast.parse(MODULES["__init__.py"].read_text(encoding="utf-8"))
     given = {
         alias.name
@@ -148,7 +151,7 @@ def test_the_front_door_is_complete():
 
 
 def test_nothing_is_loaded_before_it_is_used():
-    """Drawing and theory take longer to load than a song to read."""
+    """Libraries for drawing and theory, which load slowly, are not loaded with the package."""
     code = "import sys, arrange; print(*{name.split('.')[0] for name in sys.modules})"
     loaded = subprocess.run(
         [sys.executable, "-c", code], capture_output=True, text=True, check=True
@@ -160,7 +163,7 @@ def test_nothing_is_loaded_before_it_is_used():
 
 
 def test_a_folder_of_its_name_does_not_hide_it(tmp_path):
-    """Run Python in the folder above a clone that has the name arrange."""
+    """Python finds the package when it runs in the folder above a clone named arrange."""
     (tmp_path / "arrange").mkdir()
     asked = [sys.executable, "-c", "import arrange; arrange.read"]
     process = subprocess.run(asked, cwd=tmp_path, capture_output=True, text=True)

@@ -1,4 +1,4 @@
-"""What is done about bad input: an error that says where and what to do, or a repair with a notice.
+"""Bad input gives an error that says where and what to do, or a repair with a notice.
 
 Sources: the MusicXML 4.0 schema and documentation (what a score must hold), its description of
 compressed files (``META-INF/container.xml``), XML 1.0 (well-formedness, entities). What each
@@ -37,7 +37,7 @@ CONTAINER = '<container><rootfiles><rootfile full-path="{}"/></rootfiles></conta
 
 
 def refused(tmp_path, content, says, name="song.musicxml", within=5.0, **options):
-    """Check that a file is refused with a message, with its name, within seconds of work."""
+    """Check that a file is refused, within seconds, with a message that begins with its name."""
     path = tmp_path / name
     path.write_bytes(content.encode() if isinstance(content, str) else content)
     begun = time.process_time()
@@ -59,7 +59,7 @@ def repaired(tmp_path, content, notice, within=5.0, **options):
 
 
 def packed(members, compression=zipfile.ZIP_DEFLATED):
-    """A zip file of the members, a mapping of name to content."""
+    """Return a zip file of the members, a mapping of name to content."""
     stream = io.BytesIO()
     with zipfile.ZipFile(stream, "w", compression) as archive:
         for name, content in members.items():
@@ -71,20 +71,20 @@ def packed(members, compression=zipfile.ZIP_DEFLATED):
 
 
 def test_missing_file(tmp_path):
-    """No file: the error gives the path and the likeliest cause."""
+    """For a missing file the error gives the path and the most likely cause."""
     with pytest.raises(ar.ReadError, match=r"gone\.mxl: there is no such file; look for a typing"):
         ar.read(tmp_path / "gone.mxl")
 
 
 def test_path_through_a_file(tmp_path):
-    """A path that goes on behind a file leads nowhere."""
+    """A path that continues below a file leads nowhere."""
     (tmp_path / "a").write_text("x")
     with pytest.raises(ar.ReadError, match="there is no such file"):
         ar.read(tmp_path / "a" / "b.mxl")
 
 
 def test_path_too_long(tmp_path):
-    """A name longer than the file system allows is refused like any other that cannot be."""
+    """A name longer than the file system allows is refused like any other impossible name."""
     with pytest.raises(ar.ReadError, match="the file cannot be read: File name too long"):
         ar.read(tmp_path / ("a" * 5000))
 
@@ -95,9 +95,9 @@ def test_folder(tmp_path):
         ar.read(tmp_path)
 
 
-@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no named pipes here")
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="this system has no named pipes")
 def test_a_pipe_is_not_waited_for(tmp_path):
-    """A named pipe that nobody writes to would block for ever."""
+    """A named pipe that no process writes to must not block the reader for ever."""
     os.mkfifo(tmp_path / "pipe")
     with pytest.raises(ar.ReadError, match="this is no plain file; save the song as one"):
         ar.read(tmp_path / "pipe")
@@ -105,25 +105,27 @@ def test_a_pipe_is_not_waited_for(tmp_path):
 
 @pytest.mark.parametrize("content", ["", "  \n\t "])
 def test_empty_file(tmp_path, content):
-    """Nothing in it, or nothing but blanks."""
+    """A file with nothing in it, or only blanks, is refused."""
     refused(tmp_path, content, "the file is empty; export it again")
 
 
 def test_text_file(tmp_path):
-    """A shopping list is no MusicXML, whatever it is called."""
+    """A shopping list is no MusicXML, whatever its file name."""
     refused(
         tmp_path, "| Am | F |\n", r"this is no MusicXML.*export the song as \.musicxml or \.mxl"
     )
 
 
 def test_binary_file(tmp_path):
-    """Random bytes are no MusicXML either."""
+    """Random bytes are no MusicXML."""
     refused(tmp_path, random.Random(1).randbytes(5000), "this is no MusicXML")
 
 
-@pytest.mark.skipif(not hasattr(os, "geteuid") or os.geteuid() == 0, reason="root reads anything")
+@pytest.mark.skipif(
+    not hasattr(os, "geteuid") or os.geteuid() == 0, reason="root may read any file"
+)
 def test_file_without_permission(tmp_path):
-    """What the system says is passed on."""
+    """The system's own reason is passed on."""
     path = tmp_path / "locked.musicxml"
     path.write_text(score([WHOLE_BAR]))
     path.chmod(0)
@@ -135,7 +137,7 @@ def test_file_without_permission(tmp_path):
 
 
 def test_truncated_zip(tmp_path):
-    """Half a download: the directory at the end of the zip is missing."""
+    """In half a download the directory at the end of the zip is missing."""
     whole = packed(
         {"META-INF/container.xml": CONTAINER.format("song.xml"), "song.xml": score([WHOLE_BAR])}
     )
@@ -143,7 +145,7 @@ def test_truncated_zip(tmp_path):
 
 
 def test_zip_with_damaged_content(tmp_path):
-    """Bytes changed inside: the check sum or the unpacking fails."""
+    """If bytes inside have changed, the check sum or the unpacking fails."""
     whole = bytearray(packed({"META-INF/container.xml": CONTAINER.format("song.xml") * 20}))
     whole[60:70] = b"\xff" * 10
     refused(tmp_path, bytes(whole), "the compressed file is damaged.*export it again", "song.mxl")
@@ -160,13 +162,13 @@ def test_zip_without_container(tmp_path):
 
 
 def test_empty_zip(tmp_path):
-    """A zip of nothing."""
+    """An empty zip is refused."""
     refused(tmp_path, packed({}), r"no META-INF/container\.xml; it holds nothing", "song.mxl")
 
 
 @pytest.mark.parametrize("path", ["../../etc/passwd", "/etc/passwd", "a/../../b.xml", "..\\b.xml"])
 def test_container_that_points_outside(tmp_path, path):
-    """The score lies inside the zip; a path out of it is never followed."""
+    """The score must be inside the zip; a path that leads out of it is never followed."""
     refused(
         tmp_path,
         packed({"META-INF/container.xml": CONTAINER.format(path)}),
@@ -176,7 +178,7 @@ def test_container_that_points_outside(tmp_path, path):
 
 
 def test_container_that_points_nowhere(tmp_path):
-    """It names a file that is not in the zip."""
+    """A container that names a file outside the zip's list is refused."""
     refused(
         tmp_path,
         packed({"META-INF/container.xml": CONTAINER.format("other.xml")}),
@@ -186,7 +188,7 @@ def test_container_that_points_nowhere(tmp_path):
 
 
 def test_container_that_names_nothing(tmp_path):
-    """A container without a rootfile."""
+    """A container without a rootfile is refused."""
     refused(
         tmp_path,
         packed({"META-INF/container.xml": "<container/>"}),
@@ -196,7 +198,7 @@ def test_container_that_names_nothing(tmp_path):
 
 
 def test_container_that_is_no_xml(tmp_path):
-    """A damaged container."""
+    """A damaged container is refused."""
     refused(
         tmp_path,
         packed({"META-INF/container.xml": "<container"}),
@@ -206,7 +208,7 @@ def test_container_that_is_no_xml(tmp_path):
 
 
 def test_zip_bomb(tmp_path):
-    """300 MB of zeros in 300 kB: unpacking stops at the limit."""
+    """300 MB of zeros packed in 300 kB: unpacking stops at the limit."""
     stream = io.BytesIO()
     with zipfile.ZipFile(stream, "w", zipfile.ZIP_DEFLATED) as archive:
         archive.writestr("META-INF/container.xml", CONTAINER.format("song.xml"))
@@ -221,7 +223,7 @@ def test_zip_bomb(tmp_path):
 
 @pytest.mark.parametrize("method", [zipfile.ZIP_BZIP2, zipfile.ZIP_LZMA])
 def test_other_packing_than_deflate_is_refused_unopened(tmp_path, method):
-    """MusicXML 4.0 asks for DEFLATE; a damaged head of the others asks for any amount of memory."""
+    """MusicXML 4.0 asks for DEFLATE; damaged files in other methods may request any memory."""
     whole = packed(
         {"META-INF/container.xml": CONTAINER.format("song.xml"), "song.xml": "<a/>"}, method
     )
@@ -229,13 +231,13 @@ def test_other_packing_than_deflate_is_refused_unopened(tmp_path, method):
 
 
 def test_a_zip_of_a_thousand_files_is_refused(tmp_path):
-    """A score comes with a picture or two."""
+    """A score may contain a picture or two, but not a thousand files."""
     members = {str(number): "" for number in range(1001)}
     refused(tmp_path, packed(members), "holds more than 1,000 files", "song.mxl", within=1)
 
 
 def test_a_zip_inside_is_no_score(tmp_path):
-    """A zip in a zip: what the container points at must be XML."""
+    """A zip inside a zip is refused: the container must point at XML."""
     refused(
         tmp_path,
         packed({"META-INF/container.xml": CONTAINER.format("in.mxl"), "in.mxl": packed({})}),
@@ -248,7 +250,7 @@ def test_a_zip_inside_is_no_score(tmp_path):
 
 
 def test_xml_that_is_no_musicxml(tmp_path):
-    """Well-formed, but another language: the error names its first element and the line."""
+    """For another XML language the error names its first element and the line."""
     error = refused(
         tmp_path,
         "<?xml version='1.0'?>\n<html><body/></html>",
@@ -258,15 +260,15 @@ def test_xml_that_is_no_musicxml(tmp_path):
 
 
 def test_malformed_xml_is_reported_with_line_and_column(tmp_path):
-    """An end tag that fits no start tag on line 3 (XML 1.0, 3: element type match)."""
+    """An end tag on line 3 that fits no start tag is reported (XML 1.0, 3: element type match)."""
     text = "<score-partwise>\n<part-list>\n</partlist>\n</score-partwise>"
     error = refused(tmp_path, text, r", line 3, column \d+: not well-formed XML: .*export the file")
     assert error.line == 3
-    assert error.column == 12  # behind the tag, as lxml counts
+    assert error.column == 12  # after the tag, as lxml counts
 
 
 def test_xml_cut_off(tmp_path):
-    """A file that ends in the middle."""
+    """A file that ends in the middle is refused."""
     error = refused(tmp_path, score([WHOLE_BAR])[:-60], "line 1, column .*not well-formed XML")
     assert error.line == 1
 
@@ -283,7 +285,7 @@ def test_external_entity_is_not_fetched(tmp_path):
 
 
 def test_entity_bomb(tmp_path):
-    """Ten entities of ten each: a thousand million words if they were expanded."""
+    """Nine levels of ten entities each would expand to a thousand million words."""
     entities = '<!ENTITY a0 "ha">' + "".join(
         f'<!ENTITY a{level} "{f"&a{level - 1};" * 10}">' for level in range(1, 10)
     )
@@ -292,7 +294,7 @@ def test_entity_bomb(tmp_path):
 
 
 def test_entity_bomb_in_an_attribute(tmp_path):
-    """The same where XML expands by itself: in an attribute value."""
+    """The same attack is refused in an attribute value, where XML expands entities by itself."""
     entities = '<!ENTITY a0 "ha">' + "".join(
         f'<!ENTITY a{level} "{f"&a{level - 1};" * 10}">' for level in range(1, 10)
     )
@@ -301,24 +303,24 @@ def test_entity_bomb_in_an_attribute(tmp_path):
 
 
 def test_external_dtd_is_not_fetched(tmp_path):
-    """A DTD that does not exist anywhere is no obstacle: DTDs are never fetched."""
+    """A DTD that does not exist is no obstacle, since DTDs are never fetched."""
     text = score([WHOLE_BAR], doctype=DOCTYPE.replace("www.musicxml.org", "nowhere.invalid"))
     assert len(read_text(tmp_path, text).notes) == 1
 
 
 def test_deep_nesting(tmp_path):
-    """A hundred thousand elements inside each other end at the parser's limit."""
+    """A hundred thousand nested elements exceed the parser's limit."""
     deep = "<a>" * 100_000 + "</a>" * 100_000
     refused(tmp_path, score([deep]), "line 1, column .*absurdly deep or long")
 
 
 def test_unknown_encoding(tmp_path):
-    """An encoding that nobody knows."""
+    """An unknown encoding is refused."""
     refused(tmp_path, score([WHOLE_BAR], encoding="klingon-8"), "not well-formed XML|no XML can be")
 
 
 def test_wrong_bytes_for_the_encoding(tmp_path):
-    """Latin-1 bytes in a file that says UTF-8."""
+    """Latin-1 bytes in a file that declares UTF-8 are refused."""
     text = score([WHOLE_BAR], title="Caf\xe9", encoding="UTF-8").encode("latin-1")
     refused(tmp_path, text, "line 1, column .*not well-formed XML")
 
@@ -327,14 +329,14 @@ def test_wrong_bytes_for_the_encoding(tmp_path):
 
 
 def test_score_without_parts(tmp_path):
-    """Neither a part list nor parts."""
+    """A score with neither a part list nor parts is refused."""
     refused(
         tmp_path, '<score-partwise version="4.0"/>', "there are no parts in it; export the song"
     )
 
 
 def test_part_list_without_parts(tmp_path):
-    """Parts are listed, and then none follows."""
+    """A part list without any part is refused."""
     text = (
         '<score-partwise version="4.0"><part-list><score-part id="P1"><part-name>Guitar</part-name>'
         "</score-part></part-list></score-partwise>"
@@ -343,7 +345,7 @@ def test_part_list_without_parts(tmp_path):
 
 
 def test_parts_without_a_part_list(tmp_path):
-    """The list is missing, the music is there: the parts are called by their ids."""
+    """Without a part list the music is read, and the parts are named by their ids."""
     text = re.sub("<part-list>.*</part-list>", "", score([WHOLE_BAR]))
     song = read_text(tmp_path, text, valid=False)
     assert song.parts["part"].tolist() == ["P1"]
@@ -351,18 +353,18 @@ def test_parts_without_a_part_list(tmp_path):
 
 
 def test_too_many_parts(tmp_path):
-    """Ten thousand parts are no score."""
+    """Ten thousand parts are refused."""
     refused(tmp_path, score(*[[WHOLE_BAR]] * 10_000), "it has 10,000 parts; 200 is the most")
 
 
 def test_part_inside_a_part(tmp_path):
-    """Parts stand side by side."""
+    """A part inside a part is refused, since parts stand side by side."""
     text = score([WHOLE_BAR]).replace("</measure>", "</measure><part id='P2'/>")
     refused(tmp_path, text, "there is a part inside a part; export the song again")
 
 
 def test_only_part_without_measures(tmp_path):
-    """Nothing to play in it."""
+    """A score whose only part has no measures is refused."""
     refused(tmp_path, score([]), "part P1: there are no measures in it")
 
 
@@ -374,7 +376,7 @@ def test_one_part_without_measures(tmp_path):
 
 
 def test_measures_without_any_note(tmp_path):
-    """A bar with nothing in it is a bar of silence."""
+    """A bar with nothing in it is a silent bar."""
     song = read_text(tmp_path, score(["", ""]))
     assert len(song.notes) == 0
     assert song.measures["duration"].tolist() == [4, 4]
@@ -394,19 +396,19 @@ def test_divisions_that_are_no_positive_number(tmp_path, text):
 
 
 def test_huge_divisions(tmp_path):
-    """A thousand million divisions of a quarter note are no rhythm."""
+    """A thousand million divisions of a quarter note are refused."""
     refused(tmp_path, score([attributes(10**9) + WHOLE_BAR]), "at most 1,000,000, that says how")
 
 
 def test_divisions_without_a_common_grid(tmp_path):
-    """Prime after prime: no whole number of ticks fits all without going through the roof."""
+    """Divisions that are different primes have no common number of ticks small enough."""
     primes = (999983, 999979, 999961)
     measures = [attributes(prime) + note("C4", prime) for prime in primes]
     refused(tmp_path, score(measures), "no common grid below 100,000,000 to a quarter note")
 
 
 def test_meter_of_a_huge_denominator(tmp_path):
-    """A beat that is a ten-millionth part of a whole note, in steps of a prime."""
+    """A beat that is a ten-millionth of a whole note, in steps of a prime, is refused."""
     refused(
         tmp_path,
         score([attributes(4, "3/999999937") + WHOLE_BAR]),
@@ -416,7 +418,7 @@ def test_meter_of_a_huge_denominator(tmp_path):
 
 @pytest.mark.parametrize("text", ["-4", "one", "NaN", "INF", "1e300"])
 def test_durations_that_are_no_number_from_zero_up(tmp_path, text):
-    """A duration is a positive decimal (positive-divisions of the schema)."""
+    """A duration must be a positive decimal (positive-divisions of the schema)."""
     refused(
         tmp_path,
         score([WHOLE_BAR, note("C4", text)]),
@@ -434,7 +436,7 @@ def test_a_note_without_a_duration(tmp_path):
 
 
 def test_backup_before_the_measure(tmp_path):
-    """Going back further than the start is read as going back to the start."""
+    """A backup beyond the start of the measure goes back to the start."""
     text = score([note("C4", 4) + backup(400) + note("E4", 16)])
     song = repaired(
         tmp_path,
@@ -446,7 +448,7 @@ def test_backup_before_the_measure(tmp_path):
 
 
 def test_many_backups_before_the_measure_are_reported_once(tmp_path):
-    """A thousand such measures: one notice, and no waiting."""
+    """A thousand such measures give one notice and are read quickly."""
     text = score([note("C4", 4) + backup(400) + note("E4", 16)] * 1000)
     song = repaired(tmp_path, text, "read as going back to its start; so in 999 more measures")
     assert len(song.notices) < 5
@@ -462,14 +464,15 @@ def test_a_tie_that_never_ends(tmp_path):
 
 
 def test_a_tie_that_never_begins(tmp_path):
-    """The note is a note of its own."""
+    """A note whose tie never began becomes a note of its own."""
     other = note("G4", 8, ties="start") + note("G4", 8, ties="stop")
     song = read_text(tmp_path, score([note("C4", 16), note("C4", 16, ties="stop"), other]))
     assert song.notes["duration"].tolist() == [4, 4, 4]
 
 
 def test_ties_that_only_begin(tmp_path):
-    """Some exports never write where a tie ends: the note that follows at once is meant.
+    """Some exports never write where a tie ends: the tie then goes to the note that follows at
+    once.
 
     By the schema each tied note says ``start`` or ``stop``; where a whole score has no ``stop``
     the exporter left them out, and the repair is reported.
@@ -506,14 +509,14 @@ def test_a_pitch_that_is_none(tmp_path, pitch, says):
 
 
 def test_a_note_that_is_neither_pitch_nor_rest(tmp_path):
-    """The schema wants pitch, unpitched or rest; without them its time is silent, with a notice."""
+    """The schema wants pitch, unpitched or rest; a note without them is silence, with a notice."""
     text = score([note("<pitch/>", 8) + note("E4", 8)])
     song = repaired(tmp_path, text, "1 notes have no pitch and are no rests: taken as rests")
     assert song.notes["onset"].tolist() == [2]
 
 
 def test_a_chord_note_without_a_first_note(tmp_path):
-    """A chord's further note that begins a measure belongs to no chord: kept and reported."""
+    """A chord note that begins a measure belongs to no chord: it is kept and reported."""
     text = score([WHOLE_BAR, note("E4", 16, first="<chord/>") + note("G4", 16)])
     song = repaired(tmp_path, text, "1 chord notes have no first note before them: kept alone")
     assert song.notes["onset"].tolist() == [0, 4, 4]
@@ -537,7 +540,7 @@ def test_a_chord_note_without_a_first_note(tmp_path):
     ],
 )
 def test_attributes_without_sense(tmp_path, statement, says):
-    """Each statement that cannot be understood is reported with its measure (schema types)."""
+    """Each statement that makes no sense is reported with its measure (schema types)."""
     text = score([WHOLE_BAR, f"<attributes>{statement}</attributes>" + WHOLE_BAR])
     refused(tmp_path, text, f"part P1, measure 2: .*{says}.*")
 
@@ -546,14 +549,14 @@ def test_attributes_without_sense(tmp_path, statement, says):
 
 
 def test_a_repeat_a_thousand_million_times(tmp_path):
-    """``times`` of ``repeat``: the played order ends at its limit; the page order is there."""
+    """``times`` of ``repeat``: the played order stops at its limit; the page order still works."""
     text = score([WHOLE_BAR + barline("right", 'direction="backward" times="1000000000"')])
     refused(tmp_path, text, "measure 1: .* more than 20000 bars; mend its 'times', or read")
     assert len(read_text(tmp_path, text, played=False).measures) == 1
 
 
 def test_nested_repeats_that_multiply(tmp_path):
-    """A hundred times a hundred times a hundred: a million bars."""
+    """Nested repeats of a hundred times each ask for a million bars."""
     begins = barline("left", 'direction="forward"')
     ends = barline("right", 'direction="backward" times="100"')
     text = score([begins + WHOLE_BAR, begins + WHOLE_BAR, begins + WHOLE_BAR + ends,
@@ -562,7 +565,7 @@ def test_nested_repeats_that_multiply(tmp_path):
 
 
 def test_a_full_bar_repeated_into_millions_of_notes(tmp_path):
-    """Few bars, but 2,000 notes in one played 15,000 times: no memory for thirty millions."""
+    """2,000 notes in one bar, played 15,000 times, would be thirty million notes in memory."""
     text = score(
         [
             attributes(500)
@@ -574,14 +577,14 @@ def test_a_full_bar_repeated_into_millions_of_notes(tmp_path):
 
 
 def test_a_rest_of_a_thousand_million_measures(tmp_path):
-    """``multiple-rest`` is how rests look on the page; each bar still stands in the file."""
+    """``multiple-rest`` says how rests look on the page; the file still holds every bar."""
     style = "<attributes><measure-style><multiple-rest>1000000000</multiple-rest></measure-style>"
     song = read_text(tmp_path, score([WHOLE_BAR, style + "</attributes>" + WHOLE_BAR]))
     assert len(song.measures) == 2
 
 
 def test_a_bar_of_absurd_length(tmp_path):
-    """A note a thousand million quarters long."""
+    """A note that lasts a thousand million quarters is refused."""
     refused(
         tmp_path,
         score([note("C4", 10**10)]),
@@ -590,7 +593,7 @@ def test_a_bar_of_absurd_length(tmp_path):
 
 
 def test_many_statements_stay_quick(tmp_path):
-    """Thousands of meters, keys, transpositions and sections: time grows with the file only."""
+    """With thousands of meters, keys, transpositions and sections, time grows only with size."""
     statement = (
         "<attributes><key><fifths>0</fifths></key><time><beats>4</beats><beat-type>4</beat-type>"
         "</time><transpose><chromatic>0</chromatic></transpose></attributes>"
@@ -607,7 +610,7 @@ def test_many_statements_stay_quick(tmp_path):
 
 
 def test_a_title_with_markup_is_plain_text(tmp_path):
-    """``&lt;b&gt;`` in XML is the text <b>: it is kept as text and escaped when shown."""
+    """``&lt;b&gt;`` in XML is the text <b>: it is kept as text and escaped where it is shown."""
     song = read_text(
         tmp_path, score([WHOLE_BAR], title="&lt;script&gt;alert(1)&lt;/script&gt; &amp; more")
     )
@@ -615,7 +618,7 @@ def test_a_title_with_markup_is_plain_text(tmp_path):
 
 
 def test_chords_without_sense_are_left_out_and_reported(tmp_path):
-    """For a kind, degree or root unknown to MusicXML only the chord symbol is left out."""
+    """If a kind, degree or root is unknown to MusicXML, only that chord symbol is left out."""
     harmonies = (
         "<harmony><root><root-step>C</root-step></root><kind>spicy</kind></harmony>",
         "<harmony><root><root-step>X</root-step></root><kind>major</kind></harmony>",
@@ -633,7 +636,7 @@ def test_chords_without_sense_are_left_out_and_reported(tmp_path):
 
 
 def test_an_octave_shift_for_a_part_that_is_not_there(tmp_path):
-    """`octaves` names a part; a wrong name lists the right ones."""
+    """`octaves` names a part; for an unknown name the error lists the right ones."""
     refused(
         tmp_path,
         score([WHOLE_BAR], names=["Guitar"]),
@@ -646,7 +649,7 @@ def test_an_octave_shift_for_a_part_that_is_not_there(tmp_path):
 
 
 def mutated(data: bytes, dice: random.Random) -> bytes:
-    """The bytes with one accident: cut, flipped, doubled, shuffled, or a number replaced."""
+    """Return the bytes with one fault: cut, flipped, doubled, shuffled, or a number replaced."""
     size = len(data)
     first, second = sorted((dice.randrange(size), dice.randrange(size)))
     second = min(second, first + 4000)
@@ -675,14 +678,14 @@ def mutated(data: bytes, dice: random.Random) -> bytes:
 
 
 def plant(root, dice: random.Random) -> None:
-    """Move a copy of one element of a score into another: well-formed, and nonsense."""
+    """Copy one element of a score into another: the result is well-formed nonsense."""
     elements = [element for element in root.iter("*") if element.getparent() is not None]
     copied = etree.fromstring(etree.tostring(dice.choice(elements)))
     dice.choice(elements).insert(0, copied)
 
 
 def is_read_or_refused(path: Path, content: bytes) -> bool:
-    """Read the content; return whether it made a Song. Only an ArrangeError may be raised."""
+    """Read the content; return whether it made a Song. No error but ArrangeError may be raised."""
     path.write_bytes(content)
     begun = time.process_time()
     song, message = None, ""
@@ -697,7 +700,7 @@ def is_read_or_refused(path: Path, content: bytes) -> bool:
 
 
 def is_in_order(song: ar.Song) -> bool:
-    """Return whether the tables are as promised: real times, within the song, in order."""
+    """Return whether the tables are valid: finite times within the song, in order."""
     notes = song.notes
     return bool(
         (notes["onset"] >= 0).all()
@@ -712,7 +715,7 @@ SEEDS = sorted(SUITE.glob("*.xml"))[::6]
 
 @pytest.mark.parametrize("path", SEEDS, ids=[path.stem for path in SEEDS])
 def test_damaged_suite_files_are_read_or_refused(tmp_path, path):
-    """Twenty accidents to each of some suite files (fixed dice): no other error ever escapes."""
+    """Twenty random faults in each of some suite files (fixed seed) raise no other error."""
     dice = random.Random(path.name)
     data = path.read_bytes()
     were_read = [
@@ -722,7 +725,7 @@ def test_damaged_suite_files_are_read_or_refused(tmp_path, path):
 
 
 def test_planted_elements_are_read_or_refused(tmp_path):
-    """Elements copied to where they do not belong, in many suite files (fixed dice)."""
+    """Elements copied to wrong places in many suite files (fixed seed) raise no other error."""
     dice = random.Random(2)
     for path in sorted(SUITE.glob("*.xml")):
         root = etree.parse(path).getroot()
@@ -732,7 +735,7 @@ def test_planted_elements_are_read_or_refused(tmp_path):
 
 
 def test_damaged_demo_songs_are_read_or_refused(tmp_path):
-    """Sixty accidents to the demo song, partwise and compressed (fixed dice)."""
+    """Sixty random faults in the demo song, partwise and compressed (fixed seed), are handled."""
     dice = random.Random(3)
     data = DEMO.read_bytes()
     whole = packed({"META-INF/container.xml": CONTAINER.format("song.xml"), "song.xml": data})
@@ -745,7 +748,7 @@ def test_damaged_demo_songs_are_read_or_refused(tmp_path):
 
 
 def test_damaged_timewise_scores_are_read_or_refused(tmp_path):
-    """The other arrangement of the same elements takes its own way through the reader."""
+    """The timewise form of the same elements takes another path through the reader."""
     dice = random.Random(4)
     text = timewise(score([WHOLE_BAR] * 4, [note("E4", 8) + note("G4", 8)] * 4))
     for _ in range(100):
@@ -760,7 +763,7 @@ LIST = '<part-list><score-part id="P1"><part-name>Guitar</part-name></score-part
 
 
 def test_a_measure_outside_of_any_part(tmp_path):
-    """The element round it has a foreign name, as in a damaged file."""
+    """The element around the measure has a foreign name, as in a damaged file."""
     text = (
         f'<score-partwise>{LIST}<beats id="P0">{BAR.format("")}</beats>'
         f'<part id="P1">{BAR.format("")}</part></score-partwise>'
@@ -769,14 +772,14 @@ def test_a_measure_outside_of_any_part(tmp_path):
 
 
 def test_a_note_outside_of_any_part(tmp_path):
-    """As above, of a measure whose own element is damaged too."""
+    """The same holds for a note in a measure whose own element is damaged too."""
     bar = BAR.format("").replace("measure", "beats")
     text = f'<score-partwise>{LIST}{bar}<part id="P1">{BAR.format("")}</part></score-partwise>'
     refused(tmp_path, text, "a note outside of any part")
 
 
 def test_endings_that_lead_past_everything(tmp_path):
-    """The only measure belongs to the second time round, and there is no first."""
+    """The only measure belongs to the second time, and there is no first time."""
     sign = '<barline location="left"><ending number="2" type="start"/></barline>'
     text = f'<score-partwise>{LIST}<part id="P1">{BAR.format(sign)}</part></score-partwise>'
     refused(tmp_path, text, "no measure is ever played")

@@ -1,4 +1,4 @@
-"""The best path of several players against all paths tried, and a published special case."""
+"""The best path of several players is compared with all paths and with a published special case."""
 
 from itertools import pairwise, product
 
@@ -11,7 +11,7 @@ from arrange.best_path import best_path
 
 
 def slow_best(values, costs):
-    """All paths, one after the other; the first of the best."""
+    """Try all paths one after the other; return the first of the best."""
     best, where = -np.inf, None
     for path in product(*(list(np.ndindex(value.shape)) for value in values)):
         total = sum(value[at] for value, at in zip(values, path, strict=True))
@@ -25,7 +25,7 @@ def slow_best(values, costs):
 @settings(max_examples=60, deadline=None, derandomize=True)
 @given(st.integers(0, 10**6), st.integers(1, 3), st.integers(1, 4), st.booleans())
 def test_all_paths_tried(seed, players, steps, is_barred):
-    """Whole numbers tie often; the value is that of the best of all paths."""
+    """The value is that of the best of all paths; whole numbers make ties frequent."""
     draw = np.random.default_rng(seed)
     most = {1: 5, 2: 3, 3: 2}[players]
     shapes = [tuple(draw.integers(1, most + 1, players)) for _ in range(steps)]
@@ -56,7 +56,7 @@ def test_all_paths_tried(seed, players, steps, is_barred):
 
 
 def test_paths_too_many_to_hold_at_once(monkeypatch):
-    """Cut into pieces the answer is the same."""
+    """If the work is cut into pieces, the answer is the same."""
     draw = np.random.default_rng(7)
     values = [draw.random((7, 5)) for _ in range(4)]
     costs = [[draw.random((7, 7)), draw.random((5, 5))] for _ in range(3)]
@@ -67,8 +67,8 @@ def test_paths_too_many_to_hold_at_once(monkeypatch):
     np.testing.assert_array_equal(cut.choices, whole.choices)
 
 
-# Seven phrases, as (begin, end, weight): which to play when only so many can sound at once. The
-# weighted interval scheduling problem on several machines, polynomial (E. M. Arkin and
+# Seven phrases, as (begin, end, weight): choose which to play when only so many can sound at once.
+# This is the weighted interval scheduling problem on several machines, polynomial (E. M. Arkin and
 # E. B. Silverberg, Scheduling jobs with fixed start and end times, Discrete Applied Mathematics
 # 18 (1987) 1-8, from memory). Best weights worked by trying all subsets.
 PHRASES = [(0, 8, 10), (4, 12, 7), (8, 16, 9), (0, 4, 4), (4, 8, 3), (12, 16, 5), (2, 14, 11)]
@@ -76,7 +76,7 @@ PHRASES = [(0, 8, 10), (4, 12, 7), (8, 16, 9), (0, 4, 4), (4, 8, 3), (12, 16, 5)
 
 @pytest.mark.parametrize(("players", "best"), [(1, 19), (2, 35), (3, 46)])
 def test_phrases_for_some_players(players, best):
-    """A phrase is played whole by one player or not at all, and pays at its end."""
+    """A phrase is played whole by one player or not at all, and its weight counts at its end."""
     edges = sorted({edge for begin, end, _ in PHRASES for edge in (begin, end)})
     steps = list(pairwise(edges))
     rest = len(PHRASES)

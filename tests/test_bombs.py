@@ -1,7 +1,7 @@
-"""Small files that ask for much: refused or read within a second or two, in bounded memory.
+"""Small files that demand much time or memory are refused or read soon, in bounded memory.
 
-Each is generated here and read in a process of its own, which says how long reading took, how far
-its peak memory grew (``getrusage``: ``ru_maxrss``), and what came of it. Such files are well known
+Each is generated here and read in a separate process, which reports how long reading took, how far
+its peak memory grew (``getrusage``: ``ru_maxrss``), and the result. Such files are well known
 (compression bombs, XML attacks: common practice); the bounds are this project's own.
 """
 
@@ -21,7 +21,7 @@ from test_bad_input import CONTAINER, packed
 
 import arrange as ar
 
-# Reads a file; prints seconds, megabytes above those before, and the error or the notices.
+# Reads a file; prints seconds, megabytes above the start, and the error or the notices.
 READ = """
 import json, resource, sys, time
 import arrange as ar
@@ -45,7 +45,7 @@ NOTES = (f'<measure number="1"><attributes><divisions>25</divisions></attributes
 
 
 def read_apart(path, content, seconds, megabytes):
-    """Read a file in a process of its own, within bounds; return what is said of it."""
+    """Read a file in a separate process, within bounds; return its message."""
     path.write_bytes(content.encode() if isinstance(content, str) else content)
     done = subprocess.run(
         [sys.executable, "-c", READ, str(path)], capture_output=True, text=True, check=True
@@ -57,7 +57,7 @@ def read_apart(path, content, seconds, megabytes):
 
 
 def compressed(inside, times, size):
-    """A score repeating something, and noise, so that it packs to one of so many of its bytes."""
+    """Return a score of repeated text and noise that packs to one in so many of its bytes."""
     whole = inside * (times * size // len(inside))
     noise = base64.b64encode(random.Random(1).randbytes(size * 9 // 10)).decode()
     score = f"{HEAD}{whole}<!--{noise}-->{END}"
@@ -78,20 +78,20 @@ def compressed(inside, times, size):
     ids=["notes", "small elements", "steps", "attributes"],
 )
 def test_a_score_packed_almost_as_tightly_as_may_be(inside, times, tmp_path):
-    """100 kB that unpack to ten megabytes are refused by what they hold, before it is parsed."""
+    """100 kB that unpack to ten megabytes are refused for what they contain, before parsing."""
     message = read_apart(tmp_path / "song.mxl", compressed(inside, times, 100_000), 1, 170)
     assert "tags and attributes, as no score of its size has; export it again" in message
 
 
 def test_a_small_score_may_be_packed_tightly(tmp_path):
-    """Bars of silence pack to a hundredth: 5,000 of them are read."""
+    """5,000 bars of silence, which pack to a hundredth of their size, are read."""
     score = HEAD + BAR * 5_000 + END
     data = packed({"META-INF/container.xml": CONTAINER.format("song.xml"), "song.xml": score})
     assert len(data) < len(score) / 100
     assert "refused" not in read_apart(tmp_path / "song.mxl", data, 1, 100)
 
 
-# A plain file is in memory once as it is, and a parser's own limits end at ten megabytes.
+# A plain file is in memory only once, as it is, and a parser's own limits are at ten megabytes.
 
 
 @pytest.mark.parametrize(
@@ -114,7 +114,7 @@ def test_a_small_score_may_be_packed_tightly(tmp_path):
     ids=["text", "attribute", "nesting", "attributes", "comment", "entities"],
 )  # fmt: skip
 def test_plain_xml_of_absurd_things(content, says, tmp_path):
-    """Megabytes in one text, one attribute, one tag; hundreds of thousands of something."""
+    """Megabytes in one text, attribute or tag, or hundreds of thousands of some element."""
     text = content()
     megabytes = len(text) / MILLION
     assert says in read_apart(tmp_path / "song.musicxml", text, 1, megabytes + 90)
@@ -131,7 +131,7 @@ def test_plain_xml_of_absurd_things(content, says, tmp_path):
     ids=["too many", "elements", "texts", "attributes"],
 )
 def test_more_tags_than_a_score_has_are_refused(inside, times, most, tmp_path):
-    """Before they are parsed: a tag to five bytes takes 48 times the file in memory."""
+    """They are refused before parsing: a tag every five bytes takes 48 times the file in memory."""
     text = HEAD + inside * times + END
     message = read_apart(tmp_path / "song.musicxml", text, 1, len(text) / MILLION + 30)
     assert f"more than {most}" in message
@@ -139,7 +139,7 @@ def test_more_tags_than_a_score_has_are_refused(inside, times, most, tmp_path):
 
 
 def midi(*tracks, ticks=480):
-    """A Standard MIDI File of format 1."""
+    """Return a Standard MIDI File of format 1."""
     chunks = [b"MTrk" + struct.pack(">L", len(track)) + track for track in tracks]
     return b"MThd" + struct.pack(">LHHH", 6, 1, len(tracks), ticks) + b"".join(chunks)
 
@@ -168,7 +168,7 @@ ONE = b"\0\x90\x3c\x40\x60\x80\x3c\x40" + STOP
          "claimed"],
 )  # fmt: skip
 def test_midi_of_absurd_things(data, says, tmp_path):
-    """Times, tracks and events that no song has: a sentence within two seconds."""
+    """Times, tracks and events that no song has give one sentence within two seconds."""
     assert says in read_apart(tmp_path / "song.mid", data(), 2, 300)
 
 
@@ -176,7 +176,7 @@ def test_midi_of_absurd_things(data, says, tmp_path):
     "kind", [b"\xff\x03", b"\xff\x06", b"\xf0"], ids=["name", "mark", "system"]
 )
 def test_midi_with_one_huge_event(kind, tmp_path):
-    """A hundred megabytes in one event: a name or a marker is cut, other events are skipped."""
+    """A name or a marker of a hundred megabytes is cut; other events of that size are skipped."""
     size = 100 * MILLION
     length = bytes([size >> 21 & 127 | 128, size >> 14 & 127 | 128, size >> 7 & 127 | 128,
                     size & 127])  # fmt: skip
@@ -215,7 +215,7 @@ DIGITS = "9" * 5_000
          "line", "heading", "sections", "lines", "settings", "remarks"],
 )  # fmt: skip
 def test_charts_of_absurd_things(text, says, tmp_path):
-    """Counts, numbers, lines and sections that no chart has: a sentence within two seconds."""
+    """Counts, numbers, lines and sections that no chart has give a sentence within two seconds."""
     assert says in read_apart(tmp_path / "song.txt", text(), 2, 300)
 
 

@@ -1,4 +1,4 @@
-"""The text chart: each thing that it can say, read by hand; both demos; and back again.
+"""The text chart: everything that it can say, checked by hand; both demos; reading and writing.
 
 Sources: worked by hand from the grammar in datasets/README.md; 'common practice' where it is a
 fact of the trade.
@@ -38,12 +38,12 @@ part: Voice
 
 
 def chart(text: str, top: str = "") -> Song:
-    """A song from rows of one section, in 4/4 unless `top` says else."""
+    """Return a song from rows of one section, in 4/4 unless `top` says otherwise."""
     return read_chart(f"{top}{TOP}section: Verse\n{text}\n".encode())
 
 
 def heard(song: Song, part: str = "Guitar 1") -> list[tuple[float, float, str]]:
-    """Onset, duration and notes of what sounds together, such as (0.0, 4.0, "E2 B2")."""
+    """Return onset, duration and notes of what sounds together, such as (0.0, 4.0, "E2 B2")."""
     notes = song.notes[song.notes["part"] == part]
     groups: dict[tuple[float, float], list[str]] = {}
     for onset, duration, pitch in zip(
@@ -56,7 +56,7 @@ def heard(song: Song, part: str = "Guitar 1") -> list[tuple[float, float, str]]:
 
 
 def assert_same(one: Song, other: Song) -> None:
-    """All tables equal, but for the ids of notes."""
+    """Check that all tables are equal, except for the ids of notes."""
     assert one.title == other.title
     for name in TABLES:
         left, right = getattr(one, name), getattr(other, name)
@@ -70,7 +70,7 @@ def assert_same(one: Song, other: Song) -> None:
 
 
 def again(song: Song) -> Song:
-    """Written as a chart and read."""
+    """Write the song as a chart and read it."""
     return read_chart(format_chart(song).encode())
 
 
@@ -90,7 +90,7 @@ def test_shape_gives_strings_and_frets():
 
 
 def test_frets_of_two_digits_stand_apart():
-    """D at the tenth fret of the first string's neighbours: 10 on G is F4, 11 on B Bb4."""
+    """Frets of ten and more: the tenth fret of G is F4, the eleventh of B is Bb4."""
     assert heard(chart("Guitar 1 | x-x-x-10-11-x |")) == [(0, 4, "F4 Bb4")]
 
 
@@ -114,12 +114,12 @@ def test_note_names_sound_as_written():
 
 
 def test_hit_has_no_pitch():
-    """An unpitched stroke."""
+    """A hit is an unpitched stroke."""
     assert heard(chart("Guitar 1 | hit . |")) == [(0, 2, "hit")]
 
 
 def test_items_share_the_bar():
-    """Two halves; eight eighths; silence and going on take their share."""
+    """Two items take half a bar each, eight an eighth each; rests and holds count as items."""
     assert heard(chart("Voice | C4 D4 | E4 ~ ~ F4 . . G4 ~ |"), "Voice") == [
         (0, 2, "C4"),
         (2, 2, "D4"),
@@ -142,12 +142,12 @@ def test_counts():
 
 
 def test_first_item_may_begin_later():
-    """What stands before the first count is silence."""
+    """There is silence before the first count."""
     assert heard(chart("Voice | 2: C4 |"), "Voice") == [(1, 3, "C4")]
 
 
 def test_slash_strikes_again():
-    """The same shape, three times."""
+    """A slash strikes the same shape again."""
     sound = "E2 B2 E3"
     assert heard(chart("Guitar 1 | 022xxx / . / |")) == [
         (0, 1, sound),
@@ -157,32 +157,32 @@ def test_slash_strikes_again():
 
 
 def test_held_over_the_bar_line():
-    """One note of six beats."""
+    """One note is held for six beats."""
     assert heard(chart("Voice | C4 | ~ . |"), "Voice") == [(0, 6, "C4")]
 
 
 def test_held_over_into_another_section():
-    """The line goes on where the next section begins."""
+    """The held note continues into the next section."""
     text = f"{TOP}section: Verse\nVoice | C4 |\nsection: Chorus\nVoice | ~ D4 |\n"
     song = read_chart(text.encode())
     assert heard(song, "Voice") == [(0, 6, "C4"), (6, 2, "D4")]
 
 
 def test_pushed_over_the_bar_line():
-    """The second shape sounds an eighth early and is tied: 4.5 beats, and the first is cut."""
+    """The second shape sounds an eighth early and is tied for 4.5 beats; the first is cut."""
     song = chart("Voice | C4 | D4 pushed |")
     assert heard(song, "Voice") == [(0, 3.5, "C4"), (3.5, 4.5, "D4")]
     assert song.notes["measure"].tolist() == [1, 1]
 
 
 def test_percent_is_the_bar_before():
-    """Also twice, and with tablature."""
+    """A percent sign repeats the bar before, also twice, and with tablature."""
     song = chart("Voice | C4 D4 | % | % |")
     assert [onset for onset, *_ in heard(song, "Voice")] == [0, 2, 4, 6, 8, 10]
 
 
 def test_eighths_quarters_sixteenths():
-    """How often a shape is struck in a bar of four beats."""
+    """The sign says how often a shape is struck in a bar of four beats."""
     for word, count in (("quarters", 4), ("eighths", 8), ("sixteenths", 16)):
         sound = heard(chart(f"Voice | C4 {word} |"), "Voice")
         assert [onset for onset, *_ in sound] == [4 / count * index for index in range(count)]
@@ -190,7 +190,7 @@ def test_eighths_quarters_sixteenths():
 
 
 def test_picked_up_and_down():
-    """String by string in eighths, from the low string, and from the high one."""
+    """A picked shape sounds string by string in eighths, from the low or from the high string."""
     up = heard(chart("Guitar 1 | xx023x picked-up . |"))
     assert [name for *_, name in up] == ["D3", "A3", "D4", "D3"]
     down = heard(chart("Guitar 1 | xx023x picked-down . |"))
@@ -198,7 +198,7 @@ def test_picked_up_and_down():
 
 
 def test_off_beats():
-    """Half-way between the counts; where a count has three eighths, on the last of them."""
+    """Off-beats lie half-way between the counts, or on the third eighth if a count has three."""
     assert [at for at, *_ in heard(chart("Voice | C4 off-beats |"), "Voice")] == [
         0.5,
         1.5,
@@ -226,7 +226,7 @@ def test_off_beats():
     ],
 )
 def test_technique(word, technique):
-    """Behind an item for it alone, behind a label for the whole row."""
+    """A technique after an item is for that item; after a label it is for the whole row."""
     song = chart(f"Guitar 1 | xxx0xx {word} xxxx0x |")
     assert song.notes["technique"].fillna("").tolist() == [technique, ""]
     song = chart(f"Guitar 1, {word} | xxx0xx xxxx0x |")
@@ -234,7 +234,7 @@ def test_technique(word, technique):
 
 
 def test_grace_note_comes_before_the_next():
-    """It takes no time."""
+    """A grace note takes no time."""
     song = chart("Voice | C4 D4 grace E4 |")
     assert song.notes["grace"].tolist() == [False, True, False]
     assert song.notes["onset"].tolist() == [0, 2, 2]
@@ -242,7 +242,7 @@ def test_grace_note_comes_before_the_next():
 
 
 def test_voices():
-    """A held bass under a line; rows of one voice may sound together too."""
+    """A bass is held under a line; rows of one voice may also sound together."""
     song = chart("Guitar 1 | 0xxxxx |\nGuitar 1, voice 2 | xxxx0x xxxx1x |")
     assert song.notes["voice"].tolist() == ["1", "2", "2"]
     song = chart("Voice | C4 |\nVoice | E4 F4 |")
@@ -264,7 +264,7 @@ def test_six_eight_in_six_and_in_two():
 
 
 def test_two_chords_in_a_bar_of_six_eight():
-    """Half the bar each, however it is counted."""
+    """Each chord lasts half the bar, however the bar is counted."""
     for counted in ("in six", "in two"):
         song = chart("chords | G C |", f"meter: 6/8 {counted}\n")
         assert song.chords["onset"].tolist() == [0, 1.5]
@@ -299,14 +299,14 @@ def test_changes_inside_a_section():
 
 
 def test_pickup():
-    """One beat before the first whole bar."""
+    """The pickup is one beat before the first whole bar."""
     song = chart("length: 1 beat\nVoice | C4 |\n\nlength: full\nVoice | D4 |")
     assert song.measures["duration"].tolist() == [1, 4]
     assert heard(song, "Voice") == [(0, 1, "C4"), (1, 4, "D4")]
 
 
 def test_spellings_of_keys():
-    """As players write them."""
+    """Keys are spelled as players write them."""
     for text, key in (("Bb", "Bb major"), ("Dm", "D minor"), ("e minor", "E minor"),
                       ("B flat major", "Bb major"), ("F sharp minor", "F# minor"),
                       ("A dorian", "A dorian")):  # fmt: skip
@@ -317,14 +317,14 @@ def test_spellings_of_keys():
 
 
 def test_chords_hold_to_the_next():
-    """Two in a bar, then one that goes on for two."""
+    """Two chords share a bar, then one holds for two bars."""
     song = chart("chords | G C | D | ~ |")
     assert song.chords["symbol"].tolist() == ["G", "C", "D"]
     assert song.chords["duration"].tolist() == [2, 2, 8]
 
 
 def test_chords_at_uneven_beats():
-    """By their counts."""
+    """Chords at uneven beats are placed by their counts."""
     song = chart("chords | 1: G 2&: C/E 4: N.C. |")
     assert song.chords["onset"].tolist() == [0, 1.5, 3]
     assert song.chords["symbol"].tolist() == ["G", "C/E", "N.C."]
@@ -341,12 +341,12 @@ def test_numbers_in_the_key():
 
 
 def sections(text: str, top: str = "") -> Song:
-    """A song from whole sections."""
+    """Return a song from whole sections."""
     return read_chart(f"{top}{TOP}{text}\n".encode())
 
 
 def test_sections_in_playing_order():
-    """With their kinds."""
+    """Sections come in playing order, with their kinds."""
     song = sections("section: Intro\nchords | G |\nsection: Verse 1\nchords | C | D |")
     assert song.sections["section"].tolist() == ["Intro", "Verse 1"]
     assert song.sections["kind"].tolist() == ["intro", "verse"]
@@ -354,7 +354,7 @@ def test_sections_in_playing_order():
 
 
 def test_played_twice():
-    """As in a score with repeat signs: Verse 1, Verse 2, and the bars keep their numbers."""
+    """As in a score with repeat signs, Verse 1 and Verse 2 keep the same bar numbers."""
     song = sections("section: Verse; played twice\nchords | G | C |")
     assert song.sections["section"].tolist() == ["Verse 1", "Verse 2"]
     assert song.sections["pass"].tolist() == [1, 2]
@@ -362,7 +362,7 @@ def test_played_twice():
 
 
 def test_third_and_fourth_time():
-    """The row stands in place of the plain one on these times round."""
+    """The row replaces the plain one in these repetitions."""
     song = sections(
         "section: Verse; played 4 times\nVoice | C4 |\nVoice, third and fourth time | D4 |"
     )
@@ -370,20 +370,20 @@ def test_third_and_fourth_time():
 
 
 def test_from_the_second_time():
-    """Before that it rests, if it has no plain row."""
+    """Before that time the part rests if it has no plain row."""
     song = sections("section: Verse; played 3 times\nVoice, from the second time | C4 |")
     assert [onset for onset, *_ in heard(song, "Voice")] == [4, 8]
 
 
 def test_repeat_with_endings():
-    """A B A C."""
+    """A repeat with two endings is played as A B A C."""
     song = sections("section: Verse\nVoice |: C4 |1. D4 :|2. E4 |")
     assert [name for *_, name in heard(song, "Voice")] == ["C4", "D4", "C4", "E4"]
     assert song.measures["written"].tolist() == ["1", "2", "1", "3"]
 
 
 def test_endings_and_times_together():
-    """Rows for some times round are played with the ending of that time."""
+    """Rows for certain times are played with the ending of that time."""
     song = sections(
         "section: Verse\nchords |: G |1. C :|2. D |\nVoice | C4 | D4 | E4 |\n"
         "Voice, second time | C5 | D5 | E5 |"
@@ -392,13 +392,13 @@ def test_endings_and_times_together():
 
 
 def test_repeated_three_times():
-    """With a number behind the sign."""
+    """A number after the sign says how often the section is played."""
     song = sections("section: Vamp\nVoice |: C4 :|x3")
     assert [onset for onset, *_ in heard(song, "Voice")] == [0, 4, 8]
 
 
 def test_as_an_earlier_section():
-    """Wholly, with its changes of key inside."""
+    """The earlier section is repeated whole, with its changes of key."""
     song = sections(
         "section: Chorus 1\nVoice | C4 | D4 |\nGuitar 1 | x32010 | xx0232 |\n"
         "section: Chorus 2; as Chorus 1"
@@ -409,7 +409,7 @@ def test_as_an_earlier_section():
 
 
 def test_as_an_earlier_section_with_rows_replaced():
-    """The others play as before."""
+    """The other parts play as before."""
     song = sections(
         "section: Chorus 1\nVoice | C4 |\nGuitar 1 | x32010 |\n"
         "section: Chorus 2; as Chorus 1\nGuitar 1 | xxx0xx |"
@@ -419,20 +419,20 @@ def test_as_an_earlier_section_with_rows_replaced():
 
 
 def test_who_has_no_row_rests():
-    """In the second section the guitar lays out."""
+    """In the second section the guitar rests."""
     song = sections("section: A\nVoice | C4 |\nGuitar 1 | x32010 |\nsection: B\nVoice | D4 |")
     assert heard(song)[-1][0] == 0
 
 
 def test_rows_go_on_below():
-    """A second system of the same section; the voice pauses in the first."""
+    """A second system continues the same section; the voice pauses in the first."""
     song = sections("section: Verse\nGuitar 1 | 0xxxxx |\n\nGuitar 1 | 1xxxxx |\nVoice | C4 |")
     assert heard(song) == [(0, 4, "E2"), (4, 4, "F2")]
     assert heard(song, "Voice") == [(4, 4, "C4")]
 
 
 def test_remarks_and_comments_are_for_the_players():
-    """They change nothing; a sharp is no comment."""
+    """Remarks and comments change nothing; a sharp sign is no comment."""
     song = sections(
         "# a comment\nsection: Verse  # one more\nremark: watch the singer | slow\n"
         "chords | F#m |  # a third\nremark: F#\nVoice | C4 |"
@@ -442,7 +442,7 @@ def test_remarks_and_comments_are_for_the_players():
 
 
 def test_printed_numbers():
-    """Where they do not just go on."""
+    """Printed numbers are written where they do not simply continue."""
     song = sections(
         "section: A; numbered 79-80, 80a\nchords | G | C | D |\nsection: B\nchords | G |"
     )
@@ -450,7 +450,7 @@ def test_printed_numbers():
 
 
 def test_part_line():
-    """Everything a part can say, in any order."""
+    """A part line may say everything about a part, in any order."""
     song = read_chart(
         b"part: Lead; player Ann; edge; electric guitar; echo dotted eighth; tuning D2 A2 D3 G3 B3 "
         b"E4; level -3 dB; capo 2; program 28\nsection: Verse\nLead | 222222 |\n"
@@ -467,7 +467,7 @@ def test_part_line():
 
 
 def test_tablature():
-    """Eight steps of an eighth; a note lasts to the next on any string, a point is silence."""
+    """Eight steps are eighths; a note lasts to the next on any string, a point is silence."""
     song = chart("""Guitar 1, tab in eighths
 E|--------|
 B|----1-.-|
@@ -480,7 +480,7 @@ E|--------|""")
 
 
 def test_tablature_with_three_signs_a_step():
-    """Frets of two digits, and what leads to the next note in the step itself."""
+    """Frets of two digits fit, and a step may contain the technique that leads to the next note."""
     rows = "\n".join(f"{name}|{'-' * 12}|" for name in "BGDAE")
     song = chart(f"Guitar 1, let-ring, tab in quarters\nE|10/12-x--.--|\n{rows}")
     assert heard(song) == [(0, 1, "D5"), (1, 1, "E5"), (2, 1, "E4")]
@@ -488,14 +488,14 @@ def test_tablature_with_three_signs_a_step():
 
 
 def test_tablature_counts_frets_as_its_part_does():
-    """0 is the open string behind the capo if the part counts from there."""
+    """0 is the open string behind the capo if the part counts from the capo."""
     rows = "\n".join(f"{name}|0---|" for name in "EBGDAE")
     song = chart(f"Guitar 2, tab in quarters\n{rows}")
     assert heard(song, "Guitar 2") == [(0, 4, "G2 C3 F3 Bb3 D4 G4")]
 
 
 def test_tablature_in_triplets_beside_rows():
-    """Twelve steps in a bar of four."""
+    """Twelve steps in a bar of four are triplets."""
     rows = "\n".join(f"{name}|{'5-----------' if name == 'A' else '-' * 12}|" for name in "EBGDA")
     song = chart(f"chords | G |\nGuitar 1, tab in eighth triplets\n{rows}\nE|-0----------|")
     assert heard(song) == [
@@ -508,21 +508,21 @@ def test_tablature_in_triplets_beside_rows():
 
 
 def page_examples() -> list[str]:
-    """The charts that datasets/README.md shows."""
+    """Return the charts that datasets/README.md shows."""
     text = (DATASETS / "README.md").read_text(encoding="utf-8")
     return re.findall(r"^```chart\n(.*?)^```", text, re.S | re.M)
 
 
 @pytest.mark.parametrize("example", page_examples(), ids=lambda text: text.splitlines()[0])
 def test_examples_on_the_page_can_be_read(example):
-    """As they stand, and back."""
+    """They can be read as they stand, and written again."""
     song = read_chart(example.encode())
     assert not [notice for notice in song.notices if "fingers" in notice]
     assert_same(song, again(song))
 
 
 def test_first_example_on_the_page():
-    """By hand: a verse twice, a chorus twice, a verse."""
+    """Counted by hand: a verse twice, a chorus twice, a verse."""
     song = read_chart(page_examples()[0].encode())
     assert song.sections["section"].tolist() == [
         "Verse 1", "Verse 2", "Chorus 1", "Chorus 2", "Last verse"]  # fmt: skip
@@ -531,7 +531,7 @@ def test_first_example_on_the_page():
 
 
 def test_mistake_on_the_page():
-    """The message shown is the one that is raised."""
+    """The message shown on the page is the one that is raised."""
     text = (DATASETS / "README.md").read_text(encoding="utf-8")
     shown = re.search(r"^```text\n(.*?)\n```", text, re.S | re.M)[1]
     line = shown.splitlines()[1][4:]
@@ -551,7 +551,7 @@ def test_every_word_is_on_the_page():
 
 
 def test_demo_chart_is_the_demo_score():
-    """The same song typed by a person and from MusicXML: equal tables, but for ids of notes."""
+    """The chart typed by a person and the MusicXML give equal tables, except for ids of notes."""
     score = ar.read(DATASETS / "low-water.musicxml")
     typed = read_chart((DATASETS / "low-water.txt").read_bytes())
     assert_same(score, typed)
@@ -574,7 +574,7 @@ def test_second_demo():
 
 @pytest.mark.parametrize("name", ["low-water.txt", "tarrow-weir.txt"])
 def test_demo_comes_back(name):
-    """Chart, Song, chart, Song; and what is written does not change any more."""
+    """Reading, writing and reading again gives the same Song and, from then on, the same text."""
     song = read_chart((DATASETS / name).read_bytes())
     back = again(song)
     assert_same(song, back)
@@ -582,7 +582,7 @@ def test_demo_comes_back(name):
 
 
 def round_trip_files() -> list[Path]:
-    """Some scores of music21's corpus, with one voice and with several, long and odd."""
+    """Return some scores of music21's corpus, with one voice and with several, long and odd."""
     names = [
         "bach/bwv66.6.mxl",
         "bach/bwv1.6.mxl",
@@ -603,7 +603,7 @@ def round_trip_files() -> list[Path]:
 
 @pytest.mark.parametrize("path", round_trip_files(), ids=lambda path: path.name)
 def test_scores_come_back(path):
-    """What MusicXML gives, a chart gives back; what begins on a bar line, behind it."""
+    """A chart keeps what MusicXML gives; a change on a bar line comes back after it."""
     song = ar.read(path)
     back = again(song)
     own = song.notes.assign(voice=song.notes["voice"].fillna("1"))
@@ -615,7 +615,7 @@ def test_scores_come_back(path):
 
 
 def test_there_are_scores_to_try():
-    """A corpus that moved would pass unseen."""
+    """The list of scores is not empty, as it would be if the corpus moved."""
     assert len(round_trip_files()) >= 12
 
 
@@ -625,7 +625,7 @@ TECHNIQUES = (None, "slide", "let ring", "palm mute", "hammer-on, vibrato")
 
 @st.composite
 def songs(draw) -> Song:
-    """Songs of what a chart can hold: two parts, some sections, any rhythm on a grid."""
+    """Draw a song that a chart can hold: two parts, some sections, any rhythm on a grid."""
     meters = draw(st.lists(st.sampled_from(["4/4", "6/8", "3/4", "5/8"]), min_size=1, max_size=6))
     length = {"4/4": 4.0, "6/8": 3.0, "3/4": 3.0, "5/8": 2.5}
     durations = [length[meter] for meter in meters]
@@ -703,7 +703,7 @@ def songs(draw) -> Song:
 @settings(max_examples=150, deadline=None)
 @given(songs())
 def test_any_song_of_what_a_chart_holds_comes_back(song):
-    """Song, chart, Song; an instrument named like another setting gives way to the label."""
+    """Song, chart and Song are equal; an instrument named like a setting becomes the label."""
     back = again(song)
     own = song.parts["instrument"].replace("clean", "Gtr A").fillna("Flute")
     parts = song.parts.assign(instrument=own)
@@ -712,7 +712,7 @@ def test_any_song_of_what_a_chart_holds_comes_back(song):
 
 
 def test_written_file_is_whole_or_not_there(tmp_path):
-    """Atomic: a label that a chart cannot hold leaves the old file as it was."""
+    """A label that a chart cannot hold leaves the old file as it was."""
     song = chart("Voice | C4 |")
     path = tmp_path / "song.txt"
     write_chart(song, path)
@@ -730,7 +730,7 @@ def test_written_file_is_whole_or_not_there(tmp_path):
     "label", ["a,b", "a;b", "a|b", "chords", "a # b", "key: x", " a", "a\nb", ""]
 )
 def test_labels_that_a_chart_cannot_hold(label):
-    """They would be read as something else."""
+    """These labels would be read as something else."""
     song = chart("Voice | C4 |")
     parts = song.parts.replace({"part": {"Voice": label}})
     notes = song.notes.replace({"part": {"Voice": label}})
@@ -739,7 +739,7 @@ def test_labels_that_a_chart_cannot_hold(label):
 
 
 def test_page_order_and_octaves():
-    """As for the other formats."""
+    """Page order and octaves work as in the other formats."""
     text = f"{TOP}section: Verse\nVoice |: C4 :|\n".encode()
     song = read_chart(text, played=False, octaves={"Voice": 1})
     assert heard(song, "Voice") == [(0, 4, "C5")]

@@ -1,4 +1,4 @@
-"""The errors of a broken chart: every fault, each under its line, all at once.
+"""The errors of a broken chart: all faults are reported at once, each below its line.
 
 ``reference/chart-faults.txt`` holds the charts and the whole text expected for each.
 """
@@ -24,7 +24,7 @@ TOP = "key: G major\npart: Guitar 1; standard tuning\npart: Voice\nsection: Vers
 
 
 def expected_faults() -> Iterator[tuple[str, str, str]]:
-    """Name, chart and message of each case."""
+    """Return name, chart and message of each case."""
     text = (HERE / "reference" / "chart-faults.txt").read_text(encoding="utf-8")
     for case in text.removeprefix("=== ").split("\n\n=== "):
         name, _, rest = case.partition("\n")
@@ -36,7 +36,7 @@ FAULTS = list(expected_faults())
 
 
 def error_text(chart: str | bytes, name: str = "song.txt") -> str:
-    """The message about a broken chart."""
+    """Return the message about a broken chart."""
     data = chart.encode() if isinstance(chart, str) else chart
     with pytest.raises(ReadError) as caught:
         read_chart(data, name)
@@ -50,7 +50,7 @@ def test_fault_is_reported_as_expected(name, chart, message):  # noqa: ARG001
 
 
 def test_there_are_many_cases():
-    """A lost file of cases would pass unseen."""
+    """The file of cases is not empty or cut."""
     assert len(FAULTS) >= 80
     assert len({message for _, _, message in FAULTS}) > 75
 
@@ -69,7 +69,7 @@ def test_each_caret_stands_under_the_column_named():
 
 
 def test_single_faults_can_be_had():
-    """An editor can go through them one by one."""
+    """An editor can go through the faults one by one."""
     chart = TOP + "chords | Hm |\nGuitar 1 | x3201 |\n"
     with pytest.raises(ChartError) as caught:
         read_chart(chart.encode(), "song.txt")
@@ -78,7 +78,7 @@ def test_single_faults_can_be_had():
 
 
 def test_faults_stand_in_the_order_of_the_file():
-    """What is found in another order than that of the lines is sorted."""
+    """Faults found in another order than that of the lines are sorted."""
     chart = TOP + "chords | Hm |\nfoo\nGuitar 1 | x3201 |\nsection: Chorus; as Nothing\n"
     with pytest.raises(ChartError) as caught:
         read_chart(chart.encode(), "song.txt")
@@ -86,14 +86,14 @@ def test_faults_stand_in_the_order_of_the_file():
 
 
 def test_many_faults_are_counted():
-    """Fifty are reported one by one; then the number of the others is given."""
+    """Fifty faults are reported one by one, followed by the number of the others."""
     message = error_text(TOP + "\n".join(f"Voice | Q{number} |\n" for number in range(80)))
     assert message.count("song.txt, line") == 50
     assert message.endswith("\n... and 30 more")
 
 
 def test_reading_stops_where_there_are_too_many_faults():
-    """What has hundreds of faults is no chart."""
+    """A file with hundreds of faults is no chart."""
     message = error_text("nothing of it is a chart\n" * 1000)
     assert message.count("song.txt, line") == 50
     assert message.endswith("\n... and so on; reading stopped after 500 faults")
@@ -117,20 +117,20 @@ def test_reading_stops_where_there_are_too_many_faults():
     ],
 )
 def test_how_a_system_writes_text_does_not_matter(change):
-    """The same chart gives the same notes."""
+    """The same chart with other line ends or a byte order mark gives the same notes."""
     text = TOP + "chords | G | C |\nGuitar 1 | 320003 muted | x32010 / |\n"
     assert read_chart(change(text).encode()).notes.equals(read_chart(text.encode()).notes)
 
 
 def test_lines_are_counted_alike_whatever_ends_them():
-    """A fault in line 6 is in line 6."""
+    """A fault in line 6 is reported in line 6."""
     text = TOP + "chords | G |\nVoice | Q4 |\n"
     for end in ("\n", "\r\n", "\r"):
         assert error_text(text.replace("\n", end)).startswith("song.txt, line 6, column 9: ")
 
 
 def test_another_encoding_is_refused_with_its_place():
-    """Latin-1 writes the é as a byte that is no UTF-8."""
+    """Latin-1 writes é as a byte that is no UTF-8, which is refused with its place."""
     assert error_text("title: On\npart: Ré\n".encode("latin-1")) == (
         "song.txt, line 2, column 8: byte 0xe9 is no UTF-8 text; save the chart as UTF-8\n"
         "    part: R\ufffd\n"
@@ -139,13 +139,13 @@ def test_another_encoding_is_refused_with_its_place():
 
 
 def test_column_of_a_wrong_byte_counts_characters():
-    """Two characters of two bytes stand before it."""
+    """The column counts characters: two characters of two bytes each stand before the fault."""
     message = error_text("éé".encode() + b"\xff\n")
     assert message.startswith("song.txt, line 1, column 3: byte 0xff is no UTF-8 text")
 
 
 def test_utf_16_is_refused():
-    """Its byte-order mark is no UTF-8."""
+    """A UTF-16 byte-order mark is no UTF-8."""
     assert error_text("title: x".encode("utf-16")).startswith(
         "song.txt, line 1, column 1: byte 0xff"
     )
@@ -174,13 +174,13 @@ def test_shape_behind_the_capo_needs_no_finger():
 
 
 def test_unknown_part_to_be_moved_is_reported():
-    """As for the other formats."""
+    """An unknown part is reported as in the other formats."""
     with pytest.raises(ReadError, match="no part is called 'Banjo', to be moved by an octave"):
         read_chart((TOP + "Voice | D4 |\n").encode(), octaves={"Banjo": 1})
 
 
 def test_repeats_of_absurd_size_are_refused():
-    """Forty lines ask for 32 times 256 strokes of five strings each: 1.6 million notes."""
+    """Forty lines that ask for 32 x 256 strokes of five strings each, 1.6 million in all, fail."""
     text = "meter: 32/2\npart: Guitar 1\n" + "".join(
         f"section: S{number}\nGuitar 1 |: x32010 sixteenths :|x32\n\n" for number in range(40)
     )
@@ -192,7 +192,7 @@ def test_repeats_of_absurd_size_are_refused():
     assert time.process_time() - start < 2
 
 
-# Garbage of some size, in kinds that could each take a slow path.
+# Large garbage files of kinds that could each take a slow path.
 GARBAGE = {
     "signs": lambda size: "".join(random.Random(1).choices("ab |:;,#%~./12x\t\n", k=size)),
     "faults": lambda size: TOP + "Guitar 1 | x3x010 foo | G7 | ~ . | % |\n\n" * (size // 40),
@@ -220,7 +220,7 @@ GARBAGE = {
 
 @pytest.mark.parametrize("kind", GARBAGE)
 def test_a_megabyte_of_garbage_is_refused_in_a_second(kind):
-    """In under a second of the processor's time, and no slower than its size grows."""
+    """It takes under a second of processor time, and the time grows no faster than the size."""
     times = []
     for size in (250_000, 1_000_000):
         data = GARBAGE[kind](size).encode()
@@ -228,12 +228,12 @@ def test_a_megabyte_of_garbage_is_refused_in_a_second(kind):
         with pytest.raises(ArrangeError):
             read_chart(data, "garbage.txt")
         times.append(time.process_time() - start)
-    assert times[1] < 1.5  # a second on a machine of its own
+    assert times[1] < 1.5  # a second on an idle machine
     assert times[1] < 8 * times[0] + 0.2
 
 
 def survives(data: bytes) -> None:
-    """Read it; only an ArrangeError may come out, and soon."""
+    """Read the chart; only an ArrangeError may be raised, and soon."""
     start = time.process_time()
     try:
         read_chart(data, "fuzz.txt")
@@ -254,20 +254,20 @@ LINES = st.lists(
 @settings(max_examples=300, deadline=None)
 @given(LINES)
 def test_no_text_brings_another_error(lines):
-    """Words of charts in any order, and any signs at all."""
+    """Words of charts in any order, and any characters at all, raise no other error."""
     survives((TOP + "\n".join(lines)).encode("utf-8", errors="replace"))
 
 
 @settings(max_examples=100, deadline=None)
 @given(st.binary(max_size=300))
 def test_no_bytes_bring_another_error(data):
-    """Any bytes at all."""
+    """Any bytes raise no other error."""
     survives(data)
 
 
 @pytest.mark.parametrize("name", DEMOS)
 def test_no_changed_demo_brings_another_error(name):
-    """Signs put in, taken out, doubled or exchanged, from a fixed seed."""
+    """Characters inserted, removed, doubled or exchanged (fixed seed) raise no other error."""
     chance = random.Random(name)
     original = (DATASETS / name).read_text(encoding="utf-8")
     signs = "|:;,.~%/x0123456789-#& \n\tGm'é"
@@ -283,6 +283,6 @@ def test_no_changed_demo_brings_another_error(name):
 
 @pytest.mark.parametrize("name", DEMOS)
 def test_a_long_chart_is_read_soon(name):
-    """100 kB of the demo's lines behind each other, with the faults that come of that."""
+    """100 kB of the demo's lines in a row, with the faults that follow from it, are read soon."""
     text = (DATASETS / name).read_text(encoding="utf-8")
     survives((text * (100_000 // len(text) + 1))[:100_000].encode())

@@ -1,4 +1,4 @@
-"""Chord symbols as players write them: spellings, numbers, errors, and the way back.
+"""Chord symbols as players write them: spellings, numbers, errors, and writing them again.
 
 Which spelling means which chord is common practice; the kinds and their members are MusicXML
 4.0's. Outside checks by pitch classes and bass: mir_eval's labels after Harte, music21's harmony
@@ -136,7 +136,7 @@ LETTERS = [letter + signs for letter in "ABCDEFG" for signs in ("", "b", "#", "b
 
 
 def classes(chord):
-    """Pitch classes of a chord."""
+    """Return the pitch classes of a chord."""
     root = parse_pitch_class(chord.root)
     return {(root + above) % 12 for above in chord_intervals(chord.kind, chord.degrees)}
 
@@ -150,7 +150,7 @@ def bass_class(chord):
 
 @pytest.mark.parametrize(("ours", "spelling"), ALL_SPELLINGS)
 def test_spellings(ours, spelling):
-    """Every hand's spelling gives the same chord, and our spelling of it (common practice)."""
+    """Every usual spelling gives the same chord, and our spelling of it (common practice)."""
     kind, members, _ = SPELLINGS[ours]
     chord = parse_chord("C" + spelling)
     assert (chord.kind, classes(chord)) == (kind, members)
@@ -159,7 +159,7 @@ def test_spellings(ours, spelling):
 
 
 def test_all_kinds_are_spelled():
-    """All 33 kinds of MusicXML 4.0: the 32 that have a root above, and no chord."""
+    """All 33 kinds of MusicXML 4.0 are spelled: the 32 that have a root above, and no chord."""
     kinds = {kind for kind, _, _ in SPELLINGS.values()} | {parse_chord("N.C.").kind}
     assert kinds == set(KINDS)
 
@@ -180,7 +180,7 @@ def test_roots_and_basses(root):
     "text", ["N.C.", "NC", "N.C", "n.c.", "nc", "no chord", "No Chord", " NC "]
 )
 def test_no_chord(text):
-    """How a page says that nobody plays chords (common practice)."""
+    """These texts say that nobody plays chords (common practice)."""
     assert parse_chord(text) == Chord("", "none")
     assert parse_number_chord(text, "D major") == Chord("", "none")
     assert chord_symbol(parse_chord(text)) == "N.C."
@@ -217,12 +217,12 @@ def test_no_chord(text):
         ("Cmadd9", "Cmadd9"),  # not "ma" and "dd9"
         ("Comit3", "Cno3"),  # not "o" and "mit3"
         ("Dmaj7/F#", "Dmaj7/F#"),
-        ("Cdim(b5)", "Cdim"),  # what is so anyway
+        ("Cdim(b5)", "Cdim"),  # what the kind holds anyway
         (" Am7 ", "Am7"),
     ],
 )
 def test_what_could_mean_two_things(text, symbol):
-    """Decided by common practice, as the module says."""
+    """Ambiguous symbols are read by common practice, as the module says."""
     assert chord_symbol(parse_chord(text)) == symbol
 
 
@@ -304,7 +304,7 @@ def test_one_degree_of_every_sort():
     ],
 )
 def test_one_spelling_for_every_way_of_writing(written, symbol):
-    """One chord written in several of MusicXML's ways has one symbol. Worked by hand."""
+    """One chord written in several of MusicXML's ways gets one symbol. Worked by hand."""
     kind, *degrees = written
     chord = Chord("C", kind, degrees=tuple(Degree(*degree) for degree in degrees))
     assert chord_symbol(chord) == symbol
@@ -341,7 +341,7 @@ def test_every_chord_of_the_suite():
 
 
 def test_symbols_of_other_scores():
-    """The same for two more scores that music21 brings."""
+    """The same holds for two more scores that music21 brings."""
     check_symbols(ar.read(MUSIC21 / "corpus/demos/ComprehensiveChordSymbolsTestFile.mxl"), 55)
     foster = MUSIC21 / "corpus/leadSheet/fosterBrownHair.mxl"
     check_symbols(ar.read(foster, played=False), 40)
@@ -643,7 +643,7 @@ def test_numbers_read_back(key):
     ],
 )
 def test_unknown_chords(text, offset, suggestion):
-    """The error says what was found, where it stopped making sense, and what is similar."""
+    """The error says what was found, where it could not be read, and which chord is similar."""
     with pytest.raises(ChordError) as caught:
         parse_chord(text)
     error = caught.value
@@ -673,7 +673,7 @@ def test_unknown_chords(text, offset, suggestion):
     ],
 )
 def test_unknown_numbers(text, offset, suggestion):
-    """The same for numbers in the key."""
+    """The same holds for numbers in the key."""
     with pytest.raises(ChordError) as caught:
         parse_number_chord(text, "D major")
     error = caught.value
@@ -699,7 +699,7 @@ SCRIBBLE = st.text("ABCDEFGHabcdefgmMjinsudo0123456789#b♭♯+-°øΔ/()?,. ", 
 
 @given(SCRIBBLE | st.text(max_size=12) | SCRIBBLE.map(lambda text: "C" + text))
 def test_nothing_but_chord_errors(text):
-    """Whatever is typed is a chord that reads back, or an error within the text whose
+    """Any typed text is a chord that reads back, or an error at a place in the text whose
     suggestion can be read.
     """
     for parse in (parse_chord, lambda symbol: parse_number_chord(symbol, "Eb major")):
@@ -721,7 +721,7 @@ def chord_or_error(parse, text):
 
 
 def test_known_spellings_are_chords():
-    """Every spelling that a suggestion may come from reads, and reads back in our spelling."""
+    """Every spelling that a suggestion may name can be read, and reads back in our spelling."""
     for text in _known_suffixes():
         chord = parse_chord("C" + text)
         assert parse_chord(chord_symbol(chord)) == chord

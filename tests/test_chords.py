@@ -20,7 +20,7 @@ OTHER_NAMES = {
 
 
 def classes(kind: str, *degrees: tuple[int, int, str]) -> set[int]:
-    """Pitch classes of a chord on C."""
+    """Return the pitch classes of a chord on C."""
     return {above % 12 for above in chord_intervals(kind, [Degree(*d) for d in degrees])}
 
 
@@ -102,9 +102,9 @@ def test_degrees(kind, degrees, expected):
     ],
 )
 def test_a_degree_leaves_its_neighbours_alone(kind, degree, expected):
-    """A sharp eleven written as an alteration must not eat the third, a semitone off the plain
-    eleventh; nor a flat thirteen the seventh, nor a flat nine the minor third. A degree that the
-    chord does not hold is added when altered, and nothing when taken away.
+    """A sharp eleven written as an alteration must not replace the third, a semitone off the plain
+    eleventh; a flat thirteen must not replace the seventh, nor a flat nine the minor third. A
+    degree that the chord does not hold is added when altered, and nothing when taken away.
     """
     assert classes(kind, degree) == expected
 

@@ -40,21 +40,21 @@ LOWEST_BOTTOM = {
 
 
 def found(made: Song, kind: str, **limits) -> list[tuple]:
-    """Findings of one kind as (parts, pitches, onset, duration, value), by onset."""
+    """Return findings of one kind as (parts, pitches, onset, duration, value), by onset."""
     table = find_clashes(made, [kind], Limits(**limits)).sort_values(["onset", "parts", "pitches"])
     columns = ("parts", "pitches", "onset", "duration", "value")
     return list(zip(*(table[name].tolist() for name in columns), strict=True))
 
 
 def rub(*rows, **about) -> float:
-    """Value of the one rub in a song, 0 for none."""
+    """Return the value of the one rub in a song, 0 if there is none."""
     reported = found(song(*rows, **about), "rub", rub=0.01)
     assert len(reported) < 2
     return reported[0][-1] if reported else 0.0
 
 
 def mud(*rows, **about) -> set[str]:
-    """The muddy pairs of notes in a song."""
+    """Return the muddy pairs of notes in a song."""
     return {pitches for _, pitches, *_ in found(song(*rows, **about), "mud", mud=0.01)}
 
 
@@ -63,27 +63,28 @@ def mud(*rows, **about) -> set[str]:
 
 @pytest.mark.parametrize(("lower", "upper"), [("C4", "Db4"), ("C4", "Db5"), ("C4", "Db6")])
 def test_minor_seconds_and_ninths_rub(lower, upper):
-    """A minor second, a minor ninth and the same with an octave more: 2 s held, C4 or higher
-    weighs 1, nothing else sounds, so the value is 2.
+    """A minor second, a minor ninth and their compounds, held for 2 s at C4 or higher, where the
+    weight is 1, have the value 2 if nothing else sounds.
     """
     assert rub(("Guitar 1", lower, 0, 2), ("Guitar 2", upper, 0, 2)) == pytest.approx(2)
 
 
 @pytest.mark.parametrize("upper", ["C4", "D4", "Eb4", "F#4", "Bb4", "B4", "C5", "D5", "B5"])
 def test_other_intervals_do_not_rub(upper):
-    """A major seventh (an inverted minor second) is no rub; other intervals are none either."""
+    """A major seventh (an inverted minor second) is no rub, nor is any other interval."""
     assert rub(("Guitar 1", "C4", 0, 2), ("Guitar 2", upper, 0, 2)) == 0
 
 
 def test_two_notes_of_one_part_do_not_rub():
-    """What one player holds is one player's choice; and notes that follow each other never meet."""
+    """One player's own notes are a choice of that player; and notes in turn never meet."""
     assert rub(("Guitar 1", "C4 Db4", 0, 2), ("Guitar 2", "G4", 0, 2)) == 0
     assert rub(("Guitar 1", "C4", 0, 2), ("Guitar 2", "Db4", 2, 2)) == 0
 
 
 def test_weights_of_a_rub():
-    """Held twice as long counts twice; an octave lower counts sqrt(2) as much, to no more than
-    twice and no less than half; four notes at once leave it sqrt(2 / 4). Weights of our own.
+    """A rub held twice as long counts twice; an octave lower it counts sqrt(2) as much, at most
+    twice and at least half; among four notes at once it counts sqrt(2 / 4). The weights are our
+    own.
     """
 
     def held(pitch, *more, duration=1.0):
@@ -100,8 +101,8 @@ def test_weights_of_a_rub():
 
 
 def test_a_rub_is_reported_once_with_its_length():
-    """Held over five bars while another part moves it is one row; so is one that comes back
-    within a bar; after more than a bar it is a new one.
+    """A rub held over five bars while another part moves is one row; so is one that comes back
+    within a bar; after more than a bar it is a new row.
     """
     moving = [("Bass", "C2", beat, 1) for beat in range(20)]
     held = song(("Guitar 1", "A4", 0, 20), ("Guitar 2", "Bb4", 0, 20), *moving)
@@ -152,7 +153,7 @@ def test_a_dominants_flat_nine_is_excused(chord, value):
 
 
 def test_the_low_interval_table():
-    """The package's table is the one written above."""
+    """The package's table is equal to the one written above."""
     assert {size: parse_note(name) for size, name in LOWEST_BOTTOM.items()} == LOW_INTERVAL_LIMITS
     assert set(DISPUTED_LIMITS) == {4, 5, 6, 7}
 
@@ -160,8 +161,9 @@ def test_the_low_interval_table():
 @pytest.mark.parametrize("size", range(1, 20))
 @pytest.mark.parametrize("players", [("Guitar 1", "Guitar 1"), ("Guitar 1", "Guitar 2")])
 def test_low_interval_limits(size, players):
-    """At its limit an interval is clear, a semitone lower it is muddy by one semitone; octaves,
-    and what is wider than a tenth, are clear everywhere. In one part or between two.
+    """At its limit an interval is clear, a semitone lower it is muddy by one semitone; octaves, and
+    what is wider than a tenth, are clear everywhere. It makes no difference whether one part plays
+    both notes or two.
     """
     bottom = parse_note(LOWEST_BOTTOM[size]) if size in LOWEST_BOTTOM else 30
 
@@ -187,18 +189,18 @@ def test_low_interval_limits(size, players):
     ],
 )
 def test_guitar_shapes(shape, notes, muddy):
-    """Shapes in standard tuning, every pair of notes held against the table by hand: in the open
-    G the major third G2 B2 (bottom below B flat 2) and the minor third B2 D3 (below C3); with
-    the fifth string muted none.
+    """Shapes in standard tuning, with every pair of notes compared with the table by hand: in the
+    open G the major third G2 B2 (bottom below B flat 2) and the minor third B2 D3 (below C3) are
+    muddy; with the fifth string muted none is.
     """
     assert mud(("Guitar 1", notes, 0, 2)) == muddy, shape
 
 
 def test_an_assumed_root():
     """Lowell and Pullig: if the bottom note is not the root, assume a root below and check again.
-    G2 alone is clear; over E flat major an E flat 2 is assumed below it, and the major third
-    E flat 2 to G2 stands seven semitones under its limit (B flat 2). Not where a bass plays, nor
-    where the chord asks for G in the bass, nor over the root itself, nor without a chord.
+    G2 alone is clear; over E flat major an E flat 2 is assumed below it, and the major third E flat
+    2 to G2 stands seven semitones under its limit (B flat 2). No root is assumed where a bass
+    plays, where the chord asks for G in the bass, over the root itself, or without a chord.
     """
     low = ("Guitar 1", "G2 Eb4", 0, 2)
     major, over_g = (0, 3, "major", None), (0, 3, "major", 7)
@@ -218,8 +220,8 @@ def test_an_assumed_root():
 
 
 def test_an_edited_table():
-    """The limits are the user's to change: no table, no mud; a stricter one, more; a limit above
-    middle C counts as well.
+    """The user may change the limits: no table finds no mud; a stricter one finds more; a limit
+    above middle C counts as well.
     """
     made = song(("Guitar 1", "C4 E4", 0, 2), ("Guitar 2", "E2 F2", 0, 2))
     assert len(found(made, "mud", mud=0.1)) == 1
@@ -232,7 +234,7 @@ def test_an_edited_table():
 
 def test_crowding_is_found_by_section():
     """In the verse both hold C4 and E4 the same time, on the same notes: 1. In the chorus one is
-    two octaves higher: nothing. A section must last: three seconds are not enough.
+    two octaves higher: 0. Sections of three seconds are too short to count.
     """
     sections = (("Verse", 1), ("Chorus", 3))
     rows = [("Guitar 1", "C4", 0, 4), ("Guitar 1", "E4", 4, 4), ("Guitar 2", "E4", 0, 4)]
@@ -249,7 +251,7 @@ def test_crowding_is_found_by_section():
 
 
 def test_crowding_by_a_note_held_over_sections():
-    """A drone of both through three sections crowds each of them."""
+    """A note that both hold through three sections crowds each of them."""
     sections = (("Verse", 1), ("Bridge", 3), ("Chorus", 5))
     made = song(("Guitar 1", "C4", 0, 24), ("Guitar 2", "C4", 0, 24), sections=sections)
     rows = found(made, "crowding")
@@ -257,8 +259,8 @@ def test_crowding_by_a_note_held_over_sections():
 
 
 def test_a_singer_or_bass_beside_a_guitar_is_not_asked():
-    """Whether a guitar sits in the singer's register is a question of its own; two singers, or
-    keys and a guitar, are asked.
+    """Whether a guitar lies in the singer's register is another finding; two singers, or keys and a
+    guitar, are compared.
     """
 
     def crowded(one, other):
@@ -271,7 +273,7 @@ def test_a_singer_or_bass_beside_a_guitar_is_not_asked():
 
 
 def test_crowding_of_quarter_tones():
-    """A bent note a quarter tone up counts as the semitone below: the two crowd."""
+    """A note bent up by a quarter tone counts as the semitone below, so that the two crowd."""
     rows = found(song(("Guitar 1", 60.5, 0, 8), ("Guitar 2", 60, 0, 8)), "crowding")
     assert [row[-1] for row in rows] == [1]
 
@@ -281,8 +283,8 @@ def test_crowding_of_quarter_tones():
 
 def test_a_crossing():
     """Guitar 1 is on top for 10 of 14 s, so it is the upper one; from 4 to 8 it goes below, by 4
-    semitones. Its top counts, not its lower notes. A pause of a quarter does not end it, a longer
-    one does. More than an octave weighs as an octave.
+    semitones. Its top note counts, not its lower notes. A pause of a quarter does not end the
+    crossing, a longer one does. More than an octave counts as an octave.
     """
     high = [("Guitar 1", "E3 C5", 0, 4), ("Guitar 1", "C4", 4, 4), ("Guitar 1", "C5", 8, 6)]
     made = song(*high, ("Guitar 2", "E4", 0, 14))
@@ -303,7 +305,7 @@ def test_a_crossing():
 
 
 def test_who_is_on_top_is_asked_within_a_family():
-    """A guitar under the singer is no crossing; parts of which each is on top for as long have no
+    """A guitar under the singer is no crossing; two parts that are on top equally long have no
     upper one; equal notes are no crossing.
     """
     rows = [("C5", 0, 10), ("C4", 10, 4)]
@@ -318,14 +320,14 @@ def test_who_is_on_top_is_asked_within_a_family():
 
 
 def parsed(path: Path):
-    """A score by music21, in page order."""
+    """Return a score read by music21, in page order."""
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         return music21.converter.parse(path)
 
 
 def spans(part) -> list[tuple[float, float, float]]:
-    """(onset, end, pitch) of a part of music21's, tied notes one by one."""
+    """Return (onset, end, pitch) of each note of a music21 part, tied notes one by one."""
     return [
         (float(element.offset), float(element.offset + element.quarterLength), pitch.ps)
         for element in part.flatten().notes
@@ -337,7 +339,7 @@ def spans(part) -> list[tuple[float, float, float]]:
 @pytest.mark.parametrize("path", CHORALES[:20], ids=lambda path: path.name)
 def test_crossings_of_chorales_agree_with_music21(path):
     """Cut time wherever a note of music21's begins or ends and compare the two voices slice by
-    slice: the same crossings of neighbours, from and to the same beats, and none else.
+    slice: exactly the same crossings of neighbours are found, from and to the same beats.
     """
     made = read(path, played=False)
     names = made.parts["part"].tolist()
@@ -364,7 +366,7 @@ def test_crossings_of_chorales_agree_with_music21(path):
         assert on_top > 0, "the upper voice is not the upper of the song"
         pair = f"{names[upper]} + {names[lower]}"
         expected |= {(pair, start, end - start, round(weighed, 6)) for start, end, weighed in below}
-    assert made.measures["tempo"].nunique() == 1, "a quarter note has one length"
+    assert made.measures["tempo"].nunique() == 1, "every quarter note has the same length"
     quarter = 60 / made.measures["tempo"].iloc[0]
     pairs = {f"{one} + {other}" for one, other in pairwise(names)}
     reported = found(made, "crossing", crossing=1e-9)
@@ -382,7 +384,7 @@ TUNE = [(60, 0), (62, 0.5), (64, 1), (65, 2), (67, 2.5), (64, 3), (62, 4), (60, 
 
 
 def line(part, tune, up=0):
-    """A tune as rows of eighths."""
+    """Return a tune as rows of eighths."""
     return [(part, pitch + up, onset, 0.5) for pitch, onset in tune]
 
 
@@ -391,7 +393,9 @@ def line(part, tune, up=0):
     [(0, "in unison"), (12, "in octaves"), (-12, "in octaves"), (24, "2 octaves apart")],
 )
 def test_a_line_doubled(up, how):
-    """The same eight notes at the same times: eight attacks, meant, and so of low severity."""
+    """The same eight notes at the same times are eight attacks, probably meant, and so of low
+    severity.
+    """
     made = song(*line("Guitar 1", TUNE), *line("Guitar 2", TUNE, up))
     row = find_clashes(made, ["doubling"]).iloc[0]
     assert (row["value"], row["onset"], row["duration"]) == (8, 0, 5.5)
@@ -401,14 +405,14 @@ def test_a_line_doubled(up, how):
 
 @pytest.mark.parametrize("up", [7, 36, 11])
 def test_other_intervals_are_no_doubling(up):
-    """Parallel fifths are two lines; three octaves apart are hardly heard as one (ours)."""
+    """Parallel fifths are two lines; three octaves apart, lines are hardly heard as one (ours)."""
     made = song(*line("Guitar 1", TUNE), *line("Guitar 2", TUNE, up))
     assert found(made, "doubling") == []
 
 
 def test_a_slip_in_a_doubled_line():
-    """One note late: 7 of 8 attacks together, which reads as an accident and weighs more. One
-    note an octave off is forgiven the same way. Two in a row end the run.
+    """If one note is late, 7 of 8 attacks are together, which looks like an accident and weighs
+    more. One note an octave off is tolerated in the same way. Two in a row end the run.
     """
     late, off, two = TUNE.copy(), TUNE.copy(), TUNE.copy()
     late[3] = (65, 2.25)
@@ -427,7 +431,7 @@ def test_a_slip_in_a_doubled_line():
 
 
 def test_what_makes_a_line():
-    """Six notes on one pitch are a pulse, not a line; a whole note's pause ends one."""
+    """Six notes on one pitch are a pulse, not a line; a pause of a whole note ends a line."""
     pulse = [(60, onset / 2) for onset in range(8)]
     assert found(song(*line("Guitar 1", pulse), *line("Guitar 2", pulse)), "doubling") == []
     apart = [*TUNE[:4], *((pitch, onset + 4.1) for pitch, onset in TUNE[4:])]
@@ -437,7 +441,7 @@ def test_what_makes_a_line():
 
 
 def tops(part) -> list[tuple[float, float, music21.note.Note]]:
-    """(onset, end, note): the highest note at each attack of a part of music21's."""
+    """Return (onset, end, note): the highest note at each attack of a music21 part."""
     attacks = {}
     for element in part.stripTies().flatten().notes:
         if element.quarterLength:
@@ -454,8 +458,8 @@ def note_of(pitch) -> music21.note.Note:
 
 
 def parallel_chains(one, other, least: int) -> list[tuple[float, int]]:
-    """First onset and attacks of each stretch in which every step is a parallel unison or octave
-    by music21, or repeats the note.
+    """Return first onset and attacks of each stretch in which, by music21, every step is a parallel
+    unison or octave or repeats the note.
     """
     places = {attack[0]: index for index, attack in enumerate(other)}
     chains, chain = [], []
@@ -522,7 +526,7 @@ def test_doublings_agree_with_music21(path):
 
 PLAYERS = ["Guitar 1", "Guitar 2", "Keys", "Bass"]
 
-# (part, pitch, onset, duration) on a grid of eighths, close together so that much clashes.
+# (part, pitch, onset, duration) on a grid of eighths, dense so that many notes clash.
 ROWS = st.lists(
     st.tuples(
         st.sampled_from(PLAYERS),
@@ -544,7 +548,7 @@ CHORDS = st.sampled_from(
 
 
 def heard(rows) -> dict[float, set[tuple[str, int]]]:
-    """What sounds in each half beat."""
+    """Return what sounds in each half beat."""
     sounds = {}
     for part, pitch, onset, duration in rows:
         for eighth in range(int(2 * onset), int(2 * (onset + duration))):
@@ -553,7 +557,7 @@ def heard(rows) -> dict[float, set[tuple[str, int]]]:
 
 
 def stretches(times, gap: float) -> list[list[float]]:
-    """Half beats, joined where at most `gap` quarters lie between one's end and the next."""
+    """Return half beats, joined where at most `gap` quarters lie between one's end and the next."""
     runs: list[list[float]] = []
     for time in sorted(times):
         if runs and time - (runs[-1][-1] + 0.5) <= gap:
@@ -564,25 +568,25 @@ def stretches(times, gap: float) -> list[list[float]]:
 
 
 def chord_at(chords, time: float):
-    """The chord that holds."""
+    """Return the chord in force."""
     return ([None] + [chord for chord in chords if chord[0] <= time])[-1]
 
 
 def between(*names: str) -> str:
-    """Parts of a finding, in score order."""
+    """Return the parts of a finding, in score order."""
     return " + ".join(name for name in PLAYERS if name in names)
 
 
 def rounded(rows: list[tuple]) -> Counter:
-    """Findings to compare, values to a millionth."""
+    """Return findings to compare, values to a millionth."""
     return Counter((*row[:-1], round(row[-1], 6)) for row in rows)
 
 
 @given(ROWS, CHORDS)
 @EXAMPLES
 def test_rubs_by_the_half_beat(rows, chords):
-    """Every pair of notes in every half beat; in one section, so that a bar's pause is all that
-    parts two rubs.
+    """Compare every pair of notes in every half beat, in one section, so that only a bar's pause
+    separates two rubs.
     """
     made = song(*rows, chords=chords, bars=10, parts=PLAYERS)
     sounds = heard(rows)
@@ -606,7 +610,7 @@ def test_rubs_by_the_half_beat(rows, chords):
 
 
 def made_name(pitch: int) -> str:
-    """Without a key as a band says it."""
+    """Return a pitch class name as a band says it without a key."""
     names = ("C", "C#", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B")
     return f"{names[pitch % 12]}{pitch // 12 - 1}"
 
@@ -614,7 +618,7 @@ def made_name(pitch: int) -> str:
 @given(ROWS, CHORDS)
 @EXAMPLES
 def test_mud_by_the_half_beat(rows, chords):
-    """Every pair of notes in every half beat against the table, and every note against the root
+    """Compare every pair of notes in every half beat with the table, and every note with the root
     assumed below it.
     """
     made = song(*rows, chords=chords, bars=10, parts=PLAYERS)
@@ -647,7 +651,7 @@ def test_mud_by_the_half_beat(rows, chords):
 @given(ROWS)
 @EXAMPLES
 def test_crowding_by_the_half_beat(rows):
-    """Two sections of five bars; in each, the half beats in which both sound."""
+    """In two sections of five bars, count the half beats in which both parts sound."""
     made = song(*rows, bars=10, parts=PLAYERS, sections=(("Verse", 1), ("Chorus", 6)))
     sounds = heard(rows)
     expected = []
@@ -677,7 +681,7 @@ def test_crowding_by_the_half_beat(rows):
 @given(ROWS)
 @EXAMPLES
 def test_crossings_by_the_half_beat(rows):
-    """The tops of the two guitars in every half beat."""
+    """Compare the top notes of the two guitars in every half beat."""
     rows = [row for row in rows if row[0].startswith("Guitar")]
     made = song(*rows, bars=10, parts=["Guitar 1", "Guitar 2"])
     top = {
@@ -715,8 +719,8 @@ def test_crossings_by_the_half_beat(rows):
 )
 @EXAMPLES
 def test_doublings_by_walking_along(tune, slips, up):
-    """One plays quarters, the other the same with slips: walk along the attacks that both share
-    on one interval, and let a run go on over one stray attack of either.
+    """One plays quarters, the other the same with slips: go through the attacks that both share on
+    one interval, and let a run continue over one stray attack of either.
     """
     first = [(pitch, float(onset)) for onset, pitch in enumerate(tune)]
     second = []
@@ -755,7 +759,9 @@ def test_doublings_by_walking_along(tune, slips, up):
 
 
 def busy_song() -> Song:
-    """Every kind once: guitars in the same place, a rub, a muddy third, a crossing, a double."""
+    """Return a song with every kind once: guitars in one place, a rub, a muddy third, a crossing, a
+    double.
+    """
     rows = [("Guitar 1", "C5", 0, 8), ("Guitar 2", "B4", 0, 8), ("Bass", "G1 B1", 8, 2)]
     rows += [("Guitar 1", "C4 E4", 8, 4), ("Guitar 1", "E4", 12, 4), ("Guitar 2", "C4 G4", 8, 8)]
     rows += line("Guitar 1", [(pitch + 12, onset + 16) for pitch, onset in TUNE])
@@ -767,7 +773,7 @@ LOOSE = Limits(rub=0.01, mud=0.01, crowding=0.1, crowding_seconds=0.1, crossing=
 
 
 def places(made: Song, kinds=None) -> Counter:
-    """What is found where between whom, whatever the order of names."""
+    """Return what is found where and between which parts, whatever the order of names."""
     table = find_clashes(made, kinds, LOOSE)
     return Counter(
         (row.kind, frozenset(row.parts.split(" + ")), row.onset, row.duration, round(row.value, 9))
@@ -776,8 +782,8 @@ def places(made: Song, kinds=None) -> Counter:
 
 
 def test_the_table_of_findings():
-    """The most severe first, then by time; every source stands in the bibliography; severity is
-    between 0 and 1; every value has reached its limit, every finding lies in the song.
+    """Rows are sorted by severity, then by time; every source stands in the bibliography; severity
+    is between 0 and 1; every value has reached its limit, every finding lies in the song.
     """
     made = busy_song()
     table = find_clashes(made, KINDS, LOOSE)
@@ -797,7 +803,7 @@ def test_the_table_of_findings():
 
 
 def test_every_kind_has_its_own_source():
-    """Each kind's basis, by its key in the bibliography."""
+    """Each kind names its source by a key of the bibliography."""
     table = find_clashes(busy_song(), KINDS, LOOSE)
     assert dict(zip(table["kind"], table["source"], strict=True)) == {
         "rub": "minor-ninth rule",
@@ -819,8 +825,8 @@ def test_an_unknown_kind_is_reported_with_all_known_ones():
 
 @pytest.mark.parametrize("kind", KINDS)
 def test_severity_rises_with_the_value(kind):
-    """Longer, or more of it, is never less severe; at twice its limit a held clash stands at one
-    half, and nothing passes 1.
+    """A clash that lasts longer or has more notes is never less severe; at twice its limit a held
+    clash has severity one half, and none exceeds 1.
     """
     pairs = []
     for length in (2, 3, 4, 8, 16, 64):
@@ -855,8 +861,8 @@ def test_severity_at_the_limit_and_at_twice_the_limit(kind):
 @given(ROWS)
 @FEWER
 def test_an_octave_higher_or_lower(rows):
-    """Crowding, crossing and doubling ask how parts lie to each other, which moving all by an
-    octave leaves as it is; rubs stay where they are; mud grows downward and clears upward.
+    """Crowding, crossing and doubling compare parts with each other, so that moving all by an
+    octave changes nothing; rubs stay where they are; mud increases downward and decreases upward.
     """
     made = song(*rows, bars=10)
     low, high = (
@@ -874,7 +880,7 @@ def test_an_octave_higher_or_lower(rows):
 @given(ROWS, st.randoms(use_true_random=False))
 @FEWER
 def test_the_order_of_parts_and_notes_does_not_matter(rows, random):
-    """The same is found between the same parts, in whatever order the page has them."""
+    """The same is found between the same parts, whatever their order on the page."""
     made = song(*rows, bars=10)
     shuffled = rows.copy()
     random.shuffle(shuffled)
@@ -888,8 +894,8 @@ def test_the_order_of_parts_and_notes_does_not_matter(rows, random):
 @given(ROWS, st.lists(st.integers(0, 59).map(lambda eighths: eighths / 2)))
 @FEWER
 def test_a_note_held_is_a_note_tied(rows, cuts):
-    """A note written as two, the second where the first ends, sounds as long: but for doubling,
-    which asks for attacks, the same is found.
+    """A note written as two, where the second begins when the first ends, sounds as long: the same
+    is found, except for doubling, which counts attacks.
     """
     pieces = []
     for part, pitch, onset, duration in rows:
@@ -910,7 +916,9 @@ def test_two_voices_of_a_part_on_one_note(rows):
 
 
 def test_nothing_to_find():
-    """No notes, one part, or parts that only take turns: an empty table with all its columns."""
+    """Without notes, with one part, or with parts that only take turns, the table is empty but has
+    all its columns.
+    """
     for made in (song(), song(("Guitar 1", "C4", 0, 4)), song(("Drums", "C4", 0, 0))):
         table = find_clashes(made)
         assert table.empty
@@ -918,8 +926,9 @@ def test_nothing_to_find():
 
 
 def test_runs_of_many_groups():
-    """Two events of each of a hundred thousand groups, exactly the allowed gap apart, are one run a
-    group, though thirds of a quarter have no exact sum; a thousandth more, and they are two.
+    """Two events of each of a hundred thousand groups, exactly the allowed gap apart, are one run
+    for each group, though thirds of a quarter have no exact sum; with a thousandth more they are
+    two.
     """
     groups = np.repeat(np.arange(100_000), 2)
     onset = np.tile([1000 / 3, 1000 / 3 + 2], 100_000)

@@ -1,8 +1,8 @@
-"""Two parts that are meant to blend are asked other questions than two that are meant to be apart.
+"""Two parts that are meant to blend get other findings than two that are meant to be apart.
 
-D. Huron, Tone and Voice, Music Perception 19 (2001): unisons, octaves and one register make two
-lines one, so that they are to be avoided where the lines are to be distinguished, and wanted where
-they are not.
+D. Huron, Tone and Voice, Music Perception 19 (2001): unisons, octaves and a common register fuse
+two lines into one. They should be avoided where the lines should be distinct, and are wanted where
+they should blend.
 """
 
 import pytest
@@ -25,7 +25,7 @@ def kinds(made, limits=BLEND):
 
 
 def test_one_register_and_crossing_are_wanted_in_a_blend():
-    """Two guitars on the same notes for eight seconds, the upper one under the other for four."""
+    """Two guitars play the same notes for eight seconds, and the upper one lies below for four."""
     rows = [
         ("Guitar 1", 67, 0, 8), ("Guitar 1", 60, 8, 4), ("Guitar 1", 64, 12, 4),
         ("Guitar 2", 60, 0, 8), ("Guitar 2", 64, 8, 4), ("Guitar 2", 67, 12, 0.5),
@@ -36,7 +36,7 @@ def test_one_register_and_crossing_are_wanted_in_a_blend():
 
 
 def test_fusing_is_wanted_in_a_blend():
-    """Two guitars that take turns note by note, a tone apart, are one stream."""
+    """Two guitars that alternate note by note, a tone apart, are heard as one stream."""
     one = [("Guitar 1", 60, beat / 4, 0.25) for beat in range(0, 32, 2)]
     other = [("Guitar 2", 62, beat / 4, 0.25) for beat in range(1, 32, 2)]
     made = song(*one, *other)
@@ -45,7 +45,7 @@ def test_fusing_is_wanted_in_a_blend():
 
 
 def test_a_doubling_must_be_exact_in_a_blend():
-    """An exact one is what is wanted; a slip in it weighs twice what it does otherwise."""
+    """An exact doubling is wanted; a slip in it weighs twice as much as otherwise."""
     exact = song(*line("Guitar 1", TUNE), *line("Guitar 2", TUNE))
     assert "doubling" in kinds(exact, Limits())
     assert "doubling" not in kinds(exact)
@@ -57,7 +57,7 @@ def test_a_doubling_must_be_exact_in_a_blend():
 
 
 def test_only_parts_of_one_family_blend():
-    """A guitar that doubles the voice is asked as before."""
+    """A guitar that doubles the voice is judged as before."""
     made = song(*line("Voice", TUNE), *line("Guitar 1", TUNE))
     assert "doubling" in kinds(made)
 

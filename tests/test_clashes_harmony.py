@@ -1,7 +1,7 @@
 """Notes against the chord symbol: worked by hand, and found again half beat by half beat.
 
-At 60 quarter notes a minute a quarter note lasts a second. Which notes are avoid notes is taught
-so by B. Nettles and R. Graf, The Chord Scale Theory and Jazz Harmony (1997; from memory).
+At 60 quarter notes a minute a quarter note lasts a second. Avoid notes are those taught by B.
+Nettles and R. Graf, The Chord Scale Theory and Jazz Harmony (1997; from memory).
 """
 
 from collections import Counter
@@ -20,22 +20,22 @@ C_MAJOR = [(0, 0, "major", None)]
 
 
 def found(kind, *rows, **about):
-    """Findings of one kind with a low limit, as (parts, pitches, onset, value)."""
+    """Return findings of one kind with a low limit, as (parts, pitches, onset, value)."""
     table = find_clashes(song(*rows, **about), [kind], Limits(third=0.01, outside=0.01))
     columns = ("parts", "pitches", "onset", "value")
     return sorted(zip(*(table[name] for name in columns), strict=True))
 
 
 def test_major_against_minor_third():
-    """E and Eb over C for the two seconds that both are held."""
+    """E and Eb over C clash for the two seconds in which both are held."""
     rows = ("Guitar 1", "E4", 0, 3), ("Guitar 2", "Eb3", 1, 4)
     assert found("third", *rows, chords=C_MAJOR) == [("Guitar 1 + Guitar 2", "Eb3 E4", 1, 2)]
 
 
 @pytest.mark.parametrize("third", ["E4", "Eb4"])
 def test_a_third_against_a_suspension(third):
-    """The fourth of a suspended chord and a third, however far apart; over a plain chord the
-    fourth is no suspension and belongs to ``outside``.
+    """The fourth of a suspended chord clashes with a third, however far apart; over a plain chord
+    the fourth is no suspension and belongs to ``outside``.
     """
     rows = ("Guitar 1", third, 0, 2), ("Guitar 2", "F5", 0, 2)
     sus = [(0, 0, "suspended-fourth", None)]
@@ -44,13 +44,13 @@ def test_a_third_against_a_suspension(third):
 
 
 def test_a_sharp_nine_is_meant():
-    """A seventh with a sharp nine holds both thirds by its name (common practice)."""
+    """A seventh with a sharp nine holds both thirds by definition (common practice)."""
     rows = ("Guitar 1", "E3", 0, 2), ("Guitar 2", "Eb4", 0, 2)
     assert found("third", *rows, chords=[(0, 0, "dominant", None, (9, 1, "add"))]) == []
 
 
 def test_one_players_thirds_are_their_own():
-    """Both thirds in one part, and thirds without a chord symbol, are not asked."""
+    """Both thirds in one part, and thirds without a chord symbol, are not reported."""
     one = ("Guitar 1", "E3 Eb4", 0, 2)
     assert found("third", one, chords=C_MAJOR) == []
     assert found("third", ("Guitar 1", "E3", 0, 2), ("Guitar 2", "Eb4", 0, 2)) == []
@@ -58,7 +58,7 @@ def test_one_players_thirds_are_their_own():
 
 def test_which_notes_are_outside():
     """Over C in C major: the fourth F is an avoid note and counts in full, D and A colour the
-    chord and count a quarter, C# and Bb lie outside the key and count in full.
+    chord and count a quarter; C# and Bb lie outside the key and count in full.
     """
     weights = {}
     for name in ("C4", "C#4", "D4", "E4", "F4", "G4", "A4", "Bb4"):
@@ -70,14 +70,16 @@ def test_which_notes_are_outside():
 
 
 def test_a_mode_has_the_notes_of_its_signature():
-    """In D dorian, the white keys, over Dm: B colours, Bb is an avoid note beside A."""
+    """In D dorian, the white keys, over Dm, B colours the chord and Bb is an avoid note a semitone
+    above A.
+    """
     about = {"chords": [(0, 2, "minor", None)], "key": "D dorian"}
     assert found("outside", ("Guitar 1", "B3", 0, 4), **about)[0][-1] == 1
     assert found("outside", ("Guitar 1", "Bb3", 0, 4), **about)[0][-1] == 4
 
 
 def test_the_bass_of_the_symbol_belongs_to_it():
-    """C/D asks for D, and C5 for no third: D is not outside, E is (a quarter, in the key)."""
+    """C/D contains D, and C5 has no third: D is not outside, E is (a quarter, in the key)."""
     over_d = [(0, 0, "major", 2)]
     assert found("outside", ("Bass", "D2", 0, 2), chords=over_d, key="C major") == []
     power = [(0, 0, "power", None)]
@@ -85,7 +87,7 @@ def test_the_bass_of_the_symbol_belongs_to_it():
 
 
 def test_nothing_is_asked_where_no_chord_stands():
-    """No symbol, no chord, or a chord that names its root alone."""
+    """Nothing is reported without a symbol, a chord, or members other than the root."""
     for chords in ([], [(0, 0, "none", None)], [(0, 0, "pedal", None)]):
         assert found("outside", ("Guitar 1", "F#4", 0, 4), chords=chords) == []
 
@@ -114,7 +116,7 @@ def names_at(rows, time):
 
 
 def members_of(chord):
-    """Members above the root of the chords drawn from, by the handbook."""
+    """Return members above the root of the chords drawn from, by the handbook."""
     kind = chord[2] + ("#9" if len(chord) > 4 else "")
     return {
         "major": {0, 4, 7}, "minor": {0, 3, 7}, "suspended-fourth": {0, 5, 7},
@@ -125,8 +127,8 @@ def members_of(chord):
 @given(ROWS, CHORDS)
 @EXAMPLES
 def test_seconds_by_the_half_beat(rows, chords):
-    """Total seconds of each pair of parts that disagrees, and of each note outside, counted one
-    half beat after the other.
+    """Count total seconds of each pair of parts that disagrees, and of each note outside, one half
+    beat after the other.
     """
     thirds, outside = Counter(), Counter()
     for half in range(64):

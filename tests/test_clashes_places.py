@@ -1,7 +1,7 @@
 """Guitars near the voice and the bass: worked by hand, and found again half beat by half beat.
 
-At 60 quarter notes a minute a quarter note lasts a second. That both want room is common
-practice; how much is ours, so that the tests hold the definition.
+At 60 quarter notes a minute a quarter note lasts a second. That voice and bass need room is common
+practice; how much is our own choice, so that the tests state the definition.
 """
 
 from collections import Counter
@@ -19,7 +19,7 @@ LOOSE = Limits(voice=0.01, voice_seconds=0.1, bass=0.01)
 
 
 def found(kind, *rows, **about):
-    """Findings of one kind with low limits, as (parts, pitches, onset, value)."""
+    """Return findings of one kind with low limits, as (parts, pitches, onset, value)."""
     table = find_clashes(song(*rows, parts=PLAYERS, **about), [kind], LOOSE)
     columns = ("parts", "pitches", "onset", "value")
     return sorted(zip(*(table[name] for name in columns), strict=True))
@@ -31,13 +31,13 @@ def found(kind, *rows, **about):
      ("B4", False), ("G3", False), ("G5", False)],
 )  # fmt: skip
 def test_near_the_sung_note(note, near):
-    """A minor third around the G that is sung; the same note is a doubling, an octave is free."""
+    """Notes up to a minor third around the sung G count; a unison is a doubling, an octave free."""
     reported = found("voice", ("Voice", "G4", 0, 4), ("Guitar 1", note, 0, 2))
     assert reported == ([("Voice + Guitar 1", note, 0, 0.5)] if near else [])
 
 
 def test_only_while_it_is_sung():
-    """The guitar's long A is near the voice for the one second of four in which it sings."""
+    """The guitar's long A is near the voice only in the one second of four in which it sings."""
     reported = found("voice", ("Voice", "G4", 1, 1), ("Guitar 1", "A4", 0, 4))
     assert reported == [("Voice + Guitar 1", "A4", 0, 1)]
 
@@ -47,13 +47,15 @@ def test_only_while_it_is_sung():
                       ("C3", False), ("C1", False)],
 )  # fmt: skip
 def test_under_and_right_above_the_bass(note, bad):
-    """Under the bass's C2, or up to a third above; octaves agree with it, a fourth is free."""
+    """Notes below the bass's C2, or up to a third above it, count; octaves agree with it, a fourth
+    is free.
+    """
     reported = found("bass", ("Bass", "C2", 0, 4), ("Guitar 1", note, 0, 3))
     assert [value for *_, value in reported] == ([3] if bad else [])
 
 
 def test_a_bass_with_a_tune_up_high_is_left_alone():
-    """At E3 and above the bass is no foundation."""
+    """At E3 and above, the bass is no foundation."""
     assert found("bass", ("Bass", "E3", 0, 4), ("Guitar 1", "C3", 0, 4)) == []
     assert found("bass", ("Bass", "Eb3", 0, 4), ("Guitar 1", "C3", 0, 4)) != []
 
@@ -73,7 +75,7 @@ ROWS = st.lists(
 @given(ROWS)
 @EXAMPLES
 def test_by_the_half_beat(rows):
-    """Singing time near the voice, and seconds in the bass, counted one half beat after another."""
+    """Count singing time near the voice, and seconds in the bass's range, by half beats."""
     sung, near, low = 0.0, Counter(), Counter()
     for half in range(80):
         holds = {}

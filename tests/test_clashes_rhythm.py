@@ -1,8 +1,8 @@
 """Attacks of two parts against each other: worked by hand, and found again one by one.
 
-Milliseconds are 60000 / tempo times the note value. A triplet's second note lies 1/12 of a
-quarter behind a sixteenth, a swung eighth 1/6 behind a straight one. What is near, busy or fused
-is ours from the sources named beside each test; the twins hold the definition.
+Milliseconds are 60000 / tempo times the note value. A triplet's second note lies 1/12 of a quarter
+after a sixteenth, a swung eighth 1/6 after a straight one. What counts as near, busy or fused is
+our own choice from the sources named beside each test; the slow twins state the definition.
 """
 
 from dataclasses import replace
@@ -33,19 +33,19 @@ ONE_PUSH = [0, 1, 7 / 4, 3]
 
 
 def line(part, pattern, notes="C4", *, bars=2, first=0):
-    """A part that plays a bar's attacks over and over, its notes in turn."""
+    """Return a part that repeats a bar's attacks, with its notes in turn."""
     names = notes.split()
     onsets = [4 * bar + at for bar in range(first, first + bars) for at in pattern]
     return [(part, names[at % len(names)], onset, 0.05) for at, onset in enumerate(onsets)]
 
 
 def two(one, other, **about):
-    """A song of two guitars, each with its bar's attacks."""
+    """Return a song of two guitars, each with its bar's attacks."""
     return song(*line("Guitar 1", one), *line("Guitar 2", other, "E4"), **about)
 
 
 def findings_of(music, kind, limits=Limits()):  # noqa: B008
-    """Findings of one kind as dicts."""
+    """Return findings of one kind as dicts."""
     return find_clashes(music, [kind], limits).to_dict("records")
 
 
@@ -57,8 +57,8 @@ def findings_of(music, kind, limits=Limits()):  # noqa: B008
     [(120, 41.7, 1 / 2), (90, 55.6, 1), (140, 35.7, 1 / 2), (150, 33.3, 1 / 2), (180, 27.8, 0)],
 )
 def test_triplets_against_sixteenths(tempo, milliseconds, counts):
-    """A twelfth of a quarter, two misses a beat over two bars; 30 ms is how professional trios
-    play (Rasch 1979, as cited in later work), below 50 ms a miss counts half (ours).
+    """They miss by a twelfth of a quarter, twice a beat over two bars. Professional trios play
+    within 30 ms (Rasch 1979, as cited in later work); below 50 ms a miss counts half (our choice).
     """
     found = findings_of(two(SIXTEENTHS, TRIPLETS, tempo=tempo), "near")
     assert 60_000 / tempo / 12 == pytest.approx(milliseconds, abs=0.05)
@@ -79,7 +79,7 @@ def test_swung_against_straight_eighths():
 
 @pytest.mark.parametrize(("tempo", "milliseconds"), [(120, 125), (90, 167), (60, 250)])
 def test_a_part_late_by_a_sixteenth_is_one_finding(tempo, milliseconds):
-    """Eight quarters, each a sixteenth behind: one run, and it says who is late."""
+    """Eight quarters, each a sixteenth late, are one run, and the finding says who is late."""
     (row,) = findings_of(two(QUARTERS, LATE, tempo=tempo), "near")
     assert (row["value"], row["onset"], row["duration"]) == (8, 0, 7.25)
     assert row["why"].startswith(
@@ -110,7 +110,7 @@ def test_rhythms_of_their_own_are_no_misses(one, other):
 
 
 def test_late_and_then_early_are_two_findings():
-    """Four quarters a sixteenth behind, then four ahead: the order in which they come turns."""
+    """Four quarters a sixteenth late, then four early, are two findings: the order is reversed."""
     quarters = [beat for beat in range(9) if beat != 4]
     shifted = [*LATE, *(beat - 1 / 4 for beat in range(5, 9))]
     rows = *line("Guitar 1", quarters, bars=1), *line("Guitar 2", shifted, "E4", bars=1)
@@ -129,7 +129,7 @@ def test_few_misses_are_not_reported():
 
 
 def test_a_strum_is_one_attack():
-    """Four strings within 24 ms at 120 are together with a bass note on the first."""
+    """Four strings struck within 24 ms at 120 are together with a bass note on the first."""
     strum = [("Guitar 1", 60 + string, beat + 0.016 * string, 0.5)
              for beat in range(8) for string in range(4)]  # fmt: skip
     bass = [("Bass", "C2", beat, 0.5) for beat in range(8)]
@@ -143,10 +143,11 @@ def with_echo(*rows, tempo=120, echo="dotted eighth"):
 
 
 def test_an_echo_that_misses_the_other_guitar():
-    """Quarters with a dotted-eighth echo, against an attack 2/3 of the way to the next quarter:
-    375 ms against 333.3 at 120. Of the repeats the first counts, 6 dB down, half of that being
-    a flam: 8 x 0.501 x 0.5 = 2.0. The third, 1125 ms against 1166.7 (from the second bar's
-    attack on), lies at a quarter of the beat, 41.7 ms before nothing of the other's.
+    """Quarters with a dotted-eighth echo, against an attack 2/3 of the way to the next quarter: 375
+    ms against 333.3 at 120. Of the repeats only the first counts: it is 6 dB softer, and as a flam
+    it counts half: 8 x 0.501 x 0.5 = 2.0. The third repeat, 1125 ms against 1166.7 (from the attack
+    of the second bar on), lies at a quarter of the beat, 41.7 ms before no attack of the other
+    part.
     """
     rows = *line("Guitar 1", QUARTERS), *line("Guitar 2", SWUNG, "E4")
     (row,) = findings_of(with_echo(*rows), "near", Limits(near=1))
@@ -234,7 +235,7 @@ def test_an_echo_makes_a_part_busier():
 
 
 def taking_turns(one, other, **about):
-    """Two guitars that share sixteenths out, two bars."""
+    """Return two guitars that share sixteenths in turn for two bars."""
     offset = [at + 1 / 4 for at in EIGHTHS]
     rows = *line("Guitar 1", EIGHTHS, one), *line("Guitar 2", offset, other)
     return song(*rows, **{"tempo": 120, **about})
@@ -272,7 +273,7 @@ def test_how_far_apart_two_lines_must_lie(milliseconds, semitones):
 
 
 def test_what_does_not_fuse():
-    """Slow turns, chords, attacks together, few of them, parts of different families."""
+    """Slow turns, chords, attacks together, few attacks or different families do not fuse."""
     assert findings_of(taking_turns("C4", "D4", tempo=59), "fusing") == []  # 254 ms apart
     assert len(findings_of(taking_turns("C4", "D4", tempo=60), "fusing")) == 1
     chords = [(part, f"G3 {note}", onset, length)
@@ -319,7 +320,7 @@ ECHOES = st.sampled_from([None, "dotted eighth", "triplet quarter"])
 
 
 def rows_of(bars):
-    """Notes a pattern at a time, walking through three pitches."""
+    """Return notes in a pattern that walks through three pitches."""
     return [
         (part, pitch + place % 3, 4 * bar + at, 0.1)
         for part, pattern, bar, pitch in bars
@@ -328,7 +329,7 @@ def rows_of(bars):
 
 
 def places(table, kind):
-    """(parts, onset, end, value) of the findings of a kind, in order."""
+    """Return (parts, onset, end, value) of the findings of a kind, in order."""
     rows = table[table["kind"] == kind]
     ends = rows["onset"] + rows["duration"]
     return sorted(zip(rows["parts"], rows["onset"], ends, rows["value"], strict=True))
@@ -337,7 +338,7 @@ def places(table, kind):
 @given(BARS, TEMPOS, ECHOES)
 @EXAMPLES
 def test_attack_by_attack(bars, tempo, echo):
-    """All three kinds, with and without an echo, equal row for row."""
+    """All three kinds, with and without an echo, are equal row for row."""
     rows = rows_of(bars)
     parts = parts_of(*PARTS, echo=[echo, None, None, None])
     table = find_clashes(song(*rows, parts=parts, tempo=tempo, bars=4), KINDS, LOOSE)
@@ -356,7 +357,7 @@ def test_attack_by_attack(bars, tempo, echo):
 @given(BARS, TEMPOS)
 @EXAMPLES
 def test_the_order_of_the_parts_changes_nothing(bars, tempo):
-    """But for the order in which a finding names them."""
+    """Only the order in which a finding names the parts may change."""
     rows = rows_of(bars)
     tables = [
         find_clashes(song(*rows, parts=parts, tempo=tempo, bars=4), KINDS, LOOSE)
@@ -376,7 +377,7 @@ def test_the_order_of_the_parts_changes_nothing(bars, tempo):
 @given(BARS, BARS, TEMPOS)
 @EXAMPLES
 def test_two_halves_give_what_the_whole_gives(first, second, tempo):
-    """Bars 1 to 4 and 9 to 12, four silent bars between: nothing reaches across."""
+    """Bars 1 to 4 and 9 to 12 have four silent bars between, which no finding reaches across."""
     early, late = rows_of(first), rows_of(second)
     moved = [(part, pitch, onset + 32, length) for part, pitch, onset, length in late]
     whole, *halves = (

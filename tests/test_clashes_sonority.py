@@ -1,7 +1,7 @@
 """Roughness, masking and drive in a song: worked by hand, and found again half beat by half beat.
 
-The models are held against their published values in the tests of hearing; here is what the
-findings make of them. At 60 quarter notes a minute a quarter note lasts a second.
+The tests of hearing compare the models with their published values; these tests check the findings
+that use them. At 60 quarter notes a minute a quarter note lasts a second.
 """
 
 from itertools import combinations, permutations
@@ -21,7 +21,7 @@ PLAYERS = ["Voice", "Guitar 1", "Guitar 2", "Bass"]
 DRIVES = ["clean", "clean", "overdriven", "edge"]
 LEVELS = [0.0, 18.0, 0.0, 0.0]
 SOUNDS = parts_of(*PLAYERS, drive=DRIVES, level=LEVELS)
-LOUDNESS = 70  # dB of a part at level 0, as the measures say
+LOUDNESS = 70  # dB for a part at level 0, as the measures state
 LOOSE = Limits(
     roughness=0.05, roughness_seconds=0.5, masking=0.05, masking_seconds=0.5, drive=0.02,
     drive_seconds=0.5,
@@ -29,7 +29,7 @@ LOOSE = Limits(
 
 
 def found(kind, *rows, limits=LOOSE, sounds=SOUNDS):
-    """Findings of a kind as (parts, onset, duration, value)."""
+    """Return findings of a kind as (parts, onset, duration, value)."""
     table = find_clashes(song(*rows, parts=sounds, bars=10), [kind], limits)
     columns = ("parts", "onset", "duration", "value")
     return sorted(zip(*(table[name] for name in columns), strict=True))
@@ -52,7 +52,9 @@ def test_a_semitone_is_rough_and_a_fifth_is_not():
 
 
 def test_one_held_roughness_is_one_row():
-    """Held for five bars while the bass moves; a second is enough, less is not reported."""
+    """A roughness held for five bars while the bass moves is one row; a second is enough, less is
+    not reported.
+    """
     rows = [("Guitar 1", "A3", 0, 20), ("Guitar 2", "Bb3", 0, 20)]
     reported = found("roughness", *rows, limits=Limits(), sounds=guitars())
     assert [row[:3] for row in reported] == [("Guitar 1 + Guitar 2", 0, 20)]
@@ -61,8 +63,9 @@ def test_one_held_roughness_is_one_row():
 
 
 def test_what_a_loud_part_hides():
-    """Equal parts hide nothing much of each other; 20 dB more in the same place do. The masked
-    threshold is that of ISO/IEC 11172-3, Annex D."""
+    """Parts of equal level hide almost nothing of each other; one that is 20 dB louder does. The
+    masked threshold is that of ISO/IEC 11172-3, Annex D.
+    """
     rows = ("Guitar 1", "E3", 0, 4), ("Guitar 2", "G3", 0, 4)
     assert found("masking", *rows, limits=Limits(), sounds=guitars()) == []
     reported = found("masking", *rows, limits=Limits(), sounds=guitars(level=[24.0, 0.0]))
@@ -80,8 +83,9 @@ def test_what_a_loud_part_hides():
     ],
 )  # fmt: skip
 def test_thirds_low_down_are_rough_under_drive(notes, is_rough):
-    """Root, fifth and octave stay clean, a third low down does not, high up it may (common
-    practice)."""
+    """Root, fifth and octave stay clean; a third is rough low down, but may be used high up (common
+    practice).
+    """
     rows = (("Guitar 1", notes, 0, 4),)
     driven = guitars(drive=["overdriven", "clean"])
     assert bool(found("drive", *rows, limits=Limits(), sounds=driven)) == is_rough
@@ -142,7 +146,7 @@ def heard(rows, part, half):
 
 
 def stretches(times):
-    """Half beats, joined where at most a bar of four lies between one's end and the next."""
+    """Return half beats, joined where at most a bar of four lies between one's end and the next."""
     runs = []
     for half in sorted(times):
         if runs and half / 2 - (runs[-1][-1] + 1) / 2 <= 4:
@@ -248,7 +252,7 @@ def test_silence_and_drums_give_none(kind):
 
 
 def test_an_octave_lower_is_rougher():
-    """A third in two guitars, moved down octave by octave (Plomp and Levelt's curve, as above)."""
+    """A third in two guitars gets rougher with each octave down (Plomp and Levelt's curve)."""
     values = []
     for low, high in (("C4", "Eb4"), ("C3", "Eb3"), ("E2", "G2")):
         rows = ("Guitar 1", low, 0, 4), ("Guitar 2", high, 0, 4)

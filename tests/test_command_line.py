@@ -1,4 +1,5 @@
-"""What a user may do wrong, or stop, in any command: one line, an exit code, nothing half written.
+"""A user's mistake or interruption in any command gives one line, an exit code, and no partial
+file.
 
 Exit codes of runs that are stopped are 128 and the signal's number, as POSIX shells report them.
 """
@@ -32,7 +33,7 @@ STAGES = (measuring, arranging, handing_out, opening)
 
 @pytest.fixture
 def desk(tmp_path, monkeypatch):
-    """A folder to write into, with something in the way."""
+    """Return a folder to write into, with a file in the way."""
     monkeypatch.chdir(tmp_path)
     (tmp_path / "file").write_text("mine")
     (tmp_path / "a.choices.csv").mkdir()
@@ -137,7 +138,7 @@ HOSTILE = [
     ids=[f"{n}-{(w or ['none'])[0]}" for n, (w, _) in enumerate(HOSTILE)],
 )
 def test_a_wrong_value_is_one_line(desk, capsys, words, match):
-    """Exit code 2, one line that says what is wrong, every file and folder as it was."""
+    """Exit code 2, and one line that says what is wrong; every file and folder stays as it was."""
     before = listing(desk)
     assert run(words) == 2
     out, err = capsys.readouterr()
@@ -151,7 +152,7 @@ def test_a_wrong_value_is_one_line(desk, capsys, words, match):
 
 @pytest.fixture
 def interruptible():
-    """Ctrl-C as in a terminal; a job in the background is started without."""
+    """Make the process react to Ctrl-C as in a terminal; a background job ignores it by default."""
     before = signal.signal(signal.SIGINT, signal.default_int_handler)
     yield
     signal.signal(signal.SIGINT, before)
@@ -160,7 +161,7 @@ def interruptible():
 @pytest.mark.usefixtures("interruptible")
 @pytest.mark.parametrize("name", NAMES)
 def test_ctrl_c_is_one_line(name, monkeypatch, capsys):
-    """Wherever a command is when it is interrupted."""
+    """A command that is interrupted at any point says so in one line."""
     (stage,) = (each for each in STAGES if hasattr(each, f"run_{name}"))
     monkeypatch.setattr(stage, f"run_{name}", lambda _: signal.raise_signal(signal.SIGINT))
     more = {"condense": ["-o", "a"], "revoice": ["--part", "a"], "convert": ["a"]}
@@ -173,7 +174,7 @@ def test_ctrl_c_is_one_line(name, monkeypatch, capsys):
 
 @pytest.mark.usefixtures("interruptible")
 def test_ctrl_c_while_writing_leaves_nothing(tmp_path, monkeypatch, capsys):
-    """The second of two files of a condensation."""
+    """The interruption comes at the second of two files of a condensation."""
     monkeypatch.setattr(pd.DataFrame, "to_csv", lambda *_, **__: signal.raise_signal(signal.SIGINT))
     assert main(["condense", LAYERS, "-o", str(tmp_path / "new" / "a.mid")]) == 130
     assert not list(tmp_path.iterdir())
@@ -182,7 +183,7 @@ def test_ctrl_c_while_writing_leaves_nothing(tmp_path, monkeypatch, capsys):
 
 @pytest.mark.parametrize("words", ["--help", "study --help", f"convert '{DEMO}' a.mid"])
 def test_a_closed_pipe_ends_quietly(tmp_path, words):
-    """A reader such as ``head`` that has gone before anything is printed."""
+    """A reader such as ``head`` has closed the pipe before anything is printed."""
     asked = [sys.executable, "-m", "arrange", *shlex.split(words)]
     env = {"PYTHONPATH": str(ROOT), "PATH": ""}
     process = subprocess.Popen(
@@ -195,9 +196,9 @@ def test_a_closed_pipe_ends_quietly(tmp_path, words):
     assert [path.name for path in tmp_path.iterdir()] == (["a.mid"] if "mid" in words else [])
 
 
-@pytest.mark.skipif(not Path("/dev/full").exists(), reason="a device of Linux")
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="only Linux has this device")
 def test_output_that_cannot_be_written_is_one_line(tmp_path):
-    """As to a full disk."""
+    """Output to a full disk gives one line."""
     asked = [sys.executable, "-m", "arrange", "convert", DEMO, "a.mid"]
     with open("/dev/full", "w") as full:
         process = subprocess.run(
@@ -207,7 +208,7 @@ def test_output_that_cannot_be_written_is_one_line(tmp_path):
 
 
 def test_a_name_that_no_terminal_can_show(tmp_path, monkeypatch, capsys):
-    """Linux takes names that are no UTF-8; they are shown in part."""
+    """Linux allows file names that are not UTF-8; what can be shown of them is shown."""
     monkeypatch.chdir(tmp_path)
     name = b"\xff.mid".decode("utf-8", "surrogateescape")
     assert main(["convert", DEMO, name]) == 0
@@ -216,7 +217,9 @@ def test_a_name_that_no_terminal_can_show(tmp_path, monkeypatch, capsys):
 
 @pytest.mark.parametrize("name", NAMES)
 def test_the_example_in_the_help_runs(name, tmp_path, monkeypatch, capsys):
-    """One in each, on the demo songs; of commands that serve, the options are read."""
+    """Each command's example runs on the demo songs; for commands that serve, only the options are
+    read.
+    """
     assert run([name, "--help"]) == 0
     (example,) = re.findall(r"^example:\n  arrange (.*)", capsys.readouterr().out, re.MULTILINE)
     shutil.copytree(ROOT / "datasets", tmp_path / "datasets")
@@ -230,7 +233,7 @@ def test_the_example_in_the_help_runs(name, tmp_path, monkeypatch, capsys):
 
 
 def test_condense_prints_what_is_lost_and_what_else_there_is(tmp_path, capsys):
-    """As the tables of the condensation have it, in lines that a terminal of 100 columns holds."""
+    """The lines say what the tables of the condensation hold, and fit a terminal of 100 columns."""
     assert main(["condense", LAYERS, "--players", "Ann, Ben", "-o", str(tmp_path / "a.mid")]) == 0
     out = capsys.readouterr().out
     assert max(map(len, out.splitlines()[:-2])) <= 100

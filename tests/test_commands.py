@@ -16,7 +16,7 @@ DEMO = "datasets/low-water.musicxml"
 
 @pytest.fixture
 def gig(tmp_path):
-    """The demo song in a folder, with a decision that moves a part and one that waives."""
+    """Put the demo song into a folder, with one decision that moves a part and one that waives."""
     path = tmp_path / "low-water.musicxml"
     shutil.copy(DEMO, path)
     song = ar.read(path)

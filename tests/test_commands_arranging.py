@@ -102,7 +102,7 @@ def test_handout_writes_sheets(tmp_path, capsys):
 
 @pytest.mark.parametrize("columns", [60, 80])
 def test_lines_fit_the_terminal(capsys, monkeypatch, tmp_path, columns):
-    """No line is left for the terminal to break in the middle of a word."""
+    """No line is so long that the terminal breaks it in the middle of a word."""
     monkeypatch.setenv("COLUMNS", str(columns))
     out = str(tmp_path / "two.mid")
     assert main(["condense", "datasets/last-bell.musicxml", "-o", out]) == 0
@@ -115,7 +115,7 @@ def test_lines_fit_the_terminal(capsys, monkeypatch, tmp_path, columns):
 
 
 def test_one_measure_is_not_several():
-    """What is lost in a single bar says so in the singular, in several in the plural."""
+    """A loss in a single bar is stated in the singular, in several bars in the plural."""
     lost = pd.DataFrame({
         "layer": ["Slide", "Hook"], "what": "its own line", "measures": ["27", "3, 5-6"],
         "value": [2.0, 1.0], "share": [0.06, 0.03], "why": "it is hard",

@@ -1,8 +1,9 @@
-"""Condensing: against all plans tried, by what must always hold, and songs whose answer is known.
+"""Condensing: compared with all plans, with properties that must always hold, and with known
+answers.
 
-That a double costs nothing to leave out, that all is kept where there are players enough, and that
-more players never make it worse are what any such choice must hold to; the small songs' answers are
-common practice.
+Any such choice must satisfy these properties: a double costs nothing to leave out, everything is
+kept if there are enough players, and more players never make it worse. The answers for the small
+songs are common practice.
 """
 
 import itertools
@@ -35,7 +36,7 @@ FORM = settings(
 
 
 def made_up(seed, layers, sections=SECTIONS, reverse=False):
-    """A song of random layers: lines, two-note chords and held notes, some of them doubles."""
+    """Return a song of random layers: lines, two-note chords and held notes, some doubled."""
     draw = np.random.default_rng(seed)
     names = [f"Layer {letter}" for letter in "ABCDEFGH"[:layers]]
     rows = []
@@ -63,7 +64,7 @@ def made_up(seed, layers, sections=SECTIONS, reverse=False):
 
 
 def taken(condensation):
-    """What the players take, section by section, as sets: who takes what plays no part."""
+    """Return what the players take by section, as sets: it does not matter who takes what."""
     by = condensation.choices.groupby("section", sort=False)["layers"]
     return [sorted(layers) for _, layers in by]
 
@@ -76,9 +77,9 @@ def nothing_left_out(condensation):
 @settings(FORM, max_examples=5)
 @given(seed=st.integers(0, 10**6), layers=st.integers(2, 4))
 def test_all_plans_tried(seed, layers, players):
-    """No other plan is worth more, and the one returned is among the best."""
+    """No other plan has a higher value, and the plan returned is among the best."""
     layers = min(max(layers, players + 1), 4)
-    # Two players and more have so many plans that a section less is enough.
+    # With two players or more there are so many plans that one section less is enough.
     made = made_up(seed, layers, SECTIONS[: 4 if players == 1 else 3])
     found = condense(made, players)
     if not nothing_left_out(found):
@@ -96,7 +97,9 @@ def test_all_plans_tried(seed, layers, players):
 @settings(FORM, max_examples=4)
 @given(seed=st.integers(0, 10**6), layers=st.integers(2, 5))
 def test_what_always_holds(seed, layers):
-    """More players are worth no less; as many as layers keep all; the terms add up; no new note."""
+    """More players have no lower value; as many players as layers keep everything; the terms add up
+    to the value; no note is new.
+    """
     made = made_up(seed, layers)
     grown = [condense(made, players) for players in range(1, layers + 2)]
     values = [one.value for one in grown]
@@ -108,14 +111,14 @@ def test_what_always_holds(seed, layers):
         assert can_all_be_played(one)
         assert lead_is_kept(made, one)
     for one in grown[layers - 1 :]:
-        assert one.lost["value"].isna().all()  # but for what nobody can play
+        assert one.lost["value"].isna().all()  # except what nobody can play
         assert one.share == pytest.approx(1)
         played = {name for layers_ in one.choices["layers"] for name in layers_}
         assert played == set(made.notes["part"]) or not nothing_left_out(one)
 
 
 def no_new_note(made, condensation):
-    """Each note of the result begins in a layer at that pitch, and lasts no longer than there."""
+    """Check that each note of the result begins in a layer at that pitch and ends no later."""
     until = {}
     for n in made.notes.itertuples():
         until.setdefault((n.onset, n.pitch), []).append(n.onset + n.duration)
@@ -132,7 +135,7 @@ def no_new_note(made, condensation):
 
 
 def can_all_be_played(condensation):
-    """Each part can be fingered as a whole, with the strings that the notes have."""
+    """Check that each part can be fingered as a whole, with the strings that the notes have."""
     made = condensation.song
     players = condensation.choices["player"].unique()
     has_notes = [name for name in players if (made.notes["part"] == name).any()]
@@ -142,7 +145,7 @@ def can_all_be_played(condensation):
 
 
 def lead_is_kept(made, condensation):
-    """Where a lead plays, one plays on, or another that plays just the same."""
+    """Check that where a lead plays, one is kept, or another layer that plays the same."""
     roles = condensation.roles.set_index("layer")["role"]
     leads = [name for name in roles.index if roles[name] == "lead"]
     for section, own in condensation.choices.groupby("section"):
@@ -162,7 +165,7 @@ def lead_is_kept(made, condensation):
 @FORM
 @given(seed=st.integers(0, 10**6), layers=st.integers(2, 5), players=st.integers(1, 3))
 def test_the_order_of_layers_plays_no_part(seed, layers, players):
-    """The same layers the other way round, and the same question twice, have the same answer."""
+    """The same layers in reverse order, and the same question asked twice, give the same answer."""
     one, again = (condense(made_up(seed, layers), players) for _ in range(2))
     other = condense(made_up(seed, layers, reverse=True), players)
     columns = ["section", "player", "layers", "action", "reason"]
@@ -174,7 +177,7 @@ def test_the_order_of_layers_plays_no_part(seed, layers, players):
 @FORM
 @given(seed=st.integers(0, 10**6), layers=st.integers(2, 4), players=st.integers(1, 2))
 def test_an_exact_double_costs_nothing(seed, layers, players):
-    """A layer that plays just what another plays is left out and nothing is lost."""
+    """A layer that plays exactly what another plays is left out, and nothing is lost."""
     made = made_up(seed, layers)
     double = made.notes[made.notes["part"] == "Layer A"].assign(part="Layer A too")
     row = made.parts[made.parts["part"] == "Layer A"].assign(part="Layer A too")
@@ -216,7 +219,7 @@ def test_pins_are_kept(seed, players):
 
 
 def band(**more):
-    """A lead, its octave double in the chorus, strummed chords, and a held pad."""
+    """Return a lead, its octave double in the chorus, strummed chords, and a held pad."""
     rows = []
     tune = [67, 69, 71, 74, 72, 71, 69, 66, 67, 71, 74, 76, 74, 72, 69, 67]
     for bar in range(8):
@@ -234,7 +237,7 @@ def band(**more):
 
 
 def test_roles_of_a_small_band():
-    """What a musician would say who hears it."""
+    """The roles are what a musician who hears the song would say."""
     roles = layer_roles(band()).set_index("layer")
     assert roles["role"].to_dict() == {
         "Tune": "lead", "Tune low": "double", "Chords": "rhythm", "Pad": "pad",
@@ -249,7 +252,7 @@ def test_roles_of_a_small_band():
 
 
 def test_a_hook_a_fill_and_a_pulse():
-    """A figure of a bar that comes back, three notes in the whole song, one note at even pace."""
+    """A returning figure of one bar, three notes in the song, and one note at an even pace."""
     figure = [(0, "E4"), (0.5, "G4"), (1, "A4"), (2, "G4"), (3.5, "E4")]
     rows = [("Figure", name, 4 * bar + at, 0.5) for bar in range(8) for at, name in figure]
     rows += [("Answer", name, 30 + k / 2, 0.5) for k, name in enumerate(("D5", "C5", "A4"))]
@@ -260,7 +263,7 @@ def test_a_hook_a_fill_and_a_pulse():
 
 
 def solo(**more):
-    """Chords all through, and a line above them in the second of three sections alone."""
+    """Return chords throughout, and a line above them only in the second of three sections."""
     tune = [76, 78, 79, 81, 83, 81, 79, 78, 76, 74, 76, 79, 78, 76, 74, 71]
     rows = [("Chords", "G2 B2 D3", beat, 1) for beat in range(48)]
     rows += [("Solo", pitch, 16 + beat, 1) for beat, pitch in enumerate(tune)]
@@ -268,12 +271,12 @@ def solo(**more):
 
 
 def test_a_solo_that_is_there_once():
-    """It fills its one section, on top: the lead there, however little of the song it is."""
+    """A solo that fills one section and lies on top is the lead there, however short it is."""
     rows, form = solo(parts=parts_of("Chords", "Solo", family="guitar"))
     roles = layer_roles(song(*rows, **form)).set_index("layer")
     assert roles.loc["Solo", "role"] == "lead"
     assert roles.loc["Solo", "sounding"] == pytest.approx(1 / 3)
-    # The same line in one bar of four is a fill; in every bar but mostly silent, too.
+    # The same line in one bar of four is a fill; in every bar but mostly silent it is one too.
     in_a_bar = [row for row in rows if row[0] == "Chords" or 24 <= row[2] < 28]
     with_gaps = [row if row[0] == "Chords" else (*row[:3], 0.5) for row in rows]
     for fewer, why in ((in_a_bar, "25% of the bars"), (with_gaps, "sounds for 50%")):
@@ -290,7 +293,7 @@ def test_the_line_on_top_leads():
     roles = {"High": "lead", "Under": "lead"}
     parts = parts_of("High", "Under", family="guitar")
     forbid = [(None, None, ("High", "Under"))]
-    # That the lower moves more is not enough; that it is four times as loud besides is.
+    # It is not enough that the lower one moves more; that it is also four times as loud is.
     for level, expected in ((0.0, "High"), (-12.0, "Under")):
         made = song(*rows, bars=8, parts=parts.assign(level=[level, 0.0]))
         salience = layer_roles(made, roles=roles).set_index("layer")["salience"]
@@ -306,14 +309,14 @@ def test_the_line_on_top_leads():
      ("beethoven/opus18no1/movement1", "Violin I"), ("bach/bwv66.6", "Soprano")],
 )  # fmt: skip
 def test_the_top_of_a_quartet_leads(piece, top):
-    """The first violin, or the soprano, and nobody else (common practice)."""
+    """The first violin, or the soprano, leads, and no other part (common practice)."""
     made = read(Path(music21.__file__).parent / "corpus" / f"{piece}.mxl")
     roles = layer_roles(made, made.parts["part"].tolist()).set_index("layer")["role"]
     assert roles[roles == "lead"].index.tolist() == [top]
 
 
 def test_a_double_for_a_part_of_the_song():
-    """What follows another in one section and plays thirds of its own in the next is no double."""
+    """A layer that follows another in one section only, and then plays thirds, is no double."""
     line = [64, 66, 67, 69, 71, 69, 67, 66]
     rows = [("First", line[beat % 8], beat, 1) for beat in range(64)]
     same = [("Second", line[beat % 8], beat, 1) for beat in range(64)]
@@ -327,7 +330,7 @@ def test_a_double_for_a_part_of_the_song():
 
 
 def two_lines(*onsets, pitch=64, lasts=1, low=60):
-    """Two lines for one player: one on each beat, the other where the test says."""
+    """Return two lines for one player: one on each beat, the other where the test says."""
     rows = [("Line", low, beat, 1) for beat in range(8)]
     rows += [("Other", pitch, onset, lasts) for onset in onsets]
     made = song(*rows, bars=2, parts=parts_of("Line", "Other", family="guitar"))
@@ -336,7 +339,7 @@ def two_lines(*onsets, pitch=64, lasts=1, low=60):
 
 
 def test_how_hard_two_lines_at_once_are():
-    """By the time that both sound, the attacks of one alone, and how far apart they lie."""
+    """The cost grows with the time that both sound, separate attacks, and distance in pitch."""
 
     def cost(*onsets, **more):
         terms = two_lines(*onsets, **more).terms.set_index("term")["value"]
@@ -345,14 +348,14 @@ def test_how_hard_two_lines_at_once_are():
     second = 1.0  # a quarter note
     together = cost(*range(8))
     assert together == pytest.approx(8 * second * (1 + 0 + 4 / 12) / 3, abs=1e-5)
-    # A whole note each bar: of its eight attacks six fall on the other line alone.
+    # A whole note in each bar: six of its eight attacks fall on the other line alone.
     assert cost(0, 4, lasts=4) == pytest.approx(8 * second * (1 + 6 / 8 + 4 / 12) / 3, abs=1e-5)
     # An octave and more apart counts as an octave.
     assert cost(*range(8), pitch=79) == pytest.approx(8 * second * (1 + 0 + 1) / 3, abs=1e-5)
 
 
 def test_lines_that_take_turns_cost_nothing():
-    """And the reason says that they do."""
+    """Two lines that alternate cost nothing, and the reason says that they alternate."""
     rows = [("Call", 64, 0, 2), ("Call", 66, 4, 2), ("Answer", 60, 2, 2), ("Answer", 62, 6, 2)]
     made = song(*rows, bars=2, parts=parts_of("Answer", "Call", family="guitar"))
     found = condense(made, 1)
@@ -362,7 +365,7 @@ def test_lines_that_take_turns_cost_nothing():
 
 
 def test_the_song_of_fourteen_layers():
-    """Echo and fills, which take turns, go to one player; the solo is kept; the hook comes back."""
+    """Echo and fills, which alternate, go to one player; the solo is kept; the hook comes back."""
     found = condense(read(DATASETS / "last-bell.musicxml"), 2)
     assert found.is_proven
     by = found.choices.groupby("section", sort=False)["layers"].apply(list)
@@ -394,7 +397,7 @@ def test_two_players_of_a_small_band():
 
 
 def test_other_parts_stay_and_notes_are_whole():
-    """A bass and a singer are untouched; what two layers hold at once is one note."""
+    """A bass and a singer are not changed; a note that two layers hold at once is one note."""
     rows = [("Bass", "G1", 0, 4), ("Voice", "G4", 0, 4)]
     rows += [("One", "G3", 0, 4), ("Two", "G3", 0, 2), ("Two", "B3", 2, 2), ("Three", "D5", 0, 4)]
     made = song(*rows)
@@ -423,7 +426,7 @@ def test_strings_of_the_source_are_kept():
 
 
 def test_a_note_held_into_the_next_section():
-    """It sounds on if the player goes on with its layer, and ends there if not."""
+    """The note sounds on if the player keeps its layer, and ends there if not."""
     rows = [("Pad", "D4 G4", 0, 6), ("Pad", "C4 G4", 6, 2), ("Riff", "G2", 4, 4)]
     made = song(*rows, bars=2, sections=(("Verse", 1), ("Chorus", 2)))
     stays = condense(made, 1, roles={"Pad": "lead"})
@@ -434,7 +437,7 @@ def test_a_note_held_into_the_next_section():
 
 
 def test_alternatives_and_growth():
-    """The next best are listed with their costs, best first; more players are worth more."""
+    """The next best plans are listed with their costs; more players have a higher value."""
     found = condense(band(), 2)
     others = found.alternatives
     for _, own in others.groupby("section"):
@@ -449,7 +452,7 @@ def test_alternatives_and_growth():
 
 
 def test_an_alternative_costs_what_it_costs():
-    """Pinned to the alternative, the whole is worth what was announced."""
+    """If the alternative is pinned, the whole plan has the value that was announced."""
     found = condense(band(), 2)
     for row in found.alternatives.itertuples():
         pins = [(f"Player {k + 1}", row.section, layers) for k, layers in enumerate(row.layers)]
@@ -458,8 +461,9 @@ def test_an_alternative_costs_what_it_costs():
 
 
 def test_a_quiet_section_stays_quiet():
-    """If growth counts for much, the held pad stands below the tune where the strumming would
-    fill the verse up to the chorus; the chorus keeps it. If it counts for nothing, both strum.
+    """If growth has a high weight, the held pad plays below the tune, where the strumming would
+    fill the verse up to the chorus; the chorus keeps the strumming. If growth has no weight, both
+    strum.
     """
 
     def chords_in(growth):
@@ -470,17 +474,17 @@ def test_a_quiet_section_stays_quiet():
 
     assert chords_in(0) == (("Chords",), ("Chords",), 0)
     assert chords_in(5) == (("Pad",), ("Chords",), 0)
-    assert chords_in(0.5)[2] < 0  # it strums on, and pays for it
+    assert chords_in(0.5)[2] < 0  # it keeps strumming, at a cost
 
 
 def low_and_high():
-    """A line below every guitar, and one that can be played."""
+    """Return a line below the range of every guitar, and one that can be played."""
     return song(("Deep", "C1", 0, 4), ("Deep", "D1", 4, 4), ("High", "E4", 0, 4),
                 ("High", "G4", 4, 4), parts=parts_of("Deep", "High", family="guitar"))  # fmt: skip
 
 
 def test_a_layer_that_cannot_be_played():
-    """It is reported as lost with the reason; as the lead it stands in the way."""
+    """It is reported as lost with the reason; if it is the lead, condensing is refused."""
     found = condense(low_and_high(), 1, roles={"Deep": "rhythm"})
     assert found.choices["layers"][0] == ("High",)
     row = found.lost.set_index("layer").loc["Deep"]
@@ -493,7 +497,9 @@ def test_a_layer_that_cannot_be_played():
 
 
 def test_no_layer_lies_on_a_neck():
-    """A guitar in standard tuning goes from E2 to E6 at 24 frets (common practice)."""
+    """No layer lies in the range of a neck: a standard guitar with 24 frets goes from E2 to E6
+    (common practice).
+    """
     for rows in ([("Deep", "C1", 0, 4)], [("Deep", "C1", 0, 4), ("Far", "C9", 0, 4)]):
         names = [row[0] for row in rows]
         alone = song(*rows, parts=parts_of(*names))
@@ -504,7 +510,7 @@ def test_no_layer_lies_on_a_neck():
 
 
 def chords_that_are_hard():
-    """Random chords on three layers, many of which no hand can hold whole."""
+    """Return random chords on three layers, many of which no hand can hold whole."""
     draw, rows = np.random.default_rng(7), []
     for name, bar, beat in itertools.product("ABC", range(4), (0, 2)):
         count, low = int(draw.integers(1, 4)), int(draw.integers(36, 60))
@@ -516,7 +522,7 @@ def chords_that_are_hard():
 
 
 def test_a_condensation_does_not_change():
-    """What more players ask for thins out other layers; the answer for one stays as it was."""
+    """Asking for more players thins out other layers, but the answer for one player stays."""
     one, other = (condense(chords_that_are_hard(), 1, roles=dict.fromkeys("ABC", "rhythm"))
                   for _ in range(2))  # fmt: skip
     grown = other.by_players(3)
@@ -526,7 +532,7 @@ def test_a_condensation_does_not_change():
 
 
 def test_players_bring_their_necks():
-    """Ben has a bass in drop D with a capo; Ann gets what serves best; a third is like the last."""
+    """Ben has a bass in drop D with a capo; Ann gets the best neck; a third is like the last."""
     neck = Neck("drop D", capo=2)
     found = condense(band(), ["Ann", Player("Ben", neck)])
     assert found.song.parts["part"].tolist() == ["Ann", "Ben"]
@@ -539,10 +545,10 @@ def test_players_bring_their_necks():
 
 
 def test_players_bring_their_hands():
-    """A barre chord without open strings, and one note: the small hand gets the note.
+    """Between a barre chord without open strings and one note, the small hand gets the note.
 
-    F2 C3 F3 A3 C4 F4 takes a barre and three more fingers (common practice); a hand of two
-    fingers cannot hold it.
+    F2 C3 F3 A3 C4 F4 takes a barre and three more fingers (common practice); a hand of two fingers
+    cannot hold it.
     """
     rows = [("Barre", "F2 C3 F3 A3 C4 F4", 4 * bar, 4) for bar in range(4)]
     rows += [("Note", "F4", 4 * bar + beat, 1) for bar in range(4) for beat in range(4)]
@@ -559,7 +565,7 @@ def test_players_bring_their_hands():
 
 
 def test_each_role_has_a_weight():
-    """And a meaning in words, for those who correct a role."""
+    """Each role has a weight, and a meaning in words for those who correct a role."""
     roles = pd.DataFrame({"role": list(ROLES), "salience": 1.0})
     assert (Weights().of_layers(roles) > 0).all()
     assert all(role.meaning for role in ROLES.values())
@@ -573,7 +579,7 @@ def test_growth_asks_for_players_that_there_can_be():
 
 
 def test_a_section_of_silence_and_too_many_players():
-    """All lay out where nothing sounds; a player without notes lays out, with a notice."""
+    """All players rest where nothing sounds; a player without any notes is reported."""
     made = song(("Only", "E4", 0, 4), bars=2, sections=(("Verse", 1), ("Rest", 2)),
                 parts=parts_of("Only", family="guitar"))  # fmt: skip
     found = condense(made, 3)
@@ -630,7 +636,7 @@ def test_a_section_of_silence_and_too_many_players():
     ],
 )  # fmt: skip
 def test_what_cannot_be_asked(question, message):
-    """The rule that stands in the way is named."""
+    """The error names the rule that is violated."""
     with pytest.raises(ArrangeError, match=message):
         condense(band(), **{"players": 2, **question})
 
@@ -641,13 +647,13 @@ def test_what_cannot_be_asked(question, message):
      ({"other_neck": 0.1}, "presence")],
 )  # fmt: skip
 def test_weights_that_make_no_sense(weights, message):
-    """Those for which what must hold would not hold."""
+    """Weights for which the required properties would not hold are refused."""
     with pytest.raises(ArrangeError, match=message):
         Weights(**weights)
 
 
 def test_no_guitars_at_all():
-    """The layers have to be named, and may be anything that lies on a guitar."""
+    """The layers have to be named, and may be any parts that fit on a guitar."""
     made = song(("Voice 1", "E4", 0, 4), ("Voice 2", "C4", 0, 4))
     with pytest.raises(ArrangeError, match="no part of this song is a guitar; name the layers"):
         condense(made)

@@ -1,4 +1,4 @@
-"""One format into another, by function and by command."""
+"""Convert one format into another, by function and by command."""
 
 from dataclasses import replace
 from pathlib import Path
@@ -45,7 +45,9 @@ def test_score_to_chart_to_score_keeps_strings_and_chords(tmp_path):
 
 
 def test_what_is_there_stays_without_overwrite(tmp_path, capsys):
-    """A file of that name is refused and kept; --overwrite replaces it. Exit codes 2 and 0."""
+    """An existing file of that name is refused and kept; --overwrite replaces it. Exit codes: 2 and
+    0.
+    """
     target = tmp_path / "song.txt"
     target.write_text("mine")
     source = str(DATASETS / "tarrow-weir.txt")
@@ -59,7 +61,7 @@ def test_what_is_there_stays_without_overwrite(tmp_path, capsys):
 
 @pytest.mark.parametrize("command", ["convert", "rebuild", "condense"])
 def test_the_song_that_is_read_is_never_replaced(command, tmp_path, capsys):
-    """What was typed, with its comments and repeats, would be lost, and its log would not fit."""
+    """Otherwise typed comments and repeats would be lost, and the log would not fit."""
     song = tmp_path / "song.txt"
     typed = (DATASETS / "tarrow-weir.txt").read_bytes()
     song.write_bytes(typed)
@@ -72,7 +74,7 @@ def test_the_song_that_is_read_is_never_replaced(command, tmp_path, capsys):
 
 
 def test_bad_names_and_bad_songs_write_nothing(tmp_path, capsys):
-    """An unknown suffix lists the known ones; a faulty source leaves no file behind."""
+    """For an unknown suffix the error lists the known ones; a faulty source leaves no file."""
     with pytest.raises(ar.ArrangeError, match=r"no format ends so; name it \.musicxml, \.xml"):
         ar.convert(DATASETS / "low-water.txt", tmp_path / "song.pdf")
     (tmp_path / "bad.txt").write_text("title: x\nkey: H major\n\nsection: Verse\nGuitar | G |\n")
@@ -84,7 +86,7 @@ def test_bad_names_and_bad_songs_write_nothing(tmp_path, capsys):
 
 
 def test_read_knows_a_file_by_its_content(tmp_path):
-    """A MIDI file with another suffix is read as one (it begins with MThd); so is MusicXML."""
+    """A MIDI file with another suffix is read as MIDI (it begins with MThd); so is MusicXML."""
     ar.convert(DATASETS / "tarrow-weir.txt", tmp_path / "song.mid")
     (tmp_path / "song.xml").write_bytes((tmp_path / "song.mid").read_bytes())
     assert len(ar.read(tmp_path / "song.xml").notes) == len(ar.read(tmp_path / "song.mid").notes)
@@ -93,7 +95,7 @@ def test_read_knows_a_file_by_its_content(tmp_path):
 
 
 def odd_note(a_song, **columns):
-    """The song with some columns of its second note changed."""
+    """Return the song with some columns of its second note changed."""
     notes = a_song.notes.copy()
     for name, value in columns.items():
         notes.loc[1, name] = value
@@ -125,7 +127,7 @@ def plain():
     ],
 )  # fmt: skip
 def test_what_a_file_does_not_hold_is_said(a_song, suffix, says, tmp_path):
-    """Each format has its limits; a song that passes one comes back changed, and this says how.
+    """Each format has its limits; a song beyond a limit comes back changed, and a notice says how.
 
     MIDI's pitches are semitones and its ticks at most 32,767 to a quarter note (Standard MIDI
     Files 1.0); what a chart holds is in datasets/README.md.
@@ -135,7 +137,7 @@ def test_what_a_file_does_not_hold_is_said(a_song, suffix, says, tmp_path):
 
 @pytest.mark.parametrize("suffix", ["musicxml", "mid", "txt"])
 def test_a_note_that_outlasts_the_song_makes_it_no_longer(suffix, tmp_path):
-    """It ends with the last bar in every format; a MIDI file used to get more bars."""
+    """The note ends with the last bar in every format, so that a MIDI file gets no further bars."""
     path = tmp_path / f"song.{suffix}"
     write_song(odd_note(plain(), onset=3.5, duration=9.0), path)
     again = ar.read(path)
@@ -156,7 +158,7 @@ TRANSPOSED = [
 @pytest.mark.parametrize("key", ["Bb major", "E major", "F# minor", "D dorian"])
 @pytest.mark.parametrize(("part", "family", "transpose", "capo"), TRANSPOSED)
 def test_transposing_parts_sound_the_same(suffix, key, part, family, transpose, capo, tmp_path):
-    """What is written elsewhere than it sounds comes back as it sounds, in every format."""
+    """Parts that are written elsewhere than they sound come back as they sound, in every format."""
     parts = parts_of(part, family=family, transpose=transpose, capo=capo)
     a_song = song((part, "Bb4", 0, 1), (part, "C#5", 1, 2), key=key, parts=parts)
     path = tmp_path / f"song.{suffix}"
@@ -165,14 +167,16 @@ def test_transposing_parts_sound_the_same(suffix, key, part, family, transpose, 
     assert again.notes[["onset", "duration", "pitch"]].equals(
         a_song.notes[["onset", "duration", "pitch"]]
     )
-    if suffix != "mid":  # a MIDI file holds neither, and of the keys major and minor alone
+    if suffix != "mid":  # MIDI has no transposition, and only major and minor keys
         assert again.parts[["transpose", "capo"]].equals(a_song.parts[["transpose", "capo"]])
         assert again.measures["key"].tolist() == [key]
 
 
 @pytest.mark.parametrize("key", ["Cb major", "F# lydian", "Ab minor", "C# major"])
 def test_a_key_is_spelled_as_the_part_at_concert_pitch_has_it(key, tmp_path):
-    """A clarinet's part in front of it writes F sharp and G flat major alike, as A flat major."""
+    """A part at concert pitch decides, since a clarinet in B flat writes F sharp and G flat major
+    alike, as A flat major.
+    """
     parts = parts_of("Clarinet", "Guitar", family=["other", "guitar"], transpose=[-2, -12])
     path = tmp_path / "song.musicxml"
     ar.write_musicxml(song(("Clarinet", "Bb4", 0, 1), key=key, parts=parts), path)

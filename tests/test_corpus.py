@@ -1,10 +1,10 @@
 """Nearly the whole corpus of music21 and its suite, note for note against music21's own reader.
 
 For each part, in page order: the multiset of (onset, duration, sounding pitch) with ties merged,
-and that of the pitches of grace notes. Each file that differs is listed with the cause and who
-is right by the MusicXML 4.0 specification; a file that differs and is not listed fails, and so
-does one that is listed and agrees. partitura, a third reader, was asked about each of them; what
-it gave stands in the cause.
+and that of the pitches of grace notes. Each file that differs is listed with the cause and the
+reader that is right by the MusicXML 4.0 specification; a file that differs and is not listed fails,
+and so does one that is listed and agrees. partitura, a third reader, also read each of them; the
+cause says what it gave.
 """
 
 from __future__ import annotations
@@ -34,14 +34,14 @@ import arrange as ar
 DEMO = Path(__file__).parents[1] / "datasets" / "low-water.musicxml"
 LEFT_OUT = (
     "berlinAlexandersRagtime.mxl",  # not used in this project
-    # whole quartets in one file, on which music21 takes longest; they agree too
+    # files with whole quartets, on which music21 takes longest; they agree too
     "opus18no3.mxl",
     "opus18no4.mxl",
     "opus18no5.mxl",
     "opus74.mxl",
 )
 
-# Causes. In the first four the notes themselves agree bar by bar (which is tested): only the
+# Causes. In the first four the notes themselves agree bar by bar (this is tested): only the
 # place of a bar in time differs.
 RESTS = (
     "a resting part's bar holds two whole rests, eight quarters, in 4/4: music21 and partitura let "
@@ -97,7 +97,7 @@ def _listed(cause: str, right: str, folder: str, names: str) -> dict[str, tuple[
     return {f"{folder}/{name}": (cause, right) for name in names.split(";")}
 
 
-# file -> (cause, who is right by the specification)
+# file -> (cause, reader that is right by the specification)
 DIFFERENT = {
     **_listed(
         RESTS, GROUPED, "corpus/monteverdi",
@@ -153,7 +153,7 @@ REFUSED: dict[str, str] = {}
 
 
 class Verdict(NamedTuple):
-    """What comparing one file gave."""
+    """The result of comparing one file."""
 
     file: str
     notes: int
@@ -172,8 +172,8 @@ def compared(path: Path) -> Verdict:
 def same_on_page(ours: Parts, theirs: Parts) -> bool:
     """Return whether all parts hold the same notes bar by bar, whenever the bars begin.
 
-    Durations are compared where no tie is involved. Where music21 lengthens a bar it tears ties
-    across the bar line; such ends of ties are no notes of their own.
+    Durations are compared where no tie is involved. Where music21 lengthens a bar it breaks ties
+    across the bar line; such ends of ties are not counted as notes.
     """
     torn = [
         Counter((n.bar, n.offset, n.pitch) for n in notes if n.tie in ("stop", "continue"))
@@ -189,13 +189,13 @@ def same_on_page(ours: Parts, theirs: Parts) -> bool:
 
 @pytest.fixture(scope="module")
 def workers():
-    """Two processes that compare: music21 takes its time."""
+    """Return two processes that compare, since music21 is slow."""
     with multiprocessing.get_context("spawn").Pool(2) as pool:
         yield pool
 
 
 def groups() -> dict[str, list[Path]]:
-    """The files by composer, the smaller collections together; and the suite."""
+    """Return the files by composer, with the smaller collections together, and the suite."""
     sorted_out: dict[str, list[Path]] = {}
     for path in music_files(CORPUS):
         if path.name not in LEFT_OUT:
@@ -208,7 +208,7 @@ def groups() -> dict[str, list[Path]]:
 @pytest.mark.timeout(1200)  # a minute at most, but machines are busy at times
 @pytest.mark.parametrize("group", groups())
 def test_every_part_agrees_with_music21_or_the_cause_is_listed(workers, group):
-    """The two were written apart: where they agree, it is what the file says."""
+    """The two readers were written independently: where they agree, the file says so."""
     paths = sorted(groups()[group], key=lambda path: -path.stat().st_size)
     verdicts = workers.map(compared, paths, chunksize=1)
     differing = {verdict.file for verdict in verdicts if not verdict.in_time}
@@ -221,7 +221,7 @@ def test_every_part_agrees_with_music21_or_the_cause_is_listed(workers, group):
 
 
 def test_enough_is_compared():
-    """More than 300 files of the corpus and the whole suite of 143; what is listed exists."""
+    """More than 300 corpus files and the whole suite of 143 are compared; listed files exist."""
     found = groups()
     assert sum(len(paths) for group, paths in found.items() if group != "suite") > 600
     assert len(found["suite"]) == 143
@@ -230,7 +230,7 @@ def test_enough_is_compared():
 
 
 def test_every_suite_file_is_read_or_refused():
-    """Played out and in page order: a Song, or an ArrangeError that is listed."""
+    """Played out and in page order, each file gives a Song or an ArrangeError that is listed."""
     refused = {}
     for path in music_files(SUITE):
         try:
@@ -242,7 +242,7 @@ def test_every_suite_file_is_read_or_refused():
 
 
 def open_strings(song: ar.Song) -> list[int]:
-    """The open string that each fretted note of a song is played on, as a MIDI number."""
+    """Return the open string of each fretted note of a song, as a MIDI number."""
     tuning = dict(zip(song.parts["part"], song.parts["tuning"], strict=True))
     fretted = song.notes[song.notes["string"].notna()]
     return [
@@ -252,7 +252,7 @@ def open_strings(song: ar.Song) -> list[int]:
 
 
 def test_open_string_and_fret_give_the_pitch_in_the_suite():
-    """71e-TabStaves, eight fretted parts in several tunings: on all its 65 notes.
+    """It holds for all 65 notes of 71e-TabStaves, eight fretted parts in several tunings.
 
     A string's pitch rises by a semitone a fret (equal temperament); frets count from the nut.
     """
@@ -262,7 +262,7 @@ def test_open_string_and_fret_give_the_pitch_in_the_suite():
 
 
 def test_open_string_and_fret_give_the_pitch_in_the_demo_song():
-    """One guitar has a capo: its open strings sound, and are listed, at the capo's fret.
+    """The open strings of the guitar with a capo sound, and are listed, at the capo's fret.
 
     MusicXML 4.0, capo: it "changes the open tuning of the strings"; in the table frets count
     from the nut, so that pitch = open string + fret on both guitars.

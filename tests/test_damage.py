@@ -1,4 +1,4 @@
-"""The damages of the corpus experiment do what they say; its figures against other sources."""
+"""The damages of the corpus experiment do what they say; its figures agree with other sources."""
 
 import numpy as np
 import pandas as pd
@@ -41,7 +41,7 @@ SCORES = st.lists(st.tuples(*[st.integers(0, 5)] * 2), min_size=1, max_size=12)
 
 
 def four_parts(quarters=40):
-    """Four parts in quarter notes, far enough apart to keep their order."""
+    """Return four parts in quarter notes, far enough apart to keep their order."""
     pitches = (76, 67, 60, 48)
     return song(
         *[
@@ -53,7 +53,7 @@ def four_parts(quarters=40):
 
 
 def changes(damage, seed, original):
-    """What a damage did: rows that changed, with the steps in pitch and in time."""
+    """Return what a damage did: rows that changed, with the steps in pitch and in time."""
     worse = twin(original, damage, seed).notes
     before = original.notes
     same = ["part", "duration", "source_id", "grace"]
@@ -65,14 +65,16 @@ def changes(damage, seed, original):
 
 
 def moves(changed):
-    """Step in pitch of each part that changed; all of its changed notes move alike."""
+    """Return the step in pitch of each part that changed; all of its changed notes move alike."""
     steps = changed.groupby("part")["pitch_step"].agg(["min", "max"])
     assert (steps["min"] == steps["max"]).all()
     return steps["min"].to_dict()
 
 
 def is_stretch(changed, length):
-    """Every note of a part within `length` quarter notes from a bar line, and none else."""
+    """Return whether the notes are all of a part's within `length` quarter notes from a bar
+    line.
+    """
     start = changed["onset"].min()
     expected = min(length, 40 - start)
     return start % 4 == 0 and (changed.groupby("part").size() == expected).all()
@@ -99,7 +101,7 @@ def test_an_inner_part_moves_an_octave(damage, seed):
     [("a semitone off for a phrase", PHRASE), ("a semitone off for half a phrase", HALF_PHRASE)],
 )
 def test_one_part_a_semitone_off(damage, length, seed):
-    """Up or down, for 16 or 8 quarter notes."""
+    """One part moves up or down for 16 or 8 quarter notes."""
     changed = changes(damage, seed, four_parts())
     ((_, step),) = moves(changed).items()
     assert abs(step) == 1
@@ -108,7 +110,7 @@ def test_one_part_a_semitone_off(damage, length, seed):
 
 @pytest.mark.parametrize("seed", SEEDS)
 def test_one_part_a_sixteenth_late(seed):
-    """All of its notes, pitches as they were; each lies in the bar in which it now begins."""
+    """All of its notes are late with unchanged pitches; each is in the bar where it now begins."""
     original = four_parts()
     changed = changes("a sixteenth late", seed, original)
     assert len(set(changed["part"])) == 1
@@ -121,7 +123,7 @@ def test_one_part_a_sixteenth_late(seed):
 
 @pytest.mark.parametrize("seed", SEEDS)
 def test_all_but_the_top_go_down(seed):
-    """Three of four parts, an octave, for the same phrase."""
+    """Three of four parts move down an octave, for the same phrase."""
     changed = changes("into the mud for a phrase", seed, four_parts())
     assert moves(changed) == dict.fromkeys(NAMES[1:], -OCTAVE)
     assert is_stretch(changed, PHRASE)
@@ -129,7 +131,7 @@ def test_all_but_the_top_go_down(seed):
 
 @pytest.mark.parametrize("seed", SEEDS)
 def test_two_neighbours_are_swapped(seed):
-    """The upper down, the lower up; the upper one is below the other all the while."""
+    """The upper goes down and the lower goes up, and they stay crossed for the whole phrase."""
     original = four_parts()
     changed = changes("swapped for a phrase", seed, original)
     steps = moves(changed)
@@ -144,21 +146,22 @@ def test_two_neighbours_are_swapped(seed):
 
 @pytest.mark.parametrize("damage", DAMAGES)
 def test_a_twin_is_always_the_same(damage):
-    """By the piece's name."""
+    """The twin depends only on the piece's name."""
     one, other = (twin(four_parts(), damage, "Harbour Lights") for _ in range(2))
     pd.testing.assert_frame_equal(one.notes, other.notes)
 
 
 def test_what_cannot_be_damaged():
-    """Nobody plays for half of any phrase."""
+    """A song in which nobody plays for half of any phrase cannot be damaged."""
     sparse = song(("Guitar 1", 60, 0, 1), ("Guitar 2", 55, 20, 1), ("Guitar 3", 50, 40, 1), bars=20)
     undone = {damage for damage in DAMAGES if twin(sparse, damage, "Harbour Lights") is None}
     assert undone == set(DAMAGES) - {"inner part an octave off", "a sixteenth late"}
 
 
 def test_a_passage_lies_in_the_middle():
-    """Of 100 quarter notes in bars of four the 64 from the one that begins at 16 (18 is asked
-    for); the note that reaches over its end is cut, and chord symbols are left out.
+    """From 100 quarter notes in bars of four, the passage takes 64 from the bar line at 16 (18
+    would be the middle); the note that reaches beyond its end is cut, and chord symbols are left
+    out.
     """
     rows = [("Guitar 1", 60, beat, 3) for beat in range(0, 98, 2)]
     long = song(*rows, chords=[(0, 0, "major", None)])
@@ -170,7 +173,7 @@ def test_a_passage_lies_in_the_middle():
 
 
 def test_the_two_halves():
-    """At least 120 files of several composers in each, nothing in both."""
+    """Each half has at least 120 files of several composers, and no file is in both."""
     names = [path.relative_to(CORPUS).as_posix() for path in pieces()]
     for part in ("tuning", "reported"):
         own = [name for name in names if half(name) == part]
@@ -181,7 +184,7 @@ def test_the_two_halves():
 
 def test_the_naive_rules():
     """C4 to G4 and E4 to C5 share three of twelve semitones. A minor second and a minor ninth
-    of two parts count, a major seventh, a part against itself and what follows do not.
+    between two parts count; a major seventh, a part's own notes and notes in turn do not.
     """
     lines = song(("Guitar 1", "C4 G4", 0, 1), ("Guitar 2", "E4 C5", 0, 1))
     assert range_overlap(lines) == 0.25
@@ -204,7 +207,7 @@ def test_a_score_is_severity_a_minute():
 
 
 def test_the_area_by_hand():
-    """3 and 2 against 1 and 2: three wins and a tie of four, so 3.5 / 4; in pairs 3 beats 1 and
+    """3 and 2 against 1 and 2 are three wins and a tie of four, so 3.5 / 4; in pairs 3 beats 1 and
     2 ties with 2, so 1.5 / 2.
     """
     won = wins(np.array([3, 2]), np.array([1, 2]))
@@ -214,7 +217,7 @@ def test_the_area_by_hand():
 @EXAMPLES
 @given(SCORES)
 def test_the_area_is_the_rank_statistic(pairs):
-    """Mann and Whitney's U over n m, as scipy computes it (Hanley and McNeil 1982)."""
+    """The area is Mann and Whitney's U over n m, as scipy computes it (Hanley and McNeil 1982)."""
     worse, better = np.array(pairs).T
     statistic = mannwhitneyu(worse, better, method="asymptotic").statistic
     assert area(wins(worse, better)) == pytest.approx(statistic / len(pairs) ** 2)
@@ -223,7 +226,7 @@ def test_the_area_is_the_rank_statistic(pairs):
 @EXAMPLES
 @given(SCORES, st.integers(0, 2**32 - 1))
 def test_a_resample_is_the_area_of_the_pieces_drawn(pairs, seed):
-    """Counting how often each piece is drawn equals writing the drawn pieces out."""
+    """Counting how often each piece is drawn gives the same as listing the drawn pieces."""
     drawn = np.random.default_rng(seed).integers(0, len(pairs), len(pairs))
     counts = np.bincount(drawn, minlength=len(pairs))
     worse, better = np.array(pairs).T
@@ -252,14 +255,14 @@ def test_the_interval_agrees_with_the_formula():
 
 @pytest.fixture(scope="module")
 def small_experiment():
-    """A chorale, a quartet movement and a madrigal."""
+    """Return the experiment on a chorale, a quartet movement and a madrigal."""
     names = ("bach/bwv66.6.mxl", "haydn/opus1no1/movement2.mxl", "monteverdi/madrigal.3.1.mxl")
     return experiment([CORPUS / name for name in names])
 
 
 @pytest.mark.parametrize("damage", DAMAGES)
 def test_the_matching_kind_rises(small_experiment, damage):
-    """On all three together the kinds that should notice score higher than on the originals."""
+    """On all three together, the kinds that should notice score higher than on the originals."""
     tables, _ = small_experiment
     own = tables.set_index("version").reindex(columns=list(DAMAGES[damage].kinds), fill_value=0.0)
     assert own.loc[damage].sum(axis=1).mean() > own.loc["original"].sum(axis=1).mean()

@@ -1,4 +1,4 @@
-"""The decision log: what is written stays, what is wrong is named, what is decided is rebuilt."""
+"""The decision log keeps what is written, names what is wrong, and rebuilds what is decided."""
 
 import datetime
 import os
@@ -37,7 +37,7 @@ SECTIONS = (("Verse 1", 1), ("Chorus 1", 3))
 
 
 def two_guitars(upper="E4 G4 B4"):
-    """Four bars; both guitars in one register in the chorus, from measure 3."""
+    """Return four bars in which both guitars share a register in the chorus, from measure 3."""
     return song(
         ("Guitar 1", "C3 E3 G3", 0, 4),
         ("Guitar 1", upper, 8, 4),
@@ -58,7 +58,7 @@ def octave_up(before, part, bars):
 
 
 def in_order(some):
-    """Notes in an order that does not depend on the table's."""
+    """Return notes in an order that does not depend on the table's order."""
     names = ["part", "onset", "pitch", "source_id"]
     return some.notes.sort_values(names, ignore_index=True)
 
@@ -84,7 +84,7 @@ def test_a_decision_is_read_as_it_was_written(tmp_path):
 
 
 def test_the_arrangement_is_built_again_note_for_note(tmp_path):
-    """Two decisions, one on top of the other, and one that was dropped."""
+    """The log has two decisions, one based on the other, and one that was dropped."""
     log, before = tmp_path / "log.txt", two_guitars()
     first = octave_up(before, "Guitar 1", [3, 4])
     record_decision(log, Decision("up", "room"), song=before, arrangement=first)
@@ -109,7 +109,7 @@ def test_the_arrangement_is_built_again_note_for_note(tmp_path):
     "path", ["datasets/low-water.musicxml", "datasets/low-water.txt", "datasets/tarrow-weir.txt"]
 )
 def test_demo_songs_are_built_again(tmp_path, path):
-    """Every column of every note survives the text: strings, frets, techniques, triplets."""
+    """Every column of every note survives in the log: strings, frets, techniques, triplets."""
     before = ar.read(path)
     part = before.parts["part"].iloc[-1]
     up = octave_up(before, part, range(1, 400))
@@ -123,7 +123,7 @@ def test_demo_songs_are_built_again(tmp_path, path):
 
 
 def test_a_condensed_song_is_built_again(tmp_path):
-    """Parts that go, and parts that are new."""
+    """Parts that disappear and parts that are new are rebuilt."""
     before = two_guitars()
     notes = before.notes[before.notes["part"] != "Guitar 2"].replace({"part": {"Guitar 1": "Ann"}})
     after = replace(
@@ -217,7 +217,7 @@ def test_what_is_asked_for_must_be_there(tmp_path):
 
 
 def test_what_was_recorded_is_not_recorded_again(tmp_path):
-    """The log keeps what was decided; its id and passage belong to one entry."""
+    """An entry that is already in a log is refused; its id and passage belong to one entry."""
     log, before = tmp_path / "log.txt", two_guitars()
     first = record_decision(log, Decision("capo 2", "easy"), song=before)
     data = log.read_bytes()
@@ -229,7 +229,7 @@ def test_what_was_recorded_is_not_recorded_again(tmp_path):
 
 
 def test_a_date_that_is_given_is_kept(tmp_path):
-    """What was decided on an earlier day."""
+    """A decision may have an earlier date."""
     log = tmp_path / "log.txt"
     written = record_decision(log, Decision("capo 2", "easy", date="2031-06-30"))
     assert written.date == "2031-06-30"
@@ -242,7 +242,7 @@ def test_a_date_that_is_given_is_kept(tmp_path):
 
 
 def test_several_are_not_one_text():
-    """``parts="Guitar 1"`` would be eight parts of one letter."""
+    """``parts="Guitar 1"`` would be read as eight parts of one letter."""
     with pytest.raises(ar.ArrangeError, match=r"parts 'Guitar 1': write \['Guitar 1'\]"):
         Decision("up", "room", parts="Guitar 1")
 
@@ -291,7 +291,7 @@ def test_each_mistake_is_named_with_its_line(tmp_path, old, new, line, message):
 
 
 def test_all_mistakes_are_reported_at_once(tmp_path):
-    """A merge conflict leaves three marks; both sides are whole."""
+    """A merge conflict leaves three marks; the entries on both sides are whole."""
     other = GOOD.split("\n\n")[1].replace("d1", "d2")
     log = tmp_path / "log.txt"
     both = GOOD + "<<<<<<< ours\n" + other + "=======\n" + other.replace("d2", "d3") + ">>>>>>> b\n"
@@ -307,7 +307,7 @@ def test_all_mistakes_are_reported_at_once(tmp_path):
 
 @pytest.mark.parametrize("letters", range(1, 200, 7))
 def test_a_write_that_was_cut_short_is_passed_over(tmp_path, letters):
-    """Power lost after some letters: the rest of the log is read, and the next write is whole."""
+    """If power fails after some letters, the rest of the log is read, and new entries are whole."""
     log = tmp_path / "log.txt"
     first = record_decision(log, Decision("first", "one"))
     size = log.stat().st_size
@@ -341,7 +341,7 @@ def test_any_words_survive(what, why, before, alternatives, status):
 @settings(max_examples=60, deadline=None, derandomize=True)
 @given(st.text(max_size=300))
 def test_rubbish_is_reported_and_not_taken(text):
-    """Whatever stands in the file, reading it ends in decisions, notices and faults with lines."""
+    """Reading any text ends in decisions, notices and faults with lines."""
     decisions, _, faults = parse_decisions(text)
     assert not decisions
     assert all(1 <= line <= len(re.split(r"\r\n|\r|\n", text)) for line, _ in faults)
@@ -350,7 +350,7 @@ def test_rubbish_is_reported_and_not_taken(text):
 @settings(max_examples=40, deadline=None, derandomize=True)
 @given(st.integers(0, 10**6))
 def test_what_differs_makes_the_other(seed):
-    """For any two songs of one form, the change makes the second of the first."""
+    """For any two songs of the same form, the stored change turns the first into the second."""
     draw = random.Random(seed)
 
     def any_song():
@@ -387,7 +387,7 @@ def writer(log, name):
 
 
 def test_two_writers_and_a_kill_lose_nothing_acknowledged(tmp_path):
-    """Some hundred writes by two processes at once, each killed at a random moment."""
+    """Two processes make some hundred writes at once, each killed at a random moment."""
     log, draw, printed = tmp_path / "log.txt", random.Random(3), []
     for run in range(4):
         both = [writer(log, f"{run}{name}") for name in "ab"]
@@ -405,7 +405,7 @@ def test_two_writers_and_a_kill_lose_nothing_acknowledged(tmp_path):
 
 
 def test_a_full_disk_leaves_the_log_as_it_was(tmp_path):
-    """A limit on the size of files stands for a full disk: the write fails half-way."""
+    """A limit on file size simulates a full disk: the write fails half-way."""
     log = tmp_path / "log.txt"
     first = record_decision(log, Decision("first", "one"))
     code = f"""
@@ -430,7 +430,7 @@ def test_a_full_disk_leaves_the_log_as_it_was(tmp_path):
 
 @pytest.mark.skipif(not hasattr(os, "geteuid"), reason="this system has other access rights")
 def test_a_folder_that_is_read_only():
-    """Nobody may write there; root may anywhere, so it is somebody else for the moment."""
+    """Nobody may write in the folder; since root always may, the test runs as another user."""
     with tempfile.TemporaryDirectory() as folder:
         Path(folder).chmod(0o555)
         own = os.geteuid()

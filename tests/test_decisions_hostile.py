@@ -1,6 +1,6 @@
-"""The decision log under hostile hands: values that make no sense, letters that cannot be written,
-files damaged anywhere, and several writers at once. What is wrong is a fault with its line, and
-what stands in the file stays.
+"""The decision log with hostile content: values that make no sense, letters that cannot be written,
+files damaged anywhere, and several writers at once. Every mistake is a fault with its line, and the
+content of the file stays.
 """
 
 import os
@@ -32,7 +32,7 @@ HUGE = "9" * 30
 
 @pytest.fixture(scope="module")
 def written(tmp_path_factory):
-    """A log of three decisions, one with notes and a new part, one dropped later."""
+    """Return a log of three decisions, one with notes and a new part, one dropped later."""
     log = tmp_path_factory.mktemp("log") / "lights.decisions.txt"
     before = two_guitars()
     up = octave_up(before, "Guitar 1", [3, 4])
@@ -50,13 +50,13 @@ def written(tmp_path_factory):
 
 
 def line_of(data, start):
-    """The number of the first line that begins so."""
+    """Return the number of the first line that begins with a text."""
     lines = data.decode().split("\n")
     return next(at for at, line in enumerate(lines, 1) if line.startswith(start))
 
 
 def faults_of(tmp_path, data):
-    """The lines of the faults, and the whole message."""
+    """Return the lines of the faults, and the whole message."""
     path = tmp_path / "log.txt"
     path.write_bytes(data)
     with pytest.raises(ar.ReadError) as caught:
@@ -97,11 +97,11 @@ def test_a_value_without_sense_is_a_fault_with_its_line(tmp_path, written, field
     mutant = written.replace(old.encode(), f"{field}: {value}".encode(), 1)
     lines, message = faults_of(tmp_path, mutant)
     assert expected in message
-    note = line_of(written, "notes:") + 2  # what its spans do not hold is seen in the row
+    note = line_of(written, "notes:") + 2  # a value outside its spans is noticed in the row
     assert lines[0] == (note if "none of the spans" in expected else line)
 
 
-# A row of the notes table, and one of the parts table: column -> a cell that makes no sense there.
+# A row of the notes table, and one of the parts table: column -> a cell that is invalid there.
 ROWS = [
     ("notes", "onset", HUGE, "lies between"),
     ("notes", "onset", "nan", "lies between"),
@@ -150,7 +150,7 @@ def test_a_cell_without_sense_is_a_fault_with_its_line(
 
 
 def test_a_fault_below_a_blank_line_has_its_own_line_number(tmp_path, written):
-    """Blank lines between the rows of a table are counted like any other."""
+    """Blank lines between the rows of a table count like any other line."""
     lines = written.decode().split("\n")
     head = line_of(written, "notes:") + 1
     lines[head] = "  | x |"
@@ -210,7 +210,7 @@ def same(one, other):
 
 
 def test_what_editors_do_to_a_file_does_not_matter(tmp_path, written):
-    """Line ends, a byte order mark, tabs behind names, blanks at line ends, entries sorted."""
+    """Line ends, a byte order mark, tabs, trailing blanks and sorted entries do not matter."""
     good = read_back(tmp_path, written)
     assert len(good.decisions) == 3
     for mutant in (
@@ -268,7 +268,7 @@ def test_a_write_that_was_cut_within_a_letter_is_passed_over(tmp_path):
     assert len(read.notices) == 1
 
 
-@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no pipes here")
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="this system has no pipes")
 def test_a_pipe_is_not_waited_for(tmp_path):
     os.mkfifo(tmp_path / "log.txt")
     with pytest.raises(ar.ReadError, match="no plain file"):
@@ -278,7 +278,7 @@ def test_a_pipe_is_not_waited_for(tmp_path):
 
 
 def test_a_passage_of_any_length_is_compared_at_once():
-    """Bars that a song does not have cost nothing and change nothing."""
+    """Bars that a song does not have take no time and change nothing."""
     song = two_guitars()
     assert passage_fingerprint(song, [("Guitar 1", 1, 10**15)]) == passage_fingerprint(
         song, [("Guitar 1", 1, 4)]
@@ -361,7 +361,7 @@ def test_any_words_are_read_as_they_are_returned(tmp_path, text, kept):
 
 
 def named(label):
-    """The two guitars with another name for the first."""
+    """Return the two guitars, the first with another name."""
     song = two_guitars()
     renamed = {"part": {"Guitar 1": label}}
     return replace(song, parts=song.parts.replace(renamed), notes=song.notes.replace(renamed))
@@ -409,8 +409,8 @@ while done < 100:
 
 
 def test_nobody_writes_between_the_check_and_the_entry(tmp_path):
-    """Two processes write a hundred decisions each, every one with how many it had seen: there
-    must be as many above it.
+    """Two processes write a hundred decisions each, and every decision says how many the process
+    had seen: exactly so many must stand above it.
     """
     log = tmp_path / "log.txt"
     both = [subprocess.Popen([sys.executable, "-c", COUNTING, str(log), each]) for each in "ab"]
@@ -456,8 +456,8 @@ BITS = [
 
 
 def damaged(data, draw):
-    """The text with up to three places damaged: a line or some letters gone, doubled, elsewhere,
-    or something foreign in their place.
+    """Return the text with up to three damages: a line or some letters removed, doubled, moved, or
+    replaced by something foreign.
     """
     text = data.decode()
     for _ in range(draw.randint(1, 3)):
@@ -481,7 +481,7 @@ def damaged(data, draw):
 
 @pytest.mark.parametrize("seed", range(10))
 def test_a_damaged_log_is_read_or_refused_and_recording_keeps_it(tmp_path, written, seed):
-    """Thirty logs a seed: faults have lines, and one more decision takes nothing away."""
+    """For thirty logs of each seed, faults have lines, and one more decision removes nothing."""
     draw, log, song = random.Random(seed), tmp_path / "log.txt", two_guitars()
     for _ in range(30):
         data = damaged(written, draw)

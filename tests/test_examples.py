@@ -1,4 +1,4 @@
-"""Every public name has a short example in its docstring, and the example is true."""
+"""Every public name has a short example in its docstring, and the example is correct."""
 
 import doctest
 from pathlib import Path
@@ -13,7 +13,7 @@ LINES = range(1, 7)  # besides what is imported
 
 @pytest.mark.parametrize("name", ar.__all__)
 def test_example(name, monkeypatch):
-    """It runs where the README's commands run, with nothing defined before."""
+    """The example runs where the README's commands run, with nothing defined before."""
     monkeypatch.chdir(ROOT)
     value = getattr(ar, name)
     [example] = doctest.DocTestFinder(recurse=False).find(value, name, globs={})

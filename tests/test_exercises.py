@@ -1,8 +1,8 @@
-"""Exercises made from songs: the thousand that answer themselves, and what wrong answers get.
+"""Exercises made from songs: their own answers are accepted, and wrong answers get a reply.
 
-Right answers are held against a second road: moves made by hand and looked for again in the whole
-song, notes counted in plain loops, shapes from the trade's own list (common practice), the demo
-song's rub as lesson 04 describes it (measures 22 and 24).
+Right answers are checked in a second way: moves made by hand whose findings are computed again on
+the whole song, notes counted in plain loops, shapes from the trade's own list (common practice),
+the demo song's rub as lesson 04 describes it (measures 22 and 24).
 """
 
 from __future__ import annotations
@@ -48,13 +48,13 @@ NONSENSE = (None, "", "   ", "?", "blue", "é\n\t", "9" * 300, "-1", "3.7", "1/9
 
 @cache
 def facts(name: str) -> SongFacts:
-    """A demo song; what was found out about it serves all tests."""
+    """Return a demo song with the analysis that serves all tests."""
     return SongFacts(read(DATASETS / name))
 
 
 @cache
 def exercises(name: str, size: str) -> tuple:
-    """The exercises of a demo song and size, seed after seed."""
+    """Return the exercises of a demo song and size, seed after seed."""
     return tuple(e for seed in SEEDS for e in make_exercises(facts(name), seed, size))
 
 
@@ -66,7 +66,7 @@ def of_kind(name: str, size: str, kind: str) -> list:
 
 
 def test_there_are_a_thousand_of_all_kinds():
-    """Three songs, three sizes, nineteen seeds, every kind."""
+    """There are three songs, three sizes, nineteen seeds, and every kind."""
     counts = Counter((n, s, e.kind) for n, s in ALL for e in exercises(n, s))
     assert sum(counts.values()) >= 1000
     assert set(counts) == {(n, s, kind) for n, s in ALL for kind in KINDS}
@@ -83,7 +83,7 @@ def test_every_exercise_accepts_its_own_answer(name, size):
 
 @pytest.mark.parametrize(("name", "size"), ALL)
 def test_of_the_choices_exactly_one_is_right(name, size):
-    """And each wrong one gets a reply of its own; letters do as well as words."""
+    """Each wrong choice gets a reply of its own; letters are accepted as well as words."""
     for each in exercises(name, size):
         replies = [check_answer(each, choice) for choice in each.choices]
         if not each.choices:
@@ -120,7 +120,7 @@ def test_the_same_seed_gives_the_same_exercises():
 
 
 def test_limits_are_those_of_the_caller():
-    """Without rubs nobody asks for one, and no answer is refused because it would bring one."""
+    """If the limits allow no rubs, no exercise asks for one, and no answer is refused for one."""
     song, none = read(DATASETS / "tarrow-weir.txt"), Limits(rub=1e9)
     label, part = 13, "Guitar 2"  # mud, the same with both limits
     kinds = []
@@ -138,7 +138,7 @@ def test_limits_are_those_of_the_caller():
 
 
 def rub_in_low_water(size: str):
-    """The exercise on the rub of the two guitars."""
+    """Return the exercise on the rub of the two guitars."""
     table = facts("low-water.musicxml").findings
     for seed in range(400):
         (each,) = make_exercises(facts("low-water.musicxml"), seed, size, ["find the clash"])
@@ -148,7 +148,7 @@ def rub_in_low_water(size: str):
 
 
 def test_every_right_measure_is_accepted():
-    """The rub is in both bars of F (lesson 04): 22 and 24; not on the Eb and C beside them."""
+    """The rub is in both bars of F (lesson 04), 22 and 24, but not in the Eb and C beside them."""
     each = rub_in_low_water("middle")
     right = [bar for bar in range(1, 93) if check_answer(each, bar).right]
     assert right == [22, 24]
@@ -169,7 +169,7 @@ def test_the_reply_to_a_wrong_measure_says_what_is_there():
 
 
 def test_measure_and_notes():
-    """The large size: the right note in a wrong octave gets another reply than a wrong note."""
+    """In the large size, the right note in a wrong octave gets another reply than a wrong note."""
     each = rub_in_low_water("large")
     assert check_answer(each, "22: A4 Bb4").right
     assert check_answer(each, "24: A#4, A4").right, "the same note by another name"
@@ -181,7 +181,7 @@ def test_measure_and_notes():
 
 
 def test_a_right_section_is_one_with_the_finding():
-    """Against the findings table itself."""
+    """The right sections are those of the findings table."""
     for name in DEMOS:
         table = facts(name).findings
         for each in of_kind(name, "middle", "find the clash"):
@@ -229,14 +229,14 @@ def other_findings(table) -> Counter:
 
 
 def cases(name: str) -> list:
-    """Each different fix exercise of a song once."""
+    """Return each different fix exercise of a song once."""
     found = {e.case: e for size in SIZES for e in of_kind(name, size, "fix it on the neck")}
     return list(found.values())
 
 
 @pytest.mark.parametrize("name", DEMOS)
 def test_a_right_place_ends_the_finding_in_the_whole_song(name):
-    """The move made by hand; the findings of the whole song looked for anew."""
+    """The move is made by hand, and the findings of the whole song are computed again."""
     own = facts(name)
     for each in Random(1).sample(cases(name), min(4, len(cases(name)))):
         label, part, pitch = each.case
@@ -260,7 +260,7 @@ def test_a_right_place_ends_the_finding_in_the_whole_song(name):
 
 @pytest.mark.parametrize("name", DEMOS)
 def test_the_reply_to_each_wrong_place_says_why(name):
-    """Every place near the note; the sentence is that of its fault."""
+    """Every place near the note gets the sentence for its fault."""
     words = {
         "same": "again", "taken": "one note at a time", "double": "sounds already",
         "stays": "does not end the", "brings": "but now there is", "chord": "is no note of",
@@ -283,7 +283,7 @@ def test_the_reply_to_each_wrong_place_says_why(name):
 
 
 def leaping() -> SongFacts:
-    """A rub whose upper note could go down, but then the line on top falls apart."""
+    """Return a rub whose upper note could go down, but then the top line would leap."""
     return SongFacts(
         song(
             ("Guitar 1", "C5", 0, 4), ("Guitar 1", "Bb4", 4, 4), ("Guitar 1", "C5", 8, 4),
@@ -294,7 +294,7 @@ def leaping() -> SongFacts:
 
 
 def test_that_ends_the_rub_but_now_the_top_line_leaps_a_ninth():
-    """C5 down to Bb3 is fourteen semitones, a major ninth; Bb4 was a major second away."""
+    """C5 down to Bb3 is fourteen semitones, a major ninth; before, Bb4 was a major second away."""
     for seed in range(40):
         (each,) = make_exercises(leaping(), seed, "middle", ["fix it on the neck"])
         if each.case[1] == "Guitar 1":
@@ -339,7 +339,9 @@ def test_open_shapes_are_those_of_the_trade():
 
 
 def test_capo_shapes():
-    """Counting down by hand: Gm over a capo at 3 is the shape of Em, Bb of G, Eb of C, F of D."""
+    """Counted down by hand: Gm over a capo at 3 has the shape of Em, Bb that of G, Eb of C, F
+    of D.
+    """
     assert [shape_symbol(s, 3) for s in ("Gm", "Bb", "Eb", "F", "Bb/D")] == [
         "Em", "G", "C", "D", "G/B",
     ]  # fmt: skip
@@ -347,7 +349,7 @@ def test_capo_shapes():
 
 
 def test_which_capo_of_the_demo():
-    """Its chords are those of Bb major: only capo 3 makes Gm, Bb, Eb and F open shapes."""
+    """The demo's chords are those of Bb major: only capo 3 makes Gm, Bb, Eb and F open shapes."""
     each = next(e for e in of_kind("low-water.musicxml", "middle", "which capo")
                 if set(e.case[1]) == {"Gm", "Bb", "Eb", "F"})  # fmt: skip
     assert [fret for fret in range(8) if check_answer(each, fret).right] == [3]
@@ -372,7 +374,7 @@ def test_fret_and_shapes():
 
 @pytest.mark.parametrize("name", DEMOS)
 def test_layers_counted_in_plain_loops(name):
-    """A note is heard elsewhere if another part begins its letter at the same moment."""
+    """A note is heard elsewhere if another part begins the same pitch class at the same moment."""
     own = facts(name)
     for each in {e.case[0]: e for e in of_kind(name, "large", "which layer can go")}.values():
         section = each.case[0]
@@ -394,7 +396,7 @@ def test_layers_counted_in_plain_loops(name):
 
 
 def test_the_share_that_is_lost_is_the_right_answer():
-    """Too few, too many, more than there are: three different replies."""
+    """Too small, too large, and above the total are three mistakes with different replies."""
     each = next(e for e in of_kind("last-bell.musicxml", "large", "which layer can go")
                 if not e.answer.endswith(": 0"))  # fmt: skip
     part, count = each.answer.split(": ")
@@ -521,7 +523,7 @@ def test_articles_and_lists():
 
 
 def test_no_sentence_stumbles():
-    """All questions, hints and replies: articles, doubled signs, leftovers of missing values."""
+    """All texts have correct articles, no doubled signs and no missing values."""
     bad = (" a octave", " a eleventh", " a outside", "  ", "..", ". .", "None", "nan", " 1 notes",
            "[]", "()", "{")  # fmt: skip
     for name, size in ALL:
@@ -533,7 +535,7 @@ def test_no_sentence_stumbles():
 
 
 def test_a_song_without_findings_has_none_of_any_kind():
-    """An empty table with all its columns, since whoever asks goes on to read them."""
+    """An empty table must have all its columns, since other code reads them."""
     quiet = SongFacts(song(("Guitar 1", "C4", 0, 4)))
     assert quiet.findings.empty
     assert quiet.of_kinds(lambda _: True).columns.tolist() == quiet.findings.columns.tolist()

@@ -1,4 +1,4 @@
-"""The papers of a workshop, read back; the notebooks, run; the check of the evening before.
+"""The papers of a workshop are read back, its notebooks run, and the check before it tried.
 
 Sources: pypdf as a second reader of what was printed; ISO 216 and ANSI/ASME Y14.1 for paper;
 nbformat's schema for notebooks; NIOSH publication 98-126 for the caution.
@@ -52,7 +52,7 @@ A4, LETTER = (210.0, 297.0), (215.9, 279.4)  # mm; ISO 216, ANSI/ASME Y14.1
 
 @pytest.fixture(scope="module", params=DEMOS, ids=[name for name, _ in DEMOS])
 def papers(request, tmp_path_factory):
-    """A demo song's workshop: its name, size, exercises and folder."""
+    """Return a demo song's workshop: its name, size, exercises and folder."""
     name, size = request.param
     folder = tmp_path_factory.mktemp("workshop") / "papers"
     paths = workshop_papers(DATASETS / name, folder, seed=4, size=size)
@@ -66,7 +66,7 @@ def text_of(path: Path) -> str:
 
 
 def squeezed(text: str) -> str:
-    """Without blanks: lines of a page break anywhere."""
+    """Return a text without blanks, since lines of a page break anywhere."""
     return "".join(text.split())
 
 
@@ -77,7 +77,7 @@ def test_everything_is_there(papers):
 
 
 def test_every_sheet_has_the_same_exercises(papers):
-    """Question and name of the kind, in the same order, letter by letter."""
+    """Question and kind are the same on every sheet, in the same order, letter by letter."""
     _, exercises, folder = papers
     for word in ("exercises", "hints", "answers"):
         text = squeezed(text_of(folder / f"workshop-{word}.pdf"))
@@ -89,7 +89,7 @@ def test_every_sheet_has_the_same_exercises(papers):
 
 
 def test_what_each_sheet_gives_away(papers):
-    """Questions without hints; hints without answers' replies; answers with their replies."""
+    """The question sheet has no hints; the hint sheet has no answers; the answer sheet has both."""
     _, exercises, folder = papers
     texts = {word: squeezed(text_of(folder / f"workshop-{word}.pdf"))
              for word in ("exercises", "hints", "answers")}  # fmt: skip
@@ -137,7 +137,7 @@ def test_both_handouts_say_the_same(papers):
 
 
 def test_the_plan_is_sixty_minutes(papers):
-    """Each step begins where the one before ends; read back from the page."""
+    """Each step begins when the step before ends; the times are read back from the page."""
     _, exercises, folder = papers
     steps = plan_steps(exercises)
     assert sum(step.minutes for step in steps) == MINUTES == 60
@@ -164,7 +164,7 @@ def test_any_number_of_exercises_fills_the_hour(papers):
 
 
 def run(path: Path, exercises, monkeypatch) -> int:
-    """Run the code of a notebook in its folder, cell by cell; how many checks were passed.
+    """Run the code of a notebook in its folder, cell by cell; return how many checks were passed.
 
     The exercises, which take their time, are made anew for one song only.
     """
@@ -226,7 +226,7 @@ def test_the_same_again_gives_the_same_bytes(papers, tmp_path):
 
 @pytest.fixture
 def small_song(tmp_path_factory) -> Path:
-    """The file of a song of four bars with a rub."""
+    """Return the file of a song of four bars with a rub."""
     path = tmp_path_factory.mktemp("song") / "four-bars.musicxml"
     own = song(("Guitar 1", "C5", 0, 4), ("Guitar 1", "Bb4", 4, 4), ("Guitar 1", "C5", 8, 8),
                ("Guitar 2", "E5", 0, 4), ("Guitar 2", "A4", 4, 4), ("Guitar 2", "F5", 8, 8),
@@ -236,7 +236,7 @@ def small_song(tmp_path_factory) -> Path:
 
 
 def test_nobodys_answers_are_lost(small_song, tmp_path):
-    """A notebook that somebody wrote in stays, and nothing else is written then."""
+    """A notebook with somebody's answers is kept, and then no other file is written."""
     source = small_song
     workshop_papers(source, tmp_path)
     mine = tmp_path / "workshop.ipynb"
@@ -263,7 +263,7 @@ def test_a_folder_that_cannot_be(tmp_path):
 
 
 def test_what_a_song_does_not_give_is_stated(tmp_path):
-    """Two voices and keys: no guitar, so nothing on the neck; the papers say so."""
+    """For two voices and keys there is no guitar and no task on the neck, and the papers say so."""
     path = tmp_path / "song.musicxml"
     own = song(("Voice", "C4", 0, 4), ("Keys", "C4 Db4", 0, 4), ("Voice", "G4", 4, 4),
                ("Keys", "E4 G4", 4, 4), ("Bass", "C2", 0, 8), sections=(("A", 1), ("B", 2)),
@@ -296,7 +296,7 @@ def test_this_machine_is_ready(capsys):
 
 @pytest.mark.parametrize("is_known", [True, False])
 def test_only_what_is_fulfilled_reads_ok(monkeypatch, capsys, is_known):
-    """A machine whose browser Python does not know is ready, with a hint and not an ok."""
+    """If Python does not know the machine's browser, the check gives a hint instead of an ok."""
 
     def get():
         if not is_known:
@@ -323,7 +323,7 @@ def test_only_what_is_fulfilled_reads_ok(monkeypatch, capsys, is_known):
     ],
 )  # fmt: skip
 def test_versions_are_compared_as_numbers(found, wanted, fits):
-    """PEP 440, Version specifiers, for final releases."""
+    """The comparison follows PEP 440, Version specifiers, for final releases."""
     assert environment._fits(found, wanted) == fits
 
 
@@ -369,7 +369,7 @@ def test_the_command(small_song, tmp_path, capsys):
     ("module", "trial"), [(fix_on_the_neck, "_places"), (guess_by_ear, "_take")]
 )
 def test_only_so_many_notes_are_tried(monkeypatch, module, trial):
-    """By chance, and the same ones for a seed; what was not tried is said."""
+    """The notes are chosen by the seed; the paper says what was not tried."""
     tried, made = [], []
     attempt = getattr(module, trial)
     monkeypatch.setattr(module, trial, lambda *case: tried.append(case) or attempt(*case))

@@ -1,4 +1,4 @@
-"""Arranged songs written once more: a condensed one and a re-voiced one, in every format.
+"""Arranged songs, one condensed and one re-voiced, are written in every format and read again.
 
 Each comes back from MusicXML, MIDI and a chart as far as the format promises; what a format cannot
 hold is listed in ``test_write_musicxml``, ``test_midi`` and ``test_chart``. Sources: the MusicXML
@@ -32,38 +32,38 @@ __all__ = ["schema"]  # a fixture, asked for by name
 
 @pytest.fixture(scope="session")
 def condensed() -> Song:
-    """Fourteen layers for two players."""
+    """Condense fourteen layers for two players."""
     return ar.condense(ar.read(DATASETS / "last-bell.musicxml"), 2).song
 
 
 @pytest.fixture(scope="session")
 def revoiced() -> Song:
-    """The demo song with the best proposal for its crowded chorus."""
+    """Return the demo song with the best proposal for its crowded chorus."""
     demo = ar.read(DATASETS / "low-water.musicxml")
     return ar.revoice(demo, "Guitar 1", section="Chorus 1")[0].song
 
 
 @pytest.fixture(scope="session", params=["condensed", "revoiced"])
 def arranged(request) -> Song:
-    """Each of the two."""
+    """Return each of the two songs."""
     return request.getfixturevalue(request.param)
 
 
 @pytest.fixture(scope="session")
 def score(arranged, tmp_path_factory) -> Path:
-    """Its MusicXML."""
+    """Return its MusicXML."""
     path = tmp_path_factory.mktemp("arranged") / "song.musicxml"
     ar.write_musicxml(arranged, path)
     return path
 
 
 def plain(song: Song) -> Song:
-    """Ids of notes are the file's own; voices are compared where the file has them, below."""
+    """Return the notes without ids, which the file makes; a test below compares voices."""
     return replace(song, notes=song.notes.assign(source_id="", voice="1"))
 
 
 def voices(song: Song) -> Counter:
-    """The voices of notes that have one, with their place."""
+    """Return the voices of notes that have one, with their place."""
     with_voice = song.notes[song.notes["voice"].notna()].fillna({"pitch": -1.0})
     return Counter(
         with_voice[["part", "onset", "pitch", "voice"]].itertuples(index=False, name=None)
@@ -78,7 +78,9 @@ def test_voices_in_the_file_stay(arranged, score, tmp_path):
 
 
 def test_they_are_arranged(condensed, revoiced):
-    """Two parts where there were fourteen guitars, and a chorus that differs from the demo's."""
+    """The condensed song has two parts instead of fourteen guitars, and the chorus of the other
+    differs from the demo's.
+    """
     guitars = condensed.parts[condensed.parts["family"] == "guitar"]
     assert len(guitars) == 2
     demo = ar.read(DATASETS / "low-water.musicxml")
@@ -92,12 +94,12 @@ def test_they_are_arranged(condensed, revoiced):
 
 
 def test_musicxml_is_valid(score, schema):
-    """Against the MusicXML 4.0 schema."""
+    """The file is valid against the MusicXML 4.0 schema."""
     assert schema.validate(etree.parse(score)), str(schema.error_log)[:2000]
 
 
 def test_musicxml_comes_back(arranged, score):
-    """Every column of every table but those that the format cannot hold, strings and frets too."""
+    """Every column comes back, strings and frets too, except what the format cannot hold."""
     again = ar.read(score)
     assert differences(plain(arranged), plain(again), WORKED_OUT) == {}
     assert again.title == arranged.title
@@ -107,7 +109,7 @@ def test_musicxml_comes_back(arranged, score):
 
 
 def test_strings_and_frets_are_in_the_file(arranged, score):
-    """Read from the elements: string, fret and capo of each part's notes, the capo beside them.
+    """The elements hold the string, fret and capo of each part's notes.
 
     MusicXML 4.0: ``capo`` "changes the open tuning of the strings", so frets are written from it;
     in the tables they are from the nut. The open string and the fret make the pitch.
@@ -128,7 +130,7 @@ def test_strings_and_frets_are_in_the_file(arranged, score):
 
 
 def test_music21_reads_the_same_pitches(arranged, score):
-    """music21: onset, duration and sounding pitch of every note of every part, and the graces."""
+    """music21 reads the same onset, duration and pitch of every note, and the grace notes."""
     theirs = in_time(music21_parts(score))
     assert [notes for notes, _ in theirs] == sounding(arranged)
     graces = [
@@ -139,9 +141,10 @@ def test_music21_reads_the_same_pitches(arranged, score):
 
 
 def test_verovio_engraves_it(score, capfd):
-    """Every page, and a head for every note.
+    """verovio engraves every page, with a head for every note.
 
-    It has no sign for a hammer-on in tablature and says so, once for each end; nothing else.
+    It has no sign for a hammer-on in tablature and warns of that once for each end, and of nothing
+    else.
     """
     verovio.enableLog(verovio.LOG_WARNING)
     toolkit = verovio.toolkit()
@@ -164,7 +167,7 @@ def test_verovio_engraves_it(score, capfd):
 
 
 def test_midi_comes_back(arranged, tmp_path):
-    """Notes of each part, bars, tempo and sections; MIDI holds neither strings nor chords."""
+    """Notes, bars, tempo and sections come back; MIDI holds neither strings nor chords."""
     path = tmp_path / "song.mid"
     ar.write_midi(arranged, path)
     again = ar.read(path)
@@ -187,7 +190,7 @@ def test_midi_comes_back(arranged, tmp_path):
 
 
 def test_chart_comes_back(arranged, tmp_path):
-    """All tables equal, but for ids and voices; nothing moved or left out."""
+    """All tables are equal, except for ids and voices; no note is moved or left out."""
     path = tmp_path / "song.txt"
     ar.write_chart(arranged, path)
     again = ar.read(path)

@@ -1,4 +1,4 @@
-"""Files written whole or not at all, and what a killed run leaves behind."""
+"""Files are written whole or not at all, and drafts of a killed run are removed."""
 
 import os
 import signal
@@ -74,7 +74,7 @@ def test_all_files_are_moved_or_none(tmp_path):
 
 
 def test_the_longest_name_is_written_and_a_longer_one_refused(tmp_path):
-    """255 bytes is what most file systems take (NAME_MAX on Linux); a draft must not need more."""
+    """Most file systems take names of 255 bytes (NAME_MAX on Linux); a draft must not need more."""
     longest = tmp_path / ("x" * 251 + ".txt")
     with whole_file(longest) as draft:
         draft.write_text("here")

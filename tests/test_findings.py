@@ -1,7 +1,7 @@
-"""What can be done with findings: worked by hand, and each move tried on the whole song.
+"""What can be done with findings: cases worked by hand, and each move tried on the whole song.
 
-At 60 quarter notes a minute a quarter note lasts a second. What belongs to a finding, how like
-ones are grouped and what counts as the smallest move is ours, so that the tests hold the
+At 60 quarter notes a minute a quarter note lasts a second. What belongs to a finding, how similar
+ones are grouped and what counts as the smallest move is our own choice, so that the tests state the
 definition.
 """
 
@@ -41,14 +41,16 @@ EXAMPLES = settings(max_examples=40, deadline=None, derandomize=True, phases=[Ph
 
 
 def first(music, kind, limits=Limits()):  # noqa: B008
-    """The most severe finding of a kind."""
+    """Return the most severe finding of a kind."""
     found = find_clashes(music, [kind], limits)
     assert len(found), f"no {kind} in it"
     return found.iloc[0]
 
 
 def behind(music, kind, limits=Limits()):  # noqa: B008
-    """(part, name, measure, beat, duration) of the notes behind the first finding of a kind."""
+    """Return (part, name, measure, beat, duration) of the notes behind the first finding of a
+    kind.
+    """
     notes = finding_notes(music, first(music, kind, limits))
     columns = ("part", "name", "measure", "beat", "duration")
     return list(zip(*(notes[name] for name in columns), strict=True))
@@ -66,13 +68,13 @@ def test_behind_a_rub():
 
 
 def test_behind_mud_in_one_part():
-    """A low third in one hand: its two notes, not the G above them."""
+    """A low third in one hand has its two notes behind it, not the G above them."""
     music = song(("Guitar 1", "F2 A2 G3", 0, 4))
     assert [row[1] for row in behind(music, "mud")] == ["F2", "A2"]
 
 
 def test_behind_mud_over_an_assumed_root():
-    """Under the chord C no bass plays: the missing C cannot be listed, the E2 above it is."""
+    """No bass plays under the chord C: the missing C cannot be listed, but the E2 above it is."""
     music = song(("Guitar 1", "E2 C4", 0, 8), chords=[(0, 0, "major", None)])
     assert behind(music, "mud") == [("Guitar 1", "E2", 1, 1, 8)]
 
@@ -91,7 +93,7 @@ def test_behind_crowding():
 
 
 def test_behind_a_crossing():
-    """The top notes of both for the two beats in which the upper part lies lower."""
+    """They are the top notes of both for the two beats in which the upper part lies lower."""
     music = song(
         ("Guitar 1", "C5", 0, 6), ("Guitar 1", "E4", 6, 2), ("Guitar 1", "C5", 8, 8),
         ("Guitar 2", "G3 G4", 0, 16),
@@ -103,7 +105,7 @@ def test_behind_a_crossing():
 
 
 def test_behind_disagreeing_thirds():
-    """E against Eb over C, while both sound; the C and G beside them agree."""
+    """E clashes with Eb over C while both sound; the C and G beside them agree."""
     music = song(
         ("Guitar 1", "C4 E4", 0, 4), ("Guitar 2", "Eb3 G3", 1, 2),
         chords=[(0, 0, "major", None)],
@@ -112,14 +114,14 @@ def test_behind_disagreeing_thirds():
 
 
 def test_behind_a_note_outside():
-    """The F# over C, only as long as the symbol is C."""
+    """The F# over C is listed only as long as the symbol is C."""
     chords = [(0, 0, "major", None), (4, 2, "major", None)]
     music = song(("Guitar 1", "C4 F#4", 0, 8), chords=chords)
     assert behind(music, "outside") == [("Guitar 1", "F#4", 1, 1, 4)]
 
 
 def test_behind_voice_and_bass():
-    """The A with the sung G that it is near; the low E with the bass's C below it."""
+    """They are the A with the sung G near it, and the low E with the bass's C below it."""
     music = song(("Voice", "G4", 0, 8), ("Guitar 1", "A4 C3", 0, 8))
     assert [row[:2] for row in behind(music, "voice")] == [("Voice", "G4"), ("Guitar 1", "A4")]
     music = song(("Guitar 1", "E2 C4", 0, 8), ("Bass", "C2", 0, 8))
@@ -130,7 +132,7 @@ SCALE = ["C4", "D4", "E4", "F4", "G4", "A4", "B4", "C5"]
 
 
 def test_behind_a_doubling():
-    """The top notes of the eight common attacks; the low G below them does not belong to it."""
+    """They are the top notes of the eight common attacks; the low G below them is not one."""
     music = song(
         *(("Guitar 1", note, at, 1) for at, note in enumerate(SCALE)),
         *(("Guitar 2", note, at, 1) for at, note in enumerate(SCALE)),
@@ -147,14 +149,14 @@ LATE = [("Guitar 1", "C4", at, 0.2) for at in range(8)] + [
 
 
 def test_behind_attacks_that_miss():
-    """Eight quarters and eight attacks a sixteenth behind them; what is together is left out."""
+    """Eight quarters and eight attacks a sixteenth later are listed; shared attacks are not."""
     notes = behind(song(*LATE, ("Guitar 1", "C4", 8, 1), ("Guitar 2", "G4", 8, 1)), "near")
     assert len(notes) == 16
     assert notes[:2] == [("Guitar 1", "C4", 1, 1, 0.2), ("Guitar 2", "G4", 1, 1.25, 0.2)]
 
 
 def echoing():
-    """A triplet echo of quarters against sixteenths: the repeats miss, no attack does."""
+    """Return quarters with a triplet echo against sixteenths: the repeats miss, no attack does."""
     rows = [("Guitar 1", "C4", at, 0.2) for at in range(16)]
     rows += [("Guitar 2", "G4", at / 4, 0.2) for at in range(64)]
     parts = parts_of("Guitar 1", "Guitar 2", echo=["triplet quarter", None])
@@ -162,7 +164,9 @@ def echoing():
 
 
 def test_behind_an_echo():
-    """The attacks that it repeats, and the other part's; no move of a note ends it."""
+    """The attacks that the echo repeats and the other part's are listed; no move of a note
+    ends it.
+    """
     music, limits = echoing(), Limits(near=1)
     finding = first(music, "near", limits)
     assert "echo" in finding["why"]
@@ -192,7 +196,7 @@ def test_a_finding_by_its_label_or_as_a_row():
 
 
 def test_a_part_with_a_plus_in_its_name():
-    """The label of a part may hold what joins two."""
+    """The label of a part may contain the sign that joins two labels."""
     music = song(("Ann + Bo", "C4", 0, 4), ("Guitar + amp", "Db4", 0, 4))
     assert [row[0] for row in behind(music, "rub")] == ["Ann + Bo", "Guitar + amp"]
 
@@ -222,7 +226,7 @@ def test_out_of_a_rub_onto_the_chord():
 
 
 def test_without_a_chord_symbol_any_note_will_do():
-    """C4 against C#4, nothing known of the chord: a semitone away from or onto each other."""
+    """For C4 against C#4 without a chord, each moves a semitone away from or onto the other."""
     music = song(("Guitar 1", "C4", 0, 4), ("Guitar 2", "C#4", 0, 4))
     moves = smallest_moves(music, first(music, "rub"))
     assert moves["in_chord"].isna().all()
@@ -241,7 +245,7 @@ def test_moves_stay_on_the_neck():
 
 
 def test_mud_in_one_hand_is_ended_by_one_of_its_notes():
-    """F2 A2 is a third too low: either note moves, and the text says which."""
+    """F2 A2 is a third too low: moving either note ends it, and the text says which."""
     music = song(("Guitar 1", "F2 A2", 0, 4))
     moves = smallest_moves(music, first(music, "mud"))
     assert set(moves["move"].str.split().str[0]) == {"F2", "A2", "leave"}
@@ -249,7 +253,7 @@ def test_mud_in_one_hand_is_ended_by_one_of_its_notes():
 
 
 def test_a_late_part_comes_earlier():
-    """A sixteenth earlier, or the other a sixteenth later; as attacks all at once."""
+    """One part moves a sixteenth earlier, or the other later, with all attacks at once."""
     music = song(*LATE)
     moves = smallest_moves(music, first(music, "near"))
     listed = list(zip(moves["part"], moves["move"], strict=True))[:2]
@@ -261,7 +265,7 @@ def test_a_late_part_comes_earlier():
 
 
 def test_a_singer_is_left_where_she_sings():
-    """Of a guitar in the singer's way only the guitar moves."""
+    """If a guitar is in the singer's way, only the guitar moves."""
     music = song(("Voice", "G4", 0, 8), ("Guitar 1", "A4", 0, 8))
     moves = smallest_moves(music, first(music, "voice"))
     assert moves["part"].unique().tolist() == ["Guitar 1"]
@@ -269,8 +273,8 @@ def test_a_singer_is_left_where_she_sings():
 
 
 def test_what_a_move_brings_is_listed():
-    """F4 against E4 may go up to F#4, but there the keys hold G4: a new rub. Down onto E4 nothing
-    stands in the way.
+    """F4 against E4 may go up to F#4, but there the keys hold G4: a new rub. Moving down onto E4
+    causes no new finding.
     """
     music = song(("Guitar 1", "F4", 0, 3), ("Guitar 2", "E4", 0, 3), ("Keys", "G4", 0, 3))
     moves = smallest_moves(music, first(music, "rub")).set_index(["part", "move"])["also"]
@@ -296,7 +300,7 @@ LOOSE = Limits(rub=0.1, mud=0.5, crowding=0.2, crowding_seconds=1, crossing=0.3,
 
 
 def of_its_parts(findings, finding):
-    """(onset, pitches) of those of the same kind and parts that touch its time."""
+    """Return (onset, pitches) of findings of the same kind and parts that touch its time."""
     end = findings["onset"] + findings["duration"]
     same = (findings["kind"] == finding.kind) & (findings["parts"] == finding.parts)
     same &= (findings["onset"] <= finding.onset + finding.duration) & (end >= finding.onset)
@@ -324,7 +328,7 @@ def test_each_move_ends_its_finding(rows, chords, number):
 
 
 def listed(findings):
-    """Findings as (kind, parts, pitches, onset, value, notes), in order."""
+    """Return findings as (kind, parts, pitches, onset, value, notes), in order."""
     rows = findings.round({"onset": 6, "value": 6})
     columns = ("kind", "parts", "pitches", "onset", "value", "notes")
     return sorted(zip(*(rows[name] for name in columns), strict=True))
@@ -333,8 +337,8 @@ def listed(findings):
 @given(ROWS, CHORDS, st.integers(-3, 3))
 @EXAMPLES
 def test_versions_rechecked_at_once_are_as_each_alone(rows, chords, semitones):
-    """Changed notes one behind the other give what a song with them gives by itself, crossings
-    too, whichever part is meant to be on top then; each names the notes of its own version.
+    """Several changed versions checked in one call give what a song with each gives by itself,
+    crossings too, whichever part is on top then; each finding names the notes of its own version.
     """
     music = song(*rows, parts=PARTS, chords=chords, bars=10)
     moves = [
@@ -354,7 +358,7 @@ def test_versions_rechecked_at_once_are_as_each_alone(rows, chords, semitones):
 @given(ROWS, CHORDS)
 @EXAMPLES
 def test_looked_for_of_some_parts_only_findings_are_as_of_all(rows, chords):
-    """What is asked of some parts is what is found of them when all are asked: the notes of the
+    """Findings of some parts equal those found when all parts are asked, since the notes of the
     others still count.
     """
     music = song(*rows, parts=PARTS, chords=chords, bars=10)
@@ -369,8 +373,8 @@ def test_looked_for_of_some_parts_only_findings_are_as_of_all(rows, chords):
 
 
 def test_a_move_is_tried_on_the_notes_of_its_own_parts():
-    """Of forty parts that sound at once 780 pairs of notes do, and of two of them one does; the
-    others are heard, but not held against each other.
+    """Of forty parts that sound at once, 780 pairs of notes do; of two of them, one pair does. The
+    other parts are heard, but not compared with each other.
     """
     music = crowd(40, 1)
     names = music.parts["part"].tolist()
@@ -381,7 +385,7 @@ def test_a_move_is_tried_on_the_notes_of_its_own_parts():
 
 
 def crowd(parts, notes):
-    """Guitars that all sound all the time, each on one pitch."""
+    """Return guitars that all sound all the time, each on one pitch."""
     names = [f"Guitar {number + 1}" for number in range(parts)]
     rows = [
         (name, 40 + number % 44, float(onset), 1.0)
@@ -392,7 +396,9 @@ def crowd(parts, notes):
 
 
 def test_more_than_can_be_compared_is_refused_with_what_to_do(monkeypatch):
-    """Five parts that sound in four slices meet 10 x 4 times. Forty pass where 40 is the most."""
+    """Five parts that sound in four slices meet 10 x 4 times. Forty meetings are accepted where 40
+    is the limit.
+    """
     music = crowd(5, 4)
     monkeypatch.setattr("arrange.clashes.MOST_MEETINGS", 40)
     find_clashes(music)
@@ -414,7 +420,7 @@ def test_the_largest_song_that_is_read_is_refused_before_it_is_compared():
 @given(ROWS, CHORDS)
 @EXAMPLES
 def test_the_notes_behind_make_the_finding(rows, chords):
-    """They are of its parts, within its time, and without them it is gone."""
+    """The notes are of the finding's parts and time, and without them the finding is gone."""
     music = song(*rows, parts=PARTS, chords=chords, bars=10)
     for finding in find_clashes(music, limits=LOOSE).itertuples():
         notes = finding_notes(music, finding)
@@ -435,18 +441,18 @@ FORM = (("Verse 1", 1), ("Chorus 1", 3), ("Verse 2", 5), ("Chorus 2", 7))
 
 
 def in_form(*rows, kinds=("verse", "chorus", "verse", "chorus"), **about):
-    """A song of four sections of two bars."""
+    """Return a song of four sections of two bars."""
     music = song(*rows, sections=FORM, bars=8, **about)
     return replace(music, sections=music.sections.assign(kind=list(kinds)))
 
 
 def rub(bar, low="C4", high="Db4"):
-    """Both guitars a semitone apart through a bar."""
+    """Return both guitars a semitone apart through a bar."""
     return [("Guitar 1", low, 4 * bar - 4, 3), ("Guitar 2", high, 4 * bar - 4, 3)]
 
 
 def rows_of(music):
-    """(kind, times, sections) of each group."""
+    """Return (kind, times, sections) of each group."""
     groups = group_findings(find_clashes(music, ["rub"]), music)
     return list(zip(groups["kind"], groups["times"], groups["sections"], strict=True))
 
@@ -458,24 +464,24 @@ def test_each_chorus_once():
 
 
 def test_another_place_of_the_chorus_is_another_clash():
-    """First bar of one, second of the other: two rows."""
+    """The first bar of one chorus and the second of the other give two rows."""
     assert len(rows_of(in_form(*rub(3), *rub(8)))) == 2
 
 
 def test_sections_of_no_kind_are_not_alike():
-    """Without a kind of section the same place says nothing."""
+    """If a section has no kind, equal places in it are not grouped."""
     assert len(rows_of(in_form(*rub(3), *rub(7), kinds=["other"] * 4))) == 2
 
 
 def test_played_again_in_a_repeat():
-    """The same printed bar, played a second time."""
+    """The same printed bar played a second time is grouped."""
     music = in_form(*rub(3), *rub(7), kinds=["other"] * 4)
     measures = music.measures.assign(written=["1", "2", "3", "4", "5", "6", "3", "8"])
     assert rows_of(replace(music, measures=measures)) == [("rub", 2, "Chorus 1 and 2")]
 
 
 def test_like_ones_of_a_section():
-    """On other pitches in the same section: one row, which shows the most severe."""
+    """A finding on other pitches in the same section joins the row; the most severe is shown."""
     music = in_form(*rub(3, "C3", "Db3"), *rub(4, "E4", "F4"))
     groups = group_findings(find_clashes(music, ["rub"]), music)
     assert groups["times"].tolist() == [2]
@@ -483,7 +489,7 @@ def test_like_ones_of_a_section():
 
 
 def test_section_names_in_short():
-    """Numbered names share their word, in the order of the song."""
+    """Numbered names share one word, in the order of the song."""
     bars = [1, 3, 5, 7]
     music = song(
         *(row for bar in bars for row in rub(bar)),
@@ -504,7 +510,7 @@ def test_waived_ones_stay_apart():
 
 
 def test_grouping_asks_for_a_findings_table():
-    """Another table is refused; without findings there are no groups."""
+    """Another table is refused; an empty one has no groups."""
     music = in_form(*rub(3))
     with pytest.raises(TableError, match="table 'findings' lacks"):
         group_findings(music.notes, music)
@@ -547,7 +553,7 @@ HOOK = Waiver("W1", "the hook is meant", kind="doubling")
 
 
 def test_waived_by_kind_parts_section_and_measures():
-    """Each alone and all together cover the doubling; the rub in the chorus stays."""
+    """Each condition alone, and all together, cover the doubling; the rub in the chorus stays."""
     music = in_form(*DOUBLED, *rub(3))
     findings = find_clashes(music, ["doubling", "rub"])
     for covers in (
@@ -564,7 +570,7 @@ def test_waived_by_kind_parts_section_and_measures():
 
 
 def test_the_first_waiver_counts():
-    """Neither a later waiver nor a second call replaces it; row labels stay."""
+    """Neither a later waiver nor a second call replaces the first; row labels stay."""
     music = in_form(*DOUBLED)
     findings = find_clashes(music, ["doubling"]).set_axis([7], axis=0)
     waived = waive(findings, [HOOK, Waiver("W2", "so too", section="Verse 1")])
@@ -582,14 +588,14 @@ def test_the_first_waiver_counts():
     ],
 )
 def test_a_waiver_that_covers_nothing(covers, message):
-    """It says what there is; a part is named in full."""
+    """The error says what there is to cover; a part must be named in full."""
     findings = find_clashes(in_form(*DOUBLED), ["doubling"])
     with pytest.raises(ArrangeError, match=message):
         waive(findings, [Waiver("W1", "meant", **covers)])
 
 
 def test_one_id_has_one_reason():
-    """One decision may cover two places, but not for two reasons."""
+    """One decision may cover two places, but not with two reasons."""
     findings = find_clashes(in_form(*DOUBLED, *rub(3)), ["doubling", "rub"])
     again = Waiver("W1", HOOK.reason, kind="rub")
     assert waive(findings, [HOOK, again])["waived"].eq("W1").all()
@@ -607,13 +613,13 @@ def test_one_id_has_one_reason():
     ],
 )
 def test_a_waiver_that_is_none(fields, message):
-    """Id, reason and something that it covers are needed."""
+    """An id, a reason and something that it covers are required."""
     with pytest.raises(ArrangeError, match=message):
         Waiver(**fields)
 
 
 def test_a_waiver_as_text():
-    """Names in any order; a range or one measure; what the reason holds is kept."""
+    """Names may come in any order, with a range or one measure; the reason keeps its text."""
     text = "reason=Ann = lead, as agreed; kind=rub;parts=Guitar 1 + Guitar 2; measures=21-24"
     assert parse_waiver(text, "W1") == Waiver(
         "W1", "Ann = lead, as agreed", "rub", ("Guitar 1", "Guitar 2"), "", (21, 24)
@@ -634,7 +640,7 @@ def test_a_waiver_as_text():
     ],
 )
 def test_a_text_that_is_no_waiver(text, message):
-    """The piece that is not understood is named."""
+    """The error names the piece that is not understood."""
     with pytest.raises(ArrangeError, match=message):
         parse_waiver(text, "W1")
 
@@ -656,14 +662,14 @@ WAIVERS = st.builds(
 @given(st.lists(WAIVERS, max_size=4))
 @EXAMPLES
 def test_waivers_come_back_from_a_table(tmp_path_factory, waivers):
-    """Written as a study writes its tables, then read."""
+    """Waivers are written as a study writes its tables, then read."""
     path = tmp_path_factory.mktemp("waivers") / "waivers.csv"
     waivers_table(waivers).to_csv(path, index=False)
     assert read_waivers(path) == tuple(waivers)
 
 
 def test_a_table_that_holds_no_waivers(tmp_path):
-    """The file, its line and what is wrong there."""
+    """The error names the file, the line and the mistake."""
     path = tmp_path / "waivers.csv"
     with pytest.raises(ArrangeError, match=r"waivers.csv: cannot be read: No such file"):
         read_waivers(path)
@@ -739,7 +745,7 @@ BAND = [("Guitar 1", "C4", 0, 4), ("Voice", "C5", 0, 4), ("Bass", "C2", 0, 4)]
          "no durations", "one note", "tempo"],
 )  # fmt: skip
 def test_what_could_not_be_asked(music, expected):
-    """Said in words, in the study and in a notebook too; findings come all the same."""
+    """The study and the notebook say which checks could not run; all others ran."""
     assert not_asked(music) == expected
     check_table(find_clashes(music), FINDINGS)
     shown = Study(music)._repr_html_()
@@ -749,8 +755,8 @@ def test_what_could_not_be_asked(music, expected):
 
 
 def test_forty_parts():
-    """Forty guitars, each a semitone above the next on a bar of its own, two at a time: twenty
-    rubs, and nothing else rubs.
+    """Forty guitars, each a semitone above the next, play two at a time in a bar of their own:
+    there are twenty rubs and no others.
     """
     rows = [(f"Guitar {number}", 60 + number % 2, 4 * (number // 2), 3) for number in range(40)]
     music = song(*rows)

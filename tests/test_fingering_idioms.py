@@ -1,4 +1,6 @@
-"""Fingering from pitches alone against a table of what guitarists play (common practice)."""
+"""Fingering from pitches alone is compared with a table of what guitarists play (common
+practice).
+"""
 
 from collections import Counter
 from dataclasses import replace
@@ -16,7 +18,7 @@ OPEN = STANDARD_TUNINGS["guitar"]
 MARKS = {"ringing": "let ring", "muted": "muted"}
 LEAST_RIGHT = 0.97
 
-# What is still fingered in another way, and why.
+# Idioms that are still fingered in another way, and why.
 MISSED = {
     "over two strings: string 5 fret 2, string 6 fret 3, string 5 fret 2, string 6 fret 3":
         "one string for all, by slides of four frets",
@@ -30,14 +32,14 @@ MISSED = {
 
 
 def frets_of(shape):
-    """String: fret, of a shape as it is written in the table."""
+    """Return string: fret of a shape as the table writes it."""
     frets = shape.split("-") if "-" in shape else shape
     return {6 - place: int(fret) for place, fret in enumerate(frets) if fret != "x"}
 
 
 @lru_cache
 def idioms():
-    """Family, name, how and shapes of each idiom."""
+    """Return family, name, how and shapes of each idiom."""
     lines = TABLE.read_text(encoding="utf-8").splitlines()
     rows = [line.split(" | ") for line in lines if not line.startswith("#")]
     return [(family, name, how, [*map(frets_of, shapes.split())])
@@ -45,7 +47,7 @@ def idioms():
 
 
 def fingered_shapes(how, shapes):
-    """String: fret of each moment as it is fingered from pitches alone."""
+    """Return string: fret of each moment as it is fingered from pitches alone."""
     each = 0.5 if all(len(shape) == 1 for shape in shapes) else 1.0
     rows = [
         ("Guitar", OPEN[string - 1] + fret, number * each,
@@ -67,13 +69,13 @@ def fingered_shapes(how, shapes):
 
 @lru_cache
 def right_names():
-    """Whether each idiom is fingered as in the table."""
+    """Return whether each idiom is fingered as in the table."""
     return {(family, name): fingered_shapes(how, shapes) == shapes
             for family, name, how, shapes in idioms()}  # fmt: skip
 
 
 def test_the_table_is_one_of_idioms():
-    """At least 200, of thirteen families, each named once."""
+    """It has at least 200 idioms of thirteen families, each name once."""
     assert len(idioms()) >= 200
     assert len({(family, name) for family, name, *_ in idioms()}) == len(idioms())
     families = Counter(family for family, *_ in idioms())
@@ -82,10 +84,10 @@ def test_the_table_is_one_of_idioms():
 
 
 def test_idioms_are_fingered_as_players_do():
-    """From pitches alone the first answer is the table's, but for those that are named.
+    """From pitches alone, the first answer is the table's, except for the idioms listed above.
 
-    246 of 253 are; before the costs of sets of strings, skipped strings and open strings 102 of
-    235 of a first table were.
+    246 of 253 agree. Before the costs of string sets, skipped strings and open strings were added,
+    102 of the 235 of a first table agreed.
     """
     right = right_names()
     assert sum(right.values()) >= LEAST_RIGHT * len(right)

@@ -1,4 +1,4 @@
-"""A file format is a row and its suffixes; an invented reader shows what it must give."""
+"""A file format is one row with its suffixes; an invented reader shows what a reader must give."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from arrange.formats.written import Written
 
 
 def invented(data: bytes, _: str) -> Written:
-    """One guitar plays a quarter note for each byte, its pitch; in one bar of any length."""
+    """Read an invented format: a guitar plays a quarter note for each byte, in one long bar."""
     count = len(data)
     none, no = np.full(count, -1), np.zeros(count, dtype=bool)
     return Written(
@@ -44,7 +44,7 @@ def test_notes_that_a_file_has_no_names_for_are_numbered():
 
 
 def test_every_format_has_its_suffixes_and_every_suffix_its_format():
-    """One that is listed without a reader would be promised in the help and refused."""
+    """A suffix listed without a reader would be promised in the help and then refused."""
     assert [tuple(row) for row in SUFFIXES.values()] == [
         (each.name, each.read_suffixes, each.written_suffixes) for each in FORMATS
     ]
@@ -52,7 +52,7 @@ def test_every_format_has_its_suffixes_and_every_suffix_its_format():
 
 
 def test_what_is_of_no_format_is_told_them_all(tmp_path):
-    """By the names in the rows."""
+    """The message lists the formats by the names in the rows."""
     path = tmp_path / "list.doc"
     path.write_text("bread, milk")
     with pytest.raises(ar.ReadError) as refused:

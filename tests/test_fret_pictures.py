@@ -1,6 +1,6 @@
-"""What is in a fret picture, and that the page and the plots show the same.
+"""The content of a fret picture, and that the page and the plots show the same.
 
-The element ``frame`` of MusicXML 4.0 (W3C) is the list of what belongs into such a picture.
+The element ``frame`` of MusicXML 4.0 (W3C) lists what belongs in such a picture.
 """
 
 from __future__ import annotations
@@ -33,13 +33,15 @@ def _close():
 
 
 def picture(shape, neck, labels=None):
-    """What is in the picture of one shape."""
+    """Return the content of the picture of one shape."""
     (own,) = fret_pictures(shape, "T", neck, ar.Hand(), labels or FretLabels())
     return own
 
 
 def test_a_barre_chord_by_hand():
-    """F at the first fret (common practice): the first finger across six strings, 3 4 2 behind."""
+    """F at the first fret (common practice): the first finger lies across six strings, 3 4 2 behind
+    it.
+    """
     own = picture("133211", ar.Neck())
     assert own.barres == [Barre(1, 1, 6, 1)]
     assert own.dots == [(3, 2), (4, 3), (5, 3)]
@@ -50,7 +52,7 @@ def test_a_barre_chord_by_hand():
 
 
 def test_rows_and_numbers_under_a_capo_by_hand():
-    """Capo 3: fret 7 is the fourth row behind it and still fits, fret 8 does not."""
+    """With a capo at 3, fret 7 is the fourth row behind it and still fits; fret 8 does not."""
     near = picture("xx3577", ar.Neck(capo=3))
     assert (near.first, near.shows_end, near.numbers) == (4, True, [(4, "4")])
     assert near.open_strings == [4]
@@ -62,7 +64,7 @@ def test_rows_and_numbers_under_a_capo_by_hand():
 
 @pytest.mark.parametrize(("shape", "neck"), SHAPES)
 def test_the_page_and_the_plot_show_the_same(shape, neck):
-    """Signs, dots, bars, numbers and words, counted in the SVG and on the axes."""
+    """The signs, dots, bars, numbers and words in the SVG and on the axes are counted."""
     ax = ar.plot_shape(shape, "T", neck)
     own = ar.name_shape(shape, neck).shape
     svg = draw_shape(own, "T", neck, ar.Hand())

@@ -30,7 +30,7 @@ WHITE_MM = 9.0  # at every edge
 
 
 def text_of(path: Path) -> str:
-    """All text of a PDF, page after page, lines joined."""
+    """Return all text of a PDF, page after page, with lines joined."""
     pages = [page.extract_text() for page in pypdf.PdfReader(path).pages]
     return " ".join(" ".join(pages).split())
 
@@ -40,7 +40,7 @@ def pdf_of(paths, word: str) -> Path:
 
 
 def in_order(text: str, words: list[str]) -> list[str]:
-    """The stretches of text from each word to the next; each must come after the one before."""
+    """Return the text from each word to the next; the words must come in this order."""
     places, at = [], 0
     for word in words:
         at = text.find(word, at)
@@ -61,7 +61,7 @@ def headings(own) -> list[str]:
 
 @pytest.fixture(scope="module", params=[(d, s) for d in DEMOS for s in STYLES], ids=str)
 def demo(request, tmp_path_factory):
-    """A demo song, the style, and the files of its handout."""
+    """Return a demo song, the style, and the files of its handout."""
     name, style = request.param
     own = read(DATASETS / name)
     paper = "A4" if style == "notation" else "letter"
@@ -95,7 +95,7 @@ def test_every_section_and_chord_is_printed_in_order(demo, part):
 
 
 def test_facts_of_the_part_are_printed(demo):
-    """Key, meter, tempo as players count it, tuning low to high, and the capo in plain words."""
+    """The page shows key, meter, tempo as counted, tuning low to high, and the capo in words."""
     own, _, paths = demo
     text = text_of(pdf_of(paths, "guitar-2"))
     capo = own.parts.set_index("part").loc["Guitar 2", "capo"]
@@ -117,13 +117,13 @@ def test_facts_of_the_part_are_printed(demo):
 
 
 def test_cues_say_what_the_demo_was_written_to_do(demo):
-    """The demos' own remarks say who doubles whom, and who waits."""
+    """The demos' own remarks say who doubles whom, and who waits; the cues must agree."""
     own, _, paths = demo
     text = text_of(pdf_of(paths, "guitar-2"))
     if own.title.startswith("Low"):
         (intro, *_) = in_order(text, headings(own))
         assert "Doubles Guitar 1 an octave lower." in intro
-        *_, tag, _ = in_order(text, headings(own))  # the hook, pages away from the intro
+        *_, tag, _ = in_order(text, headings(own))  # the hook, several pages after the intro
         assert "again" not in text
         assert "Doubles Guitar 1 an octave lower." in tag
     else:
@@ -134,7 +134,7 @@ def test_cues_say_what_the_demo_was_written_to_do(demo):
 
 
 def test_nobody_has_to_leaf_back(demo):
-    """A section that is to be played again stands on the page that is named, which lies open:
+    """A section that is played again is on the page that the sheet names, and that page lies open:
     page 1 beside page 2, page 3 beside page 4.
     """
     own, _, paths = demo
@@ -185,7 +185,7 @@ def test_the_band_sheet_shows_form_and_players_on_one_page(demo):
 
 @pytest.fixture
 def pages(monkeypatch):
-    """Every page that is printed from now on, as PNG."""
+    """Collect every page that is printed from now on, as PNG."""
     drawn = []
     compiled = typst.compile
 
@@ -263,7 +263,7 @@ def check_margins(picture: bytes) -> None:
 
 
 def test_what_cannot_be_played_is_reported(tmp_path):
-    """E1 lies an octave below a guitar; the sheet says so, and no fret is made up for it."""
+    """E1 lies an octave below a guitar: the sheet says so and invents no fret."""
     paths = write_handout(EDGES["not playable"], tmp_path)
     assert "Not playable as written, measure 1: E1 lies below the lowest open string" in text_of(
         paths[0]
@@ -271,7 +271,7 @@ def test_what_cannot_be_played_is_reported(tmp_path):
 
 
 def test_the_same_song_gives_the_same_bytes(tmp_path):
-    """Whatever was written before it."""
+    """The bytes do not depend on what was written before."""
     own = read(DATASETS / "tarrow-weir.txt")
     both = write_handout(own, tmp_path / "both")
     alone = write_handout(own, tmp_path / "alone", player="Tam")
@@ -289,7 +289,7 @@ def test_each_step_is_reported(tmp_path):
 
 
 def test_the_band_sheet_is_measured_once(tmp_path, monkeypatch):
-    """In all sizes of type together."""
+    """All sizes of type share one measurement."""
     queries, query = [], typst.query
 
     def counted(*arguments, **options):
@@ -302,7 +302,7 @@ def test_the_band_sheet_is_measured_once(tmp_path, monkeypatch):
 
 
 def test_decisions_and_roles_stand_on_the_band_sheet(tmp_path):
-    """Those that hold; a dropped one is left out, and one not yet agreed says so."""
+    """Decisions in force are printed; a dropped one is not, and one not yet agreed says so."""
     log = DecisionLog((
         Decision("Guitar 2 an octave up", "it was mud", "Song", id="d1"),
         Decision(
@@ -369,7 +369,7 @@ def test_old_files_stay_where_a_sheet_cannot_be_made(tmp_path, monkeypatch):
 
 
 def test_ink_is_black_or_white(tmp_path, pages):
-    """A print without colour loses nothing: every pixel is grey."""
+    """Every pixel is grey, so that a print without colour loses nothing."""
     write_handout(
         read(DATASETS / "tarrow-weir.txt"), tmp_path, layout=Layout(style="shapes"), player="Tam"
     )

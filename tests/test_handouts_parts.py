@@ -1,4 +1,4 @@
-"""What stands behind a handout: beats, stays, cues, engraved lines, strums, page turns.
+"""The parts of a handout: beats, unchanged stretches, cues, engraved lines, strums, page turns.
 
 Worked by hand, against an obvious second implementation, or against the Song itself. How players
 count and call things is common practice; the order of a note's elements is MusicXML 4.0's (W3C).
@@ -74,7 +74,9 @@ def test_bars_are_listed_in_runs():
 
 
 def four_sections():
-    """Guitar 1 plays A, lays out, plays A again but for one bar, then A; Guitar 2 an octave up."""
+    """Return a song in which Guitar 1 plays A, rests, plays A with one bar changed, then A; Guitar
+    2 is an octave higher.
+    """
     line = ["C3", "E3", "G3", "E3", "F3", "A3", "C4", "A3"]
     other = [*line[:6], "G3", "A3"]
     rows = [("Guitar 1", p, n, 1) for n, p in enumerate(line)]
@@ -96,7 +98,7 @@ def test_repeats_rests_and_small_changes_are_found():
 
 
 def test_cues_are_worked_out_from_the_notes():
-    """Two octaves up, two bars out, the bass a bar before, one bar changed, alone."""
+    """The cues are: two octaves up, two bars out, the bass a bar before, one bar changed, alone."""
     own = four_sections()
     cues = section_cues(own, "Guitar 1", part_stays(own, "Guitar 1"))
     assert cues[0] == ("doubles Guitar 2 two octaves lower",)
@@ -124,7 +126,7 @@ def test_entries_techniques_and_held_notes_are_cued():
 @pytest.mark.parametrize("part", ["Guitar 1", "Guitar 2"])
 @pytest.mark.parametrize("name", ["low-water.musicxml", "tarrow-weir.txt"])
 def test_sections_written_as_another_are_note_for_note_the_same(name, part):
-    """The slow and obvious way: rows beside each other."""
+    """The rows of both sections are compared in a slow and obvious way."""
     own = read(DATASETS / name)
     notes = own_notes(own, part)
     stays = {stay.section: stay for stay in part_stays(own, part)}
@@ -145,7 +147,7 @@ def test_sections_written_as_another_are_note_for_note_the_same(name, part):
     ("name", "part"), [("low-water.musicxml", "Guitar 2"), ("tarrow-weir.txt", "Guitar 1")]
 )
 def test_tablature_shows_the_frets_of_the_song(name, part):
-    """Every attack, line by line: frets from the nut, open strings 0, muted ones a cross."""
+    """Every attack is shown: frets from the nut, open strings 0, muted ones a cross."""
     own = read(DATASETS / name)
     capo = int(own.parts.set_index("part").loc[part, "capo"])
     stays = [stay for stay in part_stays(own, part) if stay.plays]
@@ -176,14 +178,14 @@ def test_chord_symbols_stand_over_their_lines():
 
 
 def drawn(lines):
-    """Lines without the engraver's own empty groups, which are nowhere on the page."""
+    """Return the lines without the engraver's empty groups, which are invisible on the page."""
     return [(each.first, each.last, each.height,
              re.sub(r'\s*<g class="\w+MilestoneEnd \w+" />', "", each.picture))
             for each in lines]  # fmt: skip
 
 
 def test_a_section_that_returns_is_drawn_as_if_it_were_alone():
-    """A bar, then the same two bars twice: engraved once, and the second time alone."""
+    """One bar, then the same two bars twice: they are engraved once, and the second time alone."""
     own = read_chart(
         b"""key: D major
 part: Guitar 1
@@ -199,7 +201,7 @@ Guitar 1 | D4 E4 F#4 ~ | 320033 | x02220 pushed | 320033 | x02220 pushed | . |
 
 
 def test_a_long_part_is_engraved_in_pieces_that_do_not_show(monkeypatch):
-    """Each piece is short, for what the engraver takes grows with the square of the bars."""
+    """Each piece is short, since the engraver's time grows with the square of the bars."""
     own = read(DATASETS / "last-bell.musicxml")
     stretches = list(zip(own.sections["first_measure"], own.sections["last_measure"], strict=True))
     together = engrave(own, "Rhythm", stretches, 186)
@@ -246,7 +248,9 @@ def test_a_long_title_fits_on_its_fret_picture():
 
 
 def test_short_notes_are_joined_by_the_beat():
-    """Eighths in twos under a quarter, in threes in 6/8; a sixteenth beside a dotted eighth."""
+    """Eighths are joined in twos under a quarter, in threes in 6/8; a sixteenth beside a dotted
+    eighth.
+    """
     lengths = [0.5] * 4 + [0.75, 0.25, 1.0]
     onsets = np.cumsum([0, *lengths[:-1]])
     own = song(*[("Voice", "C4", at, n) for at, n in zip(onsets, lengths, strict=True)])
@@ -269,7 +273,7 @@ def test_elements_of_a_note_keep_the_order_of_the_schema():
 
 
 def test_a_strum_is_counted():
-    """C for a bar: strummed on 1, 2 & and 3; G: its strings picked in eighths, then silence."""
+    """C for a bar is strummed on 1, 2 & and 3; G is picked in eighths, then silence follows."""
     c_shape, g_shape = "C3 E3 G3 C4", [("G2", 6), ("D3", 4), ("G3", 3)]
     rows = [("Guitar", c_shape, at, n) for at, n in ((0, 1), (1.5, 0.5), (2, 2))]
     rows += [("Guitar", name, 4 + n / 2, 0.5) for n, (name, _) in enumerate(g_shape)]
@@ -319,7 +323,7 @@ def test_tunings_are_printed_low_to_high():
 
 
 def brute_force(heights, rests, begins, room):
-    """The least cost of all ways to break, each tried."""
+    """Try all ways to break pages; return the least cost."""
     count, best = len(heights), np.inf
     for breaks in itertools.product([False, True], repeat=count - 1):
         starts = [0, *(n + 1 for n, is_here in enumerate(breaks) if is_here)]
@@ -332,14 +336,16 @@ def brute_force(heights, rests, begins, room):
 
 
 def cost_of(starts, rests, begins):
-    """What these pages cost: page 2 lies beside page 1, page 4 beside page 3, and so on."""
+    """Return the cost of these pages: page 2 lies beside page 1, page 4 beside page 3, and so
+    on.
+    """
     turns = [turn_cost(rests[start], begins[start], is_beside=page % 2 == 0)
              for page, start in enumerate(starts[1:], 2)]  # fmt: skip
     return len(starts) + sum(turns)
 
 
 def test_pages_are_broken_as_well_as_can_be():
-    """Equal to trying all ways, on 200 sheets drawn at random."""
+    """The cost equals that of trying all ways, on 200 sheets drawn at random."""
     chance = np.random.default_rng(7)
     for _ in range(200):
         count = int(chance.integers(1, 10))
@@ -356,8 +362,9 @@ def test_pages_are_broken_as_well_as_can_be():
 
 
 def test_a_page_is_turned_in_the_rest():
-    """Lines, three to a page: the second page ends where there is time, the first, which lies
-    beside it, wherever it is full; with nothing to choose, before a section.
+    """With three lines to a page, the second page ends where there is time to turn; the first,
+    which lies beside it, ends wherever it is full. Without a better choice a page ends before a
+    section.
     """
     rests = [0.0, 0, TURN_SECONDS, 0, 0, TURN_SECONDS, 0, 0]
     assert page_starts([30] * 8, rests, [True] * 8, 100) == [0, 3, 5]
@@ -379,8 +386,8 @@ Guitar 1 | . |
 
 
 def test_lines_that_hold_the_same_are_engraved_once(monkeypatch):
-    """Two sections of two lines. Measured are D (once as the song begins), G and A, engraved are
-    the first line of each section and the one that both end with.
+    """There are two sections of two lines. D (once as the song begins), G and A are measured; the
+    first line of each section and the line that ends both are engraved.
     """
     sizes, render = [], engraving._render
 
@@ -396,7 +403,7 @@ def test_lines_that_hold_the_same_are_engraved_once(monkeypatch):
 
 
 def test_the_bar_number_stands_left_of_the_staff_and_not_in_the_picture():
-    """In the HTML it is in the picture, on the PDF beside it: at the same place."""
+    """The number is in the picture in HTML and beside it in the PDF, at the same place."""
     (line, *_), _ = engrave(read_chart(RETURNS), "Guitar 1", [(1, 8), (9, 16)], 186)
     assert ">9</text>" not in line.moved(8).picture
     x, y, size = (round(share * line.width) for share in line.number())
@@ -408,8 +415,8 @@ def test_the_bar_number_stands_left_of_the_staff_and_not_in_the_picture():
 
 
 def test_a_bar_that_something_rings_into_is_another_bar():
-    """A3 is struck at the start of A and B, and is held for two bars in A, for one in B: the bars
-    of the attack are played the same, those after it are not.
+    """A3 is struck at the start of A and B, and held for two bars in A, for one in B: the bars of
+    the attack are equal, those after it are not.
     """
     rows = [("Guitar", "A3", 0, 8), ("Guitar", "A3", 8, 4), ("Guitar", "E3", 12, 4),
             ("Guitar", "A3", 16, 4), ("Guitar", "A3", 24, 4), ("Guitar", "E3", 28, 4)]  # fmt: skip
@@ -418,7 +425,7 @@ def test_a_bar_that_something_rings_into_is_another_bar():
 
 
 def test_a_section_that_is_only_rung_into_is_rested():
-    """Nothing is struck in B: the player lays out while the last chord of A dies away."""
+    """Nothing is struck in B: the part rests while the last chord of A dies away."""
     own = song(("Guitar", "A3", 0, 8), ("Guitar", "A3", 12, 4), sections=[("A", 1), ("B", 2)])
     stays = part_stays(own, "Guitar")
     assert [stay.plays for stay in stays] == [True, True]
@@ -441,7 +448,7 @@ Guitar 1 | xx0232 | 320033 |
 
 
 def test_a_push_over_a_section_s_end_is_the_next_section_s_chord():
-    """Struck on the last eighth of A, and it rings through the first bar of B."""
+    """The chord is struck on the last eighth of A and rings through the first bar of B."""
     own, _ = fingered_part(read_chart(PUSHED), Player("Guitar 1"))
     stays = part_stays(own, "Guitar 1")
     strums = strum_sections(own, own_notes(own, "Guitar 1"), stays, Neck())

@@ -1,4 +1,4 @@
-"""What sheets say: every chord as the chords table has it; remarks and decisions of a player.
+"""The texts on sheets: every chord of the chords table, and a player's remarks and decisions.
 
 Worked by hand from small charts, or compared with the Song itself. Tuning, shapes and how a band
 writes progressions are common practice.
@@ -57,7 +57,7 @@ def sheet(song, part, style="shapes", log=None):
 
 
 def symbols(song, section):
-    """The obvious way: what holds in a section, row by row of the chords table."""
+    """Return the symbols in force in a section, row by row of the chords table: the obvious way."""
     row = song.sections.set_index("section").loc[section]
     return [
         chord.symbol
@@ -92,7 +92,9 @@ SONGS = {
 @pytest.mark.parametrize("style", STYLES)
 @pytest.mark.parametrize("name", SONGS)
 def test_every_chord_printed_is_the_chords_table_s(name, style):
-    """Over bars, over lines of notation, on the band sheet: all of a section's, in order."""
+    """All chords of a section are printed in order: over bars, over lines of notation, on the band
+    sheet.
+    """
     song = SONGS[name]()
     for part in ("Guitar 1", "Guitar 2"):
         for stretch in sheet(song, part, style).stretches:
@@ -110,7 +112,7 @@ def test_every_chord_printed_is_the_chords_table_s(name, style):
 
 
 def test_a_shape_that_the_next_bar_repeats_keeps_the_chord_that_holds(gate):
-    """Four beats of B, on the third the shape of the next bar's F#: B, and nothing but B."""
+    """In four beats of B, the third has the shape of the next bar's F#: only B is printed."""
     first, second, third, _ = sheet(gate, "Guitar 1").stretches[0].struck
     assert (first.chords, first.shapes) == (("B",), ("B", "B (2)"))
     assert (second.chords, second.shapes) == (("F#",), ())
@@ -129,7 +131,7 @@ def test_a_push_is_drawn_as_the_chord_that_it_rings_under(gate):
 
 
 def test_a_shape_under_no_chord_is_not_given_one():
-    """Where N.C. is written, no symbol of ours stands; without any symbol a shape has its own."""
+    """Where N.C. is written no symbol is added; without any symbol a shape has its own name."""
     chart = "key: E major\npart: Guitar 1\nsection: A\nchords | N.C. |\nGuitar 1 | 466544 |\n"
     (stretch,) = sheet(read_chart(chart.encode()), "Guitar 1").stretches
     assert (stretch.struck[0].chords, stretch.struck[0].shapes) == (("N.C.",), ())
@@ -152,7 +154,7 @@ def test_a_shape_under_no_chord_is_not_given_one():
     ],
 )
 def test_the_band_sheet_has_the_progression_whole(chords, printed):
-    """To the last chord; short only where it is exactly the same several times over."""
+    """The progression is complete to the last chord, and short only where it repeats exactly."""
     song = read_chart(f"part: Guitar 1\nsection: A\nchords | {chords} |\n".encode())
     page = band_sheet(song, None, {})
     assert page.rows[0].chords == printed
@@ -177,8 +179,9 @@ LOG = DecisionLog((
 
 
 def test_decisions_reach_the_sheet_of_the_player(gate):
-    """By the part's label, by the player's name, by the instrument of the source; at their place.
-    One for a part that is not there reaches everybody rather than nobody.
+    """A decision names the part's label, the player's name or the instrument of the source, and is
+    printed at its place. One for a part that does not exist is printed for everybody rather than
+    nobody.
     """
     own = sheet(gate, "Guitar 2", log=LOG)
     assert own.notices == (
@@ -208,7 +211,9 @@ def test_decisions_reach_the_sheet_of_the_player(gate):
 
 
 def test_remarks_reach_those_that_they_begin_with_or_all(gate):
-    """Ness has no part here, so that "Guitar 1, Ness:" is no list of names, and is for all."""
+    """Ness has no part here, so that "Guitar 1, Ness:" is no list of names, and the remark is for
+    all.
+    """
     assert sheet(gate, "Guitar 1").notices == ("nobody talks between the songs",)
     known = replace(gate, remarks=(Remark("ann, Guitar 1: louder", ("Verse 1",)),))
     assert sheet(known, "Guitar 1").stretches[0].notices == ("ann, Guitar 1: louder",)
@@ -230,7 +235,7 @@ def test_notices_are_printed(gate, tmp_path, style):
 
 
 def test_remarks_are_kept_by_a_chart(gate):
-    """Read, for the sections as played, and written again."""
+    """Remarks are read for the sections as played, and written again."""
     assert gate.remarks == (
         Remark("Ben: no capo today"),
         Remark("nobody talks between the songs"),
@@ -247,7 +252,9 @@ def test_remarks_are_kept_by_a_chart(gate):
 
 @pytest.mark.parametrize(("limit", "most"), [("_WIDEST", 300), ("_MOST_NOTES", 15)])
 def test_a_bar_that_no_line_can_hold(monkeypatch, tmp_path, limit, most):
-    """A sentence with its place; the engraver itself would write to the terminal, or never end."""
+    """The error is a sentence with the place; the engraver itself would write to the terminal, or
+    hang.
+    """
     monkeypatch.setattr(f"arrange.handouts.engraving.{limit}", most)
     rows = [("Guitar 1", "A3", 0.25 * place, 0.25) for place in range(16)]
     with pytest.raises(ArrangeError, match="Guitar 1, bar 1: it holds more notes than a line"):
@@ -256,7 +263,7 @@ def test_a_bar_that_no_line_can_hold(monkeypatch, tmp_path, limit, most):
 
 
 def test_a_key_that_ends_is_said():
-    """Else the old one would seem to hold."""
+    """Otherwise the old key would seem to stay in force."""
     chart = (
         "key: B major\npart: Guitar 1; standard tuning\nsection: Verse\nGuitar 1 | x24442 |\n"
         "key: none\nsection: Chorus\nGuitar 1 | x32010 |\nkey: C major\nsection: Tag\n"
@@ -266,7 +273,7 @@ def test_a_key_that_ends_is_said():
 
 
 def test_a_player_is_named_once():
-    """Where the part is called by its player's name, as after condensing, the head says it once."""
+    """If the part is named after its player, as after condensing, the head gives the name once."""
     tarrow = read(DATASETS / "tarrow-weir.txt")
     for name, said in (("Corrie", "Corrie"), ("Guitar 1", "")):
         parts = tarrow.parts.assign(player=tarrow.parts["part"].replace("Guitar 1", name))

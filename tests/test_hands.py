@@ -1,4 +1,4 @@
-"""What a hand can hold: against a slow twin, against published spans, against what players do."""
+"""What a hand can hold: compared with a slow twin, published spans, and what players do."""
 
 import numpy as np
 import pytest
@@ -21,7 +21,7 @@ HANDS = (
 
 
 def some_shapes(random, neck, count):
-    """Shapes within four frets, with open strings and strings left out."""
+    """Return shapes within four frets, with open strings and unused strings."""
     base = random.integers(neck.capo, 17, count)[:, None]
     shapes = base + random.integers(0, 4, (count, neck.strings))
     kind = random.random(shapes.shape)
@@ -30,7 +30,9 @@ def some_shapes(random, neck, count):
 
 @pytest.mark.parametrize("hand", HANDS)
 def test_the_slow_twin_agrees(hand):
-    """Playable if any way to share the strings out among fingers is; the least cost of four."""
+    """A shape is playable if some way to share strings among fingers is; its cost is the least for
+    four fingers.
+    """
     random = np.random.default_rng(7)
     seen = set()
     for tuning in TUNINGS.values():
@@ -48,8 +50,10 @@ def test_the_slow_twin_agrees(hand):
 
 
 def test_fingers_are_a_hand():
-    """One note a string; never more than four fingers; a finger on several strings is a barre:
-    one fret, nothing nearer to the nut under it; fingers stand in order along the neck."""
+    """Each string has one note; there are at most four fingers; a finger on several strings is a
+    barre on one fret, with nothing nearer to the nut under it; fingers stand in order along the
+    neck.
+    """
     random = np.random.default_rng(11)
     neck = Neck()
     shapes = some_shapes(random, neck, 4000)
@@ -91,7 +95,7 @@ def test_spans_on_two_scales(low, high, short_mm, long_mm):
 
 
 def test_cost_never_falls_when_a_stretch_grows():
-    """A finger that goes farther from the other costs more, or cannot."""
+    """If a finger moves farther from the other, the shape costs more or becomes impossible."""
     neck = Neck()
     for low in range(1, 16):
         shapes = [(low, LEFT_OUT, LEFT_OUT, fret, 0, 0) for fret in range(low + 1, 22)]
@@ -157,7 +161,7 @@ def test_the_fingers_that_players_use(text, fingering):
     ],
 )
 def test_what_no_hand_holds(text, why):
-    """Refused, with the reason and a way out."""
+    """An impossible shape is refused, with the reason and a remedy."""
     grip = hold_shape(parse_shape(text, Neck()), Neck())
     assert (grip.playable, grip.verdict) == (False, "refused")
     assert why in grip.why_not
@@ -199,13 +203,13 @@ def test_a_hand_is_calibrated_by_three_reaches():
     ],
 )
 def test_what_cannot_be_calibrated(tried, message):
-    """Which answer, and what to try."""
+    """The error names the answer that is wrong, and what to try."""
     with pytest.raises(ArrangeError, match=message):
         calibrate_hand(tried, Neck())
 
 
 def test_hands_that_cannot_be():
-    """Limits rise; one to four fingers."""
+    """Limits must rise, and a hand has one to four fingers."""
     with pytest.raises(ArrangeError, match="must rise"):
         Hand(100, 90, 120)
     with pytest.raises(ArrangeError, match="0 fingers"):

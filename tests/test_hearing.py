@@ -110,7 +110,7 @@ AT_EDGES = (
 
 
 def test_bark():
-    """Zwicker's 24 edges (1961), after Zwicker and Fastl, table 6.1."""
+    """The edges are Zwicker's 24 (1961), after Zwicker and Fastl, table 6.1."""
     edges = np.array(BARK_EDGES)
     assert bark_traunmuller(edges) == pytest.approx(np.arange(1, 25), abs=0.05)
     assert bark(edges[:13]) == pytest.approx(AT_EDGES, abs=6e-4)

@@ -1,4 +1,4 @@
-"""What a bent curve adds: trigonometry by hand, and simulation by Fourier transform."""
+"""What a clipping curve adds: trigonometry by hand, and simulation by Fourier transform."""
 
 import itertools
 
@@ -28,7 +28,9 @@ RATE = 14080  # samples a second; folded multiples of 55 Hz stay multiples of 55
 
 
 def spectrum(curve, hertz, amplitude, wave=np.cos):
-    """Amplitude at each whole Hz of a second of cosines (or sines) sent through a curve."""
+    """Return the amplitude at each whole Hz of a second of cosines (or sines) sent through a
+    curve.
+    """
     time = np.arange(RATE) / RATE
     signal = wave(2 * np.pi * np.multiply.outer(time, hertz)) @ np.asarray(amplitude)
     lines = np.abs(np.fft.rfft(curve(signal))) * 2 / RATE
@@ -37,7 +39,7 @@ def spectrum(curve, hertz, amplitude, wave=np.cos):
 
 
 def found(products, *combination):
-    """Frequency and amplitude of one product of the first chord."""
+    """Return frequency and amplitude of one product of the first chord."""
     (row,) = np.flatnonzero((products.combination == combination).all(axis=1))
     return products.frequency[..., row], products.amplitude[..., row]
 
@@ -90,9 +92,10 @@ def test_small_signals():
 @pytest.mark.parametrize("name", [name for name in DRIVES if name != "clean"])
 @pytest.mark.parametrize("amplitude", [(0.5, 0.5), (0.7, 0.3), (0.4, 0.35, 0.25)])
 def test_clipping_by_simulation(name, amplitude):
-    """Each product against the transform of the clipped sound, at frequencies in no ratio.
+    """Each product agrees with the transform of the clipped sound, at frequencies without a simple
+    ratio.
 
-    High orders, which the model leaves out, are seldom quite absent from the line.
+    Products of high order, which the model leaves out, often add a little to the same frequency.
     """
     hertz = np.array([401.0, 562, 733])[: len(amplitude)]
     drive = DRIVES[name]
@@ -169,7 +172,7 @@ def test_products_of_just_intervals(upper, root, expected):
 
 
 def beating(pitches, *products):
-    """Beats a second of two products (or played tones) of a tempered chord."""
+    """Return the beats a second of two products (or played tones) of a tempered chord."""
     hertz = frequency(np.array(pitches, dtype=float))
     got = clipping_products(hertz, 1 / len(pitches), DRIVES["overdriven"])
     lines = joined(Partials(hertz, np.ones(len(pitches))), got.tones)
@@ -178,7 +181,7 @@ def beating(pitches, *products):
     (one,), (other,) = (np.flatnonzero((rows == row).all(axis=1)) for row in products)
     assert abs(lines.frequency[one] - lines.frequency[other]) == pytest.approx(
         found_beats.rate[one], abs=1e-9
-    ), "not the nearest"
+    ), "these two are not the nearest"
     return found_beats.rate[one]
 
 
@@ -199,7 +202,7 @@ def test_tempered_chords_beat():
 @EXAMPLES
 @given(st.lists(st.lists(st.integers(36, 76), max_size=4, unique=True), min_size=1, max_size=4))
 def test_many_chords_at_once(chords):
-    """Padded chords give what each gives alone; beats are the slow search's."""
+    """Padded chords give the same as each chord alone; beats are those of the slow search."""
     width = max(map(len, chords))
     hertz = np.full((len(chords), width), np.nan)
     for row, pitches in zip(hertz, chords, strict=True):
@@ -241,14 +244,16 @@ def test_even_curves_make_odd_orders_only():
 
 
 def driven_roughness(pitches, drive):
-    """Roughness of chords of pure tones with all that the curve adds."""
+    """Return the roughness of chords of pure tones with everything that the curve adds."""
     hertz = frequency(np.array(pitches, dtype=float))
     own = clipped_tones(hertz, 0.5, drive)
     return roughness(joined(own, clipping_products(hertz, 0.5, drive).tones))
 
 
 def test_drive_makes_thirds_rougher_than_fifths():
-    """Common practice: under drive roots, fifths and octaves, no thirds low down."""
+    """Under drive, roots, fifths and octaves are played, but no thirds low down (common
+    practice).
+    """
     chords = 45.0 + np.array([[0, 3], [0, 4], [0, 7], [0, 12]])  # thirds, fifth, octave on A2
     clean = driven_roughness(chords, DRIVES["clean"])
     driven = driven_roughness(chords, DRIVES["distorted"])
@@ -258,7 +263,7 @@ def test_drive_makes_thirds_rougher_than_fifths():
 
 
 def test_an_octave_that_stands_still():
-    """2 f1 - f2 of an octave is 0 Hz: nothing to hear, and no warning."""
+    """2 f1 - f2 of an octave is 0 Hz, which is not heard and gives no warning."""
     got = clipping_products(np.array([110.0, 220]), 0.5, DRIVES["distorted"])
     loud = Partials(got.frequency, 1e4 * got.amplitude)
     assert found(got, 2, -1)[0] == 0

@@ -37,7 +37,7 @@ EXAMPLES = settings(max_examples=60, deadline=None, derandomize=True)
 
 
 def tone(frequency, level):
-    """One pure tone."""
+    """Return one pure tone."""
     return Partials(np.array([float(frequency)]), np.array([10 ** (level / 20)]))
 
 
@@ -146,7 +146,7 @@ def test_softer_hides_more(a, b):
 
 @cache
 def loud_and_soft():
-    """Table of E2 to E5 at 72 and at 58 dB."""
+    """Return table of E2 to E5 at 72 and at 58 dB."""
     pitches = np.arange(40.0, 77)
     levels = np.repeat([72.0, 58], len(pitches))
     return mask_table(partials(np.tile(pitches, 2)[:, None], levels[:, None]))
@@ -157,7 +157,7 @@ def loud_and_soft():
     st.lists(st.tuples(*[st.lists(st.integers(40, 76), max_size=4)] * 2), min_size=1, max_size=5)
 )
 def test_the_table_gives_the_same(moments):
-    """A loud masker and a soft target over one palette, and each moment by itself."""
+    """A loud masker and a soft target over one palette give the same as each moment by itself."""
     table = loud_and_soft()
     counts = np.zeros((2, len(moments), len(table.energy)))
     expected = []
@@ -190,7 +190,7 @@ def test_filter_weight():
 
 
 def test_excitation():
-    """At a lone tone its own level; two tones in one filter add their power."""
+    """At a single tone it is the tone's own level; two tones in one filter add their power."""
     got = excitation(tone(440, 60), np.array([440.0, 880]))
     assert got[0] == pytest.approx(60)
     assert got[1] < 30

@@ -29,17 +29,17 @@ CHORDS = st.lists(st.lists(PITCHES, max_size=6), min_size=1, max_size=5)
 
 
 def tones(frequency, amplitude):
-    """Pure tones from two lists."""
+    """Return pure tones from two lists."""
     return Partials(np.array(frequency, dtype=float), np.array(amplitude, dtype=float))
 
 
 def chord(*pitches, count=10):
-    """A chord of tones with harmonics of 1/k."""
+    """Return a chord of tones with harmonics of 1/k."""
     return partials(np.array(pitches, dtype=float), count=count)
 
 
 def padded(chords):
-    """Chords of unlike sizes as one array."""
+    """Return chords of unequal sizes as one array."""
     rows = np.full((len(chords), max(map(len, chords), default=0)), np.nan)
     for row, pitches in zip(rows, chords, strict=True):
         row[: len(pitches)] = pitches
@@ -47,7 +47,7 @@ def padded(chords):
 
 
 def slow_roughness(frequency, amplitude, *, merging=True):
-    """Hutchinson and Knopoff's sum, pair by pair, coinciding partials put together first."""
+    """Return Hutchinson and Knopoff's sum, pair by pair, after merging partials that coincide."""
     lines = {}
     for number, (hertz, share) in enumerate(zip(frequency, amplitude, strict=True)):
         if np.isfinite(hertz):
@@ -146,7 +146,7 @@ def test_more_worked_dyads():
     ],
 )
 def test_octaves_need_merging(pitches, apart, merged):
-    """With octaves inside, partials that coincide raise the power once they are one."""
+    """With octaves in a chord, coinciding partials increase the power once they are merged."""
     all_tones = chord(*pitches)
     assert slow_roughness(*all_tones, merging=False) == pytest.approx(apart, abs=6e-4)
     assert roughness(all_tones) == pytest.approx(merged, abs=6e-4)
@@ -162,7 +162,7 @@ def test_roughness_is_the_slow_sum(chords):
 
 @cache
 def bright_and_dark():
-    """Table of quarter tones from E1 to E6 in two timbres."""
+    """Return table of quarter tones from E1 to E6 in two timbres."""
     palette = np.arange(28, 88.5, 0.5)[:, None]
     both = partials(palette, rolloff=4.8), partials(palette, level=-6)
     return tone_table(Partials(*map(np.concatenate, zip(*both, strict=True))))
@@ -171,7 +171,7 @@ def bright_and_dark():
 @EXAMPLES
 @given(CHORDS)
 def test_the_table_gives_the_same(chords):
-    """Two timbres in one palette, each note of a chord in either."""
+    """Two timbres share one palette, and each note of a chord has either timbre."""
     pitches = padded(chords)
     table = bright_and_dark()
     strength = np.zeros((len(chords), len(table.rough)))
@@ -193,7 +193,7 @@ def test_a_table_wants_matching_shapes():
 @EXAMPLES
 @given(CHORDS)
 def test_sane(chords):
-    """Doubling in unison, the order of parts and the level change nothing."""
+    """Doubling in unison, the order of parts, and the level change nothing."""
     one = partials(padded(chords))
     rough = roughness(one)
     assert roughness(joined(one, one)) == pytest.approx(rough, abs=1e-12)
@@ -203,7 +203,7 @@ def test_sane(chords):
 
 
 def test_lower_is_rougher():
-    """An octave down, thirds, fifths and triads grow rougher."""
+    """Thirds, fifths and triads get rougher an octave lower."""
     shapes = [(0, 4), (0, 3), (0, 7), (0, 4, 7), (0, 7, 16), (0, 3, 7)]
     high = padded([[60 + step for step in shape] for shape in shapes])
     assert np.all(roughness(partials(high - 12)) > roughness(partials(high)))

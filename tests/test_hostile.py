@@ -1,7 +1,7 @@
-"""A small share of the hostile files of ``benchmarks/hostile.py``: read, or refused as promised.
+"""A small share of the hostile files of ``benchmarks/hostile.py`` is read, or refused as promised.
 
-What is promised is this project's own: an ArrangeError or success, no warning, no crash, within
-limits of time and memory, whole outputs that can be read again, one line at the command.
+The project promises success or an ArrangeError without a warning or a crash, within limits of time
+and memory, complete outputs that can be read again, and one line from the command.
 """
 
 import os
@@ -24,7 +24,7 @@ SEED = 7
 
 
 def check(items):
-    """Check that no item fails; list each that does with how to try it again."""
+    """Check that no item fails; list each failure with the way to try it again."""
     failed = [
         f"{each.kind} {each.number}, seed {SEED}: {each.verdict}: {each.place}: {each.why}"
         for each in try_all(items, attempt, SEED, jobs=1)
@@ -34,40 +34,40 @@ def check(items):
 
 
 def test_mutants_are_read_or_refused():
-    """Two hundred damaged files of each format, a hundred logs of decisions."""
+    """Two hundred damaged files of each format and a hundred logs of decisions are tried."""
     check(items_of(MUTANTS, SUFFIXES))
 
 
 def test_odd_songs_go_through_every_command():
-    """Eight songs, odd and mutants, through each step; two by the command itself."""
+    """Eight songs, odd ones and mutants, go through each step; two by the command itself."""
     check(items_of(SONGS, [kind for kind in COUNTS if kind not in SUFFIXES]))
 
 
 @pytest.mark.parametrize("kind", SUFFIXES)
 def test_a_mutant_is_always_the_same(kind):
-    """By its kind, number and seed; another number or seed gives another file."""
+    """Kind, number and seed decide the file; another number or seed gives another file."""
     assert mutant(kind, 3, 1) == mutant(kind, 3, 1)
     assert len({mutant(kind, number, seed) for number in range(6) for seed in (1, 2)}) > 6
 
 
 def hang(*_):
-    """Works for ever."""
+    """Work for ever."""
     while True:
         pass
 
 
 def eat(*_):
-    """Asks for more memory than there is."""
+    """Ask for more memory than there is."""
     return bytearray(2**40)
 
 
 def warn(*_):
-    """Divides by zero, which numpy warns of."""
+    """Divide by zero, of which numpy warns."""
     return float(np.float64(1) / np.float64(0))
 
 
 def refuse(*_):
-    """Is refused as promised."""
+    """Raise an error, as promised for bad input."""
     raise ar.ArrangeError("song.txt: no bars; write some")
 
 
@@ -81,7 +81,7 @@ def test_what_is_reported_of_a_failure(task, verdict):
 
 
 def test_a_file_that_cannot_be_read_back(tmp_path, monkeypatch):
-    """What a writer leaves must be a song again, and nothing may be left of a refusal."""
+    """The file that a writer leaves must be a song again, and a refusal may leave no file."""
     path = tmp_path / "song.txt"
     path.write_text("part: Guitar 1\nsection: A\nGuitar 1 | x32010 |\n")
     (tmp_path / "out").mkdir()
@@ -102,7 +102,7 @@ def test_a_file_that_cannot_be_read_back(tmp_path, monkeypatch):
 
 
 def die(kind, number, *_):
-    """Ends the process at the second item; a stand-in for ``attempt``."""
+    """End the process at the second item; this stands in for ``attempt``."""
     if number == 1:
         os.kill(os.getpid(), signal.SIGSEGV)
     return outcome_of(kind, number, lambda: "read", limit_s=5)

@@ -1,4 +1,4 @@
-"""A kind of finding is one row: an invented one goes through everything that asks for kinds."""
+"""A kind of finding is one row: an invented kind works in every place that uses kinds."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ NAME = "low string"
 
 
 def find_low_strings(scene, limits):
-    """Invented: wherever a guitar sounds below A2, one finding a section."""
+    """Find, as an invented kind, guitars that sound below A2: one finding a section."""
     found = []
     for row, (label, onset, end) in enumerate(scene.sections):
         for part in np.flatnonzero(scene.families == "guitar").tolist():
@@ -60,12 +60,12 @@ ROW = Kind(
 
 @pytest.fixture
 def with_it(monkeypatch):
-    """The table of kinds with one more row."""
+    """Return the table of kinds with one more row."""
     monkeypatch.setitem(KINDS, NAME, ROW)
 
 
 def test_every_row_names_what_there_is():
-    """Groups, moves, evidence, limits and sources are known ones."""
+    """Groups, moves, evidence, limits and sources are all known ones."""
     limits = {field.name for field in fields(Limits)}
     for name, kind in KINDS.items():
         assert kind.group in GROUPS, name
@@ -78,7 +78,7 @@ def test_every_row_names_what_there_is():
 
 @pytest.mark.usefixtures("with_it")
 def test_an_invented_kind_is_found_grouped_moved_and_drawn(tmp_path):
-    """Nothing but its row was written for it."""
+    """Only its row was written for it."""
     study = ar.study(DEMO)
     song, findings = study.song, study.findings
     own = findings[findings["kind"] == NAME]
@@ -101,7 +101,7 @@ def test_an_invented_kind_is_found_grouped_moved_and_drawn(tmp_path):
 
 @pytest.mark.usefixtures("with_it")
 def test_an_invented_kind_in_proposals_live_views_exercises_and_songbooks(tmp_path):
-    """The same, further up."""
+    """The invented kind also works in these higher packages."""
     song = ar.read(DEMO)
     section = ar.find_clashes(song, [NAME])["section"].iloc[0]
     part = ar.find_clashes(song, [NAME])["parts"].iloc[0]
@@ -126,7 +126,7 @@ def test_an_invented_kind_in_proposals_live_views_exercises_and_songbooks(tmp_pa
 
 
 def test_a_kind_that_may_be_meant_takes_nothing_from_two_layers(monkeypatch):
-    """The row says so; condensing keeps no list of its own."""
+    """The row says that the kind may be intended; condensing keeps no list of its own."""
     recorded = RecordedLayers.of(ar.read("datasets/last-bell.musicxml"), None)
     before = pair_severity(recorded)
     for name in KINDS:
@@ -136,7 +136,7 @@ def test_a_kind_that_may_be_meant_takes_nothing_from_two_layers(monkeypatch):
 
 
 def test_the_readme_says_what_each_kind_says():
-    """A row of its table for every kind."""
+    """The README's table has a row for every kind."""
     table = Path("README.md").read_text(encoding="utf-8").partition("## What is looked for")[2]
     rows = {*re.findall(r"^\| (\w+) \|", table.partition("\n## ")[0], re.M)} - {"kind"}
     assert rows == {*KINDS}, "README, What is looked for: a row '| kind | what it says |' each"

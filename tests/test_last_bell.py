@@ -1,7 +1,7 @@
-"""The second demo song: a recording's fourteen guitar layers, with what is planted in them.
+"""The second demo song: fourteen guitar layers of a recording, with problems put in on purpose.
 
-What datasets/README.md says is counted here from notes and their times alone, then compared with
-what the package finds.
+The statements of datasets/README.md are counted here from notes and their times alone, and then
+compared with what the package finds.
 """
 
 import dataclasses
@@ -51,24 +51,24 @@ FORM = {  # section: first measure, last measure, guitar layers that play
 
 @pytest.fixture(scope="module")
 def song() -> ar.Song:
-    """The demo song."""
+    """Return the demo song."""
     return ar.read(DATASETS / "last-bell.musicxml")
 
 
 @pytest.fixture(scope="module")
 def findings(song) -> pd.DataFrame:
-    """What is found in it."""
+    """Return its findings."""
     return ar.find_clashes(song)
 
 
 def struck(song: ar.Song, part: str, section: str) -> set[tuple[float, float]]:
-    """Onset and pitch of each note of a part in a section."""
+    """Return onset and pitch of each note of a part in a section."""
     notes = song.notes[(song.notes["part"] == part) & (song.notes["section"] == section)]
     return set(zip(notes["onset"], notes["pitch"], strict=True))
 
 
 def held(song: ar.Song, part: str, section: str) -> list[set[float]]:
-    """The pitches that a part holds on each sixteenth of a section."""
+    """Return the pitches that a part holds on each sixteenth of a section."""
     where = song.sections.set_index("section").loc[section]
     notes = song.notes[song.notes["part"] == part]
     times = [where["onset"] + SIXTEENTH * step for step in range(int(where["duration"] * 4))]
@@ -79,13 +79,13 @@ def held(song: ar.Song, part: str, section: str) -> list[set[float]]:
 
 
 def bars(song: ar.Song, part: str, section: str) -> set[int]:
-    """The measures of a section in which a part plays."""
+    """Return the measures of a section in which a part plays."""
     notes = song.notes[(song.notes["part"] == part) & (song.notes["section"] == section)]
     return set(notes["measure"])
 
 
 def problems(song: ar.Song, layers: frozenset[str], section: str) -> int:
-    """Notes that one player cannot take who plays these layers at once, on a plain guitar."""
+    """Return the notes that one player of all these layers cannot play on a plain guitar."""
     chosen = song.notes["part"].isin(layers) & (song.notes["section"] == section)
     notes = song.notes[chosen].drop_duplicates(["onset", "pitch"]).assign(part="Both")
     notes[["string", "fret"]] = pd.NA
@@ -97,7 +97,7 @@ def problems(song: ar.Song, layers: frozenset[str], section: str) -> int:
 
 @pytest.mark.parametrize("name", ["low-water", "last-bell"])
 def test_the_builder_writes_the_file(tmp_path, name):
-    """Run anywhere, it writes the score of this folder byte for byte."""
+    """From any folder, it writes the score of this folder byte for byte."""
     builder = f"build_{name.replace('-', '_')}.py"
     for script in (builder, "score_words.py"):
         shutil.copy(DATASETS / script, tmp_path)
@@ -107,14 +107,16 @@ def test_the_builder_writes_the_file(tmp_path, name):
 
 
 def test_it_is_valid_and_reads_without_notices(song):
-    """Valid against the W3C's MusicXML 4.0 schema; nothing had to be repaired or left."""
+    """The file is valid by the W3C's MusicXML 4.0 schema, and nothing had to be repaired."""
     assert schema_errors((DATASETS / "last-bell.musicxml").read_bytes()) == []
     assert song.notices == ()
     assert song.title == "Ten Past the Last Bell"
 
 
 def test_form_and_layers(song):
-    """88 measures as played of 85 printed, four minutes, and who plays where."""
+    """There are 88 measures as played of 85 printed, in four minutes; each section has the layers
+    stated.
+    """
     assert len(song.measures) == 88
     assert song.measures["written"].nunique() == 85
     assert song.seconds(song.duration) == pytest.approx(240)
@@ -130,7 +132,9 @@ def test_form_and_layers(song):
 
 
 def test_parts_are_as_described(song):
-    """Fourteen guitars with drive and capo, a voice, a bass, and drums without pitch; levels."""
+    """There are fourteen guitars with drive, capo and level, a voice, a bass, and drums without
+    pitch.
+    """
     parts = song.parts.set_index("part")
     guitars = parts[parts["family"] == "guitar"]
     assert {n: (r["drive"], r["capo"]) for n, r in guitars.iterrows()} == LAYERS
@@ -146,7 +150,7 @@ def test_parts_are_as_described(song):
 
 @pytest.mark.parametrize("layer", [*LAYERS, "Bass"])
 def test_each_layer_alone_is_playable(song, layer):
-    """With its own tuning and capo, and each note stands on the string and fret that give it."""
+    """Each note lies on a string and fret that give it, with the layer's own tuning and capo."""
     fingered = ar.finger_part(song, layer)
     assert fingered["problem"].isna().all()
     tuning = song.parts.set_index("part").loc[layer, "tuning"]
@@ -173,7 +177,7 @@ def test_doubles_that_can_go(song):
 
 
 def test_the_hook_comes_back(song):
-    """The same eight bars in each chorus, their end in Intro and Tag, on E5 the last time."""
+    """The same eight bars come in each chorus, their end in Intro and Tag, the last time on E5."""
     starts = song.sections.set_index("section")["onset"]
     lines = {
         section: {
@@ -191,7 +195,7 @@ def test_the_hook_comes_back(song):
 
 def test_layers_that_crowd(song, findings):
     """The echo part is within a third of the singer for half of the singing in Pre-chorus 1, and
-    hardly ever in Verse 1. In the instrumental Lead is among the notes of High picking for most
+    hardly ever in Verse 1. In the instrumental, Lead lies within the range of High picking for most
     of its time.
     """
     for section, crowds in (("Pre-chorus 1", True), ("Verse 1", False)):
@@ -214,7 +218,7 @@ def test_layers_that_crowd(song, findings):
 
 
 def test_thirds_low_down_under_drive(song, findings):
-    """Power right holds thirds below A3 in Chorus 2 only, fifths, fourths and octaves elsewhere."""
+    """Power right holds thirds below A3 only in Chorus 2; elsewhere fifths, fourths and octaves."""
     parts = song.notes[song.notes["part"].str.startswith("Power")]
     for (part, section, _), chord in parts.groupby(["part", "section", "onset"])["pitch"]:
         steps = {high - low for low, high in itertools.combinations(sorted(chord), 2)}
@@ -229,8 +233,8 @@ def test_thirds_low_down_under_drive(song, findings):
 
 
 def test_echo_and_fills(song, findings):
-    """In the turnaround they fight: both in every bar, in one register, and repeats of the echo
-    between the fill's eighths. In Verse 1 they take turns, so that one player has both.
+    """In the turnaround they clash: both play in every bar in one register, and repeats of the echo
+    fall between the fill's eighths. In Verse 1 they alternate, so that one player can take both.
     """
     assert bars(song, "Echo", "Turnaround") == bars(song, "Fills", "Turnaround") == {29, 30, 31, 32}
     echo = struck(song, "Echo", "Turnaround")
@@ -264,7 +268,7 @@ def test_the_fills_stay_between_the_lines(song):
     ],
 )
 def test_passages_that_stay_as_they_are(song, findings, section, from_below):
-    """Each layer lies wholly above the one below it, and nothing is found."""
+    """Each layer lies wholly above the next one, and no finding is there."""
     ranges = [[pitch for _, pitch in struck(song, layer, section)] for layer in from_below]
     for below, above in itertools.pairwise(ranges):
         assert max(below) < min(above)
@@ -272,8 +276,8 @@ def test_passages_that_stay_as_they_are(song, findings, section, from_below):
 
 
 def test_more_than_two_people_can_play(song):
-    """In Chorus 3 nine layers hold more notes than two guitars have strings. Without the doubles
-    in unison there are seven, and no way to share them out whole lets two players take them all.
+    """In Chorus 3 nine layers hold more notes than two guitars have strings. Without the doubles in
+    unison there are seven, and two players cannot take them all, however the layers are shared.
     """
     rows = [held(song, layer, "Chorus 3") for layer in FORM["Chorus 3"][2]]
     assert max(sum(map(len, at)) for at in zip(*rows, strict=True)) > 12
@@ -283,7 +287,7 @@ def test_more_than_two_people_can_play(song):
     known: dict[frozenset[str], bool] = {}
 
     def is_playable(layers: frozenset[str]) -> bool:
-        """What cannot be played does not become so by more notes."""
+        """Return whether layers are playable; more notes never make them playable again."""
         if any(not fits and less <= layers for less, fits in known.items()):
             return False
         if layers not in known:
@@ -300,7 +304,9 @@ def test_more_than_two_people_can_play(song):
 
 
 def test_layers_for_two_hands_each(song):
-    """Strum and High picking, each easy, are too far apart for one; so are Rhythm and Hook."""
+    """Strum and High picking are each easy but too far apart for one player; so are Rhythm and
+    Hook.
+    """
     assert problems(song, frozenset({"Strum", "High picking"}), "Verse 2") > 20
     assert problems(song, frozenset({"Rhythm", "Hook"}), "Chorus 1") > 10
     assert problems(song, frozenset({"Strum"}), "Verse 2") == 0
@@ -308,7 +314,9 @@ def test_layers_for_two_hands_each(song):
 
 
 def test_only_what_is_planted_is_found(findings):
-    """43 places: the doubles and what they double, the rest as the README's table names it."""
+    """There are 43 findings: the doubles and their lines, and the rest as the README's table lists
+    them.
+    """
     assert len(findings) == 43, findings["kind"].value_counts().to_dict()
     kinds = {"crowding", "crossing", "doubling", "drive", "mud", "voice"}
     assert set(findings["kind"]) == kinds
@@ -327,7 +335,7 @@ def test_only_what_is_planted_is_found(findings):
 
 
 def test_the_readme_describes_the_form():
-    """Sections, measures and layers of its tables are those above."""
+    """Sections, measures and layers of its tables are those listed above."""
     rows = [line.strip("| ").split(" | ") for line in README.splitlines() if line.startswith("| ")]
     by_name = {row[0]: row for row in rows}
     for section, (first, last, layers) in FORM.items():

@@ -1,8 +1,8 @@
-"""Roles of layers against what a musician would say, with the reason beside each.
+"""Roles of layers are compared with what a musician would say; the reason stands beside each.
 
-The roles expected are common practice: whoever arranges asks what a layer is there for, and these
-are the usual answers. Scores of music21's corpus have their tune in the part on top by their kind:
-the soprano of a chorale, the first violin of a quartet before 1830, the melody of a folk song.
+The expected roles are common practice: arrangers ask for the purpose of a layer, and these are the
+usual answers. In some kinds of scores of music21's corpus the tune is known to be on top: the
+soprano of a chorale, the first violin of a quartet before 1830, the melody of a folk song.
 """
 
 from pathlib import Path
@@ -74,13 +74,13 @@ PAIR = {"Guitar 1": "rhythm", "Guitar 2": "rhythm"}  # chords and picking, whate
      ("harbour-set/3-gulls-over-the-roofs.txt", PAIR), ("harbour-set/4-slack-tide.txt", PAIR)],
 )  # fmt: skip
 def test_what_a_musician_would_say(name, expected):
-    """Every guitar of the songs that come along."""
+    """Every guitar of the songs that come with the kit has the expected role."""
     roles = layer_roles(read(DATASETS / name)).set_index("layer")["role"]
     assert roles.to_dict() == expected
 
 
 def test_each_reason_is_the_evidence():
-    """Whom a layer follows, and how the others differ, in words."""
+    """The reason says in words which layer a layer follows, and how the others differ."""
     barn = layer_roles(read(DATASETS / "barn-lights.txt")).set_index("layer")
     kiln = layer_roles(read(DATASETS / "kiln-yard.txt")).set_index("layer")
     for table, layer, reason in (
@@ -97,7 +97,9 @@ def test_each_reason_is_the_evidence():
 
 
 def top_parts():
-    """Files whose tune is in a part known by its kind: file, label of that part."""
+    """Return files whose kind says which part has the tune: the file, and the label of that
+    part.
+    """
     # Every tenth chorale, of those for the four voices alone, and every other quartet movement.
     found = []
     for path in sorted((CORPUS / "bach").glob("*.mxl"))[::10]:
@@ -113,7 +115,7 @@ def top_parts():
 
 
 def test_the_tune_on_top_leads():
-    """The soprano of chorales and the first violin of quartets, in 95 of a hundred and more."""
+    """The soprano of chorales and the first violin of quartets lead in at least 95 of a hundred."""
     found = top_parts()
     roles = []
     for made, top in found:
@@ -124,7 +126,7 @@ def test_the_tune_on_top_leads():
 
 
 def test_melodies_of_folk_songs_lead(tmp_path):
-    """Irish tunes of the Essen collection, and reels in even eighths."""
+    """The melody leads in Irish tunes of the Essen collection and in reels in even eighths."""
     roles = []
     for name, step in (("essenFolksong/irl.abc", 2), ("nottingham-dataset/reelsa-c.abc", 5)):
         opus = music21.converter.parse(CORPUS / name)
@@ -146,7 +148,9 @@ ROOTS = [
 
 
 def under_chords(*lines, bars=8, **columns):
-    """Layers over a strummed chord a bar; a line is its name and its (onset, pitch, length)."""
+    """Return layers over a strummed chord a bar; a line is a name and its (onset, pitch,
+    length).
+    """
     names = [name for name, _ in lines]
     rows = [("Chords", CHORDS[bar % 4], 4 * bar + beat, 1) for bar in range(bars)
             for beat in range(4)]  # fmt: skip
@@ -184,7 +188,9 @@ def test_members_of_a_chord_are_no_double():
 
 
 def test_a_double_in_unison_or_octaves():
-    """The same line an octave lower or the same chords are doubles; half the attacks are none."""
+    """The same line an octave lower, or the same chords, are doubles; half of the attacks are not
+    enough.
+    """
     line = [(beat, 72 + (beat * 5) % 7, 1) for beat in range(32)]
     low = [(beat, pitch - 12, 1) for beat, pitch, _ in line]
     table = under_chords(("Line", line), ("Low", low), ("Half", low[::2]))
@@ -208,7 +214,9 @@ def test_a_second_voice(apart):
 
 
 def test_an_echo_figure_is_a_fill():
-    """Leaps over the notes of the chords, with gaps: with an echo a fill, without gaps picking."""
+    """Leaps over chord notes with gaps are a fill if there is an echo; without gaps they are
+    picking.
+    """
     tones = [[72, 76, 79], [74, 77, 81], [74, 79, 83], [76, 79, 83]]
     gaps = [(4 * bar + at, tones[bar % 4][k], 0.5) for bar in range(8)
             for at, k in ((0, 2), (0.5, 0), (1.5, 1), (2.5, 0), (3, 2))]  # fmt: skip
@@ -222,7 +230,9 @@ def test_an_echo_figure_is_a_fill():
 
 
 def test_a_low_riff_is_the_hook():
-    """Octave leaps are no leaps, and notes outside the chord are no picking: it comes back."""
+    """Octave leaps do not count as leaps, and notes outside the chord are no picking: the riff
+    returns.
+    """
     riff = [40, 52, 40, 43, 45, 40, 42, 47]
     low = [(4 * bar + k / 2, pitch, 0.5) for bar in range(8) for k, pitch in enumerate(riff)]
     assert under_chords(("Riff", low)).loc["Riff", "role"] == "hook"

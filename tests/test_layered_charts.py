@@ -1,6 +1,6 @@
-"""The two charts of many layers: what datasets/README.md says of them is so.
+"""The statements of datasets/README.md about the two charts of many layers are true.
 
-Counted here from notes and their times alone, then held against what the package finds.
+They are counted here from notes and their times alone, and then compared with the findings.
 """
 
 from pathlib import Path
@@ -46,12 +46,12 @@ WALLS = ("Chorus 2", "Chorus 3", "Chorus 4", "Instrumental")
 
 @pytest.fixture(scope="module")
 def songs() -> dict[str, ar.Song]:
-    """Both."""
+    """Return both songs."""
     return {name: ar.read(DATASETS / f"{name}.txt") for name in HEADINGS}
 
 
 def table_of(name: str, table: str) -> dict[str, list[str]]:
-    """The rows of a table of a song's section, by their first field."""
+    """Return the rows of a table of a song's section, by their first field."""
     section = README.split(f"\n{HEADINGS[name]}\n")[1].split("\n## ")[0]
     lines = section.split(f"### {table}\n")[1].split("\n### ")[0].splitlines()
     rows = [line.strip("| ").split(" | ") for line in lines if line.startswith("| ")]
@@ -59,18 +59,18 @@ def table_of(name: str, table: str) -> dict[str, list[str]]:
 
 
 def struck(song: ar.Song, part: str, section: str) -> set[tuple[float, float]]:
-    """Onset and pitch of each note of a part in a section."""
+    """Return onset and pitch of each note of a part in a section."""
     notes = song.notes[(song.notes["part"] == part) & (song.notes["section"] == section)]
     return set(zip(notes["onset"], notes["pitch"], strict=True))
 
 
 def line(song: ar.Song, part: str, section: str) -> dict[float, float]:
-    """The highest pitch of a part at each of its attacks in a section."""
+    """Return the highest pitch of a part at each of its attacks in a section."""
     return dict(sorted(struck(song, part, section)))
 
 
 def with_chord(song: ar.Song) -> pd.DataFrame:
-    """The notes, each with the symbol, the bass and the pitch classes of its chord."""
+    """Return the notes, each with the symbol, the bass and the pitch classes of its chord."""
     chords, notes = song.chords, song.notes
     row = np.searchsorted(chords["onset"], notes["onset"] + 1e-9, side="right") - 1
     columns = chords[["symbol", "bass", "pitch_classes"]].iloc[row].reset_index(drop=True)
@@ -79,7 +79,7 @@ def with_chord(song: ar.Song) -> pd.DataFrame:
 
 @pytest.mark.parametrize("name", HEADINGS)
 def test_the_layers_are_as_told(songs, name):
-    """Sound, level, range and role of every guitar."""
+    """Sound, level, range and role of every guitar are as stated."""
     song = songs[name]
     assert song.notices == ()
     assert song.seconds(song.duration) == pytest.approx(LASTS[name], abs=0.5)
@@ -101,7 +101,9 @@ def test_the_layers_are_as_told(songs, name):
 
 @pytest.mark.parametrize("name", HEADINGS)
 def test_the_form_is_as_told(songs, name):
-    """Measures and layers of every section, and the chords of the first of each kind."""
+    """Measures and layers of every section, and the chords of the first of each kind, are as
+    stated.
+    """
     song = songs[name]
     table = table_of(name, "Form and layers")
     assert list(table) == song.sections["section"].tolist()
@@ -117,14 +119,16 @@ def test_the_form_is_as_told(songs, name):
 
 @pytest.mark.parametrize("name", HEADINGS)
 def test_each_layer_alone_is_playable(songs, name):
-    """On its own neck, with its tuning and capo."""
+    """Each layer is playable on its own neck, with its tuning and capo."""
     for part in songs[name].parts["part"].drop(0):
         assert ar.finger_part(songs[name], part)["problem"].isna().all(), part
 
 
 @pytest.mark.parametrize("name", HEADINGS)
 def test_chords_are_those_of_their_symbols(songs, name):
-    """But for what the README names; a bar of the bass begins with the root or the bass note."""
+    """All chords fit except those that the README names; a bass bar begins with root or bass
+    note.
+    """
     notes = with_chord(songs[name])
     chords = notes[notes["part"].isin(CHORDS[name])]
     outside = {
@@ -141,7 +145,7 @@ def test_chords_are_those_of_their_symbols(songs, name):
 
 @pytest.mark.parametrize("name", HEADINGS)
 def test_what_is_planted_is_found(songs, name):
-    """The places of the tables, and the count below them."""
+    """The places of the tables and the number below them agree with the findings."""
     found = ar.find_clashes(songs[name])
     assert set(zip(found["section"], found["kind"], found["parts"], strict=True)) >= PLANTED[name]
     assert len(found) == FINDINGS[name], found["kind"].value_counts().to_dict()
@@ -150,7 +154,7 @@ def test_what_is_planted_is_found(songs, name):
 
 
 def test_barn_lights_doubles(songs):
-    """No note of its own in the acoustic's double, none at all in the two others."""
+    """The acoustic's double has no note of its own, and the two other doubles have none at all."""
     song = songs["barn-lights"]
     for section in ("Chorus 1", "Chorus 2", "Instrumental", "Chorus 3", "Chorus 4"):
         double, whole = (struck(song, part, section) for part in ("Acoustic double", "Acoustic"))
@@ -163,7 +167,7 @@ def test_barn_lights_doubles(songs):
 
 
 def test_barn_lights_answers_between_the_lines(songs):
-    """In the verses Answers is silent wherever the singer or Chime sounds."""
+    """In the verses, Answers is silent wherever the singer or Chime sounds."""
     notes = songs["barn-lights"].notes
     notes = notes.assign(end=notes["onset"] + notes["duration"])
     for sections, other in (
@@ -178,7 +182,9 @@ def test_barn_lights_answers_between_the_lines(songs):
 
 
 def test_kiln_yard_doubles(songs):
-    """Riff right is the riff in the riffs and the wall elsewhere; the octave is the riff higher."""
+    """Riff right is the riff in the riffs and the wall elsewhere; the octave is the riff,
+    higher.
+    """
     song = songs["kiln-yard"]
     for section in RIFFS:
         assert struck(song, "Riff right", section) == struck(song, "Riff left", section)
@@ -190,7 +196,9 @@ def test_kiln_yard_doubles(songs):
 
 
 def test_kiln_yard_octaves_and_thirds(songs):
-    """Octaves is two notes an octave apart throughout, Thirds a third of the key from its line."""
+    """Octaves has two notes an octave apart throughout; Thirds is a third of the key from its
+    line.
+    """
     song = songs["kiln-yard"]
     own = song.notes[song.notes["part"] == "Octaves"].groupby("onset")["pitch"]
     assert (own.agg(lambda pitch: pitch.max() - pitch.min()) == 12).all()

@@ -1,4 +1,4 @@
-"""The lessons keep to one form: a number, a question as in the README, exercises with checks."""
+"""The lessons have one form: a number, a question as in the README, exercises with checks."""
 
 import json
 import re
@@ -22,7 +22,7 @@ def test_every_lesson_has_its_row_in_the_readme():
 
 @pytest.mark.parametrize("path", LESSONS, ids=lambda path: path.stem)
 def test_title_question_and_exercises(path):
-    """As DEVELOPERS asks for; the row says the same as the lesson."""
+    """The title has the form that DEVELOPERS asks for, and the README's row says the same."""
     cells = json.loads(path.read_text(encoding="utf-8"))["cells"]
     rows = [(n, t, q) for n, t, name, q in ROWS if name == path.name]
     assert len(rows) == 1, "the README's table of notebooks has one row for each"

@@ -1,5 +1,5 @@
-"""Bytes that are not UTF-8, in the names of files and in options: a file is written all the same,
-or one sentence says which text cannot be.
+"""Bytes that are not UTF-8 in file names and options: the file is written all the same, or one
+sentence says which text cannot be written.
 """
 
 import os
@@ -51,7 +51,7 @@ def test_a_song_s_title(demo):
 
 @pytest.fixture(scope="module")
 def untitled(tmp_path_factory):
-    """A song without a title in a file whose name is Latin-1."""
+    """Return a song without a title in a file whose name is Latin-1."""
     path = tmp_path_factory.mktemp("songs") / "caf\udce9.mid"
     try:
         ar.write_midi(replace(ar.read(DEMO), title=""), path)
@@ -76,7 +76,7 @@ def test_a_file_s_name_in_a_songbook_and_on_a_page(tmp_path, untitled):
 
 
 def test_the_command_shows_a_name_that_a_screen_cannot(tmp_path):
-    """Where standard output takes nothing but UTF-8."""
+    """Standard output accepts only UTF-8, and the command still shows the name."""
     shutil.copy(DEMO, tmp_path / "song.musicxml")
     target = os.fsdecode(os.fsencode(tmp_path) + b"/o\xff.mid")
     done = subprocess.run(

@@ -1,4 +1,4 @@
-"""What a song becomes with some choices made, what is found in it then, and its picture."""
+"""A song with some choices made: its notes, its findings, and its picture."""
 
 import xml.etree.ElementTree as ElementTree
 from dataclasses import replace
@@ -62,21 +62,21 @@ def test_nothing_chosen_is_the_song_itself(demo):
 @pytest.mark.parametrize(("inversion", "above"), [("root lowest", 0), ("third lowest", 1),
                                                   ("fifth lowest", 2)])  # fmt: skip
 def test_an_inversion_has_that_member_lowest(demo, inversion, above):
-    """Checked on the chord symbols' own members, root, third, fifth, bar by bar."""
+    """The chord symbols' own members, root, third and fifth, are checked bar by bar."""
     song, remarks = try_choices(demo, chosen(inversion=inversion))
     assert remarks == ()
     own = own_notes(song)
     for chord in demo.chords[demo.chords["section"] == "Chorus 1"].itertuples():
         here = own[own["onset"].between(chord.onset, chord.onset + chord.duration - 1e-6)]
         struck = here.groupby("onset")["pitch"].agg(["min", "size"])
-        full = struck[struck["size"] >= 3]["min"]  # a picked note in between is no chord
+        full = struck[struck["size"] >= 3]["min"]  # a picked note between chords is no chord
         assert len(full)
         assert set(full % 12) == {chord.pitch_classes[above]}, chord.symbol
 
 
 @pytest.mark.parametrize("strings", ["1–3", "2–4", "3–6"])
 def test_a_string_set_can_be_played_on_those_strings(demo, strings):
-    """All notes that begin together find a string of their own among those asked for."""
+    """All notes that begin together have different strings among those asked for."""
     song, remarks = try_choices(demo, chosen(strings=strings))
     first, last = map(int, strings.split("–"))
     allowed = range(first, last + 1)
@@ -91,7 +91,7 @@ def test_a_string_set_can_be_played_on_those_strings(demo, strings):
 
 
 def test_the_third_and_seventh_stay(demo):
-    """Cm7 keeps Eb and Bb, whichever voicing is asked for."""
+    """Cm7 keeps Eb and Bb with every voicing."""
     seventh = demo.chords[(demo.chords["section"] == "Chorus 1") & (demo.chords["symbol"] == "Cm7")]
     chord = seventh.iloc[0]
     for choice in (chosen(inversion="seventh lowest"), chosen(strings="2–5")):
@@ -161,7 +161,7 @@ def test_unknown_names_are_reported(demo):
 
 @pytest.mark.parametrize("path", [DEMO, "datasets/last-bell.musicxml", "datasets/tarrow-weir.txt"])
 def test_a_section_gives_the_same_as_the_whole_song(path):
-    """Every section as written: the same findings as those of the whole song that begin there."""
+    """For every section the findings are those of the whole song that begin there."""
     song = ar.read(path)
     whole = ar.find_clashes(song)
     for row in song.sections.itertuples():
@@ -253,7 +253,9 @@ def test_the_picture_says_all_in_words(results):
 
 
 def test_the_shared_zone_is_where_both_are(results):
-    """As written both guitars lie in one register in each bar; worked from the ranges by bar."""
+    """As written, both guitars share a register in each bar; the zone is worked out from their
+    ranges.
+    """
     ranges = ar.part_ranges(results.base.notes, by="measure")
     ranges = ranges[ranges["measure"].between(25, 32)].set_index(["part", "measure"])
     one, two = ranges.loc["Guitar 1"], ranges.loc["Guitar 2"]

@@ -1,5 +1,5 @@
-"""The live view without a browser: its controls moved and pressed as a browser would, and the
-commands that open it.
+"""The live view without a browser: its controls are moved and pressed as a browser would, and the
+commands that open it are run.
 """
 
 import contextlib
@@ -27,7 +27,7 @@ DEMO = "datasets/low-water.musicxml"
 
 @dataclass
 class Clock:
-    """What is to be done later, and when; nothing happens before ``run``."""
+    """A clock that keeps what is to be done later; nothing happens before ``run``."""
 
     waiting: list = field(default_factory=list)
 
@@ -35,7 +35,7 @@ class Clock:
         self.waiting.append((seconds, do))
 
     def run(self, most=40):
-        """Do what is due first, up to so many things."""
+        """Do what is due first, at most so many things."""
         for _ in range(most):
             if not self.waiting:
                 return
@@ -55,12 +55,12 @@ def clock():
 
 @pytest.fixture
 def shown(demo, log, clock):
-    """A view of Chorus 1 and Guitar 1, without a clock that runs by itself."""
+    """Return a view of Chorus 1 and Guitar 1, without a clock that runs by itself."""
     return PartsView(demo, log, "Guitar 1", "Chorus 1", clock.later)
 
 
 def press(shown, name):
-    """Press a button, and let what it does happen before anything else."""
+    """Press a button, and let its effects happen before anything else."""
     clock = shown._later.__self__
     clock.waiting.clear()
     getattr(shown.controls, name).click()
@@ -74,7 +74,7 @@ def words(shown):
 
 
 def test_it_opens_where_most_is_to_listen_to(demo, log, clock):
-    """The two guitars weigh most on each other in Chorus 1."""
+    """The view opens at Chorus 1, where the two guitars clash most."""
     first = PartsView(demo, log, later=clock.later)
     findings = ar.find_clashes(demo)
     pair = findings[findings["parts"] == "Guitar 1 + Guitar 2"]
@@ -163,7 +163,9 @@ def test_a_drag_is_one_step(shown):
 
 
 def test_a_late_slider_message_does_not_undo_a_reset(shown, clock):
-    """The button is heard first, then what the slider had still to say, then the button acts."""
+    """The button's message comes first, then the slider's remaining message, then the button
+    acts.
+    """
     shown.controls.octave.value = 1
     clock.waiting.clear()
     shown.controls.reset.click()
@@ -173,7 +175,7 @@ def test_a_late_slider_message_does_not_undo_a_reset(shown, clock):
     shown.controls.octave.value = -1  # later still, on a busy machine
     assert shown.choices.is_as_written
     assert shown.controls.octave.value == 0
-    shown.controls.capo.value = 2  # another control is a choice at any time
+    shown.controls.capo.value = 2  # another control may be chosen at any time
     assert not shown.choices.is_as_written
 
 
@@ -241,8 +243,8 @@ def test_why_is_cleared_once_it_stands_in_the_log(shown, log):
      ("drive", "distorted"), ("echo", "eighth"), ("tempo", 90)],
 )  # fmt: skip
 def test_what_is_seen_after_a_decision_is_what_the_log_gives(shown, log, demo, name, value):
-    """The same as in a view that is opened on the log only then; and what `rebuild` gives has
-    the figures that were recorded.
+    """The findings are those of a view that opens on the log afterwards; and `rebuild` gives the
+    figures that were recorded.
     """
     getattr(shown.controls, name).value = value
     press(shown, "record")
@@ -293,7 +295,7 @@ def test_a_log_that_cannot_be_written_is_reported_in_the_view(demo, tmp_path, cl
 
 @pytest.fixture
 def beside(demo, log):
-    """Another view of the same song and log, on the other guitar."""
+    """Return another view of the same song and log, on the other guitar."""
     return PartsView(demo, log, "Guitar 2", "Chorus 1", Clock().later)
 
 
@@ -302,7 +304,9 @@ def figures(song):
 
 
 def test_a_second_view_shows_the_first_one_s_decision_before_it_records(shown, beside, log, demo):
-    """Its figures are those of the song with both decisions, as it is built again from the log."""
+    """The second view's figures are those of the song with both decisions, as rebuilt from the
+    log.
+    """
     shown.controls.octave.value = 1
     press(shown, "record")
     beside.controls.octave.value = 1
@@ -367,7 +371,7 @@ def test_what_another_took_back_is_not_taken_back_twice(shown, log):
 
 
 def test_a_part_that_another_took_out_is_let_go(shown, log, demo):
-    """The choice for it goes, the others stay."""
+    """The choice for that part is dropped; the other choices stay."""
     others = replace(
         demo,
         parts=demo.parts[demo.parts["part"] != "Guitar 1"].reset_index(drop=True),
@@ -425,7 +429,7 @@ def test_a_fault_of_ours_is_reported_in_the_view(shown, monkeypatch):
 
 
 def test_every_way_to_hear(shown):
-    """Each button sets a player of its own that begins; a later change does not begin by itself."""
+    """Each button gives a new player that begins to play; a later change does not start it."""
     lengths = {}
     for name in ("before", "after", "each", "both"):
         press(shown, name)
@@ -453,7 +457,7 @@ def test_a_change_is_prepared_to_be_heard_and_what_may_come_next(shown, clock):
 
 
 def test_all_is_labelled(shown):
-    """What can be reached with the keyboard says what it is."""
+    """Every control that the keyboard can reach has a label."""
     for name, control in vars(shown.controls).items():
         assert control.description, name
     svg = shown.picture.value
@@ -524,7 +528,7 @@ def test_the_lab_opens_on_the_lessons_or_on_a_song(tmp_path):
 
 
 def test_a_page_that_cannot_be_served_says_why(tmp_path, monkeypatch):
-    """And leaves no folder."""
+    """The error gives the reason, and no folder is left."""
     monkeypatch.setattr("tempfile.tempdir", str(tmp_path))
     before = signal.getsignal(signal.SIGTERM)
     monkeypatch.setattr("importlib.util.find_spec", lambda _: None)
@@ -539,7 +543,9 @@ def test_a_page_that_cannot_be_served_says_why(tmp_path, monkeypatch):
 
 @pytest.mark.parametrize("sent", STOPS)
 def test_a_signal_ends_what_it_is_asked_to_end(sent):
-    """Before the server is there too: what was opened is closed, and the signals are as before."""
+    """A signal before the server runs also closes what was opened, and restores the signal
+    handlers.
+    """
     before, closed = [signal.getsignal(each) for each in STOPS], []
     with ended_by_signals(), contextlib.closing(SimpleNamespace(close=lambda: closed.append(1))):
         signal.raise_signal(sent)

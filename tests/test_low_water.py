@@ -1,4 +1,4 @@
-"""The demo song: what datasets/README.md says is wrong with it is found, and nothing else."""
+"""The demo song: exactly the problems that datasets/README.md names are found."""
 
 from pathlib import Path
 
@@ -33,7 +33,7 @@ SAID_BELOW = {
     ("doubling", "Tag", "79-82", GUITARS, "D4 F4 G4 A4 Bb4 C5"),
     ("crossing", "Chorus 1", "19-20", GUITARS, "F4 Bb4"),
 }
-# Reported under other kinds too: both guitars of the rub are near the voice, the mud of bar 33 is
+# Also reported under other kinds: both guitars of the rub are near the voice, the mud of bar 33 is
 # a guitar right above the bass, and so many low strings hide some of the bass.
 SAID_BELOW |= {
     ("voice", "Pre-chorus 1", "15-18", frozenset({"Voice", "Guitar 1"}), "G4 Eb5"),
@@ -41,7 +41,7 @@ SAID_BELOW |= {
     ("bass", "Verse 3", "33", frozenset({"Bass", "Guitar 2"}), "Eb2 G2"),
     ("masking", "Verse 3", "31-38", frozenset({"Bass", "Guitar 2"}), "A1"),
 }
-# The D that Guitar 2 plays late is no attack that both share.
+# The D that Guitar 2 plays late is not an attack that both share.
 LATE = {"F4 G4 A4 Bb4 C5 D5": "F4 G4 A4 Bb4 C5"}
 
 KEPT_APART = {
@@ -58,13 +58,13 @@ KEPT_APART = {
 
 @pytest.fixture(scope="module")
 def song():
-    """The demo song."""
+    """Return the demo song."""
     return read(DATASETS / "low-water.musicxml")
 
 
 @pytest.fixture(scope="module")
 def findings(song) -> pd.DataFrame:
-    """What is found in it, with the last played measure beside the first."""
+    """Return its findings, with the last played measure beside the first."""
     table = find_clashes(song)
     starts = song.measures["onset"].to_numpy()
     return table.assign(last=starts.searchsorted(table["onset"] + table["duration"] - 1e-6))
@@ -84,7 +84,7 @@ def test_just_the_problems_left_in_are_found(song, findings):
 
 
 def test_problems_stand_before_what_is_meant(findings):
-    """The exactly doubled hook comes last; the fill in the turnaround reads as an accident."""
+    """The exactly doubled hook comes last; the fill in the turnaround is rated as an accident."""
     last = findings.tail(2)
     assert set(last["section"]) == {"Intro", "Tag"}
     assert last["why"].str.contains("reads as meant").all()
@@ -94,7 +94,7 @@ def test_problems_stand_before_what_is_meant(findings):
 
 @pytest.mark.parametrize("section", list(KEPT_APART))
 def test_passages_kept_apart_are_left_alone(song, findings, section):
-    """Nothing is found between any parts, in any of the measures that the README names."""
+    """No finding between any parts lies in the measures that the README names."""
     first, last = KEPT_APART[section]
     bars = song.measures[song.measures["section"] == section]
     bars = bars[bars["written"].astype(int).between(first, last)]
@@ -106,7 +106,7 @@ def test_passages_kept_apart_are_left_alone(song, findings, section):
 
 
 def test_the_readme_names_each_problem():
-    """The table in the README and the one above are of one length and speak of the same notes."""
+    """The table in the README and the one above have the same length and the same notes."""
     text = (DATASETS / "README.md").read_text(encoding="utf-8")
     table = text.split("### Problems left in on purpose")[1].split("### Passages")[0]
     rows = [line.split("|")[1:6] for line in table.splitlines() if line.startswith("| ")][1:]

@@ -1,4 +1,4 @@
-"""Text of a song shown as it is: in HTML, SVG, Markdown, print.
+"""Text of a song is shown as it is: in HTML, SVG, Markdown and print.
 
 Read back by Python's own HTML parser, by nbconvert's Markdown (which a page without code is made
 with) and by pypdf. In a browser: ``tests/browser/test_hostile_browser.py``.
@@ -31,7 +31,7 @@ from arrange.text.markup import escape_html, escape_markdown
 
 
 class Shown(HTMLParser):
-    """The tags of a page, and its text."""
+    """Collect the tags of a page, and its text."""
 
     def __init__(self, page):
         super().__init__()
@@ -51,7 +51,7 @@ class Shown(HTMLParser):
 
 
 def rendered(markdown):
-    """Markdown as a page without code shows it."""
+    """Return Markdown as a page without code shows it."""
     return Shown(MarkdownWithMath(renderer=IPythonRenderer(escape=False)).render(markdown))
 
 
@@ -59,7 +59,7 @@ def rendered(markdown):
     "text", [*HOSTILE, TITLE, "1. a", "- b", "    c", "d\n\n## e", "=", "@@0@@"]
 )
 def test_markdown_shows_text_as_it_is(text):
-    """Nothing but a paragraph, and elements that keep formulas apart (CommonMark, section 2.4)."""
+    """The text becomes a paragraph and elements that protect formulas (CommonMark, section 2.4)."""
     shown = rendered(escape_markdown(text))
     assert shown.tags <= {"p", "span"}
     assert shown.text == " ".join(text.split())
@@ -75,7 +75,9 @@ def test_markdown_shows_any_text_as_it_is(text):
 
 @given(st.text(alphabet=st.characters(exclude_characters="\r", exclude_categories=["Cs"])))
 def test_xml_reads_any_text_back(text):
-    """In an element of SVG; what XML cannot hold is replaced (XML 1.0, section 2.2, Char)."""
+    """The text stands in an SVG element; what XML cannot hold is replaced (XML 1.0, section 2.2,
+    Char).
+    """
 
     def is_char(sign):
         return (
@@ -97,7 +99,7 @@ def test_a_title_is_no_markup_on_the_page_without_code(tmp_path):
 
 
 def test_exercises_are_no_markup_in_a_notebook():
-    """Title, question, choices and what is missing, each with every text."""
+    """Title, question, choices and missing things are shown as text, for each of the texts."""
     cells = [cell.source for cell in hostile_notebook().cells if cell.cell_type == "markdown"]
     shown = [rendered(cell) for cell in cells]
     tags = set().union(*(each.tags for each in shown))
@@ -109,12 +111,12 @@ def test_exercises_are_no_markup_in_a_notebook():
 
 
 def printed(pdf):
-    """The text of a PDF file without blanks, which lines break at."""
+    """Return the text of a PDF file without blanks, since lines break at them."""
     return "".join("".join(page.extract_text() for page in pypdf.PdfReader(pdf).pages).split())
 
 
 def test_print_shows_text_as_it_is(tmp_path):
-    """Sheets as PDF and HTML, chord symbols too; what a reason says; a workshop's paper."""
+    """Sheets as PDF and HTML, chord symbols, reasons and workshop papers show the text as it is."""
     made = with_chord_symbols(hostile_song())
     log = ar.decisions_path(write_hostile(tmp_path))
     files = ar.write_handout(made, tmp_path, player=HOSTILE[0], decisions=ar.read_decisions(log))
@@ -133,7 +135,7 @@ def test_print_shows_text_as_it_is(tmp_path):
 
 
 def test_a_page_picture_of_any_file_name(tmp_path):
-    """A name that typst would read as code or an escape."""
+    """The picture is drawn for names that typst would read as code or an escape."""
     name = '#eval("1") $ <mark> "quoted" \u0007.pdf'
     (tmp_path / name).write_bytes(print_paper("One", "Two", []))
     assert page_picture(tmp_path / name).startswith(b"\x89PNG")

@@ -54,7 +54,9 @@ SCORES = (
 
 
 def number(value: int) -> bytes:
-    """A number of variable length: seven bits a byte, the last one's highest bit clear."""
+    """Return a number of variable length: seven bits a byte; only the last byte's highest bit is
+    clear.
+    """
     digits = [value & 127]
     while value := value >> 7:
         digits.append(value & 127 | 128)
@@ -83,7 +85,7 @@ def control(delta: int, controller: int, value: int, channel: int = 0) -> bytes:
 
 
 def program(delta: int, value: int, channel: int = 0) -> bytes:
-    """`value` from 0, as the file has it."""
+    """Return a program change; `value` counts from 0, as in the file."""
     return number(delta) + bytes([0xC0 | channel, value])
 
 
@@ -99,7 +101,7 @@ END = meta(0, 0x2F)
 
 
 def midi(*tracks: bytes, form: int = 1, ticks: int = 480, end: bytes = END) -> bytes:
-    """A file of these tracks, each closed by `end`."""
+    """Return a file of these tracks, each closed by `end`."""
     head = b"MThd" + struct.pack(">LHHH", 6, form, len(tracks), ticks)
     whole = [track + end for track in tracks]
     return head + b"".join(b"MTrk" + struct.pack(">L", len(track)) + track for track in whole)
@@ -109,7 +111,7 @@ CONDUCTOR = tempo(0, 120) + meter(0, 4, 2)
 
 
 def rows(song: ar.Song) -> list[tuple]:
-    """(part, onset, duration, pitch) of each note."""
+    """Return (part, onset, duration, pitch) of each note."""
     columns = [song.notes[name].tolist() for name in ("part", "onset", "duration", "pitch")]
     return [
         (part, onset, duration, None if math.isnan(pitch) else pitch)
@@ -236,7 +238,7 @@ def test_parts_are_named_by_their_tracks():
 
 
 def test_channels_of_one_track_are_parts_of_their_own():
-    """Format 0 has one track by definition; what plays on a channel is an instrument."""
+    """Format 0 has one track by definition; each channel in it is an instrument."""
     track = program(0, 24) + program(0, 32, 1) + note(0, 480, 64) + note(0, 480, 40, 1)
     track += note(0, 480, 38, 9)
     single = read_midi(midi(CONDUCTOR + meta(0, 3, "Song") + track, form=0))
@@ -256,8 +258,8 @@ def test_the_percussion_channel_has_no_pitch():
 
 
 def test_level_is_the_channel_volume_against_the_loudest():
-    """General MIDI: 40 log10(volume / 127) dB. 127 against 64 is 11.9 dB; a fade counts with what
-    most notes have; without any, 100 is in force."""
+    """General MIDI: 40 log10(volume / 127) dB. 127 against 64 is 11.9 dB; in a fade the value of
+    most notes counts; without any volume it is 100."""
     fading = control(0, 7, 64) + note(0, 240) * 3 + control(0, 7, 1) + note(0, 240)
     read = read_midi(
         midi(CONDUCTOR, control(0, 7, 127) + note(0, 480), fading, note(0, 480, 50, 2))
@@ -268,7 +270,7 @@ def test_level_is_the_channel_volume_against_the_loudest():
 
 
 def test_a_program_change_before_the_first_note_counts():
-    """The sound in force when the part begins; a later one is reported."""
+    """The sound in force when the part begins counts; a later one is reported."""
     track = program(0, 0) + program(0, 25) + note(0, 480) + program(0, 30) + note(0, 480)
     read = read_midi(midi(CONDUCTOR, track))
     assert read.parts["program"].tolist() == [26]
@@ -276,7 +278,7 @@ def test_a_program_change_before_the_first_note_counts():
 
 
 def test_pedal_and_bends_are_reported():
-    """Neither lengthens nor moves a note here."""
+    """They neither lengthen nor move a note, which is reported."""
     track = control(0, 64, 127) + note(0, 480) + b"\x00\xe0\x00\x50"
     assert read_midi(midi(CONDUCTOR, track)).notices == (
         "Channel 1: the sustain pedal is not applied; notes end where their keys go up",
@@ -285,7 +287,9 @@ def test_pedal_and_bends_are_reported():
 
 
 def test_a_track_that_only_sets_up_its_channel_is_a_part_that_lays_out():
-    """A name alone makes no part: many files keep their credits in the names of empty tracks."""
+    """A track with only a name is no part: many files put their credits into names of empty
+    tracks.
+    """
     read = read_midi(
         midi(CONDUCTOR, note(0, 480), meta(0, 3, "Organ") + program(0, 16, 1), meta(0, 3, "by me"))
     )
@@ -323,7 +327,7 @@ def test_program_names_are_general_midis():
 
 
 def test_bars_follow_from_the_time_signatures():
-    """Two bars of 4/4, one of 6/8, then 5/4 to the end, which fills its last bar."""
+    """The bars are two of 4/4, one of 6/8, then 5/4 to the end, where the last bar is filled."""
     conductor = tempo(0, 120) + meter(0, 4, 2) + meter(3840, 6, 3) + meter(1440, 5, 2)
     read = read_midi(midi(conductor, note(0, 480) + note(5760, 480)))
     assert read.measures[["onset", "duration", "meter"]].to_numpy().tolist() == [
@@ -333,7 +337,7 @@ def test_bars_follow_from_the_time_signatures():
 
 
 def test_a_time_signature_inside_a_bar_cuts_it():
-    """The bar before is shorter, and that is reported."""
+    """The bar before becomes shorter, which is reported."""
     conductor = tempo(0, 120) + meter(0, 4, 2) + meter(2400, 3, 2)
     read = read_midi(midi(conductor, note(0, 480) + note(3360, 480)))
     assert read.measures[["onset", "duration", "meter"]].to_numpy().tolist() == [
@@ -390,8 +394,8 @@ def test_keys():
 
 
 def test_markers_name_sections():
-    """Markers do, whatever they say; cue points and texts if they are a section's name; one that
-    stands a little before the bar line is meant for it."""
+    """Every marker names a section; cue points and texts do if they are a section's name; one that
+    stands a little before a bar line belongs to it."""
     conductor = (
         CONDUCTOR
         + meta(0, 6, "A")
@@ -414,7 +418,7 @@ def test_markers_name_sections():
 
 
 def test_a_second_key_down_before_the_key_up():
-    """Down at 0 and 1, up at 2 and 3: the first to begin is the first to end."""
+    """Down at 0 and 1, up at 2 and 3: the note that begins first ends first."""
     track = on(0, 60) + on(480, 60) + off(480, 60) + off(480, 60)
     read = read_midi(midi(CONDUCTOR, track))
     assert rows(read) == [("Channel 1", 0, 2, 60), ("Channel 1", 1, 2, 60)]
@@ -425,7 +429,7 @@ def test_a_second_key_down_before_the_key_up():
 
 
 def test_stuck_notes_end_at_the_next_of_their_pitch_or_with_their_bar():
-    """Down at 0 and 1, up at 2: the first lacks its up and ends where the second begins. One that
+    """Down at 0 and 1, up at 2: the first has no key up and ends where the second begins. One that
     nothing follows ends with its bar, at 8. A key up without a down is nothing."""
     track = on(0, 60) + on(480, 60) + off(480, 60) + off(480, 65) + on(960, 62)
     read = read_midi(midi(CONDUCTOR, track, end=meta(1920, 0x2F)))
@@ -451,7 +455,7 @@ def test_a_key_up_in_another_channel_or_track_ends_nothing():
 
 
 def test_notes_of_no_length_last_a_step():
-    """Down and up at one tick: a sixteenth, since the part's onsets lie on quarters."""
+    """Down and up at one tick become a sixteenth, since the part's onsets lie on quarters."""
     read = read_midi(midi(CONDUCTOR, note(0, 0) + note(480, 480)))
     assert rows(read) == [("Channel 1", 0, 0.25, 60), ("Channel 1", 1, 1, 60)]
     assert read.notices == (
@@ -465,7 +469,7 @@ def test_notes_of_no_length_last_a_step():
 )  # fmt: skip
 @settings(max_examples=150, deadline=None)
 def test_pairing_is_that_of_brackets(events):
-    """The slow, obvious way: a stack finds the downs and ups with a partner, a queue which one."""
+    """The slow, obvious way: a stack pairs downs and ups, and a queue decides which note ends."""
     track = b"".join(
         (on if down else off)(delta * 120, 60 + pitch) for down, pitch, delta in events
     )
@@ -495,7 +499,9 @@ def test_pairing_is_that_of_brackets(events):
 
 
 def played(*times: tuple[float, float], ticks: int = 480, pitch: int = 60) -> ar.Song:
-    """A part of notes (onset, end) in quarter notes, at 120 a minute, put at the nearest ticks."""
+    """Return a part of notes (onset, end) in quarter notes, at 120 a minute, at the nearest
+    ticks.
+    """
     moments = sorted(
         (round(time * ticks), down, pitch + place % 12)
         for place, pair in enumerate(times)
@@ -509,7 +515,7 @@ def played(*times: tuple[float, float], ticks: int = 480, pitch: int = 60) -> ar
 
 
 def nearly(meant: list[tuple[float, float]]) -> list:
-    """Equal but for the last digit of a sum of thirds."""
+    """Return whether numbers are equal except for the last digit of a sum of thirds."""
     return [pytest.approx(pair, abs=1e-12) for pair in meant]
 
 
@@ -520,8 +526,8 @@ def times(song: ar.Song) -> list[tuple[float, float]]:
 @pytest.mark.parametrize("ticks", [24, 96, 120, 192, 384, 480, 960, 1024, 15360])
 @pytest.mark.parametrize("lines", [1, 2, 3, 4, 6, 8, 12, 24])
 def test_a_file_on_a_grid_comes_out_exactly(ticks, lines):
-    """Multiples of 1/d quarter note, at the nearest ticks where they are no whole number: what
-    was meant comes out, and nothing is reported."""
+    """Multiples of 1/d quarter note, at the nearest ticks where they are no whole number: the
+    intended values are read, and nothing is reported."""
     meant = [(at / lines, (at + 1) / lines) for at in range(0, 4 * lines)]
     read = played(*meant, ticks=ticks)
     if ticks % lines == 0 or ticks >= 8 * lines:
@@ -531,7 +537,7 @@ def test_a_file_on_a_grid_comes_out_exactly(ticks, lines):
 
 @pytest.mark.parametrize("lines", [5, 7, 9, 10, 11, 15, 20, 30, 60])
 def test_odd_grids_come_out_exactly_when_their_ticks_are_whole(lines):
-    """Quintuplets, septuplets and finer, eight ticks or more apart."""
+    """Quintuplets, septuplets and finer grids are exact if their steps are eight ticks or more."""
     meant = [(at / lines, (at + 1) / lines) for at in range(0, 4 * lines)]
     assert times(played(*meant, ticks=16 * lines)) == nearly(meant)
 
@@ -567,7 +573,7 @@ def test_live_triplets_are_moved_to_triplets():
 
 
 def test_playing_that_follows_no_beat_is_reported():
-    """Onsets at random: on no grid nearer than a quarter of its step."""
+    """Random onsets are on no grid nearer than a quarter of its step."""
     dice = random.Random(5)
     onsets = sorted(dice.randrange(0, 15000) / 480 for _ in range(200))
     read = played(*((at, at + 1) for at in onsets))
@@ -575,7 +581,7 @@ def test_playing_that_follows_no_beat_is_reported():
 
 
 def test_each_part_has_its_own_grid():
-    """One plays triplets a little off, the other sixteenths on the spot."""
+    """One part plays triplets a little off, the other sixteenths exactly on the grid."""
     loose = b"".join(note(by, 100) for by in (0, 63, 57, 66, 54, 60))
     strict_ = note(0, 120, 50, 1) * 8
     read = read_midi(midi(CONDUCTOR, meta(0, 3, "A") + loose, meta(0, 3, "B") + strict_))
@@ -604,7 +610,7 @@ def test_the_grid_begins_anew_with_each_bar():
 
 
 def test_a_note_a_little_early_belongs_to_the_next_bar():
-    """Eleven ticks before the bar line is the first beat of the next bar."""
+    """A note eleven ticks before the bar line is on the first beat of the next bar."""
     read = read_midi(midi(CONDUCTOR, note(0, 480) + note(1429, 480)))
     assert read.notes[["onset", "measure"]].to_numpy().tolist() == [[0, 1], [4, 2]]
 
@@ -623,7 +629,7 @@ def test_live_seconds_follow_the_tempo():
 
 
 def counted_up(path: Path) -> list[tuple[float, int]]:
-    """(quarter notes, pitch) of each key down, in order, from mido's messages."""
+    """Return (quarter notes, pitch) of each key down, in order, from mido's messages."""
     whole = mido.MidiFile(path)
     found = []
     for track in whole.tracks:
@@ -637,8 +643,9 @@ def counted_up(path: Path) -> list[tuple[float, int]]:
 
 @pytest.mark.parametrize("path", PLAYED, ids=lambda path: path.stem)
 def test_notes_are_where_mido_has_them(path):
-    """Files of music21's tests, some played live: the same pitches, and onsets as far away as the
-    notices say, to the last digit given."""
+    """Files of music21's tests, some played live: pitches are the same, and onsets differ by as
+    much as the notices say, to the last digit given.
+    """
     expected = counted_up(path)
     read = read_midi(path.read_bytes())
     assert len(read.notes) == len(expected)
@@ -673,7 +680,7 @@ def test_bar_lines_of_a_live_tempo_are_where_mido_has_them():
 
 
 def sounding(song: ar.Song) -> pd.DataFrame:
-    """The notes that a MIDI file can hold, with their seconds."""
+    """Return the notes that a MIDI file can hold, with their seconds."""
     notes = song.notes
     cue = notes["technique"].str.contains("cue", na=False).to_numpy(dtype=bool)
     notes = notes[~notes["grace"] & (notes["duration"] > 0) & ~cue].reset_index(drop=True)
@@ -682,8 +689,9 @@ def sounding(song: ar.Song) -> pd.DataFrame:
 
 
 def lines(notes: pd.DataFrame, begin: str, end: str) -> dict[tuple, tuple[list, list]]:
-    """Onsets and ends of each part's pitch, each in order: of two notes of one pitch at once a
-    MIDI file does not say which is which."""
+    """Return onsets and ends of each part's pitch, each in order: if two notes of one pitch sound
+    at once, a MIDI file does not say which ends first.
+    """
     pitch = notes["pitch"].round().fillna(-1)
     return {
         line: (sorted(group[begin]), sorted(group[end]))
@@ -700,7 +708,7 @@ def same(first: dict, second: dict, **within) -> None:
 
 @pytest.fixture(scope="module")
 def written(tmp_path_factory) -> tuple[ar.Song, Path]:
-    """The demo song, and the file that it makes."""
+    """Return the demo song and the file made from it."""
     read = ar.read(LOW_WATER)
     path = tmp_path_factory.mktemp("midi") / "low-water.mid"
     write_midi(read, path)
@@ -708,8 +716,9 @@ def written(tmp_path_factory) -> tuple[ar.Song, Path]:
 
 
 def test_the_demo_song_comes_back(written):
-    """Notes, bars and sections are the same; what a MIDI file cannot hold is not there. How often
-    a section has come round, and printed bar numbers, are such."""
+    """Notes, bars and sections are the same; what a MIDI file cannot hold is missing, such as how
+    often a section has come round, and printed bar numbers.
+    """
     before, path = written
     after = read_midi(path.read_bytes())
     assert after.notices == ()
@@ -870,7 +879,7 @@ def test_what_is_left_out_is_reported(tmp_path):
 
 
 def test_a_part_that_lays_out_and_a_song_without_notes_come_back(tmp_path):
-    """Four bars, two parts, nothing played."""
+    """Four bars and two parts come back, with nothing played."""
     after = back(song(parts=("Guitar", "Bass"), bars=4), tmp_path)
     assert after.parts["part"].tolist() == ["Guitar", "Bass"]
     assert after.parts["program"].tolist() == [28, 34]  # the usual ones of their families
@@ -887,8 +896,9 @@ def test_levels_come_back_to_a_volume_step(tmp_path):
 
 
 def test_a_note_struck_again_is_let_go_first(tmp_path):
-    """At the tick where one C ends and the next begins, up stands before down: a synthesizer that
-    reads on would otherwise cut the second."""
+    """At the tick where one C ends and the next begins, key up stands before key down; otherwise a
+    synthesizer would cut the second.
+    """
     write_midi(song(("Guitar", "C4", 0, 1), ("Guitar", "C4", 1, 1)), tmp_path / "song.mid")
     track = mido.MidiFile(tmp_path / "song.mid").tracks[1]
     kinds = [message.type for message in track if message.type.startswith("note")]
@@ -954,7 +964,7 @@ def test_a_file_is_written_whole_or_not_at_all(tmp_path):
 
 @st.composite
 def generated(draw) -> ar.Song:
-    """Up to twenty notes on one grid, in any meter and tempo."""
+    """Draw up to twenty notes on one grid, in any meter and tempo."""
     lines_ = draw(st.sampled_from([4, 6, 8, 12, 20, 24, 28]))
     part = st.sampled_from(["Guitar 1", "Guitar 2", "Bass", "Drums"])
     moment, length = st.integers(0, 12 * lines_), st.integers(1, 4 * lines_)
@@ -1043,7 +1053,7 @@ def one(track: bytes) -> bytes:
     ],
 )  # fmt: skip
 def test_a_file_that_cannot_be_read_says_why(data, problem):
-    """Where, what, and what to do."""
+    """The error says where the mistake is, what it is, and what to do."""
     with pytest.raises(ReadError) as raised:
         read_midi(data, "song.mid")
     assert str(raised.value) == f"song.mid: {problem}"
@@ -1067,7 +1077,7 @@ def test_a_file_that_cannot_be_read_says_why(data, problem):
     ],
 )  # fmt: skip
 def test_small_damage_is_left_out_and_reported(data, notice):
-    """One odd event is no reason to refuse the notes."""
+    """One odd event does not make the file unreadable."""
     read = read_midi(data)
     assert rows(read) == [("Channel 1", 0, 1, 60)]
     assert read.measures[["meter", "tempo", "duration"]].to_numpy().tolist() == [["4/4", 120, 4]]
@@ -1075,14 +1085,14 @@ def test_small_damage_is_left_out_and_reported(data, notice):
 
 
 def test_more_tracks_than_promised_are_read():
-    """The head says one, there are two."""
+    """The head announces one track, and there are two."""
     read = read_midi(BODY[:11] + b"\x01" + BODY[12:])
     assert rows(read) == [("Channel 1", 0, 1, 60)]
     assert read.notices == ("its head promises 1 tracks and there are 2; all are read",)
 
 
 def test_a_song_without_notes_has_bars_and_says_so():
-    """A conductor track alone."""
+    """A conductor track alone gives bars and a notice."""
     read = read_midi(midi(CONDUCTOR + meta(1920 * 3, 6, "End")))
     assert len(read.parts) == len(read.notes) == 0
     assert len(read.measures) == 3
@@ -1090,7 +1100,7 @@ def test_a_song_without_notes_has_bars_and_says_so():
 
 
 def test_a_file_cut_short_anywhere_is_refused(written):
-    """Every incomplete beginning of a file; of the long file, some of them."""
+    """Every incomplete beginning of a short file, and some of a long one, are refused."""
     whole = [EXAMPLE_0, EXAMPLE_1, BODY]
     cuts = [data[:length] for data in whole for length in range(len(data))]
     data = written[1].read_bytes()
@@ -1101,7 +1111,7 @@ def test_a_file_cut_short_anywhere_is_refused(written):
 
 
 def mutated(data: bytes, dice: random.Random) -> bytes:
-    """Some bytes changed, taken out, put in or all set."""
+    """Return the bytes with some changed, removed, inserted or all set."""
     changed = bytearray(data)
     for _ in range(dice.choice([1, 1, 2, 5, 20])):
         at, some = dice.randrange(len(changed)), dice.randrange(1, 9)
@@ -1118,8 +1128,9 @@ def mutated(data: bytes, dice: random.Random) -> bytes:
 
 
 def test_damaged_files_are_read_or_refused(written):
-    """400 mutations of files by hand, played and written, always the same ones: no error but ours,
-    none that takes two seconds."""
+    """400 mutations of files by hand, played and written, always the same ones, raise no error but
+    ours, and none takes two seconds.
+    """
     dice = random.Random(20)
     whole = [EXAMPLE_0, EXAMPLE_1, BODY, written[1].read_bytes()]
     whole += [path.read_bytes() for path in PLAYED if path.stat().st_size < 2000]
@@ -1134,7 +1145,7 @@ def test_damaged_files_are_read_or_refused(written):
 @given(st.binary(max_size=120), st.integers(0, 1), st.integers(1, 0x7FFF))
 @settings(max_examples=200, deadline=None)
 def test_any_bytes_in_a_track_are_read_or_refused(body, form, ticks):
-    """A whole head, and whatever in the track."""
+    """The head is complete, and the track holds any bytes."""
     with contextlib.suppress(ReadError):
         read_midi(midi(body, form=form, ticks=ticks))
 

@@ -1,8 +1,8 @@
 """The MusicXML reader on small scores of our own.
 
-Each score is built here from the MusicXML 4.0 specification and held against its schema
+Each score is built here from the MusicXML 4.0 specification and checked by its schema
 (``scores.read_text``); the docstring says why the answer is right. Facts of the trade that no
-specification says are marked as common practice.
+specification states are marked as common practice.
 """
 
 from __future__ import annotations
@@ -55,13 +55,13 @@ def same(song, other):
 
 
 def column(song, *names):
-    """Rows of some columns of the notes table, as tuples, or the values of one."""
+    """Return rows of some columns of the notes table, as tuples, or the values of one column."""
     rows = [song.notes[name].tolist() for name in names]
     return rows[0] if len(names) == 1 else list(zip(*rows, strict=True))
 
 
 def two_part_score(**options):
-    """A score with a bit of everything, for what must not change it."""
+    """Return a score with a bit of everything, for changes that must not alter the result."""
     return score(
         [
             attributes(4, key="<key><fifths>-1</fifths></key>") + harmony("F") + rehearsal("Verse")
@@ -125,7 +125,7 @@ def test_without_a_declaration_it_is_utf8(tmp_path):
 
 
 def compressed(text, inner="scores/song.musicxml"):
-    """A compressed file's bytes, made the way the specification describes."""
+    """Return a compressed file's bytes, made as the specification describes."""
     import io
 
     stream = io.BytesIO()
@@ -151,12 +151,12 @@ def test_compressed_files_are_known_by_their_content(tmp_path, name):
 
 @pytest.mark.parametrize("name", ["song.mxl", "song.txt"])
 def test_plain_files_are_known_by_their_content(tmp_path, name):
-    """A plain score stays one under any suffix."""
+    """A plain score is read as one under any suffix."""
     same(read_text(tmp_path, two_part_score(), name=name), read_text(tmp_path, two_part_score()))
 
 
 def test_a_doctype_is_read_past_and_nothing_is_fetched(tmp_path, monkeypatch):
-    """A DTD is named in most files; it is never opened, from the net or from disk."""
+    """Most files name a DTD; it is never opened, from the net or from disk."""
     import socket
 
     def no_network(*_args, **_kwargs):
@@ -171,14 +171,14 @@ def test_a_doctype_is_read_past_and_nothing_is_fetched(tmp_path, monkeypatch):
 
 
 def test_comments_and_processing_instructions_are_nothing(tmp_path):
-    """XML 1.0, 2.5 and 2.6: neither is content."""
+    """Comments and processing instructions are no content (XML 1.0, 2.5 and 2.6)."""
     text = two_part_score()
     noisy = text.replace("<pitch>", "<pitch><!-- <step>A</step> --><?x <step>?>")
     same(read_text(tmp_path, noisy), read_text(tmp_path, text))
 
 
 def test_facts_about_the_file(tmp_path):
-    """The file's name and the SHA-256 of its bytes show later whether it is still the same."""
+    """The file's name and the SHA-256 of its bytes show later whether it is still the same file."""
     song = read_text(tmp_path, score([WHOLE_BAR]))
     assert song.source == "song.musicxml"
     assert len(song.fingerprint) == 64
@@ -319,7 +319,7 @@ def test_a_tie_across_the_bar_line(tmp_path):
 
 
 def test_a_tie_over_three_notes(tmp_path):
-    """The one in the middle both stops and starts."""
+    """The note in the middle has both a stop and a start."""
     text = score(
         [
             note("C4", 16, ties="start"),
@@ -331,7 +331,7 @@ def test_a_tie_over_three_notes(tmp_path):
 
 
 def test_a_tie_into_another_voice(tmp_path):
-    """The same pitch goes on in voice 2: still one sound."""
+    """The same pitch continues in voice 2 and is still one sound."""
     text = score(
         [note("C4", 16, ties="start", voice="1"),
          note("E4", 16, voice="1") + backup(16) + note("C4", 16, ties="stop", voice="2")]
@@ -354,7 +354,7 @@ def test_a_tie_stays_in_its_voice_where_two_sound_alike(tmp_path):
 
 
 def test_a_tie_into_a_chord(tmp_path):
-    """One note held, two more joining it: the held one is not struck again."""
+    """One note is held while two more join it; the held one is not struck again."""
     text = score(
         [note("C4", 16, ties="start"),
          note("C4", 16, ties="stop") + note("E4", 16, first="<chord/>")]
@@ -475,7 +475,7 @@ def test_measures_of_one_number_stand_beside_each_other(tmp_path):
 
 
 def test_a_part_that_ends_early(tmp_path):
-    """It is silent from there on, with a notice."""
+    """The part is silent from there on, with a notice."""
     song = read_text(tmp_path, score([WHOLE_BAR] * 3, [WHOLE_BAR]))
     assert len(song.measures) == 3
     assert any("1 of 2 parts have fewer measures" in notice for notice in song.notices)
@@ -572,7 +572,7 @@ def test_sound_tempo(tmp_path):
 
 
 def metronome(unit, per_minute, dots=0):
-    """A metronome mark."""
+    """Return a metronome mark."""
     return direction(
         f"<metronome><beat-unit>{unit}</beat-unit>{'<beat-unit-dot/>' * dots}"
         f"<per-minute>{per_minute}</per-minute></metronome>"
@@ -663,7 +663,7 @@ def test_a_transposition_that_changes(tmp_path):
 
 
 def test_a_transposition_of_one_staff(tmp_path):
-    """``number`` of ``transpose`` names the staff that it is for."""
+    """``number`` of ``transpose`` names the staff that is transposed."""
     lower = '<transpose number="2"><chromatic>-12</chromatic></transpose>'
     text = score(
         [attributes(more="<staves>2</staves>" + lower) + note("C4", 16, staff="1") + backup(16)
@@ -724,13 +724,13 @@ def test_unpitched_percussion_is_kept_without_a_pitch(tmp_path):
 
 
 def tab(capo=0, transpose=""):
-    """Attributes of a guitar part in standard tuning, with or without a capo."""
+    """Return attributes of a guitar part in standard tuning, with or without a capo."""
     fixed = f"<capo>{capo}</capo>" if capo else ""
     return attributes(more=f"<staff-details>{STANDARD}{fixed}</staff-details>{transpose}")
 
 
 def fretted(name, string, fret, duration=16, more=""):
-    """A note with its string and fret."""
+    """Return a note with its string and fret."""
     place = f"<string>{string}</string><fret>{fret}</fret>"
     return note(name, duration, notations=technical(place + more))
 
@@ -774,7 +774,7 @@ def test_frets_that_only_fit_from_the_nut_are_taken_so(tmp_path):
 
 
 def test_strings_that_do_not_fit_the_pitch_are_reported(tmp_path):
-    """The pitch is kept; it is what sounds."""
+    """The pitch is kept, since it is what sounds."""
     text = score([tab() + fretted("C4", 2, 1, 8) + fretted("C4", 2, 7, 8)], names=["Guitar"])
     song = read_text(tmp_path, text)
     assert column(song, "pitch") == [60, 60]
@@ -829,7 +829,7 @@ def test_hammer_on_is_marked_where_it_starts(tmp_path):
 
 
 def test_several_techniques_of_one_note(tmp_path):
-    """Joined by commas."""
+    """The techniques are joined by commas."""
     text = score(
         [note("E4", 16, notations=technical("<bend><bend-alter>1</bend-alter></bend>")
               + '<tied type="let-ring"/>')]
@@ -891,7 +891,7 @@ def test_a_piano_on_two_staves_keeps_its_unisons(tmp_path):
 
 
 def chord_row(tmp_path, *harmonies):
-    """The rows of the chords of one bar, evenly spread."""
+    """Return the chord rows of one bar, evenly spread."""
     length = 16 // len(harmonies)
     measure = "".join(symbol + note("C4", length) for symbol in harmonies)
     return read_text(tmp_path, score([measure])).chords
@@ -959,7 +959,7 @@ def test_all_chords_of_the_suite_like_music21():
 
 
 def degree(value, alter, how):
-    """A degree of a chord."""
+    """Return a degree of a chord."""
     return (
         f"<degree><degree-value>{value}</degree-value><degree-alter>{alter}</degree-alter>"
         f"<degree-type>{how}</degree-type></degree>"
@@ -1015,7 +1015,7 @@ def test_no_chord(tmp_path):
 
 
 def test_a_chord_holds_until_the_next(tmp_path):
-    """Across the bar line too; the last until the end."""
+    """The chord holds across the bar line, and the last one holds until the end."""
     text = score(
         [note("rest", 8) + harmony("F") + note("F4", 8), WHOLE_BAR, harmony("C") + WHOLE_BAR]
     )
@@ -1124,7 +1124,7 @@ def test_numbers_in_the_key(tmp_path):
 
 
 def sections(tmp_path, *measures):
-    """Section labels and kinds."""
+    """Return labels and kinds of sections."""
     song = read_text(tmp_path, score(measures))
     return list(zip(song.sections["section"], song.sections["kind"], strict=True))
 
@@ -1229,7 +1229,7 @@ def test_parts_without_names_are_called_by_their_id(tmp_path):
 
 
 def sounds(index, sound="", program="", channel="", volume=""):
-    """Instrument elements of a part."""
+    """Return instrument elements of a part."""
     element = f"<instrument-sound>{sound}</instrument-sound>" if sound else ""
     midi = "".join(
         f"<{tag}>{value}</{tag}>"

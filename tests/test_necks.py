@@ -80,7 +80,7 @@ def test_a_capo_takes_away_what_lies_under_it():
 
 @pytest.mark.parametrize("name", TUNINGS)
 def test_usual_tunings_can_be_strung(name):
-    """Each is a neck, and its notes low string first read the same."""
+    """Each tuning makes a neck, and its notes from the low string up read as the same tuning."""
     assert Neck(name).tuning == parse_tuning(TUNINGS[name])
 
 
@@ -99,13 +99,13 @@ def test_usual_tunings_can_be_strung(name):
     ],
 )
 def test_necks_that_cannot_be(about, message):
-    """What is wrong, and what would be right."""
+    """The error says what is wrong, and what would be right."""
     with pytest.raises(ArrangeError, match=message):
         Neck(**about)
 
 
 def test_shapes_as_text():
-    """Low string first; separators once a fret has two digits."""
+    """The low string comes first; there are separators if a fret has two digits."""
     neck = Neck()
     for text in ("x32010", "x-10-12-12-12-x", "022100"):
         assert format_shape(parse_shape(text, neck)) == text

@@ -39,7 +39,9 @@ def both_keys():
 
 
 def test_a_song_names_a_pitch_by_the_key_of_the_moment(both_keys):
-    """Three bars of B major, one of Eb major; all through the song the key that holds longest."""
+    """There are three bars of B major and one of Eb major; over the song the key that holds longest
+    counts.
+    """
     assert both_keys.main_key == "B major"
     assert [both_keys.key_at(onset) for onset in (0, 11.9, 12, 99)] == [
         "B major", "B major", "Eb major", "Eb major",

@@ -1,6 +1,6 @@
-"""A song whose labels hold signs that lists and tables use: all as with plain labels.
+"""A song whose labels contain characters that lists and tables use gives the same as plain labels.
 
-The same notes under plain labels are the second opinion: results are equal after renaming.
+The same notes under plain labels are the comparison: results are equal after renaming.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ from arrange.text.part_lists import join_parts, quoted
 
 # Kinds that the small song below may give no exercise of.
 NOT_ASKED = {"fix it on the neck", "which capo"}
-ODD = {  # in the order of the plain ones, which decides between equals
+ODD = {  # in the order of the plain labels, which decides between equal results
     "Guitar 1": '"Ann" and I',
     "Guitar 2": "A+B",
     "Guitar 3": "Clean + Chorus",
@@ -35,7 +35,7 @@ VERY_ODD = ("a, b", "a; b", "a: b", "a = b", "a | b", "spans: a, 1-2", "a\\new",
 
 
 def relabelled(song, labels):
-    """The song with other labels."""
+    """Return the song with other labels."""
     tables = {
         name: table.assign(part=table["part"].replace(labels).astype(table["part"].dtype))
         for name, table in (("parts", song.parts), ("notes", song.notes))
@@ -44,7 +44,9 @@ def relabelled(song, labels):
 
 
 def plain(value):
-    """A result with the plain labels in place of the odd ones; of a table the rows, in order."""
+    """Return a result with the plain labels instead of the odd ones; for a table, its rows in
+    order.
+    """
     if isinstance(value, pd.DataFrame):
         return sorted(repr([plain(each) for each in row]) for row in value.itertuples(index=False))
     if isinstance(value, tuple | list):
@@ -59,20 +61,20 @@ def plain(value):
 
 @pytest.fixture(scope="module")
 def songs():
-    """The song with plain labels, and with odd ones."""
+    """Return the song with plain labels, and with odd ones."""
     usual = many_guitars(5, 16)
     return usual, relabelled(usual, ODD)
 
 
 @pytest.fixture(scope="module")
 def found(songs):
-    """The findings of both."""
+    """Return the findings of both songs."""
     return [ar.find_clashes(song) for song in songs]
 
 
 @pytest.fixture(scope="module")
 def odd_file(songs, tmp_path_factory):
-    """The song with odd labels as a file; its name in a folder of its own."""
+    """Write the song with odd labels to a file in a folder of its own; return its name."""
     path = tmp_path_factory.mktemp("odd") / "odd.musicxml"
     ar.write_musicxml(songs[1], path)
     return path
@@ -178,7 +180,7 @@ def test_exercises(songs):
 
 
 def test_an_answer_that_is_a_choice_is_no_letter():
-    """A layer called B among three that are called otherwise."""
+    """A layer named B among three with other names is the layer, not the letter of a choice."""
     song = relabelled(many_guitars(5, 16), {f"Guitar {n}": "EDCBA"[n - 1] for n in range(1, 6)})
     for seed in range(1, 4):
         (exercise,) = ar.make_exercises(song, seed, "small", ["which layer can go"])
@@ -186,7 +188,7 @@ def test_an_answer_that_is_a_choice_is_no_letter():
 
 
 def written_in(ax):
-    """All that a picture says."""
+    """Return all texts of a picture."""
     figure = ax.figure if hasattr(ax, "figure") else ax
     return [text.get_text() for each in figure.axes
             for text in [*each.texts, *each.get_yticklabels()]]  # fmt: skip
@@ -209,7 +211,7 @@ def test_pictures(songs, found):
 
 
 def test_the_picture_of_findings_names_parts(songs, found):
-    """Which bars are labelled depends on the room there is; the labels are of parts."""
+    """Which bars are labelled depends on the space; the labels are those of parts."""
     texts = written_in(ar.plot_clashes(found[1], songs[1]))
     named = {each for text in texts for each in ar.split_parts(re.sub(r" and \d+ more$", "", text))}
     assert "Clean + Chorus" in named

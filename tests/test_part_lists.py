@@ -1,4 +1,4 @@
-"""Labels joined and split: any label survives, and usual lists read as they always did."""
+"""Labels are joined and split: any label survives, and usual lists read as before."""
 
 from __future__ import annotations
 
@@ -51,7 +51,7 @@ def test_fields_around_labels_are_split_where_they_end(labels, sign):
     ],
 )
 def test_what_people_wrote_by_hand_is_read_as_it_looks(text, labels):
-    """Lists of before, too: a quotation mark that does not enclose a label is a letter."""
+    """Older lists are read too: a quotation mark that does not enclose a label is a character."""
     assert split_parts(text) == labels
 
 

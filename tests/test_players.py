@@ -1,4 +1,4 @@
-"""Who plays what with what they have: gear read from a line, and condensing that keeps to it."""
+"""Players and their gear: reading gear from a line, and condensing within it."""
 
 import re
 from itertools import product
@@ -27,7 +27,9 @@ DATASETS = Path(__file__).parent.parent / "datasets"
     ],
 )  # fmt: skip
 def test_a_player_is_read(line, capos, sounds, echo):
-    """What is not said is that of the instrument: an acoustic guitar is clean (common practice)."""
+    """A property that is not stated is that of the instrument: an acoustic guitar is clean (common
+    practice).
+    """
     player = read_player(line)
     assert (player.name, player.capos, player.sounds, player.echo) == ("Ann", capos, sounds, echo)
 
@@ -39,7 +41,7 @@ def test_a_tuning_is_read_by_name_and_by_notes():
 
 
 def test_a_name_may_hold_any_sign():
-    """In double quotes, as labels elsewhere."""
+    """A name in double quotes may hold any character, as labels may elsewhere."""
     player = read_player('"Ann: the second; left": clean')
     assert (player.name, player.sounds) == ("Ann: the second; left", ("clean",))
 
@@ -56,7 +58,7 @@ def test_a_name_may_hold_any_sign():
     ],
 )
 def test_what_is_not_understood_is_named(line, said):
-    """One sentence, with what would be right."""
+    """The error is one sentence that says what would be right."""
     with pytest.raises(ar.ArrangeError, match=re.escape(said)):
         read_player(line)
 
@@ -67,7 +69,7 @@ def test_what_is_not_understood_is_named(line, said):
         (("clean", "distorted"), "edge", "clean"),
         (("clean", "distorted"), "overdriven", "distorted"),
         (("edge",), "distorted", "edge"),
-        (("clean", "overdriven"), "edge", "clean"),  # of two as near, the weaker
+        (("clean", "overdriven"), "edge", "clean"),  # of two equally near, the weaker
     ],
 )
 def test_the_nearest_drive(sounds, drive, nearest):
@@ -76,7 +78,7 @@ def test_the_nearest_drive(sounds, drive, nearest):
 
 
 def two_layers():
-    """A driven line with an echo over clean chords, a section each, then both."""
+    """Return a driven line with an echo over clean chords: a section each, then both."""
     line = [("Line", 76 + step, bar * 4 + beat, 1.0) for bar in (0, 2) for beat, step in
             enumerate((0, 3, 5, 7))]  # fmt: skip
     chords = [("Chords", "E3 B3 E4", bar * 4.0, 4.0) for bar in (1, 2)]
@@ -87,7 +89,7 @@ def two_layers():
 
 
 def test_nothing_is_asked_that_a_player_does_not_have():
-    """Sounds, echo and capo of the result are the players' own, and what is missing is said."""
+    """Sounds, echo and capo of the result are the players' own, and what is missing is reported."""
     ann = ar.Player("Ann", capos=(2,), sounds=("clean", "edge"), echo=False)
     ben = ar.Player("Ben", capos=(0,), sounds=("clean",))
     found = ar.condense(two_layers(), [ann, ben])
@@ -106,7 +108,9 @@ def test_nothing_is_asked_that_a_player_does_not_have():
 
 
 def test_a_layer_goes_to_the_player_who_has_its_sound():
-    """Of two alike but for the sound, the driven line is for the one who has a drive."""
+    """Of two layers that differ only in sound, the driven one goes to the player who has a
+    drive.
+    """
     clean = ar.Player("Clean", sounds=("clean",), echo=False)
     driven = ar.Player("Driven", sounds=("distorted",), echo=True)
     for players in ([clean, driven], [driven, clean]):
@@ -116,7 +120,7 @@ def test_a_layer_goes_to_the_player_who_has_its_sound():
 
 
 def test_the_result_with_gear_is_the_best_of_all():
-    """Every way of sharing out, each worth what pins make of it, is worth no more."""
+    """No way of sharing the layers, with the value of its pins, has a higher value."""
     players = [
         ar.Player("A", capos=(0, 3), sounds=("clean",), echo=False),
         ar.Player("B", capos=(0,), sounds=("overdriven", "distorted")),
@@ -148,7 +152,7 @@ def test_the_result_with_gear_is_the_best_of_all():
 
 
 def test_all_sounds_cost_what_no_gear_costs():
-    """A player who has everything is a player of whom nothing is said."""
+    """A player who has everything costs the same as a player without stated gear."""
     last_bell = ar.read(DATASETS / "last-bell.musicxml")
     plain = ar.condense(last_bell, ["Ann", "Ben"])
     given = ar.condense(last_bell, [read_player("Ann"), read_player("Ben: electric guitar")])
@@ -160,7 +164,7 @@ def test_all_sounds_cost_what_no_gear_costs():
 
 
 def test_a_capo_that_is_not_the_recordings_is_said():
-    """No capo disappears without a word."""
+    """If the recording's capo is not kept, the result says so."""
     last_bell = ar.read(DATASETS / "last-bell.musicxml")
     players = [ar.Player("Ann", capos=(0,)), ar.Player("Ben", capos=(0,))]
     choices = ar.condense(last_bell, players).choices
@@ -170,7 +174,7 @@ def test_a_capo_that_is_not_the_recordings_is_said():
 
 
 def test_players_are_given_in_one_way(tmp_path, capsys):
-    """Neither option wins without a word, and nothing is written."""
+    """Giving both options is an error, and nothing is written."""
     target = tmp_path / "two.txt"
     both = ["--players", "2", "--player", "Ann: clean", "-o", str(target)]
     assert main(["condense", str(DATASETS / "last-bell.musicxml"), *both]) == 2

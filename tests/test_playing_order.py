@@ -236,7 +236,7 @@ def test_to_coda_without_any_jump_counts_the_second_time():
 
 
 def heard(*bars):
-    """The order, and the notices."""
+    """Return the order, and the notices."""
     notices = []
     return playing_order(bars, (), notices), notices
 
@@ -426,7 +426,7 @@ def test_to_coda_with_the_sign_of_the_coda_beside_it():
 
 
 def played(tmp_path, *measures):
-    """The printed numbers in the order in which they are played."""
+    """Return the printed numbers in the order in which they are played."""
     return read_text(tmp_path, score(measures)).measures["written"].tolist()
 
 

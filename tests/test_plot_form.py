@@ -1,4 +1,6 @@
-"""Pictures of form, texture and sonority: artists on the axes against hand-worked songs."""
+"""Pictures of form, texture and sonority: artists on the axes are compared with songs worked by
+hand.
+"""
 
 from __future__ import annotations
 
@@ -34,7 +36,7 @@ DRAW = [plot_form, plot_sonority, plot_texture]
 
 
 def bars(ax, gid):
-    """(left, right, low, high) of each bar under a name, from left to right."""
+    """Return (left, right, low, high) of each bar under a name, from left to right."""
     (collection,) = drawn(ax, gid)
     corners = [path.vertices for path in collection.get_paths()]
     return sorted(
@@ -43,13 +45,13 @@ def bars(ax, gid):
 
 
 def bar_at(ax, gid, measure):
-    """(low, high) of the bar over the middle of a measure, or None."""
+    """Return (low, high) of the bar over the middle of a measure, or None."""
     found = [bar for bar in bars(ax, gid) if bar[0] < measure < bar[1]]
     return found[0][2:] if found else None
 
 
 def shade_at(ax, gid, measure):
-    """Which of the shades the bar over the middle of a measure has, or None."""
+    """Return which shade the bar over the middle of a measure has, or None."""
     (collection,) = drawn(ax, gid)
     for path, color in zip(collection.get_paths(), collection.get_facecolors(), strict=True):
         if path.vertices[:, 0].min() < measure < path.vertices[:, 0].max():
@@ -58,7 +60,7 @@ def shade_at(ax, gid, measure):
 
 
 def big_song(parts, measures):
-    """Parts with long names that play by turns, two sections with long names."""
+    """Return parts with long names that play in turn, and two sections with long names."""
     rows = [
         (f"Harbour festival player {number}", 40 + 2 * number % 40, 4.0 * bar, 4.0)
         for number in range(parts)
@@ -104,7 +106,7 @@ def test_thickness_is_the_notes_at_once(hand):
 
 
 def test_bars_are_those_of_part_texture(demo):
-    """A second road: the table, row by row, against what is drawn at its measure."""
+    """The table is compared, row by row, with what is drawn at its measure."""
     ax = plot_form(demo)
     for row in ar.part_texture(demo, by="measure").itertuples():
         shade = shade_at(ax, f"part {row.part}", row.measure)
@@ -165,7 +167,7 @@ def test_shades_step_evenly_in_grey():
 
 
 def test_stretches_end_where_looks_or_measures_part():
-    """By hand: 1-2 look alike, 3 differs, 5 follows a gap."""
+    """By hand: measures 1-2 look alike, 3 differs, 5 follows a gap."""
     first, last = stretches(np.array([1, 2, 3, 5]), np.array([1, 1, 2, 2]))
     assert (first.tolist(), last.tolist()) == ([0, 2, 3], [1, 2, 3])
     assert [len(each) for each in stretches(np.array([]), np.array([]))] == [0, 0]
@@ -187,7 +189,7 @@ def test_drums_are_drawn_as_busy():
 
 
 def heights(ax, gid, measure):
-    """How high a bar reaches from where to where, in attacks a second; None without a bar."""
+    """Return how far a bar reaches, from and to, in attacks a second; None without a bar."""
     found = bar_at(ax, gid, measure)
     if found is None:
         return None
@@ -235,7 +237,7 @@ def test_only_the_parts_that_are_drawn_count_as_together():
 
 
 def test_the_picture_of_texture_is_the_table(demo):
-    """A second road: the table of all parts, whose column of the other guitar is the same."""
+    """The table of all parts is compared; its column for the other guitar is the same."""
     ax = plot_texture(demo)
     assert written(ax, "part name") == ["Guitar 1", "Guitar 2"]
     for row in ar.part_texture(demo, by="measure").to_dict("records"):
@@ -263,13 +265,15 @@ def test_the_title_of_texture_names_the_section_with_most_together():
 
 
 def scale_ends(ax):
-    """Ends of the first lane's scales: added roughness, and hidden share."""
+    """Return ends of the first lane's scales: added roughness, and hidden share."""
     up, _, down = written(ax, "scale")[:3]
     return float(up), float(down.rstrip("%")) / 100
 
 
 def test_bars_up_are_the_roughness_added():
-    """Another road: the partials of both, asked directly. A semitone, an octave, one alone."""
+    """The partials of both parts are computed directly: a semitone, an octave, and one part
+    alone.
+    """
     song = song_of(
         ("Guitar A", "A3", 0, 12), ("Guitar B", "Bb3", 0, 4), ("Guitar B", "A4", 4, 4)
     )  # fmt: skip
@@ -286,7 +290,9 @@ def test_bars_up_are_the_roughness_added():
 
 
 def test_bars_down_are_the_share_that_the_louder_hides():
-    """Another road: a part 30 dB softer a third above, by ``masked_share`` of its partials."""
+    """``masked_share`` of the partials is computed directly, for a part 30 dB softer a third
+    above.
+    """
     parts = parts_of("Guitar A", "Guitar B", level=[0.0, -30.0])
     song = song_of(("Guitar A", "A2", 0, 4), ("Guitar B", "C3", 0, 4), parts=parts)
     ax = plot_sonority(song)
@@ -333,7 +339,7 @@ def test_at_most_six_pairs_the_worst_first():
 
 
 def test_up_and_down_differ_in_grey():
-    """They lie on two sides of a line, and their lightness differs by 20 all the same."""
+    """They lie on two sides of a line, and their lightness also differs by 20."""
     assert lightness(figures.ORANGE) - lightness(figures.BLUE) > 20
 
 

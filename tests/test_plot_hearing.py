@@ -1,4 +1,4 @@
-"""What the view of one moment shows: partials, bands, beats and thresholds, held against formulas.
+"""The view of one moment: its partials, bands, beats and thresholds are compared with formulas.
 
 The ERB and its scale are written once more here, as B. R. Glasberg and B. C. J. Moore (1990),
 Hearing Research 47, 103-138, give them; equal temperament from A4 = 440 Hz (ISO 16:1975).
@@ -26,12 +26,12 @@ from arrange.theory.pitch import parse_note
 
 
 def rate(hertz):
-    """ERBs below a frequency (Glasberg and Moore 1990)."""
+    """Return the number of ERBs below a frequency (Glasberg and Moore 1990)."""
     return 21.4 * np.log10(0.00437 * np.asarray(hertz) + 1)
 
 
 def width(hertz):
-    """The ERB at a frequency, Hz (Glasberg and Moore 1990)."""
+    """Return the ERB at a frequency, Hz (Glasberg and Moore 1990)."""
     return 24.7 * (0.00437 * np.asarray(hertz) + 1)
 
 
@@ -61,7 +61,7 @@ def title(ax):
 
 
 def two(one, other, **parts):
-    """Two guitars that hold notes for a measure, then Guitar A alone, then silence."""
+    """Return two guitars that hold notes for a measure, then Guitar A alone, then silence."""
     return song_of(
         ("Guitar A", one, 0, 8), ("Guitar B", other, 0, 4), bars=3,
         parts=parts_of("Guitar A", "Guitar B", **parts),
@@ -149,7 +149,7 @@ def test_shared_bands_are_those_of_the_slow_twin(one, other):
 @settings(derandomize=True, deadline=None, max_examples=60)
 @given(PITCHES, PITCHES)
 def test_beating_pairs_are_those_of_the_slow_twin(one, other):
-    """Each the other's nearest, less than an ERB apart, but not at one place."""
+    """Each is the other's nearest, less than an ERB away, but not at one place."""
     first, second = (merged(partials(np.array(each, dtype=float))) for each in (one, other))
     f, g = first.frequency, second.frequency
     slow = {
@@ -205,7 +205,7 @@ def test_brackets_stand_over_both_and_rates_do_not_overlap(demo):
 
 
 def test_threshold_of_the_louder_and_what_it_hides():
-    """Another road: ``is_masked`` on the partials, for a part 30 dB softer a third above."""
+    """``is_masked`` on the partials gives the same, for a part 30 dB softer a third above."""
     ax = plot_hearing(two("A2", "C3", level=[0.0, -30.0]), 0)
     loud, soft = tones("A2"), tones("C3", level=40.0)
     hidden = is_masked(loud, soft) & (soft.level >= masked_threshold(tones("A2", level=-200.0),
@@ -272,7 +272,7 @@ def test_drums_alone_have_no_partials():
 
 
 def test_every_finding_can_be_seen(demo):
-    """Each is drawn as it comes, and nothing of it is clipped."""
+    """Each finding is drawn, and no part of it is clipped."""
     findings = ar.find_clashes(demo)
     assert len(findings) > 5
     for finding in findings.itertuples():
@@ -292,7 +292,7 @@ def test_unknown_part_and_moment_are_reported():
 
 
 def test_roughness_of_both_is_shown():
-    """A pure road is in the tests of hearing; here that unison adds nothing to one alone."""
+    """The tests of hearing compare the values; here, a unison adds nothing to one part alone."""
     texts = said(plot_hearing(two("A2", "A2"), 0))
     alone = texts.split("Guitar A ")[1].split(",")[0]
     assert f"together {alone} (" in texts

@@ -1,4 +1,6 @@
-"""Who plays which layer, and before and after: artists on the axes against hand-worked songs."""
+"""Pictures of who plays which layer, before and after: artists compared with songs worked by
+hand.
+"""
 
 import pandas as pd
 import pytest
@@ -12,7 +14,9 @@ SECTIONS = (("Verse 1", 1), ("Chorus 1", 3))
 
 @pytest.fixture
 def three_layers():
-    """Guitar 1 all through, Guitar 2 in measures 2 and 4, Guitar 3 in the chorus; a singer."""
+    """Return Guitar 1 throughout, Guitar 2 in measures 2 and 4, Guitar 3 in the chorus; a
+    singer.
+    """
     return song(
         ("Guitar 1", "C3", 0, 16), ("Guitar 2", "E4", 4, 4), ("Guitar 2", "E4", 12, 2),
         ("Guitar 3", "G4", 8, 8), ("Voice", "C5", 0, 16), sections=SECTIONS, bars=4,
@@ -29,7 +33,7 @@ CHOICES = pd.DataFrame(
 
 
 def bars(ax, gid):
-    """(left, right, colour, dashed) of each bar under a name."""
+    """Return (left, right, colour, dashed) of each bar under a name."""
     found = []
     for artist in ax.get_children():
         if artist.get_gid() == gid:

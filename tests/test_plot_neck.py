@@ -1,4 +1,4 @@
-"""What the pictures of necks and hands show: artists on the axes against the tables and shapes."""
+"""Pictures of necks and hands: artists on the axes are compared with the tables and shapes."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ def both_hands(demo):
 
 
 def fingered(*rows, part="Guitar 1"):
-    """A fingered table from (onset, duration, string, fret, finger, position)."""
+    """Return a fingered table from (onset, duration, string, fret, finger, position)."""
     columns = ["onset", "duration", "string", "fret", "finger", "position"]
     table = pd.DataFrame(rows, columns=columns)
     integers = dict.fromkeys(columns[2:], "Int64")
@@ -35,19 +35,19 @@ def fingered(*rows, part="Guitar 1"):
 
 
 def words(ax, gid):
-    """(word, x, y) of what is written under a name."""
+    """Return (word, x, y) of the texts under a name."""
     return [(text.get_text(), *text.get_position()) for text in drawn(ax, gid)]
 
 
 def places(ax, gid):
-    """(x, y) of the marks under a name."""
+    """Return (x, y) of the marks under a name."""
     return sorted(
         (float(line.get_xdata()[0]), float(line.get_ydata()[0])) for line in drawn(ax, gid)
     )
 
 
 def behind(fret, scale=647.7):
-    """Middle between a fret and the one before, mm from the nut: the formula once more."""
+    """Return the middle between a fret and the one before, mm from the nut, by the formula."""
     return scale * (1 - (2 ** (-(fret - 1) / 12) + 2 ** (-fret / 12)) / 2)
 
 
@@ -159,13 +159,13 @@ def test_time_under_the_hand_by_hand():
 
 
 def test_a_note_that_rings_on_does_not_count_twice():
-    """The first note is held under the second: the hand stands a quarter at each place."""
+    """The first note is held under the second, but the hand is at each place for one quarter."""
     moments = hand_moments(fingered((0, 4, 6, 3, 2, 2), (1, 1, 1, 5, 1, 5)))
     assert moments[["onset", "end", "position"]].to_numpy().tolist() == [[0, 1, 2], [1, 2, 5]]
 
 
 def test_area_of_a_mark_is_its_share_of_the_time():
-    """4 quarters against 1: twice the width."""
+    """A mark for 4 quarters is twice as wide as one for 1."""
     ax = plot_neck(fingered((0, 4, 1, 5, 1, 5), (4, 1, 2, 5, 1, 5)))
     size = {float(m.get_ydata()[0]): m.get_markersize() for m in drawn(ax, "place Guitar 1")}
     assert size[1.0] == pytest.approx(2 * size[2.0])
@@ -221,7 +221,7 @@ def test_tables_without_positions_show_places_alone(demo):
 
 
 def test_the_path_is_the_position_measure_by_measure():
-    """Four bars: position 1 for three beats and 5 for one, 5, rest, 8."""
+    """Four bars: position 1 for three beats and 5 for one; position 5; rest; position 8."""
     table = fingered(
         (0, 3, 1, 1, 1, 1), (3, 1, 1, 5, 1, 5), (4, 4, 1, 5, 1, 5), (12, 4, 1, 12, 4, 8)
     )

@@ -1,4 +1,4 @@
-"""What the pictures show: the artists on the axes are held against the tables they come from."""
+"""The pictures: artists on the axes are compared with the tables they come from."""
 
 from __future__ import annotations
 
@@ -29,7 +29,9 @@ GUITARS = ["Guitar 1", "Guitar 2"]
 
 
 def make_song(lines, sections=None):
-    """A song in 4/4: for each part a list of measures, each a list of note names, one a beat."""
+    """Return a song in 4/4: for each part a list of measures, each a list of note names, one a
+    beat.
+    """
     count = max(len(measures) for measures in lines.values())
     sections = sections or {"Verse": count}
     firsts = np.cumsum([1, *sections.values()])[:-1].tolist()
@@ -44,13 +46,13 @@ def make_song(lines, sections=None):
 
 
 def without_pitch(song, part):
-    """The song with one part's notes left without a pitch, as percussion is."""
+    """Return the song with one part's notes left without a pitch, as percussion is."""
     pitch = song.notes["pitch"].where(song.notes["part"] != part)
     return replace(song, notes=song.notes.assign(pitch=pitch))
 
 
 def make_findings(*rows):
-    """Findings from (kind, first measure, measures, severity, waived)."""
+    """Return findings from (kind, first measure, measures, severity, waived)."""
     return pd.DataFrame(
         [
             {"section": "Verse", "measure": first, "beat": 1.0, "onset": 4.0 * (first - 1),
@@ -64,7 +66,7 @@ def make_findings(*rows):
 
 
 def extent(ax, gid, measure):
-    """Lowest and highest y of what is drawn under a name at the middle of a measure, or None."""
+    """Return lowest and highest y of a drawing under a name at the middle of a measure, or None."""
     edges = []
     for artist in drawn(ax, gid):
         for path in artist.get_paths():
@@ -162,7 +164,7 @@ def test_sections_and_measures_are_named(demo):
 
 @pytest.mark.parametrize("count", [1, 8, 50, 500])
 def test_section_names_never_overlap(count):
-    """Measures of two sections each, whole names and long ones, however many there are."""
+    """Measures of two sections each, with whole and long names, however many sections there are."""
     sections = {f"Pre-chorus number {n}" if n % 3 else f"V{n}": 1 + n % 4 for n in range(count)}
     song = make_song({"A": [["C4"]] * sum(sections.values())}, sections=sections)
     ax = plot_ranges(song)
@@ -173,7 +175,7 @@ def test_section_names_never_overlap(count):
 
 
 def test_longest_sections_keep_their_names():
-    """Among sixty sections of one measure one of forty is still named."""
+    """Among sixty sections of one measure, the one of forty measures is still named."""
     sections = {f"Short {n}": 1 for n in range(60)} | {"Jam": 40}
     song = make_song({"A": [["C4"]] * 100}, sections=sections)
     assert "Jam" in texts(plot_ranges(song), "section name")
@@ -181,7 +183,7 @@ def test_longest_sections_keep_their_names():
 
 @pytest.mark.parametrize("parts", [2, 4, 20])
 def test_names_beside_the_picture_never_overlap(parts):
-    """Parts that all end on one note, so that their names would fall together."""
+    """Parts that all end on one note would have their names at one place."""
     song = make_song({f"Guitar {n}": [["C4", "E4"]] * 8 for n in range(parts)})
     ax = plot_ranges(song)
     names = drawn(ax, "part name")
@@ -371,7 +373,7 @@ class Bar(NamedTuple):
 
 
 def bars_of(ax, gid="finding"):
-    """The bars of all lanes, in the order in which they are drawn."""
+    """Return the bars of all lanes, in the order in which they are drawn."""
     bars = []
     for lane in sorted(drawn(ax, gid), key=lambda lane: lane.get_zorder()):
         colors = lane.get_facecolor()
@@ -433,7 +435,7 @@ def test_labels_of_the_strongest_never_overlap(song):
 
 
 def test_few_labels_are_tried_of_many_bars_at_one_place(song, monkeypatch):
-    """Once the strongest has its label, those that begin under it need not be measured."""
+    """Once the strongest bar has its label, bars that begin under it are not measured."""
     measured = []
     monkeypatch.setattr(
         "arrange.plots.clashes.text_points",
@@ -497,7 +499,7 @@ def test_tables_are_left_as_they_are(song):
 
 
 def test_names_are_written_as_they_are():
-    """A dollar sign opens no formula, in any of the pictures."""
+    """A dollar sign starts no formula in any picture."""
     song = make_song({"A $x_1$": [["C4"]], "B $": [["C4"]]}, sections={"Verse $^$": 1})
     findings = make_findings(("rub", 1, 1, 0.5, None)).assign(parts="A $x_1$ + B $")
     for ax in (plot_ranges(song), plot_overlap(song), plot_clashes(findings, song)):

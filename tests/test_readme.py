@@ -1,4 +1,4 @@
-"""What the README prints is run as it stands there, on a copy of the demo song: a reader's walk."""
+"""The README's code and commands run as printed, on a copy of the demo song."""
 
 import re
 import shlex
@@ -19,13 +19,13 @@ COMMANDS = [
     for line in block.splitlines()
     if not kind and line.startswith(".venv/bin/arrange ")
 ]
-# These open something and wait: tests of their own try them.
+# These commands open something and wait; they have tests of their own.
 WAITING = ("lab", "page")
 
 
 @pytest.fixture
 def desk(tmp_path, monkeypatch):
-    """A folder as a reader has it: a song of their own, a few more, and the kit's demo songs."""
+    """Return a folder as a reader has it: a song of their own, some others, and the demo songs."""
     shutil.copytree(ROOT / "datasets", tmp_path / "datasets")
     demo = tmp_path / "datasets" / "low-water.musicxml"
     shutil.copy(demo, tmp_path / "my-song.musicxml")

@@ -1,4 +1,4 @@
-"""Ranges and overlaps: worked by hand, counted the slow way, and against music21's ambitus."""
+"""Ranges and overlaps: worked by hand, counted slowly, and compared with music21's ambitus."""
 
 import math
 import warnings
@@ -21,7 +21,7 @@ from arrange.tables.sounding import cut_notes, sounding_notes, together
 
 EXAMPLES = settings(max_examples=60, deadline=None, derandomize=True)
 
-# The worked example: A dwells evenly on E3 G3 B3 E4, B half of its time on G3.
+# The worked example: A spends equal time on E3 G3 B3 E4, B half of its time on G3.
 WORKED = (
     ("A", 52, 0, 2),
     ("A", 55, 2, 2),
@@ -46,17 +46,17 @@ ROWS = st.lists(
 
 
 def eighths(onset: float, duration: float) -> range:
-    """The eighths that a note sounds in, counted one by one."""
+    """Return the eighths in which a note sounds, counted one by one."""
     return range(int(2 * onset), int(2 * (onset + duration)))
 
 
 def nearest(pitch: float) -> int:
-    """The semitone that a pitch counts as; a quarter tone as the one below."""
+    """Return the semitone of a pitch; a quarter tone counts as the semitone below."""
     return math.ceil(pitch - 0.5)
 
 
 def coefficient(one: Counter, other: Counter) -> float:
-    """Sum over the semitones of the lesser of the two shares of time."""
+    """Return the sum over the semitones of the lesser of the two shares of time."""
     a, b = sum(one.values()), sum(other.values())
     return float(
         sum(min(Fraction(one[k], a), Fraction(other[k], b)) for k in set(one) | set(other))
@@ -85,8 +85,8 @@ def test_the_worked_example():
 
 
 def test_limits_of_the_overlap():
-    """Identical parts share all, parts in different octaves nothing, whatever the order of the
-    two; moving both by an octave changes no share.
+    """Identical parts share everything, parts in different octaves nothing, in either order; moving
+    both by an octave changes no share.
     """
     rows = [row for row in WORKED if row[0] == "A"]
     same = register_overlap(notes_of(*rows, *[("C", *row[1:]) for row in rows])).iloc[0]
@@ -114,8 +114,8 @@ def test_parts_on_one_pitch():
 
 
 def test_together_counts_only_while_both_sound():
-    """A and B take turns on the same notes and meet once, on different ones: of the time in
-    which both sound nothing is shared, over the song half of it.
+    """A and B alternate on the same notes and meet once, on different ones: while both sound they
+    share nothing; over the song they share half.
     """
     notes = notes_of(("A", 60, 0, 2), ("B", 60, 2, 2), ("A", 64, 4, 2), ("B", 67, 4, 2))
     overlap = register_overlap(notes).iloc[0]
@@ -129,7 +129,7 @@ def test_together_counts_only_while_both_sound():
 @given(ROWS)
 @EXAMPLES
 def test_overlap_by_counting_eighths(rows):
-    """The same from each eighth of the song and each note in it, counted one by one."""
+    """The same numbers are counted from each eighth of the song and each note in it."""
     own = {part: [row for row in rows if row[0] == part] for part in "AB"}
     found = register_overlap(notes_of(*rows))
     if not all(own.values()):
@@ -271,7 +271,7 @@ def test_what_does_not_sound_does_not_count():
 
 
 def test_nothing_sounds():
-    """Of no notes there are no ranges; the columns are there all the same."""
+    """Without notes there are no ranges, but the columns exist."""
     full, none = notes_of(*WORKED), notes_of()
     for by in ("song", "section", "measure"):
         for measure in (part_ranges, register_overlap):

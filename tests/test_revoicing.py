@@ -1,4 +1,4 @@
-"""Re-voicing: small songs where a musician knows the answer, what must hold always, bad input."""
+"""Re-voicing: small songs with known answers, properties that always hold, and bad input."""
 
 from pathlib import Path
 
@@ -22,20 +22,20 @@ CHORDS = ((0, 0, "major", None), (4, 5, "major", None), (8, 7, "major", None))
 
 
 def strummed(part, shapes, onset=0.0):
-    """Four strums of each shape."""
+    """Return four strums of each shape."""
     return [(part, shape, onset + 4 * bar + beat, 1.0)
             for bar, shape in enumerate(shapes) for beat in range(4)]  # fmt: skip
 
 
 @pytest.fixture(scope="module")
 def crowded():
-    """Two guitars strum the same open shapes."""
+    """Return two guitars that strum the same open shapes."""
     return song(*strummed(G1, OPEN), *strummed(G2, OPEN), chords=CHORDS, key="C major")
 
 
 @pytest.fixture(scope="module")
 def muddy():
-    """A guitar in low thirds over a bass; another plays high."""
+    """Return a guitar in low thirds over a bass, and another that plays high."""
     low = ("E2 G2 C3 E3 G3", "F2 A2 C3 F3", "G2 B2 D3 G3")
     rows = [("Bass", root, 4.0 * bar, 4.0) for bar, root in enumerate(("C2", "F1", "G1"))]
     return song(*strummed(G1, ("C5 E5 G5", "C5 F5 A5", "B4 D5 G5")), *strummed(G2, low), *rows,
@@ -44,25 +44,25 @@ def muddy():
 
 @pytest.fixture(scope="module")
 def low_water():
-    """The demo song."""
+    """Return the demo song."""
     return ar.read(LOW_WATER)
 
 
 def free_rows(before: Song, part, first, last):
-    """Whether each note is the part's and lies in the measures."""
+    """Return whether each note is the part's and lies in the measures."""
     notes = before.notes
     return (notes["part"] == part) & notes["measure"].between(first, last)
 
 
 def sounding(notes, rows=None):
-    """What is played when, as plain rows."""
+    """Return what is played when, as plain rows."""
     own = notes if rows is None else notes[rows]
     names = ["part", "onset", "duration", "pitch", "technique"]
     return sorted(map(tuple, own[names].fillna("").to_numpy().tolist()))
 
 
 def check_proposal(before: Song, proposal, part, first, last):
-    """What must hold of every proposal for one part."""
+    """Check what must hold for every proposal for one part."""
     after = proposal.song
     rows = free_rows(before, part, first, last)
     kept = after.notes["part"].ne(part) | ~after.notes["measure"].between(first, last)
@@ -77,7 +77,7 @@ def check_proposal(before: Song, proposal, part, first, last):
 
 
 def chords_sounding(of: Song):
-    """Pitch classes that sound under each chord symbol."""
+    """Return pitch classes that sound under each chord symbol."""
     onset = of.notes["onset"].to_numpy()
     end = onset + of.notes["duration"].to_numpy()
     found = []
@@ -123,8 +123,8 @@ def test_low_thirds_leave_the_low_end(muddy):
 
 
 def test_findings_after_are_those_of_the_new_song(crowded, muddy):
-    """The copies behind one another give what ``find_clashes`` gives on the new song."""
-    limits = ar.Limits(crowding=0.41)  # 0.4 is met exactly by one, to a rounding error
+    """Findings of the changed versions are those that ``find_clashes`` gives on the new song."""
+    limits = ar.Limits(crowding=0.41)  # one meets 0.4 exactly, up to a rounding error
     for before in (crowded, muddy):
         for each in revoice(before, G2, taste=Taste(limits)):
             true = ar.find_clashes(each.song, limits=limits)
@@ -157,7 +157,7 @@ def test_only_chord_members_and_no_third_lost():
 
 
 def test_dropping_the_third_is_stated(crowded):
-    """Both have the third: one may leave it out, and no part is without."""
+    """Both have the third: one may leave it out, but not both."""
     found = revoice(crowded, G2, measures=(1, 3), scope=Scope(ideas=["without the third"]))[0]
     own = found.song.notes[found.song.notes["part"] == G2]
     for measure, third in ((1, 4), (2, 9), (3, 11)):
@@ -176,7 +176,7 @@ def test_a_pinned_measure_stays(crowded):
 
 
 def test_every_place_of_a_chord(muddy):
-    """Only where F holds does anything change, and the low third F2 A2 goes."""
+    """Only the notes under F change, and the low third F2 A2 disappears."""
     found = revoice(muddy, G2, scope=Scope(chord="F"))
     assert "mud" in set(found[0].ended["kind"])
     for each in found:
@@ -185,13 +185,15 @@ def test_every_place_of_a_chord(muddy):
 
 
 def test_a_bar_does_not_end_what_lasts_a_section(crowded):
-    """To change a bar of three leaves them crowded: the message says so, with the severities."""
+    """If only one bar of three changes, they are still crowded: the message says so, with
+    severities.
+    """
     with pytest.raises(ArrangeError, match=r"lay out: it ends no finding \(severity \d"):
         revoice(crowded, G2, scope=Scope(chord="F"))
 
 
 def test_lay_out_and_thin_out_lose_what_they_say(crowded):
-    """Both strum together, so that thinning out leaves nothing, which is reported once."""
+    """Both strum together, so that thinning out leaves no note, which is reported once."""
     found = revoice(crowded, G2, scope=Scope(ideas=["thin out", "lay out"]))
     assert [each.idea for each in found] == ["lay out"]
     assert found[0].notes_lost == int(free_rows(crowded, G2, 1, 3).sum())
@@ -219,7 +221,7 @@ def test_a_line_moves_by_octaves_only():
 
 
 def test_quarter_tones_stay_quarter_tones():
-    """A bent line that crosses goes an octave up as it is."""
+    """A line with bends that crosses moves an octave up unchanged."""
     low = [(G1, 52.5 + 2 * (n % 2), 2.0 * n, 2.0) for n in range(4)]
     high = [(G1, "E5", 8.0 + 4.0 * bar, 4.0) for bar in range(6)]
     under = [(G2, "C4", 4.0 * bar, 4.0) for bar in range(8)]
@@ -242,7 +244,7 @@ def test_a_capo_is_in_the_parts_table(muddy):
 
 
 def test_without_chord_symbols_one_is_inferred():
-    """The notes make C, F and G; the sentence says that they were inferred."""
+    """The notes make C, F and G; the sentence says that these chords were inferred."""
     bare = song(*strummed(G1, OPEN), *strummed(G2, OPEN))
     found = revoice(bare, G2)
     assert all("inferred" in each.why for each in found)
@@ -255,7 +257,7 @@ def test_without_chord_symbols_one_is_inferred():
 
 
 def test_nothing_inferred_means_lines_only():
-    """A cluster is no chord: nothing but octaves, thinning and the like is proposed."""
+    """A cluster is no chord: only octaves, thinning and similar ideas are proposed."""
     rows = [(part, "C4 C#4 D4", 4.0 * bar, 4.0) for part in (G1, G2) for bar in range(3)]
     ideas = {each.idea for each in revoice(song(*rows), G2)}
     assert ideas <= {"an octave up", "an octave down", "exact double", "thin out", "in between",
@@ -263,7 +265,7 @@ def test_nothing_inferred_means_lines_only():
 
 
 def test_prices_move_the_order(crowded):
-    """Who does not mind notes lost lays out first; who minds it most does not."""
+    """If lost notes cost nothing, laying out comes first; if they cost most, it does not."""
     cheap = revoice(crowded, G2, taste=Taste(prices=Prices(lost=0.0, hand=10.0)))
     dear = revoice(crowded, G2, taste=Taste(prices=Prices(lost=10_000.0)))
     assert cheap[0].notes_lost > 0
@@ -279,7 +281,7 @@ def test_the_same_every_run(crowded):
 
 
 def test_low_water(low_water):
-    """The demo song, a section with mud: the best ideas end all of it, the rest is untouched."""
+    """In a muddy section of the demo song, the best ideas end all mud and change nothing else."""
     first, last = 37, 44
     found = revoice(low_water, G2, section="Verse 3")
     assert len({each.idea for each in found[:4]}) == 4
@@ -293,8 +295,8 @@ def test_low_water(low_water):
 
 
 def test_a_strum_mutes_one_string_within_at_most(crowded, low_water):
-    """A pick that strums can jump one muted string, not two (common practice). So it is for every
-    new voicing, of one part or two; what stays, and a shape that moves as it is, is not asked.
+    """A pick that strums can jump one muted string, not two (common practice). This holds for every
+    new voicing of one part or two; unchanged shapes and shapes that only move are not checked.
     """
     as_it_is = ("an octave up", "an octave down", "fewer strings", "exact double")
     checked = 0
@@ -359,7 +361,7 @@ def test_silent_or_nothing_to_end():
 
 
 def test_a_part_that_cannot_be_played():
-    """Where every proposal fails, the message says by which rule."""
+    """If every proposal fails, the message says by which rule."""
     high = [(G2, "F6 A6", 4.0 * bar, 4.0) for bar in range(3)]
     rub = [(G1, "E5", 4.0 * bar, 4.0) for bar in range(3)]
     parts = parts_of(G1, G2, tuning=[(64, 59, 55, 50, 45, 40)] * 2)

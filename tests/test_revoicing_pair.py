@@ -26,18 +26,20 @@ BOTH = (G1, G2)
 
 @pytest.fixture(scope="module")
 def crowded():
-    """Two guitars strum the same open shapes."""
+    """Return two guitars that strum the same open shapes."""
     return song(*strummed(G1, OPEN), *strummed(G2, OPEN), chords=CHORDS, key="C major")
 
 
 @pytest.fixture(scope="module")
 def capos(crowded):
-    """The pairs of capos for them."""
+    """Return the pairs of capos for them."""
     return find_capos(crowded, BOTH)
 
 
 def test_two_players_move_apart(crowded):
-    """Common practice: one low and one high, in triads or shells; both ways round are there."""
+    """Common practice: one plays low and one high, in triads or shells; both orders are
+    proposed.
+    """
     found = revoice_pair(crowded, BOTH)
     ideas = [each.idea for each in found]
     assert len(set(ideas)) == len(ideas)
@@ -56,7 +58,7 @@ def test_two_players_move_apart(crowded):
 
 
 def test_what_is_pinned_stays(crowded):
-    """The first player pinned throughout: only the second moves. Measure 1 pinned: it stays."""
+    """If the first player is pinned throughout, only the second moves. A pinned measure 1 stays."""
     for each in revoice_pair(crowded, BOTH, scope=Scope(pinned={G1: [1, 2, 3], G2: [1]})):
         old, new = crowded.notes, each.song.notes
         for part, until in ((G1, 3), (G2, 1)):
@@ -65,7 +67,7 @@ def test_what_is_pinned_stays(crowded):
 
 
 def test_low_water_pair():
-    """The demo's crowded chorus: both findings end if both may move."""
+    """In the demo's crowded chorus both findings end if both players may move."""
     demo = ar.read(LOW_WATER)
     found = revoice_pair(demo, BOTH, section="Chorus 1")
     clear = [each for each in found if each.before_after["after"].sum() == 0]
@@ -99,7 +101,7 @@ def test_bad_input(crowded, parts, asked, message):
 
 
 def test_capos_cover_all_pairs_and_the_order_is_by_cost(capos):
-    """Eight times eight pairs; two alike players give a table that is the same both ways round."""
+    """There are eight times eight pairs; for two equal players the table is symmetrical."""
     assert len(capos) == 64
     assert capos["cost_mm"].is_monotonic_increasing
     cost = capos.pivot_table(index="capo_a", columns="capo_b", values="cost_mm").to_numpy()
@@ -157,7 +159,7 @@ def test_bad_capos(crowded, asked, message):
 
 
 def test_no_chords_no_capos():
-    """Nothing to go by."""
+    """Without chords there is nothing to compare, which is an error."""
     bare = song((G1, "C4 C#4 D4", 0.0, 4.0), (G2, "C4", 0.0, 4.0))
     with pytest.raises(ArrangeError, match="no chord symbols"):
         find_capos(bare, BOTH)

@@ -1,4 +1,4 @@
-"""The search for re-voicings against all choices tried; costs against notes counted one by one."""
+"""The search for re-voicings is compared with all choices; costs with notes counted one by one."""
 
 from itertools import pairwise
 
@@ -33,7 +33,7 @@ TASTE = Taste()
 
 
 def drawn_song(seed):
-    """Three chords, two guitars with voicings and rhythms drawn; one plays alone at times."""
+    """Draw three chords and two guitars with voicings and rhythms; one plays alone at times."""
     draw = np.random.default_rng(seed)
     chords = [(4.0 * bar, *ROOTS[draw.integers(len(ROOTS))], None) for bar in range(3)]
     members = {"major": (0, 4, 7), "minor": (0, 3, 7), "dominant": (0, 4, 7, 10),
@@ -52,7 +52,7 @@ def drawn_song(seed):
 
 
 def movers_of(drawn, without):
-    """Both parts of a song."""
+    """Return both parts of a song."""
     stretch, harmonies = find_stretch(drawn), Harmonies(drawn)
     return [
         make_mover(harmonies, part, stretch, Scope(), None, TASTE, (other,) if without else ())
@@ -108,7 +108,7 @@ def test_pools_are_the_voicings_of_the_chord():
 
 
 def test_pair_costs_follow_the_rules_of_the_findings():
-    """Each table against what it is made from, pitch by pitch."""
+    """Each table is compared, pitch by pitch, with what it is made from."""
     tables = pair_costs(TASTE)
     free = Prices(rough=0.0, same_register=0.0, mud=0.0)
     rubs = pair_costs(Taste(prices=free))["other"]
@@ -153,12 +153,12 @@ def test_clash_costs_note_by_note():
                 end = min(unit.end[note], scene.end[other])
                 if end > begin:
                     slow[unit.rank[note]] += (end - begin) * table[:, int(scene.pitch[other])]
-        inner = slice(0, len(unit.written) - 1)  # the top rank has crossing on top
+        inner = slice(0, len(unit.written) - 1)  # the top rank also pays for crossing
         np.testing.assert_allclose(around[number][inner], slow[inner])
 
 
 def units_of(*rows, chords, **more):
-    """Units of Guitar 1 in a song."""
+    """Return the units of Guitar 1 in a song."""
     one = song(*rows, chords=chords, **more)
     return part_units(one, "Guitar 1", find_stretch(one), Harmonies(one))
 
@@ -193,7 +193,7 @@ def test_a_passing_note_follows_in_its_octave():
 
 
 def test_units_lie_in_order_and_hold_every_note_once():
-    """Nothing is lost in cutting, and nothing is there twice."""
+    """No note is lost when the song is cut into units, and none is there twice."""
     drawn = drawn_song(3)
     units = part_units(drawn, "Guitar 1", find_stretch(drawn), Harmonies(drawn))
     rows = np.concatenate([unit.rows for unit in units])

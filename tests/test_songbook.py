@@ -47,12 +47,12 @@ CHART = "title: {}\npart: Guitar 1\nsection: A\nGuitar 1 | 320003 |\n"
 
 @pytest.fixture(scope="module")
 def festival():
-    """The demo set: four charts of a folder, then two songs."""
+    """Return the demo set: four charts of a folder, then two songs."""
     return ar.read_songbook(SET, players=PLAYERS)
 
 
 def with_setups(*songs, **more):
-    """A book of songs a, b, ...; each a dict of player to (tuning, capo) or (..., drive)."""
+    """Return a book of songs a, b, ...; each a dict of player to (tuning, capo) or (..., drive)."""
     studies = {}
     for name, own in zip("abcdefghijklmnopqrstuvwxyz", songs, strict=False):
         setups = [(parse_tuning(tuning), *others) for tuning, *others in own.values()]
@@ -117,7 +117,7 @@ def test_a_file_that_cannot_be_read_does_not_stop_the_others(tmp_path):
 
 
 def test_an_error_of_a_table_is_a_fault_too(monkeypatch):
-    """Whatever the readers raise on purpose; here one that names no place."""
+    """All errors that the readers raise on purpose are faults; this one names no place."""
 
     def fail(_):
         raise ar.TableError("table 'notes', row 3: it begins before the row above it; sort it")
@@ -215,7 +215,7 @@ def test_the_demo_set_by_hand(festival):
 
 
 def test_findings_a_minute_are_those_of_each_song(festival):
-    """Another road: asked song by song, counted kind by kind."""
+    """Each song is asked separately, and findings are counted kind by kind."""
     for row in ar.songbook_table(festival).itertuples():
         song = festival.songs[row.song]
         found = ar.find_clashes(song)
@@ -232,7 +232,7 @@ def test_findings_a_minute_are_those_of_each_song(festival):
 
 
 def test_the_table_of_songs_that_say_little():
-    """No findings, no key, five tempos, no guitar."""
+    """The songs have no findings, no key, five tempos, or no guitar."""
     quiet = song_of(("Voice", "C4", 0, 4), tempo=[60.0, 90.0, 61.0, 62.0, 63.0], bars=5)
     row = ar.songbook_table(Songbook({"Quiet": Study(quiet)})).iloc[0]
     assert row[["keys", "tempos", "tunings", "capos", "strongest"]].tolist() == [
@@ -412,7 +412,9 @@ strings = functools.cache(parse_tuning)
 
 
 def effort(songs):
-    """Changes and semitones of an order, slowly: songs are dicts of player to (tuning, capo)."""
+    """Return changes and semitones of an order, slowly; songs are dicts of player to (tuning,
+    capo).
+    """
     changes = semitones = 0
     for player in {player for own in songs for player in own}:
         for (tuning, capo), (other, at) in pairwise(own[player] for own in songs if player in own):
@@ -423,7 +425,7 @@ def effort(songs):
 
 
 def random_set(seed, count=6):
-    """Songs of up to three players who may lay out, in a few tunings and capos."""
+    """Draw songs of up to three players who may rest, in a few tunings and capos."""
     chance = random.Random(seed)
     tunings = ["standard", "drop D", "modal D", "open G", "half step down"]
     return [
@@ -461,7 +463,7 @@ def test_no_order_has_fewer_changes(seed):
 
 def test_songs_of_few_setups_may_be_many():
     """By hand: 26 songs, by turns in standard, drop D and a capo at 2. Two changes are the least,
-    since two of the three setups must be come to; songs of one setup stay in their order.
+    since there are three setups; songs of one setup keep their order.
     """
     kinds = [("standard", 0), ("drop D", 0), ("standard", 2)]
     book = with_setups(*({"Ann": kinds[n % 3]} for n in range(26)))
@@ -475,7 +477,7 @@ def test_songs_of_few_setups_may_be_many():
 
 
 def test_an_order_as_good_as_any_stays():
-    """b and d ask the same; between them nobody changes anything either way."""
+    """b and d need the same setup; between them nobody changes anything in either order."""
     book = with_setups(
         {"Ann": ("standard", 0)}, {"Ben": ("standard", 2)}, {"Ann": ("standard", 0)}
     )  # fmt: skip
@@ -502,7 +504,7 @@ def test_names_that_are_not_there_are_refused():
 
 
 def test_an_order_keeps_what_was_measured(festival):
-    """The studies go along, so that nothing is looked for twice."""
+    """The studies stay with their songs, so that nothing is computed twice."""
     found = ar.order_by_changes(festival, last="Low Water at Ferrystone")
     assert list(found.songs)[-1] == "Low Water at Ferrystone"
     assert ar.changes_between(found)["changes"].sum() == 9
@@ -664,7 +666,7 @@ def test_the_charts_come_back_and_can_be_played(path, tmp_path):
 
 
 def test_chords_hold_what_their_symbols_say():
-    """Each guitar's notes lie in the current chord, except for one mistake left in on purpose: in
+    """Each guitar's notes belong to the current chord, except for one mistake made on purpose: in
     Gulls over the Roofs the ninth fret of open G is E major against an Em.
     """
     strange = set()

@@ -19,7 +19,7 @@ from arrange.theory.pitch import parse_note
 
 EXAMPLES = settings(max_examples=15, deadline=None, derandomize=True, phases=[Phase.generate])
 PLAYERS = ["Voice", "Guitar 1", "Guitar 2", "Bass"]
-HALVES = 40  # half beats that the twins look at
+HALVES = 40  # half beats that the slow twins use
 SOUNDS = parts_of(
     *PLAYERS, drive=["clean", "clean", "distorted", "clean"], level=[6.0, 0.0, -3.0, 0.0]
 )
@@ -30,7 +30,7 @@ def made(*rows):
 
 
 def held(rows, part, half):
-    """Pitches that a part sounds in a half beat."""
+    """Return the pitches that a part sounds in a half beat."""
     return sorted(
         {
             parse_note(name)
@@ -42,7 +42,7 @@ def held(rows, part, half):
 
 
 def heard(rows, part, half):
-    """Their partials, at the part's level and with its drive; None in silence."""
+    """Return their partials, at the part's level and with its drive; None in silence."""
     about = SOUNDS.set_index("part").loc[part]
     pitches = held(rows, part, half)
     fall = hearing.rolloff(about["family"], about["drive"])
@@ -94,7 +94,7 @@ def test_roughness_by_the_half_beat(rows, by):
 @given(NOTES, st.sampled_from(["song", "measure"]))
 @EXAMPLES
 def test_masking_by_the_half_beat(rows, by):
-    """The share that each part hides of each other."""
+    """The share that each part hides of every other part is compared."""
     table = masked_energy(made(*rows), by)
     computed = {
         (row.masker, row.target, getattr(row, "measure", 0)): row for row in table.itertuples()

@@ -1,4 +1,4 @@
-"""Sound against what can be measured on it: pitch, time, level, place."""
+"""Sound is compared with what can be measured on it: pitch, time, level, place."""
 
 import base64
 import io
@@ -31,7 +31,9 @@ FONT = Path("/usr/share/sounds/sf2/TimGM6mb.sf2")  # Debian's timgm6mb-soundfont
 
 
 def strongest_near(wave, hertz):
-    """Frequency of the strongest line within a semitone, by a parabola through the log spectrum."""
+    """Return the frequency of the strongest line within a semitone, by a parabola in the log
+    spectrum.
+    """
     size = 2**18
     spectrum = np.log(np.abs(np.fft.rfft(wave * np.hanning(len(wave)), size)) + 1e-12)
     low, high = (round(hertz * factor * size / RATE) for factor in (0.95, 1.05))
@@ -41,7 +43,7 @@ def strongest_near(wave, hertz):
 
 
 def attacks(wave, least):
-    """Seconds at which the signal rises above `least` after silence."""
+    """Return the seconds at which the signal rises above `least` after silence."""
     loud = np.abs(wave) > least
     quiet = np.convolve(loud, np.ones(441), "full")[: len(wave)] == 0
     return np.flatnonzero(loud & np.append(True, quiet[:-1])) / RATE
@@ -50,7 +52,7 @@ def attacks(wave, least):
 @pytest.mark.parametrize("part", ["Guitar 1", "Bass", "Voice", "Keys"])
 @pytest.mark.parametrize("drive", ["clean", "overdriven"])
 def test_notes_are_in_tune(part, drive):
-    """Within 3 cents of equal temperament on A4 = 440 Hz (ISO 16)."""
+    """Notes are within 3 cents of equal temperament on A4 = 440 Hz (ISO 16)."""
     assert frequency(69) == 440.0
     for pitch in range(28, 89, 5):
         parts = parts_of(part, drive=drive)
@@ -60,7 +62,7 @@ def test_notes_are_in_tune(part, drive):
 
 
 def test_onsets_fall_where_they_are_written():
-    """Within a millisecond, at any tempo; a bar of five, thirds of a beat."""
+    """Onsets are within a millisecond, at any tempo, in a bar of five and in thirds of a beat."""
     onsets = [0, 1, 2 + 1 / 3, 3, 4.5, 7.25]
     some = song(*(("Guitar 1", "A3", at, 0.1) for at in onsets), tempo=93.0, bars=2)
     for tempo in (93.0, 40.0, 200.0):
@@ -108,7 +110,7 @@ def test_parts_stand_where_they_are_panned():
 
 
 def test_a_loop_has_no_seam():
-    """Twice the loop is what a part that plays the bar again and again settles to."""
+    """Two rounds of the loop equal the steady sound of a part that repeats the bar."""
     bar = [("Guitar 1", "E3 B3", 0, 2), ("Guitar 1", "G3", 2, 2)]
     often = [(part, notes, at + 4 * n, lasts) for n in range(6) for part, notes, at, lasts in bar]
     once = render_sound(song(*bar, bars=1), playback=Playback(loop=True))
@@ -255,7 +257,7 @@ def test_what_cannot_be_rendered(asked, match):
     ],
 )
 def test_what_cannot_be_played_back(asked, match):
-    """Said where it is asked for, before any song is read."""
+    """The error comes where it is asked for, before any song is read."""
     with pytest.raises(ar.ArrangeError, match=match):
         Playback(**asked)
 
@@ -297,7 +299,7 @@ def test_a_font_is_played_in_tune_and_in_time():
 
 @pytest.mark.parametrize("name", ["whole.wav", "whole.flac", "whole.ogg"])
 def test_a_whole_song_is_written_in_every_format(tmp_path, name):
-    """Read back: as long, two channels, nothing clipped, and the same sound."""
+    """The files are read back: as long, two channels, nothing clipped, and the same sound."""
     sound = render_sound(ar.read("datasets/low-water.musicxml"))
     assert sound.seconds > 200
     write_sound(sound, tmp_path / name)
@@ -311,7 +313,9 @@ def test_a_whole_song_is_written_in_every_format(tmp_path, name):
 
 
 def test_who_lays_out_is_said():
-    """In the passage asked, with where they play instead; with others the passage is heard."""
+    """A part that rests in the passage is named, with where it plays instead; with other parts the
+    passage is heard.
+    """
     some = song(
         ("Guitar 1", "A3", 0, 1), ("Guitar 1", "A3", 8, 1), ("Guitar 2", "E4", 4, 1),
         bars=3, sections=[("Verse", 1), ("Chorus", 2), ("Outro", 3)],
@@ -356,7 +360,7 @@ def test_a_sound_that_does_not_fit_is_reported_and_leaves_nothing(suffix, tmp_pa
 
 
 def test_drive_in_blocks_is_drive_at_once(monkeypatch):
-    """The filter looks over the edges of a block."""
+    """The filter continues across the edges of a block."""
     wave = np.random.default_rng(1).standard_normal(1000).astype(np.float32)
     whole = amplifier.driven(wave, "overdriven")
     monkeypatch.setattr(amplifier, "_BLOCK", 170)

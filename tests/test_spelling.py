@@ -1,4 +1,4 @@
-"""The nearest known spelling, against counting all slips the slow way."""
+"""The nearest known spelling is compared with counting all slips in a slow way."""
 
 from functools import cache
 
@@ -14,14 +14,14 @@ WORDS = ("m7", "maj7", "sus4", "sus2", "dim", "m7b5", "M7")
 @pytest.mark.parametrize(
     ("text", "word"),
     [
-        ("majj7", "maj7"),  # one too many
-        ("mj7", "m7"),  # one too many of the one, one too few of the other: the first is said
+        ("majj7", "maj7"),  # one letter too many
+        ("mj7", "m7"),  # one too many for one word, one too few for the other: the first is given
         ("mja7", "maj7"),  # neighbours swapped
-        ("sus5", "sus4"),  # another; sus2 is as near, and comes later
+        ("sus5", "sus4"),  # another letter; sus2 is as near, and comes later
         ("SUS2", "sus2"),  # capitals count less than slips
         ("dmi", "dim"),
         ("7", "m7"),
-        ("", None),  # one slip is too many for nothing
+        ("", None),  # one slip is too many for an empty word
         ("xylophone", None),
         ("xy", None),
     ],
@@ -41,7 +41,7 @@ SHORT = st.text("abc", max_size=6)
 
 @given(SHORT, SHORT)
 def test_slips(one, other):
-    """Against the definition of optimal string alignment, from the back, in words."""
+    """The definition of optimal string alignment, computed recursively from the end."""
 
     @cache
     def count(i, j):
@@ -58,7 +58,7 @@ def test_slips(one, other):
 
 @given(SHORT, st.lists(SHORT, unique=True, max_size=8).map(tuple))
 def test_nearest_is_the_nearest(text, known):
-    """Nothing known is nearer than what is said, and something is said where it is near enough."""
+    """No known word is nearer than the answer, and there is an answer if one is near enough."""
     distances = [slips(text, word) for word in known]
     most = 2 if len(text) >= 3 else 1
     found = nearest_spelling(text, known)

@@ -1,4 +1,4 @@
-"""How soon the package is there: help and arguments need nothing that reads, measures or draws."""
+"""How fast the package starts: help and arguments load nothing that reads, measures or draws."""
 
 import subprocess
 import sys
@@ -11,7 +11,7 @@ SLOW = {
     "ipywidgets", "jinja2", "lxml", "matplotlib", "music21", "nbformat", "numpy", "pandas",
     "pyarrow", "scipy", "soundfile", "typst", "verovio",
 }  # fmt: skip
-RUNS = 5  # of each, in turn; the best counts, since the machine may be busy
+RUNS = 5  # runs of each, in turn; the best counts, since the machine may be busy
 
 LOADED = """
 import contextlib, io, sys
@@ -40,14 +40,14 @@ def test_help_and_wrong_arguments_load_nothing_slow(words):
 
 
 def seconds(*words):
-    """How long a process of Python takes."""
+    """Return how long a process of Python takes."""
     start = time.perf_counter()
     subprocess.run([sys.executable, *words], check=True, capture_output=True)
     return time.perf_counter() - start
 
 
 def test_it_starts_sooner_than_pandas():
-    """Against what nearly every user of it waits for anyway, in the same run."""
+    """It is compared, in the same run, with pandas, which nearly every user waits for anyway."""
     asked = (["-m", "arrange", "--help"], ["-c", "import arrange"], ["-c", "import pandas"])
     rounds = [[seconds(*words) for words in asked] for _ in range(RUNS)]
     shown, imported, pandas = (min(times) for times in zip(*rounds, strict=True))

@@ -1,4 +1,4 @@
-"""The command and the report: what is written, that it stands alone, and what bad input leaves."""
+"""The command and the report: what is written, that it is self-contained, and bad input."""
 
 import dataclasses
 import html.parser
@@ -30,14 +30,14 @@ TABLES = (
 
 @pytest.fixture(scope="module")
 def written(tmp_path_factory) -> Path:
-    """The folder that the command makes of the demo song."""
+    """Return the folder that the command makes of the demo song."""
     folder = tmp_path_factory.mktemp("studies") / "demo"
     assert main(["study", str(DEMO), "-o", str(folder)]) == 0
     return folder
 
 
 class Page(html.parser.HTMLParser):
-    """What a page asks for from elsewhere, and the tags that it leaves open."""
+    """Collect what a page asks for from elsewhere, and the tags that it leaves open."""
 
     VOID = frozenset({"meta", "br", "link", "img", "input", "hr"})
 
@@ -172,7 +172,7 @@ def test_waived_findings_stay_visible(tmp_path, capsys):
 
 
 def test_all_waived():
-    """Nothing is left to listen to but what was decided."""
+    """If all findings are waived, only the waived ones are listed."""
     made = song(("Guitar 1", "C4", 0, 3), ("Guitar 2", "Db4", 0, 3))
     words = " ".join(
         Page(Study(made, [Waiver("W1", "meant", parts=("Guitar 1", "Guitar 2"))]).html()).words
@@ -308,7 +308,7 @@ def test_a_folder_that_may_not_be_written(tmp_path, capsys, monkeypatch):
 
 @pytest.mark.skipif(not hasattr(os, "geteuid") or os.geteuid() == 0, reason="may write anywhere")
 def test_a_folder_without_the_right_to_write(tmp_path, capsys):
-    """The same with a folder that is in truth closed."""
+    """The same holds for a folder that the user may not write into."""
     tmp_path.chmod(0o500)
     assert main(["study", str(DEMO), "-o", str(tmp_path / "study")]) == 2
     assert "cannot be written: Permission denied" in capsys.readouterr().err

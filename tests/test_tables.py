@@ -34,7 +34,7 @@ PROMISED = {
 
 
 def duet(**about) -> Song:
-    """Two guitars and a chord, three bars."""
+    """Return two guitars and a chord, three bars."""
     return song(
         ("Guitar 1", "C4 E4", 0, 4), ("Guitar 2", "C#4", 2, 8), chords=[(0, 0, "major", None)],
         **about,
@@ -42,7 +42,7 @@ def duet(**about) -> Song:
 
 
 def promise(name: str) -> dict[str, str]:
-    """Column -> dtype."""
+    """Return a dict of column to dtype."""
     return dict(column.split(":") for column in PROMISED[name].split())
 
 
@@ -178,7 +178,7 @@ def test_a_song_without_measures_is_refused():
 
 
 def test_from_columns_is_checked_too():
-    """The readers' quick way makes the same Song and refuses the same."""
+    """The readers' quick way makes the same Song and refuses the same mistakes."""
     made = duet(title="Duet", notices=("a notice",))
     columns = {
         table.name: {name: getattr(made, table.name)[name].array for name in table.names}

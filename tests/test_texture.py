@@ -14,7 +14,9 @@ from arrange.quantities.texture import echo_attacks, echo_times, part_texture, s
 
 
 def two_bars(**more):
-    """One part holds two notes for a bar and rests for one; the other plays quarters throughout."""
+    """Return two parts: one holds two notes for a bar and rests for one, the other plays
+    quarters.
+    """
     return song(
         ("Guitar 1", "C3 E3", 0, 4),
         *(("Guitar 2", "G4", onset, 1) for onset in range(8)),
@@ -140,7 +142,7 @@ def test_ways_to_write_a_note_value(echo, quarters):
 
 @pytest.mark.parametrize("echo", ["slap", "dotted", "dotted triplet eighth", "eighth quarter", ""])
 def test_an_echo_that_names_no_note_value(echo):
-    """It is in the table, without a time, and repeats nothing."""
+    """The echo is in the table without a time, and repeats nothing."""
     music = song(("Guitar", "C4", 0, 1), parts=parts_of("Guitar", echo=echo))
     assert echo_times(music)[["quarters", "milliseconds"]].isna().all(axis=None)
     assert echo_attacks(music).empty
@@ -195,7 +197,7 @@ def test_echoes_are_counted_by_their_amplitude():
 
 
 def slow_repeats(onsets, tempos, quarters):
-    """(attack, repeat, seconds, onset) of each repeat: bar after bar, four quarters each."""
+    """Return (attack, repeat, seconds, onset) of each repeat: bar after bar, four quarters each."""
 
     def seconds_at(onset):
         time, bar = 0.0, 0

@@ -1,4 +1,4 @@
-"""One owner of what two pitches mean: the finders and the search for re-voicings agree."""
+"""The finders and the search for re-voicings use the same rules about two pitches."""
 
 from dataclasses import replace
 
@@ -37,7 +37,9 @@ CHORDS = {
 
 
 def every_pair(chord):
-    """A song in which two guitars hold every two pitches once, a second each, over one chord."""
+    """Return a song in which two guitars hold every pair of pitches once, for a second, over one
+    chord.
+    """
     low, high = np.triu_indices(SILENT, 1)
     rows = [
         (part, float(pitch), float(at), 1.0)
@@ -48,13 +50,13 @@ def every_pair(chord):
 
 
 def found(findings):
-    """The pitches of findings, low to high."""
+    """Return the pitches of findings, low to high."""
     return {tuple(sorted(map(int, each.pitches))) for each in findings}
 
 
 def every_unit(chord):
-    """A song in which Guitar 2 holds each pitch once, a bar apart, and Guitar 1 something; the
-    units of Guitar 1, one a bar.
+    """Return a song in which Guitar 2 holds each pitch once, a bar apart, and Guitar 1 something;
+    and the units of Guitar 1, one a bar.
     """
     rows = [(part, float(pitch), 4.0 * at, 1.0)
             for part, pitches in ((G1, [60] * SILENT), (G2, range(SILENT)))
@@ -66,8 +68,8 @@ def every_unit(chord):
 
 @pytest.mark.parametrize("name", CHORDS)
 def test_the_search_avoids_the_rubs_that_are_found_and_no_others(name):
-    """Over each chord every two pitches: what the finder excuses costs nothing in the search, what
-    it reports costs what it weighs.
+    """Over each chord and for every two pitches: an excused pair costs nothing in the search, a
+    reported one costs its weight.
     """
     chord, root = CHORDS[name]
     rubs = found(find_rubs(Scene(every_pair(chord)), RUBS_ONLY.limits))
@@ -104,7 +106,7 @@ def test_a_pair_of_parts_and_capos_are_excused_alike(name):
 
 
 def test_only_the_rub_is_excused():
-    """A root far down under its flat nine may rub, and is as muddy and as rough as any."""
+    """A root far below its flat nine may rub, but is as muddy and as rough as any other note."""
     chord, _ = CHORDS["G7b9"]
     scene, units = every_unit(chord)
     taste = Taste(prices=replace(FREE, mud=1.0))
@@ -150,8 +152,8 @@ def test_edited_low_interval_limits_change_what_is_proposed():
 
 
 def test_to_blend_one_register_costs_nothing():
-    """With that goal one register and crossing are wanted: the finder says nothing, and the search
-    does not pay either.
+    """With this goal, one register and crossing are wanted: the finder reports nothing, and the
+    search adds no cost.
     """
     apart, blend = (pair_costs(Taste(ar.Limits(goal=goal))) for goal in ("separate", "blend"))
     assert apart["family"][60, 60] > blend["family"][60, 60]

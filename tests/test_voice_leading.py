@@ -1,4 +1,4 @@
-"""Voice leading against published sizes, all ways tried, and an assignment by scipy."""
+"""Voice leading is compared with published sizes, all possible ways, and scipy's assignment."""
 
 from itertools import product
 
@@ -56,7 +56,7 @@ def test_real_pitches_with_a_doubled_root():
 
 
 def way(a, b):
-    """Semitones the short way round."""
+    """Return semitones the short way round."""
     return min((a - b) % 12, (b - a) % 12)
 
 
@@ -81,7 +81,7 @@ def test_doubling_against_all_ways(one, other):
 @settings(max_examples=120, deadline=None, derandomize=True)
 @given(chords, chords)
 def test_one_to_one_against_an_assignment(one, other):
-    """H. W. Kuhn's assignment (1955), as scipy solves it."""
+    """The size is that of H. W. Kuhn's assignment (1955), as scipy solves it."""
     if len(one) != len(other):
         with pytest.raises(ArrangeError, match="allow doubling"):
             smallest_voice_leading(one, other, doubling=False)

@@ -37,7 +37,7 @@ INVERSIONS = ("root position", "first inversion", "second inversion", "third inv
 
 
 def rises(frets):
-    """Whether each string sounds above the next lower one."""
+    """Return whether each string sounds above the next lower one."""
     pitches = [o + f for o, f in zip(Neck().tuning, frets, strict=True) if f != LEFT_OUT]
     return pitches == sorted(pitches, reverse=True)
 
@@ -66,7 +66,9 @@ def test_the_table_of_drop_voicings(row):
 
 
 def brute_force(chord, neck, hand, *, silent=(), need=None):
-    """Every combination of frets on all strings, kept if its notes are right and it can be held."""
+    """Try every combination of frets on all strings; keep those with the right notes that can be
+    held.
+    """
     chord = parse_chord(chord)
     root = parse_pitch_class(chord.root)
     members = {m for m, name in members_of(chord).items() if name not in silent}
@@ -110,7 +112,7 @@ def test_nothing_is_missing_and_nothing_is_too_much(chord, tuning, frets, capo, 
 
 
 def test_limits_are_filters():
-    """Each limit gives exactly those of all voicings that keep to it."""
+    """Each limit gives exactly those voicings that respect it."""
     everything = find_voicings("Am7", tones=Tones(keep=("1", "3", "7")))
 
     def those(fits):
@@ -235,19 +237,19 @@ def test_a_drone_that_is_no_member_is_named():
     ],
 )  # fmt: skip
 def test_impossible_limits_are_refused(limits, message):
-    """What, why, and what to do; never an empty answer."""
+    """The error says what, why and what to do; the answer is never empty."""
     with pytest.raises(ArrangeError, match=message):
         find_voicings(**limits)
 
 
 def test_an_unknown_chord_keeps_its_suggestion():
-    """With the error of the symbol's reader."""
+    """The error is that of the reader of chord symbols."""
     with pytest.raises(ChordError, match="did you mean 'Bm7'"):
         find_voicings("Hm7")
 
 
 def test_the_reason_is_counted():
-    """What the message says would be there without a limit is there."""
+    """The number of voicings without the limit, as the message gives it, is right."""
     with pytest.raises(ArrangeError) as caught:
         find_voicings("Cmaj7", hand=Hand(40, 45, 50), strings=(6, 5, 4, 3), frets=(1, 9))
     text = str(caught.value)

@@ -3,7 +3,7 @@
 Sources: the MusicXML 4.0 schema (W3C, as the package ``musicxml`` carries it) for what is valid
 and what an element means; music21 and partitura as readers that know nothing of this package;
 music21's corpus, read from the installed package; MusicXML's own words where a test quotes them.
-"Common practice" marks what the trade does without a source.
+"Common practice" marks what musicians do without a written source.
 
 What a file cannot hold, and these tests leave out of the comparison:
 
@@ -73,7 +73,7 @@ STUBS = {
 
 @pytest.fixture(scope="session")
 def schema(tmp_path_factory) -> etree.XMLSchema:
-    """The MusicXML 4.0 schema."""
+    """Return the MusicXML 4.0 schema."""
     (package,) = importlib.util.find_spec("musicxml").submodule_search_locations
     text = (Path(package) / "generate_classes" / "musicxml_4_0.xsd").read_text()
     folder = tmp_path_factory.mktemp("schema")
@@ -90,7 +90,7 @@ def schema(tmp_path_factory) -> etree.XMLSchema:
 
 @pytest.fixture(scope="session")
 def written(schema, tmp_path_factory):
-    """Write a song, hold the file to the schema, and read it again."""
+    """Write a song, check the file by the schema, and read it again."""
     path = tmp_path_factory.mktemp("written") / "song.musicxml"
 
     def write(a_song: Song) -> Song:
@@ -102,12 +102,12 @@ def written(schema, tmp_path_factory):
 
 
 def tree(a_song: Song) -> etree._Element:
-    """The file of a song as a tree."""
+    """Return the file of a song as a tree."""
     return etree.fromstring(format_musicxml(a_song, []))
 
 
 def texts(root: etree._Element, path: str) -> list[str]:
-    """The texts at a path."""
+    """Return the texts at a path."""
     return [element.text for element in root.iterfind(path)]
 
 
@@ -117,13 +117,13 @@ WORKED_OUT = {("measures", "written"), ("sections", "pass")}
 
 
 def in_order(notes: pd.DataFrame) -> pd.DataFrame:
-    """Notes in one order, whatever the order of those that begin together."""
+    """Return notes in one order, whatever the order of those that begin together."""
     keys = ["onset", "part", "pitch", "grace", "duration", "string", "fret", "technique"]
     return notes.sort_values([*keys, "source_id", "voice"], kind="stable").reset_index(drop=True)
 
 
 def differences(one: Song, other: Song, left_out: set[tuple[str, str]] = WORKED_OUT) -> dict:
-    """(table, column) -> the first few rows that differ; times agree to twelve digits."""
+    """Return (table, column) -> the first few rows that differ; times agree to twelve digits."""
     found = {}
     for name in ("parts", "sections", "measures", "chords", "notes"):
         first, second = getattr(one, name), getattr(other, name)
@@ -145,7 +145,7 @@ def differences(one: Song, other: Song, left_out: set[tuple[str, str]] = WORKED_
 
 
 def alike(one: object, other: object) -> bool:
-    """Equal, both missing, or numbers that differ in the last digits."""
+    """Return whether values are equal, both missing, or numbers that differ in the last digits."""
     if isinstance(one, float) and isinstance(other, float):
         return (one != one and other != other) or math.isclose(
             one, other, rel_tol=1e-12, abs_tol=1e-12
@@ -200,7 +200,7 @@ CORPUS_FILES = (
 
 
 def corpus_paths() -> list[Path]:
-    """The files of music21's suite and corpus that songs are taken from."""
+    """Return the files of music21's suite and corpus that songs are taken from."""
     suite = [path for name in SUITE_FILES for path in sorted(SUITE.glob(f"{name}[-_]*"))[:1]]
     return [*suite, *(CORPUS / name for name in CORPUS_FILES)]
 
@@ -233,7 +233,7 @@ def test_voices_that_hold_one_line_stay(name, written):
 
 
 def sounding(a_song: Song) -> list[Counter]:
-    """Of each part the multiset of (onset, duration, pitch), grace notes left out."""
+    """Return for each part the multiset of (onset, duration, pitch), without grace notes."""
     counted = {part: Counter() for part in a_song.parts["part"]}
     rows = a_song.notes[["part", "onset", "duration", "pitch", "grace"]].itertuples(index=False)
     for part, onset, duration, pitch, grace in rows:
@@ -270,7 +270,7 @@ OTHERS_READ = ("demo", "suite 71e", "suite 72b", "suite 23a", "suite 42b", "suit
 
 
 def named_song(name: str) -> Song:
-    """The demo song, or one of the suite or the corpus."""
+    """Return the demo song, or one of the suite or the corpus."""
     if name == "demo":
         return ar.read(LOW_WATER)
     if name.startswith("suite "):
@@ -357,7 +357,7 @@ CHORD_DEGREES = ((), (Degree(9, -1, "add"),), (Degree(3, 0, "subtract"),), (Degr
 def part_rows(
     draw, name: str, capo: int, bars: list[tuple[int, int]], *, apart: bool
 ) -> list[dict]:
-    """Notes of one part: two voices, each a line of chords, rests and grace notes.
+    """Return notes of one part: two voices, each a line of chords, rests and grace notes.
 
     If not `apart`, the next note of a voice may begin while the last one still sounds.
     """
@@ -494,7 +494,7 @@ def songs(draw, *, apart: bool = True) -> Song:
 
 @st.composite
 def chord_texts(draw, key: str | None) -> tuple:
-    """Symbol, root, bass, kind, members and number of a chord, as the reader gives them."""
+    """Return symbol, root, bass, kind, members and number of a chord, as the reader gives them."""
     if draw(st.integers(0, 7)) == 0:
         return "N.C.", None, None, "none", (), None
     kind = draw(st.sampled_from(("major", "minor", "dominant", "power")))
@@ -543,7 +543,7 @@ def test_overlapping_notes_read_the_same_but_for_their_voices(written, a_song):
 
 
 def fretted(a_song: Song, *places: tuple[int, int], **part: object) -> Song:
-    """The same song, its notes on these (string, fret from the nut)."""
+    """Return the same song, its notes on these (string, fret from the nut)."""
     notes = a_song.notes.assign(
         string=[string for string, _ in places], fret=[fret for _, fret in places]
     )
@@ -889,7 +889,7 @@ def test_chord_symbols_stand_above_a_guitar_and_names_above_the_first_part():
 
 
 def test_a_song_without_sections_gets_no_rehearsal_mark(written):
-    """The reader calls the whole of it "Song" by itself."""
+    """The reader itself calls the whole song "Song"."""
     a_song = song(("Keys", "C4", 0, 8))
     assert tree(a_song).find(".//rehearsal") is None
     assert written(a_song).sections["section"].tolist() == ["Song"]
@@ -959,7 +959,7 @@ def test_text_that_xml_cannot_hold_is_cleaned(written):
     ],
 )
 def test_what_the_file_cannot_hold_is_reported(change, expected, tmp_path, schema):
-    """One sentence each; the file is whole and valid without it."""
+    """There is one sentence for each loss; the file is complete and valid otherwise."""
     a_song = song(("Guitar", "C4", 0, 1), parts=parts_of("Guitar", capo=2), bars=2)
     a_song = replace(a_song, notes=a_song.notes.assign(**change))
     path = tmp_path / "song.musicxml"
@@ -984,7 +984,7 @@ def test_a_note_below_the_lowest_octave_is_refused(pitch, tmp_path):
 
 
 def test_an_empty_part_is_full_of_rests(written):
-    """Who does not play in a song still has the same bars."""
+    """A part that does not play in a song still has the same bars."""
     a_song = song(("Keys", "C4", 0, 8), parts=parts_of("Keys", "Guitar", "Drums"))
     again = written(a_song)
     assert again.parts["part"].tolist() == ["Keys", "Guitar", "Drums"]
@@ -1026,7 +1026,7 @@ def test_the_old_file_stays_until_the_new_one_is_whole(tmp_path, monkeypatch):
 
 
 def test_a_compressed_file_is_refused(tmp_path):
-    """Plain text by the name of a compressed file would deceive every program."""
+    """Plain text under the name of a compressed file would mislead every program."""
     with pytest.raises(ArrangeError, match=r"name it \.musicxml"):
         write_musicxml(song(("Keys", "C4", 0, 4)), tmp_path / "song.mxl")
 

@@ -54,14 +54,14 @@ def test_the_list_of_known_differences_is_of_files_that_exist():
 
 
 def stripped(a_song, folder):
-    """Of each part the notes as music21's stripTies leaves them, in order."""
+    """Return for each part the notes as music21's stripTies leaves them, in order."""
     path = folder / "song.musicxml"
     ar.write_musicxml(a_song, path)
     return [sorted(part.elements()) for part in stripped_parts(path)]
 
 
 def with_voices(a_song, voices):
-    """The song with a voice for each note."""
+    """Return the song with a voice for each note."""
     return replace(a_song, notes=a_song.notes.assign(voice=voices))
 
 

@@ -1,4 +1,4 @@
-"""What other readers make of the MusicXML that we write, against our own table, tie for tie.
+"""Compare what other readers make of the MusicXML that we write with our own table, tie for tie.
 
 A song is read and played out, written, and its file read by music21 (ties merged by its own
 ``stripTies``, and note by note by its tie objects) and by partitura. Of each part the multiset of
@@ -59,7 +59,7 @@ KNOWN = {
 
 
 def compared_files() -> list[Path]:
-    """All MusicXML files of the corpus that are compared in a full run."""
+    """Return all MusicXML files of the corpus that are compared in a full run."""
     return [
         path
         for path in music_files(CORPUS)
@@ -82,14 +82,14 @@ def differing_readers(path: Path, folder: Path) -> list[str]:
     for reader, read in readers.items():
         try:
             agrees = read() == ours
-        except (AttributeError, KeyError):  # partitura stops at what it does not know
+        except (AttributeError, KeyError):  # partitura stops at elements that it does not know
             agrees = False
         differing += [] if agrees else [reader]
     return differing
 
 
 def stripped_parts(path: Path) -> list[Counter]:
-    """Of each part the notes as music21 reads them and merges their ties."""
+    """Return for each part the notes as music21 reads them and merges their ties."""
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         score = music21.converter.parse(path, format="musicxml", forceSource=True)

@@ -1,11 +1,11 @@
 """Findings: where the parts of a song get in each other's way. A finding is something to
 listen to, not a fault.
 
-Severity runs from 0 to 1 and compares across kinds: for nearly all it is ``scene.grows`` of the
-value over its limit, so that what has just reached its limit has 0.29, twice that 0.5, four times
-0.75. Two kinds differ. The severity of ``crowding`` is its value, a share of time. ``doubling`` is
-never a fault: its severity stays below a half, that of an exact doubling below a fifth. The
-function of each kind says what its value is.
+Severity runs from 0 to 1 and compares across kinds: for nearly all kinds it is ``scene.grows`` of
+the value over its limit, so that a value at its limit gives 0.29, at twice the limit 0.5, at four
+times 0.75. Two kinds differ. The severity of ``crowding`` is its value, a share of time.
+``doubling`` is never a fault: its severity stays below a half, that of an exact doubling below a
+fifth. The function of each kind says what its value is.
 
 ``kinds`` has a row for each kind, with its finder; ``table`` makes the findings table.
 """
@@ -49,7 +49,7 @@ def find_clashes(
     kinds : sequence of str, optional
         Which kinds to look for, keys of ``KINDS``. Default: all.
     limits : Limits
-        From which value on something is reported.
+        The values from which on findings are reported.
 
     Returns
     -------

@@ -1,9 +1,9 @@
-"""Attacks as the findings on rhythm need them: when, how high, how strong, echoes too.
+"""Attacks for the findings on rhythm: their times, pitches and strengths, echoes included.
 
-An attack is a moment at which a part begins one or more notes; a strum that takes no longer than
-30 ms from note to note is one. Two attacks within 30 ms are together: professional trios miss by
-30 to 50 ms (Rasch 1979). Times are seconds at the song's tempo, so that a gap that is nothing in
-a fast song is a stumble in a slow one.
+An attack is a moment at which a part begins one or more notes; a strum that takes no longer than 30
+ms from note to note is one. Two attacks within 30 ms are together: professional trios miss by 30 to
+50 ms (Rasch 1979). Times are seconds at the song's tempo, so that a gap may count in a slow song
+and not in a fast one.
 """
 
 from __future__ import annotations
@@ -17,13 +17,13 @@ from arrange.quantities.texture import amplitude, echo_repeats
 from arrange.tables.song import Song
 from arrange.tables.sounding import Array, each_of
 
-TOGETHER = 0.03  # seconds; nearer, two attacks are one
-ALMOST = 1e-6  # seconds or quarter notes; more than rounding errors, less than anyone hears
+TOGETHER = 0.03  # seconds; two attacks nearer than this are one
+ALMOST = 1e-6  # seconds or quarter notes; more than rounding errors, less than anyone can hear
 
 
 @dataclass(frozen=True)
 class Stream:
-    """A part's attacks in order of time: when, how high, how strong.
+    """A part's attacks in order of time: their times, pitches and strengths.
 
     Parameters
     ----------
@@ -97,7 +97,7 @@ def streams(
 
 
 def with_echoes(song: Song, plain: list[Stream], part: Array, onset: Array) -> dict[int, Stream]:
-    """The attacks of each part with an echo and its repeats; of those together, the loudest.
+    """The attacks and repeats of each part with an echo; where several coincide, the loudest.
 
     `part` and `onset` are those of the notes that are played.
     """
@@ -128,7 +128,7 @@ def with_echoes(song: Song, plain: list[Stream], part: Array, onset: Array) -> d
 
 
 def lone_attacks(heard: Sequence[Stream]) -> Array:
-    """How many attacks of each part (rows) have none of another (columns) at the very time."""
+    """How many attacks of each part (rows) coincide with none of another part (columns)."""
     times = np.unique(np.concatenate([np.empty(0), *(stream.seconds for stream in heard)]))
     attacks = np.zeros((len(heard), len(times)))
     for part, stream in enumerate(heard):

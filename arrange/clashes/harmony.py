@@ -1,4 +1,4 @@
-"""Notes against the chord: ``third`` and ``outside``. Both ask the chord symbols, not the ear."""
+"""Notes that disagree with the chord symbol: ``third`` and ``outside``."""
 
 from __future__ import annotations
 
@@ -14,9 +14,9 @@ from arrange.theory.pitch import MODES, key_tonic
 MINOR_THIRD, MAJOR_THIRD, FOURTH = 3, 4, 5  # semitones above the root
 _MAJOR_SCALE = (0, 2, 4, 5, 7, 9, 11)
 _MINOR_SCALES = (0, 2, 3, 5, 7, 8, 9, 10, 11)  # natural, harmonic and melodic together
-COLOUR_WEIGHT = 0.25  # of a tone of the key that is no member: a ninth, a sixth (ours)
+COLOUR_WEIGHT = 0.25  # for a tone of the key that is no member: a ninth, a sixth (ours)
 
-# What the two hold over the root, and its name.
+# What the two parts hold over the root, and its name.
 _CONFLICTS = (
     (MAJOR_THIRD, MINOR_THIRD, "the major third", "the minor third"),
     (MAJOR_THIRD, FOURTH, "the major third", "the suspended fourth"),
@@ -27,10 +27,10 @@ _CONFLICTS = (
 def find_thirds(scene: Scene, limits: Limits) -> list[Clash]:
     """Return where two parts disagree on the third of the chord.
 
-    One holds the major and the other the minor third over the chord symbol's root, or one holds
-    a third and the other the fourth of a suspended chord. Excused where the symbol itself asks
-    for both, as a dominant with a sharp nine does. The value is the seconds held, repeats within
-    a section at most a bar apart added up.
+    One holds the major and the other the minor third over the chord symbol's root, or one holds a
+    third and the other the fourth of a suspended chord. It is excused where the symbol itself asks
+    for both, as a dominant with a sharp nine does. The value is the seconds held, repeats within a
+    section at most a bar apart added up.
     """
     holds = _held_above_root(scene)
     if holds is None:
@@ -57,7 +57,7 @@ def find_thirds(scene: Scene, limits: Limits) -> list[Clash]:
 
 
 def _held_degrees(scene: Scene, pair: tuple[int, int], at: Array, degrees: Sequence[int]) -> Array:
-    """Rows of the notes that two parts hold so far above the chord's root, each its own degree."""
+    """Rows of the notes that two parts hold above the chord's root, each part on its own degree."""
     note, where = scene.sounding_in(at, *pair)
     above = np.mod(scene.pitch[note] - _slice_root(scene)[where], 12)
     meant = np.where(scene.part[note] == pair[0], *degrees)
@@ -90,7 +90,7 @@ def _disagreement(
 
 
 def _held_above_root(scene: Scene) -> tuple[Array, dict[int, Array]] | None:
-    """Which pitch each part holds so far above the chord's root in each slice, 0 for none.
+    """The pitch that each part holds at each degree above the chord's root, by slice; 0 for none.
 
     Returns an array semitones above the root x parts x slices, and for each of the three
     semitones whether the chord symbol of the slice asks for it.
@@ -127,9 +127,9 @@ def find_outside(scene: Scene, limits: Limits) -> list[Clash]:
     """Return notes that are held outside the chord symbol.
 
     The value is the seconds held, weighed: in full for a note a semitone above a member of the
-    chord (an avoid note) or outside the key, a quarter for other notes of the key, which colour
-    a chord more than they fight it. Repeats within a section, at most a bar apart, add up. Where
-    no chord symbol stands, or one that names no members, nothing is looked for.
+    chord (an avoid note) or outside the key, a quarter for other notes of the key, which colour a
+    chord more than they fight it. Repeats within a section, at most a bar apart, add up. Nothing is
+    reported where there is no chord symbol, or one that names no members.
     """
     lines, note, at = scene.slices
     chords = scene.song.chords

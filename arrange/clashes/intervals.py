@@ -17,8 +17,9 @@ def find_rubs(scene: Scene, limits: Limits) -> list[Clash]:
 
     The value is seconds held, times two weights (ours): how low, 1 at C4 and sqrt(2) an octave
     lower, between 0.5 and 2; how exposed, 1 if only the two notes sound, sqrt(2 / n) if n do.
-    Repeats of one rub within a section, at most a bar apart, are one finding. Excused: the root
-    of a dominant under its flat nine, by the chord under which the two meet.
+    Repeats of one rub within a section, at most a bar apart, are one finding. The root of a
+    dominant under its flat nine is excused, by the chord at the time when the two begin to sound
+    together.
     """
     first, second = scene.pairs
     clash = is_rub(scene.pitch[first], scene.pitch[second])
@@ -80,7 +81,7 @@ def find_mud(scene: Scene, limits: Limits) -> list[Clash]:
     deepest = max(limits.low_intervals, default=0)
     first, second = scene.pairs
     size = np.abs(scene.pitch[first] - scene.pitch[second])
-    # Quarter tones are held against the nearest interval.
+    # Quarter tones are compared with the nearest interval.
     low = np.minimum(scene.pitch[first], scene.pitch[second])
     near = (size <= deepest + 0.5) & (low < max(limits.low_intervals.values(), default=0))
     first, second = first[near], second[near]
@@ -144,7 +145,7 @@ def _mud_runs(
 
 
 def _that_sound(notes: Array) -> Array:
-    """The notes that there are: not the assumed roots."""
+    """The notes that really sound, without the assumed roots."""
     return notes[notes >= 0]
 
 

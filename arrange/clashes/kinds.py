@@ -1,4 +1,4 @@
-"""Every kind of finding, a row each. All that the kit knows of a kind is here.
+"""Every kind of finding, one row each. Everything that the kit knows about a kind is here.
 
 A new kind is a finder in the file of its family and a row in ``KINDS``; pictures, reports, moves,
 re-voicing, live views, songbooks and exercises read the row.

@@ -15,7 +15,7 @@ from arrange.errors import ArrangeError
 # as taught after Lowell and Pullig, Arranging for Large Jazz Ensemble, Berklee Press 2003 (from
 # memory; the ninths and tenths too). The sizes in DISPUTED_LIMITS stand up to three semitones
 # higher (the tritone an octave lower) in the glossary of sweetwater.com; the other simple
-# intervals stand there just so.
+# intervals have the same limits there.
 LOW_INTERVAL_LIMITS: dict[int, int] = {
     1: 52,  # E3
     2: 51,  # Eb3
@@ -39,7 +39,7 @@ GOALS = ("separate", "blend")
 
 @dataclass(frozen=True)
 class Limits:
-    """From which value on something is reported. A smaller limit reports more.
+    """The values from which on findings are reported. A smaller limit reports more.
 
     Parameters
     ----------

@@ -14,17 +14,17 @@ from arrange.tables.sounding import Array
 from arrange.text.words import counted
 
 OCTAVE = 12  # semitones; a crossing that is deeper weighs no more (ours)
-ALMOST = 1e-9  # seconds; nearer, both are on top for as long
+ALMOST = 1e-9  # seconds; if the difference is smaller, both are on top equally long
 MOST_OCTAVES = 2  # farther apart, two lines are hardly heard as one (ours)
 
 
 def find_crowding(scene: Scene, limits: Limits) -> list[Clash]:
-    """Return the sections in which two parts live in the same register while both sound.
+    """Return the sections in which two parts share a register while both sound.
 
-    The value is the overlap coefficient of the time that each spends on each semitone, taken
-    over the time in which both sound; severity is that value. A singer or a bass beside another
-    kind of part has a finding of its own and is left out here; so are parts of one family that
-    are meant to blend.
+    The value is the overlap coefficient of the time that each spends on each semitone, taken over
+    the time in which both sound; severity is that value. A singer or a bass beside another kind of
+    part is left out, since it has a finding of its own; so are parts of one family that are meant
+    to blend.
     """
     seconds, section = scene.slice_seconds, scene.slice_section
     sounds, families = np.isfinite(scene.top), scene.families
@@ -113,10 +113,10 @@ def _registers(scene: Scene, section: Array) -> tuple[Array, Array, Array]:
 def find_crossings(scene: Scene, limits: Limits) -> list[Clash]:
     """Return where the part that should be on top goes below the other.
 
-    Looked for between parts of one family. The upper one is the one whose top line lies higher
-    for more of the time in which both sound; where that is equal there is none. The value is the
-    seconds that its top line stays below the other's, times the semitones by which (an octave at
-    most); pauses of up to a quarter do not end it. Parts that are meant to blend have no upper
+    It is looked for between parts of one family. The upper part is the one whose top line lies
+    higher for more of the time in which both sound; where that is equal there is none. The value is
+    the seconds that its top line stays below the other's, times the semitones by which (an octave
+    at most); pauses of up to a quarter do not end it. Parts that are meant to blend have no upper
     one.
     """
     if limits.goal == "blend":
@@ -146,7 +146,7 @@ def find_crossings(scene: Scene, limits: Limits) -> list[Clash]:
 def _crossing(
     scene: Scene, limits: Limits, pair: tuple[int, int], at: Array, value: float, most: float
 ) -> Clash:
-    """The finding from the slices in which the upper part is under, at most by so much."""
+    """The finding from the slices in which the upper part is below, with the distance in each."""
     upper, lower = pair
     note, where = scene.sounding_in(at, *pair)
     is_top = scene.pitch[note] == scene.top[scene.part[note], where]
@@ -165,13 +165,13 @@ def _crossing(
 def find_doublings(scene: Scene, limits: Limits) -> list[Clash]:
     """Return where two parts play the same line in unison or octaves.
 
-    A line is a part's top note at each of its attacks. A run goes on while both attack together
-    on the same interval; one attack that differs is forgiven, two in a row end it, and so does a
-    pause of a whole note. It must move (at least three changes of pitch). The value is the
-    shared attacks. When every attack is shared it reads as meant, else as accidental; it is
+    A line is a part's top note at each of its attacks. A run goes on while both attack together on
+    the same interval; one attack that differs is forgiven, two in a row end it, and so does a pause
+    of a whole note. It must move (at least three changes of pitch). The value is the shared
+    attacks. If every attack is shared, the doubling is rated as intended, else as accidental; it is
     never a fault, so that severity stays below 0.2 if exact and below 0.5 if not. Where parts of
-    one family are meant to blend, an exact doubling is wanted and not reported, and one that is
-    not exact counts in full.
+    one family are meant to blend, an exact doubling is wanted and not reported, and one that is not
+    exact counts in full.
     """
     found = []
     attacks = _top_attacks(scene)
@@ -242,7 +242,7 @@ def _top_attacks(scene: Scene) -> Attacks:
 def _doubled_runs(
     attacks: Attacks, one: int, limits: Limits
 ) -> Iterator[tuple[int, tuple[Array, Array, int, int, float, Array]]]:
-    """Runs of attacks that a part shares with each after it, with the other's number: onsets,
+    """Runs of attacks that a part shares with each later part, with that part's number: onsets,
     upper pitches, interval, attacks missed, end, notes.
     """
     size = attacks.pitch[one] - attacks.pitch[one + 1 :]

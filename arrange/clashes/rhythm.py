@@ -1,6 +1,6 @@
-"""How the attacks of two parts lie to each other: ``near``, ``busy``, ``fusing``.
+"""How the attacks of two parts relate in time: ``near``, ``busy``, ``fusing``.
 
-Attacks and what is together are as ``attacks.py`` has them, in seconds at the song's tempo.
+``attacks.py`` defines attacks and when they are together, in seconds at the song's tempo.
 """
 
 from __future__ import annotations
@@ -16,11 +16,11 @@ from arrange.clashes.limits import Limits
 from arrange.clashes.scene import Clash, Scene, grows
 from arrange.tables.sounding import Array
 
-LOOSE = 0.05  # seconds; nearer, a miss is a flam, and counts half (ours)
+LOOSE = 0.05  # seconds; a miss below this is a flam and counts half (ours)
 SIXTEENTH = 0.25  # quarter notes
-SLOWEST_STREAM = 0.25  # seconds from attack to attack; slower, nothing fuses (ours)
-CHANGES = 0.5  # of the attacks of a busy stretch, how many must change hands (ours)
-MISSED_REPEATS = "missed repeats"  # unit of what an echo misses: no note can move to mend it
+SLOWEST_STREAM = 0.25  # seconds from attack to attack; slower lines do not fuse (ours)
+CHANGES = 0.5  # share of the attacks of a busy stretch that must change hands (ours)
+MISSED_REPEATS = "missed repeats"  # unit of an echo's misses: no move of a note can end them
 LEVEL_APART = 6.0  # dB that help to hear two lines apart (ours)
 
 
@@ -28,15 +28,15 @@ def find_near(scene: Scene, limits: Limits) -> list[Clash]:
     """Return where two parts seem to attack together, but miss each other by a fraction.
 
     An attack misses if none of the other part's is within 30 ms, while each of the two is the
-    other's nearest and clearly so: by less than a sixteenth, everything else being at least
-    twice as far (a triplet against sixteenths, swung against straight); or by just a sixteenth,
+    other's nearest and clearly so: by less than a sixteenth, everything else being at least twice
+    as far (a triplet against sixteenths, swung against straight); or by just a sixteenth,
     everything else three times as far (a part that comes in late). Attacks midway between the
-    other's are a rhythm of their own and no miss. Misses by less than a sixteenth are one run
-    while at most one attack of the sparser part lies between; those by a sixteenth while the
-    order stays the same and nothing is attacked together, so that a lone push is not reported. A
-    pause of more than a bar ends either. The value is the misses; below 50 ms they count half.
-    A part's echo is held against the other's attacks in the same way, each repeat by its
-    amplitude, but only below a sixteenth: beyond, it fills the gaps, as it is meant to.
+    other's are a rhythm of their own and no miss. Misses by less than a sixteenth are one run while
+    at most one attack of the sparser part lies between; those by a sixteenth while the order stays
+    the same and nothing is attacked together, so that a single push is not reported. A pause of
+    more than a bar ends both kinds of run. The value is the misses; below 50 ms they count half. A
+    part's echo is compared with the other's attacks in the same way, each repeat weighed by its
+    amplitude, but only below a sixteenth: an echo farther away fills the gaps, as intended.
     """
     plain, echoed = scene.attacks, scene.echoed
     found = []
@@ -59,12 +59,12 @@ def find_near(scene: Scene, limits: Limits) -> list[Clash]:
 def find_busy(scene: Scene, limits: Limits) -> list[Clash]:
     """Return where two parts attack so often at once that neither leaves the other room.
 
-    Looked for between any two parts but drums, over any two seconds (as the limit says). They
-    are too busy if the two bring more attacks than the limit, those together counted once, and
-    if half of these change hands: an attack of one part alone follows, within these seconds, one
-    of the other alone. So lines that share a rhythm, one that moves inside the other's, and turns
-    are not reported. Repeats of an echo count by their amplitude. Busy stretches that overlap
-    are one finding. The value is their attacks a second, on average.
+    It is looked for between any two parts except drums, over any two seconds (as the limit says).
+    They are too busy if the two bring more attacks than the limit, those together counted once, and
+    if half of these change hands: an attack of one part alone follows, within these seconds, one of
+    the other alone. Therefore lines that share a rhythm, a line that moves inside the other's
+    rhythm, and lines that take turns are not reported. Repeats of an echo count by their amplitude.
+    Busy stretches that overlap are one finding. The value is their attacks a second, on average.
     """
     plain, echoed = scene.attacks, scene.echoed
     heard = [echoed.get(part, stream) for part, stream in enumerate(plain)]
@@ -83,12 +83,12 @@ def find_busy(scene: Scene, limits: Limits) -> list[Clash]:
 def find_fusing(scene: Scene, limits: Limits) -> list[Clash]:
     """Return where two picked lines fuse into one stream: neither is heard as a line.
 
-    Looked for in parts of one family. A stretch is attacks that alternate between the two, one
-    note at a time, at most 250 ms apart; it fuses where the steps are smaller than three
-    semitones on average, over every so many attacks as the limit says. The rate hardly matters
-    to that (the fission boundary); how far apart they had to lie to be heard as two does depend
-    on it, and is stated. The value is the attacks; severity is halved if the two differ in drive
-    or by 6 dB, which helps to hear them apart. Parts that are meant to blend are left out.
+    It is looked for in parts of one family. A stretch consists of attacks that alternate between
+    the two, one note at a time, at most 250 ms apart; it fuses where the steps are smaller than
+    three semitones on average, over every so many attacks as the limit says. The rate hardly
+    matters to that (the fission boundary); the distance at which they would be heard as two does
+    depend on it, and is stated. The value is the attacks; severity is halved if the two differ in
+    drive or by 6 dB, which helps to hear them apart. Parts that are meant to blend are left out.
     """
     if limits.goal == "blend":
         return []
@@ -186,7 +186,7 @@ def _misses(one: Stream, other: Stream, window: float) -> Misses:
 
 
 def _nearest(times: Array, others: Array) -> Array:
-    """Index of the nearest of the others to each time; none if there are none."""
+    """Index of the nearest of the others to each time; empty if there are none."""
     if not len(others):
         return np.empty(0, dtype=np.int64)
     after = np.clip(np.searchsorted(others, times), 1, max(len(others) - 1, 1))
@@ -196,7 +196,7 @@ def _nearest(times: Array, others: Array) -> Array:
 
 
 def _next_nearest(times: Array, others: Array, nearest: Array) -> Array:
-    """Distance of each time to the others but its nearest."""
+    """Distance of each time to the second nearest of the others."""
     padded = np.concatenate([[-np.inf], others, [np.inf]])
     return np.minimum(times - padded[nearest], padded[nearest + 2] - times)
 
@@ -324,7 +324,7 @@ def _busy_runs(merged: Merged, limits: Limits) -> Iterator[tuple[int, int, float
 
 
 def _changes(merged: Merged, within: float) -> Array:
-    """How much each attack is a change of hands: the amplitude of the softer of the two."""
+    """How much each attack changes hands: the amplitude of the softer of the two attacks."""
     alone = merged.weight[0] - merged.weight[1]
     changes = np.zeros(len(alone))
     at = np.flatnonzero(np.abs(alone) > ALMOST)

@@ -1,4 +1,4 @@
-"""What every kind of finding is looked for in.
+"""The notes in which every kind of finding is looked for.
 
 Findings are looked for in a ``Scene``: the song's sounding notes as whole columns, sorted by
 onset. A kind is a function ``find_...(scene, limits)`` that returns a list of ``Clash``.
@@ -113,8 +113,8 @@ class Scene:
 
     @cached_property
     def _sounding(self) -> tuple[Array, Array, Array, Array, Array]:
-        """The same of the notes that sound, and their rows; a pitch that two voices of a part
-        hold at one time is there once, cut where it is struck again.
+        """The same of the notes that sound, and their rows; a pitch that two voices of a part hold
+        at the same time is listed once, cut where it is struck again.
         """
         pitched = ~np.isnan(self.played[1])
         rows = self.played_rows[pitched]
@@ -174,7 +174,7 @@ class Scene:
 
     @property
     def meetings(self) -> int:
-        """In how many slices each two parts both sound, summed over all pairs."""
+        """Number of slices in which two parts both sound, summed over all pairs."""
         sound = np.isfinite(self.top).sum(axis=0)
         return int((sound * (sound - 1) // 2).sum())
 
@@ -344,7 +344,7 @@ class Scene:
 
     @cached_property
     def _excused_roots(self) -> Array:
-        """Of each chord symbol ``root_under_flat_nine``, and behind them that of no symbol."""
+        """The ``root_under_flat_nine`` of each chord symbol, followed by that of no symbol."""
         chords = self.song.chords
         columns = (chords["kind"], chords["root"].fillna(NO_ROOT), chords["pitch_classes"])
         rows = zip(*(column.tolist() for column in columns), strict=True)
@@ -370,7 +370,7 @@ class Scene:
         return measures["onset"].to_numpy(), measures["duration"].to_numpy()
 
 
-_note_name = lru_cache(maxsize=1024)(note_name)  # a song names few different notes, often
+_note_name = lru_cache(maxsize=1024)(note_name)  # a song repeats few different notes many times
 
 
 def _row_at(starts: Array, onset: Array) -> Array:
@@ -419,11 +419,11 @@ def runs(groups: Sequence[Array], onset: Array, end: Array, gap: Array) -> tuple
 
 
 def reaching(runs_of: tuple[Array, Array], values: Array, limit: float) -> list[Array]:
-    """Those runs whose values add up to the limit."""
+    """The runs whose values add up to the limit."""
     order, starts = runs_of
     if not len(starts):
         return []
-    # Sums at once may differ in the last digit from those run by run, which decide.
+    # Sums computed together may differ in the last digit from those of single runs, which decide.
     near = np.add.reduceat(values[order], starts) >= limit - 1e-6
     ends = np.append(starts[1:], len(order))
     return [

@@ -25,7 +25,7 @@ from arrange.hearing.spectra import AMPLIFIED
 from arrange.tables.sounding import Array
 from arrange.theory.pitch import frequency, interval_name
 
-SETHARES_MORE = 1.1  # times rougher than both apart, before the second model agrees (ours)
+SETHARES_MORE = 1.1  # times rougher than both parts alone, before the second model agrees (ours)
 _CLEAN_UNDER_DRIVE = (0, 5, 7)  # intervals of a power chord, in any octave
 
 
@@ -95,8 +95,8 @@ def find_masking(scene: Scene, limits: Limits) -> list[Clash]:
 
     The value is the share of the hidden part's partial energy that lies under the threshold that
     the other raises, by their levels; the mean over the time in which both sound. At equal level
-    two parts hardly hide each other: it takes one that is much louder, or much richer, in the
-    same register or below.
+    two parts hardly hide each other; a part hides another if it is much louder, or much richer in
+    partials, in the same register or below.
     """
     sounds, parts, size = scene.sonorities, scene.parts, len(scene.sections)
     found = []
@@ -184,9 +184,9 @@ def _drive_clash(
 
 
 def _added_by_drive(chords: list[Array], drive: str) -> Array:
-    """How much rougher each chord is behind a drive than before it; chords of a size at once.
+    """How much rougher each chord is after a drive than before it; chords of one size at once.
 
-    0 where all is root and fifth.
+    It is 0 for chords of only roots and fifths.
     """
     added = np.zeros(len(chords))
     sizes = np.array([len(pitches) for pitches in chords])
@@ -202,7 +202,7 @@ def _added_by_drive(chords: list[Array], drive: str) -> Array:
 
 
 def _driven(pitches: Array, drive: str) -> Partials:
-    """The notes of chords behind the drive, and what it adds; chords x notes."""
+    """The notes of chords after the drive, and what it adds; chords x notes."""
     hertz, strength = frequency(pitches), 1 / pitches.shape[-1]
     shape = drive_named(drive)
     products = clipping_products(hertz, strength, shape)

@@ -1,6 +1,6 @@
-"""What two pitches mean that sound together: do they rub, does a chord excuse it, are they muddy?
+"""Rules for two pitches that sound together: do they rub, does a chord excuse it, are they muddy?
 
-The finders ask it of the notes of a song, a search asks it of notes that could be played instead.
+The finders use them for the notes of a song, a search for notes that could be played instead.
 All functions take arrays of MIDI numbers in any order, and work on whole columns.
 """
 
@@ -45,7 +45,7 @@ def semitones_below(one: Array, other: Array, low_intervals: Mapping[int, int]) 
     """Return how far the lower pitch lies below the low interval limit of the two.
 
     0 or less where it does not; minus infinity where the interval has no limit. Quarter tones are
-    held against the nearest interval.
+    compared with the nearest interval.
     """
     table = np.full(max(low_intervals, default=0) + 2, -np.inf)
     for size, limit in low_intervals.items():

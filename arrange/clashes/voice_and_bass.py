@@ -1,4 +1,4 @@
-"""Guitars where others live: ``voice`` and ``bass``."""
+"""Guitars in the register of the voice or the bass: ``voice`` and ``bass``."""
 
 from __future__ import annotations
 
@@ -10,15 +10,15 @@ from arrange.tables.sounding import Array
 
 NEAR_THE_VOICE = 3  # semitones around the sung note (ours): within a minor third
 INTO_THE_BASS = 4  # semitones above the bass note (ours): a third or less
-FOUNDATION = 52  # E3; a bass note above it is a tune, and may be joined
+FOUNDATION = 52  # E3; a bass note above it is a tune, which others may join
 
 
 def find_in_voice(scene: Scene, limits: Limits) -> list[Clash]:
     """Return the sections in which a part stays around the note that is being sung.
 
-    Looked for in every part but singers, basses and drums. The value is the share of the singing
-    time in which the part holds a note within a minor third of the sung one, unisons left out:
-    those are a doubling. What lies an octave off does not count.
+    It is looked for in every part except singers, basses and drums. The value is the share of the
+    singing time in which the part holds a note within a minor third of the sung one, without
+    unisons, which are a doubling. Notes an octave away do not count.
     """
     size = len(scene.sections)
     lines, note, at = scene.slices
@@ -69,9 +69,9 @@ def _with_sung(scene: Scene, singer: int, sung: Array, note: Array, at: Array) -
 def find_in_bass(scene: Scene, limits: Limits) -> list[Clash]:
     """Return where a part goes under the bass, or so near above it that the two blur.
 
-    Looked for in every part but singers and drums, while the bass holds a note below E3: the part's
-    lowest note lies below the bass note, or up to a third above it. Octaves and unisons are
-    left out. The value is the seconds, repeats within a section at most a bar apart added up.
+    It is looked for in every part except singers and drums, while the bass holds a note below E3:
+    the part's lowest note lies below the bass note, or up to a third above it. Octaves and unisons
+    are left out. The value is the seconds, repeats within a section at most a bar apart added up.
     """
     found = []
     for bass in np.flatnonzero(scene.families == "bass").tolist():

@@ -1,8 +1,8 @@
-"""The command: ``arrange``, a word for each thing that it does with a song.
+"""The command ``arrange``, with a word for each thing that it does with a song.
 
-``arguments`` has the arguments of all commands, ``shared_options`` what these share. The work is
-done in one file a stage: ``measuring``, ``arranging``, ``handing_out``, ``opening``. A stage is
-loaded when one of its commands runs, since what it needs takes long to load.
+``arguments`` has the arguments of all commands, ``shared_options`` what these share. Each stage of
+the work has a file: ``measuring``, ``arranging``, ``handing_out``, ``opening``. A stage is loaded
+when one of its commands runs, since what it needs takes long to load.
 """
 
 from __future__ import annotations
@@ -37,7 +37,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except BrokenPipeError:
         _end_output()
         return CLOSED_PIPE
-    except OSError as error:  # such as a disk that is full where the output goes to
+    except OSError as error:  # for example a full disk that the output goes to
         _end_output()
         name = f"{shortened(error.filename)}: " if error.filename else ""
         print(f"arrange: {name}{error.strerror or error}", file=sys.stderr)
@@ -45,7 +45,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 
 def _end_output() -> None:
-    """Print to nowhere from now on: Python writes out once more at its end, and must not fail."""
+    """Print to nowhere from now on: Python flushes its output at the end, which must not fail."""
     if sys.stdout:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 

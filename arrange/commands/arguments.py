@@ -1,6 +1,6 @@
 """The arguments of each command.
 
-Nothing that reads, measures or draws is loaded for them, so that help comes at once.
+They load nothing that reads, measures or draws, so that help is shown at once.
 """
 
 from __future__ import annotations
@@ -26,8 +26,8 @@ from arrange.text.words import listed
 def command_parser() -> argparse.ArgumentParser:
     """Return the parser of all commands.
 
-    What it gives says which command is asked for (`command`) and which module of
-    ``arrange.commands`` does it (`stage`).
+    Its result names the command (`command`) and the module of ``arrange.commands`` that runs it
+    (`stage`).
     """
     parser = CommandParser(
         prog="arrange", description="Study guitar parts: see where two get in each other's way."
@@ -275,7 +275,7 @@ def _add_folder(command: Any) -> None:
 
 
 def _players(text: str) -> int | list[str]:
-    """How many players, or their names."""
+    """The number of players, or their names."""
     names = [unquoted(name) for name in split_fields(text, ",")]
     if len(names) == 1 and not any(map(str.isalpha, names[0])):
         return whole_number(names[0])

@@ -84,7 +84,7 @@ def run_condense(options: argparse.Namespace) -> int:
 
 
 def _players(options: argparse.Namespace) -> Any:
-    """How many players, or who, as ``condense`` takes them."""
+    """The number of players, or the players, as ``condense`` takes them."""
     if options.player and options.players is not None:
         raise ArrangeError("--player and --players: give one of them, --player for each player")
     if options.player:

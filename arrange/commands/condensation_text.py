@@ -50,13 +50,13 @@ def condensation_text(result: Condensation) -> Iterator[str]:
 
 
 def _sound_words(row: Any) -> str:
-    """With which sound and capo something is played: ``"clean, echo eighth, capo 2"``."""
+    """The sound and capo of a part: ``"clean, echo eighth, capo 2"``."""
     echo = [f"echo {row.echo}"] if isinstance(row.echo, str) else []
     return ", ".join([row.drive, *echo, capo_words(row.capo)])
 
 
 def _lost_lines(rows: Any) -> Iterator[str]:
-    """What is lost, most of it first; layers that are heard in others all in one line."""
+    """What is lost, most of it first; layers that are heard in others share one line."""
     if rows is None:
         yield "  lost: nothing"
         return

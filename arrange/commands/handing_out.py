@@ -18,7 +18,7 @@ def run_handout(options: argparse.Namespace) -> int:
     song = read(options.file)
     log = options.decisions or decisions_path(options.file)
     decisions = read_decisions(log) if options.decisions or os.path.isfile(log) else None
-    # What prints is slow to load; the other commands go without.
+    # The printing modules are slow to load, and the other commands do not need them.
     handouts = importlib.import_module("arrange.handouts")
     layout = handouts.Layout(options.paper, options.style)
     paths = handouts.write_handout(
@@ -32,7 +32,7 @@ def run_handout(options: argparse.Namespace) -> int:
 
 def run_listen(options: argparse.Namespace) -> int:
     """Run ``listen``."""
-    # What makes sound is slow to load; the other commands go without.
+    # The sound modules are slow to load, and the other commands do not need them.
     sounds = importlib.import_module("arrange.sound")
     playback = sounds.Playback(
         tempo=options.tempo, count_in=options.count_in, click=options.click, loop=options.loop,
@@ -49,7 +49,7 @@ def run_listen(options: argparse.Namespace) -> int:
 
 def run_workshop(options: argparse.Namespace) -> int:
     """Run ``workshop``."""
-    # What prints and sounds is slow to load, and the other commands do not need it.
+    # These modules are slow to load, and the other commands do not need them.
     paths = importlib.import_module("arrange.exercises").workshop_papers(
         options.file, options.output, seed=options.seed, size=options.size,
         overwrite=options.overwrite, progress=progress(Path(options.file)),

@@ -8,7 +8,7 @@ import importlib
 
 def run_lab(options: argparse.Namespace) -> int:
     """Run ``lab``."""
-    # What shows widgets is slow to load, and the other commands do not need it.
+    # The widgets are slow to load, and the other commands do not need them.
     serving = importlib.import_module("arrange.live.serving")
     serving.open_lab(options.file, opens=not options.no_browser)
     return 0

@@ -1,4 +1,4 @@
-"""The log of a song: where it lies, the decisions in it, the findings that they waive."""
+"""The log of a song: its path, the decisions in it, the findings that they waive."""
 
 from __future__ import annotations
 

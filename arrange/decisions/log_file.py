@@ -46,14 +46,14 @@ def fingerprint_of(data: bytes) -> str:
 
 
 def append_entry(path: Path, entry_after: Callable[[bytes], str], head: str) -> None:
-    """Write an entry at the end of a log: whole or not at all, and as far as the disk.
+    """Write an entry at the end of a log, whole or not at all, and wait until it is on the disk.
 
     Parameters
     ----------
     path : Path
         Made if it is not there.
     entry_after : callable
-        Takes the bytes of the log and returns the entry to add, or raises; nobody else writes
+        Takes the bytes of the log and returns the entry to add, or raises; nobody else can write
         meanwhile. It may be called twice.
     head : str
         The first lines of a new log.

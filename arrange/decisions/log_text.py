@@ -143,7 +143,7 @@ class _Parser:
                 self.decisions[old.id] = replace(old, status="superseded")
 
     def _outside(self, number: int, line: str) -> None:
-        """Read a line between entries: a remark, the begin of an entry cut short, or a mistake."""
+        """Read a line between entries: a remark, the start of an entry cut short, or a mistake."""
         text = line.strip()
         if not is_text(line):
             self.faults.append((number, _NOT_UTF8))

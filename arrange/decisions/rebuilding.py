@@ -1,4 +1,4 @@
-"""The arrangement, built again from the song as it came and its log."""
+"""The arrangement, rebuilt from the original song and its log."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ def rebuild(song: Song, log: DecisionLog) -> Rebuilt:
 
     A decision whose passage is not as it was when it was decided is stale: it is reported and not
     applied; so is one that cannot be made on this song. One without a change is stale if its
-    passage is neither as in the song that came in nor as at that point of the log.
+    passage equals neither that of the original song nor that at this point of the log.
 
     Examples
     --------

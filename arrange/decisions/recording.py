@@ -222,7 +222,7 @@ def _head(title: str, path: Path) -> str:
 
 
 def _check_is_read_again(decision: Decision) -> None:
-    """Check that the decision is read as it is: a fault would make the whole log unreadable."""
+    """Check that the decision can be read back: a fault would make the whole log unreadable."""
     read, _, faults = parse_decisions(format_decision(replace(decision, supersedes="")))
     if faults:
         raise ArrangeError(f"this decision cannot be kept as text: {faults[0][1]}")
@@ -241,7 +241,7 @@ def _check_is_read_again(decision: Decision) -> None:
 
 
 def _on(song: Song, arrangement: Song | None, decision: Decision) -> Decision:
-    """The decision with what it changes, its passage and its figures."""
+    """The decision with its changes, its passage and its figures."""
     _check_names(song, arrangement, decision)
     change = change_between(song, arrangement) if arrangement is not None else None
     spans = change.spans if change else _spans(song, decision)

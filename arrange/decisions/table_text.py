@@ -75,7 +75,7 @@ def _checked(rows: Sequence[Sequence[Any]], table: Table) -> pd.DataFrame:
 
 
 def _first_refused(rows: Sequence[Sequence[Any]], table: Table) -> tuple[int, str]:
-    """How many rows from the top it takes until the schema refuses them, and the reason."""
+    """How many rows from the top make the schema refuse them, and the reason."""
 
     def problem(size: int) -> str:
         try:

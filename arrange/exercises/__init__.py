@@ -1,9 +1,9 @@
 """Exercises made from any song, and the papers of a workshop.
 
 Each kind has a file with ``KIND``, ``IN_WORKSHOP``, ``ask(facts, size, chance)`` and
-``reply(exercise, answer)``. Every answer is judged on the song itself: a move is tried, a place is
-looked at, a capo is counted. The reply is about that answer. The same song, seed and size give the
-same exercises.
+``reply(exercise, answer)``. Every answer is checked on the song itself: a move is tried, a place is
+looked up, the notes under a capo are counted. The reply is about that answer. The same song, seed
+and size give the same exercises.
 """
 
 from __future__ import annotations

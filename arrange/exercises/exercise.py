@@ -1,4 +1,4 @@
-"""What an exercise is, what a reply is, and how an answer is read."""
+"""An exercise, a reply, and how an answer is read."""
 
 from __future__ import annotations
 
@@ -25,9 +25,9 @@ class InWorkshop:
     Parameters
     ----------
     task : str
-        What it asks for, on the page to take home.
+        The task, for the page to take home.
     how : str
-        How ten people and one projector do it, on the leader's plan.
+        How ten people with one projector do it, for the leader's plan.
     share : int
         How much of the time it gets; most kinds get 1.
     """
@@ -132,5 +132,5 @@ def shuffled(chance: Any, right: str, wrong: Sequence[str], most: int) -> tuple[
 
 
 def lettered(choices: Sequence[str]) -> list[str]:
-    """Return choices behind their letters: ``"a) measure 22"``."""
+    """Return choices with their letters: ``"a) measure 22"``."""
     return [f"{chr(97 + place)}) {choice}" for place, choice in enumerate(choices)]

@@ -1,7 +1,7 @@
 """Find the clash: in which measure, or in which section?
 
-Every right place is accepted, whether or not it was the one thought of; among choices there is
-exactly one.
+Every right place is accepted, whether or not the exercise was made from it; exactly one of the
+choices is right.
 """
 
 from __future__ import annotations
@@ -49,7 +49,7 @@ def ask(facts: SongFacts, size: str, chance: Random) -> Exercise:
     Raises
     ------
     NoExerciseError
-        If the song has no finding, or those that it has are everywhere.
+        If the song has no finding, or its findings are everywhere.
     """
     labels = facts.findings.index.tolist()
     if not labels:
@@ -153,7 +153,7 @@ def _any_plays(facts: SongFacts, parts: list[str], section: str) -> bool:
 
 
 def _hints(facts: SongFacts, label: int, section: str) -> tuple[str, ...]:
-    """What is looked for, where about (`section`, if a measure is asked for), and the notes."""
+    """Hints: what is asked, roughly where (`section`, if a measure is asked for), and the notes."""
     row = facts.finding(label)
     hints = [f"What is looked for: {row['kind']}, that is {KINDS[row['kind']].meaning}."]
     if section:

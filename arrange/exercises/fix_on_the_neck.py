@@ -1,8 +1,8 @@
 """Fix it on the neck: to which string and fret could one finger go, so that a clash ends?
 
 An answer is right if the finding ends, no new one comes instead, the note belongs to its chord
-symbol, the hand can hold it with what else it holds, and the line on top does not leap wider than
-an octave because of it. Any place on the neck is tried, not only those thought of.
+symbol, the hand can hold it together with its other notes, and the top line does not leap wider
+than an octave because of it. Every place on the neck is tried, not only the expected ones.
 """
 
 from __future__ import annotations
@@ -41,7 +41,7 @@ IN_WORKSHOP = InWorkshop(
     share=2,
 )
 _MOST_FINDINGS = 400  # the most severe; the notes of each are looked up
-_MOST_JUDGED = 20_000  # findings that are looked at again in all, some milliseconds each
+_MOST_JUDGED = 20_000  # findings that are rechecked in all, at some milliseconds each
 _FAR = 12  # semitones that are tried up and down
 _WRONG = 3
 COMFORTABLE_MM = Hand().comfortable_mm
@@ -293,7 +293,7 @@ def fault_words(note: MovedNote, string: int, fret: int) -> str:
 
 
 def _still(note: MovedNote, pitch: float) -> str:
-    """What the note and its neighbours make now."""
+    """The intervals that the note and its neighbours make now."""
     facts = note.facts
     notes = facts.notes(note.label)
     others = sorted(set(notes["pitch"]) - {note.pitch})

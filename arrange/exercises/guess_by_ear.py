@@ -63,7 +63,7 @@ _COLOURS = {
 
 
 class Take(NamedTuple):
-    """What is played once: a song, its parts that are heard (None for all), a measure."""
+    """What is played once: a song, the parts that are heard (None for all), a measure."""
 
     song: Song
     parts: list[str] | None
@@ -227,7 +227,7 @@ def _ask_takes(
 def _takes(
     facts: SongFacts, label: int, part: str, pitch: float, semitones: int, order: int
 ) -> list[Take]:
-    """The parts of a finding as written and with one note moved, in the order asked."""
+    """The parts of a finding as written and with one note moved, in the order of the answer."""
     note = moved_note(facts, label, part, pitch)
     notes = facts.song.notes
     moved = pd.Series(notes.index.isin(note.rows), index=notes.index)

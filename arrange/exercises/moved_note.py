@@ -1,8 +1,8 @@
 """What happens to a finding, to the hand and to the top line if one note of a part moves.
 
-Whether the finding ends and what comes instead is looked for again in the passage around it, at
-most eight bars to either side; the hand is asked at every moment at which the note is struck; the
-line on top is followed from the attack before to the attack after.
+Findings are computed again in the passage around the finding, at most eight bars to either side,
+which shows whether it ends and what comes instead. The hand is checked at every moment at which the
+note is struck, and the top line from the attack before to the attack after.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ _NEAR = 1e-6
 _DECIMALS = 6
 _OCTAVE = 12
 MOST_TRIED = 24  # notes or findings that one exercise tries; each takes some tenths of a second
-WIDEST_LEAP = 12  # semitones that a line on top may leap without falling apart (common practice)
+WIDEST_LEAP = 12  # semitones that a top line may leap without breaking up (common practice)
 
 
 @dataclass(frozen=True)

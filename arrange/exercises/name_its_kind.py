@@ -1,4 +1,4 @@
-"""Name its kind: what is it that can be heard here?
+"""Name its kind: what can be heard here?
 
 Other kinds that are found in the same parts at the same time are accepted too, and are not offered
 as wrong choices.
@@ -124,7 +124,7 @@ def _beside(facts: SongFacts, row: Any, kind: str) -> str:
 
 
 def _against(facts: SongFacts, label: int, kind: str) -> str:
-    """A sentence on what speaks against a kind in these notes."""
+    """A sentence on what contradicts a kind in these notes."""
     row, notes = facts.finding(label), facts.notes(label)
     parts = split_parts(row["parts"])
     table = facts.song.parts.set_index("part")

@@ -1,4 +1,4 @@
-"""A song and what exercises ask about it, each thing found out once."""
+"""A song and the facts that exercises need about it, each computed once."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ Value = TypeVar("Value")
 
 @dataclass(frozen=True, eq=False)
 class SongFacts:
-    """A song that exercises are made from, and what is known about it.
+    """A song that exercises are made from, with facts about it.
 
     Make one where many exercises are made from the same song.
 
@@ -36,7 +36,7 @@ class SongFacts:
     ----------
     song : Song
     limits : Limits
-        From which value on a finding is reported. Answers are judged by the same limits.
+        The values from which on a finding is reported. Answers are judged by the same limits.
     """
 
     song: Song

@@ -1,10 +1,10 @@
 """Which capo: at which fret are all chords of a section open shapes?
 
-An open shape, as meant here: its root (or the bass that the symbol asks for) at the bottom, four
-strings or more without a gap and up to the second or first, one of them open, frets up to the
-third above the capo, no barre, and a grip that costs the hand no more than ``MOST_MM``. In
-standard tuning these are the shapes that the trade calls open ones (C, A, G, E, D, Am, Em, Dm and
-their sevenths; common practice), but for C7, which is a stretch.
+An open shape here has its root (or the bass that the symbol asks for) at the bottom, four strings
+or more without a gap and up to the second or first, one of them open, frets up to the third above
+the capo, no barre, and a grip that costs the hand no more than ``MOST_MM``. In standard tuning
+these are the shapes that players call open (C, A, G, E, D, Am, Em, Dm and their sevenths; common
+practice), but for C7, which is a stretch.
 """
 
 from __future__ import annotations
@@ -40,7 +40,7 @@ IN_WORKSHOP = InWorkshop(
     how="On paper first: count down from the chords. Then play two of the shapes.",
 )
 MOST_CAPO = 7
-MOST_MM = 32.0  # grip; draws the line where players do: B7 is an open shape, Gm is none
+MOST_MM = 32.0  # cost of a grip; it divides shapes as players do: B7 is an open shape, Gm is not
 _FRETS = 3
 _STRINGS = 4
 _TOP_STRING = 2  # a shape reaches up to this one or the first

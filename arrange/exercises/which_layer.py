@@ -1,9 +1,9 @@
-"""Which layer can go: of which part is most played by others at the same time?
+"""Which layer can go: which part's notes are played most by others at the same time?
 
 A note is heard elsewhere where another part begins the same note, in any octave, at the same
 moment. The layer with the least share of notes that nobody else plays can go with the least loss;
-where the song has more than two guitars, the reply says too what condensing it to two players does
-with the layer.
+if the song has more than two guitars, the reply also says what condensing to two players does with
+the layer.
 """
 
 from __future__ import annotations
@@ -51,7 +51,7 @@ class Layer:
     notes: int
     alone: int
     measures: tuple[int, ...]  # in which it is alone
-    with_whom: str  # who plays most of its notes too; empty for nobody
+    with_whom: str  # part that plays most of its notes too; empty for none
 
     @property
     def share(self) -> float:

@@ -1,14 +1,14 @@
-"""What one does with findings: see the notes of one, end it, group those that are alike, waive
-what is meant, and say what could not be checked.
+"""What can be done with findings: list the notes of one, end it, group similar ones, waive what is
+intended, and say what could not be checked.
 
 ``finding_notes``
     the notes that make a finding, with their beat
 ``smallest_moves``, ``apply_move``
-    what each part alone could do to end it: a hint, not a search
+    the changes by which one part alone could end it: a hint, not a search
 ``group_findings``
-    a page instead of a phone book
+    similar findings as one row, so that they fit on a page
 ``Waiver``, ``waive``
-    what is meant to be so, with the reason
+    what is intended, with the reason
 ``not_asked``
     what could not be checked in a song, and why
 """

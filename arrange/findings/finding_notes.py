@@ -32,8 +32,8 @@ def finding_notes(song: Song, finding: Any) -> pd.DataFrame:
     DataFrame
         Rows of the notes table under their own labels, cut to the time of the finding (whole for
         the kinds about attacks), with ``beat``, the place in the bar from 1, and ``name``, the
-        note's name as the key spells it (empty if unpitched); by onset, part and pitch. Of a
-        part's echo that misses another part, the attacks that it repeats.
+        note's name as the key spells it (empty if unpitched); by onset, part and pitch. For an echo
+        that misses another part, they are the attacks that it repeats.
 
     Raises
     ------

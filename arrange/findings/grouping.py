@@ -27,7 +27,7 @@ def group_findings(findings: pd.DataFrame, song: Song) -> pd.DataFrame:
       says nothing); or
     - they begin in the same section, on whatever pitches;
 
-    and so do all that hang together by these.
+    and so do all findings that are linked by these rules.
 
     Parameters
     ----------
@@ -57,7 +57,7 @@ def group_findings(findings: pd.DataFrame, song: Song) -> pd.DataFrame:
     (19, 14)
     """
     table = check_table(findings, FINDINGS)
-    # Of equally severe ones the first in time, whatever the order of the rows.
+    # Of equally severe ones the first in time is shown, whatever the order of the rows.
     table = table.sort_values(
         ["severity", "onset", "kind", "parts", "pitches"], ascending=[False, *[True] * 4]
     )
@@ -89,7 +89,7 @@ def section_text(names: Iterable[str]) -> str:
 
 
 def _keys(table: pd.DataFrame, song: Song) -> list[list[Hashable]]:
-    """For each finding the keys by which it hangs together with others."""
+    """For each finding, the keys that link it with others."""
     starts = song.sections.set_index("section")["onset"]
     kinds = song.sections.set_index("section")["kind"]
     written = song.measures["written"].tolist()

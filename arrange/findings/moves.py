@@ -1,9 +1,9 @@
 """What could each part alone do to end a finding? The smallest change that does.
 
-A hint, not a search: one part moves at a time, all of its notes that make the finding in one
-way. Each move given was tried: the finding was looked for again on the changed notes, within its
-section and at most eight bars around it (a crossing over the whole song, whose top lines decide
-which part is the upper one). Whether the move is good music the player decides.
+This is a hint, not a search: one part moves at a time, with all of its notes that make the finding.
+Each move given was tried: the finding was looked for again on the changed notes, within its section
+and at most eight bars around it (a crossing over the whole song, whose top lines decide which part
+is the upper one). The player decides whether the move is good music.
 """
 
 from __future__ import annotations
@@ -35,10 +35,10 @@ _VALUES = {0.25: "a sixteenth", 0.125: "a thirty-second", 1 / 6: "a triplet sixt
 def smallest_moves(song: Song, finding: Any, limits: Limits = DEFAULT_LIMITS) -> pd.DataFrame:
     """Return, for each part of a finding, the smallest changes that end it.
 
-    A hint, not a search: each part alone, all its notes of the finding in one way; tried in
-    order of size and given only if the finding is gone then. Where a chord symbol stands, steps
-    to its members come first; other notes only where no member helps. Fretted parts stay on
-    their neck; a singer's note stays where it is.
+    This is a hint, not a search: each part moves alone, with all its notes of the finding. Moves
+    are tried in order of size and given only if the finding is gone then. Under a chord symbol,
+    steps to its members come first; other notes are tried only if no member helps. Fretted parts
+    stay on their neck; a singer's note stays where it is.
 
     Parameters
     ----------
@@ -154,7 +154,7 @@ class _Bench:
 
     @property
     def is_of_an_echo(self) -> bool:
-        """Whether an echo misses, and no note."""
+        """Whether an echo misses and no note does."""
         return bool(self.finding.unit == MISSED_REPEATS)
 
     @property
@@ -197,7 +197,7 @@ class _Bench:
 
     @property
     def _span(self) -> tuple[float, float]:
-        """From when to when the finding lasts, quarter notes."""
+        """The begin and end of the finding, in quarter notes."""
         return self.finding.onset, self.finding.onset + self.finding.duration
 
     def _versions(
@@ -210,7 +210,7 @@ class _Bench:
         return [notes, *(moved_notes(notes, move) for move in moves)]
 
     def _moves(self) -> Iterator[Move]:
-        """What to try, for each part."""
+        """The moves to try, for each part."""
         if self.is_of_an_echo:
             return
         families = dict(zip(self.song.parts["part"], self.song.parts["family"], strict=True))
@@ -248,7 +248,7 @@ class _Bench:
         return notes[inside & notes["pitch"].notna()]
 
     def _shifts(self) -> Iterator[Move]:
-        """Each part's attacks onto those of the other that they miss."""
+        """Moves of each part's attacks onto those of the other part that they miss."""
         onset = self.song.notes["onset"].loc[list(self.finding.notes)]
         part = self.song.notes["part"].loc[list(self.finding.notes)]
         for name, other in (self.parts, self.parts[::-1]):
@@ -267,7 +267,7 @@ class _Bench:
             )
 
     def _shift_text(self, row: int, shift: Array) -> str:
-        """How far, in a note value where there is one, else in milliseconds."""
+        """The distance as a note value where there is one, else in milliseconds."""
         if np.ptp(shift) > 1e-6:
             return "each attack onto the nearest of the other's"
         far = abs(float(shift[0]))

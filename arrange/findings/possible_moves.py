@@ -1,4 +1,6 @@
-"""What a part could try: up and down, by octaves, left out; not yet tried on any finding."""
+"""The moves that a part could try: up and down, by octaves, left out; not yet tried on a
+finding.
+"""
 
 from __future__ import annotations
 
@@ -58,7 +60,7 @@ def moved_notes(notes: pd.DataFrame, move: Move) -> pd.DataFrame:
     pitch = notes["pitch"].to_numpy().copy()
     pitch[rows] += move.semitones
     string, fret = notes["string"].copy(), notes["fret"].copy()
-    string.iloc[rows] = fret.iloc[rows] = pd.NA  # it lies elsewhere on the neck
+    string.iloc[rows] = fret.iloc[rows] = pd.NA  # the note lies elsewhere on the neck
     return notes.assign(pitch=pitch, string=string, fret=fret)
 
 

@@ -1,9 +1,9 @@
-"""What changed notes do to the findings of a passage: looked for again, and compared.
+"""Find again the findings of a passage with changed notes, and compare them.
 
 Findings are looked for with ``find_clashes``'s own finders, in the sections that the changed
-stretch touches and two bars around; in long sections, in sixteen bars around. All versions are
-laid one behind the other in one song, silence between. Who is meant to be on top is decided by the
-whole song, with the version in its place.
+stretch touches and two bars around; in long sections, in sixteen bars around. All versions are put
+one after the other into one song, with silence between. The whole song, with the version in its
+place, decides which part should be on top.
 """
 
 from __future__ import annotations
@@ -22,8 +22,8 @@ from arrange.tables.song import Song
 from arrange.tables.sounding import Array
 
 _AROUND = 2  # bars around the sections that a change touches
-_LONG = 48  # bars of the touched sections from which on they are not taken whole
-_AROUND_LONG = 16  # bars around the change itself then
+_LONG = 48  # bars; longer sections are not taken whole
+_AROUND_LONG = 16  # bars around the change itself in that case
 _SLACK = 1e-6  # quarter notes
 
 
@@ -60,8 +60,8 @@ def recheck(
     ----------
     song : Song
     versions : sequence of notes tables
-        Of the whole song, or at least of ``passage_around`` the stretch. The findings name their
-        notes by the labels of these tables. The first is what the others are changes of.
+        Notes of the whole song, or at least of ``passage_around`` the stretch. The findings name
+        their notes by the labels of these tables. The other versions are changes of the first.
     span : (float, float)
         The stretch, quarter notes.
     limits : Limits
@@ -149,7 +149,7 @@ def has_ended(finding: Any, before: pd.DataFrame, after: pd.DataFrame) -> bool:
 
 
 def _keys(findings: pd.DataFrame) -> list[tuple[float, str, str, str]]:
-    """What makes a finding the same one again."""
+    """The values by which a finding is recognised as the same."""
     columns = (findings[name].tolist() for name in ("kind", "parts", "pitches"))
     return list(zip(findings["onset"].round(6).tolist(), *columns, strict=True))
 
@@ -175,7 +175,7 @@ def _who_is_on_top(song: Song, scene: Scene, copies: Copies) -> Array:
 def _ask_again_who_crosses(
     found: list[pd.DataFrame], copies: Copies, signs: Array, limits: Limits
 ) -> None:
-    """Put in new crossings where another part is meant to be on top than in the first version."""
+    """Insert new crossings where another part should be on top than in the first version."""
     patterns, which = np.unique(signs, axis=0, return_inverse=True)
     which = which.ravel()
     for number in set(which.tolist()) - {int(which[0])}:

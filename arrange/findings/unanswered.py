@@ -1,4 +1,6 @@
-"""What could not be checked in a song, and why. Without it, "nothing found" could mean either."""
+"""What could not be checked in a song, and why. Without it, "nothing found" could also mean "not
+checked".
+"""
 
 from __future__ import annotations
 

@@ -1,8 +1,8 @@
 """Which new tones does a driven chord make, where, how strong, and how fast do they beat?
 
-A curve that bends adds, to tones f1, f2 ..., products at sums and differences of their multiples,
-such as f2 - f1 and 2 f1 - f2. The order of a product is how many times tones enter it. A curve
-that bends alike both ways makes odd orders only. The curve has no memory, and a note's own
+A curve that bends adds products to tones f1, f2 ...: sums and differences of their multiples, such
+as f2 - f1 and 2 f1 - f2. The order of a product is the number of times that tones enter it. A curve
+that bends equally both ways makes only odd orders. The curve has no memory, and a note's own
 harmonics are left out: each note enters as its fundamental.
 
 References
@@ -131,7 +131,7 @@ def clipping_products(frequency: Array, amplitude: Array | float, drive: Drive) 
 
 
 def clipped_tones(frequency: Array, amplitude: Array | float, drive: Drive) -> Partials:
-    """Return the tones themselves behind the curve of ``clipping_products``, for the same chords.
+    """Return the tones themselves after the curve of ``clipping_products``, for the same chords.
 
     ``spectra.joined`` puts them and the products' tones together.
     """
@@ -187,7 +187,7 @@ def _combinations(tones: int) -> Array:
 
 
 def _product_frequency(combination: Array, frequency: Array) -> Array:
-    """Where the products lie; a missing tone counts only where it enters."""
+    """Frequencies of the products; a missing tone matters only to the products that it enters."""
     missing = np.isnan(frequency)
     place = np.abs(np.where(missing, 0.0, frequency) @ combination.T)
     lacks = missing.astype(float) @ np.abs(combination).T > 0
@@ -195,7 +195,7 @@ def _product_frequency(combination: Array, frequency: Array) -> Array:
 
 
 def _clipped_chords(combination: Array, amplitude: Array, drive: Drive) -> Array:
-    """Amplitudes of products of many chords, each different set of amplitudes worked once."""
+    """Amplitudes of products of many chords; equal sets of amplitudes are computed once."""
     rows = amplitude.reshape(prod(amplitude.shape[:-1]), amplitude.shape[-1])
     chords, which = np.unique(rows, axis=0, return_inverse=True)
     strengths = [_clipped(combination, chord, drive) for chord in chords]
@@ -207,8 +207,8 @@ def _clipped(combination: Array, amplitude: Array, drive: Drive) -> Array:
     """Amplitudes of products behind the curve, whatever their number.
 
     tanh(u) is the integral of sin(w u) / sinh(pi w / 2) over w > 0. With a sum of cosines in u,
-    exp(i w u) falls apart into Bessel functions, so that one integral a product remains; sums at
-    midpoints find it nearly exactly, since it is even in w and soon dies away.
+    exp(i w u) expands into Bessel functions, so that one integral for each product remains; a sum
+    at midpoints gives it nearly exactly, since it is even in w and decays fast.
     """
     if drive.gain == 0:
         return np.zeros(len(combination))
@@ -222,7 +222,7 @@ def _clipped(combination: Array, amplitude: Array, drive: Drive) -> Array:
     return np.abs(2 * integral) / drive.gain
 
 
-@lru_cache(maxsize=64)  # most chords are fed in at one of few strengths
+@lru_cache(maxsize=64)  # most chords come at one of few strengths
 def _bessel_of(gain: float, amplitude: tuple[float, ...]) -> tuple[Array, Array]:
     """The midpoints w, and the Bessel functions at gain * w * amplitude: w x tones x orders."""
     w = (np.arange(320) + 0.5) * _STEP  # up to 16, where the sinh is past 4e10

@@ -1,4 +1,4 @@
-"""How loud is a tone, and about how loud a whole part?
+"""How loud is a tone, and approximately how loud is a whole part?
 
 Levels are sound pressure levels in dB; loudness levels are in phon, loudness in sone.
 

@@ -1,8 +1,9 @@
 """How much of one part's sound does another hide?
 
 A masker raises the threshold around its partials, more above than below; what lies under the
-threshold is not heard. Levels are sound pressure levels in dB. The share says nothing of fusion
-or mud: at equal level two tonal parts hardly hide each other, the index is about differences.
+threshold is not heard. Levels are sound pressure levels in dB. The share does not show fusion or
+mud: at equal level two tonal parts hardly hide each other, so that the share measures differences
+in level.
 
 References
 ----------
@@ -249,14 +250,14 @@ def excitation(tones: Partials, center: Array) -> Array:
 
 
 def _raised_power(frequency: Array, amplitude: Array, at: Array) -> Array:
-    """Power of ``tone_threshold``; 0 for silence and for places that are not there."""
+    """Power of ``tone_threshold``; 0 for silence and for missing places."""
     raised = tone_threshold(frequency, 20 * np.log10(np.where(amplitude > 0, amplitude, 1.0)), at)
     return np.where((amplitude > 0) & ~np.isnan(at), np.exp(raised * _NEPERS), 0.0)
 
 
 def quiet_power(frequency: Array) -> Array:
     """Return the power of the threshold in quiet at frequencies in Hz."""
-    # Far beyond hearing the formula grows past all numbers.
+    # Far beyond hearing the formula exceeds all representable numbers.
     return np.exp(np.minimum(quiet_threshold(frequency), 1_000.0) * _NEPERS)
 
 

@@ -1,10 +1,10 @@
 """How rough does a chord sound, by the beating of partials that lie within a critical band?
 
 Roughness is one side of consonance, not all of it: a rough chord is not a wrong one. Coinciding
-partials are merged first, their amplitudes added, so that doubling a part in unison changes
-nothing (but see ``roughness_vassilakis``). Hutchinson and Knopoff's figure is divided by the
-power: it says how rough a sound is, whatever its level, and chords with different numbers of
-notes compare with caution.
+partials are merged first, their amplitudes added, so that doubling a part in unison changes nothing
+(but see ``roughness_vassilakis``). Hutchinson and Knopoff's figure is divided by the power: it says
+how rough a sound is, whatever its level. Compare chords with different numbers of notes with
+caution.
 
 For a song, with thousands of moments made of few different tones, use ``tone_table``.
 
@@ -195,7 +195,7 @@ def roughest_difference(frequency: Array | float) -> Array:
 def roughness_vassilakis(tones: Partials) -> Array:
     """Return the roughness of each moment after Vassilakis, each pair of partials counted once.
 
-    Coinciding partials are left apart, as in his table of dyads: this model is here for checks.
+    Coinciding partials stay separate, as in his table of dyads; this model serves for checks.
     """
     lines = lines_of(tones, merging=False)
     first, second = _pairs(lines, np.full(len(lines.frequency), np.inf))
@@ -217,10 +217,10 @@ def _interference_of(low: Array, high: Array) -> Array:
 
 
 def _reach(frequency: Array) -> Array:
-    """The highest frequency that may still be rough with each, or a little more.
+    """The highest frequency that may still be rough with each one, or slightly more.
 
-    The edge solves edge = f + 1.2 * bandwidth(f, edge); from any value above, the right side
-    is above it too, and nearer.
+    The edge solves edge = f + 1.2 * bandwidth(f, edge); from any value above the solution, the
+    right side is above it too, and nearer.
     """
     edge = 2 * frequency + 100
     for _ in range(3):
@@ -229,9 +229,9 @@ def _reach(frequency: Array) -> Array:
 
 
 def _pairs(lines: Lines, reach: Array) -> tuple[Array, Array]:
-    """Indices of each two lines of a moment of which the second lies above, within reach."""
+    """Indices of every pair of lines of a moment whose second lies above, within reach."""
     highest = lines.frequency.max(initial=0.0)
-    shift = lines.moment * (2 * highest + 1)  # each moment on a stretch of its own
+    shift = lines.moment * (2 * highest + 1)  # each moment on its own stretch of the axis
     key = lines.frequency + shift
     until = np.searchsorted(key, np.minimum(reach, highest + 0.5) + shift, side="right")
     count = np.maximum(until - np.arange(len(key)) - 1, 0)

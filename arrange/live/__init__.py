@@ -3,10 +3,10 @@
 ``explore_parts``
     a section of a song with other octaves, inversions, strings, capos, sounds and tempos
 
-``choices`` holds what may be chosen, and ``chosen_song`` makes a Song of it. ``picture`` draws what
-there is to see, and ``moment_sound`` what there is to hear. ``results_cache`` and
-``picture_cache`` compute and draw everything once. ``view`` puts it on the screen with its
-``controls``. ``view_notebook`` and ``serving`` show the same to people who open no notebook.
+``choices`` holds what may be chosen, and ``chosen_song`` makes a Song of it. ``picture`` draws it,
+and ``moment_sound`` makes its sound. ``results_cache`` and ``picture_cache`` compute and draw
+everything once. ``view`` puts it on the screen with its ``controls``. ``view_notebook`` and
+``serving`` show the same to people who open no notebook.
 """
 
 from arrange.live.view import PartsView, explore_parts

@@ -1,8 +1,8 @@
-"""What a song becomes with some choices made: a Song in, a Song out, no widgets.
+"""A song with some choices made: a Song in, a Song out, no widgets.
 
 A new inversion or string set goes through the same search as the proposals of ``revoicing``:
-voicings that a hand can hold, third and seventh kept, short ways for the hand and the top line.
-What is no chord stays as written.
+voicings that a hand can hold, with third and seventh kept, and short moves for the hand and the top
+line. Notes that form no chord stay as written.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ from arrange.tables.copies import quick_song
 from arrange.tables.song import Song, part_row, section_row
 from arrange.tables.sounding import Array
 
-_LEAST_NOTES = 3  # of a chord, where as many are written
+_LEAST_NOTES = 3  # notes of a chord, where as many are written
 
 
 @dataclass(frozen=True, eq=False)
@@ -126,7 +126,7 @@ def _fits_already(mover: Mover, number: int, inversion: str, strings: str) -> bo
 def _voicings(
     mover: Mover, number: int, pool: Pool, rows: Array, inversion: str, strings: str
 ) -> Array:
-    """Which voicings are as asked and have the third and seventh that the written one has."""
+    """The voicings that are as asked and keep the third and seventh of the written one."""
     unit = mover.units[number]
     harmony = unit.harmony
     assert harmony is not None
@@ -141,7 +141,7 @@ def _voicings(
 
 
 def _lowest(harmony: Harmony, inversion: str) -> frozenset[int]:
-    """The pitch classes that may lie lowest."""
+    """The pitch classes that may be the lowest."""
     above = {(member - harmony.root) % 12: member for member in harmony.members}
     sizes = {"root": (0,), "third": (3, 4), "fifth": (7, 6, 8), "seventh": (10, 11, 9)}
     wanted = sizes[inversion.split()[0]]

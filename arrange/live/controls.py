@@ -202,8 +202,8 @@ def written_tempo(song: Song, section: str) -> float:
 def next_choices(
     controls: Controls, song: Song, choices: Choices, touched: str
 ) -> Iterator[Choices]:
-    """Yield what one control can make of the choices: all that the one in hand can first, then
-    what lies nearest in the others.
+    """Yield the choices that one control can reach: first those of the control in use, then the
+    nearest ones of the others.
     """
     part = controls.part.value
     row, own = part_row(song, part), choices.of(part)

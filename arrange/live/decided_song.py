@@ -1,4 +1,4 @@
-"""A song as the decisions of its log make it, and what has changed in the log since."""
+"""A song with the decisions of its log made, and the changes in the log since."""
 
 from __future__ import annotations
 
@@ -77,7 +77,7 @@ def _where(decision: Decision) -> str:
 
 
 def log_html(decided: DecidedSong, path: Path) -> str:
-    """Return the log as it was read as HTML, the last decision on top."""
+    """Return the log, as it was read, as HTML, with the last decision on top."""
     decisions = decided.log.decisions
     rows = "".join(
         f"<li><b>{escape_html(each.status)}</b>: "

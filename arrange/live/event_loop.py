@@ -1,4 +1,4 @@
-"""The event loop of the kernel, and things done later on it."""
+"""The event loop of the kernel, and functions that run later on it."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The moment of a section that is heard, before, after, each part alone, or both."""
+"""The moment of a section that is played: before, after, each part alone, or both."""
 
 from __future__ import annotations
 

@@ -38,7 +38,7 @@ _HEADERS = {
 
 
 class Invited(Matcher):
-    """Requests to one of these hosts that begin with the secret; all others are not found."""
+    """Requests to one of these hosts that begin with the secret; all others get "not found"."""
 
     def __init__(self, hosts: frozenset[str], secret: str) -> None:
         self._hosts, self._secret = hosts, secret.encode()
@@ -56,7 +56,7 @@ class PageServer(Voila):  # type: ignore[misc]
     Parameters
     ----------
     notebook : Path
-        In a folder of its own, into which all goes that is needed meanwhile.
+        In a folder of its own, which also holds all temporary files.
     port : int, optional
         A free one if not given.
     opens : bool
@@ -95,7 +95,7 @@ class PageServer(Voila):  # type: ignore[misc]
 
     @property
     def address(self) -> str:
-        """Where the page is, the secret in it."""
+        """The address of the page, with the secret in it."""
         return f"http://{self.ip}:{self.port}{self.base_url}"
 
     def setup_template_dirs(self) -> None:
@@ -129,7 +129,7 @@ class PageServer(Voila):  # type: ignore[misc]
             self.stop()
 
     def launch_browser(self) -> None:
-        """Open a browser on a file that leads to the page: other users see a command's words."""
+        """Open a browser on a file that leads to the page, since users can see a command line."""
         way = Path(self.notebook_path).parent / "open.html"
         way.write_text(f'<meta http-equiv="refresh" content="0; url={self.address}">')
         webbrowser.open(way.as_uri())

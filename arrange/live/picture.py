@@ -1,6 +1,6 @@
 """The picture of a live view, as SVG text: form, ranges, both hands on the neck, findings.
 
-Everything has its label beside it, and shape, hatching and text say what its colour says.
+Everything has its label beside it; shape, hatching and text repeat what the colour shows.
 Colours are CSS variables (``view.css``), so that the page's light or dark theme holds.
 """
 
@@ -58,7 +58,7 @@ class Hands:
 
 @dataclass(frozen=True, eq=False)
 class Places:
-    """What the picture shows of the notes, which no tempo and no sound changes.
+    """The notes that the picture shows; tempo and sound do not change them.
 
     Parameters
     ----------
@@ -84,7 +84,7 @@ class Places:
 
 @dataclass(frozen=True, eq=False)
 class Sight:
-    """All that the picture shows of some choices.
+    """Everything that the picture shows about some choices.
 
     Parameters
     ----------
@@ -134,13 +134,13 @@ _PATTERNS = (
 
 
 def _head(sight: Sight) -> str:
-    """Where, and what is chosen, as far as there is room."""
+    """The section, and what is chosen, as far as there is room."""
     head = f"{sight.section} · {sight.chosen}"
     return head if len(head) <= _MOST_LETTERS else head[: _MOST_LETTERS - 1] + "…"
 
 
 def _figures(sight: Sight) -> str:
-    """How many findings, how severe together, before and after."""
+    """The number of findings and their total severity, before and after."""
     before, after = sight.found_before, sight.found_after
     return f"{len(before)} → {len(after)} findings, severity {_total(before)} → {_total(after)}"
 
@@ -155,7 +155,7 @@ def _findings_words(sight: Sight) -> str:
 
 
 def _form(sight: Sight) -> Iterator[str]:
-    """The sections in a row, their widths as their lengths, with their findings as written."""
+    """The sections in a row, as wide as they are long, with their findings as written."""
     whole = sum(length for _, length, _ in sight.form) or 1.0
     left = _FORM.x
     for label, length, count in sight.form:
@@ -257,7 +257,7 @@ def _bounds(*ranges: dict[str, Bars]) -> tuple[float, float]:
 
 
 def _shared(one: Bars, two: Bars | None = None) -> Bars:
-    """Where two lie in one register, bar by bar."""
+    """The register that two parts share, bar by bar."""
     two = two or {}
     both = {
         bar: (max(one[bar][0], two[bar][0]), min(one[bar][1], two[bar][1]))
@@ -283,7 +283,7 @@ def _necks(hands_of: tuple[Hands, ...]) -> Iterator[str]:
 
 
 def _findings(sight: Sight) -> Iterator[str]:
-    """What there is to listen to: new, still there, or gone; a bar as long as it is severe."""
+    """The findings: new, remaining, or gone; the bar is as long as the finding is severe."""
     frame = _FINDINGS
     change = compare_findings(sight.found_before, sight.found_after)
     is_new = {*_keys(change.brought)}

@@ -1,6 +1,6 @@
-"""What choices make of a song, each computed once: the song, the findings and hands of a section.
+"""The results of choices, each computed once: the song, the findings and hands of a section.
 
-What was chosen before is there at once. What may be chosen next can be computed ahead.
+Earlier choices are shown at once. What may be chosen next can be computed ahead.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ _ALONE = 0.1  # weight of a finding of one guitar alone, or with another instrum
 
 
 class ResultsCache:
-    """What choices make of one song, each computed once.
+    """The results of choices for one song, each computed once.
 
     Parameters
     ----------
@@ -50,7 +50,7 @@ class ResultsCache:
 
     @cached_property
     def whole(self) -> pd.DataFrame:
-        """The findings of the whole song, as it came."""
+        """The findings of the whole original song."""
         return find_clashes(self.base, limits=self._limits)
 
     def findings(self, choices: Choices) -> pd.DataFrame:
@@ -103,8 +103,8 @@ class ResultsCache:
 def section_findings(song: Song, section: str, limits: Limits = DEFAULT_LIMITS) -> pd.DataFrame:
     """Return the findings that begin in a section, the most severe first.
 
-    They are looked for in the notes of the section and the bars around (``passage_around``); which
-    part is meant to be on top, and how long a line is doubled, is asked of the whole song.
+    They are looked for in the notes of the section and the bars around (``passage_around``); the
+    whole song decides which part should be on top, and how long a line is doubled.
     """
     row = section_row(song, section)
     near = notes_around(song, row["onset"], row["onset"] + row["duration"])

@@ -1,4 +1,4 @@
-"""The live view of two parts: what is chosen is seen at once, heard, recorded, taken back."""
+"""The live view of two parts: choices are shown at once, played, recorded and taken back."""
 
 from __future__ import annotations
 
@@ -39,8 +39,8 @@ from arrange.tables.song import Song
 from arrange.text.markup import escape_html
 
 # A browser holds a slider's last message back until the one before is done, so that a button
-# pressed after it can be heard first: what a button does waits for that, and what comes from that
-# slider right after is no choice. A hand takes longer from a button to a slider.
+# pressed later may be heard first. A button therefore waits for that message, and messages of that
+# slider right afterwards are no choice. A hand takes longer from a button to a slider.
 _BUTTON_SECONDS = 0.15
 _LATE_SECONDS = 0.6
 _SETTLE_SECONDS = 0.06  # without a change, after which sound is prepared
@@ -58,7 +58,7 @@ def explore_parts(
     section: str | None = None,
     log: str | os.PathLike[str] | None = None,
 ) -> PartsView:
-    """Return a view in which a part is tried otherwise, section by section, without code.
+    """Return a view to try other versions of a part, section by section, without code.
 
     Parameters
     ----------
@@ -151,7 +151,7 @@ class PartsView:
         return self.widget._repr_mimebundle_(**options)
 
     def _stand_on_log(self) -> None:
-        """Read the log, and try on the song with its decisions from here on."""
+        """Read the log, and use the song with its decisions from now on."""
         self._decided = read_decided(self._source, self.log)
         base = self._decided.song
         known = (each for each in self._kept if _has_same_notes(each.base, base))
@@ -177,7 +177,7 @@ class PartsView:
             getattr(one, name).on_click(self._by_button(partial(self.hear, name)))
 
     def _safely(self, do: Callable[[], None]) -> Callable[[Any], None]:
-        """A handler whose faults are shown in the view, since nobody looks into a log panel."""
+        """A handler whose faults are shown in the view, since nobody reads a log panel."""
 
         def handle(_: Any = None) -> None:
             if self._is_filling and self._filler == threading.get_ident():
@@ -198,7 +198,7 @@ class PartsView:
         return handle
 
     def _do_on_known_log(self, do: Callable[[], None]) -> None:
-        """Do something; where somebody else has written in the log, show what instead."""
+        """Do something; if somebody else has written in the log, show that instead."""
         try:
             do()
         except LogChangedError:
@@ -214,7 +214,7 @@ class PartsView:
             )
 
     def _by_button(self, do: Callable[[], None]) -> Callable[[Any], None]:
-        """A handler that waits for what sliders still have to say."""
+        """A handler that waits for the sliders' remaining messages."""
         safe = self._safely(do)
 
         def press(_: Any) -> None:
@@ -312,7 +312,7 @@ class PartsView:
     # What is seen
 
     def _fill(self) -> None:
-        """Set the controls to the choices, without taking that for a choice."""
+        """Set the controls to the choices; this is not a choice by the user."""
         self._is_filling, self._filler = True, threading.get_ident()
         try:
             one, song = self.controls, self._results.base
@@ -406,7 +406,7 @@ class PartsView:
         self._beside(partial(self._sound, *self._moment()), show)
 
     def _make_ahead(self, work: Iterator[Callable[[], object]], turn: int) -> None:
-        """Do one piece of work after the other until something newer is chosen."""
+        """Do one piece of work after another until the user makes a newer choice."""
 
         def go_on() -> None:
             if self._later is not None:
@@ -418,7 +418,7 @@ class PartsView:
             self._beside(do, go_on)
 
     def _beside(self, do: Callable[[], object], then: Callable[[], None]) -> None:
-        """Do something that is kept for later, without holding up what is dragged meanwhile."""
+        """Do work for later in a thread, so that dragging stays smooth."""
 
         def quietly() -> None:
             with contextlib.suppress(Exception):  # it is reported when it is asked for
@@ -432,7 +432,7 @@ class PartsView:
             done.add_done_callback(lambda _: then())
 
     def _ahead(self) -> Iterator[Callable[[], object]]:
-        """What may be chosen next, the control in hand and the nearest values first."""
+        """Choices that may come next: first the control in use and the nearest values."""
         results, part = self._results, self.controls.part.value
         for choices in next_choices(self.controls, results.base, self.choices, self._touched):
             seen = self._seen(choices)
@@ -448,7 +448,7 @@ def _has_same_notes(one: Song, other: Song) -> bool:
 
 
 def _recorded(what: str, choices: Choices, others: str) -> str:
-    """What is said of a decision that was recorded."""
+    """The message about a decision that was recorded."""
     words = f"Recorded: {what}. "
     if choices.parts:
         words += "From here on it is what stands as written; Undo takes it back."

@@ -2,11 +2,11 @@
 
 Each ``plot_`` function draws on `ax` and returns it; without `ax` it makes a figure of a fitting
 size, at most 18 cm wide, and never shows it. Pictures can be read in grey print and without colour
-vision: lightness and hatching show what colour shows.
+vision: lightness and hatching repeat what the colour shows.
 
 ``__all__`` is the list of the pictures. Each lies in the file of its name: ``plot_form`` in
-``form.py``; ``render_picture`` makes a file of one. What draws is loaded when it is first asked
-for: matplotlib takes longer to load than a song takes to read.
+``form.py``; ``render_picture`` makes a file of one. A drawing module is loaded when it is first
+used: matplotlib takes longer to load than a song takes to read.
 """
 
 import importlib

@@ -39,7 +39,7 @@ _LANE = 0.56  # inches
 _TALLEST, _LEAST = 0.60, 0.12  # of a lane, at severity 1 and 0
 _LABEL_AT = 0.82  # of a lane
 _LABELS_A_LANE = 3
-_LABELS_TRIED = 60  # for which there may be room; to measure a text takes a millisecond
+_LABELS_TRIED = 60  # labels for which there may be room; measuring a text takes a millisecond
 _LABEL_SPACE = 6.0  # points between two labels
 _NARROWEST = 1.8  # points
 _SCALE = LinearSegmentedColormap.from_list("severity", ["#c9d6e0", "#5d87a6", "#1c4a6b", "#050b10"])
@@ -158,7 +158,7 @@ def _label_strongest(ax: Axes, bars: pd.DataFrame, lane: int) -> None:
         if len(taken) == _LABELS_A_LANE or tried == _LABELS_TRIED:
             return
         if any(start - gap < bar.begin < end + gap for start, end in taken):
-            continue  # it begins in or right beside another's label
+            continue  # the bar begins in or right beside another's label
         tried += 1
         text = ax.text(
             bar.begin, lane + 1 - _LABEL_AT, _label(bar, bars), va="center", fontsize=SMALL_SIZE,
@@ -187,7 +187,7 @@ def _label(bar: Any, bars: pd.DataFrame) -> str:
 
 
 def _explain(ax: Axes, any_waived: bool) -> None:
-    """Draw the key: what height and darkness say, and what a hollow bar is."""
+    """Draw the key: the meaning of height, darkness and hollow bars."""
     handles = [Patch(facecolor=_SCALE(1.0)), Patch(facecolor=_SCALE(0.15))]
     labels = ["severe", "mild"]
     if any_waived:

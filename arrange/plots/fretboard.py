@@ -1,8 +1,8 @@
 """A neck to draw on: strings, frets at their true distances, capo, fret numbers.
 
-Along x in mm from the nut, which lies on the left; frets are as far apart as on the neck. Along y
-the strings, 1 on top as in tablature. A mark lies in the middle between its fret and the one
-before, where a finger does; the mark of an open string lies left of the nut, or on the capo.
+The x axis is in mm from the nut, which lies on the left; frets are as far apart as on the neck. The
+y axis has the strings, 1 on top as in tablature. A mark lies in the middle between its fret and the
+one before, where a finger does; the mark of an open string lies left of the nut, or on the capo.
 """
 
 from __future__ import annotations
@@ -125,7 +125,7 @@ def _number_frets(ax: Axes, board: Fretboard, capos: Mapping[str, int], at: floa
 
 
 def _numbered(board: Fretboard, zero: int, scale: float) -> Sequence[int]:
-    """Every fret where all numbers have room, else those with inlays and the first."""
+    """Every fret if all numbers have room, else the frets with inlays and the first."""
     frets = range(zero, board.last + 1)
     places = np.array([board.x(fret) for fret in frets])
     if len(places) < 2 or np.diff(places).min() * scale >= _LEAST_POINTS:

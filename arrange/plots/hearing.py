@@ -1,7 +1,7 @@
 """What does the ear hear at one moment: which partials of two parts meet, beat, or hide?
 
-Along x the frequency in ERBs, the ear's own scale, on which each critical band is equally wide;
-along y sound pressure levels, a part at level 0 being taken as ``sonority.REFERENCE_LEVEL``.
+The x axis is frequency in ERBs, the ear's own scale, on which each critical band is equally wide;
+the y axis is sound pressure level, where a part at level 0 has ``sonority.REFERENCE_LEVEL``.
 """
 
 from __future__ import annotations
@@ -357,7 +357,7 @@ def _power(tones: Partials) -> float:
 
 
 def _hidden(loud: Partials, soft: Partials) -> Array:
-    """Which partials of the softer the louder hides; those too soft for any ear are not."""
+    """The partials of the softer part that the louder hides; inaudible ones do not count."""
     raised = masked_threshold(loud, soft.frequency)
     quiet = 10 * np.log10(quiet_power(soft.frequency))
     return (soft.level < raised) & (soft.level >= quiet)

@@ -1,7 +1,8 @@
-"""Many layers, few players: who plays which layer where, and what is dropped.
+"""Many layers, few players: which player plays which layer where, and what is dropped.
 
 Each player has a shade and a pattern of their own, so that the picture can be read in grey print;
-the player's number stands in the bar. A hollow bar is a layer that is there and that nobody plays.
+the player's number stands in the bar. A hollow bar is a layer that sounds in the recording and that
+nobody plays.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""Where on the neck do shapes lie, where do hands live, and where do two of them overlap?
+"""Where on the neck do shapes lie, where do hands play, and where do two hands overlap?
 
 The neck lies with the nut on the left and string 1 on top, as in tablature; distances along it
 are true (``fretboard``). The size of marks and the height of bars show time on the neck, the shape
@@ -75,7 +75,7 @@ def plot_neck(
     hand: Hand | None = None,
     ax: Axes | None = None,
 ) -> Axes:
-    """Draw shapes on a neck, or where the hand of one or two parts lives on it.
+    """Draw shapes on a neck, or where the hand of one or two parts plays on it.
 
     Shapes have a mark at each place, a line through those of one shape, a ring at open strings
     and, for a shape alone, a cross at strings left out and a bar for a finger across strings.
@@ -191,7 +191,7 @@ def _plot_shapes(
 
 
 def _name(picture: FretPicture, number: int, count: int) -> str:
-    """The name of a shape in the key; its end, if not all has room."""
+    """The name of a shape in the key; only its end if there is no room for all."""
     parts = (picture.title or f"shape {number}").split("\n")
     return short(", ".join(parts) if count <= 3 else parts[-1], 28 if count <= 3 else 18)
 
@@ -423,7 +423,7 @@ def _parts_title(tables: Mapping[str, pd.DataFrame], hands: Mapping[str, Any]) -
 
 
 def _home(shares: Any) -> str:
-    """The hand's width of frets with the most time under it."""
+    """The stretch of frets, as wide as a hand, with the most time under it."""
     width = np.convolve(shares[1:], np.ones(HAND_FRETS), "valid")
     first = int(np.argmax(width)) + 1
     return f"{first}–{first + HAND_FRETS - 1}"

@@ -1,8 +1,8 @@
 """Where along the song do the hands stand on the neck, and where do they jump?
 
-Along y the neck, the nut at the bottom, frets at their true distances. Short songs show every
-onset, long ones a measure or several to a step: from the lowest fret of the first finger to the
-highest under the hand, and where the first finger stands for most of the time.
+The y axis is the neck, with the nut at the bottom and frets at their true distances. Short songs
+show every onset, long ones a measure or several to a step: from the lowest fret of the first finger
+to the highest under the hand, and where the first finger stands for most of the time.
 """
 
 from __future__ import annotations
@@ -53,7 +53,7 @@ _STYLES: tuple[tuple[str, str, str, str, Any, str], ...] = (
     (PALE_BLUE, BLUE, "", BLUE, "-", "^"),
     ("none", ORANGE, "////", INK, (0, (2.2, 0.8)), "v"),
 )
-_OPEN_NECK = 0.02  # of the highest fret drawn, below the nut
+_OPEN_NECK = 0.02  # share of the highest fret drawn, below the nut
 
 
 def plot_positions(
@@ -244,6 +244,6 @@ def _explain(ax: Axes, parts: Sequence[str], jumps: Sequence[int]) -> None:
 
 
 def _usual(path: pd.DataFrame) -> str:
-    """Between which frets the first finger stands, most of the steps."""
+    """The frets between which the first finger stands in most of the steps."""
     low, high = (int(each) for each in np.quantile(path["middle"], [0.25, 0.75], method="nearest"))
     return f"at fret {low}" if low == high else f"at frets {low}–{high}"

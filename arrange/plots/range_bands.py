@@ -77,7 +77,7 @@ def shared_area(core: pd.DataFrame) -> pd.Series[float]:
 def draw_steps(
     ax: Axes, rows: pd.DataFrame, low: str, high: str, gid: str, lift: float = 0.0, **style: Any
 ) -> PolyCollection:
-    """Fill between two columns, step by step, apart where steps are missing or do not touch."""
+    """Fill between two columns, step by step, with gaps where steps are missing or do not touch."""
     rows = rows.sort_values("step")
     x = rows[["left", "right"]].to_numpy(dtype=np.float64)
     edges = rows[[low, high]].to_numpy(dtype=np.float64) + np.array([lift - HALF, lift + HALF])

@@ -1,4 +1,4 @@
-"""Where do the parts lie, and where do two of them sit on top of each other?
+"""Where do the parts lie, and where do two of them share a register?
 
 Two parts are drawn over each other on one pitch axis; more get a lane each, on one scale of
 semitones. A note fills its own semitone: a band reaches half a semitone below its lowest note
@@ -200,7 +200,7 @@ def _draw_octaves(ax: Axes, low: float, high: float, song: Song) -> None:
     for pitch in octaves:
         ax.axhline(pitch, color=FAINT, linewidth=0.7, zorder=0.5)
     ticks = sorted({*octaves, *others})
-    named = note_name if octaves else song.note_name  # C, E and G are the lines of a ruler
+    named = note_name if octaves else song.note_name  # C, E and G are the lines of the pitch scale
     ax.set_yticks(ticks, [named(tick) for tick in ticks])
     for tick, label in zip(ticks, ax.get_yticklabels(), strict=True):
         if tick % 12:

@@ -1,11 +1,11 @@
 """The small fret picture for handouts: one shape, or a row of several.
 
-The strings stand upright, the lowest on the left, as the neck looks to somebody who holds it up
-in front of them; frets are evenly spaced, because a hand reads it, not a ruler. What is in it is
-worked out in ``guitar.fret_pictures``.
+The strings stand upright, the lowest on the left, as the neck looks to somebody who holds it up in
+front of them; frets are evenly spaced, because a hand reads it, not a ruler.
+``guitar.fret_pictures`` works out its content.
 
-One picture is 2.5 cm wide. Its type is as large as strings so close allow, to be read from a
-stand at arm's length; in larger axes all of it grows.
+One picture is 2.5 cm wide. Its type is as large as the distance of the strings allows, so that it
+can be read from a stand at arm's length; in larger axes everything grows.
 """
 
 from __future__ import annotations
@@ -222,7 +222,7 @@ def _draw_fingers(place: _Place, picture: FretPicture) -> None:
 
 
 def _write_words(place: _Place, words: Sequence[str]) -> None:
-    """Write below the strings; long words by turns in two lines, or they would touch."""
+    """Write below the strings; long words alternate between two lines, or they would touch."""
     is_long = _are_long(words)
     for string, word in enumerate(words, 1):
         if word:

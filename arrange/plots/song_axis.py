@@ -75,7 +75,7 @@ def _measure_ticks(starts: Any, count: int, width: float) -> list[int]:
 
 
 def _least_measures(points: float, count: int, width: float) -> int:
-    """How many of the measures take up at least so many points."""
+    """Least number of measures that take up at least so many points."""
     return max(1, int(np.ceil(points * count / width)))
 
 

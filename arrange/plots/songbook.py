@@ -1,4 +1,4 @@
-"""A set of songs, a lane each: how much there is to listen to, and what changes between them.
+"""A set of songs, one lane each: their findings, and what changes between them.
 
 A bar's three looks differ in lightness and pattern, so that they can be read in grey print.
 """

@@ -1,8 +1,8 @@
 """How do two parts sound together: how much rougher than each alone, and what does one hide?
 
-Both ask the partials of what is held, as ``hearing`` gives them, for every slice of time in which
-the same notes sound. What a part holds is worked out once, however often it returns, and so is
-each pair of them.
+Both are computed from the partials of the notes held, as ``hearing`` gives them, for every slice of
+time in which the same notes sound. Each set of notes that a part holds is computed once, however
+often it returns, and so is each pair of them.
 
 A level of 0 in the parts table is taken as ``REFERENCE_LEVEL``; a drive makes the partials fall
 less steeply. ``hearing.clipping_products`` has what an amplifier adds inside one part.
@@ -191,7 +191,9 @@ class Sonorities:
         return _over(hidden, strength @ energy)[same]
 
     def _meetings(self, one: int, others: Sequence[int]) -> tuple[Array, Array, Array]:
-        """Each two holdings that meet, once, and which of them each row of ``both`` has."""
+        """Every pair of holdings that sound together, once, and the pair of each row of
+        ``both``.
+        """
         which, at = self.both(one, others)
         size = max(len(self.strength), 1)
         met = self.held[one, at] * size + self.held[others][which, at]
@@ -236,8 +238,8 @@ def _holdings(
 ) -> tuple[Array, list[list[int]]]:
     """Which holding each part sounds in each slice, -1 for none, and the tones of each holding.
 
-    Tone by tone, low to high: two cells are the same as far as they began the same and go on
-    the same.
+    Holdings are built tone by tone, low to high: two cells stay equal as long as each next tone is
+    equal.
     """
     cell = part * count + at
     order = np.lexsort((tone, cell))

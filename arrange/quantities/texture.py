@@ -286,7 +286,7 @@ def _onset_at(song: Song, seconds: Array) -> Array:
     lines = np.append(song.measures["onset"].to_numpy(), song.duration)
     times = song.seconds(lines)
     after = np.maximum(seconds - times[-1], 0) * song.measures["tempo"].iloc[-1] / 60
-    # On the grid of the score again, which the way through seconds leaves by a rounding error.
+    # Put the times back on the score's grid: conversion to seconds causes rounding errors.
     return np.round(np.interp(seconds, times, lines) + after, 9)
 
 

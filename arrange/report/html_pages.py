@@ -1,4 +1,4 @@
-"""A study or a songbook as a page: one HTML file that needs nothing else, and tables beside it."""
+"""A study or a songbook as a page: one self-contained HTML file, with tables beside it."""
 
 from __future__ import annotations
 
@@ -140,8 +140,8 @@ def _template(name: str) -> jinja2.Template:
 def write_report(folder: Path, page: str, tables: Mapping[str, pd.DataFrame]) -> Path:
     """Write ``report.html`` and the tables, as CSV and Parquet, into a folder; return the page.
 
-    All is written beside the folder first and moved in when it is whole; what else the folder
-    holds stays.
+    Everything is written beside the folder first and moved in when it is complete; other files in
+    the folder stay.
 
     Raises
     ------

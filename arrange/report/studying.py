@@ -87,7 +87,7 @@ class Study:
         """
         found = waive(find_clashes(self.song), self.waivers)
         for waiver in waivers_of(self.log):
-            # What it waives may be gone by now; the decision stays in the log all the same.
+            # The findings that it waives may be gone by now; the decision stays in the log.
             with contextlib.suppress(ArrangeError):
                 found = waive(found, [waiver])
         return found

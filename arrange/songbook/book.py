@@ -1,4 +1,4 @@
-"""Many songs, read one after the other: what cannot be read is reported, the others are read."""
+"""Many songs, read one after the other: a file that cannot be read is reported."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ from arrange.text.words import counted
 
 _LOG_ENDING = decisions_path("song.txt").name.removeprefix("song")
 _FAULTS = ("file", "where", "what", "to_do")
-# How a message of the readers goes on from what was found to what would be right.
+# The words with which a reader's message goes from the mistake to the remedy.
 _TURN = re.compile(r"; (?!.*; )|: (?=did you mean)")
 
 

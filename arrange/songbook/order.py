@@ -1,13 +1,13 @@
 """The order of a set with the fewest changes of tuning and capo, exactly.
 
 Held and Karp (1962) find the shortest way through a number of places by the best way through each
-subset of them that ends at each place. Here what counts at the end of a subset is not its last
-song alone but what every player has in hand by then, since somebody may lay out: that is the state.
+subset of them that ends at each place. Here the state at the end of a subset is not its last song
+alone but what every player has in hand by then, since a player may rest.
 
-Songs that ask the same of every player stand together. Nothing is lost by that: retuned strings,
-semitones and capo moves obey the triangle inequality, so to play such a song right behind its like
-costs nothing, and to leave it out elsewhere cannot cost more. So the work grows with the number of
-different setups, not with that of songs.
+Songs that need the same setup from every player are kept together. This loses nothing: retuned
+strings, semitones and capo moves obey the triangle inequality, so to play such a song right after a
+similar one costs nothing, and to leave it out elsewhere cannot cost more. So the work grows with
+the number of different setups, not with that of songs.
 
 References
 ----------
@@ -23,7 +23,7 @@ from arrange.errors import ArrangeError
 from arrange.songbook.book import Songbook, check_name
 from arrange.songbook.setup_changes import NeckKey, Setup, necks_by_song, retuned
 
-MOST_SETUPS = 12  # took 1 s for two players who are always there, 6 s for five who come and go
+MOST_SETUPS = 12  # took 1 s for two players who always play, 6 s for five who come and go
 _UNIT = 1_000_000  # a change, in semitones: fewer changes first, then fewer semitones
 
 Necks = dict[NeckKey, tuple[Setup, Setup]]
@@ -36,9 +36,9 @@ def order_by_changes(
 ) -> Songbook:
     """Return the book in the order with the fewest retuned strings and capo moves.
 
-    Among orders with as few changes those win that move strings by fewer semitones; an order that
-    is as good as any stays as it is. A capo moved counts as much as a string retuned, which is
-    ours. The search is exact: no other order has fewer.
+    Among orders with equally few changes, those that move strings by fewer semitones come first; an
+    order that is already the best is kept. A moved capo counts as much as a retuned string (our
+    choice). The search is exact: no other order has fewer.
 
     Parameters
     ----------
@@ -125,7 +125,7 @@ def _best_path(
     begins = [number for number in range(count) if first in (None, groups[number][0])]
     ends = {number for number in range(count) if last in (None, groups[number][0])}
     nobody: State = (-1,) * len(efforts)
-    # Of each state, by the set of groups behind it: the least cost and the way there.
+    # For each state, by the set of groups before it: the least cost and the way there.
     layer: dict[tuple[int, State], tuple[int, tuple[int, ...]]] = {(0, nobody): (0, ())}
     for place in range(count):
         following: dict[tuple[int, State], tuple[int, tuple[int, ...]]] = {}

@@ -16,7 +16,7 @@ from arrange.songbook.setup_changes import changes_between, player_setups
 def write_songbook(book: Songbook, folder: str | os.PathLike[str]) -> Path:
     """Write a page of a songbook and its tables into a folder; return the path of the page.
 
-    What else the folder holds stays; all is moved in when it is whole.
+    Other files in the folder stay; everything is moved in when it is complete.
 
     Raises
     ------

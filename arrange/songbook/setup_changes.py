@@ -1,8 +1,9 @@
 """From song to song: who retunes which strings, who moves a capo, who changes the sound.
 
-A neck is what a player has in hand: theirs of one family with so many strings. Its tuning and
-capo stay until a song asks for others, also while its player lays out or plays another neck. Each
-player is taken to bring one of each; a player with a second guitar, already tuned, changes nothing.
+A neck is the instrument that a player has in hand: one of a family, with so many strings. Its
+tuning and capo stay until a song asks for others, also while its player rests or plays another
+neck. Each player is assumed to bring one of each; a player with a second guitar, already tuned,
+changes nothing.
 """
 
 from __future__ import annotations
@@ -99,9 +100,9 @@ def _setup(row: Any) -> Setup:
 def changes_between(book: Songbook) -> pd.DataFrame:
     """Return what each player must change from song to song, in set order.
 
-    Sums over the rows are the totals of the set. Who has not played yet comes with the right
-    tuning and capo, so that nothing is counted there; what a player of several parts changes
-    within a song is not counted either, since it is the same in every order.
+    Sums over the rows are the totals of the set. A player's first song counts nothing, since they
+    come with the right tuning and capo; changes of a player of several parts within a song are not
+    counted either, since they are the same in every order.
 
     Returns
     -------

@@ -8,7 +8,7 @@ from arrange.hearing import drive_named
 from arrange.quantities.texture import ECHO_DECIBELS, ECHO_REPEATS
 from arrange.sound.tones import RATE, Array
 
-_CABINET_HERTZ = 4_500.0  # above that a loudspeaker for guitars falls off
+_CABINET_HERTZ = 4_500.0  # Hz above which a loudspeaker for guitars gets softer
 _REACH = 32  # samples on both sides that the filter looks at
 _BLOCK = 2**18  # samples at a time, so that memory stays small
 
@@ -16,8 +16,8 @@ _BLOCK = 2**18  # samples at a time, so that memory stays small
 def driven(wave: Array, drive: str) -> Array:
     """Return a part's signal with its drive, as loud at its peak as before.
 
-    ``tanh(gain * x + bias)`` as in ``hearing``, then what a loudspeaker leaves of it; twice the
-    rate in between, so that what the curve adds does not fold back.
+    The curve is ``tanh(gain * x + bias)`` as in ``hearing``, followed by a loudspeaker's low-pass
+    filter. In between the sample rate is doubled, so that the curve's products do not alias.
     """
     peak = max(-wave.min(initial=0.0), wave.max(initial=0.0))
     shape = drive_named(drive)
@@ -43,7 +43,7 @@ def _resampled(wave: Array, times: int) -> Array:
 
 
 def _low_passed(wave: Array, rate: int) -> Array:
-    """The signal without what lies above the cabinet's limit; no delay."""
+    """The signal without frequencies above the cabinet's limit; there is no delay."""
     # A short symmetric window of the sinc that cuts there.
     place = np.arange(-_REACH, _REACH + 1)
     kernel = np.sinc(2 * _CABINET_HERTZ / rate * place) * np.hanning(len(place))

@@ -1,4 +1,4 @@
-"""Which bars of a song are heard, how fast, and which notes sound in them."""
+"""The bars of a song that are heard, their speed, and the notes that sound in them."""
 
 from __future__ import annotations
 

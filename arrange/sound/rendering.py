@@ -1,4 +1,4 @@
-"""Parts of a song rendered as sound: each struck, driven and echoed alone, then mixed."""
+"""Parts of a song as sound: each part's notes, drive and echo are made alone, then mixed."""
 
 from __future__ import annotations
 
@@ -173,7 +173,7 @@ def _parts(song: Song, parts: Sequence[str] | None) -> list[str]:
 
 
 def _sides(song: Song, pan: Mapping[str, float] | None) -> dict[str, float]:
-    """Where each part stands, from -1, left, to 1, right."""
+    """The place of each part, from -1, left, to 1, right."""
     guitars = song.parts.loc[song.parts["family"] == "guitar", "part"].tolist()
     places = np.linspace(-_APART, _APART, len(guitars)) if len(guitars) > 1 else [0.0]
     sides = dict.fromkeys(song.parts["part"], 0.0) | dict(zip(guitars, places, strict=False))
@@ -184,7 +184,7 @@ def _sides(song: Song, pan: Mapping[str, float] | None) -> dict[str, float]:
 
 
 def _gains(side: float) -> tuple[float, float]:
-    """Left and right, so that the power stays the same wherever a part stands."""
+    """Gains left and right, so that the power is the same for every place of a part."""
     angle = (side + 1) * np.pi / 4
     return float(np.cos(angle)), float(np.sin(angle))
 

@@ -44,7 +44,7 @@ class Sound:
         return len(self.samples) / RATE
 
     def _repr_html_(self) -> str:
-        # Without loss, a fifth of a WAV's size, and played by every browser.
+        # FLAC: lossless, a fifth of a WAV's size, and played by every browser.
         file = io.BytesIO()
         _write_blocks(self, file, ".flac")
         data = base64.b64encode(file.getvalue()).decode()
@@ -98,7 +98,9 @@ def write_sound(sound: Sound, path: str | os.PathLike[str]) -> Path:
     with whole_file(path) as draft:
         try:
             _write_blocks(sound, draft, path.suffix.lower())
-        except soundfile.LibsndfileError as error:  # a full disk is "System error." to it
+        except (
+            soundfile.LibsndfileError
+        ) as error:  # for a full disk the library reports "System error."
             raise ArrangeError(
                 f"{shortened(path)}: cannot be written: {error.error_string} Is the disk full? "
                 "Choose another place"

@@ -1,4 +1,4 @@
-"""What one note sounds like, without samples: a few partials that die away or hold.
+"""The sound of one note, made without recordings: a few partials that die away or hold.
 
 Partials are exact multiples of the fundamental (A4 is 440 Hz, ISO 16), so that a note is in tune
 to the digit. How fast a plucked string dies away is ours, by ear: high notes and high partials
@@ -65,7 +65,7 @@ def _ringing(family: str, pitch: float, seconds: int, muted: bool) -> Array:
         rate = np.zeros(len(hertz))
     wave = np.zeros(samples)
     for number, each in enumerate(hertz):
-        # Within a block, turning and dying away are one complex power.
+        # Within a block, rotation and decay are one complex power.
         wave += _partial(each, strength[number], rate[number], samples)
     wave *= np.minimum(np.arange(samples) / RATE / attack, 1.0)
     wave = wave.astype(np.float32)
@@ -74,7 +74,7 @@ def _ringing(family: str, pitch: float, seconds: int, muted: bool) -> Array:
 
 
 def _partial(hertz: float, strength: float, rate: float, samples: int) -> Array:
-    """A sine that dies away: one block, turned and weakened from block to block."""
+    """A sine that dies away: one block, rotated and weakened from block to block."""
     turn = 2j * np.pi * hertz / RATE - rate / RATE
     block = np.exp(turn * np.arange(min(_BLOCK, samples)))
     starts = np.exp(turn * _BLOCK * np.arange(-(-samples // _BLOCK)))

@@ -1,6 +1,6 @@
-"""Whether text can be written: every file of ours is UTF-8, which has no code for half a letter.
+"""Check whether text can be written: all our files are UTF-8, which has no code for half a letter.
 
-Python takes a byte of a file name or an option that is not UTF-8 for a *lone surrogate*, half of
+Python reads a byte of a file name or an option that is not UTF-8 as a *lone surrogate*, half of
 a letter of two. It is a string like any other until it is written.
 """
 

@@ -1,8 +1,8 @@
 """What the members of a chord are called: their numbers, their notes, which lies in the bass.
 
 A member is named by its degree and how it differs from the major scale's: ``"b3"``, ``"5"``,
-``"#11"``. Whoever names one may leave the sign away: ``"3"`` is a chord's third, whichever it
-has. A bass that is no member of the chord is named by the degree that it would be.
+``"#11"``. The sign may be omitted: ``"3"`` is a chord's third, major or minor. A bass that is no
+member of the chord is named by the degree that it would be.
 """
 
 from __future__ import annotations
@@ -126,7 +126,7 @@ def find_members(asked: str | Iterable[str], chord: Chord) -> list[int]:
     Raises
     ------
     ArrangeError
-        If a name is none, or the chord has no such member.
+        If a name is not that of a member, or the chord has no such member.
     """
     held = members_of(chord)
     found: list[int] = []

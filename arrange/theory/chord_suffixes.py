@@ -2,7 +2,7 @@
 
 The suffix is read from the left: a quality (``m``, ``maj``, ``°``), how far the thirds are piled
 (``7``, ``13``, ``6/9``), then whatever is added, altered, suspended or left out, in brackets or
-bare. ``chord_symbols`` says how hands differ and what was decided.
+bare. ``chord_symbols`` lists where spellings differ and what was decided.
 """
 
 from __future__ import annotations
@@ -69,7 +69,7 @@ _FAMILIES: dict[str, _Family] = {
     },
 }
 
-# What stands behind, in order of trial; in brackets, or bare.
+# What may follow, in the order in which it is tried; in brackets, or bare.
 _ITEM = re.compile(
     r"(?P<suspended>sus(?:2/?4|4/?2|2sus4|4sus2|[24](?!\d)|(?!\d)))"
     r"|(?P<omitted>(?:no|omit)\.? ?(?P<left_out>1[013]|[1-79])(?:rd|th|st)?)"
@@ -88,7 +88,7 @@ _NAMED_ALONE = {"ped": "pedal", **{text.strip("()"): kind for text, kind in _NAM
 
 
 class Unread(Exception):
-    """Reading stopped making sense at an offset."""
+    """Raised at the offset from which the text could not be read."""
 
     def __init__(self, offset: int) -> None:
         super().__init__(offset)
@@ -140,7 +140,7 @@ def _shift(signs: str, at: int) -> int:
 
 
 class _Reading:
-    """A symbol half read: its kind, the degrees so far, where the kind began."""
+    """A symbol that is partly read: its kind, the degrees so far, where the kind began."""
 
     def __init__(self, text: str, kind: str, degrees: list[Degree], start: int) -> None:
         self.text, self.kind, self.degrees, self.start = text, kind, degrees, start
@@ -244,7 +244,7 @@ class _Reading:
             self._add(value, alter)
         elif value != 5:
             self.degrees.append(Degree(value, alter, "alter"))
-        elif held[0] != 7 + alter:  # Cdim(b5) says what is so anyway
+        elif held[0] != 7 + alter:  # Cdim(b5) repeats what the kind says
             self.degrees.append(Degree(5, 7 + alter - held[0], "alter"))
 
 

@@ -1,11 +1,11 @@
 """Chord symbols as players write them, read into chords.
 
-Question: which chord does ``C-7b5``, ``CΔ``, ``F#m7/B`` or, in a key, ``5/7`` mean?
-``parse_chord`` and ``parse_number_chord`` take every hand's spelling; ``chords.chord_symbol``
-writes one. What no one can read is a ``ChordError`` that knows where it stopped making sense
-and what was probably meant.
+Question: which chord does ``C-7b5``, ``CΔ``, ``F#m7/B`` or, in a key, ``5/7`` mean? ``parse_chord``
+and ``parse_number_chord`` accept every usual spelling; ``chords.chord_symbol`` writes one. Text
+that means no chord raises a ``ChordError`` that says from where it could not be read and what was
+probably meant.
 
-Where hands differ (common practice, decided so):
+Where spellings differ (common practice, decided as follows):
 
 - Case counts: ``M7`` is major, ``m7`` minor. ``Cmaj`` and ``CM`` are triads, ``CΔ`` has a seventh.
 - An accidental behind the letter belongs to the root: ``Eb5`` is E flat's power chord, E's flat

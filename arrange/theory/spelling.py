@@ -1,8 +1,8 @@
-"""What was probably meant: the known spelling nearest to one that is not known.
+"""Find what was probably meant: the known spelling nearest to an unknown one.
 
-Near is few slips of the pen: a sign too many, too few, another one, or two neighbours swapped.
-Capitals count less than any slip. All known spellings are kept by what is left of them when
-signs are lost, so that a look takes some microseconds, however many there are.
+A spelling is near if it has few slips: a sign too many, too few, another one, or two neighbours
+swapped. Capitals count less than any slip. All known spellings are stored under their shortened
+forms, with signs removed, so that a search takes some microseconds, however many there are.
 """
 
 from __future__ import annotations

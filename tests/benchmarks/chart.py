@@ -1,8 +1,8 @@
-"""How fast a chart is read, against the same song's MusicXML.
+"""Measure how fast a chart is read, compared with the MusicXML of the same song.
 
 Run it by hand: ``python tests/benchmarks/chart.py`` (under a minute). One process, the same songs
-in turn, medians of 7. The long song is the demo played through until it has 300 bars; both files
-are written by this package, everything written out.
+in turn, medians of 7. The long song is the demo repeated until it has 300 bars; both files are
+written by this package, without repeat signs.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ BARS = 300
 
 
 def in_turn(tasks: list[Callable[[], object]]) -> list[float]:
-    """Median milliseconds of each task, one after the other in each round."""
+    """Return the median milliseconds of each task; the tasks take turns within each round."""
     times: list[list[float]] = [[] for _ in tasks]
     for _ in range(SAMPLES + 1):
         for task, own in zip(tasks, times, strict=True):
@@ -37,7 +37,7 @@ def in_turn(tasks: list[Callable[[], object]]) -> list[float]:
 
 
 def long_chart() -> bytes:
-    """The demo's chart, its sections one round after the other."""
+    """Return the chart of the demo with its sections repeated until the song is long."""
     text = format_chart(read_chart((DATASETS / "low-water.txt").read_bytes()))
     head, *sections = text.split("\n\nsection: ")
     rounds = -(-BARS // 92)  # bars of the demo as played
@@ -45,7 +45,7 @@ def long_chart() -> bytes:
 
 
 def as_musicxml(song: Song) -> bytes:
-    """The song as MusicXML."""
+    """Return the song as MusicXML."""
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "song.musicxml"
         write_musicxml(song, path)

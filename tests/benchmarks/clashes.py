@@ -1,11 +1,12 @@
-"""How fast all findings of a song are found, against lxml's parse of the same song.
+"""Measure how fast all findings of a song are found, compared with lxml parsing the same song.
 
 Run it by hand: ``python tests/benchmarks/clashes.py`` (two or three minutes). Four tables in ms,
 each a median of 7 with the heap trimmed between: a four-minute song of a band of eight, generated
-here; the largest quartet movement of music21's corpus; every kind by itself; and what becomes of
-it when two to 28 parts play together, each as many notes, so that one sees where the pairs bite.
-A fifth, in seconds and MB: a whole study of many parts that play at random, up to what is refused.
-``own`` is the processor's own time: other work on the machine makes the clock's longer.
+here; the largest quartet movement of music21's corpus; every kind by itself; and the time for two
+to 28 parts that play together, with equally many notes each, which shows how the time grows with
+the number of pairs. A fifth table, in seconds and MB, is for a whole study of many parts that play
+at random, up to the size that is refused. ``own`` is processor time; other work on the machine
+makes the clock time longer.
 """
 
 from __future__ import annotations
@@ -50,13 +51,13 @@ THIRD = {"major": 4, "minor": 3}
 
 
 class Player(NamedTuple):
-    """A part: its attacks in a bar, the notes of each, and the lowest pitch it plays around."""
+    """A part: its attacks in a bar, the notes of each attack, and its lowest pitch."""
 
     name: str
     family: str
     attacks: int
     notes: int
-    lowest: int | None  # none: percussion
+    lowest: int | None  # None for percussion
     drive: str = "clean"
     echo: str | None = None
 
@@ -74,7 +75,7 @@ BAND = (
 
 
 def band_song(players: Sequence[Player]) -> Song:
-    """A song of 120 bars in which all play tones of the chord, and at times a neighbour."""
+    """Return a song of 120 bars in which all parts play chord tones and sometimes a neighbour."""
     random = np.random.default_rng(11)
     bars = np.arange(1, BARS + 1)
     section = [f"{'Verse' if k % 2 else 'Chorus'} {k // 2 + 1}" for k in (bars - 1) // SECTION]
@@ -114,7 +115,7 @@ def band_song(players: Sequence[Player]) -> Song:
 def _notes(
     player: Player, members: np.ndarray, measures: pd.DataFrame, random: np.random.Generator
 ) -> pd.DataFrame:
-    """A part's notes: members of each bar's chord in its register, one in 24 a step off."""
+    """Return a part's notes: members of each bar's chord in its register, one in 24 a step off."""
     shape = (BARS, player.attacks, player.notes)
     length = BAR / player.attacks
     onset = measures["onset"].to_numpy()[:, None, None] + length * np.arange(shape[1])[:, None]
@@ -122,7 +123,7 @@ def _notes(
     if player.lowest is not None:
         which = (random.integers(0, 3, shape[:2])[:, :, None] + np.arange(shape[2])) % 3
         pitch_class = np.take_along_axis(members[:, None, :], which, axis=2)
-        # Upwards from the lowest pitch; the fourth note of a chord an octave above the first.
+        # Upwards from the lowest pitch; the fourth note of a chord lies an octave above the first.
         pitch = player.lowest + (pitch_class - player.lowest) % 12 + 12 * (np.arange(shape[2]) // 3)
         pitch = pitch + random.choice([-2, 1, 2], shape) * (random.random(shape) < 1 / 24)
     row = np.repeat(np.arange(BARS), shape[1] * shape[2])
@@ -135,7 +136,7 @@ def _notes(
 
 
 def crowd_song(parts: int, notes: int) -> Song:
-    """A song of guitars that play at random: any pitch, on half of all eighths, a quarter long."""
+    """Return a song of guitars that play random quarter notes on half of all eighths."""
     random = np.random.default_rng(11)
     onset = np.sort([random.choice(2 * notes, notes, replace=False) / 2 for _ in range(parts)])
     frame = pd.DataFrame(
@@ -154,7 +155,7 @@ def crowd_song(parts: int, notes: int) -> Song:
 
 
 def study_of_crowd(parts: int, notes: int) -> str:
-    """Seconds of the processor for the findings and for the report, and the most memory, MB."""
+    """Return processor seconds for the findings and for the report, and the peak memory in MB."""
     song = crowd_song(parts, notes)
     start = time.process_time()
     study = ar.Study(song)
@@ -172,7 +173,7 @@ def study_of_crowd(parts: int, notes: int) -> str:
 
 
 def clocked(task: Callable[[], object]) -> tuple[float, float]:
-    """Median ms of a task by the clock, and of the processor's own, from a trimmed heap."""
+    """Return the median ms of a task by the clock and by the processor, from a trimmed heap."""
     wall, own = [], []
     for _ in range(SAMPLES + 1):
         gc.collect()
@@ -185,7 +186,7 @@ def clocked(task: Callable[[], object]) -> tuple[float, float]:
 
 
 def by_kind(song: Song) -> dict[str, float]:
-    """Median ms of the processor: what all kinds share, each kind, the table, and all at once."""
+    """Return median processor ms: what all kinds share, each kind, the table, and all together."""
 
     def shared() -> Scene:
         scene = Scene(song)
@@ -204,7 +205,7 @@ def by_kind(song: Song) -> dict[str, float]:
 
 
 def musicxml(song: Song) -> bytes:
-    """The song as MusicXML."""
+    """Return the song as MusicXML."""
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "song.musicxml"
         ar.write_musicxml(song, path)
@@ -212,14 +213,14 @@ def musicxml(song: Song) -> bytes:
 
 
 def unpacked(path: Path) -> bytes:
-    """The score within a compressed file."""
+    """Return the score inside a compressed file."""
     with zipfile.ZipFile(io.BytesIO(path.read_bytes())) as archive:
         names = [name for name in archive.namelist() if "META" not in name and name.endswith("xml")]
         return archive.read(names[0])
 
 
 def largest_quartet() -> Path:
-    """The file of most bytes among the quartets' movements."""
+    """Return the largest file, in bytes, among the quartet movements."""
     return max(QUARTET.rglob("*.mxl"), key=lambda path: len(unpacked(path)))
 
 

@@ -1,7 +1,7 @@
-"""How long it takes to condense many layers to a few players, and how well it does.
+"""Measure how long it takes to condense many layers to a few players, and how good the result is.
 
 A made-up song: each layer is one of fourteen kinds of guitar part over a progression, and plays in
-about two thirds of the sections. Median of some runs, one process, on whatever machine this is.
+about two thirds of the sections. Times are medians of some runs in one process.
 
     python tests/benchmarks/condensing.py            # speed
     python tests/benchmarks/condensing.py FOLDER     # scores of music21's corpus; tables kept there
@@ -35,12 +35,12 @@ CHORDS_OF = [
 
 
 def above(pitch_class: int, lowest: int) -> int:
-    """The pitch of a class at or above a pitch."""
+    """Return the lowest pitch of a pitch class at or above a pitch."""
     return lowest + (pitch_class - lowest) % 12
 
 
 def stacked(members: tuple[int, ...], lowest: int, count: int) -> list[int]:
-    """A close chord from a lowest pitch up."""
+    """Return a close chord above a lowest pitch."""
     pitches = [above(members[0], lowest)]
     while len(pitches) < count:
         pitches.append(above(members[len(pitches) % len(members)], pitches[-1] + 1))
@@ -51,7 +51,7 @@ Rows = list[tuple[float, float, int]]  # onset in the bar, duration, pitch
 
 
 def strummed(members: tuple[int, ...], lowest: int, count: int, onsets: list[float]) -> Rows:
-    """A chord at some places of the bar."""
+    """Return a chord struck at some places of the bar."""
     until = [*onsets[1:], 4.0]
     return [
         (at, end - at, pitch)
@@ -61,14 +61,14 @@ def strummed(members: tuple[int, ...], lowest: int, count: int, onsets: list[flo
 
 
 def picked(members: tuple[int, ...], lowest: int, step: float, order: list[int]) -> Rows:
-    """A chord's notes one after the other."""
+    """Return a chord's notes one after the other."""
     pitches = stacked(members, lowest, max(order) + 1)
     count = int(4 / step)
     return [(k * step, step, pitches[order[k % len(order)]]) for k in range(count)]
 
 
 def tune(random: np.random.Generator, members: tuple[int, ...], lowest: int) -> Rows:
-    """A line that moves over the chord."""
+    """Return a line that moves over the chord."""
     starts = sorted(random.choice(8, random.integers(3, 7), replace=False) / 2)
     ends = [*starts[1:], 4.0]
     scale = [0, 2, 4, 6, 7, 9, 11]
@@ -77,7 +77,7 @@ def tune(random: np.random.Generator, members: tuple[int, ...], lowest: int) -> 
 
 
 def bar_of(kind: int, random: np.random.Generator, members: tuple[int, ...], bar: int) -> Rows:
-    """One bar of a kind of part."""
+    """Return one bar of a kind of part."""
     if kind == 0:
         return strummed(members, 43, 4, [0, 1, 1.5, 2.5, 3])
     if kind == 1:
@@ -112,7 +112,7 @@ NAMES = ("Strum", "High strum", "Lead", "Lead octave", "Hook", "Hook low", "Held
 
 
 def layered_song(layers: int, sections: int, seed: int = 1) -> Song:
-    """A song of that many layers and sections."""
+    """Return a song of that many layers and sections."""
     random = np.random.default_rng(seed)
     names = [NAMES[k % 14] + (f" {k // 14 + 1}" if k >= 14 else "") for k in range(layers)]
     bars = BARS * sections
@@ -148,7 +148,7 @@ def _parts(names: list[str]) -> pd.DataFrame:
 
 
 def _form(labels: list[str], bars: int) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
-    """Sections, measures and chords."""
+    """Return sections, measures and chords."""
     firsts = np.arange(len(labels)) * BARS
     sections = pd.DataFrame(
         {"section": labels, "kind": "other", "pass": 1, "first_measure": firsts + 1,
@@ -171,7 +171,7 @@ def _form(labels: list[str], bars: int) -> tuple[pd.DataFrame, pd.DataFrame, pd.
 
 
 def seconds(task: Callable[[], object], runs: int = RUNS) -> float:
-    """Median time of a task, after one run to warm up."""
+    """Return the median time of a task, after one run to warm up."""
     times = []
     for _ in range(runs + 1):
         start = time.perf_counter()

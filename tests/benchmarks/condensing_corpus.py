@@ -1,6 +1,6 @@
-"""How much of well-made music is left when two guitars play it; against three simpler ways.
+"""Measure how much of well-made music is kept when two guitars play it, against simpler methods.
 
-Called by ``condensing.py FOLDER``; what is measured and how stands in that folder's README.
+Called by ``condensing.py FOLDER``; that folder's README says what is measured and how.
 """
 
 from __future__ import annotations
@@ -35,18 +35,18 @@ MEASURES, PHRASE = 48, 8  # at most; a phrase of eight bars is a section (common
 NECK = Neck()
 PLAYERS = (Player("Player 1", NECK), Player("Player 2", NECK))
 FIGURES = ["value", "top", "chord", "attacks", "guides"]
-FAR = 0.25  # share of a part's notes out of range from which all of it goes by octaves
-LOWEST, HIGHEST = 40, 64 + NECK.frets  # of a guitar in standard tuning
+FAR = 0.25  # share of a part's notes out of range above which the whole part moves by octaves
+LOWEST, HIGHEST = 40, 64 + NECK.frets  # range of a guitar in standard tuning
 
 Choice = tuple[int, ...]
 
 
 def pieces() -> list[Path]:
-    """Scores of four to fifteen parts, by rule and not by result.
+    """Return scores of four to fifteen parts, chosen by a rule and not by the result.
 
-    Two movements of each string quartet that the corpus has in folders of their own; of Bach all
-    with nine parts and more, every third with five to eight, every sixtieth with four; every eighth
-    madrigal.
+    The rule takes two movements of each string quartet that has a folder of its own in the corpus;
+    every piece by Bach with nine parts or more, every third with five to eight, every sixtieth with
+    four; and every eighth madrigal.
     """
     folders = ["beethoven/opus18no1", "haydn/opus1no1", "haydn/opus74no1", "mozart/k155",
                "mozart/k156", "mozart/k458", "mozart/k80", "schumann_robert/opus41no1"]  # fmt: skip
@@ -64,12 +64,12 @@ def _parts(path: Path) -> int:
 
 
 def for_guitars(path: Path) -> tuple[Song, float]:
-    """The first 48 measures as guitar layers in phrases, and the share of notes put elsewhere.
+    """Return the first 48 measures as guitar layers in phrases, and the share of notes moved.
 
-    All is moved by the fewest semitones, up to an octave either way, that bring most notes into
-    the guitar's range; then a part of which more than a quarter is outside, by the octaves that
-    bring most of it there; a note that is still outside goes by octaves on its own. The share
-    counts the notes of the last two steps.
+    First the whole piece is moved by the fewest semitones, at most an octave up or down, that bring
+    most notes into the guitar's range. Then each part with more than a quarter of its notes outside
+    is moved by the octaves that bring most of them inside. Last, each note that is still outside is
+    moved by octaves on its own. The share counts the notes of the last two steps.
     """
     song = ar.read(path)
     measures = song.measures[song.measures["measure"] <= MEASURES]
@@ -124,7 +124,7 @@ def _sections(measures: pd.DataFrame) -> pd.DataFrame:
 
 
 def one_each(problem: Problem, layers: Sequence[int]) -> list[Choice]:
-    """Each player on one layer all through; who has a rest lays out."""
+    """Return choices that give each player one layer throughout, rests included."""
     return [
         tuple(own.options.index((layer,)) if (layer,) in own.options else 0 for layer in layers)
         for own in problem.options
@@ -132,7 +132,7 @@ def one_each(problem: Problem, layers: Sequence[int]) -> list[Choice]:
 
 
 def busiest(problem: Problem) -> list[Choice]:
-    """The two layers with the most attacks."""
+    """Return the two layers with the most attacks."""
     recorded = problem.recorded
     attacks = [len(np.unique(recorded.place[(recorded.layer == layer) & recorded.is_played]))
                for layer in range(len(recorded.names))]  # fmt: skip
@@ -140,7 +140,7 @@ def busiest(problem: Problem) -> list[Choice]:
 
 
 def outer(problem: Problem) -> list[Choice]:
-    """The layers that lie highest and lowest, by the mean of their notes."""
+    """Return the layers that lie highest and lowest, by the mean of their notes."""
     recorded = problem.recorded
     mean = [recorded.pitch[recorded.layer == layer].mean()
             for layer in range(len(recorded.names))]  # fmt: skip
@@ -148,7 +148,7 @@ def outer(problem: Problem) -> list[Choice]:
 
 
 def greedy(known: Known) -> list[Choice]:
-    """The best of each section for itself; of equal ones, that which is reached most cheaply."""
+    """Return the best choice of each section alone; among equal ones, the one cheapest to reach."""
     problem, found = known.problem, []
     tables = problem.tables(2)
     for section, own in enumerate(problem.options):
@@ -176,7 +176,7 @@ def _cost(problem: Problem, section: int, found: Sequence[Choice], pair: Choice)
 
 
 def worth(problem: Problem, choices: Sequence[Choice]) -> tuple[float, bool]:
-    """The stated objective of a plan, and whether it obeys the rule that the lead is kept."""
+    """Return the value of a plan, and whether it obeys the rule that the lead is kept."""
     tables, total, keeps = problem.tables(2), 0.0, True
     for section, chosen in enumerate(choices):
         own, lead = problem.options[section], problem.worths[section].lead
@@ -191,7 +191,7 @@ def worth(problem: Problem, choices: Sequence[Choice]) -> tuple[float, bool]:
 
 
 def figures(song: Song, result: Song) -> dict[str, float]:
-    """What is left of a song in a result; shares, and findings a minute."""
+    """Return how much of a song is kept in a result, as shares, and its findings a minute."""
     everything, left = sounding_notes(song.notes), sounding_notes(result.notes)
     lines = np.unique(np.append(everything["onset"], everything["onset"] + everything["duration"]))
     seconds = np.diff(np.asarray(song.seconds(lines)))
@@ -218,14 +218,14 @@ def figures(song: Song, result: Song) -> dict[str, float]:
 
 
 def _highest(notes: pd.DataFrame, when: Any) -> Any:
-    """The highest pitch that sounds at each time; minus infinity for none."""
+    """Return the highest pitch that sounds at each time; minus infinity where none does."""
     onset, end = notes["onset"].to_numpy(), (notes["onset"] + notes["duration"]).to_numpy()
     sounds = (onset <= when[:, None] + 1e-9) & (end > when[:, None] + 1e-9)
     return np.where(sounds, notes["pitch"].to_numpy(), -np.inf).max(axis=1, initial=-np.inf)
 
 
 def _harmony(everything: pd.DataFrame, left: pd.DataFrame, beats: Any) -> tuple[float, float]:
-    """Share of the pitch classes of each beat, and of thirds and sevenths, beat by beat."""
+    """Return the shares of pitch classes and of thirds and sevenths that are kept, beat by beat."""
     shares, has_guides, kept_guides = [], 0, 0
     for beat in beats:
         whole, own = (_at(notes, beat) for notes in (everything, left))
@@ -247,7 +247,7 @@ def _at(notes: pd.DataFrame, when: float) -> set[int]:
 
 @cache
 def _guides(classes: tuple[int, ...], bass: int) -> frozenset[int]:
-    """Pitch classes of the third and the seventh, where it is a triad or a seventh chord."""
+    """Return pitch classes of the third and the seventh, if it is a triad or a seventh chord."""
     chord = music21.chord.Chord([bass + 36, *(tone + 48 for tone in classes)])
     if not (chord.isTriad() or chord.isSeventh()):
         return frozenset()
@@ -258,7 +258,7 @@ def _guides(classes: tuple[int, ...], bass: int) -> frozenset[int]:
 
 
 def ways(found: Condensation) -> Iterator[tuple[str, Song, float, bool]]:
-    """Each way of going from the layers to two parts: its name, song, value, whether leads stay."""
+    """Return each method from layers to two parts: name, song, value, and whether leads stay."""
     known, plan = found._known, found._plan
     problem = known.problem
     yield "condensed", found.song, *worth(problem, plan.choices)
@@ -274,7 +274,7 @@ def ways(found: Condensation) -> Iterator[tuple[str, Song, float, bool]]:
 
 
 def measured(path: Path) -> list[dict[str, Any]]:
-    """A row for each way with one piece."""
+    """Return a row for each method on one piece."""
     warnings.simplefilter("ignore")
     song, elsewhere = for_guitars(path)
     start = time.perf_counter()
@@ -297,7 +297,7 @@ def measured(path: Path) -> list[dict[str, Any]]:
 
 
 def means(table: pd.DataFrame) -> pd.DataFrame:
-    """The mean of each figure by way, and on how many pieces condensing has more, or less."""
+    """Return the means by method, and on how many pieces condensing is higher or lower."""
     names = ["value_share", "top", "chord", "attacks", "guides", "playable", "findings_before",
              "findings_after"]  # fmt: skip
     rows = []

@@ -1,30 +1,31 @@
-"""Does the study point at what a good ear points at? Well-made music against worse twins of it.
+"""Test whether findings notice damage: compare well-made music with damaged copies (twins) of it.
 
 Run it by hand: ``python tests/benchmarks/damage.py [FOLDER]`` (some minutes). It prints three
 tables and, where a folder is named, keeps them there as CSV.
 
-The pieces are scores of music21's installed corpus, chosen by rule and not by result: all
-MusicXML files but for the fourteenth-century songs, whose parts cross by style, teaching examples
-and an older copy; of Bach, whose chorales outnumber all else, every second by name; and of these
-what has three to six parts with notes. A piece stands in as one passage of at most 64 quarter
-notes in its middle, so that a phrase weighs alike in a chorale and in a quartet. From each
-passage come worse twins, one for each damage, by a seed made of the file's name. Half of the
-pieces, by name too, is there to look at while rules are made ("tuning"); what counts is the other
-half ("reported"). Files without a tempo are read at 120 quarter notes a minute.
+The pieces are scores of music21's installed corpus, chosen by a rule and not by the result: all
+MusicXML files except the fourteenth-century songs, whose parts cross by style, the teaching
+examples and an older copy. Bach's chorales outnumber all other pieces, so that only every second
+one by name is taken. Of all these, the pieces with three to six parts with notes are used. One
+passage of at most 64 quarter notes from the middle represents each piece, so that a phrase has the
+same weight in a chorale and in a quartet. Each passage gets one twin for each damage, with a seed
+made from the file's name. Half of the pieces, also chosen by name, may be looked at while rules are
+made ("tuning"); the results are those of the other half ("reported"). Files without a tempo are
+read at 120 quarter notes a minute.
 
-The score of a kind is the sum of the severities of its findings, a minute; the total is that of
-all kinds. A damage is to be noticed by its matching kinds. The area under the ROC curve is the
+The score of a kind is the sum of the severities of its findings a minute; the total is the sum over
+all kinds. Each damage should be noticed by its matching kinds. The area under the ROC curve is the
 chance that a twin scores higher than an original, ties counting half: any twin against any
-original, or, in the paired version, each twin against its own original. Beside it the area if
-only the worst finding of the matching kinds counts, and the areas of two naive rules: how far the
-ranges of the parts overlap, and how many pairs of notes a minute make a minor second, ninth or
-compound.
+original, or, in the paired version, each twin against its own original. Beside it stand the area
+where only the worst finding of the matching kinds counts, and the areas of two naive rules: how far
+the ranges of the parts overlap, and how many pairs of notes a minute make a minor second, a minor
+ninth or a compound of it.
 
 References
 ----------
 J. A. Hanley and B. J. McNeil (1982), Radiology 143: the area is Mann and Whitney's U over n m.
 B. Efron and R. J. Tibshirani (1993), An Introduction to the Bootstrap: the percentile interval,
-here of whole pieces, since a twin and its original hang together. Both from memory.
+here of whole pieces, since a twin and its original depend on each other. Both from memory.
 """
 
 from __future__ import annotations
@@ -60,7 +61,7 @@ Rng = np.random.Generator
 
 
 def pieces() -> list[Path]:
-    """Files to choose from, in order of their names."""
+    """Return the files to choose from, in order of their names."""
     files = sorted(
         path
         for path in CORPUS.rglob("*")
@@ -73,20 +74,20 @@ def pieces() -> list[Path]:
 
 
 def number(name: str) -> int:
-    """A number that a name always gives."""
+    """Return a number that is always the same for a name."""
     return int.from_bytes(hashlib.sha256(name.encode()).digest()[:8])
 
 
 def half(name: str) -> str:
-    """Which half of the pieces one belongs to."""
+    """Return the half of the pieces ("tuning" or "reported") that one belongs to."""
     return "reported" if number(name) % 2 else "tuning"
 
 
 def passage(song: Song) -> Song:
-    """The notes that begin within 64 quarter notes, from the bar line that puts them in the middle.
+    """Return the notes that begin in the 64 quarter notes nearest to the middle, from a bar line.
 
-    The tables of bars and sections stay; notes are cut at the passage's end. Chord symbols are
-    left out: what few there are was put in by an editor, and some hold for dozens of bars.
+    The tables of bars and sections stay; notes are cut at the passage's end. Chord symbols are left
+    out: the few that there are come from an editor, and some hold for dozens of bars.
     """
     lines = song.measures["onset"].to_numpy()
     start = lines[np.abs(lines - max(0, (song.duration - PASSAGE) / 2)).argmin()]
@@ -99,13 +100,13 @@ def passage(song: Song) -> Song:
 
 
 def by_height(song: Song) -> list[str]:
-    """The parts with notes, the highest on average first."""
+    """Return the parts with notes, the highest on average first."""
     mean = song.notes.groupby("part")["pitch"].mean()
     return mean.sort_values(ascending=False).index.tolist()
 
 
 def phrase(song: Song, parts: Sequence[str], length: float, rng: Rng) -> tuple[float, float] | None:
-    """A stretch from a bar line through which all these parts play half of the time, or None."""
+    """Return a stretch from a bar line in which all these parts play half of the time, or None."""
     notes = song.notes
     lines = song.measures["onset"].to_numpy()
     plays = np.full(len(lines), True)
@@ -123,7 +124,7 @@ def phrase(song: Song, parts: Sequence[str], length: float, rng: Rng) -> tuple[f
 
 
 def moved(song: Song, part: str, semitones: float, span: tuple[float, float] | None = None) -> Song:
-    """The song with a part's notes that begin in a stretch (or all) moved up."""
+    """Return the song with a part's notes moved up: those that begin in a stretch, or all."""
     notes = song.notes
     which = notes["part"] == part
     if span:
@@ -132,13 +133,13 @@ def moved(song: Song, part: str, semitones: float, span: tuple[float, float] | N
 
 
 def inner_octave(song: Song, rng: Rng) -> Song:
-    """One inner part an octave up or down throughout, whichever lands nearer to another part."""
+    """Move one inner part an octave up or down, whichever brings it nearer to another part."""
     inner, step = _inner(song, rng)
     return moved(song, inner, step)
 
 
 def inner_octave_phrase(song: Song, rng: Rng) -> Song | None:
-    """The same for a phrase only."""
+    """Do the same for one phrase only."""
     inner, step = _inner(song, rng)
     span = phrase(song, [inner], PHRASE, rng)
     return span and moved(song, inner, step, span)
@@ -153,19 +154,19 @@ def _inner(song: Song, rng: Rng) -> tuple[str, float]:
 
 
 def semitone_off(song: Song, rng: Rng, length: float = PHRASE) -> Song | None:
-    """One part a semitone up or down for a phrase."""
+    """Move one part a semitone up or down for a phrase."""
     part = str(rng.choice(by_height(song)))
     span = phrase(song, [part], length, rng)
     return span and moved(song, part, float(rng.choice([-1, 1])), span)
 
 
 def semitone_off_briefly(song: Song, rng: Rng) -> Song | None:
-    """The same for half a phrase."""
+    """Do the same for half a phrase."""
     return semitone_off(song, rng, HALF_PHRASE)
 
 
 def late(song: Song, rng: Rng) -> Song:
-    """One part a sixteenth late throughout."""
+    """Make one part a sixteenth late throughout."""
     part = str(rng.choice(by_height(song)))
     notes = song.notes
     onset = notes["onset"] + SIXTEENTH * (notes["part"] == part)
@@ -176,7 +177,7 @@ def late(song: Song, rng: Rng) -> Song:
 
 
 def into_the_mud(song: Song, rng: Rng) -> Song | None:
-    """All parts but the top one an octave down for a phrase."""
+    """Move all parts but the top one an octave down for a phrase."""
     parts = by_height(song)[1:]
     span = phrase(song, parts, PHRASE, rng)
     if not span:
@@ -187,7 +188,7 @@ def into_the_mud(song: Song, rng: Rng) -> Song | None:
 
 
 def swapped(song: Song, rng: Rng) -> Song | None:
-    """Of two neighbours the upper an octave down and the lower an octave up, for a phrase."""
+    """Swap two neighbours for a phrase: the upper an octave down, the lower an octave up."""
     parts = by_height(song)
     upper = int(rng.integers(len(parts) - 1))
     pair = parts[upper : upper + 2]
@@ -197,7 +198,7 @@ def swapped(song: Song, rng: Rng) -> Song | None:
 
 @dataclass(frozen=True)
 class Damage:
-    """A way to make a song worse, and the kinds of finding that should notice."""
+    """A way to make a song worse, and the kinds of finding that should notice it."""
 
     make: Callable[[Song, Rng], Song | None]
     kinds: tuple[str, ...]
@@ -215,19 +216,19 @@ DAMAGES = {
 
 
 def twin(song: Song, damage: str, name: str) -> Song | None:
-    """The passage with a damage, always the same for a name; None where it cannot be done."""
+    """Return the passage with a damage, always the same for a name; None if it cannot be done."""
     return DAMAGES[damage].make(song, np.random.default_rng(number(f"{name}, {damage}")))
 
 
 def minutes(song: Song) -> float:
-    """From the first note to the last one's end."""
+    """Return the minutes from the first note to the end of the last one."""
     notes = song.notes
     end = (notes["onset"] + notes["duration"]).max()
     return float(song.seconds(end) - song.seconds(notes["onset"].min())) / 60
 
 
 def scores(song: Song, findings: pd.DataFrame) -> dict[str, float]:
-    """Severity a minute of each kind found, the worst of each, and what the naive rules say."""
+    """Return each kind's severity a minute and worst finding, and the values of the naive rules."""
     severity = findings.groupby("kind")["severity"]
     length = minutes(song)
     worst = severity.max().rename(lambda kind: f"worst {kind}")
@@ -237,13 +238,13 @@ def scores(song: Song, findings: pd.DataFrame) -> dict[str, float]:
 
 
 def range_overlap(song: Song) -> float:
-    """A naive rule: the Jaccard index of two parts' ranges, summed over the pairs of parts."""
+    """Return a naive rule's value: the Jaccard indices of ranges, summed over pairs of parts."""
     return float(register_overlap(song.notes)["share"].sum())
 
 
 def semitone_pairs(song: Song) -> int:
-    """A naive rule: pairs of notes of two parts that sound together and make a minor second,
-    a minor ninth or a compound of it.
+    """Return a naive rule's value: the number of pairs of notes of two parts that sound together
+    and make a minor second, a minor ninth or a compound of it.
     """
     notes = song.notes.sort_values("onset")
     onset, pitch = notes["onset"].to_numpy(), notes["pitch"].to_numpy()
@@ -254,12 +255,12 @@ def semitone_pairs(song: Song) -> int:
 
 
 def wins(worse: Array, better: Array) -> Array:
-    """1 where a twin (rows) scores higher than an original (columns), a half where alike."""
+    """Return 1 where a twin (row) scores higher than an original (column), 1/2 where they tie."""
     return (worse[:, None] > better) + 0.5 * (worse[:, None] == better)
 
 
 def area(won: Array, counts: Array | None = None) -> Any:
-    """Area under the ROC curve, of any twin against any original.
+    """Return the area under the ROC curve, of any twin against any original.
 
     Parameters
     ----------
@@ -272,13 +273,13 @@ def area(won: Array, counts: Array | None = None) -> Any:
 
 
 def paired_area(won: Array, counts: Array | None = None) -> Any:
-    """The same of each twin against its own original."""
+    """Return the same area of each twin against its own original."""
     counts = np.ones(len(won)) if counts is None else counts
     return counts @ np.diagonal(won) / counts.sum(axis=-1)
 
 
 def with_interval(measure: Callable[..., Any], won: Array) -> tuple[float, float, float]:
-    """A measure of `won` and its 95 % interval, from draws of whole pieces with a fixed seed."""
+    """Return a measure of `won` and its 95 % interval, from seeded draws of whole pieces."""
     pieces = len(won)
     counts = np.random.default_rng(5).multinomial(pieces, np.full(pieces, 1 / pieces), RESAMPLES)
     low, high = np.quantile(measure(won, counts), (0.025, 0.975))
@@ -286,7 +287,7 @@ def with_interval(measure: Callable[..., Any], won: Array) -> tuple[float, float
 
 
 def judged(tables: pd.DataFrame, damage: str) -> dict[str, Any]:
-    """What the study makes of one damage.
+    """Return how well the findings notice one damage.
 
     Parameters
     ----------
@@ -323,18 +324,18 @@ def judged(tables: pd.DataFrame, damage: str) -> dict[str, Any]:
 
 
 def _columns(frame: pd.DataFrame, names: Sequence[str]) -> pd.DataFrame:
-    """Some columns, zeros for a kind that was never found."""
+    """Return some columns, with zeros for a kind that was never found."""
     return frame.reindex(columns=list(names), fill_value=0.0)
 
 
 def kinds_of(tables: pd.DataFrame) -> list[str]:
-    """The columns that hold a kind's severity a minute."""
+    """Return the columns that hold a kind's severity a minute."""
     about = ("piece", "half", "version", *NAIVE)
     return [name for name in tables if name not in about and not name.startswith("worst ")]
 
 
 def rising(tables: pd.DataFrame) -> pd.DataFrame:
-    """Share of the pieces in which each kind (columns) scores higher after each damage (rows)."""
+    """Return the share of pieces in which each kind (column) rises after each damage (row)."""
     frame = tables.set_index(["version", "piece"])[kinds_of(tables)]
     original = frame.loc["original"]
     rows = {
@@ -345,7 +346,7 @@ def rising(tables: pd.DataFrame) -> pd.DataFrame:
 
 
 def versions(files: Sequence[Path]) -> Iterator[tuple[str, str, Song]]:
-    """Name, version and passage of each piece, as it is and after each damage."""
+    """Return the name, version and passage of each piece, as it is and after each damage."""
     for count, path in enumerate(files):
         name = path.relative_to(CORPUS).as_posix()
         print(f"\r{count + 1} of {len(files)} files", end="", file=sys.stderr, flush=True)
@@ -361,7 +362,7 @@ def versions(files: Sequence[Path]) -> Iterator[tuple[str, str, Song]]:
 
 
 def experiment(files: Sequence[Path]) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """The scores of all versions, and the findings of the originals.
+    """Return the scores of all versions, and the findings of the originals.
 
     Returns
     -------
@@ -383,7 +384,7 @@ def experiment(files: Sequence[Path]) -> tuple[pd.DataFrame, pd.DataFrame]:
 
 
 def alarms_a_minute(alarms: pd.DataFrame) -> pd.DataFrame:
-    """Findings a minute of each kind on the originals, by composer and in all."""
+    """Return the findings a minute of each kind on the originals, by composer and in all."""
     counts = alarms.drop(columns=["piece", "half"]).assign(pieces=1)
     sums = counts.groupby("composer").sum()
     sums.loc["all"] = sums.sum()

@@ -1,8 +1,8 @@
-"""How fast a part is fingered, against reading it, and how it grows.
+"""Measure how fast a part is fingered, compared with reading it, and how the time grows.
 
 Run it by hand: ``python tests/benchmarks/fingering.py`` (under a minute). One process, medians of
-5; the parts are a tune with chords and held notes, drawn at random, so that little repeats, and
-the demo's first guitar round after round. Reading is that of the part's own MusicXML.
+5; the parts are a tune with chords and held notes, drawn at random, so that little repeats, and the
+demo's first guitar repeated. The reading time is that of the part's own MusicXML.
 """
 
 from __future__ import annotations
@@ -34,7 +34,7 @@ COUNTS = (500, 2_000, 8_000)
 
 
 def median_ms(task: Callable[[], object]) -> float:
-    """Median milliseconds of a task, the first run left out."""
+    """Return the median milliseconds of a task, without the first run."""
     times = []
     for _ in range(SAMPLES + 1):
         start = time.perf_counter()
@@ -44,7 +44,7 @@ def median_ms(task: Callable[[], object]) -> float:
 
 
 def peak_mb(task: Callable[[], object]) -> float:
-    """Most memory that a task holds, MB."""
+    """Return the most memory that a task holds, in MB."""
     tracemalloc.start()
     task()
     peak = tracemalloc.get_traced_memory()[1]
@@ -53,7 +53,7 @@ def peak_mb(task: Callable[[], object]) -> float:
 
 
 def drawn_part(count: int) -> Song:
-    """Lines, double stops and chords at random, some held under the next."""
+    """Return lines, double stops and chords drawn at random, some held under the next."""
     draw = np.random.default_rng(1)
     rows, onset, middle = [], 0.0, 55
     while len(rows) < count:
@@ -68,7 +68,7 @@ def drawn_part(count: int) -> Song:
 
 
 def demo_part(count: int) -> Song:
-    """The demo's first guitar without its frets, again and again."""
+    """Return the demo's first guitar without its frets, repeated."""
     whole = read(DATASETS / "low-water.txt")
     own = whole.notes[whole.notes["part"] == "Guitar 1"]
     rounds = -(-count // len(own))
@@ -81,7 +81,7 @@ def demo_part(count: int) -> Song:
 
 
 def as_musicxml(whole: Song) -> bytes:
-    """The song as MusicXML."""
+    """Return the song as MusicXML."""
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "song.musicxml"
         write_musicxml(whole, path)

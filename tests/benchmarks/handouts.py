@@ -1,10 +1,10 @@
-"""How fast handouts are written, and how that grows with the song.
+"""Measure how fast handouts are written, and how the time grows with the song.
 
 Run it by hand: ``python tests/benchmarks/handouts.py`` (about a minute). One process, medians of 3,
 the first run left out. Two players, PDF and HTML for each and for the band. The demo is three and a
-half minutes long; the longer song is the demo's sections one after the other again, each bar of
-the copy a fret higher, so that nothing is written as before. ``--sections`` measures songs of 200
-sections of four bars, all different or of four that return, once each (minutes).
+half minutes long; the longer song repeats the demo's sections with each bar of the copy a fret
+higher, so that no line can be reused. ``--sections`` takes minutes: it measures songs of 200
+sections of four bars, all different or made of four that return, once each.
 
 Seconds of the processor with ``--sections`` on a machine with two cores, before equal lines were
 engraved once and sections that return were worked out once, and after:
@@ -15,8 +15,8 @@ sections    style      before   after
 4 return    notation      4.2     4.1
 4 return    shapes        6.5     5.1
 
-Here every bar is another one, so that notation gains nothing. In a song of 200 different sections
-whose bars are of eight kinds it is 22.3 before and 15.7 after.
+Here all bars differ, so that notation gains nothing. For a song of 200 different sections made of
+eight different bars it took 22.3 before and 15.7 after.
 """
 
 from __future__ import annotations
@@ -42,7 +42,7 @@ SAMPLES = 3
 
 
 def medians(task: Callable[[], object]) -> tuple[float, float]:
-    """Median seconds on the clock and on the processor."""
+    """Return median seconds on the clock and on the processor."""
     clock, processor = [], []
     for _ in range(SAMPLES + 1):
         start, used = time.perf_counter(), time.process_time()
@@ -53,7 +53,7 @@ def medians(task: Callable[[], object]) -> tuple[float, float]:
 
 
 def twice(song: Song) -> Song:
-    """The song and once more, a semitone higher and on frets one higher."""
+    """Return the song played twice, the second time a semitone and one fret higher."""
     bars, length = len(song.measures), song.duration
     again = {
         "sections": song.sections.assign(
@@ -85,7 +85,7 @@ SHAPES = ("577655", "x57775", "577555", "x57765")
 
 
 def many_sections(count: int, different: int) -> Song:
-    """Sections of four bars, two shapes a bar for each guitar, drawn at random."""
+    """Return sections of four bars, with two shapes a bar for each guitar, drawn at random."""
     chance = Random(1)
     lines = ["key: E major", "part: Guitar 1; standard tuning", "part: Guitar 2; standard tuning"]
     kinds = []
@@ -104,13 +104,13 @@ def many_sections(count: int, different: int) -> Song:
 
 
 def _moved(chance: Random) -> str:
-    """A shape somewhere on the neck."""
+    """Return a shape moved somewhere along the neck."""
     shape, frets = chance.choice(SHAPES), chance.randrange(7)
     return "-".join(sign if sign == "x" else str(int(sign) + frets) for sign in shape)
 
 
 def time_sections() -> None:
-    """Two hundred sections, all different or returning, once each."""
+    """Time two hundred sections, all different or returning, once each."""
     for different in (200, 4):
         song = many_sections(200, different)
         for style in STYLES:

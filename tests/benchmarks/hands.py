@@ -1,9 +1,9 @@
-"""How fast every voicing of a chord is found, on six strings and 22 frets.
+"""Measure how fast every voicing of a chord is found, on six strings and 22 frets.
 
-Run it by hand: ``python tests/benchmarks/hands.py`` (some seconds). Least and median of 40 calls
-each, in ms, of a chord asked for the first time, with the processor's own time beside it, since
-other work on the machine makes the clock's time longer; and of a chord asked for again, which is
-kept.
+Run it by hand: ``python tests/benchmarks/hands.py`` (some seconds). It prints the least and the
+median of 40 calls, in ms, for a chord asked for the first time and for a chord asked for again,
+which is cached. Processor time stands beside it, since other work on the machine makes the clock
+time longer.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ SAMPLES = 40
 
 
 def clocked(task) -> tuple[float, float, float]:
-    """Least and median ms by the clock, and the least of the processor's own."""
+    """Return the least and median ms by the clock, and the least by the processor."""
     wall, own = [], []
     for _ in range(SAMPLES + 3):
         start, start_own = time.perf_counter(), time.process_time()

@@ -1,8 +1,8 @@
-"""How fast the hearing models are on many moments at once.
+"""Measure how fast the hearing models are on many moments at once.
 
-Run it by hand: ``python tests/benchmarks/hearing.py`` (some seconds). Medians of 15, in ms, for
-100 moments and for 3,000 of a song: two parts of four notes of ten partials each. The tables are
-made once a song, from its different tones.
+Run it by hand: ``python tests/benchmarks/hearing.py`` (some seconds). Medians of 15, in ms, for 100
+moments and for 3,000 of a song: two parts of four notes of ten partials each. The tables are made
+once for a song, from its different tones.
 """
 
 from __future__ import annotations
@@ -35,7 +35,7 @@ SAMPLES = 15
 
 
 def median(task: Callable[[], object]) -> float:
-    """Median milliseconds of a task."""
+    """Return the median milliseconds of a task."""
     task()
     times = []
     for _ in range(SAMPLES):
@@ -46,7 +46,7 @@ def median(task: Callable[[], object]) -> float:
 
 
 def counts(pitches: np.ndarray, shift: int) -> np.ndarray:
-    """How often each tone of the palette sounds at each moment."""
+    """Return how often each tone of the palette sounds at each moment."""
     table = np.zeros((len(pitches), 2 * (HIGHEST - LOWEST + 1)))
     row = np.arange(len(pitches))[:, None]
     np.add.at(table, (row, pitches.astype(int) - LOWEST + shift), 1)

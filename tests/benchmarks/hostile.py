@@ -1,4 +1,4 @@
-"""The whole job with hostile input: all of it is read, or refused in a line that says why.
+"""Try the whole kit on hostile input: each file must be read, or refused in a line that says why.
 
 Run it by hand: ``python tests/benchmarks/hostile.py`` (an hour on two cores; ``--share 0.02`` for
 a minute or two). It tries 20,000 mutants of each format (MusicXML as text and compressed, MIDI,
@@ -7,9 +7,9 @@ every command, each with limits of time and memory, in processes of their own. I
 which each column from "other error" to "not read back" should be zero, and the places where
 something failed; the exit code is 1 if something did.
 
-An item is made of its kind, its number and the seed, and always the same for the same code (the
-mutants in the chain are those that are accepted). One by itself:
-``python tests/benchmarks/hostile.py --only chart --number 123``.
+An item is made from its kind, its number and the seed, and is always the same for the same code
+(the mutants in the chain are those that are accepted). To try one alone: ``python
+tests/benchmarks/hostile.py --only chart --number 123``.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ from mutants.items import COUNTS, attempt, groups_of, items_of, table_of
 from mutants.trying import FAILURES, Outcome
 from mutants.workers import try_all
 
-TELL = 500  # items between two lines that say how far it is
+TELL = 500  # items between two progress lines
 
 
 def main() -> int:
@@ -53,7 +53,7 @@ def main() -> int:
 def _try(
     items: list[tuple[str, int]], options: argparse.Namespace, outcomes: list[Outcome]
 ) -> None:
-    """Fill the outcomes, reporting each failure and, now and then, how far it is."""
+    """Fill the outcomes; report each failure and, from time to time, the progress."""
     for outcome in try_all(items, attempt, options.seed, options.jobs, options.keep):
         outcomes.append(outcome)
         if outcome.verdict in FAILURES:

@@ -1,12 +1,13 @@
-"""How fast the live view follows in a browser: a slider's event to the new picture on the screen,
-and letting go to a sound that is ready.
+"""Measure how fast the live view follows in a browser: from a slider's event to the new picture on
+the screen, and from letting go to a sound that is ready.
 
 Run it by hand: ``python tests/benchmarks/live.py`` (some two minutes; needs ``.[browser]`` and
-chromium). The demo song, its Chorus 1, headless Chromium on the machine itself. A slider is dragged
-to and fro with the mouse, a step every 50 ms. The clock runs in the page: from the mouse's event
-that moves the handle to the frame in which the picture of that value is painted; values that were
-passed over before they were shown do not count. ``bare`` is the round trip of a slider that only
-writes its value into a text, for comparison: what the browser, the server and the kernel take.
+chromium). It shows Chorus 1 of the demo song in headless Chromium on the machine itself. A slider
+is dragged to and fro with the mouse, a step every 50 ms. The clock runs in the page: from the mouse
+event that moves the handle to the frame in which the picture of that value is painted. Values that
+were passed over before they were shown do not count. ``bare`` is, for comparison, the round trip of
+a slider that only writes its value into a text: the time that the browser, the server and the
+kernel take.
 """
 
 from __future__ import annotations
@@ -36,7 +37,7 @@ box = widgets.VBox([slider, text])
 box.add_class("bare")
 box
 """
-# Every change of the slider's own value is kept with its time; when the picture says that value,
+# Every change of the slider's own value is stored with its time; when the picture shows that value,
 # the time until the next painted frame is taken.
 WATCH = """
 ([handles, pictures, says]) => {
@@ -63,7 +64,7 @@ WATCH = """
 
 
 def drag(page: Page, handle: Any, shares: list[float]) -> None:
-    """Pull a slider's handle along its way, a step every 50 ms, and let it go where it began."""
+    """Pull a slider's handle along its track, a step every 50 ms, and let it go where it began."""
     box = handle.bounding_box()
     base = handle.locator("xpath=ancestor::*[contains(@class, 'noUi-base')]").bounding_box()
     x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
@@ -77,7 +78,7 @@ def drag(page: Page, handle: Any, shares: list[float]) -> None:
 
 
 def to_and_fro(reach: float, steps: int) -> list[float]:
-    """Shares of a slider's way, up, down past the start, and back."""
+    """Return shares of a slider's track: up, down past the start, and back."""
     up = [reach * n / steps for n in range(1, steps + 1)]
     return [*up, *up[::-1], *[-each for each in up], *[-each for each in up[::-1]]]
 
@@ -85,7 +86,7 @@ def to_and_fro(reach: float, steps: int) -> list[float]:
 def measure(
     page: Page, box: str, name: str, says: dict[int, str], shares: list[float]
 ) -> list[float]:
-    """Milliseconds from each event to its picture."""
+    """Return the milliseconds from each event to its picture."""
     row = page.locator(f"{box} .widget-inline-hbox", has=page.get_by_text(name, exact=True))
     row.first.evaluate("(each, name) => each.classList.add('watched-' + name)", name)
     watched = f".watched-{name} .noUi-handle"
@@ -97,7 +98,7 @@ def measure(
 
 
 def sound_ready(page: Page) -> list[float]:
-    """Milliseconds from letting a slider go to a new sound that the player can play."""
+    """Return the milliseconds from letting a slider go to a new sound that the player can play."""
     found = []
     for _ in range(6 * ROUNDS):
         handle = page.locator(".watched-Tempo .noUi-handle")
@@ -131,7 +132,7 @@ def sound_ready(page: Page) -> list[float]:
 
 
 def print_row(name: str, taken: list[float]) -> None:
-    """A row of the table."""
+    """Print a row of the table."""
     ordered = sorted(taken)
     p95 = ordered[min(int(0.95 * len(ordered)), len(ordered) - 1)]
     print(f"| {name} | {len(taken)} | {statistics.median(taken):.0f} | {p95:.0f} |", flush=True)
@@ -162,7 +163,7 @@ def main() -> None:
             Notebook(page, address, "live.ipynb").run_from_the_top()
             page.locator(".arrange-picture").wait_for()
             page.locator(".arrange-live").evaluate("each => each.scrollIntoView()")
-            page.wait_for_timeout(15_000)  # a player looks first
+            page.wait_for_timeout(15_000)  # a player looks before moving
             everything: list[float] = []
             octaves = {-2: "two octaves down", -1: "an octave down", 0: "as written",
                        1: "an octave up", 2: "two octaves up"}  # fmt: skip

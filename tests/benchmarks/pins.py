@@ -1,4 +1,4 @@
-"""What the kit says of thirteen songs, kept as text, to notice what a change of the code changes.
+"""Write what the kit says about thirteen songs as text, to see what a change of the code changes.
 
 Run it by hand before a change and after it (some minutes each)::
 
@@ -6,9 +6,10 @@ Run it by hand before a change and after it (some minutes each)::
     python tests/benchmarks/pins.py after
     diff -r before after
 
-One folder a song, one text file a kind of output: the findings and their groups, the notes and the
-smallest moves of the first findings, proposals, a condensation, the words on the sheets, the log.
-The songs are the demo songs of datasets/ and ten public-domain scores of music21's corpus.
+Each song gets a folder with one text file for each kind of output: the findings and their groups,
+the notes and the smallest moves of the first findings, proposals, a condensation, the words on the
+sheets, the log. The songs are the demo songs of datasets/ and ten public-domain scores of music21's
+corpus.
 """
 
 from __future__ import annotations
@@ -43,11 +44,11 @@ SONGS = (
     CORPUS / "leadSheet" / "fosterBrownHair.mxl",
     CORPUS / "monteverdi" / "madrigal.3.1.mxl",
 )
-FINDINGS_LOOKED_AT = 25  # of each song, spread over its table
+FINDINGS_LOOKED_AT = 25  # findings of each song, spread over its table
 
 
 def outputs(song: ar.Song) -> Iterator[tuple[str, Callable[[], str]]]:
-    """Name of each output, and what makes its text."""
+    """Return the name of each output, and the function that makes its text."""
     findings = ar.find_clashes(song)
     guitars = song.parts.loc[song.parts["family"] == "guitar", "part"].tolist()
     step = max(1, len(findings) // FINDINGS_LOOKED_AT)
@@ -64,19 +65,19 @@ def outputs(song: ar.Song) -> Iterator[tuple[str, Callable[[], str]]]:
 
 
 def table_text(table: pd.DataFrame) -> str:
-    """Every value of a table, figures to nine digits."""
+    """Return every value of a table, with numbers to nine digits."""
     return table.round(9).to_csv(index=False, lineterminator="\n")
 
 
 def joined(rows: list[pd.Series], look: Callable[[pd.Series], pd.DataFrame]) -> str:
-    """What is found for each finding, one below the other."""
+    """Return the texts for each finding, one below the other."""
     return "\n".join(
         f"# {row['kind']} {row['parts']} {row['onset']:g}\n{table_text(look(row))}" for row in rows
     )
 
 
 def proposals(song: ar.Song, part: str) -> str:
-    """Proposals for a part in each section."""
+    """Return the proposals for a part in each section."""
     texts = []
     for section in song.sections["section"]:
         try:
@@ -88,7 +89,7 @@ def proposals(song: ar.Song, part: str) -> str:
 
 
 def log(song: ar.Song, part: str) -> str:
-    """A decision recorded with its figures, as the log holds it."""
+    """Return a decision recorded with its figures, as the log holds it."""
     for section in song.sections["section"]:
         try:
             idea = ar.revoice(song, part, section=section)[0]
@@ -103,7 +104,7 @@ def log(song: ar.Song, part: str) -> str:
 
 
 def sheets(song: ar.Song) -> str:
-    """The words on every sheet, in both styles."""
+    """Return the words on every sheet, in both styles."""
     texts = []
     for style in STYLES:
         with tempfile.TemporaryDirectory() as folder:
@@ -118,7 +119,7 @@ def sheets(song: ar.Song) -> str:
 
 
 def condensed(song: ar.Song) -> str:
-    """A condensation to two players."""
+    """Return a condensation to two players."""
     try:
         result = ar.condense(song, 2)
     except ar.ArrangeError as error:
@@ -128,7 +129,7 @@ def condensed(song: ar.Song) -> str:
 
 
 def main(folder: Path) -> None:
-    """Write every output of every song below a folder."""
+    """Write every output of every song to a folder."""
     for path in SONGS:
         song = ar.read(path)
         own = folder / f"{path.parent.name}-{path.stem}"

@@ -1,8 +1,9 @@
-"""How fast and in how much memory a score is read and measured, against other readers.
+"""Measure how fast and in how much memory a score is read and measured, against other readers.
 
-Run it by hand: ``python tests/benchmarks/reading.py`` (some minutes). It prints two tables.
-One process, the same bytes in turn, the heap trimmed between samples, medians of 7 (3 for the
-slow readers). Memory is the growth of the peak resident size in a fresh process.
+Run it by hand: ``python tests/benchmarks/reading.py`` (some minutes). It prints two tables. All
+readers read the same bytes in turn in one process, the heap is trimmed between samples, and times
+are medians of 7 (3 for the slow readers). Memory is the growth of the peak resident size in a fresh
+process.
 """
 
 from __future__ import annotations
@@ -45,7 +46,7 @@ SAMPLES, SLOW_SAMPLES = 7, 3
 
 
 def score_bytes(path: Path) -> bytes:
-    """The bytes of a score, unpacked."""
+    """Return the bytes of a score, unpacked."""
     data = path.read_bytes()
     if data.startswith(b"PK"):
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
@@ -61,7 +62,7 @@ def trim() -> None:
 
 
 def in_turn(tasks: list[Callable[[], object]], samples: int) -> list[float]:
-    """Median milliseconds of each task, one after the other in each round."""
+    """Return the median milliseconds of each task; the tasks take turns within each round."""
     times: list[list[float]] = [[] for _ in tasks]
     for _ in range(samples + 1):
         for task, own in zip(tasks, times, strict=True):
@@ -73,7 +74,7 @@ def in_turn(tasks: list[Callable[[], object]], samples: int) -> list[float]:
 
 
 def measure(song: Song) -> None:
-    """Ranges and overlaps by song, section and measure, and the findings."""
+    """Compute ranges and overlaps by song, section and measure, and the findings."""
     for by in ("song", "section", "measure"):
         part_ranges(song.notes, by, song.parts)
         register_overlap(song.notes, by)
@@ -81,7 +82,7 @@ def measure(song: Song) -> None:
 
 
 def peak_megabytes(task: str, path: Path) -> float:
-    """Growth of the peak resident size while a task runs in a fresh process."""
+    """Return the growth of the peak resident size while a task runs in a fresh process."""
     context = multiprocessing.get_context("spawn")
     with context.Pool(1) as pool:
         return pool.apply(_peak, (task, path))
@@ -89,7 +90,7 @@ def peak_megabytes(task: str, path: Path) -> float:
 
 def _peak(task: str, path: Path) -> float:
     data = score_bytes(path)
-    read_musicxml(score_bytes(CORPUS / FILES[-1]))  # what is loaded once does not count
+    read_musicxml(score_bytes(CORPUS / FILES[-1]))  # modules that are loaded once do not count
     trim()
     before = _status("VmRSS")
     Path("/proc/self/clear_refs").write_text("5")  # the peak starts anew

@@ -1,17 +1,17 @@
-"""How well and how fast parts are re-voiced.
+"""Measure how well and how fast parts are re-voiced.
 
 Run it by hand: ``python tests/benchmarks/revoicing.py FOLDER`` (some minutes); it writes
-``speed.csv``, ``passages.csv`` and ``demo.csv`` there and prints what they come to.
+``speed.csv``, ``passages.csv`` and ``demo.csv`` there and prints summaries.
 
-Speed: passages of 2 to 32 chords, seconds of the processor's own, median of 5: the search alone
-(all voicings up to fret 15 of each chord found, weighed, and the best path), its pools new and
-known, and the whole of ``revoice`` with one idea and with all.
+Speed: passages of 2 to 32 chords, processor seconds, median of 5: the search alone (find and weigh
+all voicings of each chord up to fret 15, and find the best path), with new and with cached pools,
+and the whole of ``revoice`` with one idea and with all.
 
-Worth: 50 passages of eight chords, out of music21's Bach chorales by a fixed seed, the harmony as
-its ``chordify`` and ``chordSymbolFigureFromChord`` name it. Two guitars strum it: one the easiest
-shape of each chord, the other one drawn from the tenth of all voicings that clash most with it.
-Measured: the share of findings that the best proposal ends, the harmony (no foreign note, no third
-or seventh lost unless stated), the hand, and the distance from the written part. The path is
+Quality: 50 passages of eight chords are drawn from music21's Bach chorales with a fixed seed;
+``chordify`` and ``chordSymbolFigureFromChord`` name their harmony. Two guitars strum it: one plays
+the easiest shape of each chord, the other a voicing drawn from the tenth that clash most with it.
+Measured are the share of findings that the best proposal ends, the harmony (no foreign note, no
+third or seventh lost unless stated), the hand, and the distance from the written part. The path is
 compared with the best voicing chord by chord, both from the same candidates.
 """
 
@@ -56,7 +56,7 @@ CIRCLE = ("Am7", "Dm7", "G7", "Cmaj7", "Fmaj7", "Bm7b5", "E7", "Am")  # a chain 
 
 
 def harmony_of(symbol: str) -> Harmony:
-    """A chord symbol as voicings ask for it."""
+    """Return a chord symbol in the form that voicings ask for."""
     chord = parse_chord(symbol)
     root = parse_pitch_class(chord.root)
     members = tuple((root + size) % 12 for size in chord_intervals(chord.kind, chord.degrees))
@@ -64,7 +64,7 @@ def harmony_of(symbol: str) -> Harmony:
 
 
 def strummed(symbols: list[str], voicings: dict[str, list[list[int]]]) -> Song:
-    """A song of a bar a chord, each guitar strumming its voicing on every beat."""
+    """Return a song with a bar for each chord; each guitar strums its voicing on every beat."""
     bars = np.arange(1, len(symbols) + 1)
     start = 4.0 * (bars - 1)
     harmonies = [harmony_of(symbol) for symbol in symbols]
@@ -94,7 +94,7 @@ def strummed(symbols: list[str], voicings: dict[str, list[list[int]]]) -> Song:
 
 
 def progressions(count: int) -> list[tuple[str, list[str]]]:
-    """Eight chords in a row out of chorales, the same every run."""
+    """Return rows of eight chords from chorales, the same in every run."""
     draw = np.random.default_rng(SEED)
     paths = sorted(music21.corpus.getComposer("bach"))
     found: list[tuple[str, list[str]]] = []
@@ -108,7 +108,7 @@ def progressions(count: int) -> list[tuple[str, list[str]]]:
 
 
 def chorale_symbols(path: Path) -> list[str]:
-    """The chords of a chorale whose names are plain, in order, each change once."""
+    """Return a chorale's chords with plain names, in order, each change once."""
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         score = music21.converter.parse(path).chordify()
@@ -125,7 +125,7 @@ def chorale_symbols(path: Path) -> list[str]:
 
 
 def clashing(symbols: list[str], draw: np.random.Generator) -> dict[str, list[list[int]]]:
-    """The easiest shape of each chord, and one of the tenth that clash most with it."""
+    """Return the easiest shape of each chord, and one of the tenth that clash most with it."""
     table = pair_costs(TASTE)
     one, other = [], []
     for symbol in symbols:
@@ -148,7 +148,7 @@ def clashing(symbols: list[str], draw: np.random.Generator) -> dict[str, list[li
 
 
 def harmony_kept(before: Song, after: Song, named_losses: tuple[str, ...]) -> bool:
-    """Whether no foreign note came in, and no third or seventh was lost without being stated."""
+    """Return whether no foreign note came in, and no third or seventh was lost unsaid."""
     lost = 0
     for row, bar in zip(before.chords.itertuples(), before.chords["measure"], strict=True):
         sides = []
@@ -164,12 +164,12 @@ def harmony_kept(before: Song, after: Song, named_losses: tuple[str, ...]) -> bo
 
 
 def playable(song: Song, parts: tuple[str, ...]) -> bool:
-    """Whether every note of some parts can be played."""
+    """Return whether every note of some parts can be played."""
     return all(ar.finger_part(song, part)["problem"].isna().all() for part in parts)
 
 
 def figures(proposal: Proposal | None, before: int, severity: float) -> dict[str, float]:
-    """What a proposal comes to; nothing if there is none."""
+    """Return the figures of a proposal; empty if there is none."""
     if proposal is None:
         return {"ended": 0.0, "left": 1.0, "severity_left": 1.0}
     after = proposal.before_after
@@ -186,7 +186,7 @@ def figures(proposal: Proposal | None, before: int, severity: float) -> dict[str
 
 
 def tried(task: Callable[[], list[Proposal]]) -> Proposal | None:
-    """The best proposal, or none where nothing helps."""
+    """Return the best proposal, or None where nothing helps."""
     try:
         return task()[0]
     except ArrangeError:
@@ -194,7 +194,7 @@ def tried(task: Callable[[], list[Proposal]]) -> Proposal | None:
 
 
 def path_and_greedy(song: Song) -> dict[str, Proposal | None]:
-    """The best path through all candidates, and the best of each chord by itself."""
+    """Return the best path through all candidates, and the best candidate of each chord alone."""
     stretch, harmonies = find_stretch(song), Harmonies(song)
     mover = make_mover(harmonies, G2, stretch, Scope(), None, TASTE)
     judge = Judge(harmonies, stretch, (mover,), TASTE)
@@ -221,7 +221,7 @@ def path_and_greedy(song: Song) -> dict[str, Proposal | None]:
 
 
 def measure_passages(folder: Path) -> None:
-    """Fifty passages, a row each and way."""
+    """Measure fifty passages, with a row for each passage and method."""
     rows, draw = [], np.random.default_rng(SEED)
     for number, (piece, symbols) in enumerate(progressions(PASSAGES)):
         song = strummed(symbols, clashing(symbols, draw))
@@ -252,7 +252,7 @@ def measure_passages(folder: Path) -> None:
 
 
 def measure_demo(folder: Path) -> None:
-    """Every section and guitar of the demo song that has something to end."""
+    """Measure every section and guitar of the demo song that has a finding to end."""
     song = ar.read(LOW_WATER)
     rows = []
     for section in song.sections["section"]:
@@ -275,7 +275,7 @@ def measure_demo(folder: Path) -> None:
 
 
 def clocked(task: Callable[[], object], prepare: Callable[[], object] = lambda: None) -> float:
-    """Median seconds of the processor, of 5 runs."""
+    """Return median processor seconds of 5 runs."""
     took = []
     for _ in range(5):
         prepare()
@@ -286,7 +286,7 @@ def clocked(task: Callable[[], object], prepare: Callable[[], object] = lambda: 
 
 
 def measure_speed(folder: Path) -> None:
-    """Growth with the number of chords."""
+    """Measure how the time grows with the number of chords."""
     rows = []
     for count in (2, 4, 8, 16, 32):
         symbols = [CIRCLE[n % len(CIRCLE)] for n in range(count)]

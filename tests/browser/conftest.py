@@ -1,4 +1,4 @@
-"""A real browser and a real JupyterLab, once for all tests here."""
+"""A real browser and a real JupyterLab, started once for all tests here."""
 
 import contextlib
 import os
@@ -11,7 +11,7 @@ from arrange.live.view_notebook import write_page
 
 
 def _needed(condition, what):
-    """Skip where something is missing, but never where all is checked."""
+    """Skip where something is missing, but fail where everything must be checked."""
     if not condition:
         if os.environ.get("CI") == "true":
             pytest.fail(f"{what} is needed here")
@@ -34,7 +34,7 @@ def browser():
 
 @pytest.fixture(scope="session")
 def folder(tmp_path_factory):
-    """The lessons, the songs, and a live view of the demo song."""
+    """Return a folder with the lessons, the songs, and a live view of the demo song."""
     folder = tmp_path_factory.mktemp("lab")
     copy_lessons(folder)
     write_page(folder / "datasets" / "low-water.musicxml", folder / "live.ipynb")
@@ -49,10 +49,11 @@ def address(folder):
 
 @pytest.fixture(scope="module")
 def notebook_opener(browser, address):
-    """Opens a notebook for the tests of a file: its path, the size of the screen, the theme.
+    """Open a notebook for the tests of a file, given its path, the size of the screen and the
+    theme.
 
-    A test's own notebook comes from ``open_notebook``: a page that stays open goes on drawing and
-    asking the server, and slows those after it.
+    A test's own notebook comes from ``open_notebook``: a page that stays open continues to draw and
+    to ask the server, and slows the tests after it.
     """
     with notebooks_opened(browser, address) as do:
         yield do
@@ -60,7 +61,7 @@ def notebook_opener(browser, address):
 
 @pytest.fixture
 def open_notebook(browser, address):
-    """The same for one test, closed when it ends."""
+    """Do the same for one test, and close the page when it ends."""
     with notebooks_opened(browser, address) as do:
         yield do
 

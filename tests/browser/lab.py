@@ -27,7 +27,7 @@ FLAGS = [
     "--disable-background-networking", "--disable-component-update", "--disable-sync",
 ]  # fmt: skip
 TOKEN = "rehearsal"
-# What JupyterLab says by itself when a kernel is restarted, whatever the notebook.
+# What JupyterLab itself writes when a kernel is restarted, whatever the notebook.
 _HARMLESS = re.compile(
     r"Could not restore the debugger state|Canceled future for \w+ message"
     r"|Comm not found for comm id"
@@ -35,21 +35,21 @@ _HARMLESS = re.compile(
 
 
 def free_port() -> int:
-    """A port that nobody listens to."""
+    """Return a port that no process listens to."""
     with socket.socket() as one:
         one.bind(("127.0.0.1", 0))
         return one.getsockname()[1]
 
 
 def copy_lessons(folder: Path) -> None:
-    """The notebooks and the songs, so that nothing is written into the repository."""
+    """Copy the notebooks and the songs, so that nothing is written into the repository."""
     shutil.copytree(ROOT / "notebooks", folder / "notebooks",
                     ignore=shutil.ignore_patterns(".ipynb_checkpoints"))  # fmt: skip
     shutil.copytree(ROOT / "datasets", folder / "datasets")
 
 
 def environment(folder: Path) -> dict[str, str]:
-    """Settings, temporary files and what servers note of themselves, all in a folder."""
+    """Return an environment that keeps settings, temporary files and server records in a folder."""
     home = folder / "home"
     settings = home / "settings" / "@jupyterlab" / "apputils-extension"
     settings.mkdir(parents=True, exist_ok=True)
@@ -71,7 +71,7 @@ def environment(folder: Path) -> dict[str, str]:
 
 @contextlib.contextmanager
 def running(command: list[str], folder: Path) -> Iterator[subprocess.Popen[bytes]]:
-    """A command in a folder, whose words go to ``server.log`` there, until it is not needed."""
+    """Run a command in a folder while it is needed; its output goes to ``server.log`` there."""
     with (folder / "server.log").open("wb") as output:
         server = subprocess.Popen(
             command, cwd=folder, env=environment(folder), stdout=output, stderr=output
@@ -104,7 +104,7 @@ def _wait_for(address: str, server: subprocess.Popen[bytes], log: Path) -> None:
 
 @contextlib.contextmanager
 def started_lab(folder: Path) -> Iterator[str]:
-    """JupyterLab on a folder; gives its address, without a path."""
+    """Start JupyterLab on a folder; return its address, without a path."""
     port = free_port()
     command = [sys.executable, "-m", "jupyterlab", "--no-browser", "--ServerApp.ip=127.0.0.1",
                f"--port={port}", f"--IdentityProvider.token={TOKEN}", "--ServerApp.port_retries=0",
@@ -117,18 +117,18 @@ def started_lab(folder: Path) -> Iterator[str]:
 
 @dataclass(frozen=True)
 class Served:
-    """A server of ours: its process, its address with the secret, and its folder."""
+    """A server started by the tests: its process, its address with the secret, and its folder."""
 
     process: subprocess.Popen[bytes]
     address: str
     folder: Path
 
     def kernels(self) -> list[psutil.Process]:
-        """All processes below it."""
+        """Return all processes below it."""
         return psutil.Process(self.process.pid).children(recursive=True)
 
     def left_after(self, sent: int) -> list[str]:
-        """Send a signal; what is left behind then, the exit code too unless it is 0."""
+        """Send a signal; return what is left behind then, with the exit code unless it is 0."""
         kernels = self.kernels()
         self.process.send_signal(sent)
         code = self.process.wait(30)
@@ -139,7 +139,7 @@ class Served:
         return [*left, "port"] if self.answers() else left
 
     def answers(self) -> bool:
-        """Whether somebody listens to its port."""
+        """Return whether a process listens to its port."""
         where = urlsplit(self.address)
         with socket.socket() as one:
             return one.connect_ex((where.hostname, where.port)) == 0
@@ -152,7 +152,7 @@ def _is_alive(process: psutil.Process) -> bool:
         return False
 
 
-# The command, kernels that nobody looks at let go sooner.
+# The command, but kernels that no page uses are stopped sooner.
 _PAGE = """
 import sys
 from arrange.commands import main
@@ -164,7 +164,7 @@ sys.exit(main())
 
 @contextlib.contextmanager
 def started_page(song: Path, folder: Path, unused: int = 30) -> Iterator[Served]:
-    """A song's page without code, from the command."""
+    """Start the command that serves a song's page without code."""
     folder.mkdir(exist_ok=True)
     command = [sys.executable, "-c", _PAGE.format(unused=unused), "page", str(song), "--no-browser"]
     with running(command, folder) as server:
@@ -173,16 +173,16 @@ def started_page(song: Path, folder: Path, unused: int = 30) -> Iterator[Served]
 
 
 def wait_for(what: Callable[[], Any], seconds: float = 60) -> Any:
-    """What is true at last."""
+    """Wait until a condition is true; return its value."""
     end = time.monotonic() + seconds
     while not (found := what()):
-        assert time.monotonic() < end, "it never came true"
+        assert time.monotonic() < end, "the condition never became true"
         time.sleep(0.1)
     return found
 
 
 class Notebook:
-    """A notebook open in a browser.
+    """A notebook that is open in a browser.
 
     Parameters
     ----------
@@ -211,14 +211,14 @@ class Notebook:
             self.complaints.append(f"console: {text}")
 
     def menu(self, *names: str) -> None:
-        """Choose in the menu by the names that are read there."""
+        """Choose a menu entry by the names that a reader sees."""
         self.page.locator(".lm-MenuBar-item", has_text=re.compile(f"^{names[0]}$")).click()
         for name in names[1:]:
             item = self.page.locator(".lm-Menu-item", has=self.page.get_by_text(name, exact=True))
             item.first.click()
 
     def run_from_the_top(self, seconds: float = 120) -> None:
-        """Restart the kernel and run all cells, by the menu, and wait until all are done."""
+        """Restart the kernel and run all cells through the menu, and wait until all are done."""
         idle = ".jp-Notebook-ExecutionIndicator[data-status='idle']"
         self.page.locator(idle).first.wait_for(state="attached", timeout=60_000)
         self.menu("Run", "Restart Kernel and Run All Cells…")
@@ -232,11 +232,11 @@ class Notebook:
               });
             }""",
             timeout=1000 * seconds,
-            polling=200,  # ms; by default it asks, and so draws, at every frame
+            polling=200,  # ms; by default it asks at every frame, which makes the page draw
         )  # fmt: skip
 
     def faults(self) -> list[str]:
-        """What a reader would see go wrong: in a cell, the console or the log panel."""
+        """Return the faults that a reader would see: in a cell, the console or the log panel."""
         outputs = self.page.locator(
             "[data-mime-type='application/vnd.jupyter.error'], "
             "[data-mime-type='application/vnd.jupyter.stderr']"
@@ -244,7 +244,7 @@ class Notebook:
         return [*outputs.all_inner_texts(), *self.complaints, *self._logged()]
 
     def _logged(self) -> list[str]:
-        """Opens the log panel, reads it and closes it."""
+        """Open the log panel, read it and close it."""
         panel = self.page.locator(".jp-LogConsolePanel")
         if not panel.count():
             self.menu("View", "Show Log Console")

@@ -1,10 +1,10 @@
-"""The live view on a page, as it is seen and touched."""
+"""The live view on a page, as a user sees and touches it."""
 
 from playwright.sync_api import expect
 
 
 class Live:
-    """The live view as it is seen and touched.
+    """The live view as a user sees and touches it.
 
     Parameters
     ----------
@@ -18,7 +18,7 @@ class Live:
         expect(self.picture).to_be_visible(timeout=60_000)
 
     def slider(self, name):
-        """Its handle, which takes the arrow keys."""
+        """Return a slider's handle, which reacts to the arrow keys."""
         row = self.view.locator(".widget-inline-hbox", has=self.page.get_by_text(name, exact=True))
         return row.locator(".noUi-handle")
 
@@ -32,7 +32,7 @@ class Live:
         expect(self.picture).to_contain_text(text)
 
     def drag(self, name, share):
-        """Take a slider's handle and pull it by a share of its way, in small steps."""
+        """Drag a slider's handle by a share of its track, in small steps."""
         handle = self.slider(name)
         handle.scroll_into_view_if_needed()
         box = handle.bounding_box()

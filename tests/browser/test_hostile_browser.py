@@ -1,6 +1,6 @@
-"""Texts of a song that look like markup, on every surface, in a real browser.
+"""Texts of a song that look like markup, on every page, in a real browser.
 
-No script of theirs runs, nothing is asked of another server, and they are read as they are written.
+No script in them runs, no other server is asked for anything, and each is shown as it is written.
 """
 
 import json
@@ -23,14 +23,14 @@ from arrange.live.view_notebook import write_page
 from arrange.report.studying import Study
 from arrange.songbook import write_songbook
 
-# Links and pictures that lead where only a text of the song can have sent them.
+# Links and pictures whose address can only come from a text of the song.
 DOORS = """() => [...document.querySelectorAll('a, img, iframe, form, object')].filter(each =>
     /^javascript:/.test(each.href ?? each.src ?? '') || each.hostname === 'outside.invalid'
     || /outside.invalid/.test(each.src ?? '')).map(each => each.outerHTML)"""
 
 
 class Watched:
-    """A page in the browser, and what it does that it should not."""
+    """A page in the browser, with a record of anything that it should not do."""
 
     def __init__(self, context, home):
         self.page, self.faults = context.new_page(), []
@@ -45,7 +45,7 @@ class Watched:
         self.page.on("dialog", lambda dialog: self.faults.append(dialog.message))
 
     def shows_text_alone(self):
-        """Whether nothing ran or was asked, and no text became a link or a picture."""
+        """Check that no script ran, nothing was requested, no text became a link or a picture."""
         self.page.wait_for_load_state("networkidle")
         assert self.page.evaluate("window.ran") is None
         assert self.page.evaluate(DOORS) == []
@@ -54,7 +54,7 @@ class Watched:
 
 @pytest.fixture(scope="module")
 def hostile(folder):
-    """Everything that is made of the song, in the folder that the lab shows."""
+    """Write everything that is made from the song into the folder that the lab shows."""
     place = folder / "hostile"
     place.mkdir()
     song = write_hostile(place)
@@ -90,7 +90,7 @@ def written_pages(place):
 
 
 def test_pages_that_are_written(context, hostile):
-    """The report, the songbook and the sheets, as files."""
+    """The report, the songbook and the sheets show the texts as they are, as files."""
     pages = written_pages(hostile)
     assert len(pages) == 4
     for path in pages:
@@ -103,7 +103,7 @@ def test_pages_that_are_written(context, hostile):
 
 
 def test_the_live_page(context, hostile, tmp_path):
-    """The page without code, and a decision recorded on it."""
+    """The page without code shows the texts as they are, and so does a decision recorded on it."""
     with started_page(hostile / "hostile.musicxml", tmp_path) as served:
         watched = Watched(context, served.address)
         watched.page.goto(served.address)
@@ -122,7 +122,7 @@ def test_the_live_page(context, hostile, tmp_path):
 @pytest.mark.usefixtures("hostile")
 @pytest.mark.parametrize("name", ["workshop-solved", "shown"])
 def test_notebooks_in_the_lab(open_notebook, name):
-    """A workshop's notebook as it opens; a live view, a study and tables as they are run."""
+    """A workshop's notebook, a live view, a study and tables show the texts as they are."""
     notebook = open_notebook(f"hostile/{name}.ipynb")
     page, asked = notebook.page, []
     page.on("request", lambda request: asked.append(request.url))

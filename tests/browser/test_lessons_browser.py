@@ -1,4 +1,4 @@
-"""Every lesson in a real browser, run from the top by the menu."""
+"""Every lesson runs in a real browser, from the top, through the menu."""
 
 import pytest
 from lab import ROOT

@@ -1,7 +1,7 @@
 """The live view in a real browser, as a player uses it.
 
-Run with ``pytest tests/browser``; needs ``pip install -e '.[browser]'`` and chromium. Conditions
-are waited for, never times.
+Run with ``pytest tests/browser``; needs ``pip install -e '.[browser]'`` and chromium. The tests
+wait for conditions, never for a fixed time.
 """
 
 import re
@@ -20,13 +20,13 @@ THEMES = ("JupyterLab Light", "JupyterLab Dark")
 
 
 def seconds_of(view):
-    """How long the sound is that the player holds."""
+    """Return how long the sound in the player is."""
     return view.locator("audio").evaluate("each => each.duration")
 
 
 @pytest.fixture(scope="module")
 def opened(notebook_opener):
-    """The live view, run from the top by the menu."""
+    """Open the live view and run it from the top through the menu."""
     notebook = notebook_opener("live.ipynb")
     notebook.run_from_the_top()
     found = Live(notebook.page)
@@ -36,15 +36,15 @@ def opened(notebook_opener):
 
 @pytest.fixture
 def live(opened):
-    """The same with nothing chosen."""
+    """Return the live view with nothing chosen."""
     opened.press("As written")
     opened.shows("Chorus 1 · as written")
-    opened.page.wait_for_timeout(1000)  # as a hand needs from the button to a slider
+    opened.page.wait_for_timeout(1000)  # the time that a hand needs from the button to a slider
     return opened
 
 
 def test_move_hear_record_and_take_back(live, folder):
-    """A player's whole way through, and nothing goes wrong on it that nobody sees."""
+    """A player goes through every step, and no fault stays hidden on the way."""
     log = folder / "datasets" / "low-water.decisions.txt"
     live.shows("Chorus 1 · as written")
     live.drag("Octave", 0.25)
@@ -84,21 +84,21 @@ def test_move_hear_record_and_take_back(live, folder):
 
 
 def test_the_last_slider_message_never_beats_a_button(live):
-    """Pull a slider over its whole way and press at once: what was pressed holds."""
+    """Drag a slider over its whole track and press a button at once: the button's effect stays."""
     for _ in range(3):
         live.drag("Tempo", 0.4)
         live.press("As written")
         live.shows("Chorus 1 · as written")
-        live.page.wait_for_timeout(1000)  # what is late has come by then
+        live.page.wait_for_timeout(1000)  # late messages have arrived by then
         live.shows("Chorus 1 · as written")
         expect(live.slider("Tempo")).to_have_attribute("aria-valuetext", re.compile("102"))
 
 
 def test_the_keyboard_reaches_everything(live):
-    """From the first slider on, tab by tab, each control gets the focus and has a name."""
+    """From the first slider on, each control gets the focus by the Tab key and has a name."""
     live.slider("Section").focus()
     names = []
-    for _ in range(60):  # the player alone has several stops
+    for _ in range(60):  # the player has several stops of its own
         names.append(
             live.page.evaluate(
                 """() => {
@@ -146,7 +146,7 @@ def test_a_log_that_cannot_be_written_is_reported_in_the_view(live, folder):
 
 @pytest.mark.parametrize("theme", THEMES)
 def test_it_fits_the_screen_in_light_and_dark(open_notebook, theme):
-    """Controls and picture stand on one screen; ink and paper are far apart in either theme.
+    """Controls and picture fit on one screen; text contrasts with its background in either theme.
 
     WCAG 2.2, 1.4.3: at least 4.5 : 1 for text.
     """
@@ -175,7 +175,7 @@ def test_it_fits_the_screen_in_light_and_dark(open_notebook, theme):
 
 
 def contrast(text, paper):
-    """The contrast of a text's fill to the paper, as WCAG 2.2 defines it."""
+    """Return the contrast between a text's fill and the paper, as WCAG 2.2 defines it."""
     one = _luminance(text.evaluate("each => getComputedStyle(each).fill"))
     other = _luminance(paper.evaluate("each => getComputedStyle(each).backgroundColor"))
     return (max(one, other) + 0.05) / (min(one, other) + 0.05)
@@ -188,7 +188,7 @@ def _luminance(colour):
 
 
 def test_the_page_without_code(browser, folder, tmp_path):
-    """What the band opens: no code on it, it works, and nothing stays when all is closed."""
+    """The page for the band shows no code, works, and leaves no process when all is closed."""
     with started_page(folder / "datasets" / "low-water.musicxml", tmp_path, 10) as served:
         page = browser.new_page(viewport={"width": 1280, "height": 720})
         complaints, asked = [], []

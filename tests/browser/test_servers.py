@@ -1,6 +1,7 @@
-"""The servers behind a live view: who is answered, and what is left when they end.
+"""The servers behind a live view: which requests they answer, and what is left when they end.
 
-No browser is needed for these, but what serves the page is (``pip install -e '.[browser]'``).
+These need no browser, but they need the package that serves the page (``pip install -e
+'.[browser]'``).
 """
 
 import http.client
@@ -27,7 +28,7 @@ SOCKET = {
 
 
 def ask(address, path, host=None, method="GET", **headers):
-    """Status and body of a request; a web socket's handshake has no body."""
+    """Return status and body of a request; a web socket's handshake has no body."""
     where = urlsplit(address)
     connection = http.client.HTTPConnection(where.hostname, where.port, timeout=60)
     connection.putrequest(method, path, skip_host=True)
@@ -52,7 +53,7 @@ PLACES = ("", "voila/static/voila.js", "login", f"api/kernels/{uuid.UUID(int=1)}
 
 @pytest.mark.parametrize("place", PLACES)
 def test_only_who_has_the_address_is_answered(served, place):
-    """Without the secret, with a part of it, or another: there is no such page."""
+    """Without the secret, with a part of it, or with another one, the page does not exist."""
     secret = urlsplit(served.address).path
     for wrong in ("/", secret[:-2] + "/", f"/{'x' * (len(secret) - 2)}/", f"/x{secret}"):
         for more in ({}, SOCKET):
@@ -68,7 +69,7 @@ HOSTS = ("outside.invalid", "outside.invalid:{port}", "127.0.0.1", "127.0.0.1:1"
 @pytest.mark.parametrize("place", PLACES)
 @pytest.mark.parametrize("host", HOSTS)
 def test_only_its_own_host_is_answered(served, place, host):
-    """A name that leads to this machine is not enough (DNS rebinding)."""
+    """A host name that leads to this machine is not enough (DNS rebinding)."""
     where = urlsplit(served.address)
     named = host.format(port=where.port)
     assert ask(served.address, where.path + place, named) == (404, "")
@@ -76,7 +77,7 @@ def test_only_its_own_host_is_answered(served, place, host):
 
 
 def test_visits_leave_no_kernels(served):
-    """Five visits at once, three of them broken off: all kernels go, and the page stays."""
+    """Five visits at once, three of them broken off, leave no kernel, and the page stays."""
     where = urlsplit(served.address)
 
     def visit(number):
@@ -126,7 +127,7 @@ def test_a_signal_in_the_middle_of_loading_leaves_nothing(tmp_path):
 
 
 def test_a_signal_to_the_lab_leaves_nothing(tmp_path):
-    """The command is JupyterLab itself: a signal to it stops the kernels too."""
+    """The command is JupyterLab itself, so that a signal to it stops the kernels too."""
     song = shutil.copy(DEMO, tmp_path / "song.musicxml")
     command = [sys.executable, "-m", "arrange", "lab", str(song), "--no-browser"]
     with running(command, tmp_path) as process:

@@ -30,10 +30,10 @@ Members = list[tuple[str, bytes, int]]
 
 
 def packed(members: Members) -> bytes:
-    """A zip file of (name, content, method), always the same bytes."""
+    """Return a zip file of (name, content, method), always with the same bytes."""
     stream = io.BytesIO()
     with warnings.catch_warnings(), zipfile.ZipFile(stream, "w") as archive:
-        warnings.simplefilter("ignore")  # a name twice
+        warnings.simplefilter("ignore")  # zipfile warns of a name given twice
         for name, content, method in members:
             info = zipfile.ZipInfo(name)
             info.compress_type = method
@@ -42,13 +42,13 @@ def packed(members: Members) -> bytes:
 
 
 def container(*paths: str) -> bytes:
-    """The member that says where the score lies."""
+    """Return the member that says where the score is."""
     roots = "".join(ROOT_FILE.format(path) for path in paths)
     return f"<container><rootfiles>{roots}</rootfiles></container>".encode()
 
 
 def compressed(score: bytes, name: str = "score.xml") -> bytes:
-    """A score as a compressed file."""
+    """Return a score as a compressed file."""
     return packed(
         [
             (CONTAINER, container(name), zipfile.ZIP_DEFLATED),
@@ -58,7 +58,7 @@ def compressed(score: bytes, name: str = "score.xml") -> bytes:
 
 
 def change_members(score: bytes, rng: Random) -> bytes:
-    """Members renamed, left out, doubled, empty, by the hundred, or otherwise compressed."""
+    """Rename, omit, double, empty or multiply members, or compress them in another way."""
     method = rng.choice(METHODS)
     head, body = (CONTAINER, container("score.xml"), method), ("score.xml", score, method)
     odd = rng.choice(ODD_NAMES)
@@ -90,7 +90,7 @@ def change_members(score: bytes, rng: Random) -> bytes:
 
 
 def change_headers(data: bytes, rng: Random) -> bytes:
-    """One field of one of the zip's headers set to something odd."""
+    """Set one field of one of the zip's headers to something odd."""
     signature = rng.choice(list(HEADERS))
     places = [at for at in range(len(data)) if data.startswith(signature, at)]
     if not places:
@@ -103,7 +103,9 @@ def change_headers(data: bytes, rng: Random) -> bytes:
 
 @functools.cache
 def bomb(shape: int) -> bytes:
-    """Much from little: blanks behind a score, blanks as a container, a hundred large members."""
+    """Return a small file that unpacks to much: blanks after a score, blanks as a container, a
+    hundred large members.
+    """
     blanks = b" " * BOMB_BYTES
     score = b"<score-partwise/>"
     method = zipfile.ZIP_DEFLATED

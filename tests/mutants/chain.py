@@ -1,4 +1,4 @@
-"""A song through every command, each with its messages and its output checked."""
+"""Run a song through every command, and check each one's messages and output."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ from arrange.formats.chart import read_chart
 from arrange.formats.midi import read_midi
 from arrange.formats.musicxml import read_musicxml
 
-TRIED = 60  # mutants looked at until one is accepted
+TRIED = 60  # mutants tried until one is accepted
 SECOND = DATASETS / "harbour-set" / "2-salt-on-the-step.txt"
 READERS = {
     "musicxml": read_musicxml, "mxl": read_musicxml, "midi": read_midi, "chart": read_chart,
@@ -42,7 +42,7 @@ Arguments = list[str]
 
 
 def song_file(number: int, seed: int) -> tuple[str, bytes]:
-    """Suffix and content of a song: the odd ones first, then mutants that are accepted."""
+    """Return suffix and content of a song: the odd songs first, then mutants that are accepted."""
     odd = odd_songs()
     if number < len(odd):
         return odd[number][1:]
@@ -59,7 +59,7 @@ def song_file(number: int, seed: int) -> tuple[str, bytes]:
 
 
 def steps(name: str, song: Path, out: Path) -> list[Arguments]:
-    """What is typed for a step of the chain, one line or several."""
+    """Return the command lines of a step of the chain, one or several."""
     file = str(song)
     return {
         "study": lambda: [["study", file, "-o", str(out / "study")]],
@@ -82,7 +82,7 @@ STEPS = (
 
 
 def take_step(name: str, song: Path, out: Path) -> str:
-    """Do a step by the command's own function; return "read" or "refused"."""
+    """Do a step by calling the command's own function; return "read" or "refused"."""
     verdict = "read"
     for arguments in steps(name, song, out):
         with tempfile.TemporaryFile() as said, contextlib.redirect_stdout(io.StringIO()):
@@ -102,7 +102,7 @@ def take_step(name: str, song: Path, out: Path) -> str:
 
 @contextlib.contextmanager
 def _stderr_to(file: IO[bytes]) -> Iterator[None]:
-    """Send to a file what is said on stderr, by libraries that are no Python too."""
+    """Send stderr to a file, including what libraries outside Python write."""
     sys.stderr.flush()
     before = os.dup(2)
     os.dup2(file.fileno(), 2)
@@ -115,7 +115,7 @@ def _stderr_to(file: IO[bytes]) -> Iterator[None]:
 
 
 def take_step_outside(name: str, song: Path, out: Path, seconds: float) -> str:
-    """Do the first line of a step by the command itself, as typed at a terminal."""
+    """Do the first line of a step with the command itself, as typed in a terminal."""
     arguments = steps(name, song, out)[0]
     typed = [sys.executable, "-W", "error", "-W", "ignore::DeprecationWarning", "-m", "arrange"]
     try:
@@ -137,7 +137,7 @@ def take_step_outside(name: str, song: Path, out: Path, seconds: float) -> str:
 
 
 def _passage(song: Path) -> Arguments:
-    """The first guitar, or part, and the section in which it begins."""
+    """Return the first guitar, or the first part, and the section in which it begins."""
     try:
         read = ar.read(song)
     except ar.ArrangeError:
@@ -158,7 +158,7 @@ def _there_and_back(song: Path, out: Path) -> list[Arguments]:
 
 
 def _checked(arguments: Arguments, code: object, said: str, out: Path) -> str:
-    """The verdict of what a command has left; raises a Failure."""
+    """Check what a command has left; return the verdict or raise a Failure."""
     check_no_drafts(out)
     lines = [line for line in said.splitlines() if line and not _PROGRESS.match(line)]
     lines = [line for line in lines if not line.startswith("not read: ")]
@@ -169,7 +169,7 @@ def _checked(arguments: Arguments, code: object, said: str, out: Path) -> str:
     if len(lines) != (1 if code else 0) and not (code and is_chart):
         raise Failure("at the command", f"{len(lines)} lines; {message}")
     if code:
-        if arguments[0] != "convert":  # what was converted before stays
+        if arguments[0] != "convert":  # files converted before stay
             check_nothing_left(out)
         elif Path(arguments[2]).exists():
             raise Failure("half-written", f"refused, but there is {Path(arguments[2]).name}")
@@ -206,7 +206,7 @@ def _has_columns(path: Path) -> bool:
     return len(pd.read_csv(path).columns) > 0
 
 
-# What is not here is a song.
+# All other suffixes are songs.
 CHECKS: dict[str, Callable[[Path], bool]] = {
     ".html": _ends(b"</html>"),
     ".svg": _ends(b"</svg>"),
@@ -223,5 +223,5 @@ CHECKS: dict[str, Callable[[Path], bool]] = {
 
 
 def some_step(number: int, seed: int) -> str:
-    """Which step a sample of the command's own calls takes."""
+    """Return the step that a sample of the command's own calls takes."""
     return Random(f"step {number} {seed}").choice(STEPS)

@@ -8,7 +8,7 @@ from random import Random
 from lxml import etree
 from mutants.text import ODD_LABELS, ODD_NUMBERS
 
-MOST_COPIED = 3000  # elements; larger ones are copied once only
+MOST_COPIED = 3000  # elements; a larger one is copied only once
 FRAGMENTS = (
     "<divisions>{}</divisions>", "<duration>{}</duration>",
     "<backup><duration>{}</duration></backup>", "<forward><duration>{}</duration></forward>",
@@ -48,7 +48,7 @@ FRAGMENTS = (
     "<midi-instrument id='I'><midi-program>{}</midi-program></midi-instrument>",
     "<score-part id='{}'><part-name>{}</part-name></score-part>", "<!-- {} -->", "<?odd {}?>",
 )  # fmt: skip
-# Where a fragment may stand; in a note if nothing is said.
+# Where a fragment may stand; inside a note unless stated otherwise.
 HOMES = {
     "measure": ("note", "direction", "barline", "sound", "harmony", "backup", "forward"),
     "attributes": ("time", "key", "divisions", "staves", "transpose", "clef", "staff-details"),
@@ -57,7 +57,7 @@ HOMES = {
 
 
 def change_elements(data: bytes, rng: Random) -> bytes:
-    """Remove, double, move, nest, swap, rename, fill or empty an element, or put an odd one in."""
+    """Remove, double, move, nest, swap, rename, fill or empty an element, or insert an odd one."""
     root = etree.fromstring(data)
     elements = list(root.iter("*"))
     one, other = rng.choice(elements), rng.choice(elements)
@@ -70,7 +70,7 @@ def change_elements(data: bytes, rng: Random) -> bytes:
 
 
 def change_head(data: bytes, rng: Random) -> bytes:
-    """Another encoding, said or done; a mark of byte order; entities; stray text around."""
+    """Change the encoding (declared or real), the byte order mark, entities or text around it."""
     body = data.partition(b"?>")[2] if data.startswith(b"<?xml") else data
     text = body.decode("utf-8", "replace")
     entity = '<!DOCTYPE score-partwise [<!ENTITY a "{}"><!ENTITY b "&a;&a;&a;">]>'
@@ -96,7 +96,7 @@ def change_head(data: bytes, rng: Random) -> bytes:
 
 
 def _holds(one: etree._Element, other: etree._Element) -> bool:
-    """Whether one element is the other or stands around it."""
+    """Return whether one element is the other or contains it."""
     return one is other or any(above is one for above in other.iterancestors())
 
 
@@ -159,7 +159,7 @@ def _drop_attribute(one: etree._Element, other: etree._Element, rng: Random) -> 
 
 
 def _insert(one: etree._Element, _: etree._Element, rng: Random) -> None:
-    """A fragment filled with odd or usual numbers, mostly where its kind may stand."""
+    """Insert a fragment filled with odd or usual numbers, mostly where its kind may stand."""
     text = rng.choice(FRAGMENTS)
     for _ in range(text.count("{}")):
         usual = str(rng.randint(0, 12))

@@ -1,7 +1,7 @@
-"""Every item that is tried: how many of each kind, and how one is tried.
+"""The items that are tried: how many there are of each kind, and how one is tried.
 
-Kinds are five of mutants, the steps of the chain, and ``command``: a sample of the steps by the
-command itself, in a process of its own, on songs and on mutants that are mostly refused.
+The kinds are five sorts of mutants, the steps of the chain, and ``command``: a sample of the steps,
+run by the command itself in a separate process, on songs and on mutants that are mostly refused.
 """
 
 from __future__ import annotations
@@ -26,9 +26,9 @@ COUNTS = {
 
 
 def items_of(share: float, kinds: Iterable[str] = COUNTS) -> list[tuple[str, int]]:
-    """Kind and number of the first items of each kind, at least one, the kinds in turn.
+    """Return kind and number of the first items of each kind, at least one of each, taking turns.
 
-    Of the songs, of which the first are the odd ones, a share is taken evenly.
+    From the songs, where the odd ones come first, the share is taken at even distances.
     """
     items = []
     for kind in kinds:
@@ -39,7 +39,7 @@ def items_of(share: float, kinds: Iterable[str] = COUNTS) -> list[tuple[str, int
 
 
 def attempt(kind: str, number: int, seed: int, folder: Path) -> Outcome:
-    """Try an item in a folder: its file goes to ``input``, what comes of it to ``out``."""
+    """Try an item in a folder: its file goes to ``input``, its results to ``out``."""
     given, out = emptied(folder / "input"), emptied(folder / "out")
     rng = Random(f"use {kind} {number} {seed}")
     if kind in SUFFIXES:
@@ -63,7 +63,7 @@ def attempt(kind: str, number: int, seed: int, folder: Path) -> Outcome:
 
 
 def table_of(outcomes: Iterable[Outcome]) -> pd.DataFrame:
-    """A row a kind: how many were tried, what became of them, the slowest, the largest."""
+    """Return a row for each kind: how many were tried, their outcomes, the slowest, the largest."""
     rows: dict[str, Counter[str]] = {}
     for each in outcomes:
         row = rows.setdefault(each.kind, Counter())
@@ -83,7 +83,7 @@ def table_of(outcomes: Iterable[Outcome]) -> pd.DataFrame:
 
 
 def groups_of(outcomes: Iterable[Outcome]) -> list[str]:
-    """A line for each place where something failed, the most frequent first."""
+    """Return a line for each place where something failed, the most frequent first."""
     failed: dict[tuple[str, str, str], list[Outcome]] = {}
     for each in outcomes:
         if each.verdict in FAILURES:

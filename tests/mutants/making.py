@@ -1,4 +1,4 @@
-"""A hostile file from its kind, its number and a seed: always the same bytes.
+"""Make a hostile file from its kind, its number and a seed: always the same bytes.
 
 References
 ----------
@@ -14,8 +14,8 @@ from random import Random
 from mutants import archives, elements, midi, seeds, text
 
 MOST_CHANGES = 3
-BOMBS = 400  # one file of so many is a bomb
-MOST_SCORE = 100_000  # bytes of a score whose elements are changed; parsing takes its time
+BOMBS = 400  # one file in this many is a bomb
+MOST_SCORE = 100_000  # bytes; larger scores take too long to parse
 
 Change = Callable[[bytes, Random], bytes]
 
@@ -34,7 +34,7 @@ SEEDS: dict[str, Callable[[], tuple[bytes, ...]]] = {
     "chart": seeds.charts,
     "decisions": seeds.decisions,
 }
-# How often each change is made, of those of a kind.
+# The weight of each change among those of its kind.
 CHANGES: dict[str, list[tuple[Change, int]]] = {
     "musicxml": [
         (text.change_bytes, 2), (_token, 4), (elements.change_elements, 10),
@@ -47,7 +47,7 @@ CHANGES: dict[str, list[tuple[Change, int]]] = {
 
 
 def mutant(kind: str, number: int, seed: int) -> bytes:
-    """A file of a kind with one to three changes."""
+    """Return a file of a kind with one to three changes."""
     rng = Random(f"{kind} {number} {seed}")
     if kind == "mxl":
         return _archive(rng)
@@ -56,7 +56,7 @@ def mutant(kind: str, number: int, seed: int) -> bytes:
 
 
 def _changed(kind: str, data: bytes, rng: Random) -> bytes:
-    """What no longer can be taken apart stays as the changes before have left it."""
+    """Return the changed content; if it can no longer be taken apart, return it as it is."""
     changes, weights = zip(*CHANGES[kind], strict=True)
     for _ in range(rng.choice((1, 1, 1, 2, MOST_CHANGES))):
         change = rng.choices(changes, weights)[0]

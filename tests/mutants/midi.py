@@ -10,7 +10,7 @@ from __future__ import annotations
 import struct
 from random import Random
 
-Event = tuple[int, bytes]  # ticks since the one before; status and data
+Event = tuple[int, bytes]  # ticks since the event before; status and data
 ODD_DELTAS = (0, 1, 127, 128, 480, 16_383, 2_097_152, 2**28 - 1)
 ODD_EVENTS = (
     "ff5103000000", "ff5103000001", "ff5103ffffff", "ff510207a1", "ff510407a12000",
@@ -29,7 +29,7 @@ ODD_EVENTS = (
 
 
 def number(value: int) -> bytes:
-    """A variable-length number."""
+    """Return a variable-length number."""
     digits = [value & 0x7F]
     while value := value >> 7:
         digits.append(value & 0x7F | 0x80)
@@ -37,7 +37,7 @@ def number(value: int) -> bytes:
 
 
 def chunks_of(data: bytes) -> list[tuple[bytes, bytes]]:
-    """Name and content of each chunk of a sound file."""
+    """Return name and content of each chunk of a sound file."""
     chunks, at = [], 0
     while at + 8 <= len(data):
         (length,) = struct.unpack(">I", data[at + 4 : at + 8])
@@ -47,12 +47,12 @@ def chunks_of(data: bytes) -> list[tuple[bytes, bytes]]:
 
 
 def joined(chunks: list[tuple[bytes, bytes]]) -> bytes:
-    """A file of chunks."""
+    """Return a file made of chunks."""
     return b"".join(name + struct.pack(">I", len(body)) + body for name, body in chunks)
 
 
 def events_of(body: bytes) -> list[Event]:
-    """The events of a sound chunk, each with its own status."""
+    """Return the events of a sound chunk, each with its own status."""
     events, at, status = [], 0, 0
     while at < len(body):
         delta, at = _read_number(body, at)
@@ -72,12 +72,12 @@ def events_of(body: bytes) -> list[Event]:
 
 
 def packed_events(events: list[Event]) -> bytes:
-    """A chunk's content of events."""
+    """Return the content of a chunk made of events."""
     return b"".join(number(delta) + event for delta, event in events)
 
 
 def change_chunks(data: bytes, rng: Random) -> bytes:
-    """Chunks renamed, dropped, doubled, moved, with a false length; the header's numbers odd."""
+    """Rename, drop, double or move chunks, give false lengths, or put odd numbers in the header."""
     chunks = chunks_of(data)
     at, other = rng.randrange(len(chunks)), rng.randrange(len(chunks))
     name, body = chunks[at]
@@ -106,7 +106,7 @@ def change_chunks(data: bytes, rng: Random) -> bytes:
 
 
 def change_events(data: bytes, rng: Random) -> bytes:
-    """Events dropped, doubled, swapped, moved in time, damaged; odd ones put in."""
+    """Drop, double, swap, damage or move events in time, or insert odd ones."""
     chunks = chunks_of(data)
     which = [index for index, (name, body) in enumerate(chunks) if name == b"MTrk" and body]
     if not which:

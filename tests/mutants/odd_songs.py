@@ -1,4 +1,4 @@
-"""Songs that are in order and yet unusual: by what a score, a chart or a MIDI file may well say."""
+"""Songs that are valid and yet unusual, as a score, a chart or a MIDI file may well be."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ QUARTERS = note("E3", 4) + note("B3", 4) + note("E4", 4) + note("G4", 4)
 
 @functools.cache
 def odd_songs() -> tuple[OddSong, ...]:
-    """All of them, always in this order."""
+    """Return all odd songs, always in this order."""
     scores = {**_notes(), **_bars(), **_parts(), **_signs(), **_labels()}
     return (
         *((name, ".musicxml", text.encode()) for name, text in scores.items()),
@@ -44,7 +44,7 @@ def _two(first: Sequence[str], second: Sequence[str] = (), **more: object) -> st
 
 
 def _notes() -> dict[str, str]:
-    """What is odd about single notes."""
+    """Return songs with odd notes."""
     rest, lowest, highest = note("rest", 16), note("C-1", 8), note("G9", 8)
     graces = note("C4", "", first="<grace/>") * 3
     pitch = "<pitch><step>C</step><alter>{}</alter><octave>4</octave></pitch>"
@@ -84,7 +84,7 @@ def _notes() -> dict[str, str]:
 
 
 def _bars() -> dict[str, str]:
-    """What is odd about meters, tempos, lengths and the order of playing."""
+    """Return songs with odd meters, tempos, lengths or playing order."""
     mixed = attributes(4, "") .replace("</attributes>", "<time><beats>7</beats><beat-type>8"
         "</beat-type><beats>3</beats><beat-type>4</beat-type></time></attributes>")  # fmt: skip
     free = attributes(4, "", more="<time><senza-misura/></time>")
@@ -129,7 +129,7 @@ def _bars() -> dict[str, str]:
 
 
 def _parts() -> dict[str, str]:
-    """What is odd about the parts."""
+    """Return songs with odd parts."""
     line = [QUARTERS] * 2
 
     def tuned(*names: str) -> str:
@@ -166,7 +166,7 @@ def _parts() -> dict[str, str]:
 
 
 def _signs() -> dict[str, str]:
-    """What is odd about chords and keys."""
+    """Return songs with odd chords and keys."""
     degree = (
         "<degree><degree-value>{}</degree-value><degree-alter>{}</degree-alter>"
         "<degree-type>add</degree-type></degree>"
@@ -189,7 +189,7 @@ def _signs() -> dict[str, str]:
 
 
 def _labels() -> dict[str, str]:
-    """The same song, hostile in what its parts, sections and title are called."""
+    """Return the same song with hostile names of parts and sections, and a hostile title."""
     found = {}
     for label in ODD_LABELS:
         escaped = escape(label, {"\n": "&#10;"})
@@ -202,7 +202,7 @@ def _labels() -> dict[str, str]:
 
 
 def _charts() -> dict[str, str]:
-    """What is odd in a chart."""
+    """Return odd charts."""
     head = "part: Guitar 1\npart: Guitar 2; capo 12; frets from the capo\n"
     bars = "Guitar 1 | x32010 | 320003 |\nGuitar 2 | 320003 eighths | x32010 muted |\n"
     capos = "".join(f"part: Guitar {fret}; capo {fret}\n" for fret in range(1, 12))
@@ -232,7 +232,7 @@ def _charts() -> dict[str, str]:
 
 
 def _midi() -> dict[str, bytes]:
-    """What is odd in a MIDI file."""
+    """Return odd MIDI files."""
     line = midi_line(0, (52, 55, 59, 64))
     guitar = [mido.Message("program_change", program=27), *line]
     bent = [mido.Message("pitchwheel", pitch=8191), *line]

@@ -1,7 +1,7 @@
-"""Whole files to begin from, of each kind: the project's songs, small ones, some of music21's.
+"""Whole files of each kind to start from: the project's songs, small ones, some of music21's.
 
-Large files are few among the small ones, since a thousand mutants of these take the time of a
-dozen of the large.
+Only a few files are large, since a dozen mutants of a large file take as long as a thousand of a
+small one.
 """
 
 from __future__ import annotations
@@ -87,7 +87,7 @@ E |0-----------|
 
 @functools.cache
 def musicxml() -> tuple[bytes, ...]:
-    """Scores as text: written for tests, cut from the project's songs, of the suite and corpus."""
+    """Return scores as text: small ones for tests, cuts of the project's songs, corpus files."""
     suite = [path.read_bytes() for path in sorted(SUITE.glob("*.xml"))]
     suite = [data for data in suite if len(data) < 16_000 and _is_xml(data)]
     chorales = [_unzipped(CORPUS / "bach" / f"{name}.mxl") for name in CHORALES]
@@ -98,7 +98,7 @@ def musicxml() -> tuple[bytes, ...]:
 
 @functools.cache
 def charts() -> tuple[bytes, ...]:
-    """Text charts: the project's, those of its handbook, some small ones."""
+    """Return text charts: the project's, those of its handbook, some small ones."""
     handbook = (DATASETS / "README.md").read_text(encoding="utf-8")
     shown = re.findall(r"```chart\n(.*?)```", handbook, re.DOTALL)
     short = [path.read_bytes() for path in sorted(DATASETS.glob("harbour-set/*.txt"))]
@@ -109,7 +109,7 @@ def charts() -> tuple[bytes, ...]:
 
 @functools.cache
 def midi() -> tuple[bytes, ...]:
-    """MIDI files: small ones, and those that music21 carries for its own tests."""
+    """Return MIDI files: small ones, and those that music21 carries for its own tests."""
     files = sorted((PACKAGE / "midi" / "testPrimitive").glob("*.mid"))
     own = [data for path in files if len(data := path.read_bytes()) < SMALL_MIDI]
     return (*(_small_midi() * 4), *own, files[2].read_bytes())
@@ -117,7 +117,7 @@ def midi() -> tuple[bytes, ...]:
 
 @functools.cache
 def decisions() -> tuple[bytes, ...]:
-    """Logs that the kit wrote about the demo song, with fixed ids and dates."""
+    """Return logs that the kit wrote about the demo song, with fixed ids and dates."""
     song = ar.read(DEMO)
     notes = song.notes
     chorus = (notes["part"] == "Guitar 1") & (notes["section"] == "Chorus 1")
@@ -146,7 +146,7 @@ def decisions() -> tuple[bytes, ...]:
 
 
 def cut(path: Path, measures: int) -> bytes:
-    """The first measures of a score."""
+    """Return the first measures of a score."""
     root = etree.parse(path).getroot()
     for part in root.iter("part"):
         for measure in part.findall("measure")[measures:]:
@@ -156,7 +156,7 @@ def cut(path: Path, measures: int) -> bytes:
 
 def midi_file(*tracks: Sequence[mido.Message | mido.MetaMessage], ticks: int = 480,
               kind: int = 1) -> bytes:  # fmt: skip
-    """A MIDI file of messages."""
+    """Return a MIDI file of messages."""
     file = mido.MidiFile(type=kind, ticks_per_beat=ticks)
     file.tracks.extend(mido.MidiTrack(copy.copy(list(track))) for track in tracks)
     stream = BytesIO()
@@ -165,7 +165,7 @@ def midi_file(*tracks: Sequence[mido.Message | mido.MetaMessage], ticks: int = 4
 
 
 def midi_line(channel: int, pitches: Sequence[int], length: int = 480) -> list[mido.Message]:
-    """Notes one behind the other."""
+    """Return notes one after the other."""
     return [
         mido.Message(word, channel=channel, note=pitch, velocity=80, time=time)
         for pitch in pitches
@@ -174,7 +174,7 @@ def midi_line(channel: int, pitches: Sequence[int], length: int = 480) -> list[m
 
 
 def midi_head(meter: tuple[int, int] = (4, 4), tempo: float = 100) -> list[mido.MetaMessage]:
-    """Meter, tempo, key and a marker."""
+    """Return meter, tempo, key and a marker."""
     return [
         mido.MetaMessage("time_signature", numerator=meter[0], denominator=meter[1]),
         mido.MetaMessage("set_tempo", tempo=min(int(60e6 / tempo), 0xFFFFFF)),
@@ -265,7 +265,7 @@ def _is_xml(data: bytes) -> bool:
 
 @functools.cache
 def archives() -> tuple[bytes, ...]:
-    """Compressed scores: the scores above, and some of music21's corpus as they lie there."""
+    """Return compressed scores: those above, and some that the corpus stores compressed."""
     scores = [compressed(data) for data in musicxml()[:-1]]
     files = sorted((CORPUS / "bach").glob("bwv2*.mxl"))[:20]
     return (*scores, *(path.read_bytes() for path in files))

@@ -1,4 +1,4 @@
-"""Damage to any file, by bytes, and to text, by numbers, words, lines, bars and fields."""
+"""Damage to any file by bytes, and to text by numbers, words, lines, bars and fields."""
 
 from __future__ import annotations
 
@@ -45,7 +45,7 @@ _WORD = re.compile(r"[^\W\d_]{2,}")
 
 
 def change_bytes(data: bytes, rng: Random) -> bytes:
-    """Flip, set, insert, delete, cut off, double or swap bytes somewhere."""
+    """Flip, set, insert, delete, cut off, double or swap bytes at a random place."""
     at = rng.randrange(len(data) + 1)
     to = min(at + 1 + int(rng.expovariate(1 / 12)), len(data))
     block = data[at:to]
@@ -96,7 +96,7 @@ def change_token(text: str, rng: Random) -> str:
 
 
 def change_lines(text: str, rng: Random) -> str:
-    """Swap, drop, double, move, join, cut or indent lines; put in a line that is odd."""
+    """Swap, drop, double, move, join, cut or indent lines, or insert an odd one."""
     lines = text.split("\n")
     at, other = rng.randrange(len(lines)), rng.randrange(len(lines))
     way = rng.randrange(9)
@@ -122,12 +122,12 @@ def change_lines(text: str, rng: Random) -> str:
 
 
 def change_bars(text: str, rng: Random) -> str:
-    """Swap, drop, double or empty cells between bars ``|``, or put an odd one there."""
+    """Swap, drop, double or empty cells between bars ``|``, or insert an odd one."""
     return _within(text, "|", rng, ODD_CELLS)
 
 
 def change_fields(text: str, rng: Random) -> str:
-    """The same of the fields of a line, behind ``:``, ``;`` or ``,``."""
+    """Do the same with the fields of a line, separated by ``:``, ``;`` or ``,``."""
     return _within(text, rng.choice(":;,"), rng, (*ODD_NUMBERS, *ODD_LABELS))
 
 
@@ -157,7 +157,7 @@ def _within(text: str, mark: str, rng: Random, odd: Sequence[str]) -> str:
 
 
 def _somewhere(pattern: re.Pattern[str], text: str, rng: Random) -> tuple[int, int] | None:
-    """Where the first match behind a random place lies."""
+    """Return the place of the first match after a random place."""
     match = pattern.search(text, rng.randrange(len(text) + 1)) or pattern.search(text)
     return match and match.span()
 
@@ -170,6 +170,6 @@ def _swapped(text: str, one: tuple[int, int], other: tuple[int, int]) -> str:
 
 
 def in_text(change: Callable[[str, Random], str], data: bytes, rng: Random) -> bytes:
-    """A change of text, on bytes; what is no UTF-8 stays as it is."""
+    """Apply a change of text to bytes; bytes that are not UTF-8 stay as they are."""
     text = data.decode("utf-8", "surrogateescape")
     return change(text, rng).encode("utf-8", "surrogateescape")

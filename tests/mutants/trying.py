@@ -1,7 +1,7 @@
-"""What becomes of one hostile file: read, refused with an ArrangeError, or a failure, and which.
+"""Try one hostile file: it is read, refused with an ArrangeError, or a failure of some kind.
 
 Everything but success and an ArrangeError is a failure. So is a warning (they are errors here, as
-in the tests), and an output that is half there or that the kit cannot read again.
+in the tests), and an output that is incomplete or that the kit cannot read again.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ import arrange as ar
 from arrange.formats.converting import write_song
 
 PACKAGE = Path(ar.__file__).parent
-MOST_BYTES = 4 * 2**30  # of memory, besides what a process needs to begin with
+MOST_BYTES = 4 * 2**30  # bytes of memory, besides what a process needs to begin with
 FAILURES = (
     "other error", "at the command", "over time", "over memory", "crashed", "half-written",
     "not read back",
@@ -38,7 +38,7 @@ TARGETS = (".musicxml", ".mid", ".txt")
 
 @dataclass(frozen=True)
 class Outcome:
-    """What became of an item.
+    """The outcome of an item.
 
     Parameters
     ----------
@@ -75,11 +75,11 @@ class Failure(Exception):
 
 
 class OverTime(BaseException):
-    """Passes through what catches any Exception."""
+    """Raised when the time is over; passes through code that catches any Exception."""
 
 
 def outcome_of(kind: str, number: int, task: Callable[[], str], limit_s: float) -> Outcome:
-    """Do a task that gives a verdict, and return its outcome."""
+    """Run a task that returns a verdict, and return its outcome."""
     place = why = trace = ""
     held = _megabytes("VmRSS")
     _forget_peak()
@@ -125,7 +125,7 @@ def demo() -> ar.Song:
 
 
 def write_back(song: ar.Song, target: Path) -> None:
-    """Write a song and read it again; refused is fine, then nothing may be there."""
+    """Write a song and read it again; it may be refused, but then no file may be left."""
     try:
         write_song(song, target)
     except ar.ArrangeError:
@@ -136,7 +136,7 @@ def write_back(song: ar.Song, target: Path) -> None:
 
 
 def read_back(path: Path) -> None:
-    """Raise a Failure if what the kit wrote cannot be read by it."""
+    """Raise a Failure if the kit cannot read what it wrote."""
     try:
         ar.read(path)
     except ar.ArrangeError as error:
@@ -161,7 +161,7 @@ def check_no_drafts(folder: Path) -> None:
 
 @contextlib.contextmanager
 def at_most(seconds: float) -> Iterator[None]:
-    """Raise OverTime when the processor has worked so long, and every second from then on."""
+    """Raise OverTime after so many processor seconds, and every second from then on."""
 
     def ring(*_: Any) -> None:
         raise OverTime(f"more than {seconds:g} s")
@@ -184,7 +184,7 @@ def limit_memory() -> None:
 
 
 def emptied(folder: Path) -> Path:
-    """A folder with nothing in it."""
+    """Empty a folder and return it."""
     shutil.rmtree(folder, ignore_errors=True)
     folder.mkdir(parents=True)
     return folder
@@ -211,7 +211,7 @@ def _verdict(error: BaseException) -> str:
 
 
 def _place(error: BaseException) -> str:
-    """The last frames inside the package, the innermost first, by file, line and function."""
+    """Return the last frames inside the package, innermost first: file, line and function."""
     cause = error.__cause__ if isinstance(error, Failure) and error.__cause__ else error
     frames = traceback.extract_tb(cause.__traceback__)
     own = [frame for frame in frames if frame.filename.startswith(f"{PACKAGE}/")]

@@ -1,4 +1,4 @@
-"""Items tried in separate processes: one that dies is reported and replaced; the rest goes on."""
+"""Try items in separate processes: one that dies is reported and replaced; the rest go on."""
 
 from __future__ import annotations
 
@@ -23,14 +23,15 @@ from mutants.trying import FAILURES, Outcome, limit_memory
 Item = tuple[str, int]  # kind and number
 Try = Callable[[str, int, int, Path], Outcome]  # kind, number, seed, a folder to work in
 BATCH = 20
-# An item that takes longer, by its work and by the clock, hangs where no alarm reaches it.
+# An item that takes longer, by processor or clock time, hangs where no alarm reaches it.
 MOST_WORK_S, PATIENCE_S = 120.0, 1800.0
 
 
 @dataclass
 class _Worker:
-    """A process, the items it was given and has not reported, and when it last reported one:
-    by the clock, and by what it had worked until then."""
+    """A process, the items that it has not reported yet, and when it last reported one: the time on
+    the clock, and its processor time until then.
+    """
 
     process: Any
     connection: Connection
@@ -44,7 +45,7 @@ class _Worker:
 def try_all(
     items: Sequence[Item], attempt: Try, seed: int, jobs: int = 2, keep: Path | None = None
 ) -> Iterator[Outcome]:
-    """Yield what becomes of each item, in no order.
+    """Yield the outcome of each item, in no particular order.
 
     Parameters
     ----------
@@ -85,7 +86,7 @@ def _feed(worker: _Worker, left: deque[Item]) -> None:
 
 
 def _heard(worker: _Worker, is_ready: bool) -> Iterator[Outcome]:
-    """Return what a worker reports, or that it reports nothing any more."""
+    """Return what a worker reports, or that it no longer reports anything."""
     try:
         while is_ready and worker.connection.poll():
             outcome = worker.connection.recv()
@@ -99,7 +100,7 @@ def _heard(worker: _Worker, is_ready: bool) -> Iterator[Outcome]:
         yield _lost(worker, "crashed", f"the process ended with exit code {code}")
         return
     if worker.pending and _hangs(worker):
-        os.kill(worker.process.pid, signal.SIGUSR1)  # writes where it is
+        os.kill(worker.process.pid, signal.SIGUSR1)  # makes it write where it is
         time.sleep(0.5)
         worker.process.kill()
         worker.process.join()
@@ -116,7 +117,7 @@ def _hangs(worker: _Worker) -> bool:
 
 
 def _worked(worker: _Worker) -> float:
-    """Seconds of the processor that a process has taken."""
+    """Return the processor seconds that a process has used."""
     try:
         stat = Path(f"/proc/{worker.process.pid}/stat").read_text()
     except OSError:  # it has just ended
@@ -169,13 +170,13 @@ def _work(connection: Connection, attempt: Try, seed: int, folder: Path) -> None
         try:
             for kind, number in connection.recv():
                 connection.send(attempt(kind, number, seed, folder / "item"))
-                connection.recv()  # until the files of a failure are kept
+                connection.recv()  # until the files of a failure are stored
         except EOFError:
             return
 
 
 def as_in_the_tests() -> None:
-    """Make warnings errors, but for deprecations inside libraries, as pyproject.toml does."""
+    """Make warnings errors, except deprecations inside libraries, as pyproject.toml does."""
     warnings.resetwarnings()
     warnings.simplefilter("error")
     warnings.filterwarnings("ignore", category=DeprecationWarning, module=r"(?!arrange)")
