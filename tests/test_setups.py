@@ -2,15 +2,27 @@
 
 from dataclasses import replace
 
+import numpy as np
 import pandas as pd
 import pytest
-from songs import song
+from songs import parts_of, song, with_setup
 
-from arrange import Song, TableError, describe, find_clashes, part_setups
+from arrange import (
+    Song,
+    TableError,
+    describe,
+    find_clashes,
+    not_asked,
+    part_setups,
+    part_texture,
+    render_sound,
+    song_energy,
+)
+from arrange.quantities.sonority import masked_energy, pair_roughness
+from arrange.quantities.texture import echo_times
+from arrange.sound.sounds import RATE
 from arrange.tables.copies import in_copies
 from arrange.tables.setups import note_setups, where_otherwise
-
-ROW = {"part": "Guitar 1", "section": "B", "drive": "overdriven", "echo": None, "capo": 2}
 
 
 def two_sections(**setup) -> Song:
@@ -19,8 +31,8 @@ def two_sections(**setup) -> Song:
         ("Guitar 1", "C4 E4", 0, 8), ("Guitar 1", "D4", 8, 4), ("Guitar 2", "C3", 10, 4),
         sections=[("A", 1), ("B", 3)],
     )  # fmt: skip
-    row = {**ROW, "layers": '"Lead + Fx" + Pulse', **setup}
-    return replace(made, setups=pd.DataFrame([row]))
+    own = {"drive": "overdriven", "capo": 2, "layers": '"Lead + Fx" + Pulse', **setup}
+    return with_setup(made, "Guitar 1", "B", **own)
 
 
 def test_every_part_has_a_setup_in_every_section():
@@ -101,3 +113,98 @@ def test_copies_of_a_passage_keep_the_setups():
     assert own["section"].tolist() == ["0 B", "1 B"]
     assert own["drive"].tolist() == ["overdriven", "overdriven"]
     assert list(find_clashes(copies.song)) == describe("findings")["column"].tolist()
+
+
+# --- what each section sounds like: as in a song that has its sound all through -----------------
+
+USUAL, OTHER = {"drive": "clean", "echo": None}, {"drive": "distorted", "echo": "quarter"}
+
+
+def two_sounds() -> tuple[Song, Song, Song]:
+    """A song whose first guitar changes its sound in B; and with either sound all through."""
+    bars = [
+        ("Guitar 1", "E2 G2", 0, 2), ("Guitar 1", "E3", 2, 0.5), ("Guitar 1", "A3", 3, 0.5),
+        ("Guitar 2", "F3 A3", 0, 1.5), ("Guitar 2", "C4", 2.5, 0.5), ("Guitar 2", "D4", 3.25, 0.5),
+    ]  # fmt: skip
+    rows = [(part, notes, onset + 4 * bar, lasts)
+            for bar in (0, 1, 2, 6, 7, 8) for part, notes, onset, lasts in bars]  # fmt: skip
+    # Three bars of silence between, so that nothing rings over.
+    form = {"sections": [("A", 1), ("B", 7)], "tempo": 90.0, "bars": 12}
+    made = []
+    for own in (USUAL, OTHER):
+        sounds = {name: [value, USUAL[name]] for name, value in own.items()}
+        made.append(song(*rows, parts=parts_of("Guitar 1", "Guitar 2", **sounds), **form))
+    return with_setup(made[0], "Guitar 1", "B", **OTHER), *made
+
+
+def test_findings_follow_the_sound_of_the_section():
+    """What is found in a section is what is found in a song with its sound all through."""
+    both, usual, other = two_sounds()
+    found = find_clashes(both)
+    for section, alike in (("A", usual), ("B", other)):
+        expected = find_clashes(alike)
+        own, expected = (each[each["section"] == section] for each in (found, expected))
+        columns = ["kind", "onset", "value", "severity", "why"]
+        assert len(own)
+        pd.testing.assert_frame_equal(
+            own[columns].sort_values(columns, ignore_index=True),
+            expected[columns].sort_values(columns, ignore_index=True),
+        )
+    assert set(found.loc[found["kind"] == "drive", "section"]) == {"B"}
+
+
+@pytest.mark.parametrize("by", ["section", "measure"])
+def test_numbers_follow_the_sound_of_the_section(by):
+    """Levels, echoes, roughness and masking of a section are those of its own sound."""
+    both, usual, other = two_sounds()
+    at = pd.Series(dict(zip(both.measures["measure"], both.measures["section"], strict=True)))
+    for measure in (
+        lambda some: song_energy(some, by)[[by, "players", "notes", "density", "level"]],
+        lambda some: part_texture(some, by)[["part", by, "echoes", "attacks"]],
+        lambda some: pair_roughness(some, by)[[by, "together", "alone"]],
+        lambda some: masked_energy(some, by)[["masker", by, "share"]],
+    ):
+        found = measure(both)
+        section = found[by] if by == "section" else found[by].map(at)
+        for name, alike in (("A", usual), ("B", other)):
+            pd.testing.assert_frame_equal(
+                found[section == name], measure(alike)[(section == name).to_numpy()]
+            )
+
+
+def test_the_level_of_the_song_is_the_mean_power_of_its_sections():
+    """Two sections of equal length: the mean of their powers, by arithmetic."""
+    both, _, _ = two_sounds()
+    powers = 10 ** (song_energy(both)["level"].to_numpy() / 10)
+    whole = 10 ** (song_energy(both, "song")["level"].to_numpy() / 10)
+    assert whole[0] == pytest.approx(powers.mean())
+
+
+def test_each_section_is_heard_with_its_sound():
+    """The samples of a section are those of a song that has its sound all through."""
+    both, usual, other = (render_sound(some).samples for some in two_sounds())
+    middle = round(5.5 * 4 * 60 / 90 * RATE)
+    scale = [np.abs(each).max() for each in (both, usual, other)]
+    assert not np.allclose(usual[middle:], other[middle:], atol=0.01 * min(scale))
+    # The whole is turned down where it would clip, each song by its own peak.
+    for own, alike in ((both[:middle], usual[:middle]), (both[middle:], other[middle:])):
+        gain = np.abs(own).max() / np.abs(alike).max()
+        np.testing.assert_allclose(own, gain * alike, atol=1e-4 * np.abs(own).max())
+
+
+def test_echoes_are_timed_where_they_are():
+    """A row for each echo that a part has, from the first bar with it."""
+    both, _, _ = two_sounds()
+    again = with_setup(both, "Guitar 2", "A", echo="eighth")
+    rows = echo_times(again)[["part", "echo", "measure", "milliseconds"]].to_numpy().tolist()
+    assert rows == [
+        ["Guitar 1", "quarter", 7, pytest.approx(60_000 / 90)],
+        ["Guitar 2", "eighth", 1, pytest.approx(30_000 / 90)],
+    ]
+
+
+def test_what_was_not_asked_looks_at_every_section():
+    """A guitar that is driven in one section is asked what its amplifier makes of chords."""
+    both, usual, _ = two_sounds()
+    assert any("Every guitar is clean" in sentence for sentence in not_asked(usual))
+    assert not any("Every guitar is clean" in sentence for sentence in not_asked(both))
