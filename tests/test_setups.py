@@ -8,6 +8,7 @@ import pytest
 from songs import parts_of, song, with_setup
 
 from arrange import (
+    Decision,
     Song,
     TableError,
     describe,
@@ -15,6 +16,9 @@ from arrange import (
     not_asked,
     part_setups,
     part_texture,
+    read_decisions,
+    rebuild,
+    record_decision,
     render_sound,
     song_energy,
 )
@@ -208,3 +212,52 @@ def test_what_was_not_asked_looks_at_every_section():
     both, usual, _ = two_sounds()
     assert any("Every guitar is clean" in sentence for sentence in not_asked(usual))
     assert not any("Every guitar is clean" in sentence for sentence in not_asked(both))
+
+
+# --- decisions keep what a part has in a section ------------------------------------------------
+
+
+def test_a_decision_keeps_the_setups(tmp_path):
+    """The log beside a song gives the sound of each section back, and takes it away again."""
+    before = song(
+        ("Guitar 1", "C4 E4", 0, 8), ("Guitar 2", "C3", 10, 4), sections=[("A", 1), ("B", 3)]
+    )  # fmt: skip
+    driven = with_setup(before, "Guitar 1", "B", drive="overdriven", layers="Hook + Pulse")
+    log = tmp_path / "song.decisions.txt"
+    record_decision(log, Decision("drive", "it grows", status="agreed"), song=before,
+                    arrangement=driven)  # fmt: skip
+    assert rebuild(before, read_decisions(log)).song.setups.equals(driven.setups)
+    again = replace(driven, setups=driven.setups[:0])
+    record_decision(log, Decision("clean", "too loud", status="agreed"), song=driven,
+                    arrangement=again)  # fmt: skip
+    built = rebuild(before, read_decisions(log))
+    assert len(built.applied) == 2
+    assert built.song.setups.empty
+
+
+def test_a_decision_on_a_new_part_brings_its_setups(tmp_path):
+    """A part that is removed takes its setups along, a new one has its own."""
+    before = with_setup(
+        song(("Layer", "C4", 0, 8), ("Bass", "C2", 0, 8), sections=[("A", 1), ("B", 2)]),
+        "Layer", "A", drive="edge",
+    )  # fmt: skip
+    notes = before.notes.assign(part=before.notes["part"].replace("Layer", "Ann"))
+    parts = before.parts.assign(part=before.parts["part"].replace("Layer", "Ann"))
+    after = replace(before, parts=parts, notes=notes, setups=before.setups[:0])
+    after = with_setup(after, "Ann", "B", drive="distorted", capo=3, echo="quarter", layers="Layer")
+    log = tmp_path / "song.decisions.txt"
+    record_decision(log, Decision("one player", "there is one", status="agreed"), song=before,
+                    arrangement=after)  # fmt: skip
+    assert rebuild(before, read_decisions(log)).song.setups.equals(after.setups)
+
+
+def test_a_capo_of_a_section_that_changes_makes_a_decision_stale(tmp_path):
+    """The frets of a passage mean something else with another capo."""
+    before = two_sections(capo=2)
+    notes = before.notes.assign(pitch=before.notes["pitch"] + 12)
+    log = tmp_path / "song.decisions.txt"
+    record_decision(log, Decision("up", "higher", status="agreed"), song=before,
+                    arrangement=replace(before, notes=notes))  # fmt: skip
+    other = replace(before, setups=before.setups.assign(capo=4))
+    assert len(rebuild(before, read_decisions(log)).applied) == 1
+    assert len(rebuild(other, read_decisions(log)).stale) == 1
