@@ -2,7 +2,7 @@
 
 The way data flows, bottom to top::
 
-    read        a file -> Song: five tables (formats/, tables/)
+    read        a file -> Song: six tables (formats/, tables/)
     measure     tables -> numbers (quantities/)
     find        Song -> findings: what to listen to (clashes/), and what to do with them (findings/)
     play        a chord -> voicings, a part -> fingers (guitar/)
@@ -110,6 +110,7 @@ if TYPE_CHECKING:
         write_sound,
     )
     from arrange.tables.schemas import describe
+    from arrange.tables.setups import part_setups
     from arrange.tables.song import Song
     from arrange.tables.sounding import cut_notes, sounding_notes
     from arrange.text.part_lists import split_parts
@@ -167,6 +168,7 @@ __all__ = [
     "not_asked",
     "order_by_changes",
     "part_ranges",
+    "part_setups",
     "part_texture",
     "plot_before_after",
     "plot_clashes",
@@ -282,6 +284,7 @@ _HOMES = {
     "revoice": "revoicing",
     "revoice_pair": "revoicing",
     "describe": "tables.schemas",
+    "part_setups": "tables.setups",
     "name_shape": "guitar.shape_names",
     "changes_between": "songbook",
     "order_by_changes": "songbook",

@@ -67,7 +67,7 @@ class TableError(ArrangeError):
     ...     ar.describe("tracks")
     ... except ar.TableError as error:
     ...     print(error)
-    no table is called 'tracks'; there are parts, sections, measures, chords, notes, findings
+    no table is called 'tracks'; there are parts, sections, measures, chords, notes, ...
     """
 
 

@@ -171,3 +171,11 @@ def many_guitars(guitars: int, bars: int) -> Song:
     made = song(*rows, sections=sections, chords=chords, bars=bars, tempo=96.0, key="G major")
     symbols = [("G", "D", "Em", "C")[bar % 4] for bar in range(bars)]
     return replace(made, chords=made.chords.assign(symbol=pd.array(symbols, dtype="str")))
+
+
+def with_setup(made: Song, part: str, section: str, **setup: Any) -> Song:
+    """The song with another drive, echo or capo, or layers, of one part in one section."""
+    usual = made.parts.set_index("part").loc[part, ["drive", "echo", "capo"]].to_dict()
+    row = {"part": part, "section": section, **usual, "layers": None, **setup}
+    rows = [*made.setups.to_dict("records"), row]
+    return replace(made, setups=pd.DataFrame(rows))

@@ -12,6 +12,7 @@ from dataclasses import replace
 
 import pandas as pd
 import pytest
+from songs import with_setup
 from test_decisions import octave_up, two_guitars
 
 import arrange as ar
@@ -36,6 +37,7 @@ def written(tmp_path_factory):
     log = tmp_path_factory.mktemp("log") / "lights.decisions.txt"
     before = two_guitars()
     up = octave_up(before, "Guitar 1", [3, 4])
+    up = with_setup(up, "Guitar 1", up.sections["section"].iloc[-1], drive="edge", layers="Hook")
     capo = up.parts.copy()
     capo.loc[capo["part"] == "Guitar 1", "capo"] = 2
     higher = Decision(
@@ -131,6 +133,9 @@ ROWS = [
     ("new parts", "drive", "10", "it is one of clean"),
     ("new parts", "level", "-inf", "lies between"),
     ("new parts", "program", "1_0", "a whole number is needed"),
+    ("setups", "capo", HUGE, "a whole number is needed"),
+    ("setups", "drive", "loud", "it is one of clean"),
+    ("setups", "section", "", "a value is needed"),
 ]
 
 

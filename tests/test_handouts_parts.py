@@ -451,7 +451,9 @@ def test_a_push_over_a_section_s_end_is_the_next_section_s_chord():
     """The chord is struck on the last eighth of A and rings through the first bar of B."""
     own, _ = fingered_part(read_chart(PUSHED), Player("Guitar 1"))
     stays = part_stays(own, "Guitar 1")
-    strums = strum_sections(own, own_notes(own, "Guitar 1"), stays, Neck())
+    strums = strum_sections(
+        own, own_notes(own, "Guitar 1"), stays, dict.fromkeys(own.sections["section"], Neck())
+    )
     assert [label for label, _ in strums["A"].shapes] == ["D", "G", "A"]
     assert strums["A"].bars[1].labels == ("G", "A")
     assert [label for label, _ in strums["B"].shapes] == ["D"]
@@ -469,7 +471,9 @@ def test_a_section_that_returns_is_worked_out_once(monkeypatch):
         return strum_section(*arguments)
 
     monkeypatch.setattr(shapes_and_rhythm, "strum_section", counted)
-    together = strum_sections(own, own_notes(own, "Guitar 2"), stays, Neck(capo=2))
+    together = strum_sections(
+        own, own_notes(own, "Guitar 2"), stays, dict.fromkeys(own.sections["section"], Neck(capo=2))
+    )
     assert together == {section: strums for section, strums in alone.items() if strums}
     assert "Tune (2)" in asked
     assert "Tune (3)" not in asked

@@ -13,6 +13,7 @@ from pathlib import Path
 import pypdf
 import pytest
 from songs import song as song_of
+from songs import with_setup
 
 from arrange.decisions import Decision, DecisionLog
 from arrange.errors import ArrangeError
@@ -279,3 +280,37 @@ def test_a_player_is_named_once():
         parts = tarrow.parts.assign(player=tarrow.parts["part"].replace("Guitar 1", name))
         sheet = part_sheet(replace(tarrow, parts=parts), Player("Guitar 1"), "shapes", 180.0)
         assert sheet.player == said
+
+
+def sheets_of_changing_sounds():
+    """The sheet of a guitar that changes sound, echo and capo from section to section."""
+    made = song_of(
+        *(("Guitar 1", "E3", onset, 2) for onset in (0, 2, 4, 16, 18, 24, 26)),
+        sections=[("A", 1), ("B", 3), ("C", 5), ("D", 7)], bars=8, tempo=60.0,
+    )  # fmt: skip
+    made = with_setup(made, "Guitar 1", "A", layers="Pulse")
+    sound = {"drive": "overdriven", "echo": "dotted eighth", "capo": 2}
+    made = with_setup(made, "Guitar 1", "C", **sound, layers='Hook + "Drive + Fx"')
+    made = with_setup(made, "Guitar 1", "D", drive="overdriven", capo=2)
+    return sheet(made, "Guitar 1", "notation"), made
+
+
+def test_a_section_says_its_sound_its_capo_and_its_layers():
+    """What is new stands beside the section; a capo also in the section before, with its time."""
+    page, _ = sheets_of_changing_sounds()
+    assert [stretch.facts for stretch in page.stretches] == [
+        ("from Pulse",),
+        ("then capo 2, 10 s for it",),
+        ("overdriven", "echo dotted eighth", "capo 2", "from Hook and Drive + Fx"),
+        ("no echo",),
+    ]
+    head = dict(page.facts)
+    assert head["Sound"] == "clean at first; changes stand beside the sections"
+    assert head["Capo"].startswith("no capo at first; changes stand beside the sections")
+    assert head["Echo"] == "dotted eighth, 750 ms from bar 5"
+
+
+def test_the_band_sheet_lists_every_sound_of_a_part():
+    _, made = sheets_of_changing_sounds()
+    ((_, words),) = band_sheet(made, None, {}).players
+    assert words == "guitar; no capo; capo 2; clean and overdriven; echo dotted eighth, 750 ms"

@@ -48,7 +48,7 @@ STANDARD = "".join(
 
 
 def same(song, other):
-    """Check that two Songs hold the same five tables."""
+    """Check that two Songs hold the same tables."""
     for table in SONG_TABLES:
         assert getattr(song, table.name).equals(getattr(other, table.name)), table.name
     assert song.title == other.title

@@ -1,4 +1,4 @@
-"""The five tables, their checks, and the Song that holds them."""
+"""The six tables, their checks, and the Song that holds them."""
 
 import dataclasses
 
@@ -27,6 +27,7 @@ PROMISED = {
     "bass:Int64 kind:str pitch_classes:object degree:str",
     "notes": "part:str onset:float64 duration:float64 measure:int64 section:str pitch:float64 "
     "voice:str string:Int64 fret:Int64 technique:str grace:bool source_id:str",
+    "setups": "part:str section:str drive:str echo:str capo:int64 layers:str",
     "findings": "section:str measure:int64 beat:float64 onset:float64 duration:float64 kind:str "
     "parts:str pitches:str value:float64 limit:float64 unit:str severity:float64 why:str "
     "source:str notes:object waived:str",
@@ -77,7 +78,7 @@ def test_describe_all_tables():
     with pytest.raises(
         TableError,
         match="no table is called 'bars'; there are parts, sections, measures, chords, notes, "
-        "findings",
+        "setups, findings",
     ):
         describe("bars")
 

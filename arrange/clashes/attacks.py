@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from arrange.quantities.texture import amplitude, echo_repeats
+from arrange.quantities.texture import amplitude, echo_repeats, parts_with_echo
 from arrange.tables.song import Song
 from arrange.tables.sounding import Array, each_of
 
@@ -102,9 +102,9 @@ def with_echoes(song: Song, plain: list[Stream], part: Array, onset: Array) -> d
     `part` and `onset` are those of the notes that are played.
     """
     echoed = {}
-    for number in np.flatnonzero(song.parts["echo"].notna()).tolist():
+    for number in parts_with_echo(song):
         attack = np.unique(onset[part == number])
-        repeats = echo_repeats(song, attack, song.parts["echo"].iloc[number])
+        repeats = echo_repeats(song, number, attack)
         if not len(repeats.onset):
             continue
         stream = plain[number]

@@ -14,6 +14,7 @@ import numpy as np
 from arrange.clashes.attacks import ALMOST, TOGETHER, Stream, groups_of
 from arrange.clashes.limits import Limits
 from arrange.clashes.scene import Clash, Scene, grows
+from arrange.tables.setups import by_section, section_at
 from arrange.tables.sounding import Array
 
 LOOSE = 0.05  # seconds; a miss below this is a flam and counts half (ours)
@@ -433,7 +434,8 @@ def _fusing(
     count = last - first + 1
     pace = float(line.seconds[last] - line.seconds[first]) / (count - 1)
     rows = scene.song.parts.iloc[list(pair)]
-    differs = rows["drive"].nunique() > 1 or np.ptp(rows["level"]) >= LEVEL_APART
+    drives = by_section(scene.song, "drive")[list(pair), section_at(scene.song, line.onset[first])]
+    differs = len(set(drives)) > 1 or np.ptp(rows["level"]) >= LEVEL_APART
     remedy = (
         "their different sound helps to hear them apart, and so would"
         if differs

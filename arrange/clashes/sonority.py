@@ -4,6 +4,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from itertools import combinations
 from typing import NamedTuple
 
@@ -22,6 +23,7 @@ from arrange.hearing import (
     roughness_sethares,
 )
 from arrange.hearing.spectra import AMPLIFIED
+from arrange.tables.setups import by_section
 from arrange.tables.sounding import Array
 from arrange.theory.pitch import frequency, interval_name
 
@@ -134,21 +136,31 @@ def find_drive(scene: Scene, limits: Limits) -> list[Clash]:
     by time. Single notes, octaves and power chords are never reported. Repeats in a section, at
     most a bar apart, are one finding.
     """
-    sounds, found = scene.sonorities, []
-    for part, drive in enumerate(scene.song.parts["drive"].tolist()):
-        if drive == "clean" or scene.families[part] not in AMPLIFIED or not scene.is_asked[part]:
+    found: list[Clash] = []
+    # By the section in which a slice begins: what rings on keeps its sound for the rest of it.
+    for part, drives in enumerate(by_section(scene.song, "drive")):
+        if scene.families[part] not in AMPLIFIED or not scene.is_asked[part]:
             continue
-        known, which = np.unique(sounds.held[part], return_inverse=True)
-        added = _added_by_drive([sounds.pitches_of(int(holding)) for holding in known], drive)
-        at = np.flatnonzero(added[which] >= limits.drive)
-        seconds = scene.slice_seconds[at]
-        rough = [at[run] for run in reaching(scene.slice_runs(at), seconds, limits.drive_seconds)]
-        worst = [int(run[np.argmax(added[which[run]])]) for run in rough]
-        beating = _roughest_pairs([scene.held_by(part, each) for each in worst], drive)
-        for run, at_worst, pair in zip(rough, worst, beating, strict=True):
-            value = float(np.average(added[which[run]], weights=scene.slice_seconds[run]))
-            found.append(_drive_clash(scene, limits, part, run, value, at_worst, pair))
+        for drive in sorted(set(drives.tolist()) - {"clean"}):
+            found += _rough_under(scene, limits, part, drive, drives[scene.slice_section] == drive)
     return found
+
+
+def _rough_under(
+    scene: Scene, limits: Limits, part: int, drive: str, has_drive: Array
+) -> Iterator[Clash]:
+    """What one drive of a part makes rough in the slices in which the part has it."""
+    sounds = scene.sonorities
+    known, which = np.unique(np.where(has_drive, sounds.held[part], -1), return_inverse=True)
+    added = _added_by_drive([sounds.pitches_of(int(holding)) for holding in known], drive)
+    at = np.flatnonzero(added[which] >= limits.drive)
+    seconds = scene.slice_seconds[at]
+    rough = [at[run] for run in reaching(scene.slice_runs(at), seconds, limits.drive_seconds)]
+    worst = [int(run[np.argmax(added[which[run]])]) for run in rough]
+    beating = _roughest_pairs([scene.held_by(part, each) for each in worst], drive)
+    for run, at_worst, pair in zip(rough, worst, beating, strict=True):
+        value = float(np.average(added[which[run]], weights=scene.slice_seconds[run]))
+        yield _drive_clash(scene, limits, (part, drive), run, value, at_worst, pair)
 
 
 class _BeatingPair(NamedTuple):
@@ -162,15 +174,14 @@ class _BeatingPair(NamedTuple):
 def _drive_clash(
     scene: Scene,
     limits: Limits,
-    part: int,
+    driven: tuple[int, str],
     at: Array,
     value: float,
     worst: int,
     pair: _BeatingPair,
 ) -> Clash:
-    lines = scene.slices[0]
+    (part, drive), lines = driven, scene.slices[0]
     onset, seconds = float(lines[at[0]]), float(scene.slice_seconds[at].sum())
-    drive = scene.song.parts["drive"].iloc[part]
     names = f"{scene.name(pair.low, onset)} and {scene.name(pair.high, onset)}"
     return Clash(
         "drive", onset, float(lines[at[-1] + 1]), [scene.parts[part]], scene.held_by(part, worst),

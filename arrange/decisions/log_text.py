@@ -22,7 +22,7 @@ from arrange.decisions.note_changes import Change, Span, in_spans
 from arrange.decisions.table_text import Fault, Line, parse_table, table_lines
 from arrange.errors import ArrangeError, shown
 from arrange.tables.played_measures import format_measures, parse_measures
-from arrange.tables.schemas import NOTES, PARTS
+from arrange.tables.schemas import NOTES, PARTS, SETUPS
 from arrange.text.letters import is_text
 from arrange.text.part_lists import join_parts, split_parts
 
@@ -61,6 +61,8 @@ def format_decision(decision: Decision) -> str:
             lines += _field_lines("removes", "\n".join(change.removed))
         if len(change.parts):
             lines += ["new parts:", *table_lines(change.parts)]
+        if len(change.setups):
+            lines += ["setups:", *table_lines(change.setups)]
         lines += ["notes:", *table_lines(change.notes)]
     return "\n".join([*lines, f"end: {decision.id}", ""])
 
@@ -259,7 +261,7 @@ class _Value:
 
 def _change(fields: dict[str, _Value], spans: tuple[Span, ...]) -> Change | None:
     if "notes" not in fields:
-        for name in ("removes", "new parts"):
+        for name in ("removes", "new parts", "setups"):
             if name in fields:
                 raise Fault(fields[name].line, f"{name!r} is here without 'notes:' below it")
         return None
@@ -271,9 +273,12 @@ def _change(fields: dict[str, _Value], spans: tuple[Span, ...]) -> Change | None
         part, measure = notes["part"].iloc[row], notes["measure"].iloc[row]
         problem = f"a note of {shown(part)} in measure {measure}, which is in none of the spans"
         raise Fault(lines[row + 1][0], problem)
-    parts = parse_table(fields["new parts"].lines if "new parts" in fields else [], PARTS)
+    parts, setups = (
+        parse_table(fields[name].lines if name in fields else [], table)
+        for name, table in (("new parts", PARTS), ("setups", SETUPS))
+    )
     removed = _several(fields["removes"]) if "removes" in fields else ()
-    return Change(spans, notes, parts, removed)
+    return Change(spans, notes, parts, setups, removed)
 
 
 def _text(value: _Value) -> str:
@@ -342,7 +347,7 @@ _READERS: dict[str, Callable[[_Value], Any]] = {
     "before": _text, "after": _text, "alternatives": _several, "supersedes": _text,
     "passage": _text, "spans": _spans,
 }  # fmt: skip
-_NAMES = (*_READERS, "removes", "new parts", "notes")
+_NAMES = (*_READERS, "removes", "new parts", "setups", "notes")
 _STATUS_NAMES = ("date", "status", "why")
 
 

@@ -1,7 +1,8 @@
 """What a decision changes in a song: which parts and bars, and their notes afterwards.
 
-A change is small: the rows of parts that are new or different, the parts that are removed, and
-for each part the bars whose notes differ with the notes that replace them. It can be made again on
+A change is small: the rows of parts that are new or different, the parts that are removed, what a
+part has otherwise in a section, and for each part the bars whose notes differ with the notes that
+replace them. It can be made again on
 a later state of the song as long as its passage is the same there, which the passage's fingerprint
 shows.
 """
@@ -17,7 +18,8 @@ import numpy as np
 import pandas as pd
 
 from arrange.errors import ArrangeError
-from arrange.tables.schemas import NOTES, PARTS
+from arrange.tables.schemas import NOTES, PARTS, SETUPS
+from arrange.tables.setups import part_setups, where_otherwise
 from arrange.tables.song import Song, check_table
 
 _SLACK = 1e-6  # quarter notes, of sums that are rounded
@@ -36,6 +38,9 @@ class Change:
         All notes that begin there afterwards.
     parts : parts table
         New parts, and those that are different.
+    setups : setups table
+        What parts have in sections in which it is different; also where that is what their rows of
+        the parts table say.
     removed : tuple of str
         Parts that are removed.
     """
@@ -43,6 +48,7 @@ class Change:
     spans: tuple[Span, ...]
     notes: pd.DataFrame
     parts: pd.DataFrame
+    setups: pd.DataFrame
     removed: tuple[str, ...] = ()
 
 
@@ -84,8 +90,19 @@ def change_between(before: Song, after: Song) -> Change:
         tuple(spans),
         check_table(after.notes[in_spans(after.notes, spans)], NOTES),
         check_table(after.parts.iloc[rows], PARTS),
+        check_table(_other_setups(before, after), SETUPS),
         tuple(part for part in before.parts["part"] if part not in kept),
     )
+
+
+def _other_setups(before: Song, after: Song) -> pd.DataFrame:
+    """What the parts of the later song have that the earlier one's setups do not give them."""
+    if before.setups.empty and after.setups.empty:
+        return after.setups
+    kept = before.setups["part"].isin(after.parts["part"])
+    now = part_setups(after)
+    known = _plain(part_setups(replace(after, setups=before.setups[kept])))
+    return now[[one != other for one, other in zip(_plain(now), known, strict=True)]]
 
 
 def same_change(one: Change | None, other: Change | None) -> bool:
@@ -96,6 +113,7 @@ def same_change(one: Change | None, other: Change | None) -> bool:
         (one.spans, one.removed) == (other.spans, other.removed)
         and _same_rows(one.notes, other.notes)
         and _same_rows(one.parts, other.parts)
+        and _same_rows(one.setups, other.setups)
     )
 
 
@@ -105,7 +123,7 @@ def apply_change(song: Song, change: Change) -> Song:
     Raises
     ------
     ArrangeError
-        If the notes name an unknown part or section, or are outside of the song.
+        If the notes or setups name an unknown part or section, or notes are outside of the song.
     """
     most = song.duration + _SLACK
     onset, duration = change.notes["onset"], change.notes["duration"]
@@ -120,11 +138,22 @@ def apply_change(song: Song, change: Change) -> Song:
         for part, row in ((row["part"].iloc[0], row) for row in _single_rows(parts))
     ]
     new = change.parts[~change.parts["part"].isin(parts["part"])]
-    return replace(
+    changed_song = replace(
         song,
         parts=pd.concat([*rows, new], ignore_index=True),
         notes=pd.concat([notes[~goes], change.notes], ignore_index=True),
+        setups=song.setups[~song.setups["part"].isin(change.removed)],
     )
+    return _with_setups(changed_song, change.setups) if len(change.setups) else changed_song
+
+
+def _with_setups(song: Song, setups: pd.DataFrame) -> Song:
+    """The song in which parts have these setups in place of their own."""
+    replace(song, setups=setups)  # checks that their parts and sections are there
+    keys, every = ["part", "section"], part_setups(song)
+    last = pd.concat([every, setups], ignore_index=True).drop_duplicates(keys, keep="last")
+    in_order = every[keys].merge(last, on=keys)
+    return replace(song, setups=where_otherwise(in_order, song.parts))
 
 
 def passage_fingerprint(song: Song, spans: Iterable[Span], removed: Sequence[str] = ()) -> str:
@@ -151,6 +180,9 @@ def passage_fingerprint(song: Song, spans: Iterable[Span], removed: Sequence[str
     there = {part for part, _, _ in spans}
     parts = song.parts[song.parts["part"].isin(there)]
     digest.update(str(_plain(parts[["part", "tuning", "capo"]])).encode())
+    setups = song.setups[song.setups["part"].isin(there)]
+    if len(setups):
+        digest.update(str(_plain(setups[["part", "section", "capo"]])).encode())
     return digest.hexdigest()[:16]
 
 

@@ -6,6 +6,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from arrange.tables.setups import by_section
 from arrange.tables.song import Song
 from arrange.tables.sounding import played_notes, sounding_notes
 
@@ -68,14 +69,15 @@ def _harmony(song: Song) -> list[str]:
 
 
 def _families(song: Song, sounding: set[str]) -> list[str]:
-    parts = song.parts[song.parts["part"].isin(sounding)]
+    is_there = song.parts["part"].isin(sounding).to_numpy()
+    parts = song.parts[is_there]
     there = set(parts["family"])
     sentences = []
     if "voice" not in there and len(sounding) > 1:
         sentences.append("No part is a singer: room for the voice was not checked.")
     if "bass" not in there and len(sounding) > 1:
         sentences.append("No part is a bass: room for the bass was not checked.")
-    if "guitar" in there and (parts["drive"] == "clean").all():
+    if "guitar" in there and (by_section(song, "drive")[is_there] == "clean").all():
         sentences.append(
             "Every guitar is clean, or the song does not say: what overdrive makes of chords was "
             "not checked."

@@ -1,7 +1,7 @@
 """How a score as printed becomes a Song as played.
 
 Every reader ends here: ``make_song`` puts the bars of a ``Written`` into played order, merges the
-ties, names the sections, spreads the tempo and gives the five tables. ``song_reader`` makes a
+ties, names the sections, spreads the tempo and gives the tables. ``song_reader`` makes a
 format's reader of what reads its files into a ``Written``.
 """
 

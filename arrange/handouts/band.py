@@ -6,8 +6,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from arrange.decisions import DecisionLog
+from arrange.guitar.necks import capo_words
 from arrange.handouts.part_sections import who_plays
 from arrange.handouts.remarks_and_decisions import decision_words, last_decisions, open_decisions
+from arrange.handouts.section_setups import played_setups
 from arrange.handouts.sheets import (
     LOUDNESS,
     WARM_UP,
@@ -18,6 +20,7 @@ from arrange.handouts.sheets import (
 )
 from arrange.quantities.texture import echo_times, song_energy
 from arrange.tables.song import Remark, Song
+from arrange.text.words import listed
 
 _LEGEND = (
     "Filled box: plays; empty: lays out. Energy: a long bar is a full section, measured on this "
@@ -106,8 +109,11 @@ def _progression(symbols: Sequence[str]) -> str:
     return " ".join(symbols[:once]) + times
 
 
+_ECHO = ["echo", "milliseconds"]
+
+
 def _players(song: Song, roles: Mapping[str, str]) -> list[tuple[str, str]]:
-    times = echo_times(song).drop_duplicates("part").set_index("part")
+    times = echo_times(song).drop_duplicates(["part", "echo"])
     lines = []
     for row in song.parts.itertuples():
         words = [row.player] if isinstance(row.player, str) else []
@@ -115,12 +121,12 @@ def _players(song: Song, roles: Mapping[str, str]) -> list[tuple[str, str]]:
         words.append(row.instrument if is_named else row.family)
         if isinstance(row.tuning, tuple):
             words.append(tuning_words(row.tuning))
-        if row.capo:
-            words.append(f"capo {row.capo}")
-        words.append(row.drive if row.family in ("guitar", "bass") else "")
-        if isinstance(row.echo, str):
-            late = times.loc[row.part, "milliseconds"]
-            words.append(f"echo {row.echo}" + (f", {late:.0f} ms" if late == late else ""))
+        own = played_setups(song, row.part)
+        capos, drives = ([*dict.fromkeys(own[name])] for name in ("capo", "drive"))
+        words += [capo_words(capo) for capo in capos if any(capos)]
+        words.append(listed(drives) if row.family in ("guitar", "bass") else "")
+        for _, echo, late in times.loc[times["part"] == row.part, _ECHO].itertuples():
+            words.append(f"echo {echo}" + (f", {late:.0f} ms" if late == late else ""))
         if row.part in roles:
             words.append(f"role: {roles[row.part]}")
         lines.append((row.part, "; ".join(filter(None, words))))

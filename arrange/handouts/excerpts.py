@@ -16,6 +16,7 @@ import pandas as pd
 
 from arrange.formats.musicxml.writing import score_tree
 from arrange.guitar.necks import Array
+from arrange.tables.setups import note_setups
 from arrange.tables.song import Song, object_column, part_row
 from arrange.theory.meters import beat_quarters
 
@@ -173,7 +174,8 @@ def _staves(song: Song, part: str, notes: pd.DataFrame) -> tuple[pd.DataFrame, p
         return score, plain
     is_muted = fretted["technique"].fillna("").str.contains("muted")
     ids = [f"{MUTED if muted else 'fret-'}{n}" for n, muted in enumerate(is_muted)]
-    shown = fretted["fret"].where(fretted["fret"] != row["capo"], 0)
+    capo = note_setups(song)["capo"].loc[fretted.index]
+    shown = fretted["fret"].where(fretted["fret"] != capo, 0)
     fretted = fretted.assign(part=TAB, technique=None, source_id=ids, fret=shown)
     parts = pd.concat([score, score.assign(part=TAB)], ignore_index=True)
     parts["tuning"] = object_column([None, row["tuning"]])

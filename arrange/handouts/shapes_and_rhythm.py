@@ -10,7 +10,7 @@ shapes: it is left to notation.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
@@ -79,18 +79,20 @@ class StrumSection:
 
 
 def strum_sections(
-    song: Song, notes: pd.DataFrame, stays: Sequence[Stay], neck: Neck
+    song: Song, notes: pd.DataFrame, stays: Sequence[Stay], necks: Mapping[str, Neck]
 ) -> dict[str, StrumSection]:
     """Return the sections that are made of shapes, by name; parameters as in ``strum_section``.
 
-    A section that is played as another, under the same chords and keys, is worked out once.
+    `necks` has the neck of each section; none where the part has no strings. A section that is
+    played as another, under the same chords and keys, is worked out once.
     """
     known: dict[Any, StrumSection | None] = {}
     found = {}
-    for stay in (stay for stay in stays if stay.plays):
+    for stay in (stay for stay in stays if stay.plays and stay.section in necks):
+        neck = necks[stay.section]
         rows, onset, duration = chords_within(song, stay.onset, stay.end + _AFTER)
         key = (
-            stay.written_as or stay.section,
+            stay.written_as or stay.section, neck,
             tuple(song.chords["symbol"].iloc[rows]),
             tuple((onset - stay.onset).round(6)), tuple(duration.round(6)),
             tuple(song.measures["key"].iloc[stay.first - 1 : stay.last].fillna("")),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -12,13 +13,14 @@ from arrange.decisions import DecisionLog
 from arrange.errors import ArrangeError
 from arrange.guitar.fingering import finger_part, part_neck
 from arrange.guitar.hands import Hand
-from arrange.guitar.necks import TUNINGS, Neck, parse_tuning
+from arrange.guitar.necks import TUNINGS, Neck, capo_words, parse_tuning
 from arrange.guitar.players import Player
 from arrange.handouts.cues import section_cues
 from arrange.handouts.drawing import draw_form, draw_shape
 from arrange.handouts.engraving import engrave
 from arrange.handouts.part_sections import own_notes, part_stays, who_plays
 from arrange.handouts.remarks_and_decisions import part_notices
+from arrange.handouts.section_setups import drive_words, own_setups, played_setups, setup_words
 from arrange.handouts.shapes_and_rhythm import StrumSection, strum_sections
 from arrange.handouts.systems import System
 from arrange.quantities.texture import echo_times
@@ -31,7 +33,6 @@ from arrange.theory.meters import tempo_words
 from arrange.theory.pitch import moved_key, pitch_class_name
 
 STYLES = ("notation", "shapes")
-_SOUNDS = {"edge": "edge (just breaking up)"}
 _MOST_OTHERS = 7  # rows of other parts in the form at a glance
 _NEAR = 1e-9  # quarter notes
 _MOST_PROBLEMS = 4  # problems named one by one
@@ -74,7 +75,7 @@ class Stretch:
     time : str
         Where it begins, minutes and seconds.
     facts : tuple of str
-        Meter, key and tempo where they are new.
+        Meter, key and tempo where they are new; the sound and the capo likewise, and the layers.
     plays : bool
     written_as : str
         The section in which the same is written out; empty if it is written here, or rests.
@@ -148,15 +149,16 @@ def part_sheet(
     song, fingered = fingered_part(song, player)
     stays = part_stays(song, part)
     cues = section_cues(song, part, stays)
-    neck = _neck(song, part)
+    neck, capos = _neck(song, part), own_setups(song, part)["capo"]
+    necks = {name: replace(neck, capo=capo) for name, capo in capos.items()} if neck else {}
     notes = own_notes(song, part)
     strums: dict[str, StrumSection] = {}
-    if style == "shapes" and neck:
-        strums = strum_sections(song, notes, stays, neck)
+    if style == "shapes":
+        strums = strum_sections(song, notes, stays, necks)
     engraved = [s for s in stays if s.plays and s.section not in strums]
     systems = engrave(song, part, [(s.first, s.last) for s in engraved], width_mm)
     lines = {s.section: tuple(own) for s, own in zip(engraved, systems, strict=True)}
-    facts = new_facts(song)
+    facts, setups = new_facts(song), setup_words(song, part, stays)
     notices, bars = part_notices(song, part, log), song_bars(song)
     stretches = []
     for stay, own_cues in zip(stays, cues, strict=True):
@@ -166,11 +168,12 @@ def part_sheet(
             for bar, fact in facts.items()
             if stay.first <= bar <= stay.last
         ]
+        changes += setups[stay.section]
         stretches.append(Stretch(
             stay.section, stay.first, stay.last, song.clock(stay.onset), tuple(changes), stay.plays,
             stay.written_as, own_cues, notices.sections.get(stay.section, ()), bars[stay.section],
             _struck(bars[stay.section], own) if own else (),
-            _pictures(own, neck, hand) if own and neck else (), lines.get(stay.section, ()),
+            _pictures(own, necks[stay.section], hand) if own else (), lines.get(stay.section, ()),
         ))  # fmt: skip
     row = part_row(song, part)
     form, high = _form(song, part)
@@ -207,9 +210,13 @@ def fingered_part(song: Song, player: Player) -> tuple[Song, pd.DataFrame | None
     parts = song.parts.assign(
         tuning=object_column(tunings), capo=song.parts["capo"].mask(own, neck.capo)
     )
+    setups = song.setups
+    if player.neck:  # for the whole song
+        capo = setups["capo"].mask(setups["part"] == part, neck.capo)
+        setups = setups.assign(capo=capo)
     others = song.notes[song.notes["part"] != part]
     notes = pd.concat([others, fingered[NOTES.names]], ignore_index=True)
-    return replace(song, parts=parts, notes=notes), fingered
+    return replace(song, parts=parts, notes=notes, setups=setups), fingered
 
 
 def _neck(song: Song, part: str) -> Neck | None:
@@ -283,15 +290,19 @@ def song_facts(song: Song) -> list[tuple[str, str]]:
 def _facts(song: Song, part: str, neck: Neck | None, *, has_tab: bool) -> list[tuple[str, str]]:
     row = part_row(song, part)
     facts = song_facts(song)
+    setups = played_setups(song, part)
+    drives, capos = ([*dict.fromkeys(setups[name])] for name in ("drive", "capo"))
     if neck:
         facts.append(("Tuning", tuning_words(neck.tuning)))
-        facts.append(("Capo", _capo_words(neck.capo, has_tab=has_tab)))
-        if neck.capo:
-            facts.append(("Shapes", _shape_chords(song, neck.capo)))
-    if row["family"] in ("guitar", "bass") or row["drive"] != "clean":
-        facts.append(("Sound", _SOUNDS.get(row["drive"], row["drive"])))
-    if isinstance(row["echo"], str):
-        facts.append(("Echo", _echo_words(song, part)))
+        facts.append(("Capo", _capo_words(capos, has_tab=has_tab)))
+        for capo in filter(None, capos):
+            where = f" at {capo}" if len(capos) > 1 else ""
+            own = setups.index[setups["capo"] == capo]
+            facts.append((f"Shapes{where}", _shape_chords(song, capo, own)))
+    if row["family"] in ("guitar", "bass") or drives != ["clean"]:
+        later = "" if len(drives) == 1 else " at first; changes stand beside the sections"
+        facts.append(("Sound", drive_words(drives[0]) + later))
+    facts.append(("Echo", _echo_words(song, part)))
     return [(name, fact) for name, fact in facts if fact]
 
 
@@ -302,20 +313,22 @@ def tuning_words(tuning: Sequence[int]) -> str:
     return f"{names} (low to high{', ' + known if known else ''})"
 
 
-def _capo_words(capo: int, *, has_tab: bool) -> str:
-    if not capo:
+def _capo_words(capos: Sequence[int], *, has_tab: bool) -> str:
+    if not any(capos):
         return "none"
+    first, capo = capo_words(capos[0]), next(filter(None, capos))
+    later = "" if len(capos) == 1 else " at first; changes stand beside the sections"
     where = "in tablature and pictures" if has_tab else "in the pictures"
     return (
-        f"capo {capo}; frets are counted from the nut {where}: 0 is the open string at the capo, "
-        f"{capo + 2} is two frets above it"
+        f"{first}{later}; frets are counted from the nut {where}: 0 is the open string at the "
+        f"capo, {capo + 2} is two frets above capo {capo}"
     )
 
 
-def _shape_chords(song: Song, capo: int) -> str:
-    """Which shape at the capo sounds each chord."""
+def _shape_chords(song: Song, capo: int, sections: Iterable[str]) -> str:
+    """Which shape at the capo sounds each chord of the sections in which it is there."""
     pairs = []
-    first = song.chords.drop_duplicates("symbol")
+    first = song.chords[song.chords["section"].isin(sections)].drop_duplicates("symbol")
     for symbol, onset in zip(first["symbol"].tolist(), first["onset"].tolist(), strict=True):
         if symbol == "N.C.":
             continue
@@ -331,15 +344,16 @@ def _shape_chords(song: Song, capo: int) -> str:
 def _echo_words(song: Song, part: str) -> str:
     rows = echo_times(song)
     rows = rows[rows["part"] == part]
-    echo = rows["echo"].iloc[0]
-    timed = rows.dropna(subset=["milliseconds"])
-    if not len(timed):
-        return str(echo)
-    times = [
-        f"{row.milliseconds:.0f} ms" + (f" from bar {row.measure}" if row.measure > 1 else "")
-        for row in timed.itertuples()
-    ]
-    return f"{echo}, {', '.join(times)}"
+    return "; ".join(
+        f"{echo}{''.join(_echo_time(row) for row in own.itertuples())}"
+        for echo, own in rows.groupby("echo", sort=False)
+    )
+
+
+def _echo_time(row: Any) -> str:
+    if row.milliseconds != row.milliseconds:  # no note value
+        return f" from bar {row.measure}" if row.measure > 1 else ""
+    return f", {row.milliseconds:.0f} ms" + (f" from bar {row.measure}" if row.measure > 1 else "")
 
 
 def _form(song: Song, part: str) -> tuple[str, float]:

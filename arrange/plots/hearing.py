@@ -49,6 +49,7 @@ from arrange.plots.figures import (
     write_note,
 )
 from arrange.quantities.sonority import REFERENCE_LEVEL
+from arrange.tables.setups import by_section, section_at
 from arrange.tables.song import Song
 from arrange.tables.sounding import Array, sounding_notes
 from arrange.theory.pitch import frequency, note_name
@@ -194,13 +195,15 @@ def _sounds(song: Song, onset: float, chosen: list[str]) -> list[_Sound]:
     notes = sounding_notes(song.notes)
     at = onset + 1e-9
     held = notes[(notes["onset"] <= at) & (notes["onset"] + notes["duration"] > at)]
-    about = song.parts.set_index("part")
+    about, known = song.parts.set_index("part"), song.parts["part"].tolist()
+    section = section_at(song, onset)
     sounds = []
     for part in [name for name in chosen if held["part"].eq(name).any()][: len(LOOKS)]:
         pitches = np.unique(held.loc[held["part"] == part, "pitch"].to_numpy(dtype=np.float64))
         row = about.loc[part]
         level = float(row["level"]) + REFERENCE_LEVEL
-        tones = partials(pitches, level, rolloff(row["family"], row["drive"]))
+        drive = by_section(song, "drive")[known.index(part), section]
+        tones = partials(pitches, level, rolloff(row["family"], drive))
         sounds.append(_Sound(part, pitches.tolist(), merged(tones)))
     return sounds
 

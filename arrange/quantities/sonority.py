@@ -4,8 +4,9 @@ Both are computed from the partials of the notes held, as ``hearing`` gives them
 time in which the same notes sound. Each set of notes that a part holds is computed once, however
 often it returns, and so is each pair of them.
 
-A level of 0 in the parts table is taken as ``REFERENCE_LEVEL``; a drive makes the partials fall
-less steeply. ``hearing.clipping_products`` has what an amplifier adds inside one part.
+A level of 0 in the parts table is taken as ``REFERENCE_LEVEL``; a drive, that of the section in
+which a note begins, makes the partials fall less steeply. ``hearing.clipping_products`` has what an
+amplifier adds inside one part.
 """
 
 from __future__ import annotations
@@ -21,6 +22,8 @@ import pandas as pd
 from arrange.errors import ArrangeError
 from arrange.hearing import Partials, partials, rolloff, threshold_raised, tone_table
 from arrange.hearing.masking import quiet_power
+from arrange.tables.schemas import DRIVES
+from arrange.tables.setups import by_section, section_at
 from arrange.tables.song import Song, text_column
 from arrange.tables.sounding import Array, slices, sounding_notes
 
@@ -137,10 +140,13 @@ class Sonorities:
     ) -> Sonorities:
         """Return those of notes, each with its part's index, cut as by ``sounding.slices``."""
         parts = song.parts["part"].tolist()
-        sound, fall, level = _sounds(song)
+        sounds, fall, level = _sounds(song)
+        begin = np.zeros(len(part))
+        begin[note[::-1]] = lines[at[::-1]]
+        sound = sounds[part, section_at(song, begin)]
         pitches, place = np.unique(pitch, return_inverse=True)
         size = max(len(pitches), 1)
-        tones, tone = np.unique(sound[part] * size + place, return_inverse=True)
+        tones, tone = np.unique(sound * size + place, return_inverse=True)
         which, pitch_of = tones // size, pitches[tones % size]
         palette = partials(pitch_of[:, None], level[which][:, None], fall[which][:, None])
         held, holdings = _holdings(part[note], at, tone[note], len(parts), len(lines) - 1)
@@ -222,15 +228,15 @@ class Sonorities:
 
 
 def _sounds(song: Song) -> tuple[Array, Array, Array]:
-    """Which sound each part has, and the roll-off and level of each different one."""
+    """Which sound each part has in each section, and the roll-off and level of each sound."""
     parts = song.parts
-    fall = [
-        rolloff(family, drive)
-        for family, drive in zip(parts["family"], parts["drive"], strict=True)
-    ]
-    level = REFERENCE_LEVEL + parts["level"].to_numpy()
+    fall = [rolloff(family, drive) for family in parts["family"] for drive in DRIVES]
+    level = np.repeat(REFERENCE_LEVEL + parts["level"].to_numpy(), len(DRIVES))
     known, sound = np.unique(np.column_stack([fall, level]), axis=0, return_inverse=True)
-    return sound.ravel(), known[:, 0], known[:, 1]
+    drives = by_section(song, "drive")
+    drive = pd.Index(DRIVES).get_indexer(pd.Index(drives.ravel())).reshape(drives.shape)
+    of_part = sound.reshape(len(parts), len(DRIVES))
+    return np.take_along_axis(of_part, drive, axis=1), known[:, 0], known[:, 1]
 
 
 def _holdings(

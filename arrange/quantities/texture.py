@@ -19,6 +19,7 @@ import numpy as np
 import pandas as pd
 
 from arrange.errors import ArrangeError
+from arrange.tables.setups import by_section, section_at
 from arrange.tables.song import Song
 from arrange.tables.sounding import Array, played_notes, slices
 
@@ -149,8 +150,7 @@ def song_energy(song: Song, by: str = "section") -> pd.DataFrame:
     sounding, notes_time = _sounding_time(played, parts, starts, ends)
     attacks = np.concatenate([np.empty(0), *attack_onsets(played, parts)])
     length, seconds = ends - starts, song.seconds(ends) - song.seconds(starts)
-    level = song.parts["level"].to_numpy() + song.parts["drive"].map(DRIVE_DECIBELS).to_numpy()
-    power = (10 ** (level / 10)) @ (sounding / length)
+    power = _power(song, played, by)
     players = (sounding / length).sum(axis=0)
     notes = (notes_time / length).sum(axis=0)
     density = np.bincount(_span_of(attacks, starts), minlength=len(starts)) / seconds
@@ -168,6 +168,19 @@ def song_energy(song: Song, by: str = "section") -> pd.DataFrame:
     )
 
 
+def _power(song: Song, played: pd.DataFrame, by: str) -> Array:
+    """Mean power of all parts together in each span, by their levels and drives."""
+    # A drive holds for a section, so that the song is taken section by section.
+    starts, ends, _ = _spans(song, "section" if by == "song" else by)
+    sounding, _ = _sounding_time(played, song.parts["part"].tolist(), starts, ends)
+    drives = by_section(song, "drive")[:, section_at(song, starts)]
+    added = np.vectorize(DRIVE_DECIBELS.get, otypes=[float])(drives)
+    each = 10 ** ((song.parts["level"].to_numpy()[:, None] + added) / 10) * sounding
+    if by == "song":
+        return np.asarray(each.sum(keepdims=True)[0] / song.duration)
+    return np.asarray(each.sum(axis=0) / (ends - starts))
+
+
 def echo_times(song: Song) -> pd.DataFrame:
     """Return how long each part's echo takes, in milliseconds at the song's tempos.
 
@@ -178,16 +191,25 @@ def echo_times(song: Song) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        A row for each part with an echo and each tempo, in the order in which they come:
-        ``part``; ``echo``, the note value; ``quarters``, the same in quarter notes; ``measure``,
-        the first played bar at that tempo; ``tempo``, quarter notes a minute; ``milliseconds``,
-        60000 / tempo times the note value. An echo that names no note value ("slap") has no
-        quarters and no milliseconds.
+        A row for each part, each echo that it has and each tempo at which it has that, in the order
+        in which they come: ``part``; ``echo``, the note value; ``quarters``, the same in quarter
+        notes; ``measure``, the first played bar with that echo at that tempo; ``tempo``, quarter
+        notes a minute; ``milliseconds``, 60000 / tempo times the note value. An echo that names no
+        note value ("slap") has no quarters and no milliseconds.
     """
-    tempos = song.measures.drop_duplicates("tempo")[["measure", "tempo"]]
-    parts = song.parts[song.parts["echo"].notna()][["part", "echo"]]
-    quarters = np.array([_note_value(echo) for echo in parts["echo"]], dtype=np.float64)
-    rows = parts.assign(quarters=quarters).merge(tempos, how="cross")
+    measures, parts = song.measures, song.parts["part"]
+    echoes = by_section(song, "echo")[:, section_at(song, measures["onset"])]
+    number, at = np.nonzero(echoes != None)  # noqa: E711 (each of an array)
+    rows = pd.DataFrame(
+        {
+            "part": parts.array.take(number),
+            "echo": pd.array(echoes[number, at], dtype="str"),
+            "measure": measures["measure"].to_numpy()[at],
+            "tempo": measures["tempo"].to_numpy()[at],
+        }
+    ).drop_duplicates(["part", "echo", "tempo"], ignore_index=True)
+    quarters = np.array([_note_value(echo) for echo in rows["echo"]], dtype=np.float64)
+    rows.insert(2, "quarters", quarters)
     return rows.assign(milliseconds=60_000 / rows["tempo"] * rows["quarters"])
 
 
@@ -210,9 +232,8 @@ def echo_attacks(song: Song) -> pd.DataFrame:
         1; ``level``, dB against the attack. An echo that names no note value repeats nothing.
     """
     parts = song.parts["part"].tolist()
-    struck, echoes = attack_onsets(played_notes(song.notes), parts), song.parts["echo"]
-    echoing = np.flatnonzero(echoes.notna()).tolist()
-    repeats = [echo_repeats(song, struck[part], echoes.iloc[part]) for part in echoing]
+    struck, echoing = attack_onsets(played_notes(song.notes), parts), parts_with_echo(song)
+    repeats = [echo_repeats(song, part, struck[part]) for part in echoing]
     counts = [len(each.onset) for each in repeats]
     columns = {
         "attack": [struck[part][each.attack] for part, each in zip(echoing, repeats, strict=True)],
@@ -248,14 +269,21 @@ class Repeats(NamedTuple):
     level: Array
 
 
-def echo_repeats(song: Song, onset: Array, echo: str) -> Repeats:
-    """Return the repeats that an echo makes of attacks at onsets, as ``echo_attacks``."""
-    quarters = _note_value(echo)
-    repeats = ECHO_REPEATS if np.isfinite(quarters) else 0
-    attack = np.repeat(np.arange(len(onset)), repeats)
-    repeat = np.tile(np.arange(1, repeats + 1), len(onset))
+def parts_with_echo(song: Song) -> list[int]:
+    """Return the places of the parts that have an echo in any section."""
+    has_echo = by_section(song, "echo") != None  # noqa: E711 (each of an array)
+    return np.flatnonzero(has_echo.any(axis=1)).tolist()
+
+
+def echo_repeats(song: Song, part: int, onset: Array) -> Repeats:
+    """Return the repeats that a part's echo makes of attacks at onsets, as ``echo_attacks``."""
+    echoes = by_section(song, "echo")[part]
+    values = np.array([_note_value(echo or "") for echo in echoes.tolist()], dtype=np.float64)
+    quarters = values[section_at(song, onset)]
+    attack = np.repeat(np.flatnonzero(np.isfinite(quarters)), ECHO_REPEATS)
+    repeat = np.tile(np.arange(1, ECHO_REPEATS + 1), len(attack) // ECHO_REPEATS)
     row = _span_of(onset[attack], song.measures["onset"].to_numpy())
-    delay = quarters * 60 / song.measures["tempo"].to_numpy()[row]
+    delay = quarters[attack] * 60 / song.measures["tempo"].to_numpy()[row]
     seconds = np.asarray(song.seconds(onset[attack])) + repeat * delay
     return Repeats(attack, _onset_at(song, seconds), seconds, repeat, repeat * ECHO_DECIBELS)
 

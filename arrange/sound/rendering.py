@@ -22,6 +22,7 @@ from arrange.sound.playback import PLAIN, Playback
 from arrange.sound.soundfont import Sampler
 from arrange.sound.sounds import Sound, check_sound_path, join_sounds, write_sound
 from arrange.sound.tones import MOST_SECONDS, RATE, RELEASE_SECONDS, Array, knock, tone
+from arrange.tables.setups import by_section, section_at
 from arrange.tables.song import Song, part_row
 from arrange.text.part_lists import split_parts
 
@@ -218,7 +219,7 @@ def _part(
     whole = np.zeros(heard.samples + tail, dtype=np.float32)
     volume = _NOTE * 10 ** (float(part["level"]) / 20)
     echoes = echoes[(echoes["part"] == name) & echoes["milliseconds"].notna()]
-    for delay, some in _by_echo(song, notes, echoes):
+    for (drive, delay), some in _by_sound(song, name, notes, echoes):
         wave = np.zeros_like(whole)
         if sampler is None:
             _strike(wave, song, some, str(part["family"]), heard)
@@ -226,7 +227,7 @@ def _part(
             begin = round(heard.start * heard.slower * RATE)
             played = sampler.play(name, some)[begin : begin + len(wave)]
             wave[: len(played)] += played
-        wave = driven(wave, str(part["drive"]))
+        wave = driven(wave, drive)
         wave *= np.float32(volume)
         whole += wave
         if delay:
@@ -234,20 +235,33 @@ def _part(
     return whole
 
 
-def _by_echo(
-    song: Song, notes: pd.DataFrame, echoes: pd.DataFrame
-) -> list[tuple[float, pd.DataFrame]]:
-    """The notes by the delay of their echo in seconds, which follows the tempo at the attack."""
-    if echoes.empty:
-        return [(0.0, notes)]
+def _by_sound(
+    song: Song, name: str, notes: pd.DataFrame, echoes: pd.DataFrame
+) -> list[tuple[tuple[str, float], pd.DataFrame]]:
+    """The notes of a part by their drive, and the delay of their echo in seconds.
+
+    Both are those of the section of the attack; the delay follows the tempo at the attack.
+    """
+    if notes.empty:
+        return []
+    onset = notes["onset"].to_numpy()
+    part = song.parts["part"].tolist().index(name)
+    section = section_at(song, onset)
     lines = song.measures["onset"].to_numpy()
-    bar = np.searchsorted(lines, notes["onset"].to_numpy() + 1e-9, side="right") - 1
-    tempo = song.measures["tempo"].to_numpy()[bar]
-    return [
-        (each.milliseconds / 1000, notes[tempo == each.tempo])
-        for each in echoes.itertuples()
-        if (tempo == each.tempo).any()
-    ]
+    bar = np.searchsorted(lines, onset + 1e-9, side="right") - 1
+    sounds = pd.DataFrame(
+        {
+            "drive": by_section(song, "drive")[part, section],
+            "echo": by_section(song, "echo")[part, section],
+            "tempo": song.measures["tempo"].to_numpy()[bar],
+        }
+    )
+    delays = {(row.echo, row.tempo): row.milliseconds / 1000 for row in echoes.itertuples()}
+    delay = [delays.get(key, 0.0) for key in zip(sounds["echo"], sounds["tempo"], strict=True)]
+    group, known = pd.factorize(
+        pd.MultiIndex.from_arrays([sounds["drive"], np.array(delay, dtype=np.float64)])
+    )
+    return [(key, notes[group == number]) for number, key in enumerate(known)]
 
 
 def _strike(wave: Array, song: Song, notes: pd.DataFrame, family: str, heard: HeardBars) -> None:

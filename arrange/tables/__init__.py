@@ -1,1 +1,1 @@
-"""The Song and its five tables: their columns, their limits, what sounds in them."""
+"""The Song and its six tables: their columns, their limits, what sounds in them."""

@@ -74,6 +74,8 @@ def in_copies(song: Song, versions: Sequence[pd.DataFrame], begin: float, end: f
         ("chords", _within(song.chords, begin, end)),
     ):
         tables[name] = _copies([table] * len(versions), starts, begin)
+    inside = song.setups["section"].isin(_within(song.sections, begin, end)["section"])
+    tables["setups"] = _labelled([song.setups[inside]] * len(versions))
     notes = [_within(each, begin, end) for each in versions]
     tables["notes"] = _copies(notes, starts, begin)
     labels = np.concatenate([each.index.to_numpy() for each in notes])
@@ -92,6 +94,7 @@ def _relabelled(tables: dict[str, pd.DataFrame]) -> dict[str, pd.DataFrame]:
         "measures": tables["measures"].assign(measure=numbers),
         "notes": tables["notes"].assign(**place),
         "chords": tables["chords"].assign(**place),
+        "setups": tables["setups"],
     }
 
 
@@ -107,12 +110,19 @@ def _within(frame: pd.DataFrame, begin: float, end: float) -> pd.DataFrame:
 
 
 def _copies(tables: Sequence[pd.DataFrame], starts: Array, begin: float) -> pd.DataFrame:
+    """Tables one behind the other, with times and sections of their own."""
+    joined = _labelled(tables)
+    copy = np.repeat(np.arange(len(tables)), [len(table) for table in tables])
+    return joined.assign(onset=joined["onset"] + starts[copy] - begin)
+
+
+def _labelled(tables: Sequence[pd.DataFrame]) -> pd.DataFrame:
     """Tables one behind the other, with sections of their own."""
     joined = pd.concat(tables, ignore_index=True)
     copy = np.repeat(np.arange(len(tables)), [len(table) for table in tables])
     label = pd.Series([f"{number} " for number in range(len(tables))], dtype="str")
     sections = label.take(copy).reset_index(drop=True) + joined["section"]
-    return joined.assign(onset=joined["onset"] + starts[copy] - begin, section=sections)
+    return joined.assign(section=sections)
 
 
 def quick_song(song: Song, **tables: pd.DataFrame) -> Song:

@@ -43,7 +43,7 @@ class Column:
 
 @dataclass(frozen=True)
 class Table:
-    """A table's schema: its name, the columns that keep its rows apart, all columns, most rows."""
+    """A table's schema: its name, the columns that together keep its rows apart, all, most rows."""
 
     name: str
     row: str
@@ -64,6 +64,7 @@ _ONSET = Column("onset", "float64", "quarter notes", "start, from the start of t
 _DURATION = Column("duration", "float64", "quarter notes", "how long it lasts")
 _MEASURE = Column("measure", "int64", "", "played bar, counted from 1")
 _SECTION = Column("section", "str", "", "label of the section it lies in")
+_SECTION_OF = Column("section", "str", "", "label of the section")
 
 PARTS = Table(
     "parts",
@@ -174,6 +175,21 @@ NOTES = Table(
     most=MOST_NOTES,
 )  # fmt: skip
 
+SETUPS = Table(
+    "setups",
+    "what a part has in a section, where that is not what its row of parts says",
+    ("part", "section"),
+    (
+        Column("part", "str", "", "label of its part"),
+        _SECTION_OF,
+        Column("drive", "str", "", ", ".join(DRIVES), allowed=DRIVES),
+        Column("echo", "str", "note value", "tempo-synced delay, or none", needed=False),
+        Column("capo", "int64", "frets", "fret of the capo, 0 for none", within=(0, MOST_CAPO)),
+        Column("layers", "str", "", "the recorded layers that it plays there, joined by ' + '; see "
+               "split_parts; none where nothing is known of any", needed=False),
+    ),
+)  # fmt: skip
+
 FINDINGS = Table(
     "findings",
     "something to listen to",
@@ -198,7 +214,7 @@ FINDINGS = Table(
     ),
 )
 
-SONG_TABLES = (PARTS, SECTIONS, MEASURES, CHORDS, NOTES)
+SONG_TABLES = (PARTS, SECTIONS, MEASURES, CHORDS, NOTES, SETUPS)
 ALL_TABLES = {table.name: table for table in (*SONG_TABLES, FINDINGS)}
 
 
@@ -208,7 +224,7 @@ def describe(name: str | None = None) -> pd.DataFrame:
     Parameters
     ----------
     name : str, optional
-        parts, sections, measures, chords, notes or findings.
+        parts, sections, measures, chords, notes, setups or findings.
 
     Raises
     ------

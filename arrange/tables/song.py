@@ -1,4 +1,4 @@
-"""The Song, which holds five checked tables, and the check that holds a frame to its schema.
+"""The Song, which holds six checked tables, and the check that holds a frame to its schema.
 
 ``schemas`` says what stands in each table.
 """
@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
 
@@ -18,6 +18,7 @@ import pyarrow as pa
 from arrange.errors import ArrangeError, TableError
 from arrange.tables.schemas import (
     ALL_TABLES,
+    SETUPS,
     SONG_TABLES,
     Column,
     Table,
@@ -134,8 +135,8 @@ def _check_columns(columns: Columns, table: Table) -> None:
             _check_allowed(columns[column.name], column, table.name)
         if column.within:
             _check_within(columns[column.name], column, table.name, *column.within)
-    for name in table.unique_by:
-        _check_unique(columns[name], name, table)
+    if table.unique_by:
+        _check_unique(columns, table)
 
 
 def _check_filled(values: Any, column: Column, table: str) -> None:
@@ -186,12 +187,16 @@ def _check_within(values: Any, column: Column, table: str, least: float, most: f
         )
 
 
-def _check_unique(values: Any, name: str, table: Table) -> None:
-    if len(_distinct(values)) < len(values):
-        row = int(np.argmax(pd.Series(values).duplicated().to_numpy()))
+def _check_unique(columns: Columns, table: Table) -> None:
+    names = table.unique_by
+    if len(names) == 1 and len(_distinct(columns[names[0]])) == len(columns[names[0]]):
+        return  # Arrow knows at once
+    again = pd.DataFrame({name: columns[name] for name in names}).duplicated().to_numpy()
+    if again.any():
+        row = int(np.argmax(again))
+        values = " and ".join(f"{name} {_value_text(columns[name][row])}" for name in names)
         raise TableError(
-            f"table '{table.name}', row {row}: a second row has {name} {_value_text(values[row])}; "
-            f"each row is {table.row}"
+            f"table '{table.name}', row {row}: a second row has {values}; each row is {table.row}"
         )
 
 
@@ -203,13 +208,18 @@ class Remark:
     sections: tuple[str, ...] = ()
 
 
+_NO_SETUPS = {
+    "part": text_column([]), "section": text_column([]), "drive": text_column([]),
+    "echo": text_column([]), "capo": np.zeros(0, dtype=np.int64), "layers": text_column([]),
+}  # fmt: skip
+
 # What a Song holds beside its tables.
-ABOUT = ("title", "source", "fingerprint", "notices", "remarks")
+ABOUT = ("title", "source", "fingerprint", "notices", "remarks", "players")
 
 
 @dataclass(frozen=True)
 class Song:
-    """Five checked tables and a little about where they come from.
+    """Six checked tables and a little about where they come from.
 
     ``dataclasses.replace(song, notes=...)`` gives a changed copy, checked again; nothing is
     changed in place.
@@ -227,6 +237,12 @@ class Song:
         What the reader had to repair, assume or leave out, a sentence each.
     remarks : tuple of Remark
         Words to the players, for their sheets.
+    players : tuple of str
+        Who may play the guitars, a line each as ``read_player`` reads it; empty where nobody is
+        named.
+    setups : DataFrame, optional
+        What a part has in a section where its row of ``parts`` does not say it: another sound,
+        another capo, the layers it plays. Empty where not given. ``part_setups`` has all.
 
     Raises
     ------
@@ -257,13 +273,16 @@ class Song:
     fingerprint: str = ""
     notices: tuple[str, ...] = ()
     remarks: tuple[Remark, ...] = ()
+    players: tuple[str, ...] = ()
+    setups: pd.DataFrame = field(default_factory=lambda: make_table(_NO_SETUPS, SETUPS))
 
     def __post_init__(self) -> None:
         for table in SONG_TABLES:
             object.__setattr__(self, table.name, check_table(getattr(self, table.name), table))
         tables = {table.name: getattr(self, table.name) for table in SONG_TABLES}
         _check_across(tables)
-        check_limits(tables, self.title, [remark.text for remark in self.remarks])
+        remarks = [remark.text for remark in self.remarks]
+        check_limits(tables, self.title, [*remarks, *self.players])
 
     @classmethod
     def from_columns(cls, columns: Mapping[str, Columns | pd.DataFrame], **about: Any) -> Song:
@@ -275,11 +294,13 @@ class Song:
         Parameters
         ----------
         columns : mapping of table name to a mapping of column name to array
-            Or to a table of another Song, which is taken as it is.
+            Or to a table of another Song, which is taken as it is. Without ``setups`` there are
+            none.
         **about
             Of ``ABOUT``.
         """
         song = object.__new__(cls)
+        columns = {"setups": _NO_SETUPS, **columns}
         for table in SONG_TABLES:
             own = columns[table.name]
             made = own if isinstance(own, pd.DataFrame) else make_table(own, table)
@@ -391,9 +412,9 @@ def _named(table: pd.DataFrame, what: str, label: str) -> pd.Series[Any]:
 
 # Which columns of which tables must name rows of another.
 _KNOWN = (
-    ("part", "parts", ("notes",)),
+    ("part", "parts", ("notes", "setups")),
     ("measure", "measures", ("notes", "chords")),
-    ("section", "sections", ("measures", "notes", "chords")),
+    ("section", "sections", ("measures", "notes", "chords", "setups")),
 )
 
 
