@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import itertools
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -141,6 +142,10 @@ def test_sections_written_as_another_are_note_for_note_the_same(name, part):
         pd.testing.assert_frame_equal(rows(stay.section), rows(stay.written_as))
 
 
+def frets_drawn(line):
+    return re.findall(r'text-anchor="middle"[^>]*>([\d×]+)</text>', line.picture)
+
+
 @pytest.mark.parametrize(
     ("name", "part"), [("low-water.musicxml", "Guitar 2"), ("tarrow-weir.txt", "Guitar 1")]
 )
@@ -159,11 +164,29 @@ def test_tablature_shows_the_frets_of_the_song(name, part):
             is_muted = inside["technique"].str.contains("muted", na=False)
             wanted = ["×" if muted else "0" if fret == capo else str(fret)
                       for muted, fret in zip(is_muted, inside["fret"], strict=True)]  # fmt: skip
-            drawn = re.findall(r'text-anchor="middle"[^>]*>([\d×]+)</text>', line.picture)
+            drawn = frets_drawn(line)
             ties = len(re.findall(r'class="tie"', line.picture))
             assert len(wanted) <= len(drawn) <= len(wanted) + ties
             if not ties:
                 assert sorted(drawn) == sorted(wanted)
+
+
+def test_a_muted_note_stays_muted_over_a_tie():
+    """The A is struck muted in bar 1 and held into bar 2: a cross each time, no fret."""
+    own = read_chart(
+        b"""key: A major
+part: Guitar 1; standard tuning
+section: A
+chords   | A            | .      |
+Guitar 1 | x02220 muted | x02220 |
+"""
+    )
+    is_first = own.notes["measure"] == 1
+    held = own.notes[is_first].assign(duration=6.0)
+    after = own.notes[~is_first].assign(onset=6.0, duration=2.0)
+    own = replace(own, notes=pd.concat([held, after], ignore_index=True))
+    ((line,),) = engrave(own, "Guitar 1", [(1, 2)], 186)
+    assert frets_drawn(line) == ["×"] * 10 + ["0", "2", "2", "2", "0"]
 
 
 def test_chord_symbols_stand_over_their_lines():

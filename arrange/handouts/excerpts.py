@@ -61,6 +61,8 @@ def part_excerpt(song: Song, part: str, stretches: Sequence[tuple[int, int]]) ->
     for staff in root.iter("part"):
         first = next(staff.iter("attributes"))
         is_tab = first.findtext("clef/sign") == "TAB"
+        if is_tab:
+            _name_continued(staff)
         divisions = int(first.findtext("divisions"))
         for bar, measure in enumerate(staff.iter("measure")):
             measure.set("number", str(numbers[bar]))
@@ -76,6 +78,17 @@ def part_excerpt(song: Song, part: str, stretches: Sequence[tuple[int, int]]) ->
     chords = excerpt.chords
     symbols = list(zip((chords["measure"] - 1).tolist(), chords["symbol"].tolist(), strict=True))
     return Excerpt(root, numbers, symbols)
+
+
+def _name_continued(staff: Any) -> None:
+    """Give what a tie continues the id of the note that it continues, and a number."""
+    begun: dict[str | None, str] = {}
+    for number, note in enumerate(staff.iter("note")):
+        string = note.findtext("notations/technical/string")
+        if note.get("id"):
+            begun[string] = note.get("id")
+        elif string in begun:
+            note.set("id", f"{begun[string]}-{number}")
 
 
 def _leave_rhythm(measure: Any) -> None:
