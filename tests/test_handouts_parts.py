@@ -11,9 +11,11 @@ import re
 from dataclasses import replace
 from pathlib import Path
 
+import matplotlib
 import numpy as np
 import pandas as pd
 import pytest
+from matplotlib.ft2font import FT2Font, LoadFlags
 from songs import notes_of, parts_of, song
 
 from arrange.formats.chart import read_chart
@@ -196,6 +198,32 @@ def test_chord_symbols_stand_over_their_lines():
         drawn = re.findall(r'class="harm"><text[^>]*>([^<]*)</text>', line.picture)
         inside = own.chords[own.chords["measure"].between(line.first, line.last)]
         assert drawn == inside["symbol"].tolist()
+
+
+def test_chord_symbols_stand_clear_of_each_other():
+    """A fifth of their size apart and more, by the widths that the typeface itself gives."""
+    font = FT2Font(str(Path(matplotlib.get_data_path()) / "fonts/ttf/DejaVuSans-Bold.ttf"))
+
+    def wide(words):
+        glyphs = [font.load_char(ord(letter), LoadFlags.NO_SCALE) for letter in words]
+        return 450 * sum(glyph.horiAdvance for glyph in glyphs) / font.units_per_EM
+
+    own = read_chart(
+        b"""key: E major
+part: Guitar 1
+section: A
+chords   | F#m7 C#m7  G#m7 F#m7 | C#m7 F#m7 G#m7 C#m7 |
+Guitar 1 | C#4  E4    B3   E4   | E4   E4   E4   E4   |
+"""
+    )
+    ((line,),) = engrave(own, "Guitar 1", [(1, 2)], 130)
+    ends = []
+    for place, symbol in re.findall(r'class="harm"><text ([^>]*)>([^<]*)<', line.picture):
+        left = float(re.search(r'(?:^x="|translate\()(-?[\d.]+)', place)[1])
+        narrow = float((re.search(r"scale\(([\d.]+)", place) or ("", 1))[1])
+        ends.append((left, left + narrow * wide(symbol)))
+    assert len(ends) == 8
+    assert min(after - end for (_, end), (after, _) in itertools.pairwise(ends)) > 450 / 5
 
 
 def drawn(lines):
