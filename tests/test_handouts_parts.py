@@ -310,6 +310,16 @@ def test_short_notes_are_joined_by_the_beat():
     assert [note.findtext("beam") for note in root.iter("note")] == ["begin", "continue", "end"] * 2
 
 
+def test_the_upper_voice_is_the_engraver_s_first():
+    """The held chord of the end was typed first; stems of the tune above it point up."""
+    own = read(DATASETS / "tarrow-weir.txt")
+    root, *_ = part_excerpt(own, "Guitar 1", [(54, 55)])
+    (score, _) = root.iter("part")
+    octaves = {(note.findtext("voice"), int(note.findtext("pitch/octave")))
+               for note in score.iter("note")}  # fmt: skip
+    assert octaves == {("1", 5), ("2", 3), ("2", 4)}
+
+
 def test_elements_of_a_note_keep_the_order_of_the_schema():
     own = read(DATASETS / "low-water.musicxml")
     root, numbers, _ = part_excerpt(own, "Guitar 1", [(5, 12), (57, 64)])

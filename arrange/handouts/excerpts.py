@@ -173,7 +173,11 @@ def _staves(song: Song, part: str, notes: pd.DataFrame) -> tuple[pd.DataFrame, p
     """The part as one row a staff, and its notes once for each."""
     row = part_row(song, part)
     techniques = [_engraved(names) for names in notes["technique"]]
-    notes = notes.assign(technique=pd.array(techniques, dtype="str"))
+    names = _voices_downward(song.notes[song.notes["part"] == part])
+    notes = notes.assign(
+        technique=pd.array(techniques, dtype="str"),
+        voice=pd.array(notes["voice"].map(names) if names else notes["voice"], dtype="str"),
+    )
     is_octave = row["family"] in ("guitar", "bass") and not row["transpose"]
     score = song.parts[song.parts["part"] == part].assign(
         part=SCORE, capo=0, drive="clean", echo=None, level=0.0, player=None, tuning=None,
@@ -191,6 +195,20 @@ def _staves(song: Song, part: str, notes: pd.DataFrame) -> tuple[pd.DataFrame, p
     parts = pd.concat([score, score.assign(part=TAB)], ignore_index=True)
     parts["tuning"] = object_column([None, row["tuning"]])
     return parts, pd.concat([plain, fretted.astype({"technique": "str"})], ignore_index=True)
+
+
+def _voices_downward(notes: pd.DataFrame) -> dict[str, str]:
+    """Numbers for a part's voices, the highest first, or none where it has a single one.
+
+    The engraver points the stems of the first voice up, of the second down, whatever their pitch.
+    """
+    if notes["voice"].nunique() < 2:
+        return {}
+    is_shared = notes.groupby("measure")["voice"].transform("nunique") > 1
+    means = notes["pitch"].groupby(notes["voice"]).mean()
+    means.update(notes["pitch"][is_shared].groupby(notes["voice"]).mean())
+    in_order = means.sort_values(ascending=False, kind="stable").index
+    return {voice: str(number) for number, voice in enumerate(in_order, 1)}
 
 
 def _engraved(technique: Any) -> str | None:
