@@ -8,11 +8,14 @@ from __future__ import annotations
 
 import itertools
 import re
+from dataclasses import replace
 from pathlib import Path
 
+import matplotlib
 import numpy as np
 import pandas as pd
 import pytest
+from matplotlib.ft2font import FT2Font, LoadFlags
 from songs import notes_of, parts_of, song
 
 from arrange.formats.chart import read_chart
@@ -143,6 +146,10 @@ def test_sections_written_as_another_are_note_for_note_the_same(name, part):
         pd.testing.assert_frame_equal(rows(stay.section), rows(stay.written_as))
 
 
+def frets_drawn(line):
+    return re.findall(r'text-anchor="middle"[^>]*>([\d×]+)</text>', line.picture)
+
+
 @pytest.mark.parametrize(
     ("name", "part"), [("low-water.musicxml", "Guitar 2"), ("tarrow-weir.txt", "Guitar 1")]
 )
@@ -161,11 +168,29 @@ def test_tablature_shows_the_frets_of_the_song(name, part):
             is_muted = inside["technique"].str.contains("muted", na=False)
             wanted = ["×" if muted else "0" if fret == capo else str(fret)
                       for muted, fret in zip(is_muted, inside["fret"], strict=True)]  # fmt: skip
-            drawn = re.findall(r'text-anchor="middle"[^>]*>([\d×]+)</text>', line.picture)
+            drawn = frets_drawn(line)
             ties = len(re.findall(r'class="tie"', line.picture))
             assert len(wanted) <= len(drawn) <= len(wanted) + ties
             if not ties:
                 assert sorted(drawn) == sorted(wanted)
+
+
+def test_a_muted_note_stays_muted_over_a_tie():
+    """The A is struck muted in bar 1 and held into bar 2: a cross each time, no fret."""
+    own = read_chart(
+        b"""key: A major
+part: Guitar 1; standard tuning
+section: A
+chords   | A            | .      |
+Guitar 1 | x02220 muted | x02220 |
+"""
+    )
+    is_first = own.notes["measure"] == 1
+    held = own.notes[is_first].assign(duration=6.0)
+    after = own.notes[~is_first].assign(onset=6.0, duration=2.0)
+    own = replace(own, notes=pd.concat([held, after], ignore_index=True))
+    ((line,),) = engrave(own, "Guitar 1", [(1, 2)], 186)
+    assert frets_drawn(line) == ["×"] * 10 + ["0", "2", "2", "2", "0"]
 
 
 def test_chord_symbols_stand_over_their_lines():
@@ -175,6 +200,32 @@ def test_chord_symbols_stand_over_their_lines():
         drawn = re.findall(r'class="harm"><text[^>]*>([^<]*)</text>', line.picture)
         inside = own.chords[own.chords["measure"].between(line.first, line.last)]
         assert drawn == inside["symbol"].tolist()
+
+
+def test_chord_symbols_stand_clear_of_each_other():
+    """A fifth of their size apart and more, by the widths that the typeface itself gives."""
+    font = FT2Font(str(Path(matplotlib.get_data_path()) / "fonts/ttf/DejaVuSans-Bold.ttf"))
+
+    def wide(words):
+        glyphs = [font.load_char(ord(letter), LoadFlags.NO_SCALE) for letter in words]
+        return 450 * sum(glyph.horiAdvance for glyph in glyphs) / font.units_per_EM
+
+    own = read_chart(
+        b"""key: E major
+part: Guitar 1
+section: A
+chords   | F#m7 C#m7  G#m7 F#m7 | C#m7 F#m7 G#m7 C#m7 |
+Guitar 1 | C#4  E4    B3   E4   | E4   E4   E4   E4   |
+"""
+    )
+    ((line,),) = engrave(own, "Guitar 1", [(1, 2)], 130)
+    ends = []
+    for place, symbol in re.findall(r'class="harm"><text ([^>]*)>([^<]*)<', line.picture):
+        left = float(re.search(r'(?:^x="|translate\()(-?[\d.]+)', place)[1])
+        narrow = float((re.search(r"scale\(([\d.]+)", place) or ("", 1))[1])
+        ends.append((left, left + narrow * wide(symbol)))
+    assert len(ends) == 8
+    assert min(after - end for (_, end), (after, _) in itertools.pairwise(ends)) > 450 / 5
 
 
 def drawn(lines):
@@ -261,6 +312,16 @@ def test_short_notes_are_joined_by_the_beat():
     jig = song(*[("Voice", "C4", n / 2, 0.5) for n in range(6)], meter="6/8")
     root, *_ = part_excerpt(jig, "Voice", [(1, 1)])
     assert [note.findtext("beam") for note in root.iter("note")] == ["begin", "continue", "end"] * 2
+
+
+def test_the_upper_voice_is_the_engraver_s_first():
+    """The held chord of the end was typed first; stems of the tune above it point up."""
+    own = read(DATASETS / "tarrow-weir.txt")
+    root, *_ = part_excerpt(own, "Guitar 1", [(54, 55)])
+    (score, _) = root.iter("part")
+    octaves = {(note.findtext("voice"), int(note.findtext("pitch/octave")))
+               for note in score.iter("note")}  # fmt: skip
+    assert octaves == {("1", 5), ("2", 3), ("2", 4)}
 
 
 def test_elements_of_a_note_keep_the_order_of_the_schema():

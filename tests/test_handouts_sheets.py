@@ -20,9 +20,10 @@ from arrange.errors import ArrangeError
 from arrange.formats.chart import format_chart, read_chart
 from arrange.formats.reading import read
 from arrange.guitar.players import Player
-from arrange.handouts import STYLES, Layout, write_handout
+from arrange.handouts import PAPERS, STYLES, Layout, write_handout
 from arrange.handouts.band import band_sheet
 from arrange.handouts.sheets import new_facts, part_sheet
+from arrange.handouts.web import band_html
 from arrange.tables.song import Remark
 
 DATASETS = Path(__file__).parent.parent / "datasets"
@@ -314,3 +315,35 @@ def test_the_band_sheet_lists_every_sound_of_a_part():
     _, made = sheets_of_changing_sounds()
     ((_, words),) = band_sheet(made, None, {}).players
     assert words == "guitar; no capo; capo 2; clean and overdriven; echo dotted eighth, 750 ms"
+
+
+def test_a_player_is_named_once_on_the_band_sheet():
+    """The same where the line of a part says who plays it."""
+    tarrow = read(DATASETS / "tarrow-weir.txt")
+    for name, said in (("Corrie", "Corrie; acoustic guitar"), ("Guitar 1", "acoustic guitar")):
+        parts = tarrow.parts.assign(player=tarrow.parts["player"].replace("Corrie", name))
+        players = dict(band_sheet(replace(tarrow, parts=parts), None, {}).players)
+        assert players["Guitar 1"].startswith(said)
+
+
+def test_no_line_ends_within_a_tempo_or_a_pair_of_chords(tmp_path):
+    """In the demo song they would, in both formats and on both papers."""
+    low = read(DATASETS / "low-water.txt")
+    pairs = ("quarter = 102", "Bb/D = G/B", "F/A = D/F#", "Eb/G = C/E")
+    for paper in PAPERS:
+        paths = write_handout(low, tmp_path, player="Guitar 2", layout=Layout(paper))
+        part, page, band, _ = paths
+        text = "".join(each.extract_text() for each in pypdf.PdfReader(part).pages)
+        assert [pair for pair in pairs if pair not in text] == []
+        assert "dotted quarter = 64" in pypdf.PdfReader(band).pages[0].extract_text()
+        html = page.read_text(encoding="utf-8")
+        assert [pair for pair in pairs if pair.replace(" ", "\u00a0") not in html] == []
+        assert "dotted\u00a0quarter\u00a0=\u00a064" in html
+
+
+def test_names_of_many_parts_stand_upright_on_the_web_page_too():
+    """As in print, where the names of all parts are long together."""
+    low = band_sheet(read(DATASETS / "low-water.txt"), None, {})
+    assert band_html(low).count('class="upright"') == len(low.parts)
+    short = replace(low, parts=("Ann", "Ben"), has_upright_names=False)
+    assert 'class="upright"' not in band_html(short)

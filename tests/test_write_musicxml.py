@@ -701,6 +701,18 @@ def test_overlapping_notes_go_into_a_voice_of_their_own():
     assert texts(measure, "backup/duration") == ["4"]
 
 
+def test_the_upper_of_two_that_begin_together_is_the_first_voice():
+    """Readers point the stems of the first voice up, of the second down (common practice)."""
+    low_and_high = [("Keys", "C3 G3", bar * 4, 4) for bar in (0, 1)] + [
+        ("Keys", "E4", beat, 1) for beat in range(8)
+    ]
+    notes = [
+        note for note in tree(song(*low_and_high)).iter("note") if note.find("pitch") is not None
+    ]
+    voices = {(note.findtext("pitch/octave"), note.findtext("voice")) for note in notes}
+    assert voices == {("4", "1"), ("3", "2")}
+
+
 def test_a_chord_and_a_single_voice_need_no_voice_names(written):
     """Two notes that begin and end together are a chord; one voice goes without a name."""
     a_song = song(("Keys", "C4 E4", 0, 4))

@@ -28,6 +28,7 @@ _LEGEND = (
 )
 _TIMES = " ×"  # behind chords that are played several times over
 _LONGEST = 150  # letters of a decision
+_MOST_BESIDE = 22  # letters of part names beside each other
 
 
 @dataclass(frozen=True)
@@ -51,6 +52,7 @@ class BandSheet:
     facts: tuple[tuple[str, str], ...]
     changes: tuple[str, ...]
     parts: tuple[str, ...]
+    has_upright_names: bool
     rows: tuple[BandRow, ...]
     legend: str
     players: tuple[tuple[str, str], ...]
@@ -91,6 +93,7 @@ def band_sheet(song: Song, decisions: DecisionLog | None, roles: Mapping[str, st
         tuple(song_facts(song)),
         changes,
         tuple(plays.columns),
+        sum(map(len, plays.columns)) > _MOST_BESIDE,
         rows,
         _LEGEND + (f"{_TIMES}2: all chords of the row twice." if has_times else ""),
         tuple(_players(song, roles)),
@@ -116,7 +119,7 @@ def _players(song: Song, roles: Mapping[str, str]) -> list[tuple[str, str]]:
     times = echo_times(song).drop_duplicates(["part", "echo"])
     lines = []
     for row in song.parts.itertuples():
-        words = [row.player] if isinstance(row.player, str) else []
+        words = [row.player] if isinstance(row.player, str) and row.player != row.part else []
         is_named = isinstance(row.instrument, str) and row.instrument != row.part
         words.append(row.instrument if is_named else row.family)
         if isinstance(row.tuning, tuple):

@@ -62,6 +62,8 @@ def part_excerpt(song: Song, part: str, stretches: Sequence[tuple[int, int]]) ->
     for staff in root.iter("part"):
         first = next(staff.iter("attributes"))
         is_tab = first.findtext("clef/sign") == "TAB"
+        if is_tab:
+            _name_continued(staff)
         divisions = int(first.findtext("divisions"))
         for bar, measure in enumerate(staff.iter("measure")):
             measure.set("number", str(numbers[bar]))
@@ -77,6 +79,17 @@ def part_excerpt(song: Song, part: str, stretches: Sequence[tuple[int, int]]) ->
     chords = excerpt.chords
     symbols = list(zip((chords["measure"] - 1).tolist(), chords["symbol"].tolist(), strict=True))
     return Excerpt(root, numbers, symbols)
+
+
+def _name_continued(staff: Any) -> None:
+    """Give what a tie continues the id of the note that it continues, and a number."""
+    begun: dict[str | None, str] = {}
+    for number, note in enumerate(staff.iter("note")):
+        string = note.findtext("notations/technical/string")
+        if note.get("id"):
+            begun[string] = note.get("id")
+        elif string in begun:
+            note.set("id", f"{begun[string]}-{number}")
 
 
 def _leave_rhythm(measure: Any) -> None:
@@ -161,7 +174,11 @@ def _staves(song: Song, part: str, notes: pd.DataFrame) -> tuple[pd.DataFrame, p
     """The part as one row a staff, and its notes once for each."""
     row = part_row(song, part)
     techniques = [_engraved(names) for names in notes["technique"]]
-    notes = notes.assign(technique=pd.array(techniques, dtype="str"))
+    names = _voices_downward(song.notes[song.notes["part"] == part])
+    notes = notes.assign(
+        technique=pd.array(techniques, dtype="str"),
+        voice=pd.array(notes["voice"].map(names) if names else notes["voice"], dtype="str"),
+    )
     is_octave = row["family"] in ("guitar", "bass") and not row["transpose"]
     score = song.parts[song.parts["part"] == part].assign(
         part=SCORE, capo=0, drive="clean", echo=None, level=0.0, player=None, tuning=None,
@@ -180,6 +197,20 @@ def _staves(song: Song, part: str, notes: pd.DataFrame) -> tuple[pd.DataFrame, p
     parts = pd.concat([score, score.assign(part=TAB)], ignore_index=True)
     parts["tuning"] = object_column([None, row["tuning"]])
     return parts, pd.concat([plain, fretted.astype({"technique": "str"})], ignore_index=True)
+
+
+def _voices_downward(notes: pd.DataFrame) -> dict[str, str]:
+    """Numbers for a part's voices, the highest first, or none where it has a single one.
+
+    The engraver points the stems of the first voice up, of the second down, whatever their pitch.
+    """
+    if notes["voice"].nunique() < 2:
+        return {}
+    is_shared = notes.groupby("measure")["voice"].transform("nunique") > 1
+    means = notes["pitch"].groupby(notes["voice"]).mean()
+    means.update(notes["pitch"][is_shared].groupby(notes["voice"]).mean())
+    in_order = means.sort_values(ascending=False, kind="stable").index
+    return {voice: str(number) for number, voice in enumerate(in_order, 1)}
 
 
 def _engraved(technique: Any) -> str | None:

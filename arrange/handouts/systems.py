@@ -19,7 +19,8 @@ LEFT = 62  # page units for the bar number, left of the staff
 
 _NUMBER_X = LEFT * IN_PICTURE - 75  # where a bar number ends
 _SYMBOL_SIZE, _FRET_SIZE, _NUMBER_SIZE = 450, 380, 300  # picture coordinates
-_WIDE = 0.7  # of a letter or digit, against its size
+_WIDE = 0.7  # of a digit, against its size
+_SYMBOL_WIDE = 0.82  # of a letter of a chord symbol: "m" and "#" are wider than others
 _STYLE = (
     "<style>.engraved path, .engraved rect, .engraved ellipse, .engraved polygon, "
     ".engraved polyline {stroke: #000} .engraved text {stroke: none}</style>"
@@ -137,7 +138,7 @@ def _with_symbols(picture: str, symbols: Sequence[str], row: float, width: float
 
     def drawn(found: re.Match[str]) -> str:
         symbol, room = next(waiting, ("", width))
-        wide = _WIDE * _SYMBOL_SIZE * len(symbol)
+        wide = _SYMBOL_WIDE * _SYMBOL_SIZE * len(symbol)
         narrow = min(1.0, (room - 220) / wide) if symbol else 1.0
         return found[1] + _text(float(found[2]), row, symbol, _SYMBOL_SIZE, narrow=narrow)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import asdict
 from functools import cache
 from pathlib import Path
@@ -14,6 +15,7 @@ from arrange.handouts.printing import bars_title, sentence
 from arrange.handouts.sheets import PartSheet, Stretch
 
 _A_ROW = 4  # bars
+_EQUATION = re.compile(r"(?:dotted )?[^\s,;]+ = [^\s,;]+")
 
 
 def part_html(sheet: PartSheet) -> str:
@@ -49,9 +51,15 @@ def _stretch(stretch: Stretch, places: dict[str, int]) -> dict[str, Any]:
     }
 
 
+def _unbroken(text: str) -> str:
+    """The same, no tempo and no pair of chords divided by the end of a line."""
+    return _EQUATION.sub(lambda found: found[0].replace(" ", "\u00a0"), text)
+
+
 @cache
 def _template() -> jinja2.Template:
     environment = jinja2.Environment(autoescape=True, undefined=jinja2.StrictUndefined)
+    environment.filters["unbroken"] = _unbroken
     return environment.from_string(
         (Path(__file__).parent / "sheet.html").read_text(encoding="utf-8")
     )

@@ -152,9 +152,11 @@ def layers_of(tones: Iterable[Tone], starts: Sequence[int]) -> list[Layer]:
     return _named(by_voice) or [Layer("")]
 
 
-def _moment(together: Sequence[Tone]) -> tuple[int, int, bool]:
-    first = together[0]
-    return first.onset, first.bar, not first.grace
+def _moment(together: Sequence[Tone]) -> tuple[int, int, bool, float]:
+    """When it is struck; of strikes that begin together the highest first, as voices are named."""
+    first, highest = together[0], together[-1].pitch
+    is_low = not first.grace and not math.isnan(highest)
+    return first.onset, first.bar, not first.grace, -highest if is_low else 0.0
 
 
 def _put_into_bars(
