@@ -12,6 +12,7 @@ import pandas as pd
 
 from arrange.condensing.condensed_song import condensed_song
 from arrange.condensing.estimated_roles import roles_of
+from arrange.condensing.growth import growth_table
 from arrange.condensing.lineup import Lineup
 from arrange.condensing.pins_and_bans import read_pins_and_bans
 from arrange.condensing.plan_search import Plan
@@ -104,6 +105,13 @@ class Condensation:
     def share(self) -> float:
         """The value as a share of what all layers together are worth."""
         return _share(self._known.problem, self._plan)
+
+    @cached_property
+    def growth(self) -> pd.DataFrame:
+        """How full each section is, recorded and played; columns as of ``growth_table``."""
+        recorded = self._known.problem.recorded
+        players = [player.name for player in self._known.problem.lineup.players]
+        return growth_table(recorded.song, recorded.names, self.song, players)
 
     @cached_property
     def alternatives(self) -> pd.DataFrame:

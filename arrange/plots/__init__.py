@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from arrange.plots.clashes import plot_clashes
     from arrange.plots.figures import render_picture
     from arrange.plots.form import plot_form
+    from arrange.plots.growth import plot_growth
     from arrange.plots.hearing import plot_hearing
     from arrange.plots.layers import plot_layers
     from arrange.plots.neck import plot_neck
@@ -32,6 +33,7 @@ __all__ = [
     "plot_before_after",
     "plot_clashes",
     "plot_form",
+    "plot_growth",
     "plot_hearing",
     "plot_layers",
     "plot_neck",
