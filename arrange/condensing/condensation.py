@@ -14,7 +14,7 @@ from arrange.condensing.condensed_song import condensed_song
 from arrange.condensing.estimated_roles import roles_of
 from arrange.condensing.lineup import Lineup
 from arrange.condensing.pins_and_bans import read_pins_and_bans
-from arrange.condensing.plan_search import Plan
+from arrange.condensing.plan import Plan
 from arrange.condensing.playable_plan import Known, next_best, playable_plan
 from arrange.condensing.player_options import layer_names
 from arrange.condensing.problem import Criteria, Problem
@@ -70,7 +70,7 @@ class Condensation:
 
     def __repr__(self) -> str:
         return (
-            f"<Condensation: {len(self.roles)} layers to {len(self._plan.necks)} players, "
+            f"<Condensation: {len(self.roles)} layers to {self._plan.players} players, "
             f"{self.share:.0%} of their worth, {'proven' if self.is_proven else 'gap '}"
             f"{'' if self.is_proven else f'{self.gap:.1%}'}>"
         )
@@ -221,8 +221,8 @@ def condense(
     known, plan = playable_plan(known, len(people))
     problem = known.problem
     choices = choices_table(problem, plan)
-    made = condensed_song(problem, known.fingerings, plan)
-    notices = [*_notices(recorded, problem, len(people)), *_other_drives(choices, made.parts)]
+    made = condensed_song(problem, known.fingerings, plan, choices)
+    notices = _notices(recorded, problem, len(people))
     return Condensation(
         replace(made, notices=(*made.notices, *notices)),
         choices,
@@ -295,17 +295,4 @@ def _notices(recorded: RecordedLayers, problem: Problem, players: int) -> list[s
     found += [f"{name} cannot be played at all: no note of it lies on any neck" for name in gone]
     if recorded.song.chords.empty:
         found.append("no chord symbols: harmony was weighed by the notes that sound")
-    return found
-
-
-def _other_drives(choices: pd.DataFrame, parts: pd.DataFrame) -> list[str]:
-    """Where a player takes layers of another drive than the one in the parts table."""
-    drives = dict(zip(parts["part"], parts["drive"], strict=True))
-    found = []
-    for (player, drive), own in choices.dropna(subset="drive").groupby(["player", "drive"]):
-        if drive != drives[player]:
-            found.append(
-                f"{player} is {drives[player]} all through, since a part has one drive; what is "
-                f"taken in {', '.join(own['section'])} was recorded {drive}"
-            )
     return found

@@ -9,9 +9,10 @@ import numpy as np
 import pandas as pd
 
 from arrange.condensing.lineup import Gear
-from arrange.condensing.plan_search import Plan
-from arrange.condensing.player_options import Option, layer_names
+from arrange.condensing.plan import Plan
+from arrange.condensing.player_options import layer_names
 from arrange.condensing.problem import Problem
+from arrange.condensing.returns import Returns
 from arrange.guitar.necks import capo_words
 from arrange.guitar.players import nearest_drive
 from arrange.tables.schemas import DRIVES
@@ -32,20 +33,21 @@ _CHANGES = "changes"
 
 def terms_table(problem: Problem, plan: Plan) -> pd.DataFrame:
     """Return what each term comes to in each section, and what all layers together would give."""
-    rows = []
+    rows, returns = [], Returns(problem, plan.players)
     for section, worth in enumerate(problem.worths):
         chosen = plan.choices[section]
         mask = _mask(problem, plan, section)
         everything = worth.by_term((1 << len(worth.layers)) - 1)
         values = worth.by_term(mask)
-        values["growth"] = -float(problem.growth(section, len(plan.necks))[mask])
+        values["growth"] = -float(problem.growth(section, plan.players)[mask])
         merging = problem.costs.merging[section]
         values["merging"] = -sum(float(merging[place]) for place in chosen)
         values["instrument"] = -sum(
             float(problem.own_cost(section, neck)[place] - merging[place])
-            for neck, place in zip(plan.necks, chosen, strict=True)
+            for neck, place in zip(plan.necks[section], chosen, strict=True)
         )
         values[_CHANGES] = -_change(problem, plan, section) if section else 0.0
+        values["swapped"], values["thinner"] = _returning(returns, plan, section)
         rows += [
             (problem.recorded.sections[section], term, value, everything.get(term, 0.0), "seconds")
             for term, value in values.items()
@@ -57,10 +59,25 @@ def terms_table(problem: Problem, plan: Plan) -> pd.DataFrame:
 
 
 def _change(problem: Problem, plan: Plan, section: int) -> float:
-    taken = zip(plan.choices[section - 1], plan.choices[section], plan.necks, strict=True)
-    return float(
-        sum(problem.changes(section - 1, neck)[before, now] for before, now, neck in taken)
+    total = 0.0
+    for player, neck in enumerate(plan.necks[section]):
+        before, now = (plan.choices[each][player] for each in (section - 1, section))
+        moved = plan.necks[section - 1][player] != neck
+        total += float(problem.changes(section - 1, neck)[before, now])
+        total += problem.criteria.weights.capo_change * moved
+    return total
+
+
+def _returning(returns: Returns, plan: Plan, section: int) -> tuple[float, float]:
+    """What swapped layers and a thinner return take away."""
+    if returns.earlier[section] < 0:
+        return 0.0, 0.0
+    before, now = (
+        returns.joint(each, [np.array([place]) for place in plan.choices[each]])
+        for each in (returns.earlier[section], section)
     )
+    swapped = returns.swapping(section, before, now).item()
+    return -swapped, -returns.thinner(section, before, now).item()
 
 
 def _mask(problem: Problem, plan: Plan, section: int, without: int = -1) -> int:
@@ -80,7 +97,7 @@ def choices_table(problem: Problem, plan: Plan) -> pd.DataFrame:
         for player, who in enumerate(problem.lineup.players):
             option = plan.options(problem, player)[section]
             first = problem.costs.traits.first(option) if option else -1
-            gear = problem.lineup.necks[plan.necks[player]]
+            gear = problem.lineup.necks[plan.necks[section][player]]
             drive, echo = _sound(problem, first, gear) if option else (None, None)
             adds = _adds(problem, plan, section, player)
             rows.append(
@@ -139,7 +156,7 @@ def _reason(
     if len(option) == 2:
         turns = problem.costs.never_at_once(section, option)
         said.append("the two are never heard at once" if turns else "one hand can hold both")
-    said += _lacks(problem, plan, player, option)
+    said += _lacks(problem, plan, section, player)
     if section:
         before = plan.options(problem, player)[section - 1]
         stays = [problem.recorded.names[layer] for layer in option if layer in before]
@@ -148,10 +165,11 @@ def _reason(
     return "; ".join(said)
 
 
-def _lacks(problem: Problem, plan: Plan, player: int, option: Option) -> Iterator[str]:
+def _lacks(problem: Problem, plan: Plan, section: int, player: int) -> Iterator[str]:
     """What the recording had and the player's gear does not."""
-    gear, name = problem.lineup.necks[plan.necks[player]], problem.lineup.name(player)
-    layer = problem.costs.traits.first(option)
+    gear = problem.lineup.necks[plan.necks[section][player]]
+    name = problem.lineup.name(player)
+    layer = problem.costs.traits.first(plan.options(problem, player)[section])
     recorded = DRIVES[problem.costs.traits.drive[layer]]
     drive, echo = _sound(problem, layer, gear)
     if drive != recorded:
@@ -182,7 +200,7 @@ def _why_out(problem: Problem, plan: Plan, section: int, player: int) -> str:
     silent = [layer for bit, layer in enumerate(worth.layers) if not mask >> bit & 1]
     if not silent:
         return "every layer that sounds here is played already"
-    may = problem.may(player, section, plan.necks[player])
+    may = problem.may(player, section, plan.necks[section][player])
     may = may[(own.masks[may] & mask) == 0]
     may = may[may != 0]
     if not len(may):
@@ -193,7 +211,7 @@ def _why_out(problem: Problem, plan: Plan, section: int, player: int) -> str:
     name = problem.name(own.options[int(may[best])])
     if gain[best] <= _LITTLE:
         return f"what is left, {name}, is heard in the others already"
-    growth = problem.growth(section, len(plan.necks))
+    growth = problem.growth(section, plan.players)
     if growth[mask | own.masks[may[best]]] - growth[mask] >= gain[best]:
         return (
             f"so that the section stays in its place: with {name} it would be fuller than the "
@@ -274,7 +292,7 @@ def _why_lost(problem: Problem, plan: Plan, section: int, bit: int, mask: int, v
     if value <= _LITTLE:
         return "every note of it is heard in what is played"
     layer = worth.layers[bit]
-    growth = problem.growth(section, len(plan.necks))
+    growth = problem.growth(section, plan.players)
     if growth[mask | 1 << bit] - growth[mask] >= value:
         return "with it the section would be fuller than its place in the song"
     resting = [player for player, place in enumerate(plan.choices[section]) if place == 0]
