@@ -8,10 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
+import pandas as pd
 
+from arrange.condensing.plan import Plan
 from arrange.condensing.problem import Problem
+from arrange.tables.song import Song
 from arrange.tables.sounding import Array
 
 CAPO_CHANGE_SECONDS = 8.0  # common practice
@@ -129,3 +133,31 @@ def followed_ways(problem: Problem, choices: Sequence[int], necks: Sequence[int]
         quiet = float(_capped(np.array([silence]))[0])
         found.append(Ways(np.array([place]), np.array([neck]), np.array([quiet]), moves))
     return found
+
+
+def capo_changes_table(problem: Problem, plan: Plan) -> pd.DataFrame:
+    """Return a row for each time that a player moves the capo, as of ``Condensation``."""
+    recorded, rows = problem.recorded, []
+    for player, who in enumerate(problem.lineup.players[: plan.players]):
+        options = plan.options(problem, player)
+        capos = [problem.lineup.necks[own[player]].neck.capo for own in plan.necks]
+        plays = [section for section, option in enumerate(options) if option]
+        for before, now in pairwise(plays):
+            if capos[before] == capos[now]:
+                continue
+            notes = np.isin(recorded.layer, options[before]) & (recorded.section == before)
+            begins = np.isin(recorded.layer, options[now]) & (recorded.section == now)
+            ends = min(float(recorded.end[notes].max()), float(recorded.ends[before]))
+            first = float(recorded.onset[begins].min())
+            rows.append((
+                recorded.sections[now], who.name, capos[before], capos[now],
+                _measure(recorded.song, ends - _NEAR), _measure(recorded.song, first + _NEAR),
+                float(recorded.song.seconds(first) - recorded.song.seconds(ends)),
+            ))  # fmt: skip
+    columns = ["section", "player", "before", "after", "last_measure", "measure", "seconds"]
+    return pd.DataFrame(rows, columns=columns).astype({"section": "str", "player": "str"})
+
+
+def _measure(song: Song, onset: float) -> int:
+    """The played measure at an onset."""
+    return int(np.searchsorted(song.measures["onset"].to_numpy(), onset, side="right"))

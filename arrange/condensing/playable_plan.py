@@ -10,11 +10,11 @@ import numpy as np
 
 from arrange.condensing.fingered_lines import Fingerings, layers_taken
 from arrange.condensing.held_together import Asked
+from arrange.condensing.impossible_plans import whys_impossible
 from arrange.condensing.other_choices import Other, other_choices
 from arrange.condensing.plan import Plan
 from arrange.condensing.plan_search import solve
 from arrange.condensing.problem import Problem
-from arrange.condensing.reasons import whys_impossible
 from arrange.errors import ArrangeError
 
 MOST_OTHERS = 3  # alternatives a section
