@@ -337,10 +337,68 @@ class Slow:
         )
         return finger_part(replace(self.song, notes=table), option[0])["problem"].isna().all()
 
-    def options(self, section):
+    def every_option(self, section):
         here = self.playing(section)
         pairs = [p for p in combinations(here, 2) if not self.same(*p, section)]
-        return [o for o in ((), *((n,) for n in here), *pairs) if self.can_play(o, section)]
+        return [(), *((name,) for name in here), *pairs]
+
+    def options(self, section):
+        return [o for o in self.every_option(section) if self.can_play(o, section)]
+
+    @cache
+    def energy_terms(self, option, section):
+        """Time that it sounds, notes that sound, attacks and power, each by the second."""
+        if not option:
+            return np.zeros(4)
+        busy = notes = 0.0
+        for begin, end in self.slices(section):
+            now = [len(self.sounding(name, section, begin)) for name in option]
+            notes += self.seconds(begin, end) * sum(now)
+            busy += self.seconds(begin, end) * any(now)
+        struck = len({note[0] for name in option for note in self.notes[name, section]})
+        first = self.song.parts.set_index("part").loc[self.first(option)]
+        decibels = first.level + 2 * DRIVES.index(first.drive)
+        whole = self.seconds(*self.ends(section))
+        return np.array([busy, notes, struck, busy * 10 ** (decibels / 10)]) / whole
+
+    @cache
+    def most_energy(self, players):
+        each = []
+        for section in self.sections:
+            every = np.array([self.energy_terms(o, section) for o in self.every_option(section)])
+            each.append(np.sort(every, axis=0)[-players:].sum(axis=0))
+        return np.max(each, axis=0)
+
+    def energy(self, choice, section):
+        """Of what all players take in a section, against the most that there could be."""
+        total = sum(self.energy_terms(option, section) for option in choice)
+        busy, notes, struck, power = total / self.most_energy(len(choice))
+        return (busy + notes + struck + power**0.5) / 4
+
+    def earlier(self, section):
+        """The nearest section before that is called the same but for "(2)"."""
+        at = self.sections.index(section)
+        same = [s for s in self.sections[:at] if s.split(" (")[0] == section.split(" (")[0]]
+        return same[-1] if same else None
+
+    def returning(self, before, now, section):
+        """What a section's choice costs by that of its earlier return."""
+        earlier = self.earlier(section)
+
+        def had(player):
+            return [n for own in before[player] for n in self.playing(earlier)
+                    if self.same(n, own, earlier)]  # fmt: skip
+
+        count = 0
+        for player, option in enumerate(now):
+            others = {n for p in range(len(now)) if p != player for n in had(p)}
+            count += sum(name in others and name not in had(player) for name in option)
+        cost = self.weights.swapped * count
+        recorded = song_energy(self.song).set_index("section")["energy"]
+        if recorded[section] >= recorded[earlier] - 1e-9:
+            less = self.energy(before, earlier) - self.energy(now, section)
+            cost += self.weights.thinner * self.seconds(*self.ends(section)) * max(less, 0)
+        return cost
 
     @cache
     def lead(self, section):
@@ -382,6 +440,14 @@ class Slow:
                 for before in steps[at - 1]
             ])  # fmt: skip
             total = total[..., None] - costs + np.array(list(steps[at].values()))
+        for at, section in enumerate(self.sections):
+            if self.earlier(section):
+                before = self.sections.index(self.earlier(section))
+                costs = [[self.returning(one, other, section) for other in steps[at]]
+                         for one in steps[before]]  # fmt: skip
+                shape = [1] * len(steps)
+                shape[before], shape[at] = len(steps[before]), len(steps[at])
+                total = total - np.reshape(costs, shape)
         best = total.max()
         plans = [
             [list(step)[place] for step, place in zip(steps, plan, strict=True)]

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from arrange.best_path import best_path
+from arrange.best_path import Link, best_path, linked_path
 
 
 def slow_best(values, costs):
@@ -53,6 +53,58 @@ def test_all_paths_tried(seed, players, steps, is_barred):
             fixed[step] = np.full_like(values[step], -np.inf)
             fixed[step][at] = values[step][at]
             assert through[at] == slow_best(fixed, costs)[0]
+
+
+def made_up(draw, players, steps, most):
+    """Values and costs of whole numbers, and links of some steps to earlier ones."""
+    shapes = [tuple(draw.integers(1, most + 1, players)) for _ in range(steps)]
+    values = [draw.integers(-3, 4, shape).astype(float) for shape in shapes]
+    costs = [
+        [draw.integers(0, 4, (b, n)).astype(float) for b, n in zip(before, now, strict=True)]
+        for before, now in pairwise(shapes)
+    ]
+    earlier = list(range(steps - 1))
+    tables = {}
+    for later in range(1, steps):
+        free = [step for step in earlier if step < later]
+        if free and draw.random() < 0.7:
+            step = int(draw.choice(free))
+            earlier.remove(step)
+            size = np.prod(shapes[step]), np.prod(shapes[later])
+            tables[step, later] = draw.integers(0, 6, size).astype(float)
+    return values, costs, tables
+
+
+def linked(tables):
+    return [
+        Link(*ends, lambda one, other, table=table: table[np.ix_(one, other)])
+        for ends, table in tables.items()
+    ]
+
+
+def path_worth(values, costs, tables, path):
+    """What a path is worth by its definition."""
+    total = sum(value[tuple(at)] for value, at in zip(values, path, strict=True))
+    for cost, before, now in zip(costs, path, path[1:], strict=False):
+        total -= sum(own[b, n] for own, b, n in zip(cost, before, now, strict=True))
+    flat = [np.ravel_multi_index(at, v.shape) for at, v in zip(path, values, strict=True)]
+    return total - sum(table[flat[one], flat[other]] for (one, other), table in tables.items())
+
+
+@settings(max_examples=60, deadline=None, derandomize=True)
+@given(st.integers(0, 10**6), st.integers(1, 2), st.integers(2, 5), st.sampled_from([1, 3, 3000]))
+def test_all_linked_paths_tried(seed, players, steps, width):
+    """However few paths are followed: the value is that of a path, the bound that of none."""
+    values, costs, tables = made_up(np.random.default_rng(seed), players, steps, 4 // players)
+    every = product(*(list(np.ndindex(value.shape)) for value in values))
+    best = max(path_worth(values, costs, tables, path) for path in every)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("arrange.best_path._WIDTHS", (1, width))
+        found = linked_path(values, costs, linked(tables))
+    assert found.value <= best <= found.bound
+    assert found.value == path_worth(values, costs, tables, [tuple(at) for at in found.choices])
+    if width == 3000:
+        assert found.value == best == found.bound
 
 
 def test_paths_too_many_to_hold_at_once(monkeypatch):

@@ -18,7 +18,7 @@ from hypothesis import strategies as st
 from slow_condensing import Slow
 from songs import parts_of, song
 
-from arrange import read
+from arrange import part_setups, read
 from arrange.condensing import ROLES, Weights, condense, layer_roles
 from arrange.condensing.section_worth import CLEARLY
 from arrange.errors import ArrangeError
@@ -375,10 +375,9 @@ def test_the_song_of_fourteen_layers():
     roles = found.roles.set_index("layer")["role"]
     some = roles[["Lead", "Hook", "Slide", "Fills", "Power right"]].tolist()
     assert some == ["lead", "hook", "fill", "fill", "rhythm"]
-    (drive,) = [each for each in found.song.notices if "one drive" in each]
-    assert drive.startswith("Player 1 is overdriven all through")
-    assert "Verse 1" in drive
-    assert "Chorus 1" not in drive.replace("Pre-chorus 1", "")
+    drives = part_setups(found.song).set_index(["part", "section"])["drive"]
+    assert drives["Player 1", "Verse 1"] == "clean"
+    assert drives["Player 1", "Chorus 1"] == "overdriven"
 
 
 def test_two_players_of_a_small_band():

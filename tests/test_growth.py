@@ -8,7 +8,7 @@ from pictures import beyond_figure, drawn, overlapping
 from songs import song, with_setup
 
 import arrange as ar
-from arrange.condensing.growth import earlier_returns, growth_table, part_energy
+from arrange.condensing.growth import growth_table, part_energy
 from arrange.plots import plot_growth, render_picture
 
 FORM = {"sections": [("Verse 1", 1), ("Chorus 1", 2), ("Chorus 2", 3)], "bars": 3}
@@ -74,12 +74,6 @@ def test_a_driven_section_is_fuller():
     plain, fuller = part_energy(made, ["Ann", "Ben"]), part_energy(driven, ["Ann", "Ben"])
     assert plain[1] == plain[2]
     assert fuller[1] < fuller[2]
-
-
-def test_sections_without_a_kind_return_nowhere():
-    """ "Other" says only that nobody knows what a section is."""
-    sections = pd.DataFrame({"kind": ["verse", "other", "verse", "other", "verse"]})
-    assert earlier_returns(sections) == [None, None, 0, None, 2]
 
 
 # --- the picture ---------------------------------------------------------------------------------

@@ -128,7 +128,8 @@ def _add_condense(commands: Any) -> None:
     )  # fmt: skip
     command.add_argument(
         "--players", type=_players,
-        help="how many, or their names: 2, or 'Ann, Ben' (default: 2)",
+        help="how many, or their names: 2, or 'Ann, Ben' (default: the players that the song "
+        "names, or 2)",
     )  # fmt: skip
     command.add_argument(
         "--player", action="append", default=[],

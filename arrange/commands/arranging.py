@@ -89,7 +89,7 @@ def _players(options: argparse.Namespace) -> Any:
         raise ArrangeError("--player and --players: give one of them, --player for each player")
     if options.player:
         return [read_player(text) for text in options.player]
-    return 2 if options.players is None else options.players
+    return options.players
 
 
 def _choice(text: str, name: str) -> tuple[Any, Any, tuple[str, ...]]:

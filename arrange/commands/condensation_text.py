@@ -45,6 +45,8 @@ def condensation_text(result: Condensation) -> Iterator[str]:
             taken = f"{row.player} {row.action} {join_parts(row.layers)}".rstrip()
             sound = f" ({_sound_words(row)})" if row.layers else ""
             yield wrapped(f"{taken}{sound}: {row.reason}", "  ")
+        for change in result.capo_changes.query("section == @section").itertuples():
+            yield wrapped(_capo_line(change), "  ")
         yield from _lost_lines(lost.get(section))
         yield _next_best(others.get(section))
 
@@ -53,6 +55,15 @@ def _sound_words(row: Any) -> str:
     """The sound and capo of a part: ``"clean, echo eighth, capo 2"``."""
     echo = [f"echo {row.echo}"] if isinstance(row.echo, str) else []
     return ", ".join([row.drive, *echo, capo_words(row.capo)])
+
+
+def _capo_line(change: Any) -> str:
+    """A move of the capo, its place, and the time that there is for it."""
+    return (
+        f"capo: {change.player} goes from {capo_words(change.before)} to "
+        f"{capo_words(change.after)}: {change.seconds:.0f} s of silence from measure "
+        f"{change.last_measure} to measure {change.measure}"
+    )
 
 
 def _lost_lines(rows: Any) -> Iterator[str]:

@@ -5,9 +5,10 @@ of the work: the layers as columns (``recorded_layers``), their roles (``estimat
 ``line_figures`` and ``followed_lines``), who plays and what is decided (``lineup``,
 ``pins_and_bans``), what layers are worth together in a section (``section_worth``), what a player
 can do there, at what cost, and what a hand can hold (``player_options``, ``player_costs``,
-``held_together``), all of it as one ``problem``; then the search (``plan_search``), the best plan
-that can be fingered (``playable_plan``, ``fingered_lines``), and the answer (``condensed_song``,
-``reasons``).
+``held_together``), all of it as one ``problem``; when a capo can be moved (``capo_changes``) and
+what returns cost (``returns``, ``played_energy``); then the search (``group_search``,
+``plan_search``), the best plan that can be fingered (``playable_plan``, ``fingered_lines``), what
+else could be chosen (``other_choices``), and the answer (``condensed_song``, ``reasons``).
 
 The form of the worth (what a phrase serves in the whole, cover of chords and attacks, playability
 as a hard rule) follows J.-L. Huang, S.-C. Chiu and M.-K. Shan, Towards an automatic music

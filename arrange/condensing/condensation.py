@@ -10,24 +10,27 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from arrange.condensing.capo_changes import capo_changes_table
 from arrange.condensing.condensed_song import condensed_song
 from arrange.condensing.estimated_roles import roles_of
 from arrange.condensing.growth import growth_table
 from arrange.condensing.lineup import Lineup
 from arrange.condensing.pins_and_bans import read_pins_and_bans
-from arrange.condensing.plan_search import Plan
+from arrange.condensing.plan import Plan
 from arrange.condensing.playable_plan import Known, next_best, playable_plan
 from arrange.condensing.player_options import layer_names
 from arrange.condensing.problem import Criteria, Problem
-from arrange.condensing.reasons import choices_table, lost_table, terms_table
+from arrange.condensing.reasons import choices_table, lost_table
 from arrange.condensing.recorded_layers import RecordedLayers
 from arrange.condensing.section_worth import check_layers
+from arrange.condensing.terms import terms_table
 from arrange.condensing.weights import Weights
 from arrange.errors import ArrangeError, shortened
-from arrange.guitar.players import Player
+from arrange.guitar.players import Player, read_player
 from arrange.tables.song import Song
 from arrange.text.letters import check_text
 
+_UNNAMED = 2  # players where nobody is named
 MOST_PLAYERS = 16  # more than any stage holds; the search grows with each
 
 
@@ -71,7 +74,7 @@ class Condensation:
 
     def __repr__(self) -> str:
         return (
-            f"<Condensation: {len(self.roles)} layers to {len(self._plan.necks)} players, "
+            f"<Condensation: {len(self.roles)} layers to {self._plan.players} players, "
             f"{self.share:.0%} of their worth, {'proven' if self.is_proven else 'gap '}"
             f"{'' if self.is_proven else f'{self.gap:.1%}'}>"
         )
@@ -112,6 +115,16 @@ class Condensation:
         recorded = self._known.problem.recorded
         players = [player.name for player in self._known.problem.lineup.players]
         return growth_table(recorded.song, recorded.names, self.song, players)
+
+    @cached_property
+    def capo_changes(self) -> pd.DataFrame:
+        """Where a player moves the capo.
+
+        A row each: ``section``, from which on the capo is another one; ``player``; ``before`` and
+        ``after``, the frets, 0 for none; ``last_measure``, in which the player's last note ends
+        before that; ``measure`` of the first note after it; ``seconds`` of silence between the two.
+        """
+        return capo_changes_table(self._known.problem, self._plan)
 
     @cached_property
     def alternatives(self) -> pd.DataFrame:
@@ -167,7 +180,7 @@ def _share(problem: Problem, plan: Plan) -> float:
 
 def condense(
     song: Song,
-    players: int | Sequence[str | Player] = 2,
+    players: int | Sequence[str | Player] | None = None,
     *,
     layers: Sequence[str] | None = None,
     roles: Mapping[str, str] | None = None,
@@ -184,10 +197,12 @@ def condense(
     Parameters
     ----------
     song : Song
-    players : int or sequence of str or Player
-        How many, or who. A ``Player`` brings a hand and may bring a neck. A player without a neck
-        gets what serves best of a guitar in standard tuning and the tunings and capos that the
-        layers were recorded with, the same for the whole song.
+    players : int or sequence of str or Player, optional
+        How many, or who; else those that the song names, or two. A name alone is an electric guitar
+        with whatever serves best. A ``Player`` brings a hand and may bring a neck, capos and
+        sounds. A player without a neck gets what serves best of a guitar in standard tuning and the
+        tunings and capos that the layers were recorded with. The tuning stays for the whole song; a
+        capo is moved where there is time for it.
     layers : sequence of str, optional
         Labels of the parts to condense; else all guitars. All other parts stay as they are.
     roles : mapping of layer to role, optional
@@ -216,7 +231,8 @@ def condense(
     >>> one.is_proven
     True
     """
-    people = _players(players)
+    named = _named_in(song)
+    people = _players(players if players is not None else named or _UNNAMED)
     names = [player.name for player in people]
     recorded = RecordedLayers.of(song, layers)
     _check_names(song, recorded, names)
@@ -229,8 +245,13 @@ def condense(
     known, plan = playable_plan(known, len(people))
     problem = known.problem
     choices = choices_table(problem, plan)
-    made = condensed_song(problem, known.fingerings, plan)
-    notices = [*_notices(recorded, problem, len(people)), *_other_drives(choices, made.parts)]
+    made = condensed_song(problem, known.fingerings, plan, choices)
+    notices = _notices(recorded, problem, len(people))
+    if players is None and not named:
+        notices.append(
+            "nobody is named: two players, each with an electric guitar and the tuning, the capos "
+            "and the sounds that serve best; say who plays, players=[...]"
+        )
     return Condensation(
         replace(made, notices=(*made.notices, *notices)),
         choices,
@@ -239,6 +260,11 @@ def condense(
         known,
         plan,
     )
+
+
+def _named_in(song: Song) -> tuple[Player, ...]:
+    """The players that a song names."""
+    return tuple(read_player(line) for line in song.players)
 
 
 def _players(players: int | Sequence[str | Player]) -> tuple[Player, ...]:
@@ -303,17 +329,4 @@ def _notices(recorded: RecordedLayers, problem: Problem, players: int) -> list[s
     found += [f"{name} cannot be played at all: no note of it lies on any neck" for name in gone]
     if recorded.song.chords.empty:
         found.append("no chord symbols: harmony was weighed by the notes that sound")
-    return found
-
-
-def _other_drives(choices: pd.DataFrame, parts: pd.DataFrame) -> list[str]:
-    """Where a player takes layers of another drive than the one in the parts table."""
-    drives = dict(zip(parts["part"], parts["drive"], strict=True))
-    found = []
-    for (player, drive), own in choices.dropna(subset="drive").groupby(["player", "drive"]):
-        if drive != drives[player]:
-            found.append(
-                f"{player} is {drives[player]} all through, since a part has one drive; what is "
-                f"taken in {', '.join(own['section'])} was recorded {drive}"
-            )
     return found

@@ -3,66 +3,127 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from arrange.condensing.fingered_lines import Fingerings, PlayerLine
-from arrange.condensing.plan_search import Plan
+from arrange.condensing.fingered_lines import Fingerings
+from arrange.condensing.plan import Plan
 from arrange.condensing.problem import Problem
-from arrange.guitar.players import nearest_drive
-from arrange.tables.schemas import NOTES
+from arrange.guitar.players import Player, nearest_drive
+from arrange.tables.schemas import NOTES, SETUPS
+from arrange.tables.setups import where_otherwise
 from arrange.tables.song import Song
+from arrange.text.part_lists import join_parts
 
 _WRITTEN = -12  # a guitar sounds an octave below what is written (common practice)
 
 
-def condensed_song(problem: Problem, fingerings: Fingerings, plan: Plan) -> Song:
-    """Return the song with the players' parts in place of the layers."""
+def condensed_song(
+    problem: Problem, fingerings: Fingerings, plan: Plan, choices: pd.DataFrame
+) -> Song:
+    """Return the song with the players' parts in place of the layers.
+
+    A player's row of parts has the sound and the capo that they play longest; what they have in
+    each section, and from which layers, stands in the setups.
+
+    Parameters
+    ----------
+    problem : Problem
+    fingerings : Fingerings
+        In which every part of the plan is fingered.
+    plan : Plan
+    choices : DataFrame
+        As of ``choices_table``.
+    """
     song, recorded = problem.recorded.song, problem.recorded
     is_layer = song.parts["part"].isin(recorded.names).to_numpy()
     rows, notes = [], []
     for player, who in enumerate(problem.lineup.players):
-        line, fingered = fingerings.parts[tuple(plan.options(problem, player)), plan.necks[player]]
-        rows.append(_part_row(problem, plan, player, line))
-        notes.append(fingered[NOTES.names].assign(part=who.name))
+        part = _PlayedPart.of(problem, fingerings, plan, player)
+        rows.append(_part_row(problem, part, who, choices[choices["player"] == who.name]))
+        notes.append(part.fingered[NOTES.names].assign(part=who.name))
     first = int(np.flatnonzero(is_layer)[0])
     before, behind = song.parts.iloc[:first], song.parts.iloc[first:][~is_layer[first:]]
     others = song.notes[~song.notes["part"].isin(recorded.names)]
     pieces = [piece for piece in (before, _rows(rows), behind) if len(piece)]
+    parts = pd.concat(pieces, ignore_index=True)
     return replace(
         song,
-        parts=pd.concat(pieces, ignore_index=True),
+        parts=parts,
         notes=pd.concat([n for n in (others, *notes) if len(n)] or [others], ignore_index=True),
+        setups=_setups(problem, parts, choices),
     )
 
 
-def _part_row(problem: Problem, plan: Plan, player: int, line: PlayerLine) -> dict[str, Any]:
-    """A row of the parts table: the sound of the layer that the player has longest."""
-    recorded, lineup = problem.recorded, problem.lineup
-    gear, name = lineup.necks[plan.necks[player]], lineup.players[player].name
-    lasts = np.bincount(
-        recorded.layer[line.note],
-        line.end - recorded.onset[line.note],
-        minlength=len(recorded.names),
-    )
-    row = recorded.parts.iloc[int(lasts.argmax())].to_dict()
+@dataclass(frozen=True)
+class _PlayedPart:
+    """What one player plays: places in the recorded layers with their ends, and the fingering."""
+
+    note: np.ndarray
+    end: np.ndarray
+    fingered: pd.DataFrame
+
+    @classmethod
+    def of(cls, problem: Problem, fingerings: Fingerings, plan: Plan, player: int) -> _PlayedPart:
+        """Return a player's part, put together of what is played on each neck."""
+        pieces = [fingerings.parts[key] for key in plan.by_neck(problem, player)]
+        fingered = [notes for _, notes in pieces if len(notes)] or [pieces[0][1]]
+        return cls(
+            np.concatenate([line.note for line, _ in pieces]),
+            np.concatenate([line.end for line, _ in pieces]),
+            pd.concat(fingered, ignore_index=True),
+        )
+
+
+def _part_row(
+    problem: Problem, part: _PlayedPart, who: Player, choices: pd.DataFrame
+) -> dict[str, Any]:
+    """A row of the parts table, of the layer that the player has longest."""
+    recorded = problem.recorded
+    lasts = part.end - recorded.onset[part.note]
+    per_layer = np.bincount(recorded.layer[part.note], lasts, minlength=len(recorded.names))
+    per_section = np.bincount(recorded.section[part.note], lasts, minlength=len(recorded.sections))
+    row = recorded.parts.iloc[int(per_layer.argmax())].to_dict()
     is_guitar = row["family"] == "guitar"
+    drive, echo = _longest(choices[["drive", "echo"]], per_section)
+    capo, tuning = _longest(choices[["capo", "tuning"]], per_section)
     return {
         **row,
-        "part": name,
+        "part": who.name,
         "instrument": row["instrument"] if is_guitar else "Guitar",
         "family": "guitar",
-        "tuning": gear.neck.tuning,
-        "capo": gear.neck.capo,
-        "drive": nearest_drive(gear.sounds, row["drive"]),
-        "echo": row["echo"] if gear.echo else None,
+        "tuning": tuning,
+        "capo": capo,
+        "drive": drive or nearest_drive(who.sounds, row["drive"]),
+        "echo": echo,
         "transpose": row["transpose"] if is_guitar else _WRITTEN,
         "program": row["program"] if is_guitar else None,
-        "player": name,
+        "player": who.name,
     }
+
+
+def _longest(columns: pd.DataFrame, lasts: np.ndarray) -> tuple[Any, ...]:
+    """The values that hold for longest, the earliest of several."""
+    total: dict[tuple[Any, ...], float] = {}
+    for values, long in zip(columns.itertuples(index=False), lasts.tolist(), strict=True):
+        key = tuple(None if value != value else value for value in values)
+        total[key] = total.get(key, 0.0) + long
+    return max(total, key=lambda key: total[key])
+
+
+def _setups(problem: Problem, parts: pd.DataFrame, choices: pd.DataFrame) -> pd.DataFrame:
+    """What every player has in the sections that they play in, beside the other parts' setups."""
+    recorded, setups = problem.recorded, problem.recorded.song.setups
+    played = choices[choices["layers"].map(len) > 0]
+    own = played.rename(columns={"player": "part"}).assign(
+        layers=pd.array([join_parts(layers) for layers in played["layers"]], dtype="str")
+    )
+    stays = setups[~setups["part"].isin(recorded.names)]
+    pieces = [one for one in (stays, own[SETUPS.names]) if len(one)]
+    return where_otherwise(pd.concat(pieces, ignore_index=True), parts) if pieces else stays
 
 
 def _rows(rows: Sequence[dict[str, Any]]) -> pd.DataFrame:

@@ -7,12 +7,12 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
+from arrange.condensing.returns import earlier_returns
 from arrange.quantities.texture import song_energy
 from arrange.tables.song import Song
 from arrange.tables.sounding import Array
 
 _LEAST = 0.005  # of the fullest section; what differs by less is alike (ours)
-_UNNAMED = "other"  # a kind that says nothing about what returns
 
 
 def part_energy(song: Song, parts: Sequence[str]) -> Array:
@@ -30,16 +30,6 @@ def part_energy(song: Song, parts: Sequence[str]) -> Array:
     return np.asarray(energy / max(float(energy.max(initial=0.0)), 1e-9))
 
 
-def earlier_returns(sections: pd.DataFrame) -> list[int | None]:
-    """Return for each section the row of the one before it of the same kind, or None."""
-    last: dict[str, int] = {}
-    found: list[int | None] = []
-    for row, kind in enumerate(sections["kind"].tolist()):
-        found.append(last.get(kind) if kind != _UNNAMED else None)
-        last[kind] = row
-    return found
-
-
 def growth_table(
     recording: Song, layers: Sequence[str], made: Song, players: Sequence[str]
 ) -> pd.DataFrame:
@@ -49,8 +39,8 @@ def growth_table(
     -------
     DataFrame
         A row for each section: ``section``; ``recorded`` and ``played``, the energy of all layers
-        and of all players, each against its own fullest, 0 to 1; ``returns``, the section before it
-        of the same kind, or none; ``behind``, whether the players are less full than in that one
+        and of all players, each against its own fullest, 0 to 1; ``returns``, the section that it is
+        a return of, or none; ``behind``, whether the players are less full than in that one
         although the recording is not; ``why``, a sentence where they are.
     """
     sections = recording.sections["section"].tolist()
@@ -59,7 +49,7 @@ def growth_table(
     rows = []
     for row, before in enumerate(earlier):
         behind, why = False, ""
-        if before is not None:
+        if before >= 0:
             grows = recorded[row] - recorded[before]
             falls = played[before] - played[row]
             behind = bool(grows > -_LEAST and falls > _LEAST)
@@ -69,7 +59,7 @@ def growth_table(
                     f"after {played[before]:.0%} in {sections[before]}; the recording has "
                     f"{recorded[row]:.0%} of its own, after {recorded[before]:.0%}"
                 )
-        returns = None if before is None else sections[before]
+        returns = sections[before] if before >= 0 else None
         rows.append((sections[row], recorded[row], played[row], returns, behind, why))
     columns = ["section", "recorded", "played", "returns", "behind", "why"]
     table = pd.DataFrame(rows, columns=columns)

@@ -1,67 +1,37 @@
 """The best choice for every player in every section.
 
-For one and two players the path of greatest worth is found exactly (``best_path``), for each way of
-giving them their necks. For more players there are too many joint choices to hold: the answer for
-one player fewer is taken, a player is added, and two players at a time are decided again, exactly
-and with all others fixed, until nothing gets better. The bound says how much better anything could
-be: no path is worth more than the best of each section without the cost of changes. Options that
-cannot reach the answer already found are left out; where few enough are left, the exact search
-decides.
+For one and two players the best plan is looked for in three steps. First everybody keeps one neck
+for the whole song, which is decided exactly (``best_path``). Then necks are free in each section
+and cost nothing to change: no plan is worth more than that, and only what can reach the first
+answer goes on. Of that the best is taken, with the time that a capo needs and with what returns
+cost (``linked_path``). For more players there are too many joint choices to hold: the answer for
+one player fewer is taken, a player is added, and two players at a time are decided again, with all
+others fixed and everybody on one neck, until nothing gets better. The bound says how much better
+anything could be: no plan is worth more than the best of each section without the cost of changes
+and returns. Options that cannot reach the answer already found are left out; where few enough are
+left, the exact search decides.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from itertools import combinations, combinations_with_replacement, product
 
 import numpy as np
 
-from arrange.best_path import best_path
-from arrange.condensing.player_options import Option
+from arrange.best_path import BestPath, best_path
+from arrange.condensing.capo_changes import Ways, followed_ways, player_ways
+from arrange.condensing.group_search import Group
+from arrange.condensing.plan import Paths, Plan
 from arrange.condensing.problem import Problem
+from arrange.condensing.returns import Returns
 from arrange.tables.sounding import Array
 
 EXACT_PLAYERS = 2
 _MOST_JOINT = 60_000  # joint choices in one section that the exact search is asked to hold
-_BARRED = -1e7  # what is against a rule, while a first answer is looked for
+_MOST_WAYS = 250_000  # joint choices of options and necks in one section
+BARRED = -1e7  # what is against a rule, while a first answer is looked for
 _BETTER = 1e-7
-_MOST_OTHERS = 400  # joint choices of a section among which others are looked for
-
-Paths = list[tuple[int, ...]]  # for each section, the place of each player's option
-
-
-@dataclass(frozen=True)
-class Plan:
-    """What each player takes in each section.
-
-    Parameters
-    ----------
-    choices : list of tuple of int
-        For each section, the place of each player's option.
-    necks : tuple of int
-        Which neck each player has.
-    value : float
-    bound : float
-        No choice is worth more.
-    """
-
-    choices: Paths
-    necks: tuple[int, ...]
-    value: float
-    bound: float
-
-    @property
-    def gap(self) -> float:
-        """How much better anything could be at most, as a share of the value."""
-        return (self.bound - self.value) / max(abs(self.value), 1e-9)
-
-    def options(self, problem: Problem, player: int) -> list[Option]:
-        """Return the options that a player takes."""
-        return [
-            problem.options[section].options[chosen[player]]
-            for section, chosen in enumerate(self.choices)
-        ]
 
 
 def solve(problem: Problem, players: int) -> Plan | None:
@@ -71,13 +41,12 @@ def solve(problem: Problem, players: int) -> Plan | None:
         if plan:
             return plan
     if players <= EXACT_PLAYERS:
-        return _exact(problem, problem.tables(players), _neck_choices(problem, players))
-    fewer = solve(problem, players - 1)
-    return _grown(problem, players, fewer)
+        return _exact(problem, players)
+    return _grown(problem, players, solve(problem, players - 1))
 
 
 def _neck_choices(problem: Problem, players: int) -> Iterator[tuple[int, ...]]:
-    """Ways of giving the players their necks."""
+    """Ways of giving the players a neck each for the whole song."""
     lineup = problem.lineup
     if lineup.are_alike(players):
         yield from combinations_with_replacement(lineup.may_have(0), players)
@@ -85,135 +54,143 @@ def _neck_choices(problem: Problem, players: int) -> Iterator[tuple[int, ...]]:
         yield from product(*(lineup.may_have(player) for player in range(players)))
 
 
-def _exact(
+def everybody(
     problem: Problem,
-    tables: Sequence[Array],
-    neck_choices: Iterator[tuple[int, ...]],
+    necks: Sequence[Sequence[int]],
     keep: Sequence[Array] | None = None,
-) -> Plan | None:
+) -> Group:
+    """Return all players as a group, on some necks each; with the options in `keep`, if given."""
+    players = range(len(necks))
+    ways = [player_ways(problem, player, necks[player], keep) for player in players]
+    by_section = list(zip(*ways, strict=True))
+    returns = Returns(problem, len(necks))
+    return Group(returns, problem.tables(len(necks)), players, by_section)
+
+
+def _exact(problem: Problem, players: int, keep: Sequence[Array] | None = None) -> Plan | None:
     """The best plan of all; of those made of the options in `keep`, if given."""
+    first = _on_one_neck(problem, players, keep)
+    may_have = [problem.lineup.may_have(player) for player in range(players)]
+    if all(len(own) == 1 for own in may_have):
+        return first
+    return _on_any_neck(everybody(problem, may_have, keep), first)
+
+
+def _on_one_neck(problem: Problem, players: int, keep: Sequence[Array] | None) -> Plan | None:
+    """The best plan in which everybody keeps the neck that serves best without returns."""
     asked = []
-    for number, necks in enumerate(neck_choices):
-        places = _places(problem, necks, keep)
-        values = [
-            joint_values(problem, tables[section], section, places[section], necks)
-            for section in range(len(tables))
-        ]
-        asked.append((-sum(float(value.max(initial=-np.inf)) for value in values), number, necks))
-    best: Plan | None = None
-    for minus_bound, _, necks in sorted(asked):
+    for number, necks in enumerate(_neck_choices(problem, players)):
+        group = everybody(problem, [(neck,) for neck in necks], keep)
+        most = sum(float(value.max(initial=-np.inf)) for value in group.worth)
+        asked.append((-most, number, group))
+    best: BestPath | None = None
+    chosen: Group | None = None
+    for minus_bound, _, group in sorted(asked, key=lambda one: one[:2]):
         if minus_bound == np.inf or (best and -minus_bound <= best.value + _BETTER):
             break
-        places = _places(problem, necks, keep)
-        found = best_path(
-            [joint_values(problem, tables[s], s, places[s], necks) for s in range(len(tables))],
-            step_costs(problem, places, necks),
-        )
+        found = best_path(group.worth, group.costs)
         if found and (best is None or found.value > best.value + _BETTER):
-            choices = [
-                tuple(int(own[at]) for own, at in zip(places[s], found.choices[s], strict=True))
-                for s in range(len(tables))
+            best, chosen = found, group
+    return _plan(chosen) if chosen else None
+
+
+def _plan(group: Group, least: float = -np.inf) -> Plan | None:
+    """The best plan of a group of everybody."""
+    path = group.best(least)
+    if path is None:
+        return None
+    choices, necks = group.chosen(path.choices, "place"), group.chosen(path.choices, "neck")
+    return Plan(choices, necks, path.value, path.bound)
+
+
+def _on_any_neck(group: Group, first: Plan | None) -> Plan | None:
+    """The best plan in which necks may change, of what can reach a first one."""
+    if any(not value.size for value in group.worth):
+        return first
+    free = _FreeNecks(group)
+    least = first.value if first else -np.inf
+    found = best_path(free.worth, free.costs)
+    if found is None:
+        return None
+    if first and found.value <= least + _BETTER:
+        return Plan(first.choices, first.necks, least, max(found.value, least))
+    reaching = free.reaching(found, least - _BETTER)
+    sizes = [np.prod([float(len(own.place)) for own in ways]) for ways in reaching]
+    if max(sizes) > _MOST_WAYS:
+        return Plan(first.choices, first.necks, least, found.value) if first else None
+    best = _plan(Group(group.returns, group.tables, group.players, reaching), least)
+    if best is None or (first and best.value < least):
+        best = first
+    if best is None:
+        return None
+    return Plan(best.choices, best.necks, best.value, max(min(best.bound, found.value), best.value))
+
+
+class _FreeNecks:
+    """A group as if every option were played on the neck that suits it best, section by section.
+
+    Nothing that the group may do is worth more.
+    """
+
+    def __init__(self, group: Group) -> None:
+        self.group = group
+        self.ways: list[list[Ways]] = []
+        self.rows: list[list[Array]] = []  # where among `ways` each way of the group is
+        self.extra: list[list[Array]] = []  # what it costs more
+        for section, ways in enumerate(group.ways):
+            best, rows, extra = zip(*(self._best(section, own) for own in ways), strict=True)
+            self.ways.append(list(best))
+            self.rows.append(list(rows))
+            self.extra.append(list(extra))
+        self.worth = Group(group.returns, group.tables, group.players, self.ways).worth
+        # All necks of a player have the same sounds, which is all that a change asks for.
+        self.costs = [
+            [
+                group.problem.changes(section, int(before.neck[0]))[np.ix_(before.place, now.place)]
+                for before, now in zip(self.ways[section], self.ways[section + 1], strict=True)
             ]
-            best = Plan(choices, necks, found.value, found.value)
-    return best
-
-
-def _places(
-    problem: Problem, necks: Sequence[int], keep: Sequence[Array] | None = None
-) -> list[list[Array]]:
-    """For each section and player, the places of the options that they may take."""
-    found = []
-    for section in range(len(problem.options)):
-        own = [problem.may(player, section, neck) for player, neck in enumerate(necks)]
-        if keep is not None:
-            own = [places[keep[section][places]] for places in own]
-        found.append(own)
-    return found
-
-
-@dataclass(frozen=True)
-class _Group:
-    """Players who are decided together.
-
-    Parameters
-    ----------
-    players : sequence of int
-    necks : sequence of int
-    against_rules : float
-        The worth of what is against a rule.
-    """
-
-    players: Sequence[int]
-    necks: Sequence[int]
-    against_rules: float
-
-
-def joint_values(
-    problem: Problem, table: Array, section: int, places: Sequence[Array], necks: Sequence[int]
-) -> Array:
-    """Return what each joint choice is worth in a section; one axis a player.
-
-    No two players take the same layer, unless both are pinned to it; the lead is played.
-    """
-    return _joint(problem, table, section, places, _Group(range(len(places)), necks, -np.inf))
-
-
-def _joint(
-    problem: Problem,
-    table: Array,
-    section: int,
-    places: Sequence[Array],
-    group: _Group,
-    others: int = 0,
-) -> Array:
-    """The same for some players, where all others play the layers of a mask."""
-    options, worth = problem.options[section], problem.worths[section]
-    count = len(places)
-    union = np.full((1,) * count, others, dtype=np.int64)
-    bad = np.zeros((1,) * count, dtype=bool)
-    cost = np.zeros((1,) * count)
-    pins = problem.lineup.decided.pins
-    free = [(player, section) not in pins for player in group.players]
-    for axis, (own, neck) in enumerate(zip(places, group.necks, strict=True)):
-        shape = [-1 if other == axis else 1 for other in range(count)]
-        masks = options.masks[own].reshape(shape)
-        if free[axis] or any(free[:axis]):
-            bad = bad | ((union & masks) != 0)
-        union = union | masks
-        cost = cost + problem.own_cost(section, neck)[own].reshape(shape)
-    if worth.lead:
-        bad = bad | ((union & worth.lead) == 0)
-    return np.where(bad, group.against_rules, table[union]) - cost
-
-
-def step_costs(
-    problem: Problem, places: Sequence[Sequence[Array]], necks: Sequence[int]
-) -> list[list[Array]]:
-    """Return what the changes cost each player, among the options that they may take."""
-    return [
-        [
-            problem.changes(section, neck)[np.ix_(before, now)]
-            for before, now, neck in zip(places[section], places[section + 1], necks, strict=True)
+            for section in range(len(self.ways) - 1)
         ]
-        for section in range(len(places) - 1)
-    ]
 
+    def _best(self, section: int, ways: Ways) -> tuple[Ways, Array, Array]:
+        cost = self.group.own_cost(section, ways)
+        order = np.lexsort((cost, ways.place))
+        _, first, row = np.unique(ways.place[order], return_index=True, return_inverse=True)
+        place = np.empty_like(row)
+        place[order] = row
+        least = order[first]
+        return ways.some(least), place, cost - cost[least][place]
 
-def path_value(
-    problem: Problem, tables: Sequence[Array], choices: Paths, necks: Sequence[int]
-) -> float:
-    """Return what a plan is worth; far below 0 if it is against a rule."""
-    total = 0.0
-    group = _Group(range(len(necks)), necks, _BARRED)
-    for section, chosen in enumerate(choices):
-        places = [np.array([place]) for place in chosen]
-        total += _joint(problem, tables[section], section, places, group).item()
-        if section:
-            total -= sum(
-                problem.changes(section - 1, neck)[before, now]
-                for before, now, neck in zip(choices[section - 1], chosen, necks, strict=True)
+    def reaching(self, path: BestPath, least: float) -> list[list[Ways]]:
+        """Return the ways of the group that are part of a joint choice which may reach a value."""
+        found = []
+        for section, ways in enumerate(self.group.ways):
+            bound = path.through[section][np.ix_(*self.rows[section])]
+            for axis, extra in enumerate(self.extra[section]):
+                shape = [1] * bound.ndim
+                shape[axis] = -1
+                bound = bound - extra.reshape(shape)
+            can = bound >= least
+            others = [tuple(a for a in range(bound.ndim) if a != axis) for axis in range(len(ways))]
+            found.append(
+                [own.some(can.any(axis=rest)) for own, rest in zip(ways, others, strict=True)]
             )
-    return float(total)
+        return found
+
+
+def path_value(problem: Problem, tables: Sequence[Array], choices: Paths, necks: Paths) -> float:
+    """Return what a plan is worth; far below 0 if it is against a rule."""
+    players = range(len(choices[0]))
+    ways = [
+        followed_ways(problem, [own[p] for own in choices], [own[p] for own in necks])
+        for p in players
+    ]
+    returns = Returns(problem, len(players))
+    group = Group(returns, tables, players, list(zip(*ways, strict=True)), None, BARRED)
+    total = sum(value.item() for value in group.worth)
+    total -= sum(cost.item() for step in group.costs for cost in step)
+    here = np.zeros(1, dtype=np.int64)
+    return float(total - sum(link.cost(here, here).item() for link in group.links))
 
 
 def _each_their_own(problem: Problem, players: int) -> Plan | None:
@@ -235,10 +212,11 @@ def _each_their_own(problem: Problem, players: int) -> Plan | None:
         choices.append((*places, *(0,) * (players - count)))
     necks += [0] * (players - count)
     tables = problem.tables(players)
-    value = path_value(problem, tables, choices, necks)
-    if value < _BARRED / 2:
+    all_through = [tuple(necks)] * len(choices)
+    value = path_value(problem, tables, choices, all_through)
+    if value < BARRED / 2:
         return None
-    return Plan(choices, tuple(necks), value, max(value, _bound(problem, tables, players)))
+    return Plan(choices, all_through, value, max(value, _bound(problem, tables, players)))
 
 
 def _holds(problem: Problem, layer: int, neck: int) -> bool:
@@ -253,7 +231,9 @@ def _grown(problem: Problem, players: int, fewer: Plan | None) -> Plan | None:
     """One player more, then two at a time until nothing gets better."""
     tables = problem.tables(players)
     may_have = [problem.lineup.may_have(player) for player in range(players)]
-    before = fewer.necks if fewer else tuple(own[0] for own in may_have[:-1])
+    before = [own[0] for own in may_have[:-1]]
+    if fewer:
+        before = [max(each, key=each.count) for each in zip(*fewer.necks, strict=True)]
     best: Plan | None = None
     for neck in may_have[-1]:
         given = (*before, neck)
@@ -262,8 +242,8 @@ def _grown(problem: Problem, players: int, fewer: Plan | None) -> Plan | None:
             continue
         choices, value = _improved(problem, tables, start, given)
         if best is None or value > best.value + _BETTER:
-            best = Plan(choices, given, value, 0)
-    if best is None or best.value < _BARRED / 2:
+            best = Plan(choices, [given] * len(choices), value, 0)
+    if best is None or best.value < BARRED / 2:
         return None
     bound = max(_bound(problem, tables, players), best.value)
     best = Plan(best.choices, best.necks, best.value, bound)
@@ -272,7 +252,7 @@ def _grown(problem: Problem, players: int, fewer: Plan | None) -> Plan | None:
 
 def _start(problem: Problem, fewer: Plan | None, necks: tuple[int, ...]) -> Paths | None:
     """The plan for fewer players with others added who lay out where they may."""
-    added = range(len(fewer.necks) if fewer else 0, len(necks))
+    added = range(fewer.players if fewer else 0, len(necks))
     choices = []
     for section in range(len(problem.options)):
         may = [problem.may(player, section, necks[player]) for player in added]
@@ -287,60 +267,48 @@ def _improved(
     problem: Problem, tables: Sequence[Array], choices: Paths, necks: tuple[int, ...]
 ) -> tuple[Paths, float]:
     """Decide two players at a time again until nothing gets better."""
-    value = path_value(problem, tables, choices, necks)
+    given = [necks] * len(choices)
+    value = path_value(problem, tables, choices, given)
     players = len(necks)
     pairs = sorted(combinations(range(players), 2), key=lambda pair: (-pair[1], pair[0]))
     unchanged, turn = 0, 0
     while unchanged < len(pairs):
         pair = pairs[turn % len(pairs)]
         turn += 1
-        tried = _two_decided_again(problem, tables, choices, necks, pair)
-        worth = path_value(problem, tables, tried, necks)
+        group = some_players(problem, tables, Plan(choices, given, value, value), pair)
+        path = group.best()
+        assert path is not None
+        tried = with_chosen(choices, group.chosen(path.choices, "place"), pair)
+        worth = path_value(problem, tables, tried, given)
         unchanged += 1
         if worth > value + _BETTER:
             choices, value, unchanged = tried, worth, 1
     return choices, value
 
 
-def _two_decided_again(
-    problem: Problem,
-    tables: Sequence[Array],
-    choices: Paths,
-    necks: tuple[int, ...],
-    pair: tuple[int, int],
-) -> Paths:
-    """The best for two players, all others as they are."""
-    places, values = _group_values(problem, tables, choices, necks, pair)
-    found = best_path(values, step_costs(problem, places, [necks[player] for player in pair]))
-    assert found is not None
+def some_players(
+    problem: Problem, tables: Sequence[Array], plan: Plan, players: Sequence[int]
+) -> Group:
+    """Return some players of a plan as a group, with their necks and all others as they are."""
+    ways: list[list[Ways]] = []
+    for player in players:
+        own = [necks[player] for necks in plan.necks]
+        every = player_ways(problem, player, list(dict.fromkeys(own)))
+        ways.append([each.some(each.neck == neck) for each, neck in zip(every, own, strict=True)])
+    by_section = list(zip(*ways, strict=True))
+    returns = Returns(problem, plan.players)
+    return Group(returns, tables, players, by_section, plan.choices, BARRED)
+
+
+def with_chosen(choices: Paths, chosen: Paths, players: Sequence[int]) -> Paths:
+    """Return choices in which some players choose again."""
     again = []
-    for section, chosen in enumerate(choices):
-        now = list(chosen)
-        for axis, player in enumerate(pair):
-            now[player] = int(places[section][axis][found.choices[section, axis]])
+    for own, new in zip(choices, chosen, strict=True):
+        now = list(own)
+        for player, place in zip(players, new, strict=True):
+            now[player] = place
         again.append(tuple(now))
     return again
-
-
-def _group_values(
-    problem: Problem,
-    tables: Sequence[Array],
-    choices: Paths,
-    necks: tuple[int, ...],
-    group: Sequence[int],
-) -> tuple[list[list[Array]], list[Array]]:
-    """What some players may take in each section, and what it is worth beside the others."""
-    places, values = [], []
-    given = _Group(group, [necks[player] for player in group], _BARRED)
-    for section, chosen in enumerate(choices):
-        masks = problem.options[section].masks
-        others = 0
-        for player, place in enumerate(chosen):
-            others |= 0 if player in group else int(masks[place])
-        own = [problem.may(player, section, necks[player]) for player in group]
-        places.append(own)
-        values.append(_joint(problem, tables[section], section, own, given, others))
-    return places, values
 
 
 def _least_costs(problem: Problem, section: int, players: Sequence[int]) -> Array:
@@ -385,7 +353,7 @@ def _with_lead(problem: Problem, table: Array, section: int) -> Array:
 
 def _finished(problem: Problem, tables: Sequence[Array], plan: Plan) -> Plan:
     """The exact answer, if what can still reach it is few enough."""
-    players = range(len(plan.necks))
+    players = range(plan.players)
     alike = problem.lineup.are_alike(len(players))
     keep, most = [], 0.0
     for section, table in enumerate(tables):
@@ -407,40 +375,10 @@ def _finished(problem: Problem, tables: Sequence[Array], plan: Plan) -> Plan:
         most = max(most, float(keep[-1].sum()) ** len(players))
     if most > _MOST_JOINT:
         return plan
-    exact = _exact(problem, tables, _neck_choices(problem, len(players)), keep)
-    if exact is None or exact.value <= plan.value + _BETTER:
-        return Plan(plan.choices, plan.necks, plan.value, plan.value)
-    return exact
-
-
-def other_choices(problem: Problem, plan: Plan) -> list[Iterator[tuple[float, tuple[int, ...]]]]:
-    """Return for each section all joint choices, each with the best plan through it.
-
-    For more players than the exact search takes at once, two of them change and the others stay.
-    """
-    players = len(plan.necks)
-    tables = problem.tables(players)
-    groups = (
-        [tuple(range(players))]
-        if players <= EXACT_PLAYERS
-        else list(combinations(range(players), EXACT_PLAYERS))
-    )
-    found: list[list[tuple[float, tuple[int, ...]]]] = [[] for _ in tables]
-    for group in groups:
-        places, values = _group_values(problem, tables, plan.choices, plan.necks, group)
-        given = [plan.necks[player] for player in group]
-        path = best_path(values, step_costs(problem, places, given))
-        assert path is not None
-        lost = path.value - plan.value  # what the others' share comes to
-        for section, through in enumerate(path.through):
-            own = places[section]
-            order = np.argsort(-through, axis=None, kind="stable")[:_MOST_OTHERS]
-            for flat in order.tolist():
-                at = np.unravel_index(flat, through.shape)
-                if through[at] < _BARRED / 2:
-                    break
-                chosen = list(plan.choices[section])
-                for axis, player in enumerate(group):
-                    chosen[player] = int(own[axis][at[axis]])
-                found[section].append((float(through[at]) - lost, tuple(chosen)))
-    return [iter(sorted(each, key=lambda one: (-one[0], one[1]))) for each in found]
+    exact = _exact(problem, len(players), keep)
+    if exact is None:
+        return plan
+    bound = min(max(exact.bound, plan.value), plan.bound)
+    if exact.value <= plan.value + _BETTER:
+        exact = plan
+    return Plan(exact.choices, exact.necks, exact.value, max(bound, exact.value))

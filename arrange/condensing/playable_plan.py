@@ -10,9 +10,11 @@ import numpy as np
 
 from arrange.condensing.fingered_lines import Fingerings, layers_taken
 from arrange.condensing.held_together import Asked
-from arrange.condensing.plan_search import Plan, other_choices, solve
+from arrange.condensing.impossible_plans import whys_impossible
+from arrange.condensing.other_choices import Other, other_choices
+from arrange.condensing.plan import Plan
+from arrange.condensing.plan_search import solve
 from arrange.condensing.problem import Problem
-from arrange.condensing.reasons import whys_impossible
 from arrange.errors import ArrangeError
 
 MOST_OTHERS = 3  # alternatives a section
@@ -54,9 +56,11 @@ class Known:
 
     def with_part(self, plan: Plan, player: int) -> tuple[Known, list[Asked]]:
         """Return it with a player's whole part fingered, and what of it cannot be played."""
-        choices = plan.options(self.problem, player)
-        fingerings, bad = self.fingerings.with_part(choices, plan.necks[player])
-        return replace(self, fingerings=fingerings), bad
+        fingerings, refused = self.fingerings, []
+        for choices, neck in plan.by_neck(self.problem, player):
+            fingerings, bad = fingerings.with_part(choices, neck)
+            refused += bad
+        return replace(self, fingerings=fingerings), refused
 
     def tested_in_full(
         self, wanted: Sequence[tuple[int, int]], number: int
@@ -191,11 +195,11 @@ def playable_plan(known: Known, players: int) -> tuple[Known, Plan]:
 def _with_moments(known: Known, plan: Plan) -> tuple[Known, bool]:
     """Test each moment of a plan; return what is known then, and if something was refused."""
     found = False
-    for number in sorted(set(plan.necks)):
+    for number in sorted({neck for necks in plan.necks for neck in necks}):
         wanted = [
             (section, place)
             for section, chosen in enumerate(plan.choices)
-            for place, own in zip(chosen, plan.necks, strict=True)
+            for place, own in zip(chosen, plan.necks[section], strict=True)
             if own == number
         ]
         known, refused = known.tested_in_full(wanted, number)
@@ -212,7 +216,7 @@ def _with_moments(known: Known, plan: Plan) -> tuple[Known, bool]:
 
 def in_order(problem: Problem, plan: Plan) -> Plan:
     """Return the same plan with players who may change places in order, the highest first."""
-    players, lineup = len(plan.necks), problem.lineup
+    players, lineup = plan.players, problem.lineup
     if lineup.decided.sets_apart(players):
         return plan
     recorded = problem.recorded
@@ -229,11 +233,11 @@ def in_order(problem: Problem, plan: Plan) -> Plan:
     may_have = [lineup.may_have(player) for player in range(players)]
     free = {necks: iter([p for p in order if may_have[p] == necks]) for necks in may_have}
     order = [next(free[necks]) for necks in may_have]
-    choices = [tuple(chosen[player] for player in order) for chosen in plan.choices]
-    return replace(plan, choices=choices, necks=tuple(plan.necks[player] for player in order))
-
-
-Other = tuple[float, tuple[int, ...]]  # value of the best plan through a joint choice
+    choices, necks = (
+        [tuple(own[player] for player in order) for own in path]
+        for path in (plan.choices, plan.necks)
+    )
+    return replace(plan, choices=choices, necks=necks)
 
 
 def next_best(known: Known, plan: Plan) -> list[list[Other]]:
@@ -264,18 +268,18 @@ def _unplayable(
     known: Known, plan: Plan, new: Sequence[tuple[int, Other]]
 ) -> tuple[Known, list[tuple[int, Other]]]:
     """Those choices of which something cannot be held."""
-    for number in sorted(set(plan.necks)):
+    for number in sorted({neck for necks in plan.necks for neck in necks}):
         wanted = [
             (section, place)
             for section, (_, chosen) in new
-            for place, own in zip(chosen, plan.necks, strict=True)
+            for place, own in zip(chosen, plan.necks[section], strict=True)
             if own == number
         ]
         known, _ = known.tested_in_full(wanted, number)
     able, bad = {}, []
     for section, one in new:
         playable, options = known.problem.playable[section], known.problem.options[section].options
-        pairs = list(zip(one[1], plan.necks, strict=True))
+        pairs = list(zip(one[1], plan.necks[section], strict=True))
         if all(playable[number, place] for place, number in pairs):
             able[section, one] = [(section, options[place], number) for place, number in pairs]
         else:
@@ -290,7 +294,7 @@ def _different(
     problem: Problem, plan: Plan, section: int, found: Iterator[Other]
 ) -> Iterator[Other]:
     """Those that differ by more than who plays what."""
-    are_alike = not problem.lineup.decided.sets_apart(len(plan.necks))
+    are_alike = not problem.lineup.decided.sets_apart(plan.players)
     seen: set[tuple[int, ...]] = set()
     for value, chosen in chain([(plan.value, plan.choices[section])], found):
         key = tuple(sorted(chosen)) if are_alike else chosen

@@ -182,7 +182,7 @@ class PlayerCosts:
 
     def _hardness(self, section: int) -> Array:
         """How hard it is to play two layers at once: layers x layers, seconds at their hardest."""
-        sounds, strikes, seconds = self._taking_turns[section]
+        sounds, strikes, seconds = self.taking_turns[section]
         together = (sounds * seconds) @ sounds.T
         both = strikes @ strikes.T
         either = strikes @ sounds.T
@@ -194,11 +194,38 @@ class PlayerCosts:
 
     def never_at_once(self, section: int, option: Option) -> bool:
         """Return whether the layers of a merge take turns."""
-        sounds = self._taking_turns[section][0][list(option)]
+        sounds = self.taking_turns[section][0][list(option)]
         return not sounds.all(axis=0).any()
 
     @cached_property
-    def _taking_turns(self) -> list[tuple[Array, Array, Array]]:
+    def silence(self) -> list[tuple[Array, Array]]:
+        """Seconds of silence at the beginning and at the end of each section with each option."""
+        recorded = self.recorded
+        shape = len(recorded.names), len(recorded.sections)
+        at = recorded.layer, recorded.section
+        first, last = np.full(shape, np.inf), np.full(shape, -np.inf)
+        np.minimum.at(first, at, recorded.onset)
+        np.maximum.at(last, at, recorded.end)
+        first = np.clip(first, recorded.begins, recorded.ends)
+        last = np.clip(last, recorded.begins, recorded.ends)
+        song, found = recorded.song, []
+        head = np.asarray(song.seconds(first)) - song.seconds(recorded.begins)
+        tail = np.asarray(song.seconds(recorded.ends)) - song.seconds(last)
+        for section, own in enumerate(self.options):
+            whole = float(recorded.seconds[section])
+            each = [
+                (
+                    head[list(o), section].min(initial=whole),
+                    tail[list(o), section].min(initial=whole),
+                )
+                for o in own.options
+            ]
+            begins, ends = np.array(each).T
+            found.append((begins, ends))
+        return found
+
+    @cached_property
+    def taking_turns(self) -> list[tuple[Array, Array, Array]]:
         """Which layers sound and strike in each slice of a section, and how long it is."""
         cut, recorded = self.recorded.sliced(), self.recorded
         shape = len(recorded.names), len(cut.seconds)

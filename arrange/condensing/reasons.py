@@ -1,4 +1,4 @@
-"""Tables of a plan: what each player takes and why, what is lost, what each term comes to."""
+"""Tables of a plan: what each player takes and why, and what is lost."""
 
 from __future__ import annotations
 
@@ -9,9 +9,11 @@ import numpy as np
 import pandas as pd
 
 from arrange.condensing.lineup import Gear
-from arrange.condensing.plan_search import Plan
-from arrange.condensing.player_options import Option, layer_names
+from arrange.condensing.plan import Plan
+from arrange.condensing.player_options import layer_names
 from arrange.condensing.problem import Problem
+from arrange.condensing.swapped_layers import swap_reasons
+from arrange.condensing.terms import taken_mask
 from arrange.guitar.necks import capo_words
 from arrange.guitar.players import nearest_drive
 from arrange.tables.schemas import DRIVES
@@ -27,62 +29,22 @@ _WORDS = {
     "presence": "being there",
 }
 _LITTLE = 0.005  # of a second, below which nothing is reported
-_CHANGES = "changes"
-
-
-def terms_table(problem: Problem, plan: Plan) -> pd.DataFrame:
-    """Return what each term comes to in each section, and what all layers together would give."""
-    rows = []
-    for section, worth in enumerate(problem.worths):
-        chosen = plan.choices[section]
-        mask = _mask(problem, plan, section)
-        everything = worth.by_term((1 << len(worth.layers)) - 1)
-        values = worth.by_term(mask)
-        values["growth"] = -float(problem.growth(section, len(plan.necks))[mask])
-        merging = problem.costs.merging[section]
-        values["merging"] = -sum(float(merging[place]) for place in chosen)
-        values["instrument"] = -sum(
-            float(problem.own_cost(section, neck)[place] - merging[place])
-            for neck, place in zip(plan.necks, chosen, strict=True)
-        )
-        values[_CHANGES] = -_change(problem, plan, section) if section else 0.0
-        rows += [
-            (problem.recorded.sections[section], term, value, everything.get(term, 0.0), "seconds")
-            for term, value in values.items()
-        ]
-    table = pd.DataFrame(rows, columns=["section", "term", "value", "of_all", "unit"])
-    # Where all layers give nothing there is no share.
-    table["share"] = table["value"] / table["of_all"].where(table["of_all"] > 0)
-    return table.astype({"section": "str", "term": "str", "unit": "str"})
-
-
-def _change(problem: Problem, plan: Plan, section: int) -> float:
-    taken = zip(plan.choices[section - 1], plan.choices[section], plan.necks, strict=True)
-    return float(
-        sum(problem.changes(section - 1, neck)[before, now] for before, now, neck in taken)
-    )
-
-
-def _mask(problem: Problem, plan: Plan, section: int, without: int = -1) -> int:
-    """What all play together, or all but one player."""
-    masks = problem.options[section].masks
-    total = 0
-    for player, place in enumerate(plan.choices[section]):
-        total |= 0 if player == without else int(masks[place])
-    return total
 
 
 def choices_table(problem: Problem, plan: Plan) -> pd.DataFrame:
     """Return a row for each section and player: what is taken, and why."""
     rows = []
     roles = problem.criteria.roles["role"].tolist()
+    swapped = swap_reasons(problem, plan)
     for section, name in enumerate(problem.recorded.sections):
         for player, who in enumerate(problem.lineup.players):
             option = plan.options(problem, player)[section]
             first = problem.costs.traits.first(option) if option else -1
-            gear = problem.lineup.necks[plan.necks[player]]
+            gear = problem.lineup.necks[plan.necks[section][player]]
             drive, echo = _sound(problem, first, gear) if option else (None, None)
             adds = _adds(problem, plan, section, player)
+            said = [_reason(problem, plan, section, player, adds)]
+            said += swapped.get((section, player), [])
             rows.append(
                 {
                     "section": name,
@@ -96,7 +58,7 @@ def choices_table(problem: Problem, plan: Plan) -> pd.DataFrame:
                     "capo": gear.neck.capo,
                     "adds": sum(adds.values()),
                     "unit": "seconds",
-                    "reason": _reason(problem, plan, section, player, adds),
+                    "reason": "; ".join(said),
                 }
             )
     table = pd.DataFrame(rows)
@@ -113,8 +75,8 @@ def _sound(problem: Problem, layer: int, gear: Gear) -> tuple[str, str | None]:
 def _adds(problem: Problem, plan: Plan, section: int, player: int) -> dict[str, float]:
     """What a player adds to the others, by term."""
     worth = problem.worths[section]
-    with_it = worth.by_term(_mask(problem, plan, section))
-    without = worth.by_term(_mask(problem, plan, section, without=player))
+    with_it = worth.by_term(taken_mask(problem, plan, section))
+    without = worth.by_term(taken_mask(problem, plan, section, without=player))
     return {term: with_it[term] - without[term] for term in with_it}
 
 
@@ -139,7 +101,7 @@ def _reason(
     if len(option) == 2:
         turns = problem.costs.never_at_once(section, option)
         said.append("the two are never heard at once" if turns else "one hand can hold both")
-    said += _lacks(problem, plan, player, option)
+    said += _lacks(problem, plan, section, player)
     if section:
         before = plan.options(problem, player)[section - 1]
         stays = [problem.recorded.names[layer] for layer in option if layer in before]
@@ -148,10 +110,11 @@ def _reason(
     return "; ".join(said)
 
 
-def _lacks(problem: Problem, plan: Plan, player: int, option: Option) -> Iterator[str]:
+def _lacks(problem: Problem, plan: Plan, section: int, player: int) -> Iterator[str]:
     """What the recording had and the player's gear does not."""
-    gear, name = problem.lineup.necks[plan.necks[player]], problem.lineup.name(player)
-    layer = problem.costs.traits.first(option)
+    gear = problem.lineup.necks[plan.necks[section][player]]
+    name = problem.lineup.name(player)
+    layer = problem.costs.traits.first(plan.options(problem, player)[section])
     recorded = DRIVES[problem.costs.traits.drive[layer]]
     drive, echo = _sound(problem, layer, gear)
     if drive != recorded:
@@ -178,11 +141,11 @@ def _why_out(problem: Problem, plan: Plan, section: int, player: int) -> str:
     worth, own = problem.worths[section], problem.options[section]
     if not worth.layers:
         return "nothing sounds here"
-    mask = _mask(problem, plan, section)
+    mask = taken_mask(problem, plan, section)
     silent = [layer for bit, layer in enumerate(worth.layers) if not mask >> bit & 1]
     if not silent:
         return "every layer that sounds here is played already"
-    may = problem.may(player, section, plan.necks[player])
+    may = problem.may(player, section, plan.necks[section][player])
     may = may[(own.masks[may] & mask) == 0]
     may = may[may != 0]
     if not len(may):
@@ -193,7 +156,7 @@ def _why_out(problem: Problem, plan: Plan, section: int, player: int) -> str:
     name = problem.name(own.options[int(may[best])])
     if gain[best] <= _LITTLE:
         return f"what is left, {name}, is heard in the others already"
-    growth = problem.growth(section, len(plan.necks))
+    growth = problem.growth(section, plan.players)
     if growth[mask | own.masks[may[best]]] - growth[mask] >= gain[best]:
         return (
             f"so that the section stays in its place: with {name} it would be fuller than the "
@@ -206,7 +169,7 @@ def lost_table(problem: Problem, plan: Plan, left: Left) -> pd.DataFrame:
     """Return a row for each layer that is not played in a section, and each with notes left out."""
     rows = []
     for section, worth in enumerate(problem.worths):
-        mask = _mask(problem, plan, section)
+        mask = taken_mask(problem, plan, section)
         for bit, layer in enumerate(worth.layers):
             if not mask >> bit & 1:
                 rows.append(_lost(problem, plan, section, bit, mask))
@@ -274,7 +237,7 @@ def _why_lost(problem: Problem, plan: Plan, section: int, bit: int, mask: int, v
     if value <= _LITTLE:
         return "every note of it is heard in what is played"
     layer = worth.layers[bit]
-    growth = problem.growth(section, len(plan.necks))
+    growth = problem.growth(section, plan.players)
     if growth[mask | 1 << bit] - growth[mask] >= value:
         return "with it the section would be fuller than its place in the song"
     resting = [player for player, place in enumerate(plan.choices[section]) if place == 0]
@@ -313,37 +276,3 @@ def _left_out(problem: Problem, section: int, layer: int, whys: Sequence[str]) -
         float("nan"),
         whys[0],
     )
-
-
-def whys_impossible(problem: Problem, players: int) -> Iterator[str]:
-    """Yield for each section in which no choice is allowed the rule that stands in the way."""
-    for section, worth in enumerate(problem.worths):
-        where = problem.recorded.sections[section]
-        can_hold = [problem.can_hold(player, section) for player in range(players)]
-        may = [problem.allowed(player, section) & can for player, can in enumerate(can_hold)]
-        for player in range(players):
-            if may[player].any():
-                continue
-            name = problem.lineup.name(player)
-            pin = problem.lineup.decided.pins.get((player, section))
-            if pin is not None:
-                yield (
-                    f"{name!r} is pinned to {problem.name(pin)} in {where!r}, which no neck and "
-                    "hand allow: every part must be playable"
-                )
-            else:
-                yield f"everything is forbidden to {name!r} in {where!r}"
-        if worth.lead:
-            lead = problem.recorded.names[worth.layers[worth.lead.bit_length() - 1]]
-            can = (problem.options[section].masks & worth.lead) != 0
-            if not any((can & held).any() for held in can_hold):
-                yield (
-                    f"{lead!r} is the lead in {where!r} and must be kept, but no neck and hand "
-                    "allow it: give it another role, roles={...}, or give a player another neck, "
-                    "players=[Player(name, neck), ...]"
-                )
-            elif not any((can & allowed).any() for allowed in may):
-                yield (
-                    f"{lead!r} is the lead in {where!r} and must be kept, but pins and bans leave "
-                    "it to nobody: free one of them, or give it another role, roles={...}"
-                )

@@ -69,6 +69,14 @@ class Weights:
         after a change.
     leaving : float
         Seconds for each layer left that goes on in the next section.
+    capo_change : float
+        Seconds for each time that a player moves the capo.
+    swapped : float
+        Seconds for each layer that a player takes in a section which somebody else had in the
+        section's earlier return.
+    thinner : float
+        A second of a section that is wholly thinner than its earlier return, where the recording
+        is not.
 
     Raises
     ------
@@ -105,6 +113,9 @@ class Weights:
     sound_change: float = 1.0
     place: float = 0.05
     leaving: float = 1.0
+    capo_change: float = 1.0
+    swapped: float = 2.0
+    thinner: float = 5.0
 
     def __post_init__(self) -> None:
         for field in fields(self):

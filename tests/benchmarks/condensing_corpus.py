@@ -21,9 +21,12 @@ import pandas as pd
 import arrange as ar
 from arrange.condensing import Condensation, condense
 from arrange.condensing.condensed_song import condensed_song
-from arrange.condensing.plan_search import Plan, joint_values
+from arrange.condensing.plan import Plan
+from arrange.condensing.plan_search import everybody
 from arrange.condensing.playable_plan import Known
 from arrange.condensing.problem import Problem
+from arrange.condensing.reasons import choices_table
+from arrange.condensing.returns import Returns
 from arrange.guitar.fingering import finger_part
 from arrange.guitar.necks import Neck
 from arrange.guitar.players import Player
@@ -150,11 +153,11 @@ def outer(problem: Problem) -> list[Choice]:
 def greedy(known: Known) -> list[Choice]:
     """Return the best choice of each section alone; among equal ones, the one cheapest to reach."""
     problem, found = known.problem, []
-    tables = problem.tables(2)
     for section, own in enumerate(problem.options):
         while True:
-            places = [problem.may(player, section, 0) for player in (0, 1)]
-            values = joint_values(problem, tables[section], section, places, (0, 0))
+            group = everybody(problem, [(0,), (0,)])
+            places = [ways.place for ways in group.ways[section]]
+            values = group.worth[section]
             best = np.argwhere(values >= values.max() - 1e-9)
             pairs = [(int(places[0][a]), int(places[1][b])) for a, b in best]
             chosen = min(pairs, key=lambda pair: _cost(problem, section, found, pair))
@@ -171,19 +174,27 @@ def greedy(known: Known) -> list[Choice]:
 def _cost(problem: Problem, section: int, found: Sequence[Choice], pair: Choice) -> float:
     if not section:
         return 0.0
-    change = problem.costs.changes[section - 1]
+    change = problem.changes(section - 1, 0)
     return float(sum(change[b, n] for b, n in zip(found[-1], pair, strict=True)))
 
 
 def worth(problem: Problem, choices: Sequence[Choice]) -> tuple[float, bool]:
     """Return the value of a plan, and whether it obeys the rule that the lead is kept."""
     tables, total, keeps = problem.tables(2), 0.0, True
+    returns = Returns(problem, 2)
     for section, chosen in enumerate(choices):
         own, lead = problem.options[section], problem.worths[section].lead
         mask = int(own.masks[chosen[0]] | own.masks[chosen[1]])
         keeps &= not lead or bool(mask & lead)
         total += float(tables[section][mask] - problem.own_cost(section, 0)[list(chosen)].sum())
         total -= _cost(problem, section, choices[:section], chosen)
+        earlier = returns.earlier[section]
+        if earlier >= 0:
+            before, now = (
+                returns.joint(each, [np.array([place]) for place in choices[each]])
+                for each in (earlier, section)
+            )
+            total -= returns.cost(section, before, now).item()
     return total, keeps
 
 
@@ -265,11 +276,11 @@ def ways(found: Condensation) -> Iterator[tuple[str, Song, float, bool]]:
     for name, choices in (
         ("busiest", busiest(problem)), ("outer", outer(problem)), ("greedy", greedy(known)),
     ):  # fmt: skip
-        own = Plan(choices, (0, 0), 0.0, 0.0)
+        own = Plan(choices, [(0, 0)] * len(choices), 0.0, 0.0)
         fingered = known
         for player in (0, 1):
             fingered, _ = fingered.with_part(own, player)
-        result = condensed_song(problem, fingered.fingerings, own)
+        result = condensed_song(problem, fingered.fingerings, own, choices_table(problem, own))
         yield name, result, *worth(problem, choices)
 
 

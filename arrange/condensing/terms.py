@@ -1,0 +1,68 @@
+"""What each term of a plan's worth comes to, section by section."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from arrange.condensing.plan import Plan
+from arrange.condensing.problem import Problem
+from arrange.condensing.returns import Returns
+
+
+def terms_table(problem: Problem, plan: Plan) -> pd.DataFrame:
+    """Return what each term comes to in each section, and what all layers together would give."""
+    rows, returns = [], Returns(problem, plan.players)
+    for section, worth in enumerate(problem.worths):
+        chosen = plan.choices[section]
+        mask = taken_mask(problem, plan, section)
+        everything = worth.by_term((1 << len(worth.layers)) - 1)
+        values = worth.by_term(mask)
+        values["growth"] = -float(problem.growth(section, plan.players)[mask])
+        merging = problem.costs.merging[section]
+        values["merging"] = -sum(float(merging[place]) for place in chosen)
+        values["instrument"] = -sum(
+            float(problem.own_cost(section, neck)[place] - merging[place])
+            for neck, place in zip(plan.necks[section], chosen, strict=True)
+        )
+        values["changes"] = -_change(problem, plan, section) if section else 0.0
+        values["swapped"], values["thinner"] = _returning(returns, plan, section)
+        rows += [
+            (problem.recorded.sections[section], term, value, everything.get(term, 0.0), "seconds")
+            for term, value in values.items()
+        ]
+    table = pd.DataFrame(rows, columns=["section", "term", "value", "of_all", "unit"])
+    # Where all layers give nothing there is no share.
+    table["share"] = table["value"] / table["of_all"].where(table["of_all"] > 0)
+    return table.astype({"section": "str", "term": "str", "unit": "str"})
+
+
+def _change(problem: Problem, plan: Plan, section: int) -> float:
+    total = 0.0
+    for player, neck in enumerate(plan.necks[section]):
+        before, now = (plan.choices[each][player] for each in (section - 1, section))
+        moved = plan.necks[section - 1][player] != neck
+        total += float(problem.changes(section - 1, neck)[before, now])
+        total += problem.criteria.weights.capo_change * moved
+    return total
+
+
+def _returning(returns: Returns, plan: Plan, section: int) -> tuple[float, float]:
+    """What swapped layers and a thinner return take away."""
+    if returns.earlier[section] < 0:
+        return 0.0, 0.0
+    before, now = (
+        returns.joint(each, [np.array([place]) for place in plan.choices[each]])
+        for each in (returns.earlier[section], section)
+    )
+    swapped = returns.swapping(section, before, now).item()
+    return -swapped, -returns.thinner(section, before, now).item()
+
+
+def taken_mask(problem: Problem, plan: Plan, section: int, without: int = -1) -> int:
+    """What all play together, or all but one player."""
+    masks = problem.options[section].masks
+    total = 0
+    for player, place in enumerate(plan.choices[section]):
+        total |= 0 if player == without else int(masks[place])
+    return total
