@@ -14,7 +14,7 @@ from arrange.guitar.necks import STANDARD_TUNINGS
 TABLE = Path(__file__).parent / "reference" / "idioms.txt"
 OPEN = STANDARD_TUNINGS["guitar"]
 MARKS = {"ringing": "let ring", "muted": "muted"}
-LEAST_RIGHT = 0.97
+LEAST_RIGHT = 246  # of 253
 
 # What is still fingered in another way, and why.
 MISSED = {
@@ -88,7 +88,7 @@ def test_idioms_are_fingered_as_players_do():
     235 of a first table were.
     """
     right = right_names()
-    assert sum(right.values()) >= LEAST_RIGHT * len(right)
+    assert sum(right.values()) >= LEAST_RIGHT >= 0.97 * len(right)
     assert {name for (_, name), is_right in right.items() if not is_right} <= set(MISSED)
 
 
