@@ -82,7 +82,9 @@ def _taken(places: list, count: int, neck: Neck, hand: Hand, *, driven: bool) ->
         fingers = [_finger_at(place, down) for place in places]
         cost = base + extra + (ways.FOURTH_FINGER_COST if 4 in down else 0)
         home = min(neck.capo + ways.OPEN_POSITION, neck.frets)
-        open_mm = ways.OPEN_COST * max(neck.mm[position] - neck.mm[home], 0)
+        open_mm = ways.OPEN_COST * (neck.mm[position] - neck.mm[neck.capo + 1])
+        if len(struck) == 1:
+            open_mm = ways.LINE_OPEN_COST * max(neck.mm[position] - neck.mm[home], 0)
         open_mm += ways.DRIVEN_OPEN_COST if driven else 0
         cost += open_mm * opens
         found.append(Way(places, fingers, position, down, strings, cost, neck.capo, open_mm))

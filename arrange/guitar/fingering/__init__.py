@@ -10,8 +10,9 @@ stand as constants where they are used:
   to silence only where a chord is strummed), fingers off one finger a fret, the fourth finger;
 - height on the neck: of chords by the mm of the frets held, of a single note by its fret squared,
   so that a line may lie in one position in the middle of the neck, and not far up;
-- open strings: each by how far the hand is beyond the third position, and each under drive
-  (``DRIVEN_OPEN_COST``); an open string that two or three notes strike again is a drone and free,
+- open strings: each by how far the hand is from the first fret, a single one only by how far it
+  is beyond the third position, where a line still uses them; and each under drive
+  (``DRIVEN_OPEN_COST``). An open string that two or three notes strike again is a drone and free,
   to leave one whose note is struck again costs ``DRONE_COST``;
 - moving: the longest of the way of the first finger's place along the neck and of every finger
   that is down before and after, times 1 + ``HURRY_SECONDS`` / the seconds from onset to onset. To

@@ -32,8 +32,9 @@ FOURTH_FINGER_COST = 1.5  # the weakest finger
 LINE_HEIGHT_COST = 0.18  # a single note, times its fret from the capo squared
 HEIGHT_COST = 0.3  # a mm that notes struck together lie from the open string, in the mean of those
 # that are fretted
-OPEN_POSITION = 3  # up to which open strings are at home, counted from the capo (common practice)
-OPEN_COST = 0.8  # a mm that the hand is beyond it, for each open string struck
+OPEN_COST = 0.3  # a mm that the hand is from the first fret, for each open string of a chord
+LINE_OPEN_COST = 0.8  # a mm that it is beyond the third position, for an open string alone
+OPEN_POSITION = 3  # up to which a line uses open strings, counted from the capo (common practice)
 DRIVEN_OPEN_COST = 50.0  # an open string under drive, where it rings on into what follows
 SKIPPED_COST = 30.0  # a string between those struck together, which one pick has to pass
 STRUCK_TOGETHER = 3  # notes from which a chord is strummed: the strings between must be silenced
@@ -385,7 +386,9 @@ def _place_cost(
     count = struck.sum(axis=1)
     line = LINE_HEIGHT_COST * frets.max(axis=1, initial=0) ** 2
     height = np.where(count > 1, HEIGHT_COST * mean, line)
+    away = neck.mm[position] - neck.mm[neck.capo + 1]
     home = min(neck.capo + OPEN_POSITION, neck.frets)
-    away = np.maximum(neck.mm[position] - neck.mm[home], 0.0)
-    open_mm = OPEN_COST * away + DRIVEN_OPEN_COST * driven
+    beyond = np.maximum(neck.mm[position] - neck.mm[home], 0.0)
+    open_mm = np.where(count > 1, OPEN_COST * away, LINE_OPEN_COST * beyond)
+    open_mm += DRIVEN_OPEN_COST * driven
     return height + open_mm * (struck & (fret == neck.capo)).sum(axis=1), open_mm
