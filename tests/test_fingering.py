@@ -85,6 +85,7 @@ NECKS = {
     "three strings, capo 2": Neck((64, 59, 55), frets=7, capo=2),
     "open tuning": Neck((62, 57, 54), frets=4),
     "bass": Neck((43, 38, 33, 28), frets=4, scale_mm=863.6),
+    "six strings": Neck(frets=5),
 }
 
 
@@ -95,20 +96,21 @@ def test_no_path_is_better(seed, neck):
 
     The hardest moment of "worst" is never harder than that of "sum".
     """
-    drive = ("clean", "distorted")[seed % 2]
+    drive, picks = ("clean", "distorted")[seed % 2], ("pick", "fingers")[seed % 4 == 3]
     one_song = phrase(seed, neck, drive)
     notes = one_song.notes.sort_values("onset", kind="stable")
     moments, _ = part_moments(one_song, notes, neck, is_own_neck=False)
     for moment in moments:
-        moment.driven = drive == "distorted"
+        moment.driven, moment.picked = drive == "distorted", picks == "pick"
     leave_out(moments, neck, Hand(), None)
     hold_on(moments)
     paths = every_path(moments, neck, Hand())
     best_sum = min(sum(costs) for costs in paths)
     best_worst = min((max(costs), sum(costs)) for costs in paths)
-    least = moment_costs(finger_part(one_song, "Guitar", neck=neck))
+    guitarist = {"neck": neck, "picks": picks}
+    least = moment_costs(finger_part(one_song, "Guitar", **guitarist))
     assert least.sum() == pytest.approx(best_sum, abs=1e-9)
-    worst = moment_costs(finger_part(one_song, "Guitar", neck=neck, objective="worst"))
+    worst = moment_costs(finger_part(one_song, "Guitar", **guitarist, objective="worst"))
     assert worst.max() == pytest.approx(best_worst[0], abs=1e-9)
     bound = best_worst[0] + 1e-9
     best_within = min(sum(costs) for costs in paths if max(costs) <= bound)
@@ -139,7 +141,7 @@ def test_each_fingering_can_be_played(tuning, capo):
     without a reason."""
     neck = Neck(parse_tuning(tuning), capo=capo)
     one_song = random_part(7, neck)
-    fingered = finger_part(one_song, "Guitar", neck=neck)
+    fingered = finger_part(one_song, "Guitar", neck=neck, picks="fingers")
     assert sorted(fingered["source_id"]) == sorted(one_song.notes["source_id"])
     lost = fingered["string"].isna()
     assert (fingered["finger"].isna() == lost).all()

@@ -197,6 +197,7 @@ def _task(moment: Moment) -> Task:
         tuple(stroke.places for stroke in moment.struck),
         tuple(stroke.places for stroke in moment.held),
         driven=moment.driven,
+        picked=moment.picked,
     )
 
 
