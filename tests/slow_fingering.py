@@ -47,11 +47,11 @@ def ways_of(moment: Moment, gone: int, neck: Neck, hand: Hand) -> list[Way]:
     for places in product(*options):
         strings = [place[0] for place in places if place]
         if places.count(None) == gone and len(set(strings)) == len(strings):
-            found += _taken(list(places), count, neck, hand, driven=moment.driven)
+            found += _taken(list(places), count, neck, hand, moment)
     return found
 
 
-def _taken(places: list, count: int, neck: Neck, hand: Hand, *, driven: bool) -> list[Way]:
+def _taken(places: list, count: int, neck: Neck, hand: Hand, moment: Moment) -> list[Way]:
     shape = [LEFT_OUT] * neck.strings
     for place in places:
         if place:
@@ -73,19 +73,39 @@ def _taken(places: list, count: int, neck: Neck, hand: Hand, *, driven: bool) ->
     elif heights:
         base += ways.HEIGHT_COST * sum(heights) / len(heights)
     strings = [string for string, _ in struck]
-    inside = range(min(strings), max(strings))
-    base += ways.SKIPPED_COST * sum(string not in strings for string in inside)
+    if moment.picked:
+        inside = range(min(strings), max(strings))
+        base += ways.SKIPPED_COST * sum(string not in strings for string in inside)
+        if not _one_stroke(strings, places, len(groups.keys() - {5}), neck, hand):
+            base += ways.UNPICKED_COST
     opens = sum(fret == neck.capo for _, fret in struck)
     found = []
     for choice, position, extra in _choices(downs, was_first, grip.reach_mm, neck, hand):
         down = dict(zip(choice, downs, strict=True))
         fingers = [_finger_at(place, down) for place in places]
         cost = base + extra + (ways.FOURTH_FINGER_COST if 4 in down else 0)
+        home = min(neck.capo + ways.OPEN_POSITION, neck.frets)
         open_mm = ways.OPEN_COST * (neck.mm[position] - neck.mm[neck.capo + 1])
-        open_mm += ways.DRIVEN_OPEN_COST if driven else 0
+        if len(struck) == 1:
+            open_mm = ways.LINE_OPEN_COST * max(neck.mm[position] - neck.mm[home], 0)
+        open_mm += ways.DRIVEN_OPEN_COST if moment.driven else 0
         cost += open_mm * opens
         found.append(Way(places, fingers, position, down, strings, cost, neck.capo, open_mm))
     return found
+
+
+def _one_stroke(strings: list[int], places: list, used: int, neck: Neck, hand: Hand) -> bool:
+    """Whether a pick passes only what is silent, gap by gap."""
+    sounding = {place[0] for place in places if place}
+    fretted = {place[0] for place in places if place and place[1] > neck.capo}
+    free = hand.fingers - used
+    for high, low in pairwise(sorted(strings)):
+        gap = set(range(high + 1, low))
+        if len(gap) > 2 or gap & sounding:
+            return False
+        alone = gap - {low - 1 if low in fretted else 0, high + 1 if high in fretted else 0}
+        free -= len(alone) > 0
+    return free >= 0
 
 
 def _finger_at(place: tuple[int, int] | None, down: dict) -> int:

@@ -16,7 +16,7 @@ from arrange.guitar.necks import STANDARD_TUNINGS
 TABLE = Path(__file__).parent / "reference" / "idioms.txt"
 OPEN = STANDARD_TUNINGS["guitar"]
 MARKS = {"ringing": "let ring", "muted": "muted"}
-LEAST_RIGHT = 0.97
+LEAST_RIGHT = 246  # of 253
 
 # Idioms that are still fingered in another way, and why.
 MISSED = {
@@ -90,7 +90,7 @@ def test_idioms_are_fingered_as_players_do():
     102 of the 235 of a first table agreed.
     """
     right = right_names()
-    assert sum(right.values()) >= LEAST_RIGHT * len(right)
+    assert sum(right.values()) >= LEAST_RIGHT >= 0.97 * len(right)
     assert {name for (_, name), is_right in right.items() if not is_right} <= set(MISSED)
 
 

@@ -281,7 +281,8 @@ def fingered_line(
     # Only notes recorded on this very neck have strings left; those are kept on the part's own.
     is_bound = bool(notes["string"].notna().any())
     song = _bare_song(recorded.song, traced, neck)
-    fingered = finger_part(song, "player", neck=None if is_bound else neck, hand=held.hand)
+    own_neck = None if is_bound else neck
+    fingered = finger_part(song, "player", neck=own_neck, hand=held.hand, picks=held.picks)
     place = fingered["source_id"].astype("int64").to_numpy()
     sources = recorded.song.notes["source_id"].array.take(recorded.row[place])
     return fingered.assign(place=place, source_id=sources)

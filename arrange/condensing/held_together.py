@@ -1,9 +1,10 @@
 """What the options ask a hand to hold at once, and what is known of which can be held.
 
 Whether a merge can be held is checked in two steps. First for all options at once, and only what is
-necessary: that what sounds at each moment lies on strings of its own within the hand's reach. Then
-for those that are chosen: whether the hand has fingers for each moment, and at last by fingering
-the whole part (``fingered_lines``).
+necessary: that what sounds at each moment lies on strings of its own within the hand's reach, and
+that a pick, where there is one, may reach what is struck. Then for those that are chosen: whether
+the hand has fingers for each moment and the pick a stroke, and at last by fingering the whole part
+(``fingered_lines``).
 """
 
 from __future__ import annotations
@@ -20,6 +21,7 @@ from arrange.guitar.fingering.moments import OVERLAP
 from arrange.guitar.fingering.ways import Task, find_ways
 from arrange.guitar.hands import Hand
 from arrange.guitar.necks import Neck
+from arrange.guitar.picking import MOST_ABOVE_PALM, strings_too_far
 from arrange.tables.sounding import Array
 
 Asked = tuple[int, Option, int]  # section, option, number of the neck
@@ -28,6 +30,7 @@ _PITCHES = 128
 _NOWHERE = 128  # where a pitch between two frets is put, which lies on no neck
 _MOST_OPTIONS = 1 << 20  # in one section
 _MOST_STRINGS = 6  # up to which sets of strings are the bits of one number
+_SETS = ("sets", "struck", "unmuted")
 _UNTESTED, _CAN, _CANNOT = 0, 1, 2
 
 
@@ -37,13 +40,15 @@ class HeldTogether:
 
     Parameters
     ----------
-    sets : array of bool, sets x pitches
-        The different sets of pitches.
+    sets, struck, unmuted : array of bool, sets x pitches
+        What sounds, what of it is struck, and what of that is not muted with the palm.
     section, option, which : array of int
         A row for each section, option and set that it asks for.
     """
 
     sets: Array
+    struck: Array
+    unmuted: Array
     section: Array
     option: Array
     which: Array
@@ -79,7 +84,7 @@ class Playability:
     ) -> Playability:
         """Return what is necessary: all other options are playable, as far as is known."""
         asked = _Sounding.of(recorded).held_together([own.options for own in options])
-        held = [can_hold(asked.sets, each.neck, each.hand) for each in necks]
+        held = [_may_play(asked, each) for each in necks]
         found = []
         for section, own in enumerate(options):
             here = asked.section == section
@@ -121,12 +126,8 @@ class Playability:
         code = asked.section * _MOST_OPTIONS + asked.option
         sets = np.unique(asked.which[np.isin(code, [s * _MOST_OPTIONS + o for s, o in wanted])])
         new = sets[known[sets] == _UNTESTED]
-        neck, hand = self.necks[number].neck, self.necks[number].hand
-        tasks = [
-            Task(tuple(tuple(neck.places(float(p))) for p in np.flatnonzero(asked.sets[one])))
-            for one in new
-        ]
-        known[new] = [_CAN if len(ways) else _CANNOT for ways in find_ways(tasks, neck, hand)]
+        able = _can_play(asked, new, self.necks[number])
+        known[new] = np.where(able, _CAN, _CANNOT)
         bad = {
             divmod(one, _MOST_OPTIONS)
             for one in np.unique(code[known[asked.which] == _CANNOT]).tolist()
@@ -140,6 +141,56 @@ class Playability:
         learned = replace(self, tested=tested, playable=tuple(playable))
         return learned, [one for one in wanted if one in bad]
 
+    def needs_fingers(self, section: int, option: Option) -> bool:
+        """Return whether a hand can hold an option that only fingers strike, and nobody plays."""
+        place = self.options[section].options.index(option)
+        asked = self.asked
+        own = asked.which[(asked.section == section) & (asked.option == place)]
+        some = replace(asked, **{name: getattr(asked, name)[own] for name in _SETS})
+        by_fingers = dict.fromkeys(replace(gear, picks="fingers") for gear in self.necks)
+        return not self.playable[section][:, place].any() and any(
+            _may_play(some, gear).all() and _can_play(some, np.arange(len(own)), gear).all()
+            for gear in by_fingers
+        )
+
+
+def _may_play(asked: HeldTogether, gear: Gear) -> Array:
+    """Whether each set can be held and struck, as far as is necessary."""
+    different, which = _distinct(asked.sets)
+    may = can_hold(different, gear.neck, gear.hand)[which]
+    if gear.picks == "pick":
+        different, which = _distinct(asked.struck)
+        may &= can_hold(different, gear.neck, gear.hand, picked=True)[which]
+        may &= ~_far_above_palm(asked)
+    return may
+
+
+def _can_play(asked: HeldTogether, sets: Array, gear: Gear) -> Array:
+    """Whether each of some sets can be held and struck."""
+    neck, picked = gear.neck, gear.picks == "pick"
+    places = [tuple(neck.places(pitch)) for pitch in range(_PITCHES)] + [()]
+    every = zip(asked.struck[sets], asked.sets[sets], strict=True)
+    tasks = [
+        Task(
+            tuple(places[pitch] for pitch in np.flatnonzero(struck)),
+            tuple(places[pitch] for pitch in np.flatnonzero(sounding & ~struck)),
+            picked=picked,
+        )
+        for struck, sounding in every
+    ]
+    able = [bool(ways.one_stroke.any()) for ways in find_ways(tasks, neck, gear.hand)]
+    return np.array(able, dtype=bool) & ~(picked & _far_above_palm(asked)[sets])
+
+
+def _far_above_palm(asked: HeldTogether) -> Array:
+    """Whether a note rings too far above one that the palm mutes, both struck at once."""
+    pitch = np.arange(_NOWHERE + 1)
+    muted = asked.struck & ~asked.unmuted
+    lowest = np.where(muted, pitch, _NOWHERE).min(axis=1, initial=_NOWHERE)
+    highest = np.where(asked.unmuted, pitch, 0).max(axis=1, initial=0)
+    far: Array = highest - lowest > MOST_ABOVE_PALM
+    return far
+
 
 @dataclass(frozen=True)
 class _Sounding:
@@ -151,8 +202,9 @@ class _Sounding:
         Of each moment.
     struck : array of bool, layers x moments
     held : array of int, layers x moments
-        Which of `sets` the layer sounds then.
-    pitches : array of bool, sets x pitches
+        Which row of `pitches` the layer has then.
+    pitches : array of bool, rows x 3 times pitches
+        What sounds, what of it is struck, and what of that is not muted with the palm.
     """
 
     section: Array
@@ -178,9 +230,14 @@ class _Sounding:
         moment = at[note] + np.arange(len(note)) - np.repeat(np.cumsum(count) - count, count)
         whole = np.rint(pitch).astype(np.int64)
         slot = np.where(pitch == whole, whole, _NOWHERE)
-        cells = np.zeros((len(recorded.names) * max(len(moments), 1), _NOWHERE + 1), dtype=bool)
-        cells[layer[note] * max(len(moments), 1) + moment, slot[note]] = True
-        pitches, held = _distinct(cells)
+        cells = np.zeros((len(recorded.names) * max(len(moments), 1), 3, _NOWHERE + 1), dtype=bool)
+        cells[layer[note] * max(len(moments), 1) + moment, 0, slot[note]] = True
+        cell = layer * max(len(moments), 1) + at
+        cells[cell, 1, slot] = True
+        technique = recorded.song.notes["technique"].iloc[recorded.row[rows]]
+        unmuted = ~technique.str.contains("palm mute", na=False).to_numpy(dtype=bool)
+        cells[cell[unmuted], 2, slot[unmuted]] = True
+        pitches, held = _distinct(cells.reshape(len(cells), -1))
         return cls(section[first], struck, held.reshape(len(recorded.names), -1), pitches)
 
     def held_together(self, options: list[tuple[Option, ...]]) -> HeldTogether:
@@ -202,8 +259,10 @@ class _Sounding:
             numbers.append(both % len(own))
             sections.append(np.full(len(both), section))
         key, which = np.unique(np.concatenate(keys), return_inverse=True)
-        sets = self.pitches[key // size] | self.pitches[key % size]
-        return HeldTogether(sets, np.concatenate(sections), np.concatenate(numbers), which)
+        both = self.pitches[key // size] | self.pitches[key % size]
+        sets, struck, unmuted = both.reshape(len(both), 3, -1).transpose(1, 0, 2)
+        option = np.concatenate(numbers)
+        return HeldTogether(sets, struck, unmuted, np.concatenate(sections), option, which)
 
 
 def _struck_again(layer: Array, pitch: Array, onset: Array) -> Array:
@@ -224,7 +283,7 @@ def _distinct(rows: Array) -> tuple[Array, Array]:
     return rows[first], which
 
 
-def can_hold(sets: Array, neck: Neck, hand: Hand) -> Array:
+def can_hold(sets: Array, neck: Neck, hand: Hand, *, picked: bool = False) -> Array:
     """Return whether what sounds together may lie under a hand, as far as is necessary.
 
     Each pitch needs a string of its own, and the frets that are held lie within the hand's reach
@@ -237,6 +296,8 @@ def can_hold(sets: Array, neck: Neck, hand: Hand) -> Array:
         The last column stands for pitches between two frets.
     neck : Neck
     hand : Hand
+    picked : bool
+        It also lies on strings that a pick may strike at once.
     """
     places = [neck.places(pitch) for pitch in range(_PITCHES)]
     somewhere = np.array([bool(found) for found in places] + [False])
@@ -250,6 +311,7 @@ def can_hold(sets: Array, neck: Neck, hand: Hand) -> Array:
     if not len(left):
         return good
     pitch = _listed(sets[left])
+    allowed = _allowed(neck.strings, picked=picked)
     for lowest in range(neck.capo + 1, neck.frets + 1):
         farthest = int(np.searchsorted(neck.mm, neck.mm[lowest] + hand.refuse_mm + 1e-9)) - 1
         strings = np.zeros(_PITCHES + 1, dtype=np.int64)
@@ -259,7 +321,7 @@ def can_hold(sets: Array, neck: Neck, hand: Hand) -> Array:
                     hand.thumb and string == neck.strings
                 ):  # fmt: skip
                     strings[tone] |= 1 << (string - 1)
-        fits = _matches(strings[pitch], pitch == _PITCHES, neck.strings)
+        fits = _string_sets(strings[pitch], pitch == _PITCHES, neck.strings) & allowed != 0
         good[left[fits]] = True
         left, pitch = left[~fits], pitch[~fits]
         if not len(left):
@@ -277,10 +339,17 @@ def _listed(sets: Array) -> Array:
     return listed
 
 
-def _matches(strings: Array, is_none: Array, count: int) -> Array:
-    """Whether each row's pitches can be given strings of their own.
+def _allowed(strings: int, *, picked: bool) -> np.uint64:
+    """The sets of strings that may be struck, as the bits of one number."""
+    used = np.arange(1 << strings)
+    may = ~strings_too_far(used) if picked else used >= 0
+    return np.uint64(sum(1 << each for each in used[may].tolist()))
 
-    Bit u of a row's state is set if its pitches so far can take the strings whose bits make u.
+
+def _string_sets(strings: Array, is_none: Array, count: int) -> Array:
+    """The sets of strings that each row's pitches can take, each a string of its own.
+
+    Bit u of a row's state is set if its pitches can take the strings whose bits make u.
     """
     state = np.ones(len(strings), dtype=np.uint64)
     without = [
@@ -294,4 +363,4 @@ def _matches(strings: Array, is_none: Array, count: int) -> Array:
             moved = (state & without[string]) << np.uint64(1 << string)
             taken |= np.where(may, moved, np.uint64(0))
         state = taken
-    return state != 0
+    return state

@@ -19,12 +19,13 @@ MOST_NECKS = 4  # tunings and capos that are tried where a player has no neck of
 
 @dataclass(frozen=True)
 class Gear:
-    """A neck, the hand that plays on it, and the sounds behind it."""
+    """A neck, the hands that play on it, and the sounds behind it."""
 
     neck: Neck
     hand: Hand
     sounds: tuple[str, ...] = DRIVES
     echo: bool = True
+    picks: str = "pick"
 
 
 @dataclass(frozen=True)
@@ -57,8 +58,8 @@ class Lineup:
         """
         usual = _usual_necks(recorded, len(players))
         tried = [
-            [Gear(neck, player.hand, player.sounds, player.echo) for neck in _necks(player, usual)]
-            for player in players
+            [Gear(neck, p.hand, p.sounds, p.echo, p.picks) for neck in _necks(p, usual)]
+            for p in players
         ]
         necks = tuple(dict.fromkeys(one for own in tried for one in own))
         necks_of = tuple(tuple(necks.index(one) for one in own) for own in tried)

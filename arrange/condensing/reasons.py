@@ -259,6 +259,9 @@ def _why_lost(problem: Problem, plan: Plan, section: int, bit: int, mask: int, v
         return "to play it beside what a player has is harder than what it adds is worth"
     if held:
         return "what the players have adds more, and a change to a merge with it costs more"
+    known = [merge for merge in merges if merge in own.options]
+    if any(problem.playability.needs_fingers(section, merge) for merge in known):
+        return "what the players have adds more, and beside that a pick could not strike it"
     if merges:
         return "what the players have adds more, and no hand could hold it beside that"
     return "what the players have adds more"

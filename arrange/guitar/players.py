@@ -10,6 +10,7 @@ from typing import Any
 from arrange.errors import ArrangeError, shown
 from arrange.guitar.hands import Hand
 from arrange.guitar.necks import TUNINGS, Neck, parse_tuning
+from arrange.guitar.picking import PICKS, usual_picks
 from arrange.song_size import MOST_CAPO
 from arrange.tables.schemas import DRIVES
 from arrange.text.part_lists import split_fields, unquoted
@@ -42,13 +43,16 @@ class Player:
         The drives at hand: clean, edge, overdriven, distorted.
     echo : bool
         Whether this player has an echo.
+    picks : str
+        ``"pick"`` or ``"fingers"``: what strikes the strings.
     hand : Hand
         What this hand can hold.
 
     Raises
     ------
     ArrangeError
-        If the name is empty, there is no sound, a sound is unknown, or a capo is beyond the neck.
+        If the name is empty, there is no sound, a sound is unknown, a capo is beyond the neck, or
+        `picks` is neither of the two.
 
     Examples
     --------
@@ -63,6 +67,7 @@ class Player:
     capos: tuple[int, ...] | None = None
     sounds: tuple[str, ...] = DRIVES
     echo: bool = True
+    picks: str = "pick"
     hand: Hand = field(default_factory=Hand)
 
     def __post_init__(self) -> None:
@@ -72,6 +77,10 @@ class Player:
         if wrong is not None or not self.sounds:
             said = "has no sound" if wrong is None else f"has the sound {shown(wrong)}"
             raise ArrangeError(f"{self.name} {said}; a sound is one of {listed(DRIVES, 'or')}")
+        if self.picks not in PICKS:
+            raise ArrangeError(
+                f"{self.name} plays with {shown(self.picks)}; write one of {listed(PICKS, 'or')}"
+            )
         if self.capos is not None:
             self._check_capos(self.capos)
 
@@ -93,8 +102,8 @@ def read_player(text: str) -> Player:
     """Return the player that a line describes.
 
     The line is a name and a colon, then in any order, each behind a ``;``: an instrument; a tuning;
-    the capos that the player is willing to use; drives; ``echo`` or ``no echo``. A name alone is a
-    player who has whatever serves best.
+    the capos that the player is willing to use; drives; ``echo`` or ``no echo``; ``pick`` or
+    ``fingers``. A name alone is a player who has a pick and whatever serves best.
 
     Raises
     ------
@@ -113,6 +122,7 @@ def read_player(text: str) -> Player:
             _read_field(unquoted(name), " ".join(each.split()), fields)
     drives = _INSTRUMENTS.get(fields.pop("instrument", "electric guitar"), DRIVES)
     fields.setdefault("sounds", drives)
+    fields.setdefault("picks", fields.pop("usual picks", "pick"))
     # An echo is an electric guitar's where nothing is said (common practice).
     fields.setdefault("echo", drives == DRIVES)
     return Player(unquoted(name), **fields)
@@ -124,12 +134,15 @@ def _read_field(name: str, text: str, fields: dict[str, Any]) -> None:
     instrument = low if low.endswith(" guitar") else f"{low} guitar"
     if low in ("echo", "no echo"):
         fields["echo"] = low == "echo"
+    elif low in PICKS:
+        fields["picks"] = low
     elif low.startswith("capo"):
         fields["capos"] = _read_capos(name, text)
     elif low.endswith(" tuning") or low.startswith("tuning "):
         fields["neck"] = Neck(parse_tuning(text.removesuffix(" tuning").removeprefix("tuning ")))
     elif instrument in _INSTRUMENTS:
         fields["instrument"] = instrument
+        fields["usual picks"] = usual_picks(instrument)
     elif all(word in DRIVES for word in words):
         fields["sounds"] = tuple(sorted(set(words), key=DRIVES.index))
     else:
@@ -139,6 +152,7 @@ def _read_field(name: str, text: str, fields: dict[str, Any]) -> None:
             *_INSTRUMENTS,
             *DRIVES,
             "echo",
+            *PICKS,
             "capo",
             *(f"{each} tuning" for each in TUNINGS),
         )

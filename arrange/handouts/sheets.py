@@ -202,7 +202,8 @@ def fingered_part(song: Song, player: Player) -> tuple[Song, pd.DataFrame | None
         return song, None
     try:
         neck = player.neck or part_neck(song, part)
-        fingered = finger_part(song, part, neck=player.neck, hand=player.hand)
+        picks = None if player.picks == "pick" else player.picks  # a pick where it is usual
+        fingered = finger_part(song, part, neck=player.neck, hand=player.hand, picks=picks)
     except ArrangeError:  # no strings that it can be played on: notation alone
         return song, None
     tunings = [neck.tuning if is_own else other for is_own, other in

@@ -10,20 +10,22 @@ stand as constants where they are used:
   to silence only where a chord is strummed), fingers off one finger a fret, the fourth finger;
 - height on the neck: of chords by the mm of the frets held, of a single note by its fret squared,
   so that a line may lie in one position in the middle of the neck, and not far up;
-- open strings: each by how far the hand is from the first fret, and each under drive
-  (``DRIVEN_OPEN_COST``); an open string that two or three notes strike again is a drone and free,
+- open strings: each by how far the hand is from the first fret, a single one only by how far it
+  is beyond the third position, where a line still uses them; and each under drive
+  (``DRIVEN_OPEN_COST``). An open string that two or three notes strike again is a drone and free,
   to leave one whose note is struck again costs ``DRONE_COST``;
 - moving: the longest of the way of the first finger's place along the neck and of every finger
   that is down before and after, times 1 + ``HURRY_SECONDS`` / the seconds from onset to onset. To
   play on in position costs nothing, to move a finger costs its way; with open strings alone the
   hand may be anywhere. Two or three notes that stay on their strings slide there (``KEPT_SET``);
   to go to other strings costs ``SET_COST``, less in the same shape (``SAME_SHAPE_COST``);
-- the picking hand: its way over strings, each string skipped between those struck together
-  (``SKIPPED_COST``);
+- the picking hand: its way over strings; with a pick, each string passed between those struck
+  together (``SKIPPED_COST``), and what cannot be struck at once (``UNPICKED_COST``; ``picking``
+  has the rule);
 - a held note that changes its finger.
 
 Held notes keep string and fret (``moments`` finds which are held); one is let go early only where
-no path could hold it. What the source fixed is kept.
+no path could hold it. What the source fixed is kept, though a pick may not do it.
 
 References
 ----------
@@ -45,8 +47,10 @@ from arrange.errors import ArrangeError
 from arrange.guitar.fingering.moments import OVERLAP, Moment, hold_on, part_moments
 from arrange.guitar.fingering.path import FingerPath, find_path
 from arrange.guitar.fingering.problems import leave_out
+from arrange.guitar.fingering.unpicked import find_unpicked
 from arrange.guitar.hands import Hand
 from arrange.guitar.necks import SCALES_MM, STANDARD_FRETS, STANDARD_TUNINGS, Neck
+from arrange.guitar.picking import PICKS, usual_picks
 from arrange.tables.song import Song, integer_column, part_row, text_column
 
 OBJECTIVES = ("sum", "worst")
@@ -64,6 +68,7 @@ def finger_part(
     *,
     neck: Neck | None = None,
     hand: Hand | None = None,
+    picks: str | None = None,
     objective: str = "sum",
 ) -> pd.DataFrame:
     """Return strings, frets and fingers for a whole part.
@@ -77,6 +82,9 @@ def finger_part(
         Else the part's own tuning and capo, with the usual number of frets. Frets that the source
         fixed for another tuning are not kept.
     hand : Hand, optional
+    picks : str, optional
+        ``"pick"`` or ``"fingers"``: what strikes the strings; else as is usual for the part's
+        instrument, a pick for guitars that are not classical (common practice).
     objective : str
         ``"sum"`` for the least effort in all; ``"worst"`` for the least effort at the hardest
         moment, which suits somebody who is new to the instrument.
@@ -90,15 +98,16 @@ def finger_part(
         then, as in ``hands``; `move_mm`, how far the hand goes to get there, and `move_seconds`,
         the time from the onset before; `cost_mm`, what move and grip cost; `jump`, whether the
         move is one to prepare; `problem`, none where the note can be played as written, else why
-        not and what would help. A note that cannot be played has no finger, and a string only if
-        the source gave one; a note that has both was let go early or stood on a false fret.
+        not and what would help. A note that cannot be played has no finger; it has a string if
+        the source gave one, or if it is only a pick that cannot strike it with the others. A note
+        with a problem and a finger was let go early or stood on a false fret.
         Notes without pitch and cue notes have neither string nor problem.
 
     Raises
     ------
     ArrangeError
-        If there is no such part, its instrument has no strings that are known, or the objective
-        is neither.
+        If there is no such part, its instrument has no strings that are known, or `picks` or the
+        objective is neither of the two.
 
     Examples
     --------
@@ -110,14 +119,13 @@ def finger_part(
     >>> int(fingered["problem"].notna().sum())
     0
     """
-    if objective not in OBJECTIVES:
-        raise ArrangeError(
-            f"objective={objective!r}; it is one of {', '.join(map(repr, OBJECTIVES))}"
-        )
+    for name, given, known in (("objective", objective, OBJECTIVES), ("picks", picks, PICKS)):
+        if given not in (*known, None):
+            raise ArrangeError(f"{name}={given!r}; it is one of {', '.join(map(repr, known))}")
     part_row(song, part)
     notes = song.notes[song.notes["part"] == part]
     notes = notes.sort_values("onset", kind="stable")
-    fingered = _finger(song, part, notes, neck, hand or Hand(), objective)
+    fingered = _finger(song, part, notes, neck, (hand or Hand(), picks), objective)
     return fingered.sort_values(["onset", "string"], kind="stable", ignore_index=True)
 
 
@@ -158,7 +166,7 @@ def fingered_song(
         part_row(song, part)
         own = notes[notes["part"] == part].sort_values("onset", kind="stable")
         try:
-            fingered = _finger(song, part, own, None, hand or Hand(), objective)
+            fingered = _finger(song, part, own, None, (hand or Hand(), None), objective)
         except ArrangeError as error:
             if parts is not None:
                 raise
@@ -177,6 +185,13 @@ def _with_strings(song: Song) -> list[str]:
         for part, family, tuning in rows
         if isinstance(tuning, tuple) or family in STANDARD_TUNINGS
     ]
+
+
+def part_picks(song: Song, part: str) -> str:
+    """Return how a part is played where nobody says: with a pick or with the fingers."""
+    row = part_row(song, part)
+    program = None if pd.isna(row["program"]) else int(row["program"])
+    return usual_picks(str(row["instrument"]), row["family"], program)
 
 
 def part_neck(song: Song, part: str) -> Neck:
@@ -209,14 +224,20 @@ def part_neck(song: Song, part: str) -> Neck:
 
 
 def _finger(
-    song: Song, part: str, notes: pd.DataFrame, neck: Neck | None, hand: Hand, objective: str
+    song: Song,
+    part: str,
+    notes: pd.DataFrame,
+    neck: Neck | None,
+    hands: tuple[Hand, str | None],
+    objective: str,
 ) -> pd.DataFrame:
     """The notes of a part in the order given, with the columns of ``finger_part``."""
+    hand, picks = hands[0], hands[1] or part_picks(song, part)
     own_neck = neck or part_neck(song, part)
     moments, problems = part_moments(song, notes, own_neck, is_own_neck=neck is None)
     is_driven = part_row(song, part)["drive"] in DRIVEN
     for moment in moments:
-        moment.driven = is_driven
+        moment.driven, moment.picked = is_driven, picks == "pick"
     left_out, ways = leave_out(moments, own_neck, hand, song.main_key)
     hold_on(moments)
     path = find_path(moments, ways, own_neck, hand, objective) if moments else None
@@ -224,6 +245,9 @@ def _finger(
     if path:
         columns.fill(moments, path)
         problems |= _let_go(song, moments, path)
+        out = find_unpicked(song, moments, path.ways, hand)
+        columns.whole["finger"][list(out)] = -1
+        problems |= out
     problems |= left_out
     return columns.table(problems)
 

@@ -47,6 +47,8 @@ class Stroke:
         It is marked to ring.
     line : float
         End of its measure, quarter notes.
+    palm : bool
+        It is muted with the palm.
     """
 
     rows: tuple[int, ...]
@@ -57,6 +59,7 @@ class Stroke:
     end: float
     rings: bool
     line: float
+    palm: bool
 
 
 @dataclass
@@ -71,6 +74,8 @@ class Moment:
     struck, held : list of Stroke
     driven : bool
         The part sounds overdriven or more.
+    picked : bool
+        It is played with a pick, not with the fingers.
     """
 
     seconds: float
@@ -78,6 +83,7 @@ class Moment:
     struck: list[Stroke]
     held: list[Stroke] = field(default_factory=list)
     driven: bool = False
+    picked: bool = True
 
 
 def part_moments(
@@ -132,7 +138,8 @@ def _stroke(
     if not places:
         return None, problem
     rings = "let ring" in technique
-    return Stroke((row,), pitch, places, fixed, onset, onset + duration, rings, line), problem
+    end, palm = onset + duration, "palm mute" in technique
+    return Stroke((row,), pitch, places, fixed, onset, end, rings, line, palm), problem
 
 
 def _lines(song: Song) -> Array:
@@ -232,7 +239,8 @@ def _merged(here: list[tuple[str, Stroke]]) -> list[Stroke]:
                 kept = stroke if stroke.fixed else other
                 both = Stroke(other.rows + stroke.rows, stroke.pitch, kept.places, kept.fixed,
                             stroke.onset, max(stroke.end, other.end),
-                            stroke.rings or other.rings, stroke.line)  # fmt: skip
+                            stroke.rings or other.rings, stroke.line,
+                            stroke.palm and other.palm)  # fmt: skip
                 merged[number] = (other_voice, both)
                 break
         else:

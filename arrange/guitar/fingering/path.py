@@ -26,7 +26,7 @@ KEPT_SET = 0.3  # of a move's way, where two or three notes stay on their string
 SET_COST = 260.0  # two or three notes struck together after as many on other strings
 SAME_SHAPE_COST = 60.0  # the same, in a shape that is kept
 DRONE_COST = 100.0  # an open string left, whose note is struck again elsewhere
-CROSSING_COST = 1.0  # a string that the picking hand goes up or down
+CROSSING_COST = 2.0  # a string that the picking hand goes up or down
 CHANGE_COST = 15.0  # a held note that changes its finger
 LET_GO_COST = 60.0  # a held note let go before its end
 LET_GO_RINGING_COST = 600.0  # the same, if it is marked to ring: those go last
@@ -197,6 +197,7 @@ def _task(moment: Moment) -> Task:
         tuple(stroke.places for stroke in moment.struck),
         tuple(stroke.places for stroke in moment.held),
         driven=moment.driven,
+        picked=moment.picked,
     )
 
 

@@ -7,6 +7,7 @@ and not the lowest if that can be, rather a note that sounds in another octave t
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from itertools import combinations, islice
 
 import numpy as np
@@ -40,7 +41,10 @@ def leave_out(
     """
     for moment in moments:
         moment.struck.sort(key=lambda stroke: stroke.places)
-    tasks = [Task(tuple(stroke.places for stroke in m.struck), driven=m.driven) for m in moments]
+    tasks = [
+        Task(tuple(stroke.places for stroke in m.struck), driven=m.driven, picked=m.picked)
+        for m in moments
+    ]
     known = list(dict.fromkeys(tasks))
     ways = dict(zip(known, find_ways(known, neck, hand), strict=True))
     stuck: dict[_Key, list[Stroke]] = {}
@@ -71,7 +75,7 @@ def _kept(stuck: dict[_Key, list[Stroke]], neck: Neck, hand: Hand) -> dict[_Key,
     lost = 1
     while len(kept) < len(stuck):
         left = [key for key in stuck if key not in kept and len(key[1]) - neck.strings <= lost]
-        tasks = [Task(key[0].struck, lost=lost) for key in left]
+        tasks = [replace(key[0], lost=lost) for key in left]
         for key, ways in zip(left, find_ways(tasks, neck, hand), strict=True):
             if len(ways):
                 kept[key] = _best_kept(ways, np.array(key[1]))

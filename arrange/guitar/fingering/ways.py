@@ -24,6 +24,7 @@ from arrange.guitar.hands import (
     reach_cost,
 )
 from arrange.guitar.necks import LEFT_OUT, Array, Neck
+from arrange.guitar.picking import in_one_stroke, strings_passed
 
 # What holding costs beside the grip itself, in mm. Ours, chosen on the tablature that the tests
 # compare with.
@@ -32,9 +33,12 @@ FOURTH_FINGER_COST = 1.5  # the weakest finger
 LINE_HEIGHT_COST = 0.18  # a single note, times its fret from the capo squared
 HEIGHT_COST = 0.3  # a mm that notes struck together lie from the open string, in the mean of those
 # that are fretted
-OPEN_COST = 0.3  # a mm that the hand is from the first fret, for each open string struck
+OPEN_COST = 0.3  # a mm that the hand is from the first fret, for each open string of a chord
+LINE_OPEN_COST = 0.8  # a mm that it is beyond the third position, for an open string alone
+OPEN_POSITION = 3  # up to which a line uses open strings, counted from the capo (common practice)
 DRIVEN_OPEN_COST = 50.0  # an open string under drive, where it rings on into what follows
-SKIPPED_COST = 30.0  # a string between those struck together, which one pick has to pass
+SKIPPED_COST = 30.0  # a string between those struck together, which a pick has to pass
+UNPICKED_COST = 300.0  # strings struck together that a pick cannot sound in one stroke
 STRUCK_TOGETHER = 3  # notes from which a chord is strummed: the strings between must be silenced
 
 _ABSENT = 0  # string of a note that is left out
@@ -55,6 +59,8 @@ class Task:
         How many of the one and of the other are left out.
     driven : bool
         The part sounds overdriven or more.
+    picked : bool
+        It is played with a pick, not with the fingers.
     """
 
     struck: tuple[Places, ...]
@@ -62,6 +68,7 @@ class Task:
     lost: int = 0
     let_go: int = 0
     driven: bool = False
+    picked: bool = True
 
 
 @dataclass(frozen=True)
@@ -81,6 +88,8 @@ class Ways:
         Lowest and highest string number struck.
     pick_set, open_set : array of int
         The strings struck, and those of them that are open, as bits.
+    one_stroke : array of bool
+        Whether the picking hand sounds what is struck in one stroke; fingers always do.
     open_mm : array of float
         What each open string costs there.
     shape : array of int
@@ -98,6 +107,7 @@ class Ways:
     pick_high: Array
     pick_set: Array
     open_set: Array
+    one_stroke: Array
     open_mm: Array
     shape: Array
     span_mm: Array
@@ -136,7 +146,7 @@ def find_ways(tasks: Sequence[Task], neck: Neck, hand: Hand) -> list[Ways]:
         (string, fret, np.array(owner, dtype=np.int64), np.array(struck, dtype=np.int64)),
         (which, different, grips),
         (shape, fingers, position, reach, extra),
-        neck,
+        (neck, hand),
     )
 
 
@@ -308,9 +318,10 @@ def _by_task(
     assigned: tuple[Array, Array, Array, Array],
     shaped: tuple[Array, Array, Grips],
     choices: _Choice,
-    neck: Neck,
+    guitarist: tuple[Neck, Hand],
 ) -> list[Ways]:
     """The ways as columns, task by task."""
+    neck, hand = guitarist
     string, fret, owner, struck = assigned
     which, shapes, grips = shaped
     shape, fingers, position, reach, extra = choices
@@ -326,9 +337,9 @@ def _by_task(
     base = grips.cost_mm[shape] - np.where(struck < STRUCK_TOGETHER, grips.muting_mm[shape], 0.0)
     driven = np.array([task.driven for task in tasks], dtype=bool)[owner]
     place, open_mm = _place_cost(fret, sounding, position[way], driven, neck)
-    pick_low = np.where(sounding, string, 100).min(axis=1, initial=100).astype(np.int8)
-    pick_high = np.where(sounding, string, 0).max(axis=1, initial=0).astype(np.int8)
-    skipped = np.maximum(pick_high - pick_low + 1 - sounding.sum(axis=1), 0)
+    picked = np.array([task.picked for task in tasks], dtype=bool)[owner]
+    free = hand.fingers - grips.needed[shape]
+    picking, stroke_cost = _picking(string, fret > neck.capo, sounding, free, picked)
     fourth = FOURTH_FINGER_COST * (finger_fret[:, 3] >= 0)
     columns = {
         "string": string,
@@ -337,15 +348,13 @@ def _by_task(
         "position": position[way].astype(np.int8),
         "finger_fret": finger_fret,
         "finger_strings": finger_low * np.int16(neck.strings + 1) + finger_high,
-        "pick_low": pick_low,
-        "pick_high": pick_high,
-        "pick_set": _as_bits(string, sounding),
+        **picking,
         "open_set": _as_bits(string, sounding & (fret == neck.capo)),
         "open_mm": open_mm,
         "shape": _shape_codes(string, fret, sounding, neck),
         "span_mm": grips.span_mm[shape],
         "reach_mm": reach[way],
-        "cost_mm": base + extra[way] + fourth + place + SKIPPED_COST * skipped,
+        "cost_mm": base + extra[way] + fourth + place + stroke_cost,
     }
     bounds = np.searchsorted(owner, np.arange(len(tasks) + 1)).tolist()
     found = []
@@ -355,6 +364,23 @@ def _by_task(
             own[name] = own[name][:, : len(tasks[number].struck) + len(tasks[number].held)]
         found.append(Ways(**own))
     return found
+
+
+def _picking(
+    string: Array, held: Array, sounding: Array, free: Array, picked: Array
+) -> tuple[dict[str, Array], Array]:
+    """The columns of the picking hand, and what one stroke costs it."""
+    struck = _as_bits(string, sounding)
+    ringing = _as_bits(string, (string != _ABSENT) & ~sounding)
+    one_stroke = ~picked | in_one_stroke(struck, ringing, _as_bits(string, held), free)
+    columns = {
+        "pick_low": np.where(sounding, string, 100).min(axis=1, initial=100).astype(np.int8),
+        "pick_high": np.where(sounding, string, 0).max(axis=1, initial=0).astype(np.int8),
+        "pick_set": struck,
+        "one_stroke": one_stroke,
+    }
+    skipped = np.bitwise_count(strings_passed(struck)) * picked
+    return columns, SKIPPED_COST * skipped + UNPICKED_COST * ~one_stroke
 
 
 def _as_bits(string: Array, which: Array) -> Array:
@@ -385,5 +411,8 @@ def _place_cost(
     line = LINE_HEIGHT_COST * frets.max(axis=1, initial=0) ** 2
     height = np.where(count > 1, HEIGHT_COST * mean, line)
     away = neck.mm[position] - neck.mm[neck.capo + 1]
-    open_mm = OPEN_COST * away + DRIVEN_OPEN_COST * driven
+    home = min(neck.capo + OPEN_POSITION, neck.frets)
+    beyond = np.maximum(neck.mm[position] - neck.mm[home], 0.0)
+    open_mm = np.where(count > 1, OPEN_COST * away, LINE_OPEN_COST * beyond)
+    open_mm += DRIVEN_OPEN_COST * driven
     return height + open_mm * (struck & (fret == neck.capo)).sum(axis=1), open_mm
