@@ -1,6 +1,5 @@
 """Sections that return, and capos that move: against all plans tried, and worked cases."""
 
-from dataclasses import replace
 from itertools import product
 
 import numpy as np
@@ -14,7 +13,6 @@ from songs import parts_of, song
 from arrange.condensing import Weights, condense
 from arrange.condensing.capo_changes import CAPO_CHANGE_SECONDS
 from arrange.condensing.returns import earlier_returns
-from arrange.errors import ArrangeError
 from arrange.guitar.players import Player
 from arrange.tables.setups import part_setups
 

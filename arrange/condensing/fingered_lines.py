@@ -152,6 +152,21 @@ class Fingerings:
                 known = known._with_fingered(key, cut=True)
         return known, bad
 
+    def stretched_shares(self, choices: Sequence[Option], neck: int) -> Array:
+        """Return in what share of the attacks of a part, section by section, the hand reaches
+        beyond what is comfortable; the part has been fingered.
+        """
+        fingered = self.parts[tuple(choices), neck][1].dropna(subset=["reach_mm"])
+        place = fingered["place"].to_numpy(dtype=np.int64)
+        section, onset = self.recorded.section[place], self.recorded.onset[place]
+        is_far = fingered["reach_mm"].to_numpy() > self.necks[neck].hand.comfortable_mm
+        _, first, attack = np.unique(onset, return_index=True, return_inverse=True)
+        far = np.zeros(len(first))
+        np.maximum.at(far, attack, is_far)
+        count = len(self.recorded.sections)
+        every = np.bincount(section[first], minlength=count)
+        return np.asarray(np.bincount(section[first], far, count) / np.maximum(every, 1))
+
     def _troubled(self, key: PartKey) -> list[int]:
         """Places in the recorded layers of the notes of a part that cannot be played."""
         fingered = self.parts[key][1]

@@ -42,8 +42,8 @@ class HeldTogether:
     ----------
     sets, struck, unmuted : array of bool, sets x pitches
         What sounds, what of it is struck, and what of that is not muted with the palm.
-    section, option, which : array of int
-        A row for each section, option and set that it asks for.
+    section, option, which, attacks : array of int
+        A row for each section, option and set that it asks for, and in how many attacks.
     """
 
     sets: Array
@@ -52,6 +52,15 @@ class HeldTogether:
     section: Array
     option: Array
     which: Array
+    attacks: Array
+
+    def share(self, is_counted: Array, section: int, options: int) -> Array:
+        """Return in what share of the attacks of each option in a section a set is counted."""
+        here = self.section == section
+        option, attacks = self.option[here], self.attacks[here]
+        every = np.bincount(option, attacks, minlength=options)
+        some = np.bincount(option, attacks * is_counted[self.which[here]], minlength=options)
+        return np.asarray(some / np.maximum(every, 1))
 
 
 @dataclass(frozen=True)
@@ -67,6 +76,11 @@ class Playability:
         Whether each set was tested in full, and can be held.
     playable : tuple of array of bool, necks x options
         For each section, whether an option can be held on each neck, as far as is known.
+    stretched : tuple of array of float, necks x options
+        For each section, in what share of an option's attacks the hand reaches at least beyond what
+        is comfortable.
+    fingered : frozenset of Asked
+        Of which that share is known, since they have been fingered.
     """
 
     options: tuple[SectionOptions, ...]
@@ -74,6 +88,8 @@ class Playability:
     asked: HeldTogether
     tested: Array
     playable: tuple[Array, ...]
+    stretched: tuple[Array, ...]
+    fingered: frozenset[Asked] = frozenset()
 
     @classmethod
     def of(
@@ -85,15 +101,18 @@ class Playability:
         """Return what is necessary: all other options are playable, as far as is known."""
         asked = _Sounding.of(recorded).held_together([own.options for own in options])
         held = [_may_play(asked, each) for each in necks]
-        found = []
+        wide = [~_is_comfortable(asked, each) for each in necks]
+        found, stretched = [], []
         for section, own in enumerate(options):
             here = asked.section == section
             playable = np.ones((len(necks), len(own.options)), dtype=bool)
             for number, holds in enumerate(held):
                 playable[number, asked.option[here][~holds[asked.which[here]]]] = False
             found.append(playable)
+            shares = [asked.share(each, section, len(own.options)) for each in wide]
+            stretched.append(np.array(shares))
         tested = np.full((len(necks), len(asked.sets)), _UNTESTED, dtype=np.int8)
-        return cls(options, necks, asked, tested, tuple(found))
+        return cls(options, necks, asked, tested, tuple(found), tuple(stretched))
 
     def with_known(self, known: Mapping[Asked, bool]) -> Playability:
         """Return it with what has been learned: whether options can be held on a neck."""
@@ -103,6 +122,16 @@ class Playability:
             if option in options:
                 playable[section][number, options.index(option)] = can
         return replace(self, playable=tuple(playable))
+
+    def with_stretches(self, found: Mapping[Asked, float]) -> Playability:
+        """Return it with the share of attacks that reached too far where they were fingered."""
+        stretched = [own.copy() for own in self.stretched]
+        for (section, option, number), share in found.items():
+            place = self.options[section].options.index(option)
+            least = stretched[section][number, place]
+            stretched[section][number, place] = max(least, share)
+        fingered = self.fingered | found.keys()
+        return replace(self, stretched=tuple(stretched), fingered=fingered)
 
     def tested_in_full(
         self, wanted: Sequence[tuple[int, int]], number: int
@@ -163,6 +192,12 @@ def _may_play(asked: HeldTogether, gear: Gear) -> Array:
         may &= can_hold(different, gear.neck, gear.hand, picked=True)[which]
         may &= ~_far_above_palm(asked)
     return may
+
+
+def _is_comfortable(asked: HeldTogether, gear: Gear) -> Array:
+    """Whether each set may lie within the comfortable span of the hand."""
+    different, which = _distinct(asked.sets)
+    return can_hold(different, gear.neck, gear.hand, reach_mm=gear.hand.comfortable_mm)[which]
 
 
 def _can_play(asked: HeldTogether, sets: Array, gear: Gear) -> Array:
@@ -243,7 +278,7 @@ class _Sounding:
     def held_together(self, options: list[tuple[Option, ...]]) -> HeldTogether:
         """Return the different sets of pitches that options ask for, and which asks for which."""
         none = np.zeros(0, dtype=np.int64)
-        keys, sections, numbers = [none], [none], [none]
+        keys, sections, numbers, counts = [none], [none], [none], [none]
         size = len(self.pitches)
         for section, own in enumerate(options):
             here = np.flatnonzero(self.section == section)
@@ -254,15 +289,16 @@ class _Sounding:
             held = self.held[:, here]
             one, other = held[pairs[:, 0]][used], held[pairs[:, 1]][used]
             key = np.minimum(one, other).astype(np.int64) * size + np.maximum(one, other)
-            both = np.unique(key * len(own) + np.nonzero(used)[0] + 1)
+            both, attacks = np.unique(key * len(own) + np.nonzero(used)[0] + 1, return_counts=True)
+            counts.append(attacks)
             keys.append(both // len(own))
             numbers.append(both % len(own))
             sections.append(np.full(len(both), section))
         key, which = np.unique(np.concatenate(keys), return_inverse=True)
         both = self.pitches[key // size] | self.pitches[key % size]
         sets, struck, unmuted = both.reshape(len(both), 3, -1).transpose(1, 0, 2)
-        option = np.concatenate(numbers)
-        return HeldTogether(sets, struck, unmuted, np.concatenate(sections), option, which)
+        section, option, attacks = (np.concatenate(each) for each in (sections, numbers, counts))
+        return HeldTogether(sets, struck, unmuted, section, option, which, attacks)
 
 
 def _struck_again(layer: Array, pitch: Array, onset: Array) -> Array:
@@ -283,7 +319,9 @@ def _distinct(rows: Array) -> tuple[Array, Array]:
     return rows[first], which
 
 
-def can_hold(sets: Array, neck: Neck, hand: Hand, *, picked: bool = False) -> Array:
+def can_hold(
+    sets: Array, neck: Neck, hand: Hand, *, picked: bool = False, reach_mm: float | None = None
+) -> Array:
     """Return whether what sounds together may lie under a hand, as far as is necessary.
 
     Each pitch needs a string of its own, and the frets that are held lie within the hand's reach
@@ -298,7 +336,10 @@ def can_hold(sets: Array, neck: Neck, hand: Hand, *, picked: bool = False) -> Ar
     hand : Hand
     picked : bool
         It also lies on strings that a pick may strike at once.
+    reach_mm : float, optional
+        How far the hand reaches along the neck; else as far as its limits allow.
     """
+    reach = hand.refuse_mm if reach_mm is None else reach_mm
     places = [neck.places(pitch) for pitch in range(_PITCHES)]
     somewhere = np.array([bool(found) for found in places] + [False])
     count = sets.sum(axis=1)
@@ -313,7 +354,7 @@ def can_hold(sets: Array, neck: Neck, hand: Hand, *, picked: bool = False) -> Ar
     pitch = _listed(sets[left])
     allowed = _allowed(neck.strings, picked=picked)
     for lowest in range(neck.capo + 1, neck.frets + 1):
-        farthest = int(np.searchsorted(neck.mm, neck.mm[lowest] + hand.refuse_mm + 1e-9)) - 1
+        farthest = int(np.searchsorted(neck.mm, neck.mm[lowest] + reach + 1e-9)) - 1
         strings = np.zeros(_PITCHES + 1, dtype=np.int64)
         for tone, found in enumerate(places):
             for string, fret in found:

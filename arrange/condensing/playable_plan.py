@@ -62,6 +62,27 @@ class Known:
             refused += bad
         return replace(self, fingerings=fingerings), refused
 
+    def with_stretches(self, plan: Plan) -> Known:
+        """Return it with what is known of stretches once the parts of a plan are fingered."""
+        problem, found = self.problem, {}
+        for player in range(plan.players):
+            for choices, neck in plan.by_neck(problem, player):
+                shares = self.fingerings.stretched_shares(choices, neck)
+                for section, option in enumerate(choices):
+                    if option and (section, option, neck) not in problem.playability.fingered:
+                        found[section, option, neck] = shares[section]
+        playability = problem.playability.with_stretches(found)
+        return replace(self, problem=replace(problem, playability=playability))
+
+    def costs_more(self, before: Known, plan: Plan) -> bool:
+        """Return whether a plan costs more than with what was known before."""
+        own, earlier = (known.problem.playability.stretched for known in (self, before))
+        return any(
+            own[section][neck, place] > earlier[section][neck, place]
+            for section, (chosen, necks) in enumerate(zip(plan.choices, plan.necks, strict=True))
+            for place, neck in zip(chosen, necks, strict=True)
+        )
+
     def tested_in_full(
         self, wanted: Sequence[tuple[int, int]], number: int
     ) -> tuple[Known, list[Asked]]:
@@ -183,7 +204,10 @@ def playable_plan(known: Known, players: int) -> tuple[Known, Plan]:
             known, bad = known.with_part(plan, player)
             refused += bad
         if not refused:
-            return known, in_order(known.problem, plan)
+            learned = known.with_stretches(plan)
+            if not learned.costs_more(known, plan):
+                return known, in_order(known.problem, plan)
+            known = learned
         for asked in refused:
             known = known.refused(asked)
     raise ArrangeError(

@@ -144,13 +144,18 @@ class PlayerCosts:
         # A layer that both hold is not left; one that is silent next is not either.
         return rounded(np.maximum(cost, 0))
 
-    def with_gear(self, section: int, gear: Gear) -> Array:
-        """Return what each option of a section costs with some gear, changes apart."""
-        seconds = np.zeros(len(self.recorded.names))
+    def with_gear(self, section: int, gear: Gear, stretched: Array) -> Array:
+        """Return what each option of a section costs with some gear, changes apart.
+
+        `stretched` is the share of each option's attacks that reach beyond what is comfortable.
+        """
+        options, sounds = self.options[section].options, self._sounding[:, section]
+        foreign = np.zeros(len(self.recorded.names))
         for layer in np.flatnonzero(self.recorded.present[:, section]).tolist():
-            seconds[layer] = self._sounding[layer, section] * self._foreign(layer, gear)
-        cost = np.array([seconds[list(o)].sum() for o in self.options[section].options])
-        return rounded(cost + self.merging[section])
+            foreign[layer] = sounds[layer] * self._foreign(layer, gear)
+        cost = np.array([foreign[list(option)].sum() for option in options])
+        lasts = np.array([sounds[list(option)].max(initial=0) for option in options])
+        return rounded(cost + self.weights.stretch * stretched * lasts + self.merging[section])
 
     def _foreign(self, layer: int, gear: Gear) -> float:
         """What a second of a layer costs because the gear is not what it was recorded with."""

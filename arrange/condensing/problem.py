@@ -140,7 +140,8 @@ class Problem:
 
     def own_cost(self, section: int, number: int) -> Array:
         """Return what each option of a section costs with some gear, changes apart."""
-        return self.costs.with_gear(section, self.lineup.necks[number])
+        stretched = self.playability.stretched[section][number]
+        return self.costs.with_gear(section, self.lineup.necks[number], stretched)
 
     def changes(self, section: int, number: int) -> Array:
         """Return what it costs with some gear to go from each option to each of the next."""

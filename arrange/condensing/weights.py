@@ -54,6 +54,9 @@ class Weights:
     other_sound : float
         A second of a layer for each step from its drive to the nearest that its player has: clean,
         edge, overdriven, distorted.
+    stretch : float
+        A second of what a player takes, all attacks of which ask for more than the hand's
+        comfortable span.
     lost_echo : float
         A second of a layer that was recorded with an echo, played without one.
     mixed_sound : float
@@ -107,6 +110,7 @@ class Weights:
     other_neck: float = 0.02
     other_sound: float = 0.1
     lost_echo: float = 0.2
+    stretch: float = 0.5
     mixed_sound: float = 0.1
     merging: float = 0.8
     role_change: float = 1.0
