@@ -152,20 +152,24 @@ class Fingerings:
                 known = known._with_fingered(key, cut=True)
         return known, bad
 
-    def stretched_shares(self, choices: Sequence[Option], neck: int) -> Array:
-        """Return in what share of the attacks of a part, section by section, the hand reaches
-        beyond what is comfortable; the part has been fingered.
+    def stretched_shares(self, option: Option, neck: int, sections: Sequence[int]) -> Array:
+        """Return in what share of its attacks an option reaches beyond what is comfortable.
+
+        For each section of the song; the option is fingered in these, and by itself, so that the
+        share does not depend on what else its player takes.
         """
-        fingered = self.parts[tuple(choices), neck][1].dropna(subset=["reach_mm"])
-        place = fingered["place"].to_numpy(dtype=np.int64)
-        section, onset = self.recorded.section[place], self.recorded.onset[place]
-        is_far = fingered["reach_mm"].to_numpy() > self.necks[neck].hand.comfortable_mm
-        _, first, attack = np.unique(onset, return_index=True, return_inverse=True)
-        far = np.zeros(len(first))
-        np.maximum.at(far, attack, is_far)
         count = len(self.recorded.sections)
-        every = np.bincount(section[first], minlength=count)
-        return np.asarray(np.bincount(section[first], far, count) / np.maximum(every, 1))
+        choices = [option if section in sections else () for section in range(count)]
+        line, gear = player_line(self.recorded, choices, cut=True), self.necks[neck]
+        fingered = fingered_line(self.recorded, line, gear)
+        bad = fingered.loc[fingered["problem"].notna(), "place"].to_numpy(dtype=np.int64)
+        if len(bad):
+            unbound = np.unique(self.recorded.section[bad]).tolist()
+            fingered = fingered_line(self.recorded, line, gear, unbound=unbound)
+        reach = fingered.groupby("onset")["reach_mm"].max()
+        at = np.searchsorted(self.recorded.begins, reach.index.to_numpy() + 1e-9, "right") - 1
+        far = np.bincount(at, reach.to_numpy() > gear.hand.comfortable_mm, minlength=count)
+        return np.asarray(far / np.maximum(np.bincount(at, minlength=count), 1))
 
     def _troubled(self, key: PartKey) -> list[int]:
         """Places in the recorded layers of the notes of a part that cannot be played."""
@@ -291,7 +295,10 @@ def fingered_line(
     neck = held.neck
     notes = line_notes(recorded, line, neck, unbound)
     if not len(notes):
-        return notes.assign(place=np.zeros(0, dtype=np.int64), problem=None, finger=None)
+        nothing = np.zeros(0)
+        return notes.assign(
+            place=nothing.astype(np.int64), problem=None, finger=None, reach_mm=nothing
+        )
     traced = notes.assign(source_id=pd.array(line.note.astype(str), dtype="str"))
     # Only notes recorded on this very neck have strings left; those are kept on the part's own.
     is_bound = bool(notes["string"].notna().any())

@@ -39,8 +39,8 @@ def growth_table(
     -------
     DataFrame
         A row for each section: ``section``; ``recorded`` and ``played``, the energy of all layers
-        and of all players, each against its own fullest, 0 to 1; ``returns``, the section that it is
-        a return of, or none; ``behind``, whether the players are less full than in that one
+        and of all players, each against its own fullest, 0 to 1; ``returns``, the section of which
+        it is a return, or none; ``behind``, whether the players are less full than in that one
         although the recording is not; ``why``, a sentence where they are.
     """
     sections = recording.sections["section"].tolist()

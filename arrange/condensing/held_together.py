@@ -297,8 +297,8 @@ class _Sounding:
         key, which = np.unique(np.concatenate(keys), return_inverse=True)
         both = self.pitches[key // size] | self.pitches[key % size]
         sets, struck, unmuted = both.reshape(len(both), 3, -1).transpose(1, 0, 2)
-        section, option, attacks = (np.concatenate(each) for each in (sections, numbers, counts))
-        return HeldTogether(sets, struck, unmuted, section, option, which, attacks)
+        begins, option = np.concatenate(sections), np.concatenate(numbers)
+        return HeldTogether(sets, struck, unmuted, begins, option, which, np.concatenate(counts))
 
 
 def _struck_again(layer: Array, pitch: Array, onset: Array) -> Array:

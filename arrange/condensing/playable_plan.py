@@ -63,14 +63,16 @@ class Known:
         return replace(self, fingerings=fingerings), refused
 
     def with_stretches(self, plan: Plan) -> Known:
-        """Return it with what is known of stretches once the parts of a plan are fingered."""
+        """Return it with what is known of stretches once the options of a plan are fingered."""
         problem, found = self.problem, {}
-        for player in range(plan.players):
-            for choices, neck in plan.by_neck(problem, player):
-                shares = self.fingerings.stretched_shares(choices, neck)
-                for section, option in enumerate(choices):
-                    if option and (section, option, neck) not in problem.playability.fingered:
-                        found[section, option, neck] = shares[section]
+        for section, (chosen, necks) in enumerate(zip(plan.choices, plan.necks, strict=True)):
+            for place, neck in zip(chosen, necks, strict=True):
+                option = problem.options[section].options[place]
+                asked = section, option, neck
+                if option and asked not in problem.playability.fingered and asked not in found:
+                    here = [s for s, own in enumerate(problem.options) if option in own.options]
+                    shares = self.fingerings.stretched_shares(option, neck, here)
+                    found |= {(each, option, neck): float(shares[each]) for each in here}
         playability = problem.playability.with_stretches(found)
         return replace(self, problem=replace(problem, playability=playability))
 
