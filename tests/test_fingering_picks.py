@@ -11,6 +11,7 @@ from test_fingering_idioms import frets_of, idioms
 from test_fingering_shapes import shapes
 
 from arrange.condensing import condense
+from arrange.condensing.held_together import can_hold
 from arrange.errors import ArrangeError
 from arrange.formats.reading import read
 from arrange.guitar.fingering import finger_part
@@ -193,6 +194,20 @@ def test_what_two_players_take_can_be_picked(name):
     two = condense(read(DATASETS / name), ["Ann", "Ben"]).song
     for part in ("Ann", "Ben"):
         assert pick_problems(finger_part(two, part, picks="pick")) == []
+
+
+def test_what_is_refused_at_first_sight_cannot_be_picked():
+    """The quick answer for many merges never refuses what a pick can strike; it refuses some."""
+    draw = np.random.default_rng(3)
+    sets = np.zeros((400, 129), dtype=bool)
+    for row in sets:
+        row[draw.integers(40, 80, size=draw.integers(2, 5))] = True
+    neck, hand = Neck(), Hand()
+    tasks = [Task(tuple(tuple(neck.places(float(p))) for p in np.flatnonzero(row))) for row in sets]
+    can = np.array([bool(ways.one_stroke.any()) for ways in find_ways(tasks, neck, hand)])
+    quick, held = can_hold(sets, neck, hand, picked=True), can_hold(sets, neck, hand)
+    assert not (can & ~quick).any()
+    assert 0 < quick.sum() < held.sum()
 
 
 def layers(**onsets_and_pitches):

@@ -280,7 +280,8 @@ def test_commands(odd_file, tmp_path, capsys):
     assert "1. " in capsys.readouterr().out
     pins = ["--pin", 'Ann; Verse 1; "Clean + Chorus" + A+B', "--forbid", 'any; any; "Say ""when"""']
     target = str(tmp_path / "two.musicxml")
-    assert main(["condense", odd, "--players", 'Ann, "Ben, too"', *pins, "-o", target]) == 0
+    people = ["--player", "Ann: fingers", "--player", '"Ben, too"']
+    assert main(["condense", odd, *people, *pins, "-o", target]) == 0
     assert "Ben, too" in capsys.readouterr().out
     choices = pd.read_csv(tmp_path / "two.choices.csv").fillna("")
     first = choices[(choices["player"] == "Ann") & (choices["section"] == "Verse 1")]

@@ -171,15 +171,17 @@ class Playability:
         return learned, [one for one in wanted if one in bad]
 
     def needs_fingers(self, section: int, option: Option) -> bool:
-        """Return whether a hand can hold an option that only fingers strike, and nobody plays."""
+        """Return whether an option is played by nobody only since a pick cannot strike it."""
         place = self.options[section].options.index(option)
         asked = self.asked
         own = asked.which[(asked.section == section) & (asked.option == place)]
         some = replace(asked, **{name: getattr(asked, name)[own] for name in _SETS})
-        by_fingers = dict.fromkeys(replace(gear, picks="fingers") for gear in self.necks)
+        every = np.arange(len(own))
         return not self.playable[section][:, place].any() and any(
-            _may_play(some, gear).all() and _can_play(some, np.arange(len(own)), gear).all()
-            for gear in by_fingers
+            _may_play(some, by_fingers := replace(gear, picks="fingers")).all()
+            and _can_play(some, every, by_fingers).all()
+            and not _can_play(some, every, gear).all()
+            for gear in self.necks
         )
 
 
