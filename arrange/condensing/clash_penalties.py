@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 import numpy as np
 import pandas as pd
 
@@ -12,49 +10,35 @@ from arrange.condensing.recorded_layers import RecordedLayers
 from arrange.findings.finding_notes import finding_parts
 from arrange.tables.sounding import Array
 
-Items = tuple[Array, Array]  # masks, seconds
+Items = tuple[Array, Array]  # which classes supply each: items x classes; seconds
 
 
 def clash_items(
-    items: Sequence[Items],
-    classes: tuple[int, ...],
-    layers: tuple[int, ...],
-    between: pd.DataFrame,
-    weight: float,
+    items: Items, classes: tuple[tuple[int, ...], ...], between: pd.DataFrame, weight: float
 ) -> Items:
     """Return what findings between layers take away, as items.
 
-    Both of two masks are covered if A is and B is, less A or B. What a layer adds to all others is
+    Both of two sets are covered if A is and B is, less A or B. What a class adds to all others is
     the least it adds to any set; shared out over all it clashes with, it cannot make it worse.
     """
-    severity = _class_severity(classes, layers, between)
-    everything = (1 << len(layers)) - 1
-    masks, seconds = (np.concatenate(each) for each in zip(*items, strict=True))
-    adds = np.array(
-        [seconds[(masks & ~np.int64(mask) & everything) == 0].sum() for mask in classes]
-    )
-    budget = adds / np.maximum(severity.sum(axis=1), 1.0) if len(classes) else adds
-    found: list[tuple[int, float]] = []
+    severity = _class_severity(classes, between)
+    covers, seconds = items
+    alone = covers.sum(axis=1) == 1
+    adds = seconds[alone] @ covers[alone]
+    budget = adds / np.maximum(severity.sum(axis=1), 1.0)
     one, other = np.nonzero(np.triu(severity[:, : len(classes)], 1))
-    for a, b in zip(one.tolist(), other.tolist(), strict=True):
-        taken = weight * severity[a, b] * min(budget[a], budget[b])
-        found += [(classes[a], -taken), (classes[b], -taken), (classes[a] | classes[b], taken)]
-    for a in np.flatnonzero(severity[:, -1]).tolist():
-        found.append((classes[a], -weight * severity[a, -1] * budget[a]))
-    own, taken_away = zip(*found, strict=True) if found else ((), ())
-    return np.array(own, dtype=np.int64), np.array(taken_away, dtype=np.float64)
+    taken = weight * severity[one, other] * np.minimum(budget[one], budget[other])
+    outside = np.flatnonzero(severity[:, -1])
+    each = np.eye(len(classes), dtype=bool)
+    return (
+        np.concatenate([each[one], each[other], each[one] | each[other], each[outside]]),
+        np.concatenate([-taken, -taken, taken, -weight * severity[outside, -1] * budget[outside]]),
+    )
 
 
-def _class_severity(
-    classes: tuple[int, ...], layers: tuple[int, ...], between: pd.DataFrame
-) -> Array:
+def _class_severity(classes: tuple[tuple[int, ...], ...], between: pd.DataFrame) -> Array:
     """Severity between classes; the last column with parts that are no layers."""
-    of = {
-        layer: number
-        for number, mask in enumerate(classes)
-        for bit, layer in enumerate(layers)
-        if mask >> bit & 1
-    }
+    of = {layer: number for number, own in enumerate(classes) for layer in own}
     severity = np.zeros((len(classes), len(classes) + 1))
     for one, other, value in between[["one", "other", "severity"]].itertuples(index=False):
         if one not in of or (other >= 0 and other not in of) or of[one] == of.get(other):

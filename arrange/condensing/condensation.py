@@ -20,7 +20,6 @@ from arrange.condensing.player_options import layer_names
 from arrange.condensing.problem import Criteria, Problem
 from arrange.condensing.reasons import choices_table, lost_table, terms_table
 from arrange.condensing.recorded_layers import RecordedLayers
-from arrange.condensing.section_worth import check_layers
 from arrange.condensing.weights import Weights
 from arrange.errors import ArrangeError, shortened
 from arrange.guitar.players import Player
@@ -212,7 +211,6 @@ def condense(
     names = [player.name for player in people]
     recorded = RecordedLayers.of(song, layers)
     _check_names(song, recorded, names)
-    check_layers(recorded)  # before what takes minutes on hundreds of layers
     table = roles_of(recorded, roles)
     decided = read_pins_and_bans(recorded, names, pins, forbid)
     lineup = Lineup.of(people, recorded, decided)

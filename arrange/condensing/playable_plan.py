@@ -125,7 +125,7 @@ def _thinned_at_first(known: Known) -> Known:
     singles = [
         (section, own.options.index((layer,)))
         for section, own in enumerate(problem.options)
-        for layer in problem.worths[section].layers
+        for layer in problem.worths[section].kept
     ]
     doubtful: list[Asked] = []
     for number in necks:

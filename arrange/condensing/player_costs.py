@@ -169,7 +169,7 @@ class PlayerCosts:
         found = []
         for section, own in enumerate(self.options):
             cost = np.zeros(len(own.options))
-            hard = self.weights.merging * self._hardness(section)
+            hard = self.merges(section)
             for at, option in enumerate(own.options):
                 if len(option) > 1:
                     first = self.traits.first(option)
@@ -180,8 +180,8 @@ class PlayerCosts:
             found.append(cost)
         return found
 
-    def _hardness(self, section: int) -> Array:
-        """How hard it is to play two layers at once: layers x layers, seconds at their hardest."""
+    def merges(self, section: int) -> Array:
+        """What it costs at least that one player plays two layers at once: layers x layers."""
         sounds, strikes, seconds = self._taking_turns[section]
         together = (sounds * seconds) @ sounds.T
         both = strikes @ strikes.T
@@ -190,7 +190,8 @@ class PlayerCosts:
         alone = 1 - both / np.where(either > 0, either, 1)
         pitch = self.traits.pitch[:, section]
         apart = np.nan_to_num(np.abs(pitch[:, None] - pitch[None, :]) / 12)
-        return np.asarray(together * (1 + alone + np.minimum(apart, 1)) / 3)
+        hardness = together * (1 + alone + np.minimum(apart, 1)) / 3
+        return np.asarray(self.weights.merging * hardness)
 
     def never_at_once(self, section: int, option: Option) -> bool:
         """Return whether the layers of a merge take turns."""

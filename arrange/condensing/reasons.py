@@ -35,10 +35,10 @@ def terms_table(problem: Problem, plan: Plan) -> pd.DataFrame:
     rows = []
     for section, worth in enumerate(problem.worths):
         chosen = plan.choices[section]
-        mask = _mask(problem, plan, section)
-        everything = worth.by_term((1 << len(worth.layers)) - 1)
-        values = worth.by_term(mask)
-        values["growth"] = -float(problem.growth(section, len(plan.necks))[mask])
+        played = _played(problem, plan, section)
+        everything = worth.by_term(worth.layers)
+        values = worth.by_term(played)
+        values["growth"] = -problem.growth_of(section, len(plan.necks), played)
         merging = problem.costs.merging[section]
         values["merging"] = -sum(float(merging[place]) for place in chosen)
         values["instrument"] = -sum(
@@ -63,13 +63,15 @@ def _change(problem: Problem, plan: Plan, section: int) -> float:
     )
 
 
-def _mask(problem: Problem, plan: Plan, section: int, without: int = -1) -> int:
-    """What all play together, or all but one player."""
-    masks = problem.options[section].masks
-    total = 0
-    for player, place in enumerate(plan.choices[section]):
-        total |= 0 if player == without else int(masks[place])
-    return total
+def _played(problem: Problem, plan: Plan, section: int, without: int = -1) -> set[int]:
+    """The layers that all play together, or all but one player."""
+    options = problem.options[section].options
+    return {
+        layer
+        for player, place in enumerate(plan.choices[section])
+        if player != without
+        for layer in options[place]
+    }
 
 
 def choices_table(problem: Problem, plan: Plan) -> pd.DataFrame:
@@ -113,8 +115,8 @@ def _sound(problem: Problem, layer: int, gear: Gear) -> tuple[str, str | None]:
 def _adds(problem: Problem, plan: Plan, section: int, player: int) -> dict[str, float]:
     """What a player adds to the others, by term."""
     worth = problem.worths[section]
-    with_it = worth.by_term(_mask(problem, plan, section))
-    without = worth.by_term(_mask(problem, plan, section, without=player))
+    with_it = worth.by_term(_played(problem, plan, section))
+    without = worth.by_term(_played(problem, plan, section, without=player))
     return {term: with_it[term] - without[term] for term in with_it}
 
 
@@ -178,10 +180,10 @@ def _why_out(problem: Problem, plan: Plan, section: int, player: int) -> str:
     worth, own = problem.worths[section], problem.options[section]
     if not worth.layers:
         return "nothing sounds here"
-    mask = _mask(problem, plan, section)
-    silent = [layer for bit, layer in enumerate(worth.layers) if not mask >> bit & 1]
-    if not silent:
+    played = _played(problem, plan, section)
+    if played.issuperset(worth.layers):
         return "every layer that sounds here is played already"
+    mask = worth.mask(played)
     may = problem.may(player, section, plan.necks[player])
     may = may[(own.masks[may] & mask) == 0]
     may = may[may != 0]
@@ -206,10 +208,10 @@ def lost_table(problem: Problem, plan: Plan, left: Left) -> pd.DataFrame:
     """Return a row for each layer that is not played in a section, and each with notes left out."""
     rows = []
     for section, worth in enumerate(problem.worths):
-        mask = _mask(problem, plan, section)
-        for bit, layer in enumerate(worth.layers):
-            if not mask >> bit & 1:
-                rows.append(_lost(problem, plan, section, bit, mask))
+        played = _played(problem, plan, section)
+        for layer in worth.layers:
+            if layer not in played:
+                rows.append(_lost(problem, plan, section, layer, played))
             if (layer, section) in left:
                 rows.append(_left_out(problem, section, layer, left[layer, section]))
         for layer, place in left:
@@ -222,16 +224,17 @@ def lost_table(problem: Problem, plan: Plan, left: Left) -> pd.DataFrame:
     )
 
 
-def _lost(problem: Problem, plan: Plan, section: int, bit: int, mask: int) -> tuple[Any, ...]:
+def _lost(
+    problem: Problem, plan: Plan, section: int, layer: int, played: set[int]
+) -> tuple[Any, ...]:
     worth, recorded = problem.worths[section], problem.recorded
-    layer = worth.layers[bit]
-    more = worth.by_term(mask | 1 << bit)
-    now = worth.by_term(mask)
+    more = worth.by_term({*played, layer})
+    now = worth.by_term(played)
     adds = {term: more[term] - now[term] for term in more}
-    value = float(worth.covered[mask | 1 << bit] - worth.covered[mask])
-    everything = float(worth.covered[-1])
+    value = worth.worth_of({*played, layer}) - worth.worth_of(played)
+    everything = worth.worth_of(worth.layers)
     own = np.flatnonzero((recorded.section == section) & (recorded.layer == layer))
-    alone = own[~_is_heard(problem, section, own, mask)]
+    alone = own[~_is_heard(problem, section, own, played)]
     return (
         recorded.sections[section],
         recorded.names[layer],
@@ -241,15 +244,14 @@ def _lost(problem: Problem, plan: Plan, section: int, bit: int, mask: int) -> tu
         value,
         "seconds",
         value / everything if everything else 0.0,
-        _why_lost(problem, plan, section, bit, mask, value),
+        _why_lost(problem, plan, section, layer, played, value),
     )
 
 
-def _is_heard(problem: Problem, section: int, own: Array, mask: int) -> Array:
+def _is_heard(problem: Problem, section: int, own: Array, played: set[int]) -> Array:
     """Which notes begin in a layer that is played too, in some octave."""
-    recorded, worth = problem.recorded, problem.worths[section]
-    played = [layer for bit, layer in enumerate(worth.layers) if mask >> bit & 1]
-    others = (recorded.section == section) & np.isin(recorded.layer, played)
+    recorded = problem.recorded
+    others = (recorded.section == section) & np.isin(recorded.layer, list(played))
     code = recorded.place * 12 + np.rint(np.nan_to_num(recorded.pitch)).astype(np.int64) % 12
     return np.isin(code[own], code[others])
 
@@ -263,19 +265,18 @@ def _measures(measures: Array) -> str:
     return ", ".join(f"{run[0]}" if len(run) == 1 else f"{run[0]}-{run[-1]}" for run in runs)
 
 
-def _why_lost(problem: Problem, plan: Plan, section: int, bit: int, mask: int, value: float) -> str:
+def _why_lost(
+    problem: Problem, plan: Plan, section: int, layer: int, played: set[int], value: float
+) -> str:
     worth, own = problem.worths[section], problem.options[section]
-    same = [
-        problem.recorded.names[layer] for at, layer in enumerate(worth.layers)
-        if worth.class_of(bit) >> at & 1 and mask >> at & 1
-    ]  # fmt: skip
+    same = sorted(played.intersection(worth.classes[worth.class_of[layer]]))
     if same:
-        return f"{same[0]} plays exactly the same: nothing is lost"
+        return f"{problem.recorded.names[same[0]]} plays exactly the same: nothing is lost"
     if value <= _LITTLE:
         return "every note of it is heard in what is played"
-    layer = worth.layers[bit]
-    growth = problem.growth(section, len(plan.necks))
-    if growth[mask | 1 << bit] - growth[mask] >= value:
+    players = len(plan.necks)
+    growth = problem.growth_of(section, players, {*played, layer})
+    if growth - problem.growth_of(section, players, played) >= value:
         return "with it the section would be fuller than its place in the song"
     resting = [player for player, place in enumerate(plan.choices[section]) if place == 0]
     if any((player, section) in problem.lineup.decided.pins for player in resting):
@@ -333,8 +334,8 @@ def whys_impossible(problem: Problem, players: int) -> Iterator[str]:
                 )
             else:
                 yield f"everything is forbidden to {name!r} in {where!r}"
-        if worth.lead:
-            lead = problem.recorded.names[worth.layers[worth.lead.bit_length() - 1]]
+        if worth.lead_class >= 0:
+            lead = problem.recorded.names[worth.classes[worth.lead_class][-1]]
             can = (problem.options[section].masks & worth.lead) != 0
             if not any((can & held).any() for held in can_hold):
                 yield (
