@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from itertools import combinations
+
 import numpy as np
 import pandas as pd
 
 from arrange.clashes import KINDS, find_clashes
 from arrange.condensing.recorded_layers import RecordedLayers
-from arrange.findings.finding_notes import finding_parts
 from arrange.tables.sounding import Array
+from arrange.text.part_lists import split_parts
 
 Items = tuple[Array, Array]  # which classes supply each: items x classes; seconds
 
@@ -69,17 +72,24 @@ def pair_severity(recorded: RecordedLayers) -> pd.DataFrame:
     found = found[~found["kind"].isin(meant)]
     until = np.asarray(song.seconds((found["onset"] + found["duration"]).to_numpy()))
     lasts = until - song.seconds(found["onset"].to_numpy())
+    place = found["section"].map(index).to_numpy()
+    length = recorded.seconds[place]
+    share = np.minimum(lasts / np.where(length > 0, length, np.inf), 1.0)
+    weight = found["severity"].to_numpy() * share
+    pairs = {text: _pairs(text, number) for text in found["parts"].unique().tolist()}
     total: dict[tuple[int, int, int], float] = {}
-    for row, seconds in zip(found.itertuples(), lasts.tolist(), strict=True):
-        place = index[str(row.section)]
-        length = float(recorded.seconds[place])
-        weight = row.severity * min(seconds / length, 1.0) if length else 0.0
-        parts = sorted({number.get(name, -1) for name in finding_parts(song, row)})
-        inside = [part for part in parts if part >= 0]
-        pairs = [(a, b) for at, a in enumerate(inside) for b in inside[at + 1 :]]
-        pairs += [(a, -1) for a in inside if -1 in parts]
-        for pair in pairs:
-            key = (place, *pair)
-            total[key] = total.get(key, 0.0) + float(weight)
+    for section, text, value in zip(
+        place.tolist(), found["parts"].tolist(), weight.tolist(), strict=True
+    ):
+        for pair in pairs[text]:
+            key = (section, *pair)
+            total[key] = total.get(key, 0.0) + value
     rows = [(*key, min(value, 1.0)) for key, value in sorted(total.items())]
     return pd.DataFrame(rows, columns=["section", "one", "other", "severity"])
+
+
+def _pairs(text: str, number: Mapping[str, int]) -> list[tuple[int, int]]:
+    """The pairs of layers among a finding's parts; with -1 for any that is no layer."""
+    parts = sorted({number.get(name, -1) for name in split_parts(text)})
+    inside = [part for part in parts if part >= 0]
+    return [*combinations(inside, 2), *((part, -1) for part in inside if -1 in parts)]

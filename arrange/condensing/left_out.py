@@ -127,7 +127,7 @@ class LeftOut:
     def _best_beside(self, others: Array) -> Array:
         """The most for each row of classes (rows x classes) with one of the choices beside it."""
         covers, seconds = self.worth.all_items
-        left = np.where(others @ covers.T, 0.0, seconds)
+        left = np.where(others.astype(np.float64) @ covers.T, 0.0, seconds)
         adds = left @ self._supplied.T - self._costs
         lead = self.worth.lead_class
         if lead >= 0:

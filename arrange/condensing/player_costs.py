@@ -146,11 +146,18 @@ class PlayerCosts:
 
     def with_gear(self, section: int, gear: Gear) -> Array:
         """Return what each option of a section costs with some gear, changes apart."""
-        seconds = np.zeros(len(self.recorded.names))
-        for layer in np.flatnonzero(self.recorded.present[:, section]).tolist():
-            seconds[layer] = self._sounding[layer, section] * self._foreign(layer, gear)
-        cost = np.array([seconds[list(o)].sum() for o in self.options[section].options])
-        return rounded(cost + self.merging[section])
+        if (section, gear) not in self._with_gear:
+            seconds = np.zeros(len(self.recorded.names))
+            for layer in {layer for o in self.options[section].options for layer in o}:
+                seconds[layer] = self._sounding[layer, section] * self._foreign(layer, gear)
+            cost = np.array([seconds[list(o)].sum() for o in self.options[section].options])
+            self._with_gear[section, gear] = rounded(cost + self.merging[section])
+        return self._with_gear[section, gear]
+
+    @cached_property
+    def _with_gear(self) -> dict[tuple[int, Gear], Array]:
+        """What has been worked out of ``with_gear``."""
+        return {}
 
     def _foreign(self, layer: int, gear: Gear) -> float:
         """What a second of a layer costs because the gear is not what it was recorded with."""

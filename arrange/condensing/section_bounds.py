@@ -142,10 +142,12 @@ def _one_more(reached: Array, masks: Array, costs: Array) -> Array:
             continue
         # Halves of the table without and with a layer.
         halves = (-1, 2, 1 << (low - 1))
-        before, after = reached.reshape(halves).min(axis=1), least.reshape(halves)[:, 1]
+        before, after = reached.reshape(halves), least.reshape(halves)[:, 1]
+        before = np.minimum(before[:, 0], before[:, 1])
         if high > low:
             quarters = (-1, 2, 1 << (high - low - 1), 1 << (low - 1))
-            before, after = before.reshape(quarters).min(axis=1), after.reshape(quarters)[:, 1]
+            before, after = before.reshape(quarters), after.reshape(quarters)[:, 1]
+            before = np.minimum(before[:, 0], before[:, 1])
         np.minimum(after, before + cost, out=after)
     return least
 

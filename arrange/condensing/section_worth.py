@@ -84,8 +84,14 @@ class SectionWorth:
 
     @cached_property
     def all_items(self) -> Items:
-        """The items of all terms."""
-        return joined(list(self.items.values()))
+        """The items of all terms, those that the same classes supply as one."""
+        covers, seconds = joined(list(self.items.values()))
+        if not self.classes:
+            return covers, seconds
+        packed = np.packbits(covers, axis=1)
+        packed = packed.view(np.dtype((np.void, packed.shape[1]))).ravel()
+        _, first, which = np.unique(packed, return_index=True, return_inverse=True)
+        return covers[first], np.bincount(which, seconds, minlength=len(first))
 
     @cached_property
     def covered(self) -> Array:
