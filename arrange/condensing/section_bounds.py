@@ -73,7 +73,7 @@ def _best_of_all(problem: Problem, section: int, players: int) -> float:
             least = _one_more(least, singles, np.append(0.0, out.beside.min(axis=1)))
         most = _least_above(worth.covered + taking * out.most) - grown
         best = max(best, float((with_lead(problem, most, section) - least).max()))
-    return best + _ROUNDING
+    return min(best, worth.worth_of(worth.layers)) + _ROUNDING
 
 
 def _left_out(problem: Problem, section: int) -> list[int]:
