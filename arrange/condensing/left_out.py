@@ -49,7 +49,7 @@ class LeftOut:
             own = covers[:, worth.class_of[layer]]
             covered = over_sets(masks[own], seconds[own], len(worth.kept))
             adds.append(seconds[own].sum() - covered)
-        most = np.max(adds, axis=0)
+        most = np.asarray(np.max(adds, axis=0))
         for (one, first), (other, second) in combinations(zip(layers, adds, strict=True), 2):
             np.maximum(most, first + second - merges[one, other], out=most)
         return cls(worth, tuple(layers), merges, np.array(adds), most)
@@ -73,13 +73,13 @@ class LeftOut:
         """What each of these choices costs."""
         firsts = np.array([own[0] for own in self.worth.classes])
         one, other = firsts[self._choices].T
-        return np.where(one == other, 0.0, self.merges[one, other])
+        return np.asarray(np.where(one == other, 0.0, self.merges[one, other]))
 
     @cached_property
     def _supplied(self) -> Array:
         """Which items each of these choices supplies: choices x items."""
         covers, _ = self.worth.all_items
-        return covers.T[self._choices].any(axis=1).astype(np.float64)
+        return np.asarray(covers.T[self._choices].any(axis=1), dtype=np.float64)
 
     def with_one(self, least: Array, grown: Array, best: float) -> float:
         """Return the most where one player takes something that is left out; `best` if less.
@@ -107,21 +107,23 @@ class LeftOut:
             if bound[sets[0]] <= best:
                 break
             others = np.zeros((len(sets), len(self.worth.classes)), dtype=bool)
-            row, bit = np.nonzero(sets[:, None] >> bits & 1)
-            others[row, np.array(of_bit)[bit]] = True
+            row, which = np.nonzero(sets[:, None] >> bits & 1)
+            others[row, np.array(of_bit)[which]] = True
             most = self._best_beside(others) - least[sets] - grown[sets]
             best = max(best, float(most.max()))
         return best
 
-    def with_two(self) -> float:
-        """Return the most where each of two players takes something that is left out."""
-        best = -np.inf
-        for begin in range(0, len(self._choices), _ROWS):
-            choices = self._choices[begin : begin + _ROWS]
-            others = np.zeros((len(choices), len(self.worth.classes)), dtype=bool)
-            np.put_along_axis(others, choices, True, axis=1)
-            most = self._best_beside(others) - self._costs[begin : begin + _ROWS]
-            best = max(best, float(most.max()))
+    def with_two(self, best: float) -> float:
+        """Return the most where two players take something that is left out; `best` if less."""
+        _, seconds = self.worth.all_items
+        alone = self._supplied @ seconds - self._costs
+        # Two are worth no more than each alone, added up: one of them more than half.
+        order = np.flatnonzero(alone > best / 2)
+        for begin in range(0, len(order), _ROWS):
+            rows = order[begin : begin + _ROWS]
+            others = np.zeros((len(rows), len(self.worth.classes)), dtype=bool)
+            np.put_along_axis(others, self._choices[rows], True, axis=1)
+            best = max(best, float((self._best_beside(others) - self._costs[rows]).max()))
         return best
 
     def _best_beside(self, others: Array) -> Array:
@@ -132,4 +134,4 @@ class LeftOut:
         lead = self.worth.lead_class
         if lead >= 0:
             adds[np.ix_(~others[:, lead], ~(self._choices == lead).any(axis=1))] = -np.inf
-        return (seconds.sum() - left.sum(axis=1)) + adds.max(axis=1)
+        return np.asarray(seconds.sum() - left.sum(axis=1) + adds.max(axis=1))

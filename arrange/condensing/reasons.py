@@ -209,9 +209,10 @@ def lost_table(problem: Problem, plan: Plan, left: Left) -> pd.DataFrame:
     rows = []
     for section, worth in enumerate(problem.worths):
         played = _played(problem, plan, section)
+        now = worth.by_term(played)
         for layer in worth.layers:
             if layer not in played:
-                rows.append(_lost(problem, plan, section, layer, played))
+                rows.append(_lost(problem, plan, section, layer, played, now))
             if (layer, section) in left:
                 rows.append(_left_out(problem, section, layer, left[layer, section]))
         for layer, place in left:
@@ -225,11 +226,16 @@ def lost_table(problem: Problem, plan: Plan, left: Left) -> pd.DataFrame:
 
 
 def _lost(
-    problem: Problem, plan: Plan, section: int, layer: int, played: set[int]
+    problem: Problem,
+    plan: Plan,
+    section: int,
+    layer: int,
+    played: set[int],
+    now: Mapping[str, float],
 ) -> tuple[Any, ...]:
+    """The row of a layer that is not played; `now` is what those played are worth, by term."""
     worth, recorded = problem.worths[section], problem.recorded
     more = worth.by_term({*played, layer})
-    now = worth.by_term(played)
     adds = {term: more[term] - now[term] for term in more}
     value = worth.worth_of({*played, layer}) - worth.worth_of(played)
     everything = worth.worth_of(worth.layers)

@@ -64,7 +64,7 @@ def _best_of_all(problem: Problem, section: int, players: int) -> float:
     out = LeftOut.of(worth, left_out, problem.costs.merges(section))
     best = max(best, out.with_one(kept[-1], grown, best))
     if len(free) == players == 2:
-        return max(best, out.with_two()) + _ROUNDING
+        return out.with_two(best) + _ROUNDING
     # So many players take something that is left out, alone or beside a layer that is kept.
     singles = np.append(0, 1 << np.arange(len(worth.kept)))
     for taking in range(2, len(free) + 1):

@@ -89,8 +89,8 @@ class SectionWorth:
         if not self.classes:
             return covers, seconds
         packed = np.packbits(covers, axis=1)
-        packed = packed.view(np.dtype((np.void, packed.shape[1]))).ravel()
-        _, first, which = np.unique(packed, return_index=True, return_inverse=True)
+        rows = packed.view(np.dtype((np.void, packed.shape[1]))).ravel()
+        _, first, which = np.unique(rows, return_index=True, return_inverse=True)
         return covers[first], np.bincount(which, seconds, minlength=len(first))
 
     @cached_property
