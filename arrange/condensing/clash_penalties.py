@@ -72,7 +72,7 @@ def pair_severity(recorded: RecordedLayers) -> pd.DataFrame:
     found = found[~found["kind"].isin(meant)]
     until = np.asarray(song.seconds((found["onset"] + found["duration"]).to_numpy()))
     lasts = until - song.seconds(found["onset"].to_numpy())
-    place = found["section"].map(index).to_numpy()
+    place = found["section"].map(index).to_numpy(dtype=np.int64)
     length = recorded.seconds[place]
     share = np.minimum(lasts / np.where(length > 0, length, np.inf), 1.0)
     weight = found["severity"].to_numpy() * share
