@@ -170,7 +170,9 @@ def condense(
 
     In each section a player takes one layer, merges two, or lays out. The lead is always kept, and
     the players' hands can hold everything. Of all choices that obey this and the pins, the one of
-    greatest worth is taken (``Weights``).
+    greatest worth is taken (``Weights``). Of more than 18 layers in a section those are kept that
+    can matter, and those that are pinned; ``gap`` says how much better anything could be with the
+    others too.
 
     Parameters
     ----------
@@ -195,7 +197,8 @@ def condense(
     ------
     ArrangeError
         If nobody plays or more than ``MOST_PLAYERS``, no layer lies on a neck, a name is unknown,
-        pins contradict each other, or a rule leaves no choice; the message names it.
+        pins contradict each other, more than 18 of many layers are pinned in one section, or a
+        rule leaves no choice; the message names it.
 
     Examples
     --------
