@@ -110,7 +110,9 @@ def _losses(worth: SectionWorth, merges: Array, players: int) -> Array:
         others = sorted({one for n, own in enumerate(takes) if n != player for one in own})
         left = np.where(covers[:, others].any(axis=1), 0.0, seconds)[:, None] * supplies
         adds = left.sum(axis=0)
-        both = adds[:, None] + adds - left.T @ supplies - cost
+        # Without the threads of a matrix product, which wait longer than this takes.
+        shared = np.einsum("ij,ik->jk", left, supplies)
+        both = adds[:, None] + adds - shared - cost
         lead = worth.lead_class
         if lead >= 0 and lead not in others:
             barred = np.arange(count) != lead
