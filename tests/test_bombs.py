@@ -219,11 +219,10 @@ def test_charts_of_absurd_things(text, says, tmp_path):
     assert says in read_apart(tmp_path / "song.txt", text(), 2, 300)
 
 
-def test_two_hundred_layers_are_refused_before_they_are_measured():
-    """A limit of the search (``MOST_LAYERS``) is reported within a second, not after minutes."""
+def test_two_hundred_layers_are_weighed():
+    """As many layers as a song may have: an answer within seconds, and a bound of it."""
     names = [f"Guitar {number}" for number in range(200)]
-    a_song = song(*((name, "E3 B3", beat, 1) for name in names for beat in range(40)), bars=10)
+    a_song = song(*((name, "E3 B3", beat, 1) for name in names for beat in range(10)), bars=10)
     begun = time.process_time()
-    with pytest.raises(ar.ArrangeError, match="200 layers play in 'Song'; at most 18 can be"):
-        ar.condense(a_song, 2)
-    assert time.process_time() - begun < 2
+    assert ar.condense(a_song, 2).is_proven
+    assert time.process_time() - begun < 10

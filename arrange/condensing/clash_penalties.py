@@ -2,59 +2,46 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping
+from itertools import combinations
 
 import numpy as np
 import pandas as pd
 
 from arrange.clashes import KINDS, find_clashes
 from arrange.condensing.recorded_layers import RecordedLayers
-from arrange.findings.finding_notes import finding_parts
 from arrange.tables.sounding import Array
+from arrange.text.part_lists import split_parts
 
-Items = tuple[Array, Array]  # masks, seconds
+Items = tuple[Array, Array]  # which classes supply each: items x classes; seconds
 
 
 def clash_items(
-    items: Sequence[Items],
-    classes: tuple[int, ...],
-    layers: tuple[int, ...],
-    between: pd.DataFrame,
-    weight: float,
+    items: Items, classes: tuple[tuple[int, ...], ...], between: pd.DataFrame, weight: float
 ) -> Items:
     """Return what findings between layers take away, as items.
 
-    Both of two masks are covered if A is and B is, less A or B. What a layer adds to all others is
+    Both of two sets are covered if A is and B is, less A or B. What a class adds to all others is
     the least it adds to any set; shared out over all it clashes with, it cannot make it worse.
     """
-    severity = _class_severity(classes, layers, between)
-    everything = (1 << len(layers)) - 1
-    masks, seconds = (np.concatenate(each) for each in zip(*items, strict=True))
-    adds = np.array(
-        [seconds[(masks & ~np.int64(mask) & everything) == 0].sum() for mask in classes]
-    )
-    budget = adds / np.maximum(severity.sum(axis=1), 1.0) if len(classes) else adds
-    found: list[tuple[int, float]] = []
+    severity = _class_severity(classes, between)
+    covers, seconds = items
+    alone = covers.sum(axis=1) == 1
+    adds = seconds[alone] @ covers[alone]
+    budget = adds / np.maximum(severity.sum(axis=1), 1.0)
     one, other = np.nonzero(np.triu(severity[:, : len(classes)], 1))
-    for a, b in zip(one.tolist(), other.tolist(), strict=True):
-        taken = weight * severity[a, b] * min(budget[a], budget[b])
-        found += [(classes[a], -taken), (classes[b], -taken), (classes[a] | classes[b], taken)]
-    for a in np.flatnonzero(severity[:, -1]).tolist():
-        found.append((classes[a], -weight * severity[a, -1] * budget[a]))
-    own, taken_away = zip(*found, strict=True) if found else ((), ())
-    return np.array(own, dtype=np.int64), np.array(taken_away, dtype=np.float64)
+    taken = weight * severity[one, other] * np.minimum(budget[one], budget[other])
+    outside = np.flatnonzero(severity[:, -1])
+    each = np.eye(len(classes), dtype=bool)
+    return (
+        np.concatenate([each[one], each[other], each[one] | each[other], each[outside]]),
+        np.concatenate([-taken, -taken, taken, -weight * severity[outside, -1] * budget[outside]]),
+    )
 
 
-def _class_severity(
-    classes: tuple[int, ...], layers: tuple[int, ...], between: pd.DataFrame
-) -> Array:
+def _class_severity(classes: tuple[tuple[int, ...], ...], between: pd.DataFrame) -> Array:
     """Severity between classes; the last column with parts that are no layers."""
-    of = {
-        layer: number
-        for number, mask in enumerate(classes)
-        for bit, layer in enumerate(layers)
-        if mask >> bit & 1
-    }
+    of = {layer: number for number, own in enumerate(classes) for layer in own}
     severity = np.zeros((len(classes), len(classes) + 1))
     for one, other, value in between[["one", "other", "severity"]].itertuples(index=False):
         if one not in of or (other >= 0 and other not in of) or of[one] == of.get(other):
@@ -85,17 +72,24 @@ def pair_severity(recorded: RecordedLayers) -> pd.DataFrame:
     found = found[~found["kind"].isin(meant)]
     until = np.asarray(song.seconds((found["onset"] + found["duration"]).to_numpy()))
     lasts = until - song.seconds(found["onset"].to_numpy())
+    place = found["section"].map(index).to_numpy(dtype=np.int64)
+    length = recorded.seconds[place]
+    share = np.minimum(lasts / np.where(length > 0, length, np.inf), 1.0)
+    weight = found["severity"].to_numpy() * share
+    pairs = {text: _pairs(text, number) for text in found["parts"].unique().tolist()}
     total: dict[tuple[int, int, int], float] = {}
-    for row, seconds in zip(found.itertuples(), lasts.tolist(), strict=True):
-        place = index[str(row.section)]
-        length = float(recorded.seconds[place])
-        weight = row.severity * min(seconds / length, 1.0) if length else 0.0
-        parts = sorted({number.get(name, -1) for name in finding_parts(song, row)})
-        inside = [part for part in parts if part >= 0]
-        pairs = [(a, b) for at, a in enumerate(inside) for b in inside[at + 1 :]]
-        pairs += [(a, -1) for a in inside if -1 in parts]
-        for pair in pairs:
-            key = (place, *pair)
-            total[key] = total.get(key, 0.0) + float(weight)
+    for section, text, value in zip(
+        place.tolist(), found["parts"].tolist(), weight.tolist(), strict=True
+    ):
+        for pair in pairs[text]:
+            key = (section, *pair)
+            total[key] = total.get(key, 0.0) + value
     rows = [(*key, min(value, 1.0)) for key, value in sorted(total.items())]
     return pd.DataFrame(rows, columns=["section", "one", "other", "severity"])
+
+
+def _pairs(text: str, number: Mapping[str, int]) -> list[tuple[int, int]]:
+    """The pairs of layers among a finding's parts; with -1 for any that is no layer."""
+    parts = sorted({number.get(name, -1) for name in split_parts(text)})
+    inside = [part for part in parts if part >= 0]
+    return [*combinations(inside, 2), *((part, -1) for part in inside if -1 in parts)]

@@ -22,7 +22,6 @@ from arrange.condensing.player_options import layer_names
 from arrange.condensing.problem import Criteria, Problem
 from arrange.condensing.reasons import choices_table, lost_table
 from arrange.condensing.recorded_layers import RecordedLayers
-from arrange.condensing.section_worth import check_layers
 from arrange.condensing.terms import terms_table
 from arrange.condensing.weights import Weights
 from arrange.errors import ArrangeError, shortened
@@ -192,7 +191,9 @@ def condense(
 
     In each section a player takes one layer, merges two, or lays out. The lead is always kept, and
     the players' hands can hold everything. Of all choices that obey this and the pins, the one of
-    greatest worth is taken (``Weights``).
+    greatest worth is taken (``Weights``). Of more than 18 layers in a section those are kept that
+    can matter, and those that are pinned; ``gap`` says how much better anything could be with the
+    others too.
 
     Parameters
     ----------
@@ -219,7 +220,8 @@ def condense(
     ------
     ArrangeError
         If nobody plays or more than ``MOST_PLAYERS``, no layer lies on a neck, a name is unknown,
-        pins contradict each other, or a rule leaves no choice; the message names it.
+        pins contradict each other, more than 18 of many layers are pinned in one section, or a
+        rule leaves no choice; the message names it.
 
     Examples
     --------
@@ -236,7 +238,6 @@ def condense(
     names = [player.name for player in people]
     recorded = RecordedLayers.of(song, layers)
     _check_names(song, recorded, names)
-    check_layers(recorded)  # before what takes minutes on hundreds of layers
     table = roles_of(recorded, roles)
     decided = read_pins_and_bans(recorded, names, pins, forbid)
     lineup = Lineup.of(people, recorded, decided)

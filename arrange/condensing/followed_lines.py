@@ -35,8 +35,10 @@ class Attacks:
         The highest pitch, NaN for none: layers x places.
     move : array of float
         How far that is from the layer's pitch before, NaN for none: layers x places.
-    section : array of float
-        1 where a place lies in a section: places x sections.
+    section : array of int
+        Of each place, one after the other.
+    sections : int
+        How many there are.
     measure : array of int
         Of each place.
     """
@@ -45,6 +47,7 @@ class Attacks:
     line: Array
     move: Array
     section: Array
+    sections: int
     measure: Array
 
     @classmethod
@@ -65,9 +68,16 @@ class Attacks:
         for own in range(shape[0]):
             there = np.flatnonzero(tones[own])
             move[own, there[1:]] = np.diff(line[own, there])
-        section = recorded.section[pitched][first, None] == np.arange(len(recorded.sections))
-        measure = recorded.measure[pitched][first]
-        return cls(tones, line, move, section.astype(np.float64), measure)
+        section, measure = recorded.section[pitched][first], recorded.measure[pitched][first]
+        return cls(tones, line, move, section, len(recorded.sections), measure)
+
+    def by_section(self, values: Array) -> Array:
+        """Add up values at the places (layers x places) by section: layers x sections."""
+        total = np.zeros((len(values), self.sections))
+        here, begins = np.unique(self.section, return_index=True)
+        if len(here):
+            total[:, here] = np.add.reduceat(values, begins, axis=1, dtype=np.float64)
+        return total
 
 
 @dataclass(frozen=True)
@@ -117,7 +127,7 @@ def _same(attacks: Attacks) -> Array:
     found = []
     for own in attacks.tones:
         either = np.maximum(_COUNT[own | attacks.tones], 1)
-        found.append((_COUNT[own & attacks.tones] / either) @ attacks.section)
+        found.append(attacks.by_section(_COUNT[own & attacks.tones] / either))
     return np.stack(found)
 
 
@@ -130,7 +140,7 @@ def _along(attacks: Attacks) -> Array:
         apart = np.nan_to_num(np.abs(line - line[layer])).astype(np.int64) % 12
         goes_along = np.equal(own, way) | begins[layer] | begins
         is_along = fits[apart] & goes_along
-        found.append(is_along.astype(np.float64) @ attacks.section)
+        found.append(attacks.by_section(is_along))
     return np.stack(found)
 
 
@@ -140,8 +150,8 @@ def _has_most(attacks: Attacks) -> Array:
     found = []
     for own in begun:
         is_there = np.isin(attacks.measure, attacks.measure[own])
-        asked = (begun & is_there).astype(np.float64) @ attacks.section
-        common = (begun & own).astype(np.float64) @ attacks.section
+        asked = attacks.by_section(begun & is_there)
+        common = attacks.by_section(begun & own)
         found.append(common >= SAME_ATTACKS * np.maximum(asked, 1))
     return np.stack(found)
 
@@ -155,7 +165,7 @@ def _followers(
 ) -> tuple[tuple[int, ...], ...]:
     """Whom each layer follows, decided in order: a follower is followed by nobody else."""
     begun = attacks.tones > 0
-    own_attacks = begun.astype(np.float64) @ attacks.section  # layers x sections
+    own_attacks = attacks.by_section(begun)  # layers x sections
     share = matched * _has_most(attacks) / np.maximum(own_attacks, 1)[:, None]
     share[np.arange(len(begun)), np.arange(len(begun))] = 0.0
     stays = np.asarray(is_free)

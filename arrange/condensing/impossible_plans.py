@@ -25,8 +25,8 @@ def whys_impossible(problem: Problem, players: int) -> Iterator[str]:
                 )
             else:
                 yield f"everything is forbidden to {name!r} in {where!r}"
-        if worth.lead:
-            lead = problem.recorded.names[worth.layers[worth.lead.bit_length() - 1]]
+        if worth.lead_class >= 0:
+            lead = problem.recorded.names[worth.classes[worth.lead_class][-1]]
             can = (problem.options[section].masks & worth.lead) != 0
             if not any((can & held).any() for held in can_hold):
                 yield (

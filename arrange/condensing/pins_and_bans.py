@@ -44,6 +44,21 @@ class PinsAndBans:
             0 <= p < players for p, _, _ in self.bans
         )
 
+    def pinned(self, section: int) -> list[int]:
+        """Return the layers that anybody is pinned to in a section."""
+        return sorted({one for (_, at), own in self.pins.items() if at == section for one in own})
+
+    def is_banned(self, layer: int, section: int) -> bool:
+        """Return whether nobody may take a layer in a section, alone or in a merge."""
+        return any(
+            banned == (layer,) and who == -1 and where in (-1, section)
+            for who, where, banned in self.bans
+        )
+
+    def bans_of(self, layer: int, section: int) -> int:
+        """Return how many bans name a layer in a section."""
+        return sum(layer in banned and where in (-1, section) for _, where, banned in self.bans)
+
     def allowed(self, player: int, section: int, options: SectionOptions) -> Array:
         """Return which options of a section a player may take."""
         pin = self.pins.get((player, section))

@@ -15,6 +15,7 @@ left, the exact search decides.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from itertools import combinations, combinations_with_replacement, product
 
 import numpy as np
@@ -25,6 +26,13 @@ from arrange.condensing.group_search import Group
 from arrange.condensing.plan import Paths, Plan
 from arrange.condensing.problem import Problem
 from arrange.condensing.returns import Returns
+from arrange.condensing.section_bounds import (
+    least_costs,
+    own_costs,
+    sections_bound,
+    whole_bound,
+    with_lead,
+)
 from arrange.tables.sounding import Array
 
 EXACT_PLAYERS = 2
@@ -35,14 +43,25 @@ _BETTER = 1e-7
 
 
 def solve(problem: Problem, players: int) -> Plan | None:
-    """Return the best plan for the first so many players; None if every one is against a rule."""
+    """Return the best plan for the first so many players; None if every one is against a rule.
+
+    Its bound is one for all layers, those that are not in the tables of a section too.
+    """
+    plan = _of_those_kept(problem, players)
+    if plan and problem.leaves_out:
+        return replace(plan, bound=max(plan.bound, whole_bound(problem, players)))
+    return plan
+
+
+def _of_those_kept(problem: Problem, players: int) -> Plan | None:
+    """The best plan of the layers that are in the tables."""
     if problem.lineup.is_free:
         plan = _each_their_own(problem, players)
         if plan:
             return plan
     if players <= EXACT_PLAYERS:
         return _exact(problem, players)
-    return _grown(problem, players, solve(problem, players - 1))
+    return _grown(problem, players, _of_those_kept(problem, players - 1))
 
 
 def _neck_choices(problem: Problem, players: int) -> Iterator[tuple[int, ...]]:
@@ -216,7 +235,8 @@ def _each_their_own(problem: Problem, players: int) -> Plan | None:
     value = path_value(problem, tables, choices, all_through)
     if value < BARRED / 2:
         return None
-    return Plan(choices, all_through, value, max(value, _bound(problem, tables, players)))
+    bound = sections_bound(problem, tables, players)
+    return Plan(choices, all_through, value, max(value, bound))
 
 
 def _holds(problem: Problem, layer: int, neck: int) -> bool:
@@ -245,7 +265,7 @@ def _grown(problem: Problem, players: int, fewer: Plan | None) -> Plan | None:
             best = Plan(choices, [given] * len(choices), value, 0)
     if best is None or best.value < BARRED / 2:
         return None
-    bound = max(_bound(problem, tables, players), best.value)
+    bound = max(sections_bound(problem, tables, players), best.value)
     best = Plan(best.choices, best.necks, best.value, bound)
     return _finished(problem, tables, best)
 
@@ -311,46 +331,6 @@ def with_chosen(choices: Paths, chosen: Paths, players: Sequence[int]) -> Paths:
     return again
 
 
-def _least_costs(problem: Problem, section: int, players: Sequence[int]) -> Array:
-    """For every set of layers, the least it costs these players to play it, on any of their necks.
-
-    Infinity for a set that they cannot play together.
-    """
-    own, size = problem.options[section], 1 << len(problem.worths[section].layers)
-    reached = np.append(0.0, np.full(size - 1, np.inf))
-    for player in players:
-        cost = _own_costs(problem, section, player)
-        may = problem.allowed(player, section) & np.isfinite(cost)
-        sets = np.flatnonzero(np.isfinite(reached))
-        together = sets[:, None] | own.masks[may]
-        least = np.full(size, np.inf)
-        np.minimum.at(least, together, reached[sets, None] + cost[may])
-        reached = least
-    return reached
-
-
-def _own_costs(problem: Problem, section: int, player: int) -> Array:
-    """The least that each option of a section costs a player, on any neck that holds it."""
-    necks = list(problem.lineup.may_have(player))
-    costs = np.array([problem.own_cost(section, neck) for neck in necks])
-    return np.asarray(np.where(problem.playable[section][necks], costs, np.inf).min(axis=0))
-
-
-def _bound(problem: Problem, tables: Sequence[Array], players: int) -> float:
-    """The best of each section, changes and necks free."""
-    everybody = range(players)
-    return float(sum(
-        (_with_lead(problem, table, section) - _least_costs(problem, section, everybody)).max()
-        for section, table in enumerate(tables)
-    ))  # fmt: skip
-
-
-def _with_lead(problem: Problem, table: Array, section: int) -> Array:
-    """The worth of every set, barred where the lead is left out."""
-    lead = problem.worths[section].lead
-    return np.where((np.arange(len(table)) & lead) != 0, table, -np.inf) if lead else table
-
-
 def _finished(problem: Problem, tables: Sequence[Array], plan: Plan) -> Plan:
     """The exact answer, if what can still reach it is few enough."""
     players = range(plan.players)
@@ -358,16 +338,16 @@ def _finished(problem: Problem, tables: Sequence[Array], plan: Plan) -> Plan:
     keep, most = [], 0.0
     for section, table in enumerate(tables):
         own = problem.options[section]
-        allowed = _with_lead(problem, table, section)
+        allowed = with_lead(problem, table, section)
         with_it = np.full(len(own.options), -np.inf)
         for player in players[:1] if alike else players:
-            cost = _least_costs(problem, section, [p for p in players if p != player])
+            cost = least_costs(problem, section, [p for p in players if p != player])
             others = np.flatnonzero(np.isfinite(cost))
             each = [
                 (allowed[others | mask] - cost[others]).max(initial=-np.inf)
                 for mask in own.masks.tolist()
             ]
-            with_it = np.maximum(with_it, each - _own_costs(problem, section, player))
+            with_it = np.maximum(with_it, each - own_costs(problem, section, player))
         chosen = np.zeros(len(own.options), dtype=bool)
         chosen[list(plan.choices[section])] = True
         # What the plan could gain in all bounds what may be lost here.

@@ -64,7 +64,8 @@ class Known:
 
     def with_stretches(self, plan: Plan) -> Known:
         """Return it with what is known of stretches once the options of a plan are fingered."""
-        problem, found = self.problem, {}
+        problem = self.problem
+        found: dict[Asked, float] = {}
         for section, (chosen, necks) in enumerate(zip(plan.choices, plan.necks, strict=True)):
             for place, neck in zip(chosen, necks, strict=True):
                 option = problem.options[section].options[place]
@@ -152,7 +153,7 @@ def _thinned_at_first(known: Known) -> Known:
     singles = [
         (section, own.options.index((layer,)))
         for section, own in enumerate(problem.options)
-        for layer in problem.worths[section].layers
+        for layer in problem.worths[section].kept
     ]
     doubtful: list[Asked] = []
     for number in necks:

@@ -149,13 +149,25 @@ class PlayerCosts:
 
         `stretched` is the share of each option's attacks that reach beyond what is comfortable.
         """
-        options, sounds = self.options[section].options, self._sounding[:, section]
-        foreign = np.zeros(len(self.recorded.names))
-        for layer in np.flatnonzero(self.recorded.present[:, section]).tolist():
-            foreign[layer] = sounds[layer] * self._foreign(layer, gear)
-        cost = np.array([foreign[list(option)].sum() for option in options])
-        lasts = np.array([sounds[list(option)].max(initial=0) for option in options])
-        return rounded(cost + self.weights.stretch * stretched * lasts + self.merging[section])
+        lasts, foreign = self._with_gear(section, gear)
+        return rounded(foreign + self.weights.stretch * stretched * lasts + self.merging[section])
+
+    def _with_gear(self, section: int, gear: Gear) -> tuple[Array, Array]:
+        """How long each option sounds, seconds, and what it costs that the gear is another."""
+        if (section, gear) not in self._worked_out:
+            options, sounds = self.options[section].options, self._sounding[:, section]
+            foreign = np.zeros(len(self.recorded.names))
+            for layer in {layer for option in options for layer in option}:
+                foreign[layer] = sounds[layer] * self._foreign(layer, gear)
+            lasts = np.array([sounds[list(option)].max(initial=0) for option in options])
+            cost = np.array([foreign[list(option)].sum() for option in options])
+            self._worked_out[section, gear] = lasts, cost
+        return self._worked_out[section, gear]
+
+    @cached_property
+    def _worked_out(self) -> dict[tuple[int, Gear], tuple[Array, Array]]:
+        """What has been worked out of ``_with_gear``."""
+        return {}
 
     def _foreign(self, layer: int, gear: Gear) -> float:
         """What a second of a layer costs because the gear is not what it was recorded with."""
@@ -174,7 +186,7 @@ class PlayerCosts:
         found = []
         for section, own in enumerate(self.options):
             cost = np.zeros(len(own.options))
-            hard = self.weights.merging * self._hardness(section)
+            hard = self.merges(section)
             for at, option in enumerate(own.options):
                 if len(option) > 1:
                     first = self.traits.first(option)
@@ -185,8 +197,8 @@ class PlayerCosts:
             found.append(cost)
         return found
 
-    def _hardness(self, section: int) -> Array:
-        """How hard it is to play two layers at once: layers x layers, seconds at their hardest."""
+    def merges(self, section: int) -> Array:
+        """What it costs at least that one player plays two layers at once: layers x layers."""
         sounds, strikes, seconds = self.taking_turns[section]
         together = (sounds * seconds) @ sounds.T
         both = strikes @ strikes.T
@@ -195,7 +207,8 @@ class PlayerCosts:
         alone = 1 - both / np.where(either > 0, either, 1)
         pitch = self.traits.pitch[:, section]
         apart = np.nan_to_num(np.abs(pitch[:, None] - pitch[None, :]) / 12)
-        return np.asarray(together * (1 + alone + np.minimum(apart, 1)) / 3)
+        hardness = together * (1 + alone + np.minimum(apart, 1)) / 3
+        return np.asarray(self.weights.merging * hardness)
 
     def never_at_once(self, section: int, option: Option) -> bool:
         """Return whether the layers of a merge take turns."""

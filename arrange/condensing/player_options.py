@@ -32,14 +32,14 @@ class SectionOptions:
 
 
 def section_options(worth: SectionWorth) -> SectionOptions:
-    """Return the options in a section; layers that play exactly the same are not merged."""
-    bit = {layer: 1 << at for at, layer in enumerate(worth.layers)}
-    pairs = [
-        pair for pair in combinations(worth.layers, 2)
-        if not any(bit[pair[0]] & mask and bit[pair[1]] & mask for mask in worth.classes)
-    ]  # fmt: skip
-    options = (LAY_OUT, *((layer,) for layer in worth.layers), *pairs)
-    masks = [sum(bit[layer] for layer in option) for option in options]
+    """Return the options in a section, of the layers that are kept.
+
+    Layers that play exactly the same are not merged.
+    """
+    of = worth.class_of
+    pairs = [pair for pair in combinations(worth.kept, 2) if of[pair[0]] != of[pair[1]]]
+    options = (LAY_OUT, *((layer,) for layer in worth.kept), *pairs)
+    masks = [worth.mask(option) for option in options]
     return SectionOptions(options, np.array(masks, dtype=np.int64))
 
 

@@ -10,6 +10,7 @@ import pandas as pd
 
 from arrange.condensing.clash_penalties import pair_severity
 from arrange.condensing.held_together import Asked, Playability
+from arrange.condensing.kept_layers import with_kept
 from arrange.condensing.lineup import Lineup
 from arrange.condensing.player_costs import PlayerCosts
 from arrange.condensing.player_options import Option, SectionOptions, section_options
@@ -84,8 +85,11 @@ class Problem:
     def of(cls, recorded: RecordedLayers, criteria: Criteria, lineup: Lineup) -> Problem:
         """Return the problem of some layers and a lineup."""
         sections = range(len(recorded.sections))
-        worths = tuple(criteria.worth(recorded, section) for section in sections)
-        return cls._of(recorded, criteria, lineup, worths)
+        worths = [criteria.worth(recorded, section) for section in sections]
+        costs = PlayerCosts(recorded, (), criteria.roles, criteria.weights)
+        players = len(lineup.players)
+        kept = with_kept(worths, recorded, costs, lineup.decided, players)
+        return cls._of(recorded, criteria, lineup, kept)
 
     @classmethod
     def _of(
@@ -104,7 +108,9 @@ class Problem:
         """Return the problem of layers that have changed in some sections."""
         worths = list(self.worths)
         for section in changed:
-            worths[section] = self.criteria.worth(recorded, section)
+            worth, kept = self.criteria.worth(recorded, section), worths[section].kept
+            still = tuple(layer for layer in kept if layer in worth.layers)
+            worths[section] = replace(worth, kept=still)
         return self._of(recorded, self.criteria, self.lineup, tuple(worths))
 
     def with_known(self, known: Mapping[Asked, bool]) -> Problem:
@@ -123,8 +129,14 @@ class Problem:
 
     def growth(self, section: int, players: int) -> Array:
         """Return what growth takes away from every set of layers in a section, seconds."""
-        weight = self.criteria.weights.growth
-        return self.worths[section].too_full(self.fullest(players), weight)
+        worth, weight = self.worths[section], self.criteria.weights.growth
+        return worth.too_full(worth.full, self.fullest(players), weight)
+
+    def growth_of(self, section: int, players: int, layers: Iterable[int]) -> float:
+        """Return what growth takes away from some layers of a section, seconds."""
+        worth, weight = self.worths[section], self.criteria.weights.growth
+        full = np.array(worth.fullness_of(layers))
+        return float(worth.too_full(full, self.fullest(players), weight))
 
     def tables(self, players: int) -> list[Array]:
         """Return what every set of layers is worth in each section, less what growth takes away."""
@@ -134,9 +146,14 @@ class Problem:
         ]
 
     @property
+    def leaves_out(self) -> bool:
+        """Whether layers of any section are not in its table."""
+        return any(len(worth.kept) < len(worth.layers) for worth in self.worths)
+
+    @property
     def whole(self) -> float:
         """What all layers together are worth in all sections, seconds."""
-        return sum(float(worth.covered[-1]) for worth in self.worths)
+        return sum(worth.worth_of(worth.layers) for worth in self.worths)
 
     def own_cost(self, section: int, number: int) -> Array:
         """Return what each option of a section costs with some gear, changes apart."""

@@ -13,7 +13,7 @@ from arrange.condensing.plan import Plan
 from arrange.condensing.player_options import layer_names
 from arrange.condensing.problem import Problem
 from arrange.condensing.swapped_layers import swap_reasons
-from arrange.condensing.terms import taken_mask
+from arrange.condensing.terms import taken_layers
 from arrange.guitar.necks import capo_words
 from arrange.guitar.players import nearest_drive
 from arrange.tables.schemas import DRIVES
@@ -75,8 +75,8 @@ def _sound(problem: Problem, layer: int, gear: Gear) -> tuple[str, str | None]:
 def _adds(problem: Problem, plan: Plan, section: int, player: int) -> dict[str, float]:
     """What a player adds to the others, by term."""
     worth = problem.worths[section]
-    with_it = worth.by_term(taken_mask(problem, plan, section))
-    without = worth.by_term(taken_mask(problem, plan, section, without=player))
+    with_it = worth.by_term(taken_layers(problem, plan, section))
+    without = worth.by_term(taken_layers(problem, plan, section, without=player))
     return {term: with_it[term] - without[term] for term in with_it}
 
 
@@ -141,10 +141,10 @@ def _why_out(problem: Problem, plan: Plan, section: int, player: int) -> str:
     worth, own = problem.worths[section], problem.options[section]
     if not worth.layers:
         return "nothing sounds here"
-    mask = taken_mask(problem, plan, section)
-    silent = [layer for bit, layer in enumerate(worth.layers) if not mask >> bit & 1]
-    if not silent:
+    played = taken_layers(problem, plan, section)
+    if played.issuperset(worth.layers):
         return "every layer that sounds here is played already"
+    mask = worth.mask(played)
     may = problem.may(player, section, plan.necks[section][player])
     may = may[(own.masks[may] & mask) == 0]
     may = may[may != 0]
@@ -169,10 +169,11 @@ def lost_table(problem: Problem, plan: Plan, left: Left) -> pd.DataFrame:
     """Return a row for each layer that is not played in a section, and each with notes left out."""
     rows = []
     for section, worth in enumerate(problem.worths):
-        mask = taken_mask(problem, plan, section)
-        for bit, layer in enumerate(worth.layers):
-            if not mask >> bit & 1:
-                rows.append(_lost(problem, plan, section, bit, mask))
+        played = taken_layers(problem, plan, section)
+        now = worth.by_term(played)
+        for layer in worth.layers:
+            if layer not in played:
+                rows.append(_lost(problem, plan, section, layer, played, now))
             if (layer, section) in left:
                 rows.append(_left_out(problem, section, layer, left[layer, section]))
         for layer, place in left:
@@ -185,16 +186,22 @@ def lost_table(problem: Problem, plan: Plan, left: Left) -> pd.DataFrame:
     )
 
 
-def _lost(problem: Problem, plan: Plan, section: int, bit: int, mask: int) -> tuple[Any, ...]:
+def _lost(
+    problem: Problem,
+    plan: Plan,
+    section: int,
+    layer: int,
+    played: set[int],
+    now: Mapping[str, float],
+) -> tuple[Any, ...]:
+    """The row of a layer that is not played; `now` is what those played are worth, by term."""
     worth, recorded = problem.worths[section], problem.recorded
-    layer = worth.layers[bit]
-    more = worth.by_term(mask | 1 << bit)
-    now = worth.by_term(mask)
+    more = worth.by_term({*played, layer})
     adds = {term: more[term] - now[term] for term in more}
-    value = float(worth.covered[mask | 1 << bit] - worth.covered[mask])
-    everything = float(worth.covered[-1])
+    value = worth.worth_of({*played, layer}) - worth.worth_of(played)
+    everything = worth.worth_of(worth.layers)
     own = np.flatnonzero((recorded.section == section) & (recorded.layer == layer))
-    alone = own[~_is_heard(problem, section, own, mask)]
+    alone = own[~_is_heard(problem, section, own, played)]
     return (
         recorded.sections[section],
         recorded.names[layer],
@@ -204,15 +211,14 @@ def _lost(problem: Problem, plan: Plan, section: int, bit: int, mask: int) -> tu
         value,
         "seconds",
         value / everything if everything else 0.0,
-        _why_lost(problem, plan, section, bit, mask, value),
+        _why_lost(problem, plan, section, layer, played, value),
     )
 
 
-def _is_heard(problem: Problem, section: int, own: Array, mask: int) -> Array:
+def _is_heard(problem: Problem, section: int, own: Array, played: set[int]) -> Array:
     """Which notes begin in a layer that is played too, in some octave."""
-    recorded, worth = problem.recorded, problem.worths[section]
-    played = [layer for bit, layer in enumerate(worth.layers) if mask >> bit & 1]
-    others = (recorded.section == section) & np.isin(recorded.layer, played)
+    recorded = problem.recorded
+    others = (recorded.section == section) & np.isin(recorded.layer, list(played))
     code = recorded.place * 12 + np.rint(np.nan_to_num(recorded.pitch)).astype(np.int64) % 12
     return np.isin(code[own], code[others])
 
@@ -226,19 +232,17 @@ def _measures(measures: Array) -> str:
     return ", ".join(f"{run[0]}" if len(run) == 1 else f"{run[0]}-{run[-1]}" for run in runs)
 
 
-def _why_lost(problem: Problem, plan: Plan, section: int, bit: int, mask: int, value: float) -> str:
+def _why_lost(
+    problem: Problem, plan: Plan, section: int, layer: int, played: set[int], value: float
+) -> str:
     worth, own = problem.worths[section], problem.options[section]
-    same = [
-        problem.recorded.names[layer] for at, layer in enumerate(worth.layers)
-        if worth.class_of(bit) >> at & 1 and mask >> at & 1
-    ]  # fmt: skip
+    same = sorted(played.intersection(worth.classes[worth.class_of[layer]]))
     if same:
-        return f"{same[0]} plays exactly the same: nothing is lost"
+        return f"{problem.recorded.names[same[0]]} plays exactly the same: nothing is lost"
     if value <= _LITTLE:
         return "every note of it is heard in what is played"
-    layer = worth.layers[bit]
-    growth = problem.growth(section, plan.players)
-    if growth[mask | 1 << bit] - growth[mask] >= value:
+    growth = problem.growth_of(section, plan.players, {*played, layer})
+    if growth - problem.growth_of(section, plan.players, played) >= value:
         return "with it the section would be fuller than its place in the song"
     resting = [player for player, place in enumerate(plan.choices[section]) if place == 0]
     if any((player, section) in problem.lineup.decided.pins for player in resting):

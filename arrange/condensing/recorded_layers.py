@@ -144,9 +144,12 @@ class RecordedLayers:
         given = self.song.notes["string"].notna().to_numpy()[self.row]
         return np.bincount(self.layer, given, minlength=len(self.names)) > 0
 
-    def sliced(self, section: int | None = None) -> Slices:
-        """Return what sounds when, cut at the ends of sections; of one section, or of all."""
-        chosen = self.is_played
+    def sliced(self, section: int | None = None, some: Array | None = None) -> Slices:
+        """Return what sounds when, cut at the ends of sections.
+
+        Of one section, or of all; of some notes, or of all.
+        """
+        chosen = self.is_played if some is None else self.is_played & some
         if section is not None:
             chosen = chosen & (self.section == section)
         note = np.flatnonzero(chosen)

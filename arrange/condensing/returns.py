@@ -102,8 +102,7 @@ class Returns:
             for at, option in enumerate(own.options):
                 taken[at, list(option)] = 1
                 for layer in option:
-                    same = worth.class_of(worth.layers.index(layer))
-                    had[at, [one for bit, one in enumerate(worth.layers) if same >> bit & 1]] = 1
+                    had[at, list(worth.classes[worth.class_of[layer]])] = 1
             found.append((taken, had))
         return found
 

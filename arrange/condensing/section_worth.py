@@ -1,10 +1,12 @@
 """What a set of layers is worth in a section, for every set at once.
 
-A section is represented as *items*: the layers that supply each one (bits of a mask), and its
-seconds. A set of layers covers an item if one of its layers supplies it, so that what is there
-twice counts once: the worth is a coverage function, and one layer more never adds less to a
-smaller set than to a larger one. The worth of all sets follows from the sums by mask, added up
-over subsets (a zeta transform): n 2^n additions, however many items there are.
+A section is represented as *items*: the layers that supply each one, and its seconds. Layers that
+play exactly the same are one *class*, and supply the same. A set of layers covers an item if one of
+its layers supplies it, so that what is there twice counts once: the worth is a coverage function,
+and one layer more never adds less to a smaller set than to a larger one. The worth of all sets
+follows from the sums by mask, added up over subsets (a zeta transform): n 2^n additions, however
+many items there are. Where too many layers play for that, the tables hold the sets of those that
+are kept (``kept_layers``); what any layers are worth can be asked for as well.
 
 Items, by term:
 
@@ -34,12 +36,10 @@ import pandas as pd
 from arrange.condensing.clash_penalties import Items, clash_items
 from arrange.condensing.recorded_layers import RecordedLayers, Slices
 from arrange.condensing.weights import Weights, rounded
-from arrange.errors import ArrangeError
 from arrange.quantities.texture import song_energy
 from arrange.tables.song import Song
 from arrange.tables.sounding import Array, sounding_notes
 
-MOST_LAYERS = 18  # in one section
 CLEARLY = 0.15  # salience by which a lower lead comes before the one on top
 
 
@@ -50,15 +50,18 @@ class SectionWorth:
     Parameters
     ----------
     layers : tuple of int
-        Those that play; bit k of a mask stands for the layer at k.
+        Those that play.
+    kept : tuple of int
+        Those of the tables; bit k of a mask stands for the layer at k.
     seconds : float
         Length of the section.
-    items : dict of term to (masks, seconds)
-        What clashes take away is represented as items too, some of them negative.
-    lead : int
-        Mask of those of which one must be played; 0 for none.
-    classes : tuple of int
-        Masks of the layers that play exactly the same.
+    classes : tuple of tuple of int
+        The layers that play exactly the same.
+    items : dict of term to (covers, seconds)
+        Whether each class supplies each item: items x classes. What clashes take away is
+        represented as items too, some of them negative.
+    lead_class : int
+        The class of which a layer must be played; -1 for none.
     fullness : array
         For each class, its share of the section's energy.
     place : float
@@ -66,47 +69,86 @@ class SectionWorth:
     """
 
     layers: tuple[int, ...]
+    kept: tuple[int, ...]
     seconds: float
+    classes: tuple[tuple[int, ...], ...]
     items: dict[str, Items]
-    lead: int
-    classes: tuple[int, ...]
+    lead_class: int
     fullness: Array
     place: float
 
     @cached_property
+    def class_of(self) -> dict[int, int]:
+        """The class of each layer."""
+        return {layer: number for number, own in enumerate(self.classes) for layer in own}
+
+    @cached_property
+    def all_items(self) -> Items:
+        """The items of all terms, those that the same classes supply as one."""
+        covers, seconds = joined(list(self.items.values()))
+        if not self.classes:
+            return covers, seconds
+        packed = np.packbits(covers, axis=1)
+        rows = packed.view(np.dtype((np.void, packed.shape[1]))).ravel()
+        _, first, which = np.unique(rows, return_index=True, return_inverse=True)
+        return covers[first], np.bincount(which, seconds, minlength=len(first))
+
+    @cached_property
     def covered(self) -> Array:
-        """Worth of every set, without growth."""
-        masks, seconds = (np.concatenate(each) for each in zip(*self.items.values(), strict=True))
-        table = over_sets(masks, seconds, len(self.layers))
-        return rounded(table)
+        """Worth of every set of those kept, without growth."""
+        covers, seconds = self.all_items
+        return rounded(over_sets(self.masks(covers), seconds, len(self.kept)))
 
     @cached_property
     def full(self) -> Array:
-        """How full every set is, in the unit of `place`."""
-        return over_sets(np.array(self.classes, dtype=np.int64), self.fullness, len(self.layers))
+        """How full every set of those kept is, in the unit of `place`."""
+        each = np.eye(len(self.classes), dtype=bool)
+        return over_sets(self.masks(each), self.fullness, len(self.kept))
 
-    def too_full(self, fullest: float, weight: float) -> Array:
-        """Return what growth takes away from every set, seconds."""
+    def masks(self, covers: Array) -> Array:
+        """Return the kept layers that supply each item, as bits."""
+        columns = [self.class_of[layer] for layer in self.kept]
+        return covers[:, columns] @ (np.int64(1) << np.arange(len(columns)))
+
+    @property
+    def lead(self) -> int:
+        """Mask of those of which one must be played; 0 for none."""
+        return self.mask(self.classes[self.lead_class]) if self.lead_class >= 0 else 0
+
+    def too_full(self, full: Array, fullest: float, weight: float) -> Array:
+        """Return what growth takes away from sets that are so full, seconds."""
         if not fullest:
-            return np.zeros_like(self.full)
-        excess = np.maximum(self.full / fullest - self.place - 1e-9, 0)
+            return np.zeros_like(full)
+        excess = np.maximum(full / fullest - self.place - 1e-9, 0)
         return rounded(weight * self.seconds * excess)
 
-    def by_term(self, mask: int) -> dict[str, float]:
-        """Return what a set is worth, term by term, without growth."""
+    def fullness_of(self, layers: Iterable[int]) -> float:
+        """Return how full some layers are together."""
+        return float(self.fullness[self._has(layers)].sum())
+
+    def by_term(self, layers: Iterable[int]) -> dict[str, float]:
+        """Return what some layers are worth, term by term, without growth."""
+        has = self._has(layers)
         return {
-            term: float(seconds[(masks & mask) != 0].sum())
-            for term, (masks, seconds) in self.items.items()
+            term: float(seconds[covers[:, has].any(axis=1)].sum())
+            for term, (covers, seconds) in self.items.items()
         }
 
-    def mask(self, layers: Iterable[int]) -> int:
-        """Return the mask of some layers; those that are silent here count for nothing."""
-        wanted = set(layers)
-        return sum(1 << bit for bit, layer in enumerate(self.layers) if layer in wanted)
+    def worth_of(self, layers: Iterable[int]) -> float:
+        """Return what some layers are worth together, without growth."""
+        covers, seconds = self.all_items
+        return float(rounded(seconds[covers[:, self._has(layers)].any(axis=1)].sum()))
 
-    def class_of(self, bit: int) -> int:
-        """Return the mask of those that play the same as one."""
-        return next(mask for mask in self.classes if mask >> bit & 1)
+    def _has(self, layers: Iterable[int]) -> Array:
+        """Which classes some layers are of."""
+        has = np.zeros(len(self.classes), dtype=bool)
+        has[[self.class_of[layer] for layer in layers if layer in self.class_of]] = True
+        return has
+
+    def mask(self, layers: Iterable[int]) -> int:
+        """Return the mask of some layers; those that are not kept here count for nothing."""
+        wanted = set(layers)
+        return sum(1 << bit for bit, layer in enumerate(self.kept) if layer in wanted)
 
 
 def over_sets(masks: Array, seconds: Array, count: int) -> Array:
@@ -118,17 +160,6 @@ def over_sets(masks: Array, seconds: Array, count: int) -> Array:
     # An item is missed if all that supply it are outside the set.
     missed = inside[::-1]
     return inside[-1] - missed
-
-
-def check_layers(recorded: RecordedLayers) -> None:
-    """Raise an ArrangeError if more layers play in a section than can be weighed."""
-    playing = recorded.present.sum(axis=0)
-    if (playing > MOST_LAYERS).any():
-        section = int(np.argmax(playing > MOST_LAYERS))
-        raise ArrangeError(
-            f"{playing[section]} layers play in {recorded.sections[section]!r}; at most "
-            f"{MOST_LAYERS} can be weighed against each other: name fewer, layers=[...]"
-        )
 
 
 def section_worth(
@@ -154,70 +185,78 @@ def section_worth(
     seconds = float(recorded.seconds[section])
     worth = weights.of_layers(roles)
     classes = _classes(recorded, section, layers)
-    for mask in classes:
-        same = [layer for bit, layer in enumerate(layers) if mask >> bit & 1]
-        worth[same] = worth[same].max()
-    heard = _Section(recorded, section, layers, weights)
+    for same in classes:
+        worth[list(same)] = worth[list(same)].max()
+    heard = _Section(recorded, section, classes, weights)
     items = {
         "line": heard.line(worth),
         "harmony": heard.harmony(),
         "attacks": heard.attacks(),
         "top": heard.top(),
-        "presence": heard.presence(classes),
+        "presence": heard.presence(),
     }
     between = clashes[clashes["section"] == section]
-    items["clash"] = clash_items(list(items.values()), classes, layers, between, weights.clash)
-    return SectionWorth(
-        layers, seconds, items, _lead(layers, classes, roles), classes, np.zeros(len(classes)), 0.0
-    )
+    items["clash"] = clash_items(joined(list(items.values())), classes, between, weights.clash)
+    lead = _lead(layers, classes, roles)
+    return SectionWorth(layers, layers, seconds, classes, items, lead, np.zeros(len(classes)), 0.0)
 
 
-def _classes(recorded: RecordedLayers, section: int, layers: tuple[int, ...]) -> tuple[int, ...]:
-    """Masks of the layers that play exactly the same."""
-    same: dict[bytes, int] = {}
-    for bit, layer in enumerate(layers):
-        own = (recorded.section == section) & (recorded.layer == layer)
+def _classes(
+    recorded: RecordedLayers, section: int, layers: tuple[int, ...]
+) -> tuple[tuple[int, ...], ...]:
+    """The layers that play exactly the same."""
+    same: dict[bytes, list[int]] = {}
+    here = np.flatnonzero(recorded.section == section)
+    for layer in layers:
+        own = here[recorded.layer[here] == layer]
         columns = np.stack([recorded.onset[own], recorded.end[own], recorded.pitch[own]])
-        content = columns.tobytes()
-        same[content] = same.get(content, 0) | 1 << bit
-    return tuple(sorted(same.values()))
+        same.setdefault(columns.tobytes(), []).append(layer)
+    return tuple(tuple(own) for own in same.values())
 
 
-def _lead(layers: tuple[int, ...], classes: tuple[int, ...], roles: pd.DataFrame) -> int:
-    """The lead on top, or one that is clearly more salient, with its exact duplicates."""
-    here = roles.iloc[list(layers)].assign(bit=np.arange(len(layers)))
-    leads = here[here["role"] == "lead"].sort_values("bit")
+def _lead(
+    layers: tuple[int, ...], classes: tuple[tuple[int, ...], ...], roles: pd.DataFrame
+) -> int:
+    """Class of the lead on top, or of one that is clearly more salient; -1 for none."""
+    here = roles.iloc[list(layers)].assign(layer=layers)
+    leads = here[here["role"] == "lead"]
     if leads.empty:
-        return 0
+        return -1
     salience = leads["salience"].to_numpy()
     best = int(leads["on_top"].to_numpy().argmax())
     most = int(salience.argmax())
     if salience[most] > salience[best] + CLEARLY:
         best = most
-    bit = int(leads["bit"].iloc[best])
-    return next(mask for mask in classes if mask >> bit & 1)
+    lead = int(leads["layer"].iloc[best])
+    return next(number for number, own in enumerate(classes) if lead in own)
 
 
 class _Section:
     """The notes of one section, from which its items are made."""
 
     def __init__(
-        self, recorded: RecordedLayers, section: int, layers: tuple[int, ...], weights: Weights
+        self,
+        recorded: RecordedLayers,
+        section: int,
+        classes: tuple[tuple[int, ...], ...],
+        weights: Weights,
     ) -> None:
         self.recorded, self.section, self.weights = recorded, section, weights
-        self.cut: Slices = recorded.sliced(section)
-        self.layers = layers
-        bit = np.zeros(len(recorded.names), dtype=np.int64)
-        bit[list(layers)] = np.arange(len(layers))
-        self.bit = bit[recorded.layer]
+        self.count = len(classes)
+        # Of each class the first layer stands for all.
+        of = np.full(len(recorded.names), -1)
+        of[[own[0] for own in classes]] = np.arange(self.count)
+        self.of_note = of[recorded.layer]
+        self.cut: Slices = recorded.sliced(section, self.of_note >= 0)
         self.length = self.cut.seconds[self.cut.at]
-        self.rows = np.flatnonzero((recorded.section == section) & recorded.is_played)
+        here = (recorded.section == section) & recorded.is_played
+        self.rows = np.flatnonzero(here & (self.of_note >= 0))
 
     def line(self, worth: Array) -> Items:
         """Notes by onset and pitch class, and by pitch."""
-        count, times = len(self.layers), len(self.cut.seconds)
-        cell = self.bit[self.cut.note] * times + self.cut.at
-        at_once = np.bincount(cell, minlength=count * times)[cell]
+        times = len(self.cut.seconds)
+        cell = self.of_note[self.cut.note] * times + self.cut.at
+        at_once = np.bincount(cell, minlength=self.count * times)[cell]
         own = np.bincount(self.cut.note, self.length / at_once, minlength=len(self.recorded.row))
         rows = self.rows[~np.isnan(self.recorded.pitch[self.rows])]
         seconds = own[rows] * worth[self.recorded.layer[rows]] * self.weights.line
@@ -225,10 +264,21 @@ class _Section:
         pitch = self.recorded.pitch[rows]
         share = self.weights.octave
         found = [
-            _levels(place * 4096 + np.rint(tone * 16).astype(np.int64), self.bit[rows], part)
+            _levels(
+                place * 4096 + np.rint(tone * 16).astype(np.int64),
+                self.of_note[rows],
+                part,
+                self.count,
+            )
             for tone, part in ((pitch % 12, seconds * (1 - share)), (pitch, seconds * share))
         ]
-        return _joined(found)
+        return joined(found)
+
+    def _suppliers(self, which: Array, note: Array, count: int) -> Array:
+        """Which classes have notes at each of `count` keys: keys x classes."""
+        covers = np.zeros((count, self.count), dtype=bool)
+        covers[which, self.of_note[note]] = True
+        return covers
 
     def harmony(self) -> Items:
         """Members of the chord of each slice."""
@@ -239,9 +289,9 @@ class _Section:
         at = at[whole]
         shares = self._member_shares(at, tone)
         key, first, which = np.unique(at * 12 + tone, return_index=True, return_inverse=True)
-        masks = _ored(which, self.bit[note[whole]], len(key))
+        covers = self._suppliers(which, note[whole], len(key))
         seconds = self.cut.seconds[at[first]] * shares[at[first], tone[first]]
-        return masks, seconds * self.weights.harmony
+        return covers, seconds * self.weights.harmony
 
     def _member_shares(self, at: Array, tone: Array) -> Array:
         """How the pitch classes share each slice: slices x 12."""
@@ -270,9 +320,9 @@ class _Section:
     def attacks(self) -> Items:
         """Moments at which something begins."""
         place, which = np.unique(self.recorded.place[self.rows], return_inverse=True)
-        masks = _ored(which, self.bit[self.rows], len(place))
+        covers = self._suppliers(which, self.rows, len(place))
         each = self.recorded.seconds[self.section] / max(len(place), 1)
-        return masks, np.full(len(place), each * self.weights.attacks)
+        return covers, np.full(len(place), each * self.weights.attacks)
 
     def top(self) -> Items:
         """Slices, for those who sound the highest pitch."""
@@ -281,17 +331,13 @@ class _Section:
         np.maximum.at(highest, self.cut.at, pitch)
         on_top = (pitch == highest[self.cut.at]) & np.isfinite(pitch)
         when = self.cut.at
-        masks = _ored(when[on_top], self.bit[self.cut.note[on_top]], len(highest))
-        return masks, np.where(masks > 0, self.cut.seconds, 0.0) * self.weights.top
+        covers = self._suppliers(when[on_top], self.cut.note[on_top], len(highest))
+        return covers, np.where(covers.any(axis=1), self.cut.seconds, 0.0) * self.weights.top
 
-    def presence(self, classes: tuple[int, ...]) -> Items:
+    def presence(self) -> Items:
         """Layers, for the time that they sound."""
-        sounding = self.cut.sounding(self.bit[self.cut.note], len(self.layers))
-        seconds = [sounding[mask.bit_length() - 1] for mask in classes]
-        return (
-            np.array(classes, dtype=np.int64),
-            np.array(seconds, dtype=np.float64) * self.weights.presence,
-        )
+        sounding = self.cut.sounding(self.of_note[self.cut.note], self.count)
+        return np.eye(self.count, dtype=bool), sounding * self.weights.presence
 
 
 def _chord_shares(chords: pd.DataFrame, weights: Weights, *, has_bass: bool) -> Array:
@@ -311,36 +357,32 @@ def _chord_shares(chords: pd.DataFrame, weights: Weights, *, has_bass: bool) -> 
     return shares
 
 
-def _ored(which: Array, bit: Array, count: int) -> Array:
-    """Mask of the bits that come with each of `count` keys."""
-    masks = np.zeros(count, dtype=np.int64)
-    np.bitwise_or.at(masks, which, np.int64(1) << bit)
-    return masks
+def _levels(key: Array, own: Array, seconds: Array, count: int) -> Items:
+    """Items of which a set has the greatest that any of its classes supplies, as steps.
 
-
-def _levels(key: Array, bit: Array, seconds: Array) -> Items:
-    """Items of which a set has the greatest that any of its layers supplies, as steps.
-
-    A note that one layer holds for three seconds and another for two is an item of two seconds
+    A note that one class holds for three seconds and another for two is an item of two seconds
     that both supply, and one of a second that the one supplies alone.
     """
-    pairs, which = np.unique(key * 32 + bit, return_inverse=True)
+    pairs, which = np.unique(key * count + own, return_inverse=True)
     amount = np.bincount(which, seconds, minlength=len(pairs))
-    key, bit = pairs // 32, pairs % 32
-    order = np.lexsort((bit, -amount, key))
-    key, bit, amount = key[order], bit[order], amount[order]
+    key, own = np.divmod(pairs, count)
+    order = np.lexsort((own, -amount, key))
+    key, own, amount = key[order], own[order], amount[order]
     is_last = np.append(key[1:] != key[:-1], True) if len(key) else np.zeros(0, dtype=bool)
     step = amount - np.where(is_last, 0.0, np.append(amount[1:], 0.0))
-    bits = np.int64(1) << bit
-    total = np.cumsum(bits)
+    # What the classes of a key supply so far.
+    has = np.zeros((len(key) + 1, count), dtype=np.int64)
+    has[np.arange(1, len(key) + 1), own] = 1
+    total = np.cumsum(has, axis=0)
     first = np.flatnonzero(np.append(True, is_last[:-1])) if len(key) else np.zeros(0, dtype=int)
-    before = np.repeat(total[first] - bits[first], np.diff(np.append(first, len(key))))
-    return total - before, step
+    before = np.repeat(total[first], np.diff(np.append(first, len(key))), axis=0)
+    return total[1:] > before, step
 
 
-def _joined(items: list[Items]) -> Items:
-    masks, seconds = zip(*items, strict=True)
-    return np.concatenate(masks), np.concatenate(seconds)
+def joined(items: list[Items]) -> Items:
+    """Return the items of several terms as one."""
+    covers, seconds = zip(*items, strict=True)
+    return np.concatenate(covers), np.concatenate(seconds)
 
 
 def energy_places(recorded: RecordedLayers) -> Array:
@@ -365,24 +407,17 @@ def with_fullness(
     sound, and the attacks.
     """
     cut = recorded.sliced(section)
-    count = len(worth.layers)
-    of = {layer: bit for bit, layer in enumerate(worth.layers)}
-    bit = np.array([of.get(layer, 0) for layer in range(len(recorded.names))], dtype=np.int64)
-    note_bit = bit[recorded.layer[cut.note]]
+    firsts = [own[0] for own in worth.classes]
+    count = len(recorded.names)
+    layer = recorded.layer[cut.note]
     rows = np.flatnonzero((recorded.section == section) & recorded.is_played)
-    struck = np.unique(bit[recorded.layer[rows]] << 40 | recorded.place[rows])
+    struck = np.unique(recorded.layer[rows] << 40 | recorded.place[rows])
     shares = [
-        cut.sounding(note_bit, count),
-        np.bincount(note_bit, cut.seconds[cut.at], minlength=count),
+        cut.sounding(layer, count),
+        np.bincount(layer, cut.seconds[cut.at], minlength=count),
         np.bincount(struck >> 40, minlength=count).astype(np.float64),
     ]
-    own = np.array(
-        [[share[_bits(mask)].max() for mask in worth.classes] for share in shares]
-    ).reshape(len(shares), -1)
+    own = np.array([share[firsts] for share in shares]).reshape(len(shares), -1)
     total = own.sum(axis=1, keepdims=True)
     fullness = np.mean(own / np.where(total > 0, total, 1), axis=0) * place
     return replace(worth, fullness=fullness, place=place)
-
-
-def _bits(mask: int) -> list[int]:
-    return [bit for bit in range(mask.bit_length()) if mask >> bit & 1]

@@ -15,10 +15,9 @@ def terms_table(problem: Problem, plan: Plan) -> pd.DataFrame:
     rows, returns = [], Returns(problem, plan.players)
     for section, worth in enumerate(problem.worths):
         chosen = plan.choices[section]
-        mask = taken_mask(problem, plan, section)
-        everything = worth.by_term((1 << len(worth.layers)) - 1)
-        values = worth.by_term(mask)
-        values["growth"] = -float(problem.growth(section, plan.players)[mask])
+        played = taken_layers(problem, plan, section)
+        everything, values = worth.by_term(worth.layers), worth.by_term(played)
+        values["growth"] = -problem.growth_of(section, plan.players, played)
         merging = problem.costs.merging[section]
         values["merging"] = -sum(float(merging[place]) for place in chosen)
         values["instrument"] = -sum(
@@ -59,10 +58,12 @@ def _returning(returns: Returns, plan: Plan, section: int) -> tuple[float, float
     return -swapped, -returns.thinner(section, before, now).item()
 
 
-def taken_mask(problem: Problem, plan: Plan, section: int, without: int = -1) -> int:
-    """What all play together, or all but one player."""
-    masks = problem.options[section].masks
-    total = 0
-    for player, place in enumerate(plan.choices[section]):
-        total |= 0 if player == without else int(masks[place])
-    return total
+def taken_layers(problem: Problem, plan: Plan, section: int, without: int = -1) -> set[int]:
+    """Return the layers that all play together, or all but one player."""
+    options = problem.options[section].options
+    return {
+        layer
+        for player, place in enumerate(plan.choices[section])
+        if player != without
+        for layer in options[place]
+    }
