@@ -58,6 +58,7 @@ def heard(song: Song, part: str = "Guitar 1") -> list[tuple[float, float, str]]:
 def assert_same(one: Song, other: Song) -> None:
     """All tables equal, but for the ids of notes."""
     assert one.title == other.title
+    assert one.players == other.players
     for name in TABLES:
         left, right = getattr(one, name), getattr(other, name)
         if name == "notes":
@@ -466,6 +467,14 @@ def test_part_line():
 # ---------------------------------------------------------------- tablature
 
 
+def test_players_are_named_on_top():
+    """As on the command line, in the form that is read there."""
+    song = chart("Voice | C4 |", "player:  Ann;  acoustic guitar; capo none or 4\nplayer: Ben\n")
+    assert song.players == ("Ann; acoustic guitar; capo none or 4", "Ben")
+    assert ar.song_players(song)[0] == ar.Player("Ann", capos=(0, 4), sounds=("clean",), echo=False)
+    assert "player: Ann; acoustic guitar; capo none or 4\nplayer: Ben\n" in format_chart(song)
+
+
 def test_tablature():
     """Eight steps of an eighth; a note lasts to the next on any string, a point is silence."""
     song = chart("""Guitar 1, tab in eighths
@@ -620,6 +629,7 @@ def test_there_are_scores_to_try():
 
 
 TUNING = (64, 59, 55, 50, 45, 40)
+PLAYERS = ((), ("Ann; acoustic guitar; capo none or 4; no echo", '"Ben: b": clean, edge', "Cy"))
 TECHNIQUES = (None, "slide", "let ring", "palm mute", "hammer-on, vibrato")
 
 
@@ -697,7 +707,8 @@ def songs(draw) -> Song:
     })  # fmt: skip
     empty = chart("Voice | C4 |")
     return Song(parts=parts, sections=sections, measures=measures,
-                chords=empty.chords, notes=notes, title="A # B")  # fmt: skip
+                chords=empty.chords, notes=notes, title="A # B",
+                players=draw(st.sampled_from(PLAYERS)))  # fmt: skip
 
 
 @settings(max_examples=150, deadline=None)

@@ -125,6 +125,8 @@ def in_order(notes: pd.DataFrame) -> pd.DataFrame:
 def differences(one: Song, other: Song, left_out: set[tuple[str, str]] = WORKED_OUT) -> dict:
     """(table, column) -> the first few rows that differ; times agree to twelve digits."""
     found = {}
+    if one.players != other.players:
+        found["players", "line"] = one.players, other.players
     for name in ("parts", "sections", "measures", "chords", "notes"):
         first, second = getattr(one, name), getattr(other, name)
         if len(first) != len(second):
@@ -489,7 +491,9 @@ def songs(draw, *, apart: bool = True) -> Song:
         (parts, PARTS), (sections, SECTIONS), (measures, MEASURES),
         (pd.DataFrame(chord_rows, columns=CHORDS.names), CHORDS), (notes, NOTES),
     )  # fmt: skip
-    return Song(*(check_table(pd.DataFrame(frame), table) for frame, table in frames), title=title)
+    players = draw(st.sampled_from([(), ("Ann; acoustic; capo none or 4", '"Ben; <b>": clean')]))
+    tables = (check_table(pd.DataFrame(frame), table) for frame, table in frames)
+    return Song(*tables, title=title, players=players)
 
 
 @st.composite
@@ -923,6 +927,27 @@ def test_levels_become_volumes(written):
     a_song = song(("Guitar", "C4", 0, 4), ("Keys", "C4", 0, 4), parts=parts)
     assert texts(tree(a_song), ".//volume") == ["10", "100"]
     assert written(a_song).parts["level"].tolist() == pytest.approx([-20.0, 0.0])
+
+
+def test_players_stand_beside_what_else_is_known_of_the_file(written):
+    """MusicXML 4.0: miscellaneous holds metadata that the format has no element for."""
+    named = replace(song(("G", "C4", 0, 4)), players=("Ann; acoustic", "Ben"))
+    fields = tree(named).findall("identification/miscellaneous/miscellaneous-field")
+    assert [(each.get("name"), each.text) for each in fields] == [
+        ("player", "Ann; acoustic"),
+        ("player", "Ben"),
+    ]
+    assert written(named).players == named.players
+
+
+def test_a_player_that_nobody_can_read_is_reported(tmp_path):
+    """Another program may call a field so; the song is read without it."""
+    data = format_musicxml(replace(song(("G", "C4", 0, 4)), players=("Ann; acoustic",)), [])
+    path = tmp_path / "odd.musicxml"
+    path.write_bytes(data.replace(b"acoustic", b"version 4.2"))
+    again = ar.read(path)
+    assert again.players == ()
+    assert "a player is left out: player Ann: 'version 4.2' is not understood" in again.notices[0]
 
 
 def test_drive_and_echo_are_words_to_the_player():

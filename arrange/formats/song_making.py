@@ -133,12 +133,13 @@ def make_song(written: Written, *, played: bool, **about: Any) -> Song:
             title=written.title,
             notices=tuple(notices),
             remarks=_remarks(written, bars),
+            players=tuple(written.players),
             **about,
         )
         check_limits(
             {table.name: getattr(song, table.name) for table in SONG_TABLES},
             song.title,
-            [remark.text for remark in song.remarks],
+            [*(remark.text for remark in song.remarks), *song.players],
         )
     except TableError as error:
         raise ReadError(str(error)) from None

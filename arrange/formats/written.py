@@ -67,6 +67,8 @@ class Written:
         What the file calls each note; empty where it has no names for them: they are numbered.
     remarks : list of (bar, text)
         Words to the players of the section that begins at a bar, or of all the song at -1.
+    players : list of str
+        Who may play the guitars, a line each as ``read_player`` reads it.
     title : str
     notices : list of str
         What the reader had to repair or leave out.
@@ -89,6 +91,7 @@ class Written:
     passes: Mapping[int, int] = field(default_factory=dict)
     sources: Sequence[str] = ()
     remarks: Sequence[tuple[int, str]] = ()
+    players: Sequence[str] = ()
     title: str = ""
     notices: Sequence[str] = ()
 

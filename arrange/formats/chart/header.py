@@ -26,7 +26,7 @@ from arrange.tables.schemas import DRIVES, FAMILIES
 from arrange.theory.meters import FREE, meter_quarters, meter_terms
 from arrange.theory.pitch import is_key, parse_note
 
-SETTINGS = ("title", "key", "meter", "tempo", "length", "part", "section", "remark")
+SETTINGS = ("title", "key", "meter", "tempo", "length", "part", "player", "section", "remark")
 CHORDS = "chords"  # the label of the row of chord symbols
 # Note values in quarter notes, by the words that players use.
 NOTE_VALUES = {

@@ -128,6 +128,7 @@ def format_chart(song: Song) -> str:
     first = sections[0].state[0] if sections else state
     lines += _changes(state, first)
     lines += ["", *(_part_line(part) for part in parts)]
+    lines += [f"player: {_one_line(player)}" for player in song.players]
     state = first
     done: dict[tuple[Any, ...], str] = {}
     number = 0

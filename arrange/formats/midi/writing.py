@@ -123,6 +123,7 @@ def write_midi(song: Song, path: str | os.PathLike[str]) -> tuple[str, ...]:
         "chord symbols": len(song.chords),
         "strings and frets": int(notes["string"].notna().sum()),
         "remarks": len(song.remarks),
+        "players": len(song.players),
     }
     microtones = int((notes["pitch"] % 1 > 0).to_numpy()[sounds].sum())
     return (

@@ -26,7 +26,12 @@ from arrange.errors import ReadError, cut_text
 from arrange.formats.musicxml.attributes import Attributes, read_attributes
 from arrange.formats.musicxml.events import Array, Events, collect_events
 from arrange.formats.musicxml.notes import note_columns
-from arrange.formats.musicxml.parts import read_parts, report_plain_clef_guitars, settle_strings
+from arrange.formats.musicxml.parts import (
+    read_parts,
+    read_players,
+    report_plain_clef_guitars,
+    settle_strings,
+)
 from arrange.formats.musicxml.signs import read_bars, read_chords, read_marks, read_tempos
 from arrange.formats.musicxml.timing import Timing, forward_fill, read_timing
 from arrange.formats.musicxml.tree import parse_score
@@ -94,6 +99,7 @@ def read_musicxml(data: bytes, name: str) -> Written:
         marks=read_marks(events, timing, notices),
         double_bars=double_bars,
         bars=bars,
+        players=read_players(root, notices),
         title=_title(root, notices),
         notices=notices,
     )

@@ -7,12 +7,21 @@ from typing import Any
 
 import numpy as np
 
-from arrange.errors import cut_text
+from arrange.errors import PlayerError, cut_text, shown
 from arrange.formats.instruments import instrument_drive, instrument_family, unique_labels
 from arrange.formats.musicxml.attributes import Attributes
 from arrange.formats.musicxml.events import Array, Events
+from arrange.formats.musicxml.writing_parts import PLAYER
 from arrange.guitar.necks import STANDARD_TUNINGS
-from arrange.song_size import MOST_FRETS, MOST_LEVEL, MOST_STRINGS, MOST_TEXT
+from arrange.guitar.players import read_player
+from arrange.song_size import (
+    MOST_FRETS,
+    MOST_LEVEL,
+    MOST_PARTS,
+    MOST_REMARK,
+    MOST_STRINGS,
+    MOST_TEXT,
+)
 
 DRIVEN = ("edge", "overdriven", "distorted")  # what the words of a drive are, as a parts table's
 
@@ -100,6 +109,25 @@ def read_parts(
     levels = [20 * math.log10(v / loudest) if v else 0.0 for v in volumes]
     columns["level"] = [max(level, -MOST_LEVEL) for level in levels]
     return columns
+
+
+def read_players(root: Any, notices: list[str]) -> list[str]:
+    """Return the lines of the players that the file names; what is no such line is reported."""
+    players: list[str] = []
+    for field in root.iterfind("identification/miscellaneous/miscellaneous-field"):
+        line = " ".join((field.text or "").split())
+        if field.get("name") != PLAYER or not line:
+            continue
+        try:
+            read_player(line[: MOST_REMARK + 1])
+        except PlayerError as error:
+            notices.append(f"a player is left out: {error}")
+            continue
+        if len(line) > MOST_REMARK or len(players) == MOST_PARTS:
+            notices.append(f"the player {shown(line)} is left out: there is no room for it")
+            continue
+        players.append(line)
+    return players
 
 
 def _said_in_words(events: Events) -> tuple[dict[int, str], dict[int, str]]:

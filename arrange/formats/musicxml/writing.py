@@ -15,6 +15,7 @@ without repeat signs; printed measure numbers are not kept. Decisions:
   takes several; any other length stands exactly, without a note value.
 - Chord symbols stand above the first guitar, else above the first part; section names and tempo
   above the first part. A chord holds until the next.
+- Players that the song names stand in ``miscellaneous``, for no part is theirs yet.
 - Drive, echo and capo are written as words to the player; MusicXML has no place for the first two,
   so we read them from those words.
 - An id that returns, because its note is played again, gets -2, -3, ... behind it.
@@ -54,6 +55,7 @@ from arrange.formats.musicxml.writing_parts import (
     parts_of,
     write_clefs,
     write_entry,
+    write_players,
     write_strings,
     write_transpose,
 )
@@ -161,6 +163,8 @@ def score_tree(song: Song, notices: list[str]) -> Any:
     identification = add(root, "identification")
     identification.tail = "\n"
     add(add(identification, "encoding"), "software", "arrange")
+    if song.players:
+        write_players(identification, song.players)
     part_list = add(root, "part-list")
     part_list.tail = "\n"
     for part in parts:

@@ -19,6 +19,7 @@ _SOUNDS = {
     "keys": "keyboard.piano",
     "drums": "drum.group.set",
 }
+PLAYER = "player"  # the name of the miscellaneous field of a player
 _DRUM_CHANNEL = 10  # General MIDI
 _CHANNELS = [channel for channel in range(1, 17) if channel != _DRUM_CHANNEL]
 MIDDLE_C = 60
@@ -99,6 +100,13 @@ def write_entry(part_list: Any, part: Part) -> None:
     if part.volume is not None:
         add(midi, "volume", decimal(part.volume))
     entry.tail = "\n"
+
+
+def write_players(identification: Any, players: Sequence[str]) -> None:
+    """Add the players that a song names, a line each."""
+    miscellaneous = add(identification, "miscellaneous")
+    for player in players:
+        add(miscellaneous, "miscellaneous-field", plain_text(player), {"name": PLAYER})
 
 
 def ids_of(part: Part) -> list[str]:
