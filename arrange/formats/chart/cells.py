@@ -12,17 +12,20 @@ from fractions import Fraction
 from itertools import pairwise
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from arrange.errors import ArrangeError, shown
 from arrange.formats.chart.header import Meter, Part
 from arrange.formats.chart.items import TECHNIQUE_WORDS, is_shared
 from arrange.song_size import MOST_FRETS
+from arrange.tables.setups import part_setups
 from arrange.tables.song import Song
 from arrange.theory.pitch import note_name
 
 _WORDS = {technique: word for word, technique in TECHNIQUE_WORDS.items()}
 _QUARTERS = {Fraction(0): "", Fraction(1, 4): "e", Fraction(1, 2): "&", Fraction(3, 4): "a"}
+_NEAR = 1e-9  # quarter notes
 _FINEST = 1_000_000  # denominator of times in quarter notes
 
 
@@ -46,8 +49,9 @@ def part_layers(song: Song, parts: Sequence[Part]) -> list[tuple[str, list[Event
     """The rows of each part: its label, and events that do not sound into each other."""
     layers: list[tuple[str, list[Event]]] = []
     keys = [key if isinstance(key, str) else None for key in song.measures["key"]]
+    notes = song.notes.assign(capo=_capos(song))
     for part in parts:
-        own = song.notes[song.notes["part"] == part.label]
+        own = notes[notes["part"] == part.label]
         voices = own["voice"].fillna("1")
         for number, voice in enumerate(dict.fromkeys(voices), 1):
             rows: list[list[Event]] = []
@@ -61,6 +65,15 @@ def part_layers(song: Song, parts: Sequence[Part]) -> list[tuple[str, list[Event
             label = part.label if name == "1" else f"{part.label}, voice {name}"
             layers += [(label, row) for row in rows]
     return layers
+
+
+def _capos(song: Song) -> np.ndarray:
+    """The capo of each note's part, in the section in whose bars the note is written."""
+    onsets = song.sections["onset"].to_numpy()
+    section = np.searchsorted(onsets, song.notes["onset"].to_numpy() + _NEAR, side="right") - 1
+    part = pd.Index(song.parts["part"]).get_indexer(pd.Index(song.notes["part"]))
+    capos = part_setups(song)["capo"].to_numpy()
+    return capos[part * len(onsets) + np.maximum(section, 0)]
 
 
 def _events(notes: Any, part: Part, keys: Sequence[str | None]) -> list[Event]:
@@ -96,7 +109,7 @@ def _fits(row: Any, part: Part) -> bool:
     index = len(part.tuning) - row.string
     return (
         0 <= index < len(part.tuning)
-        and part.capo <= row.fret <= MOST_FRETS
+        and row.capo <= row.fret <= MOST_FRETS
         and part.tuning[index] + row.fret == row.pitch
     )
 

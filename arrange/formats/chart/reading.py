@@ -17,6 +17,7 @@ from arrange.formats.chart.sections import (
     finish_section,
     read_heading,
 )
+from arrange.formats.chart.sounds import read_sound
 from arrange.formats.chart.tablature import is_string, is_tab_heading, read_tab
 from arrange.formats.song_making import song_reader
 from arrange.formats.written import Written
@@ -115,6 +116,8 @@ class _Chart:
             self._flush()
         elif setting == "remark":
             self._remark(line.part(len(name) + 1))
+        elif setting == "sound":
+            self._sound(line.part(len(name) + 1))
         elif setting in SETTINGS:
             self._flush()
             self._set(setting, line.part(len(name) + 1))
@@ -210,6 +213,21 @@ class _Chart:
         if player.name in self.players:
             self.faults.add(value, same_name(player.name))
         self.players[player.name] = " ".join(value.text.split())
+
+    def _sound(self, value: Piece) -> None:
+        if self._open is None:
+            self.faults.add(value, "a sound line says what a part has in one section; write it "
+                            "below 'section: Verse', or what it has in all the song on its 'part:' "
+                            "line")  # fmt: skip
+            return
+        sound = None if self._is_too_long(value) else read_sound(value, self.parts, self.faults)
+        if sound is None:
+            return
+        sounds = self._open[0].sounds
+        if sound.part in sounds:
+            self.faults.add(value, f"{sound.part} has a sound line in this section already; write "
+                            "all of it in one line")  # fmt: skip
+        sounds[sound.part] = sound
 
     def _remark(self, value: Piece) -> None:
         own = self.remarks if self._open is None else self._open[0].remarks
