@@ -61,6 +61,15 @@ def note_setups(song: Song) -> pd.DataFrame:
     return part_setups(song)[_OF_PART].take(row).set_axis(song.notes.index)
 
 
+def capos_at(song: Song, part: np.ndarray, section: np.ndarray) -> np.ndarray:
+    """Return the capo of parts in sections, by their rows; section -1 is before the first."""
+    usual = song.parts["capo"].to_numpy()[part]
+    if song.setups.empty:
+        return usual
+    capos = part_setups(song)["capo"].to_numpy()
+    return np.where(section < 0, usual, capos[part * len(song.sections) + section])
+
+
 def where_otherwise(setups: pd.DataFrame, parts: pd.DataFrame) -> pd.DataFrame:
     """Return the rows of setups that say more than the parts table: the table that a Song keeps."""
     usual = setups[["part"]].merge(parts[["part", *_OF_PART]], on="part", how="left")

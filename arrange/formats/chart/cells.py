@@ -19,7 +19,7 @@ from arrange.errors import ArrangeError, shown
 from arrange.formats.chart.header import Meter, Part
 from arrange.formats.chart.items import TECHNIQUE_WORDS, is_shared
 from arrange.song_size import MOST_FRETS
-from arrange.tables.setups import part_setups
+from arrange.tables.setups import capos_at
 from arrange.tables.song import Song
 from arrange.theory.pitch import note_name
 
@@ -72,8 +72,7 @@ def _capos(song: Song) -> np.ndarray:
     onsets = song.sections["onset"].to_numpy()
     section = np.searchsorted(onsets, song.notes["onset"].to_numpy() + _NEAR, side="right") - 1
     part = pd.Index(song.parts["part"]).get_indexer(pd.Index(song.notes["part"]))
-    capos = part_setups(song)["capo"].to_numpy()
-    return capos[part * len(onsets) + np.maximum(section, 0)]
+    return capos_at(song, part, section)
 
 
 def _events(notes: Any, part: Part, keys: Sequence[str | None]) -> list[Event]:

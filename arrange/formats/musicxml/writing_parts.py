@@ -102,11 +102,12 @@ def write_entry(part_list: Any, part: Part) -> None:
     entry.tail = "\n"
 
 
-def write_players(identification: Any, players: Sequence[str]) -> None:
-    """Add the players that a song names, a line each."""
-    miscellaneous = add(identification, "miscellaneous")
-    for player in players:
-        add(miscellaneous, "miscellaneous-field", plain_text(player), {"name": PLAYER})
+def write_miscellaneous(identification: Any, fields: Sequence[tuple[str, str]]) -> None:
+    """Add fields of a name and a text, for which MusicXML has no element."""
+    if fields:
+        miscellaneous = add(identification, "miscellaneous")
+        for name, text in fields:
+            add(miscellaneous, "miscellaneous-field", plain_text(text), {"name": name})
 
 
 def ids_of(part: Part) -> list[str]:
