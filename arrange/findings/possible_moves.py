@@ -11,6 +11,7 @@ import pandas as pd
 
 from arrange.clashes.scene import Scene
 from arrange.guitar.necks import STANDARD_FRETS, STANDARD_TUNINGS
+from arrange.tables.setups import part_notes_setups
 from arrange.tables.song import Song
 from arrange.tables.sounding import Array
 
@@ -124,7 +125,8 @@ class Unit:
         if not tuning:
             return 0.0, 127.0
         frets = STANDARD_FRETS.get(row["family"], 22)
-        return float(min(tuning) + row["capo"]), float(max(tuning) + frets)
+        capo = part_notes_setups(self.song, self.part, self.notes)["capo"].max()
+        return float(min(tuning) + capo), float(max(tuning) + frets)
 
     def _is_playable(self, semitones: int) -> bool:
         low, high = self._neck

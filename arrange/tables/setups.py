@@ -61,6 +61,16 @@ def note_setups(song: Song) -> pd.DataFrame:
     return part_setups(song)[_OF_PART].take(row).set_axis(song.notes.index)
 
 
+def part_notes_setups(song: Song, part: str, notes: pd.DataFrame) -> pd.DataFrame:
+    """Return ``drive``, ``echo`` and ``capo`` of a part, a row for each of some notes of it."""
+    usual = song.parts.loc[song.parts["part"] == part, _OF_PART]
+    otherwise = song.setups[song.setups["part"] == part]
+    row = np.zeros(len(notes), dtype=np.int64)
+    if len(otherwise):
+        row = 1 + _places(notes["section"], otherwise["section"])
+    return pd.concat([usual, otherwise[_OF_PART]]).take(row)
+
+
 def capos_at(song: Song, part: np.ndarray, section: np.ndarray) -> np.ndarray:
     """Return the capo of parts in sections, by their rows; section -1 is before the first."""
     usual = song.parts["capo"].to_numpy()[part]
