@@ -10,8 +10,8 @@ import numpy as np
 import pandas as pd
 
 from arrange.clashes.scene import Scene
+from arrange.guitar.fingering import part_capos
 from arrange.guitar.necks import STANDARD_FRETS, STANDARD_TUNINGS
-from arrange.tables.setups import part_notes_setups
 from arrange.tables.song import Song
 from arrange.tables.sounding import Array
 
@@ -125,7 +125,7 @@ class Unit:
         if not tuning:
             return 0.0, 127.0
         frets = STANDARD_FRETS.get(row["family"], 22)
-        capo = part_notes_setups(self.song, self.part, self.notes)["capo"].max()
+        capo = part_capos(self.song, self.part, self.notes).max()
         return float(min(tuning) + capo), float(max(tuning) + frets)
 
     def _is_playable(self, semitones: int) -> bool:

@@ -6,11 +6,14 @@ which it is otherwise. Here both are one table, so that nobody needs to look int
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pandas as pd
 
 from arrange.tables.schemas import SETUPS
 from arrange.tables.song import Song
+from arrange.tables.sounding import Array
 
 _OF_PART = ["drive", "echo", "capo"]
 
@@ -33,18 +36,38 @@ def part_setups(song: Song) -> pd.DataFrame:
     [2]
     """
     parts, sections = song.parts["part"], song.sections["section"]
-    row = np.repeat(np.arange(len(parts)), len(sections))
-    every = song.parts[["part", *_OF_PART]].iloc[row].reset_index(drop=True)
-    every["section"] = pd.concat([sections] * len(parts), ignore_index=True)
-    every["layers"] = pd.Series([None] * len(every), dtype="str")
-    own = song.setups
-    place = parts.size and _places(own["part"], parts) * len(sections)
-    at = place + _places(own["section"], sections)
-    for name in (*_OF_PART, "layers"):
-        values = every[name].array.copy()
-        values[at] = own[name].array
-        every[name] = values
-    return every[SETUPS.names]
+    columns = {
+        "part": parts.array.take(np.repeat(np.arange(len(parts)), len(sections))),
+        "section": sections.array.take(np.tile(np.arange(len(sections)), len(parts))),
+        **{name: by_section(song, name).ravel() for name in (*_OF_PART, "layers")},
+    }
+    dtypes = {column.name: column.dtype for column in SETUPS.columns}
+    return pd.DataFrame(columns)[SETUPS.names].astype(dtypes)
+
+
+def by_section(song: Song, name: str) -> Array:
+    """Return ``drive``, ``echo``, ``capo`` or ``layers`` of every part in every section.
+
+    Returns
+    -------
+    array, parts x sections
+        Of int for the capo, else of object, None for none. Not to be written to.
+    """
+    shape = len(song.parts), len(song.sections)
+    usual = _plain(song.parts[name]) if name in _OF_PART else np.full(shape[0], None)
+    if song.setups.empty:
+        return np.broadcast_to(usual[:, None], shape)
+    every = np.repeat(usual[:, None], shape[1], axis=1)
+    rows = pd.Index(song.parts["part"]).get_indexer(pd.Index(song.setups["part"]))
+    columns = pd.Index(song.sections["section"]).get_indexer(pd.Index(song.setups["section"]))
+    every[rows, columns] = _plain(song.setups[name])
+    return every
+
+
+def section_at(song: Song, onset: Any) -> Array:
+    """Return the place in the sections table of the section that each onset lies in."""
+    starts = song.sections["onset"].to_numpy()
+    return np.maximum(np.searchsorted(starts, np.asarray(onset) + 1e-9, side="right") - 1, 0)
 
 
 def note_setups(song: Song) -> pd.DataFrame:
@@ -55,29 +78,11 @@ def note_setups(song: Song) -> pd.DataFrame:
     DataFrame
         ``drive``, ``echo`` and ``capo``, a row for each row of the notes table and with its labels.
     """
-    sections = song.sections["section"]
-    row = _places(song.notes["part"], song.parts["part"]) * len(sections)
-    row += _places(song.notes["section"], sections)
-    return part_setups(song)[_OF_PART].take(row).set_axis(song.notes.index)
-
-
-def part_notes_setups(song: Song, part: str, notes: pd.DataFrame) -> pd.DataFrame:
-    """Return ``drive``, ``echo`` and ``capo`` of a part, a row for each of some notes of it."""
-    usual = song.parts.loc[song.parts["part"] == part, _OF_PART]
-    otherwise = song.setups[song.setups["part"] == part]
-    row = np.zeros(len(notes), dtype=np.int64)
-    if len(otherwise):
-        row = 1 + _places(notes["section"], otherwise["section"])
-    return pd.concat([usual, otherwise[_OF_PART]]).take(row)
-
-
-def capos_at(song: Song, part: np.ndarray, section: np.ndarray) -> np.ndarray:
-    """Return the capo of parts in sections, by their rows; section -1 is before the first."""
-    usual = song.parts["capo"].to_numpy()[part]
-    if song.setups.empty:
-        return usual
-    capos = part_setups(song)["capo"].to_numpy()
-    return np.where(section < 0, usual, capos[part * len(song.sections) + section])
+    part = pd.Index(song.parts["part"]).get_indexer(pd.Index(song.notes["part"]))
+    section = section_at(song, song.notes["onset"])
+    columns = {name: by_section(song, name)[part, section] for name in _OF_PART}
+    dtypes = {column.name: column.dtype for column in SETUPS.columns if column.name in _OF_PART}
+    return pd.DataFrame(columns, index=song.notes.index).astype(dtypes)
 
 
 def where_otherwise(setups: pd.DataFrame, parts: pd.DataFrame) -> pd.DataFrame:
@@ -90,6 +95,8 @@ def where_otherwise(setups: pd.DataFrame, parts: pd.DataFrame) -> pd.DataFrame:
     return setups[differs].reset_index(drop=True)
 
 
-def _places(labels: pd.Series[str], known: pd.Series[str]) -> np.ndarray:
-    """The place of each label among the known ones."""
-    return pd.Index(known).get_indexer(pd.Index(labels))
+def _plain(values: pd.Series[Any]) -> Array:
+    """A column as numpy's own array, None for what is missing."""
+    if values.dtype == np.int64:
+        return values.to_numpy()
+    return np.array([each if isinstance(each, str) else None for each in values], dtype=object)

@@ -12,20 +12,19 @@ from fractions import Fraction
 from itertools import pairwise
 from typing import Any
 
-import numpy as np
 import pandas as pd
 
 from arrange.errors import ArrangeError, shown
 from arrange.formats.chart.header import Meter, Part
 from arrange.formats.chart.items import TECHNIQUE_WORDS, is_shared
 from arrange.song_size import MOST_FRETS
-from arrange.tables.setups import capos_at
+from arrange.tables.setups import by_section, section_at
 from arrange.tables.song import Song
+from arrange.tables.sounding import Array
 from arrange.theory.pitch import note_name
 
 _WORDS = {technique: word for word, technique in TECHNIQUE_WORDS.items()}
 _QUARTERS = {Fraction(0): "", Fraction(1, 4): "e", Fraction(1, 2): "&", Fraction(3, 4): "a"}
-_NEAR = 1e-9  # quarter notes
 _FINEST = 1_000_000  # denominator of times in quarter notes
 
 
@@ -67,12 +66,10 @@ def part_layers(song: Song, parts: Sequence[Part]) -> list[tuple[str, list[Event
     return layers
 
 
-def _capos(song: Song) -> np.ndarray:
+def _capos(song: Song) -> Array:
     """The capo of each note's part, in the section in whose bars the note is written."""
-    onsets = song.sections["onset"].to_numpy()
-    section = np.searchsorted(onsets, song.notes["onset"].to_numpy() + _NEAR, side="right") - 1
     part = pd.Index(song.parts["part"]).get_indexer(pd.Index(song.notes["part"]))
-    return capos_at(song, part, section)
+    return by_section(song, "capo")[part, section_at(song, song.notes["onset"])]
 
 
 def _events(notes: Any, part: Part, keys: Sequence[str | None]) -> list[Event]:

@@ -17,7 +17,7 @@ from arrange.formats.musicxml.writing_layers import Tone, join_leading
 from arrange.formats.musicxml.writing_notes import HIGHEST, LOWEST
 from arrange.formats.notices import outlasting_notices
 from arrange.formats.written import TECHNIQUES
-from arrange.tables.setups import capos_at
+from arrange.tables.setups import by_section
 from arrange.tables.song import Song
 from arrange.theory.pitch import note_name
 
@@ -107,7 +107,7 @@ def _check_written(song: Song, pitch: Array, part: Array) -> None:
 def _capos(song: Song, part: Array, bar: Array) -> Array:
     """The capo of each note's part in the section of the bar that the note stands in."""
     section = np.searchsorted(song.sections["first_measure"] - 1, bar, side="right") - 1
-    return capos_at(song, part, section)
+    return by_section(song, "capo")[part, np.maximum(section, 0)]
 
 
 def _frets(fret: Any, capo: Array, changed: Counter[str]) -> list[int]:

@@ -47,8 +47,8 @@ from arrange.guitar.fingering.moments import OVERLAP, Moment, hold_on, part_mome
 from arrange.guitar.fingering.path import FingerPath, find_path
 from arrange.guitar.fingering.problems import leave_out
 from arrange.guitar.hands import Hand
-from arrange.guitar.necks import SCALES_MM, STANDARD_FRETS, STANDARD_TUNINGS, Neck
-from arrange.tables.setups import part_notes_setups
+from arrange.guitar.necks import SCALES_MM, STANDARD_FRETS, STANDARD_TUNINGS, Array, Neck
+from arrange.tables.setups import by_section, section_at
 from arrange.tables.song import Song, integer_column, part_row, text_column
 
 OBJECTIVES = ("sum", "worst")
@@ -218,8 +218,19 @@ def lowest_neck(song: Song, part: str, notes: pd.DataFrame) -> Neck:
     ArrangeError
         As for ``part_neck``.
     """
-    capos = part_notes_setups(song, part, notes)["capo"]
+    capos = part_capos(song, part, notes)
     return part_neck(song, part, int(capos.min()) if len(capos) else None)
+
+
+def part_capos(song: Song, part: str, notes: pd.DataFrame) -> Array:
+    """Return the fret of the capo behind which each of some notes of a part is played."""
+    return _in_sections(song, part, notes, "capo")
+
+
+def _in_sections(song: Song, part: str, notes: pd.DataFrame, name: str) -> Array:
+    """What a part has, of a column of the setups table, in the section of each of some notes."""
+    row = song.parts["part"].tolist().index(part)
+    return by_section(song, name)[row, section_at(song, notes["onset"])]
 
 
 def _finger(
@@ -229,9 +240,8 @@ def _finger(
 
     Each stretch with one capo is fingered by itself: while the capo moves, so may the hand.
     """
-    setups = part_notes_setups(song, part, notes)
-    is_driven = setups["drive"].isin(DRIVEN).to_numpy()
-    capos = setups["capo"].to_numpy()
+    capos = part_capos(song, part, notes)
+    is_driven = np.isin(_in_sections(song, part, notes, "drive").astype(str), DRIVEN)
     edges = [0, *(np.flatnonzero(np.diff(capos)) + 1).tolist(), len(notes)]
     if neck is not None or len(edges) == 2:
         capo = int(capos[0]) if len(capos) else None
@@ -255,7 +265,7 @@ class _Playing(NamedTuple):
 
 
 def _finger_stretch(
-    song: Song, notes: pd.DataFrame, is_driven: np.ndarray, playing: _Playing, objective: str
+    song: Song, notes: pd.DataFrame, is_driven: Array, playing: _Playing, objective: str
 ) -> pd.DataFrame:
     """Notes on one neck, with the columns of ``finger_part``."""
     neck, is_own_neck, hand = playing
