@@ -90,3 +90,13 @@ def test_a_part_whose_capo_moves_is_drawn_on_its_barest_neck():
     assert lowest_neck(made, "Guitar", found).capo == 0
     assert lowest_neck(made, "Guitar", found[found["section"] == "A"]).capo == 2
     assert ar.plot_neck(found, song=made).get_title(loc="left")
+
+
+def test_a_picture_of_one_part_takes_a_song_whose_other_part_has_setups():
+    """Setups name parts of their song alone."""
+    made = song(
+        ("Guitar 1", "E4", 0, 4), ("Guitar 2", "E3", 0, 4), parts=parts_of("Guitar 1", "Guitar 2")
+    )
+    row = ("Guitar 1", "Song", "edge", None, 0, None)
+    made = replace(made, setups=pd.DataFrame([row], columns=SETUPS.names))
+    assert ar.plot_texture(made, parts=["Guitar 2"]).get_title(loc="left")
