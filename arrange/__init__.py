@@ -39,7 +39,14 @@ if TYPE_CHECKING:
         record_decision,
         waivers_of,
     )
-    from arrange.errors import ArrangeError, ChartError, LogChangedError, ReadError, TableError
+    from arrange.errors import (
+        ArrangeError,
+        ChartError,
+        LogChangedError,
+        PlayerError,
+        ReadError,
+        TableError,
+    )
     from arrange.exercises import (
         check_answer,
         check_environment,
@@ -68,7 +75,7 @@ if TYPE_CHECKING:
     from arrange.guitar.fret_pictures import FretLabels
     from arrange.guitar.hands import Hand
     from arrange.guitar.necks import Neck
-    from arrange.guitar.players import Player
+    from arrange.guitar.players import Player, song_players
     from arrange.guitar.shape_names import name_shape
     from arrange.guitar.voicings import Tones, find_voicings
     from arrange.handouts import Layout, write_handout
@@ -130,6 +137,7 @@ __all__ = [
     "Neck",
     "Playback",
     "Player",
+    "PlayerError",
     "Prices",
     "Proposal",
     "ReadError",
@@ -198,6 +206,7 @@ __all__ = [
     "revoice_pair",
     "smallest_moves",
     "song_energy",
+    "song_players",
     "songbook_table",
     "sounding_notes",
     "split_parts",
@@ -260,6 +269,7 @@ _HOMES = {
     "explore_parts": "live",
     "Neck": "guitar.necks",
     "Player": "guitar.players",
+    "PlayerError": "errors",
     "split_parts": "text.part_lists",
     "plot_before_after": "plots",
     "plot_clashes": "plots",
@@ -305,6 +315,7 @@ _HOMES = {
     "Song": "tables.song",
     "part_texture": "quantities.texture",
     "song_energy": "quantities.texture",
+    "song_players": "guitar.players",
     "Tones": "guitar.voicings",
     "find_voicings": "guitar.voicings",
 }

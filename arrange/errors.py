@@ -6,6 +6,7 @@ Every error that the package raises on purpose is one of these::
     ├── ReadError     a file that cannot be read: which file, and where in it
     │   └── ChartError    a text chart with faults: all of them, each under its line
     ├── ChordError    a chord symbol or number that means no chord: where, and what was meant
+    ├── PlayerError   a line that describes no player: where in it
     ├── TableError    a table that does not hold what its schema promises
     └── LogChangedError    a log in which somebody else has written since it was read
 
@@ -121,6 +122,29 @@ class ChordError(ArrangeError):
     def __str__(self) -> str:
         way_out = f"did you mean {self.suggestion!r}?" if self.suggestion else self.remedy
         return f"no {self.what} {shown(self.text)}; {way_out}"
+
+
+class PlayerError(ArrangeError):
+    """A line that describes a player holds something that is not understood.
+
+    Parameters
+    ----------
+    problem : str
+        What was found, and what would be right.
+    offset : int
+        Where in the line, from 0.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> error = ar.PlayerError("player Ann: 'loud' is not understood", 5)
+    >>> error.offset
+    5
+    """
+
+    def __init__(self, problem: str, offset: int = 0) -> None:
+        super().__init__(problem)
+        self.offset = offset
 
 
 class ReadError(ArrangeError):

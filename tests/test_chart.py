@@ -23,13 +23,15 @@ from arrange.formats.chart import format_chart, read_chart, write_chart
 from arrange.formats.chart.header import SETTINGS, TUNINGS
 from arrange.formats.chart.items import WORDS
 from arrange.formats.chart.tablature import STEPS
+from arrange.tables.schemas import SETUPS
+from arrange.tables.setups import where_otherwise
 from arrange.tables.song import Song
 from arrange.theory.pitch import note_name
 
 DATASETS = Path(__file__).parent.parent / "datasets"
 CORPUS = Path(music21.__file__).parent / "corpus"
 SUITE = Path(music21.__file__).parent / "musicxml" / "lilypondTestSuite"
-TABLES = ("parts", "sections", "measures", "chords", "notes")
+TABLES = ("parts", "sections", "measures", "chords", "notes", "setups")
 TOP = """part: Guitar 1; standard tuning
 part: Guitar 2; standard tuning; capo 3; frets from the capo
 part: Guitar 3; standard tuning; capo 3
@@ -58,6 +60,7 @@ def heard(song: Song, part: str = "Guitar 1") -> list[tuple[float, float, str]]:
 def assert_same(one: Song, other: Song) -> None:
     """Check that all tables are equal, except for the ids of notes."""
     assert one.title == other.title
+    assert one.players == other.players
     for name in TABLES:
         left, right = getattr(one, name), getattr(other, name)
         if name == "notes":
@@ -466,6 +469,78 @@ def test_part_line():
 # ---------------------------------------------------------------- tablature
 
 
+def test_players_are_named_on_top():
+    """As on the command line, in the form that is read there."""
+    song = chart("Voice | C4 |", "player:  Ann;  acoustic guitar; capo none or 4\nplayer: Ben\n")
+    assert song.players == ("Ann; acoustic guitar; capo none or 4", "Ben")
+    assert ar.song_players(song)[0] == ar.Player("Ann", capos=(0, 4), sounds=("clean",), echo=False)
+    assert "player: Ann; acoustic guitar; capo none or 4\nplayer: Ben\n" in format_chart(song)
+
+
+SOUNDS = """sound: Guitar 1; overdriven; echo eighth; plays Hook + Drive left
+sound: Guitar 2; capo none
+Guitar 1 | 320003 |
+Guitar 2 | 320003 |
+
+section: Chorus; as Verse
+sound: Guitar 2; capo 5
+
+section: Outro; as Chorus
+sound: Guitar 1; no echo; edge
+sound: Guitar 2; usual
+"""
+
+
+def test_a_part_is_otherwise_in_a_section():
+    """A line for each; a section that is as another takes them over, and its own lines go first."""
+    song = chart(SOUNDS)
+    assert song.setups.fillna("").to_numpy().tolist() == [
+        ["Guitar 1", "Verse", "overdriven", "eighth", 0, "Hook + Drive left"],
+        ["Guitar 1", "Chorus", "overdriven", "eighth", 0, "Hook + Drive left"],
+        ["Guitar 1", "Outro", "edge", "", 0, ""],
+        ["Guitar 2", "Verse", "clean", "", 0, ""],
+        ["Guitar 2", "Chorus", "clean", "", 5, ""],
+    ]
+    assert song.parts.set_index("part").loc["Guitar 2", "capo"] == 3
+    assert_same(again(song), song)
+
+
+def test_frets_count_from_the_capo_of_the_section():
+    """Guitar 2 counts from the capo: none, then at 5, then at 3, its own."""
+    notes = chart(SOUNDS).notes
+    lowest = notes[(notes["part"] == "Guitar 2") & (notes["string"] == 6)]
+    assert lowest["fret"].tolist() == [3, 8, 6]
+    assert lowest["pitch"].tolist() == [43, 48, 46]
+
+
+def test_frets_from_the_nut_stay_where_they_are():
+    """Guitar 3 counts from the nut: the same frets sound the same."""
+    song = chart("sound: Guitar 3; capo none\nGuitar 3 | 320003 |\n")
+    assert song.notes["fret"].tolist() == [3, 2, 0, 0, 0, 3]
+
+
+def test_tablature_counts_from_the_capo_of_the_section():
+    """Below a sound line with another capo."""
+    tab = "Guitar 2, tab in quarters\n" + "\n".join(f"{name} |-0--|" for name in "EBGDAE")
+    song = chart(f"{tab}\n\nsection: Bridge\nsound: Guitar 2; capo 5\n{tab}")
+    assert song.notes["fret"].tolist() == [3] * 6 + [5] * 6
+
+
+def test_a_section_that_is_played_twice_has_its_sound_both_times():
+    """And so it is after repeat signs, whichever way round."""
+    text = "sound: Voice; plays Lead\nVoice |: C4 |1. D4 :|2. E4 |\n\nsection: Tag\nVoice | C4 |"
+    song = chart(text)
+    assert song.setups["section"].tolist() == ["Verse 1", "Verse 2"]
+    assert song.setups["layers"].tolist() == ["Lead", "Lead"]
+
+
+def test_a_sound_line_may_stand_between_rows():
+    """It does not part the rows above and below it, as a remark does not."""
+    song = chart("Guitar 1 | 320003 |\nsound: Guitar 1; edge\nGuitar 2 | 320003 |")
+    assert len(song.measures) == 1
+    assert song.setups["drive"].tolist() == ["edge"]
+
+
 def test_tablature():
     """Eight steps are eighths; a note lasts to the next on any string, a point is silence."""
     song = chart("""Guitar 1, tab in eighths
@@ -620,7 +695,17 @@ def test_there_are_scores_to_try():
 
 
 TUNING = (64, 59, 55, 50, 45, 40)
+PLAYERS = ((), ("Ann; acoustic guitar; capo none or 4; no echo", '"Ben: b": clean, edge', "Cy"))
 TECHNIQUES = (None, "slide", "let ring", "palm mute", "hammer-on, vibrato")
+
+
+def setup(part: str, section: str, capo: int) -> st.SearchStrategy[tuple]:
+    """A row of the setups table."""
+    return st.tuples(
+        st.just(part), st.just(section), st.sampled_from(["clean", "edge", "distorted"]),
+        st.sampled_from([None, "dotted eighth", "quarter"]), st.just(capo),
+        st.sampled_from([None, None, "Hook", 'Hook + "Pad + 2" + Low: b']),
+    )  # fmt: skip
 
 
 @st.composite
@@ -635,6 +720,7 @@ def songs(draw) -> Song:
     labels = ["Verse 1"] * cut + ["Chorus (2)"] * (count - cut)
     heads = sorted({0, cut} - {count})
     capo = draw(st.sampled_from([0, 3]))
+    here = [draw(st.sampled_from([capo, capo, 0, 2, 5])) for _ in heads]
     grid = draw(st.sampled_from([4, 6, 5]))
     rows = []
     for part, voice in (("Gtr A", "1"), ("Gtr A", "2"), ("Flute", "1")):
@@ -648,7 +734,8 @@ def songs(draw) -> Song:
             measure = int(np.searchsorted(onsets, onset, side="right"))
             technique = draw(st.sampled_from(TECHNIQUES))
             for string in sorted(draw(st.sets(st.integers(1, 6), min_size=1, max_size=4))):
-                fret = draw(st.integers(capo, 15))
+                lowest = here[heads.index(max(head for head in heads if head < measure))]
+                fret = draw(st.integers(lowest, 15))
                 is_guitar = part == "Gtr A"
                 pitch = TUNING[string - 1] + fret if is_guitar else 55 + 2.5 * string
                 if not is_guitar and draw(st.integers(0, 9)) == 0:
@@ -696,8 +783,15 @@ def songs(draw) -> Song:
         "duration": [onsets[end] - onsets[head] for head, end in zip(heads, ends, strict=True)],
     })  # fmt: skip
     empty = chart("Voice | C4 |")
+    setups = pd.DataFrame(
+        [draw(setup(part, labels[head], at if part == "Gtr A" else 0))
+         for part in ("Gtr A", "Flute") for head, at in zip(heads, here, strict=True)],
+        columns=SETUPS.names,
+    )  # fmt: skip
     return Song(parts=parts, sections=sections, measures=measures,
-                chords=empty.chords, notes=notes, title="A # B")  # fmt: skip
+                chords=empty.chords, notes=notes, title="A # B",
+                setups=where_otherwise(setups, parts),
+                players=draw(st.sampled_from(PLAYERS)))  # fmt: skip
 
 
 @settings(max_examples=150, deadline=None)

@@ -1,6 +1,7 @@
 """Players and their gear: reading gear from a line, and condensing within it."""
 
 import re
+from dataclasses import replace
 from itertools import product
 from pathlib import Path
 
@@ -10,7 +11,7 @@ from songs import parts_of, song
 import arrange as ar
 from arrange.__main__ import main
 from arrange.condensing import Weights
-from arrange.guitar.players import nearest_drive, read_player
+from arrange.guitar.players import format_player, nearest_drive, read_player
 
 DATASETS = Path(__file__).parent.parent / "datasets"
 
@@ -23,6 +24,7 @@ DATASETS = Path(__file__).parent.parent / "datasets"
          True),
         ("Ann: acoustic guitar; capo 2", (2,), ("clean",), False),
         ("Ann: distorted, clean; no echo", None, ("clean", "distorted"), False),
+        ("Ann; acoustic; capo none or 2", (0, 2), ("clean",), False),
         ("Ann: capo 0, 2 or 5", (0, 2, 5), ("clean", "edge", "overdriven", "distorted"), True),
     ],
 )  # fmt: skip
@@ -52,7 +54,9 @@ def test_a_name_may_hold_any_sign():
         ("Ann: elctric", "'elctric' is not understood; did you mean 'electric'"),
         ("Ann: capo x", "'capo x': write 'capo none'"),
         ("Ann: capo 40", "a capo at 40; a capo is none (0) or from 1 to 24"),
-        ("Ann; clean", "a name that holds : or ;"),
+        ("Ann: Ben: clean", "'Ben' is not understood; write 'Ann; electric; standard tuning"),
+        ("Ann; Ben; clean", "a name that holds : or ; in double quotes"),
+        ("Ann; clean; edge", "'edge' says anew what stands before it; leave one out"),
         (": clean", "a player has no name"),
         ("Ann: drop Q tuning", "drop Q"),
     ],
@@ -61,6 +65,51 @@ def test_what_is_not_understood_is_named(line, said):
     """The error is one sentence that says what would be right."""
     with pytest.raises(ar.ArrangeError, match=re.escape(said)):
         read_player(line)
+
+
+@pytest.mark.parametrize(
+    ("line", "place"),
+    [("; clean", 0), ("Ann; loud", 5), ("Ann;clean;  capo 40", 12), ("Ann: clean; capo x", 12)],
+)
+def test_what_is_not_understood_has_its_place(line, place):
+    """Counted from 0 in the line."""
+    with pytest.raises(ar.PlayerError) as caught:
+        read_player(line)
+    assert caught.value.offset == place
+
+
+@pytest.mark.parametrize(
+    ("player", "line"),
+    [
+        (ar.Player("Ann"), "Ann"),
+        (ar.Player("A: b", capos=(0, 4), echo=False), '"A: b"; capo none or 4; no echo'),
+        (ar.Player("Ann", ar.Neck("drop D"), sounds=("clean", "edge")),
+         "Ann; drop D tuning; clean, edge"),
+        (ar.Player("Ann", ar.Neck("D2 A2 C3 G3"), capos=(1, 2, 5)),
+         "Ann; tuning D2 A2 C3 G3; capo 1, 2 or 5"),
+    ],
+)  # fmt: skip
+def test_a_player_is_written_and_read_again(player, line):
+    """What a line holds comes back as it was."""
+    assert format_player(player) == line
+    assert read_player(line) == player
+
+
+def test_a_capo_that_stays_on_is_written():
+    """A neck with its capo is a player who uses that one."""
+    line = format_player(ar.Player("Ann", ar.Neck(capo=3)))
+    assert line == "Ann; standard tuning; capo 3"
+
+
+def test_a_song_names_its_players():
+    """Each once."""
+    named = replace(song(("G", "C4", 0, 4)), players=("Ann; acoustic", "Ben: clean; no echo"))
+    assert [(each.name, each.sounds) for each in ar.song_players(named)] == [
+        ("Ann", ("clean",)),
+        ("Ben", ("clean",)),
+    ]
+    with pytest.raises(ar.ArrangeError, match="a player is called 'Ann' already"):
+        ar.song_players(replace(named, players=("Ann", "Ann: clean")))
 
 
 @pytest.mark.parametrize(

@@ -45,7 +45,8 @@ from arrange.formats.musicxml.writing import format_musicxml, write_musicxml
 from arrange.formats.musicxml.writing_durations import Value, cut_into_values, find_divisions
 from arrange.formats.section_names import section_kind
 from arrange.formats.written import TECHNIQUES
-from arrange.tables.schemas import CHORDS, MEASURES, NOTES, PARTS, SECTIONS
+from arrange.tables.schemas import CHORDS, MEASURES, NOTES, PARTS, SECTIONS, SETUPS
+from arrange.tables.setups import where_otherwise
 from arrange.tables.song import Song, check_table
 from arrange.theory.chords import (
     KINDS,
@@ -125,7 +126,9 @@ def in_order(notes: pd.DataFrame) -> pd.DataFrame:
 def differences(one: Song, other: Song, left_out: set[tuple[str, str]] = WORKED_OUT) -> dict:
     """Return (table, column) -> the first few rows that differ; times agree to twelve digits."""
     found = {}
-    for name in ("parts", "sections", "measures", "chords", "notes"):
+    if one.players != other.players:
+        found["players", "line"] = one.players, other.players
+    for name in ("parts", "sections", "measures", "chords", "notes", "setups"):
         first, second = getattr(one, name), getattr(other, name)
         if len(first) != len(second):
             found[name, "rows"] = len(first), len(second)
@@ -355,10 +358,11 @@ CHORD_DEGREES = ((), (Degree(9, -1, "add"),), (Degree(3, 0, "subtract"),), (Degr
 
 @st.composite
 def part_rows(
-    draw, name: str, capo: int, bars: list[tuple[int, int]], *, apart: bool
+    draw, name: str, capos: list[int], bars: list[tuple[int, int]], *, apart: bool
 ) -> list[dict]:
     """Return notes of one part: two voices, each a line of chords, rests and grace notes.
 
+    The capos are those of the bars.
     If not `apart`, the next note of a voice may begin while the last one still sounds.
     """
     family, _, tuning, _ = INSTRUMENTS[name]
@@ -379,7 +383,7 @@ def part_rows(
             text = ", ".join(each for each in TECHNIQUES if each in techniques) or None
             strings = draw(st.sets(st.integers(1, len(tuning or STANDARD)), min_size=1, max_size=3))
             for string in sorted(strings)[: 1 if grace or family == "drums" else 3]:
-                fret = draw(st.integers(capo, 15)) if tuning else None
+                fret = draw(st.integers(capos[bar - 1], 15)) if tuning else None
                 pitch = tuning[string - 1] + fret if tuning else 48 + 5 * string
                 if family == "voice":
                     pitch += draw(st.sampled_from([0, 0.5]))
@@ -404,6 +408,20 @@ def part_rows(
 
 
 @st.composite
+def setup(draw, name: str, section: str, capo: int) -> dict:
+    """What a part has in a section, often what its row of parts says or may say."""
+    capos = [capo, capo, 0, 2, 5] if INSTRUMENTS[name][2] else [0]
+    return {
+        "part": name,
+        "section": section,
+        "drive": draw(st.sampled_from(["clean", "edge", "distorted"])),
+        "echo": draw(st.sampled_from([None, "dotted eighth", "D.C. al fine"])),
+        "capo": draw(st.sampled_from(capos)),
+        "layers": draw(st.sampled_from([None, None, "Hook", "To Coda + Chorus 2"])),
+    }
+
+
+@st.composite
 def songs(draw, *, apart: bool = True) -> Song:
     """A small Song; if the notes of each voice are kept `apart`, the format holds every column."""
     names = draw(
@@ -423,10 +441,16 @@ def songs(draw, *, apart: bool = True) -> Song:
     tempo = st.floats(20, 400).map(lambda each: round(each, 2))
     capos = [draw(st.sampled_from([0, 2, 3])) if INSTRUMENTS[name][2] else 0 for name in names]
     levels = [draw(st.sampled_from([0.0, -3.0, -7.5])) for _ in names]
-    rows = [
-        row for name, capo in zip(names, capos, strict=True)
-        for row in draw(part_rows(name, capo, bars, apart=apart))
-    ]  # fmt: skip
+    setups = {
+        (name, head): draw(setup(name, labels[place], capo))
+        for name, capo in zip(names, capos, strict=True)
+        for place, head in enumerate(heads)
+    }
+    rows = []
+    for name in names:
+        here = [setups[name, max(head for head in heads if head <= bar)]["capo"]
+                for bar in range(1, count + 1)]  # fmt: skip
+        rows += draw(part_rows(name, here, bars, apart=apart))
     notes = pd.DataFrame(rows, columns=NOTES.names)
     notes["section"] = [section_of[measure - 1] for measure in notes["measure"]]
     notes["source_id"] = [f"note.{number}" for number in range(len(notes))]
@@ -489,7 +513,10 @@ def songs(draw, *, apart: bool = True) -> Song:
         (parts, PARTS), (sections, SECTIONS), (measures, MEASURES),
         (pd.DataFrame(chord_rows, columns=CHORDS.names), CHORDS), (notes, NOTES),
     )  # fmt: skip
-    return Song(*(check_table(pd.DataFrame(frame), table) for frame, table in frames), title=title)
+    players = draw(st.sampled_from([(), ("Ann; acoustic; capo none or 4", '"Ben; <b>": clean')]))
+    tables = [check_table(pd.DataFrame(frame), table) for frame, table in frames]
+    otherwise = where_otherwise(check_table(pd.DataFrame(setups.values()), SETUPS), tables[0])
+    return Song(*tables, title=title, players=players, setups=otherwise)
 
 
 @st.composite
@@ -935,6 +962,27 @@ def test_levels_become_volumes(written):
     a_song = song(("Guitar", "C4", 0, 4), ("Keys", "C4", 0, 4), parts=parts)
     assert texts(tree(a_song), ".//volume") == ["10", "100"]
     assert written(a_song).parts["level"].tolist() == pytest.approx([-20.0, 0.0])
+
+
+def test_players_stand_beside_what_else_is_known_of_the_file(written):
+    """MusicXML 4.0: miscellaneous holds metadata that the format has no element for."""
+    named = replace(song(("G", "C4", 0, 4)), players=("Ann; acoustic", "Ben"))
+    fields = tree(named).findall("identification/miscellaneous/miscellaneous-field")
+    assert [(each.get("name"), each.text) for each in fields] == [
+        ("player", "Ann; acoustic"),
+        ("player", "Ben"),
+    ]
+    assert written(named).players == named.players
+
+
+def test_a_player_that_nobody_can_read_is_reported(tmp_path):
+    """Another program may call a field so; the song is read without it."""
+    data = format_musicxml(replace(song(("G", "C4", 0, 4)), players=("Ann; acoustic",)), [])
+    path = tmp_path / "odd.musicxml"
+    path.write_bytes(data.replace(b"acoustic", b"version 4.2"))
+    again = ar.read(path)
+    assert again.players == ()
+    assert "a player is left out: player Ann: 'version 4.2' is not understood" in again.notices[0]
 
 
 def test_drive_and_echo_are_words_to_the_player():

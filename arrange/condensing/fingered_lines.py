@@ -338,4 +338,4 @@ def _bare_song(song: Song, notes: pd.DataFrame, neck: Neck) -> Song:
     """A song of one guitar with these notes."""
     part = song.parts.iloc[:1].assign(part="player", family="guitar", capo=neck.capo)
     part["tuning"] = pd.Series([neck.tuning], index=part.index, dtype=object)
-    return replace(song, parts=part, notes=notes)
+    return replace(song, parts=part, notes=notes, setups=song.setups[:0])

@@ -12,6 +12,7 @@ import numpy as np
 import pandas as pd
 
 from arrange.clashes.scene import Scene
+from arrange.guitar.fingering import part_capos
 from arrange.guitar.necks import STANDARD_FRETS, STANDARD_TUNINGS
 from arrange.tables.song import Song
 from arrange.tables.sounding import Array
@@ -126,7 +127,8 @@ class Unit:
         if not tuning:
             return 0.0, 127.0
         frets = STANDARD_FRETS.get(row["family"], 22)
-        return float(min(tuning) + row["capo"]), float(max(tuning) + frets)
+        capo = part_capos(self.song, self.part, self.notes).max()
+        return float(min(tuning) + capo), float(max(tuning) + frets)
 
     def _is_playable(self, semitones: int) -> bool:
         low, high = self._neck

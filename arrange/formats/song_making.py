@@ -18,13 +18,21 @@ from arrange.errors import ReadError, TableError
 from arrange.formats.notices import first_notices
 from arrange.formats.played_chords import chord_columns
 from arrange.formats.played_notes import note_columns
+from arrange.formats.played_setups import setup_table
 from arrange.formats.playing_order import playing_order
 from arrange.formats.section_names import section_heads, section_kind, section_labels
 from arrange.formats.written import DEFAULT_TEMPO, Array, PlayedBars, Written, move_octaves
 from arrange.song_size import LEAST_TEMPO, MOST_SECTIONS, MOST_TEMPO
-from arrange.tables.schemas import SONG_TABLES
+from arrange.tables.schemas import PARTS, SONG_TABLES
 from arrange.tables.size_check import check_limits
-from arrange.tables.song import Remark, Song, integer_column, object_column, text_column
+from arrange.tables.song import (
+    Remark,
+    Song,
+    integer_column,
+    make_table,
+    object_column,
+    text_column,
+)
 from arrange.text.words import first_few
 
 
@@ -104,9 +112,9 @@ def make_song(written: Written, *, played: bool, **about: Any) -> Song:
         )
     lengths = written.lengths[order]
     starts = np.concatenate([[0], np.cumsum(lengths)])
-    sections, section_of_bar = _sections(written, order, starts, notices)
+    sections, section_of_bar, heads = _sections(written, order, starts, notices)
     labels = sections["section"]
-    bars = PlayedBars(order, starts, section_of_bar, labels)
+    bars = PlayedBars(order, starts, section_of_bar, labels, heads)
     measures = {
         "measure": np.arange(1, len(order) + 1),
         "written": _taken(written.numbers, order),
@@ -118,9 +126,10 @@ def make_song(written: Written, *, played: bool, **about: Any) -> Song:
         "tempo": _mean_tempos(written, notices)[order],
     }
     try:
+        parts = make_table(_part_columns(written), PARTS)
         song = Song.from_columns(
             {
-                "parts": _part_columns(written),
+                "parts": parts,
                 "sections": {
                     **sections,
                     "section": text_column(labels),
@@ -129,16 +138,18 @@ def make_song(written: Written, *, played: bool, **about: Any) -> Song:
                 "measures": measures,
                 "chords": chord_columns(written, bars, notices),
                 "notes": note_columns(written, bars, notices),
+                "setups": setup_table(written, bars, parts, notices),
             },
             title=written.title,
             notices=tuple(notices),
             remarks=_remarks(written, bars),
+            players=tuple(written.players),
             **about,
         )
         check_limits(
             {table.name: getattr(song, table.name) for table in SONG_TABLES},
             song.title,
-            [remark.text for remark in song.remarks],
+            [*(remark.text for remark in song.remarks), *song.players],
         )
     except TableError as error:
         raise ReadError(str(error)) from None
@@ -168,8 +179,8 @@ def _part_columns(written: Written) -> dict[str, Any]:
 
 def _sections(
     written: Written, order: Array, starts: Array, notices: list[str]
-) -> tuple[dict[str, Any], Array]:
-    """The sections as played, and the row of each played bar."""
+) -> tuple[dict[str, Any], Array, Array]:
+    """The sections as played, the row of each played bar, the printed bar where each begins."""
     heads = section_heads(written.marks, written.double_bars, len(written.numbers))
     firsts = sorted(heads)
     head_of_bar = np.searchsorted(firsts, order, side="right") - 1
@@ -202,7 +213,7 @@ def _sections(
         "onset": starts[first] / written.ticks,
         "duration": (starts[last + 1] - starts[first]) / written.ticks,
     }
-    return columns, np.cumsum(begins) - 1
+    return columns, np.cumsum(begins) - 1, np.array(firsts)[head_of_bar[first]]
 
 
 def _remarks(written: Written, played: PlayedBars) -> tuple[Remark, ...]:

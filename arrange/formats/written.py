@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -29,6 +29,17 @@ TECHNIQUES = (
 )
 MOST_OCTAVES = 3  # that a part is moved by; more is a slip of the hand (ours)
 DEFAULT_TEMPO = 120.0  # quarter notes a minute, as in the Standard MIDI File specification
+
+
+class Setup(NamedTuple):
+    """What a part has from a printed bar on; its layers only in the section that begins there."""
+
+    bar: int
+    part: int
+    drive: str
+    echo: str | None
+    capo: int
+    layers: str | None = None
 
 
 @dataclass(frozen=True)
@@ -67,6 +78,10 @@ class Written:
         What the file calls each note; empty where it has no names for them: they are numbered.
     remarks : list of (bar, text)
         Words to the players of the section that begins at a bar, or of all the song at -1.
+    setups : list of Setup
+        Where a part has something else than its row of `parts` says, until its next one.
+    players : list of str
+        Who may play the guitars, a line each as ``read_player`` reads it.
     title : str
     notices : list of str
         What the reader had to repair or leave out.
@@ -89,6 +104,8 @@ class Written:
     passes: Mapping[int, int] = field(default_factory=dict)
     sources: Sequence[str] = ()
     remarks: Sequence[tuple[int, str]] = ()
+    setups: Sequence[Setup] = ()
+    players: Sequence[str] = ()
     title: str = ""
     notices: Sequence[str] = ()
 
@@ -107,12 +124,15 @@ class PlayedBars:
         The section that each lies in, from 0.
     labels : sequence of str
         Of the sections.
+    heads : array of int
+        The printed bar at which each section begins on the page, from 0.
     """
 
     order: Array
     starts: Array
     sections: Array
     labels: Sequence[str]
+    heads: Array
 
 
 def move_octaves(written: Written, octaves: Mapping[str, int], name: str) -> Written:

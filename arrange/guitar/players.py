@@ -7,13 +7,14 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Any
 
-from arrange.errors import ArrangeError, shown
+from arrange.errors import ArrangeError, PlayerError, shown
 from arrange.guitar.hands import Hand
-from arrange.guitar.necks import TUNINGS, Neck, parse_tuning
+from arrange.guitar.necks import TUNINGS, Neck, parse_tuning, tuning_name
 from arrange.guitar.picking import PICKS, usual_picks
 from arrange.song_size import MOST_CAPO
 from arrange.tables.schemas import DRIVES
-from arrange.text.part_lists import split_fields, unquoted
+from arrange.tables.song import Song
+from arrange.text.part_lists import placed_fields, quoted, unquoted
 from arrange.text.words import listed
 from arrange.theory.spelling import nearest_spelling
 
@@ -23,7 +24,7 @@ _INSTRUMENTS = {
     "acoustic guitar": ("clean",),
     "classical guitar": ("clean",),
 }
-_EXAMPLE = "'Ann: electric; standard tuning; capo none or 4; clean, overdriven; echo'"
+_EXAMPLE = "'Ann; electric; standard tuning; capo none or 4; clean, overdriven; echo'"
 
 
 @dataclass(frozen=True)
@@ -98,34 +99,100 @@ def nearest_drive(sounds: Iterable[str], drive: str) -> str:
     return min(sounds, key=lambda own: (abs(DRIVES.index(own) - wanted), DRIVES.index(own)))
 
 
-def read_player(text: str) -> Player:
-    """Return the player that a line describes.
-
-    The line is a name and a colon, then in any order, each behind a ``;``: an instrument; a tuning;
-    the capos that the player is willing to use; drives; ``echo`` or ``no echo``; ``pick`` or
-    ``fingers``. A name alone is a player who has a pick and whatever serves best.
+def song_players(song: Song) -> tuple[Player, ...]:
+    """Return the players that a song names, as ``condense`` takes them; empty where it names none.
 
     Raises
     ------
     ArrangeError
+        If a line describes no player, or two have one name.
+
+    Examples
+    --------
+    >>> from dataclasses import replace
+    >>> import arrange as ar
+    >>> song = ar.read("datasets/last-bell.musicxml")
+    >>> song = replace(song, players=("Ann; electric guitar; capo none or 4", "Ben; acoustic"))
+    >>> [(player.name, player.capos, player.echo) for player in ar.song_players(song)]
+    [('Ann', (0, 4), True), ('Ben', None, False)]
+    """
+    players: dict[str, Player] = {}
+    for line in song.players:
+        player = read_player(line)
+        if player.name in players:
+            raise ArrangeError(same_name(player.name))
+        players[player.name] = player
+    return tuple(players.values())
+
+
+def same_name(name: str) -> str:
+    """Return what is said of two players of one name."""
+    return f"a player is called {shown(name)} already; give each a name of their own"
+
+
+def read_player(text: str) -> Player:
+    """Return the player that a line describes.
+
+    The line is a name and then in any order, each behind a ``;``: an instrument; a tuning; the
+    capos that the player is willing to use; drives; ``echo`` or ``no echo``. Behind the name a
+    colon does as well. A name alone is a player who has whatever serves best.
+
+    Raises
+    ------
+    PlayerError
         If something is not understood; the message says what, and shows an example.
     """
-    name, *described = split_fields(text, ":")
-    if len(described) > 1 or len(split_fields(name, ";")) > 1:
-        raise ArrangeError(
-            f"player {shown(text)}: write {_EXAMPLE}; a name that holds : or ; stands in double "
-            "quotes"
-        )
+    (start, name), *described = placed_fields(text, ":;")
+    name = unquoted(name)
     fields: dict[str, Any] = {}
-    for each in split_fields(described[0], ";") if described else ():
-        if each.strip():
-            _read_field(unquoted(name), " ".join(each.split()), fields)
+    at: dict[str, int] = {}  # where what is known of the player stands
+    for offset, each in described:
+        if each:
+            _add_field(name, offset, each, fields)
+            at |= {field: offset for field in fields if field not in at}
     drives = _INSTRUMENTS.get(fields.pop("instrument", "electric guitar"), DRIVES)
     fields.setdefault("sounds", drives)
     fields.setdefault("picks", fields.pop("usual picks", "pick"))
     # An echo is an electric guitar's where nothing is said (common practice).
     fields.setdefault("echo", drives == DRIVES)
-    return Player(unquoted(name), **fields)
+    try:
+        return Player(name, **fields)
+    except ArrangeError as error:
+        raise PlayerError(str(error), at.get("capos", start) if name else start) from None
+
+
+def format_player(player: Player) -> str:
+    """Return a player as the line that ``read_player`` reads.
+
+    It holds the tuning of the neck and the frets of the capo; not its other measures, nor the hand.
+    """
+    fields = [quoted(player.name, ":;")]
+    capos = player.capos
+    if player.neck is not None:
+        tuning = tuning_name(player.neck.tuning)
+        is_named = tuning.lower() in TUNINGS
+        fields.append(f"{tuning} tuning" if is_named else f"tuning {tuning}")
+        capos = (player.neck.capo,) if capos is None and player.neck.capo else capos
+    if capos is not None:
+        fields.append(f"capo {listed([str(capo or 'none') for capo in capos], 'or')}")
+    if player.sounds != DRIVES:
+        fields.append(", ".join(player.sounds))
+    if not player.echo:
+        fields.append("no echo")
+    if player.picks == "fingers":
+        fields.append("fingers")
+    return "; ".join(fields)
+
+
+def _add_field(name: str, offset: int, text: str, fields: dict[str, Any]) -> None:
+    known = len(fields)
+    try:
+        _read_field(name, " ".join(text.split()), fields)
+    except ArrangeError as error:
+        raise PlayerError(str(error), offset) from None
+    if len(fields) == known:
+        problem = f"player {name}: {shown(text)} says anew what stands before it; leave one out"
+        raise PlayerError(problem, offset)
 
 
 def _read_field(name: str, text: str, fields: dict[str, Any]) -> None:
@@ -157,7 +224,9 @@ def _read_field(name: str, text: str, fields: dict[str, Any]) -> None:
             *(f"{each} tuning" for each in TUNINGS),
         )
         meant = nearest_spelling(low, known)
-        hint = f"; did you mean {meant!r}?" if meant else f"; write {_EXAMPLE}"
+        hint = f"; did you mean {meant!r}?" if meant else (
+            f"; write {_EXAMPLE}, and a name that holds : or ; in double quotes"
+        )  # fmt: skip
         raise ArrangeError(f"player {name}: {shown(text)} is not understood{hint}")
 
 

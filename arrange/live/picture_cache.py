@@ -8,7 +8,7 @@ from functools import lru_cache
 import numpy as np
 import pandas as pd
 
-from arrange.guitar.fingering import part_neck
+from arrange.guitar.fingering import lowest_neck
 from arrange.live.choices import Choices, choices_words, has_strings
 from arrange.live.picture import Hands, Places, Sight, draw_places, draw_sight
 from arrange.live.results_cache import ResultsCache
@@ -55,9 +55,12 @@ class PictureCache:
         first, last = int(row["first_measure"]), int(row["last_measure"])
         key = song.measures["key"].iloc[first - 1]
         hands = tuple(
-            Hands(each, part_neck(after, each), self._results.hands(choices, each))
-            for each in parts
-            if has_strings(song, each)
+            Hands(each, lowest_neck(after, each, notes), notes)
+            for each, notes in (
+                (each, self._results.hands(choices, each))
+                for each in parts
+                if has_strings(song, each)
+            )
         )
         places = Places(
             bars=(first, last),

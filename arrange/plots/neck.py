@@ -18,7 +18,7 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch, Rectangle
 
 from arrange.errors import ArrangeError
-from arrange.guitar.fingering import part_neck
+from arrange.guitar.fingering import lowest_neck
 from arrange.guitar.fret_pictures import NO_LABELS, FretLabels, FretPicture, fret_pictures
 from arrange.guitar.hands import Hand
 from arrange.guitar.necks import LEFT_OUT, Array, Neck
@@ -267,7 +267,10 @@ def _plot_parts(
     labels: FretLabels,
     ax: Axes | None,
 ) -> Axes:
-    necks = {part: neck or (part_neck(song, part) if song else Neck()) for part in tables}
+    necks = {
+        part: neck or (lowest_neck(song, part, own) if song else Neck())
+        for part, own in tables.items()
+    }
     widest = max(necks.values(), key=lambda each: (each.strings, each.frets))
     _check_places(tables, necks)
     board = Fretboard(widest, widest.frets)

@@ -18,7 +18,7 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
 from arrange.errors import ArrangeError
-from arrange.guitar.fingering import part_neck
+from arrange.guitar.fingering import lowest_neck
 from arrange.guitar.necks import Array, Neck, fret_mm
 from arrange.plots.figures import (
     BLUE,
@@ -96,7 +96,7 @@ def plot_positions(
     'Where the first finger stands: Guitar 2 at fret 4'
     """
     tables = _by_part(fingered)
-    necks = {part: neck or part_neck(song, part) for part in tables}
+    necks = {part: neck or lowest_neck(song, part, own) for part, own in tables.items()}
     if ax is None:
         ax = new_axes(2.9, Margins(left=0.62, right=0.25))
     clear_frame(ax)

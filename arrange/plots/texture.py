@@ -94,6 +94,7 @@ def plot_texture(song: Song, parts: Sequence[str] | None = None, ax: Axes | None
         song,
         parts=song.parts[song.parts["part"].isin(chosen)].reset_index(drop=True),
         notes=song.notes[song.notes["part"].isin(chosen).to_numpy(dtype=bool)],
+        setups=song.setups[song.setups["part"].isin(chosen)].reset_index(drop=True),
     )
     texture = part_texture(drawn, by="measure")
     most = float((texture["density"] + texture["echoes"]).max())

@@ -28,7 +28,10 @@ _MIDDLE_HALF = (0.25, 0.75)
 
 
 def part_ranges(
-    notes: pd.DataFrame, by: str = "song", parts: pd.DataFrame | None = None
+    notes: pd.DataFrame,
+    by: str = "song",
+    parts: pd.DataFrame | None = None,
+    setups: pd.DataFrame | None = None,
 ) -> pd.DataFrame:
     """Return the range of each part, over the song or by section or measure.
 
@@ -39,6 +42,8 @@ def part_ranges(
         ``"song"``, ``"section"`` or ``"measure"``.
     parts : a parts table, optional
         For the reserves; without it they are missing.
+    setups : a setups table, optional
+        For the reserves of parts whose capo is not everywhere the usual one.
 
     Returns
     -------
@@ -97,6 +102,8 @@ def part_ranges(
     known = _limits(parts)
     limits = np.array([known.get(name, (np.nan, np.nan)) for name in names]).reshape(-1, 2)
     bottom, top = limits[groups // max(len(labels), 1)].T
+    if parts is not None and setups is not None and len(setups) and len(groups):
+        bottom = bottom + np.minimum.reduceat(_capo_changes(heard, parts, setups)[order], starts)
     return ranges.assign(
         lower_reserve=ranges["lowest"] - bottom, upper_reserve=top - ranges["highest"]
     )
@@ -257,6 +264,15 @@ def _limits(parts: pd.DataFrame | None) -> dict[str, tuple[float, float]]:
         if tuning:
             limits[name] = (min(tuning) + capo, max(tuning) + STANDARD_FRETS.get(family, 22))
     return limits
+
+
+def _capo_changes(heard: pd.DataFrame, parts: pd.DataFrame, setups: pd.DataFrame) -> Array:
+    """How far each note's capo lies above its part's usual one, frets."""
+    own = setups.merge(parts[["part", "capo"]], on="part", suffixes=("", "_usual"))
+    change = (own["capo"] - own["capo_usual"]).set_axis(pd.MultiIndex.from_frame(
+        own[["part", "section"]]))  # fmt: skip
+    places = pd.MultiIndex.from_frame(heard[["part", "section"]])
+    return change.reindex(places, fill_value=0).to_numpy()
 
 
 def _histogram(cell: Array, weight: Array, shape: tuple[int, int]) -> Array:

@@ -53,18 +53,18 @@ class Study:
     @cached_property
     def ranges(self) -> pd.DataFrame:
         """``part_ranges`` over the song."""
-        return part_ranges(self.song.notes, "song", self.song.parts)
+        return part_ranges(self.song.notes, "song", self.song.parts, self.song.setups)
 
     @cached_property
     def section_ranges(self) -> pd.DataFrame:
         """``part_ranges`` by section."""
-        return part_ranges(self._by_section, "section", self.song.parts)
+        return part_ranges(self._by_section, "section", self.song.parts, self.song.setups)
 
     @cached_property
     def measure_ranges(self) -> pd.DataFrame:
         """``part_ranges`` by measure."""
         notes = cut_notes(sounding_notes(self.song.notes), self.song.measures, "measure")
-        return part_ranges(notes, "measure", self.song.parts)
+        return part_ranges(notes, "measure", self.song.parts, self.song.setups)
 
     @cached_property
     def overlap(self) -> pd.DataFrame:

@@ -58,14 +58,23 @@ def unquoted(text: str) -> str:
     return text[1:-1].replace('""', '"') if re.fullmatch(_QUOTED, text) else text
 
 
-def split_fields(text: str, sign: str) -> list[str]:
-    """Return what stands between a sign such as ``";"``, blanks at the ends left out.
+def split_fields(text: str, signs: str) -> list[str]:
+    """Return what stands between signs such as ``";"``, blanks at the ends left out.
 
-    A value, or a label in a list of labels, that stands in double quotes may hold the sign.
+    A value, or a label in a list of labels, that stands in double quotes may hold the signs.
     """
-    begins = rf"(?:^|(?<=[={sign}])|(?<=[={sign}]\s)|(?<=\s\+\s))"
-    fields = re.compile(rf"{begins}{_QUOTED}(?=\s*(?:{sign}|\+\s|\Z))|({sign})")
-    return [piece.strip() for piece in _pieces(fields, text)]
+    return [field for _, field in placed_fields(text, signs)]
+
+
+def placed_fields(text: str, signs: str) -> list[tuple[int, str]]:
+    """Return the fields of ``split_fields``, each with its place in the text, from 0."""
+    begins = rf"(?:^|(?<=[={signs}])|(?<=[={signs}]\s)|(?<=\s\+\s))"
+    fields = re.compile(rf"{begins}{_QUOTED}(?=\s*(?:[{signs}]|\+\s|\Z))|([{signs}])")
+    placed, at = [], 0
+    for piece in _pieces(fields, text):
+        placed.append((at + len(piece) - len(piece.lstrip()), piece.strip()))
+        at += len(piece) + 1
+    return placed
 
 
 def _pieces(marks: re.Pattern[str], text: str) -> list[str]:

@@ -82,6 +82,17 @@ D |----.-------|
 A |------x-----|
 E |0-----------|
 """,
+    """\
+part: Guitar 1; capo 2; frets from the capo
+player: Ann; electric guitar; capo none or 4
+section: A
+sound: Guitar 1; edge; echo eighth; capo none; plays Hook + "Low + high"
+Guitar 1 | 320003 |
+section: B; as A; played twice
+sound: Guitar 1; capo 5
+section: C; as B
+sound: Guitar 1; usual
+""",
 )
 
 
@@ -93,7 +104,17 @@ def musicxml() -> tuple[bytes, ...]:
     chorales = [_unzipped(CORPUS / "bach" / f"{name}.mxl") for name in CHORALES]
     whole = [DEMO.read_bytes()]
     cuts = [cut(path, 3) for path in (DEMO, DATASETS / "last-bell.musicxml")]
-    return (*(_small_scores() * 10), *(cuts * 8), *suite, *chorales, *whole)
+    changing = [_as_score(CHARTS[-1])]
+    return (*((*_small_scores(), *changing) * 10), *(cuts * 8), *suite, *chorales, *whole)
+
+
+def _as_score(chart: str) -> bytes:
+    """A chart as MusicXML."""
+    with tempfile.TemporaryDirectory() as folder:
+        source, target = Path(folder) / "song.txt", Path(folder) / "song.musicxml"
+        source.write_text(chart)
+        ar.convert(source, target)
+        return target.read_bytes()
 
 
 @functools.cache

@@ -37,6 +37,10 @@ ODD_SETTINGS = (
     "part: G; tuning C99 C0", "part: G; tuning E2", "part: G; level 1e30 dB",
     "part: G; program 999",
     "part: G; echo dotted none", "part: G; transpose 99", "title: " + "x" * 5000, "remark:",
+    "sound:", "sound: G", "sound: Guitar 1; capo 24",
+    "sound: Guitar 1; capo 12; plays " + "x" * 990,
+    "sound: Guitar 1; distorted; echo dotted none", "player:", "player: ;;", "player: Ann; capo 24",
+    'player: "Ann', "player: A; tuning C99", "player: " + "x" * 600,
     "|: C :|x999999", "chords |: C :|x3", "chords |1. C :|2. D |", "Guitar 1, tab in eighths",
 )  # fmt: skip
 

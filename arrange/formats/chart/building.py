@@ -21,8 +21,10 @@ from arrange.formats.chart.items import Frame, split_items
 from arrange.formats.chart.lines import Faults, Piece
 from arrange.formats.chart.rows import PLAIN_BAR, Cell
 from arrange.formats.chart.sections import Place, Section, Setting
+from arrange.formats.chart.sounds import part_with, section_setup
 from arrange.formats.chart.tablature import read_tab_bar
 from arrange.formats.playing_order import Bar, playing_order
+from arrange.formats.written import Setup
 from arrange.song_size import MOST_CHORDS, MOST_MEASURES, MOST_NOTES
 from arrange.text.words import counted
 from arrange.theory.chord_symbols import parse_chord, parse_number_chord
@@ -64,6 +66,7 @@ class Score:
     kinds: dict[int, str] = field(default_factory=dict)
     passes: dict[int, int] = field(default_factory=dict)
     remarks: list[tuple[int, str]] = field(default_factory=list)
+    setups: list[Setup] = field(default_factory=list)
     notes: list[Note] = field(default_factory=list)
 
 
@@ -76,6 +79,7 @@ def build_score(
 ) -> Score:
     """Return the printed score of a chart; what is wrong goes to `faults`."""
     builder = _Builder(parts, faults, notices)
+    builder.changing = {label for section in sections for label in section.sounds}
     for setting in settings:
         builder.apply(setting)
     number = 1
@@ -155,6 +159,8 @@ class _Builder:
     def __init__(self, parts: dict[str, Part], faults: Faults, notices: list[str]) -> None:
         self.score = Score()
         self.parts, self.faults, self.notices = parts, faults, notices
+        self.here = parts  # as they are in the section
+        self.changing: set[str] = set()  # the labels of parts with a sound line anywhere
         self.numbers = {label: number for number, label in enumerate(parts)}
         self.meter = Meter("4/4", Fraction(4), Fraction(1))
         self.frame = Frame.of(self.meter, self.meter.length)
@@ -162,7 +168,7 @@ class _Builder:
         self.is_over = False
         self.idle: list[Setting] = []  # behind the last bar so far
         self.frames: dict[tuple[Fraction, Fraction], Frame] = {}
-        self.readers: dict[tuple[str, int], BarReader] = {}
+        self.readers: dict[tuple[str, int, int], BarReader] = {}
         # What each row played in the bar before; None where a fault leaves that open.
         self.before: dict[tuple[str, str, int], list[Note] | None] = {}
 
@@ -203,6 +209,7 @@ class _Builder:
             score.kinds[first] = section.kind
         if section.first_pass is not None or time > 0:
             score.passes[first] = (section.first_pass or 1) + max(time - 1, 0)
+        self._set_sounds(first, section)
         settings = sorted(section.settings, key=lambda setting: setting.bar)
         done = 0
         for bar, (signs, number) in enumerate(zip(section.bars, numbers, strict=True)):
@@ -225,6 +232,16 @@ class _Builder:
             rows[voice] = rows.get(voice, -1) + 1
             row = (*voice, rows[voice])
             self.before[row] = self._add_layer(place, first, whole, earlier.get(row, []))
+
+    def _set_sounds(self, first: int, section: Section) -> None:
+        """Let the parts be as they are in a section, which begins at a bar."""
+        sounds = section.sounds
+        self.here = {label: part_with(part, sounds.get(label)) for label, part in
+                     self.parts.items()}  # fmt: skip
+        self.score.setups += [
+            section_setup(first, self.numbers[label], self.here[label], sounds.get(label))
+            for label in self.changing
+        ]
 
     def _add_chords(self, first: int, cells: list[Cell | None]) -> None:
         known: dict[tuple[str, str | None, Fraction], list[tuple[Fraction, Chord]]] = {}
@@ -276,7 +293,7 @@ class _Builder:
         self, place: Place, first: int, cells: list[Cell | None], before: list[Note] | None
     ) -> list[Note] | None:
         """Add what a row plays; `before` is what it played in the bar before it."""
-        part = self.parts[place.owner.part]
+        part = self.here[place.owner.part]
         index, voice = self.numbers[part.label], place.owner.voice
         for measure, cell in enumerate(cells, first):
             if cell is None:
@@ -306,7 +323,7 @@ class _Builder:
     def _events(self, part: Part, cell: Cell, frame: Frame) -> list[Event]:
         if cell.tab is not None:
             return read_tab_bar(cell, cell.tab, part, frame, self.faults)
-        same = (part.label, id(frame))
+        same = (part.label, part.capo, id(frame))
         reader = self.readers.get(same)
         if reader is None:
             reader = self.readers[same] = BarReader(part, frame, self.faults, self.notices)

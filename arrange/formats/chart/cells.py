@@ -18,7 +18,9 @@ from arrange.errors import ArrangeError, shown
 from arrange.formats.chart.header import Meter, Part
 from arrange.formats.chart.items import TECHNIQUE_WORDS, is_shared
 from arrange.song_size import MOST_FRETS
+from arrange.tables.setups import by_section, section_at
 from arrange.tables.song import Song
+from arrange.tables.sounding import Array
 from arrange.theory.pitch import note_name
 
 _WORDS = {technique: word for word, technique in TECHNIQUE_WORDS.items()}
@@ -46,8 +48,9 @@ def part_layers(song: Song, parts: Sequence[Part]) -> list[tuple[str, list[Event
     """The rows of each part: its label, and events that do not sound into each other."""
     layers: list[tuple[str, list[Event]]] = []
     keys = [key if isinstance(key, str) else None for key in song.measures["key"]]
+    notes = song.notes.assign(capo=_capos(song))
     for part in parts:
-        own = song.notes[song.notes["part"] == part.label]
+        own = notes[notes["part"] == part.label]
         voices = own["voice"].fillna("1")
         for number, voice in enumerate(dict.fromkeys(voices), 1):
             rows: list[list[Event]] = []
@@ -61,6 +64,12 @@ def part_layers(song: Song, parts: Sequence[Part]) -> list[tuple[str, list[Event
             label = part.label if name == "1" else f"{part.label}, voice {name}"
             layers += [(label, row) for row in rows]
     return layers
+
+
+def _capos(song: Song) -> Array:
+    """The capo of each note's part, in the section in whose bars the note is written."""
+    part = pd.Index(song.parts["part"]).get_indexer(pd.Index(song.notes["part"]))
+    return by_section(song, "capo")[part, section_at(song, song.notes["onset"])]
 
 
 def _events(notes: Any, part: Part, keys: Sequence[str | None]) -> list[Event]:
@@ -96,7 +105,7 @@ def _fits(row: Any, part: Part) -> bool:
     index = len(part.tuning) - row.string
     return (
         0 <= index < len(part.tuning)
-        and part.capo <= row.fret <= MOST_FRETS
+        and row.capo <= row.fret <= MOST_FRETS
         and part.tuning[index] + row.fret == row.pitch
     )
 

@@ -26,7 +26,8 @@ from arrange.tables.schemas import DRIVES, FAMILIES
 from arrange.theory.meters import FREE, meter_quarters, meter_terms
 from arrange.theory.pitch import is_key, parse_note
 
-SETTINGS = ("title", "key", "meter", "tempo", "length", "part", "section", "remark")
+SETTINGS = ("title", "key", "meter", "tempo", "length", "part", "player", "section",
+            "sound", "remark")  # fmt: skip
 CHORDS = "chords"  # the label of the row of chord symbols
 # Note values in quarter notes, by the words that players use.
 NOTE_VALUES = {
@@ -172,9 +173,9 @@ def read_part(value: Piece, faults: Faults) -> Part | None:
 def _read_option(option: Piece, fields: dict[str, Any], faults: Faults) -> None:
     text = option.text
     first, _, rest = text.partition(" ")
-    if text in DRIVES:
-        fields["drive"] = text
-    elif text == "no tuning":
+    if read_sound_option(option, fields, faults):
+        return
+    if text == "no tuning":
         fields["tuning"] = ()
     elif text.endswith(" tuning") or first == "tuning":
         _read_tuning(option, fields, faults)
@@ -187,8 +188,8 @@ def _read_option(option: Piece, fields: dict[str, Any], faults: Faults) -> None:
             fields["family"] = rest
         else:
             faults.add(option, f"no family is called {shown(rest)}", rest, FAMILIES)
-    elif first in ("echo", "player") and rest:
-        fields[first] = rest
+    elif first == "player" and rest:
+        fields["player"] = rest
     elif nearly(first, _WORDS) or nearly(text, DRIVES):
         faults.add(option, f"{shown(text)} is no option of a part", first, (*_WORDS, *DRIVES))
     elif text and "instrument" not in fields:
@@ -197,6 +198,23 @@ def _read_option(option: Piece, fields: dict[str, Any], faults: Faults) -> None:
         faults.add(option, f"{shown(text)} is no option of a part: write an instrument, a "
                    "tuning, 'capo 3', 'clean', 'echo dotted eighth', 'level -3 dB', 'program 28' "
                    "or 'player Ann'")  # fmt: skip
+
+
+def read_sound_option(option: Piece, fields: dict[str, Any], faults: Faults) -> bool:
+    """Take a drive, an echo or a capo into the fields of a part; return whether it is one."""
+    text = option.text
+    first, _, rest = text.partition(" ")
+    if text in DRIVES:
+        fields["drive"] = text
+    elif text == "no echo" or (first == "echo" and rest):
+        fields["echo"] = rest if first == "echo" else None
+    elif text in ("capo none", "no capo"):
+        fields["capo"] = 0
+    elif first == "capo":
+        _read_number(option, fields, faults)
+    else:
+        return False
+    return True
 
 
 def _read_number(option: Piece, fields: dict[str, Any], faults: Faults) -> None:

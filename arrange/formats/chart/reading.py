@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from arrange.errors import ChartError, cut_text, shown
+from arrange.errors import ChartError, PlayerError, cut_text, shown
 from arrange.formats.chart.building import build_score
 from arrange.formats.chart.header import SETTINGS, Part, read_part
 from arrange.formats.chart.lines import Faults, Piece, bare_line, decode, split_lines
@@ -17,9 +17,11 @@ from arrange.formats.chart.sections import (
     finish_section,
     read_heading,
 )
+from arrange.formats.chart.sounds import read_sound
 from arrange.formats.chart.tablature import is_string, is_tab_heading, read_tab
 from arrange.formats.song_making import song_reader
 from arrange.formats.written import Written
+from arrange.guitar.players import read_player, same_name
 from arrange.song_size import (
     MOST_MEASURES,
     MOST_PARTS,
@@ -54,7 +56,12 @@ def read_chart(data: bytes, name: str) -> Written:
     faults.raise_if_any()
     score.remarks[:0] = [(-1, text) for text in chart.remarks]
     written = written_score(score, list(chart.parts.values()))
-    return replace(written, title=chart.title, notices=chart.notices)
+    return replace(
+        written,
+        title=chart.title,
+        notices=chart.notices,
+        players=list(chart.players.values()),
+    )
 
 
 def _check_lines(lines: list[str], faults: Faults) -> None:
@@ -76,6 +83,7 @@ class _Chart:
         self.settings: list[Setting] = []
         self.remarks: list[str] = []  # for all the song
         self.parts: dict[str, Part] = {}
+        self.players: dict[str, str] = {}  # the line of each
         self.sections: list[Section] = []
         self._open: tuple[Section, Section | None] | None = None
         self._before = 0  # faults before the open section
@@ -108,6 +116,8 @@ class _Chart:
             self._flush()
         elif setting == "remark":
             self._remark(line.part(len(name) + 1))
+        elif setting == "sound":
+            self._sound(line.part(len(name) + 1))
         elif setting in SETTINGS:
             self._flush()
             self._set(setting, line.part(len(name) + 1))
@@ -182,11 +192,42 @@ class _Chart:
                 self._is_over = len(self.parts) > MOST_PARTS
                 if self._is_over:
                     self.faults.add(value, f"a chart has {MOST_PARTS} parts at most")
+        elif name == "player":
+            self._player(value)
         elif self._open is None:
             self.settings.append(Setting(0, name, value))
         else:
             section = self._open[0]
             section.settings.append(Setting(len(section.bars), name, value))
+
+    def _player(self, value: Piece) -> None:
+        if len(value.text) > MOST_REMARK or len(self.players) == MOST_PARTS:
+            self.faults.add(value, f"a chart has {MOST_PARTS} players at most, each described in "
+                            f"{MOST_REMARK} characters at most")  # fmt: skip
+            return
+        try:
+            player = read_player(value.text)
+        except PlayerError as error:
+            self.faults.add(value.part(error.offset), error)
+            return
+        if player.name in self.players:
+            self.faults.add(value, same_name(player.name))
+        self.players[player.name] = " ".join(value.text.split())
+
+    def _sound(self, value: Piece) -> None:
+        if self._open is None:
+            self.faults.add(value, "a sound line says what a part has in one section; write it "
+                            "below 'section: Verse', or what it has in all the song on its 'part:' "
+                            "line")  # fmt: skip
+            return
+        sound = None if self._is_too_long(value) else read_sound(value, self.parts, self.faults)
+        if sound is None:
+            return
+        sounds = self._open[0].sounds
+        if sound.part in sounds:
+            self.faults.add(value, f"{sound.part} has a sound line in this section already; write "
+                            "all of it in one line")  # fmt: skip
+        sounds[sound.part] = sound
 
     def _remark(self, value: Piece) -> None:
         own = self.remarks if self._open is None else self._open[0].remarks

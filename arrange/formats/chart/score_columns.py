@@ -52,6 +52,7 @@ def written_score(score: Score, parts: Sequence[Part]) -> Written:
         kinds=score.kinds,
         passes=score.passes,
         remarks=score.remarks,
+        setups=score.setups,
     )  # fmt: skip
 
 

@@ -21,6 +21,7 @@ from arrange.formats.chart.rows import (
     Owner,
     Row,
 )
+from arrange.formats.chart.sounds import Sound
 from arrange.formats.playing_order import Bar
 from arrange.song_size import MOST_MEASURES, MOST_TEXT
 from arrange.text.words import counted
@@ -58,6 +59,7 @@ class Section:
     after: list[Setting] = field(default_factory=list)  # behind its last bar, for what follows
     bars: list[Bar] = field(default_factory=list)
     remarks: list[str] = field(default_factory=list)
+    sounds: dict[str, Sound] = field(default_factory=dict)  # by the label of the part
     layers: dict[Place, dict[int, Cell]] = field(default_factory=dict)
 
     def copy(self, **changes: Any) -> Section:
@@ -188,7 +190,7 @@ def finish_section(
             first_pass=section.first_pass, numbered=section.numbered,
             times=section.times or model.times,
             settings=[*model.settings, *section.settings], after=section.after,
-            remarks=section.remarks,
+            remarks=section.remarks, sounds={**model.sounds, **section.sounds},
         )  # fmt: skip
         kept = {p: cells for p, cells in section.layers.items() if p.owner.part not in replaced}
         section.layers = {**kept, **own}

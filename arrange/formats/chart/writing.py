@@ -11,7 +11,7 @@ from __future__ import annotations
 import os
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -33,6 +33,7 @@ from arrange.formats.chart.header import (
 )
 from arrange.formats.chart.lines import Faults, Piece, bare_line
 from arrange.formats.chart.reading import read_chart
+from arrange.formats.chart.sounds import format_sound
 from arrange.formats.files import whole_file
 from arrange.formats.instruments import instrument_family
 from arrange.formats.notices import outlasting_notices
@@ -53,6 +54,7 @@ class _Section:
     first: int  # its first bar, from 0
     state: tuple[tuple[str, ...], ...]  # key, meter, tempo, length of each bar
     rows: tuple[tuple[str, tuple[str, ...]], ...]  # label, cells
+    setups: dict[str, tuple[Part, str | None]]  # label: the part as it is there, its layers
 
 
 def write_chart(song: Song, path: str | os.PathLike[str]) -> tuple[str, ...]:
@@ -128,8 +130,9 @@ def format_chart(song: Song) -> str:
     first = sections[0].state[0] if sections else state
     lines += _changes(state, first)
     lines += ["", *(_part_line(part) for part in parts)]
+    lines += [f"player: {_one_line(player)}" for player in song.players]
     state = first
-    done: dict[tuple[Any, ...], str] = {}
+    done: dict[tuple[Any, ...], _Section] = {}
     number = 0
     written = _printed_numbers(song)
     for section in sections:
@@ -138,15 +141,29 @@ def format_chart(song: Song) -> str:
         content = (section.state, section.rows)
         lines.append("")
         if content in done and section.rows:
-            lines.append(f"{_insert(heading, f'as {done[content]}')}")
+            model = done[content]
+            lines.append(f"{_insert(heading, f'as {model.label}')}")
+            lines += _sound_lines(parts, section, model)
             lines += _remarks(song, section.label)
             lines += _changes(state, section.state[0])
         else:
-            lines += [heading, *_remarks(song, section.label)]
+            lines += [heading, *_sound_lines(parts, section), *_remarks(song, section.label)]
             lines += _body(section, state)
-            done.setdefault(content, section.label)
+            done.setdefault(content, section)
         state = section.state[-1]
     return "\n".join(lines) + "\n"
+
+
+def _sound_lines(
+    parts: Sequence[Part], section: _Section, model: _Section | None = None
+) -> list[str]:
+    """The lines of the parts that are otherwise there than they are in all, or in the model."""
+    before = {} if model is None else model.setups
+    return [
+        format_sound(part, *section.setups.get(part.label, (part, None)))
+        for part in parts
+        if section.setups.get(part.label) != before.get(part.label)
+    ]
 
 
 def _one_line(text: str) -> str:
@@ -256,12 +273,8 @@ def _rows(section: _Section, start: int, end: int) -> list[str]:
 def _chart_part(row: dict[str, Any]) -> Part:
     _check_label("part", row["part"], ",;|")
 
-    def text(name: str) -> str | None:
-        value = row[name]
-        return " ".join(value.replace(";", ",").split()) if isinstance(value, str) else None
-
     tuning = row["tuning"] if isinstance(row["tuning"], tuple) else ()
-    instrument = text("instrument") or row["part"]
+    instrument = _option_text(row["instrument"]) or row["part"]
     read = read_part(Piece(f"Part; {instrument}", 1, 1), Faults("", []))
     if read is None or read.instrument != instrument:  # it would be read as another setting
         instrument = row["part"]
@@ -273,11 +286,16 @@ def _chart_part(row: dict[str, Any]) -> Part:
         capo=int(row["capo"]),
         transpose=int(row["transpose"]),
         drive=row["drive"],
-        echo=text("echo"),
+        echo=_option_text(row["echo"]),
         level=float(row["level"]),
         program=None if pd.isna(row["program"]) else int(row["program"]),
-        player=text("player"),
+        player=_option_text(row["player"]),
     )
+
+
+def _option_text(value: object) -> str | None:
+    """A text as it may stand between semicolons; none for a missing value."""
+    return _one_line(value.replace(";", ",")) if isinstance(value, str) else None
 
 
 def _check_label(what: str, label: str, signs: str) -> None:
@@ -337,6 +355,7 @@ def _sections(song: Song, parts: Sequence[Part]) -> list[_Section]:
         for label, events in part_layers(song, parts)
     ]
     chords = chord_cells(song, starts, ends, meters)
+    setups = _setups(song, parts)
     sections = []
     for row in song.sections.to_dict("records"):
         bars = range(row["first_measure"] - 1, row["last_measure"])
@@ -351,8 +370,22 @@ def _sections(song: Song, parts: Sequence[Part]) -> list[_Section]:
         if not rows:
             rows.append((CHORDS, tuple(chords[bar] or "." for bar in bars)))
         states = tuple(state[bar] for bar in bars)
-        sections.append(_Section(row["section"], _heading(row), bars.start, states, tuple(rows)))
+        sections.append(_Section(row["section"], _heading(row), bars.start, states, tuple(rows),
+                                 setups.get(row["section"], {})))  # fmt: skip
     return sections
+
+
+def _setups(song: Song, parts: Sequence[Part]) -> dict[str, dict[str, tuple[Part, str | None]]]:
+    """What the parts have section by section, where that is not what their lines say."""
+    own = {part.label: part for part in parts}
+    setups: dict[str, dict[str, tuple[Part, str | None]]] = {}
+    for row in song.setups.to_dict("records"):
+        part = own[row["part"]]
+        here = replace(part, drive=row["drive"], echo=_option_text(row["echo"]), capo=row["capo"])
+        setup = here, _option_text(row["layers"])
+        if setup != (part, None):
+            setups.setdefault(row["section"], {})[part.label] = setup
+    return setups
 
 
 def _heading(row: dict[str, Any]) -> str:

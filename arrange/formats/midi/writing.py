@@ -20,6 +20,7 @@ from arrange.formats.midi.events import DRUM_CHANNEL, VOLUME, Array
 from arrange.formats.midi.notes import FINE
 from arrange.formats.midi.sounds import DRIVEN_PROGRAMS, DRUM_KEYS, FAMILY_PROGRAMS
 from arrange.formats.notices import outlasting_notices
+from arrange.tables.setups import part_setups
 from arrange.tables.song import Song
 from arrange.theory.pitch import key_fifths, key_name
 
@@ -76,13 +77,14 @@ def write_midi(song: Song, path: str | os.PathLike[str]) -> tuple[str, ...]:
     - Sections become markers; the title, the parts' labels and instruments become names.
     - Each part has a channel of its own; beyond 15 pitched parts, those of one program share one,
       with the volume of the last. A part without a program gets the usual one of its family and
-      drive.
+      drive. Where a guitar is driven otherwise in a section, its program changes there, unless its
+      channel is shared.
     - Notes without a pitch go to channel 10: wood blocks and the like, since no drum is named.
       Several at once get keys of their own.
     - Quarter tones are rounded to semitones.
 
     Left out are grace notes, cue notes and other notes of no length, which a MIDI file cannot hold;
-    chord symbols, strings and frets, tuning and capo, and technique: a muted or let-ring note
+    chord symbols, strings and frets, tuning, capo, echo and technique: a muted or let-ring note
     sounds as long as it is written.
 
     Examples
@@ -113,7 +115,9 @@ def write_midi(song: Song, path: str | os.PathLike[str]) -> tuple[str, ...]:
     whose = notes["part"].to_numpy()
     for row, part in enumerate(song.parts.to_dict("records")):
         own = notes[sounds & (whose == part["part"])]
-        midi.tracks.append(_part(part, own, channels[row], ticks))
+        is_alone = channels.count(channels[row]) == 1 and channels[row] != DRUM_CHANNEL
+        changes = _program_changes(song, part, ticks) if is_alone else []
+        midi.tracks.append(_part(part, own, channels[row], changes, ticks))
     with whole_file(path) as draft:
         midi.save(draft)
     kinds = {
@@ -123,6 +127,8 @@ def write_midi(song: Song, path: str | os.PathLike[str]) -> tuple[str, ...]:
         "chord symbols": len(song.chords),
         "strings and frets": int(notes["string"].notna().sum()),
         "remarks": len(song.remarks),
+        "players": len(song.players),
+        "capos, echoes and layers of sections": _setups_left_out(song),
     }
     microtones = int((notes["pitch"] % 1 > 0).to_numpy()[sounds].sum())
     return (
@@ -285,13 +291,43 @@ def _program(part: dict[str, Any]) -> int:
     return FAMILY_PROGRAMS[part["family"]]
 
 
-def _part(part: dict[str, Any], notes: pd.DataFrame, channel: int, ticks: int) -> mido.MidiTrack:
-    """Name, sound, volume and notes of a part."""
+def _program_changes(song: Song, part: dict[str, Any], ticks: int) -> list[tuple[int, int]]:
+    """Tick and program, from 1, of each section in which a guitar begins to sound otherwise."""
+    if part["family"] != "guitar" or not (song.setups["part"] == part["part"]).any():
+        return []
+    setups = part_setups(song)
+    drives = setups.loc[setups["part"] == part["part"], "drive"].tolist()
+    changes: list[tuple[int, int]] = []
+    program = _program(part)
+    for drive, onset in zip(drives, song.sections["onset"].tolist(), strict=True):
+        usual = part if drive == part["drive"] else {**part, "program": None, "drive": drive}
+        if _program(usual) != program:
+            program = _program(usual)
+            changes.append((int(_at(onset, ticks)), program))
+    return changes
+
+
+def _setups_left_out(song: Song) -> int:
+    """How many setups say more than how a part is driven."""
+    setups = song.setups.merge(song.parts, on="part", suffixes=("", "_usual"))
+    echo = setups["echo"].fillna("") != setups["echo_usual"].fillna("")
+    return int((echo | (setups["capo"] != setups["capo_usual"]) | setups["layers"].notna()).sum())
+
+
+def _part(
+    part: dict[str, Any],
+    notes: pd.DataFrame,
+    channel: int,
+    changes: list[tuple[int, int]],
+    ticks: int,
+) -> mido.MidiTrack:
+    """Name, sound, volume and notes of a part, and where its program changes."""
     track = mido.MidiTrack([mido.MetaMessage("track_name", name=_text(part["part"]))])
     if isinstance(part["instrument"], str):
         track.append(mido.MetaMessage("instrument_name", name=_text(part["instrument"])))
     if channel != DRUM_CHANNEL:
-        program = _program(part) - 1
+        starts = [program for at, program in changes if not at]
+        program = (*starts, _program(part))[0] - 1
         track.append(mido.Message("program_change", channel=channel, program=program))
     volume = min(max(round(127 * 10 ** (part["level"] / 40)), 0), 127)
     track.append(mido.Message("control_change", channel=channel, control=VOLUME, value=volume))
@@ -308,19 +344,27 @@ def _part(part: dict[str, Any], notes: pd.DataFrame, channel: int, ticks: int) -
     tick = np.concatenate([up, down])
     order = np.lexsort((is_down, tick))
     tick, is_down, rows = tick[order], is_down[order], order % max(len(key), 1)
-    columns = (is_down, channels[rows], key[rows], np.diff(tick, prepend=0))
-    track += [
+    columns = (is_down, channels[rows], key[rows])
+    events = [
         mido.Message(
             "note_on" if goes_down else "note_off",
             skip_checks=True,  # they are checked: the table holds pitches from 0 to 127
             channel=where,
             note=number,
             velocity=VELOCITY if goes_down else RELEASE,
-            time=delta,
         )
-        for goes_down, where, number, delta in zip(*(c.tolist() for c in columns), strict=True)
+        for goes_down, where, number in zip(*(c.tolist() for c in columns), strict=True)
     ]
-    return track
+    later = [(at, program) for at, program in changes if at]
+    # Between the notes that end there and those that begin.
+    places = [int(((tick < at) | ((tick == at) & ~is_down)).sum()) for at, _ in later]
+    for place, (_, program) in zip(reversed(places), reversed(later), strict=True):
+        change = mido.Message("program_change", channel=channel, program=program - 1)
+        events.insert(place, change)
+    tick = np.insert(tick, places, [at for at, _ in later])
+    for event, delta in zip(events, np.diff(tick, prepend=0).tolist(), strict=True):
+        event.time = delta
+    return mido.MidiTrack([*track, *events])
 
 
 def _drum_keys(down: Array, up: Array) -> list[int]:

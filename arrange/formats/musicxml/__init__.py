@@ -26,7 +26,13 @@ from arrange.errors import ReadError, cut_text
 from arrange.formats.musicxml.attributes import Attributes, read_attributes
 from arrange.formats.musicxml.events import Array, Events, collect_events
 from arrange.formats.musicxml.notes import note_columns
-from arrange.formats.musicxml.parts import read_parts, report_plain_clef_guitars, settle_strings
+from arrange.formats.musicxml.parts import (
+    read_parts,
+    read_players,
+    report_plain_clef_guitars,
+    settle_strings,
+)
+from arrange.formats.musicxml.setups import capos_of_notes, read_setups
 from arrange.formats.musicxml.signs import read_bars, read_chords, read_marks, read_tempos
 from arrange.formats.musicxml.timing import Timing, forward_fill, read_timing
 from arrange.formats.musicxml.tree import parse_score
@@ -75,7 +81,8 @@ def read_musicxml(data: bytes, name: str) -> Written:
     notes = _without_tab_doubles(events, said, notes, staff)
     sources = [names[place] for place in notes.pop("source").tolist()]
     parts = read_parts(events, said, notes, notices)
-    settle_strings(parts, notes, notices)
+    setups = read_setups(events, said, timing, parts)
+    settle_strings(parts, notes, capos_of_notes(setups, parts, notes), notices)
     report_plain_clef_guitars(events, said, parts, notices)
     bars, double_bars = read_bars(events, timing, notices)
     keys = _keys(events, said, timing)
@@ -94,6 +101,8 @@ def read_musicxml(data: bytes, name: str) -> Written:
         marks=read_marks(events, timing, notices),
         double_bars=double_bars,
         bars=bars,
+        setups=setups,
+        players=read_players(root, notices),
         title=_title(root, notices),
         notices=notices,
     )

@@ -7,14 +7,21 @@ from typing import Any
 
 import numpy as np
 
-from arrange.errors import cut_text
+from arrange.errors import PlayerError, cut_text, shown
 from arrange.formats.instruments import instrument_drive, instrument_family, unique_labels
 from arrange.formats.musicxml.attributes import Attributes
 from arrange.formats.musicxml.events import Array, Events
+from arrange.formats.musicxml.writing_parts import PLAYER
 from arrange.guitar.necks import STANDARD_TUNINGS
-from arrange.song_size import MOST_FRETS, MOST_LEVEL, MOST_STRINGS, MOST_TEXT
-
-DRIVEN = ("edge", "overdriven", "distorted")  # what the words of a drive are, as a parts table's
+from arrange.guitar.players import read_player
+from arrange.song_size import (
+    MOST_FRETS,
+    MOST_LEVEL,
+    MOST_PARTS,
+    MOST_REMARK,
+    MOST_STRINGS,
+    MOST_TEXT,
+)
 
 _ENTRY = (
     "part-name",
@@ -32,6 +39,9 @@ def read_parts(
     events: Events, said: Attributes, notes: dict[str, Array], notices: list[str]
 ) -> dict[str, list[Any]]:
     """Return the columns of the parts table, a value a part, in score order.
+
+    Capo and echo are left empty, and the drive is that of the instrument: ``read_setups`` fills
+    them in.
 
     Parameters
     ----------
@@ -66,7 +76,6 @@ def read_parts(
                      "echo", "level", "program", "player")
     }  # fmt: skip
     volumes = []
-    drives, echoes = _said_in_words(events)
     for index, (entry, part, name, label) in enumerate(
         zip(entries, parts, names, labels, strict=True)
     ):
@@ -87,12 +96,8 @@ def read_parts(
         columns["instrument"].append(instrument or name)
         columns["family"].append(family)
         columns["tuning"].append(_tuning(events, said, index))
-        columns["capo"].append(next((f for e, f in said.capos if events.part[e] == index), 0))
         columns["transpose"].append(_transpose(events, said, index, label, notices))
-        columns["drive"].append(
-            drives.get(index) or instrument_drive(f"{name} {instrument or ''}", program)
-        )
-        columns["echo"].append(echoes.get(index))
+        columns["drive"].append(instrument_drive(f"{name} {instrument or ''}", program))
         columns["program"].append(program if program and 1 <= program <= 128 else None)
         columns["player"].append(entry.get("player-name"))
         volumes.append(_volume(entry.get("volume")))
@@ -102,17 +107,23 @@ def read_parts(
     return columns
 
 
-def _said_in_words(events: Events) -> tuple[dict[int, str], dict[int, str]]:
-    """Drive and echo of the parts whose first words of that kind name them, as we write them."""
-    drives: dict[int, str] = {}
-    echoes: dict[int, str] = {}
-    for event in events.at("words").tolist():
-        part, text = int(events.part[event]), " ".join(events.texts[events.values[event]].split())
-        if text in DRIVEN:
-            drives.setdefault(part, text)
-        elif text.startswith("echo: "):
-            echoes.setdefault(part, text.removeprefix("echo: "))
-    return drives, echoes
+def read_players(root: Any, notices: list[str]) -> list[str]:
+    """Return the lines of the players that the file names; what is no such line is reported."""
+    players: list[str] = []
+    for field in root.iterfind("identification/miscellaneous/miscellaneous-field"):
+        line = " ".join((field.text or "").split())
+        if field.get("name") != PLAYER or not line:
+            continue
+        try:
+            read_player(line[: MOST_REMARK + 1])
+        except PlayerError as error:
+            notices.append(f"a player is left out: {error}")
+            continue
+        if len(line) > MOST_REMARK or len(players) == MOST_PARTS:
+            notices.append(f"the player {shown(line)} is left out: there is no room for it")
+            continue
+        players.append(line)
+    return players
 
 
 def _entry(element: Any) -> dict[str, str]:
@@ -153,16 +164,16 @@ def _transpose(events: Events, said: Attributes, index: int, label: str, notices
 
 
 def settle_strings(
-    columns: dict[str, list[Any]], notes: dict[str, Array], notices: list[str]
+    columns: dict[str, list[Any]], notes: dict[str, Array], capos: Array, notices: list[str]
 ) -> None:
     """Turn frets from the capo into frets from the nut, and fill in a standard tuning.
 
     Where a part has strings and frets but no tuning, the standard one is taken if it fits
     the pitches. Where only the count from the nut fits the pitches, that is what the file
-    counts. `notes` is changed: the columns are this reader's own.
+    counts. `notes` is changed: the columns are this reader's own. `capos` are those of the notes.
     """
     part, fret = notes["part"], notes["fret"]
-    counts_from = np.array(columns["capo"], dtype=fret.dtype)  # what each part's frets lack
+    counts_from = capos.astype(fret.dtype)  # what the fret of each note lacks
     fretted = np.flatnonzero((notes["string"] > 0) & (fret >= 0))
     if len(fretted):
         tunings = [tuning or STANDARD_TUNINGS["guitar"] for tuning in columns["tuning"]]
@@ -175,12 +186,17 @@ def settle_strings(
         off = np.where(known, notes["pitch"][fretted] - bare, np.nan)
         every = [
             np.bincount(owner, weights=flags, minlength=len(tunings)).astype(int).tolist()
-            for flags in (np.ones(len(fretted)), off == counts_from[owner], off == 0)
+            for flags in (np.ones(len(fretted)), off == counts_from[fretted], off == 0)
         ]
         for index, (count, from_capo, from_nut) in enumerate(zip(*every, strict=True)):
             if count:
-                _settle_part(columns, index, (count, from_capo, from_nut), counts_from, notices)
-    notes["fret"] = fret + np.where(fret >= 0, counts_from[part], 0)
+                own = part == index
+                _settle_part(
+                    columns, index, (count, from_capo, from_nut), counts_from[own], notices
+                )
+                if from_nut > from_capo:
+                    counts_from[own] = 0
+    notes["fret"] = fret + np.where(fret >= 0, counts_from, 0)
     _leave_out_odd_strings(notes, notices)
 
 
@@ -200,16 +216,15 @@ def _settle_part(
     columns: dict[str, list[Any]],
     index: int,
     notes: tuple[int, int, int],
-    counts_from: Array,
+    capos: Array,
     notices: list[str],
 ) -> None:
     """Decide for one part; `notes` are all, those that fit from the capo, those from the nut."""
     count, from_capo, from_nut = notes
-    label, capo = columns["part"][index], columns["capo"][index]
+    label, capo = columns["part"][index], int(capos.max())
     if columns["tuning"][index] is None and from_capo > 0.9 * count:
         columns["tuning"][index] = STANDARD_TUNINGS["guitar"]
     if capo and from_nut > from_capo:
-        counts_from[index] = 0
         notices.append(
             f"{label}: its frets agree with its pitches only when counted from the nut, "
             f"not from the capo at {capo}; they are taken so"

@@ -10,6 +10,7 @@ from typing import Any
 
 from arrange.formats.musicxml.attributes import Attributes
 from arrange.formats.musicxml.events import CODE, Events, number
+from arrange.formats.musicxml.setups import is_setup
 from arrange.formats.musicxml.timing import Timing, forward_fill
 from arrange.formats.musicxml.tree import first_children, first_texts
 from arrange.formats.notices import cut_names_notice
@@ -302,6 +303,8 @@ def _written_jumps(events: Events, timing: Timing, bars: list[Bar], put: Any) ->
         return
     for event in events.at("words").tolist():
         text, bar = events.texts[events.values[event]], int(timing.bar[event])
+        if is_setup(text):
+            continue
         if _DA_CAPO.search(text):
             put(bar, da_capo=True)
         elif _DAL_SEGNO.search(text):

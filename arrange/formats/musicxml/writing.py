@@ -15,8 +15,9 @@ without repeat signs; printed measure numbers are not kept. Decisions:
   takes several; any other length stands exactly, without a note value.
 - Chord symbols stand above the first guitar, else above the first part; section names and tempo
   above the first part. A chord holds until the next.
-- Drive, echo and capo are written as words to the player; MusicXML has no place for the first two,
-  so we read them from those words.
+- Players that the song names stand in ``miscellaneous``, for no part is theirs yet.
+- Drive, echo, capo and recorded layers are written as words to the player, from the first bar of
+  each section where they change (``setups``).
 - An id that returns, because its note is played again, gets -2, -3, ... behind it.
 
 What the file cannot hold comes back as sentences.
@@ -35,6 +36,7 @@ from lxml import etree
 
 from arrange.errors import ArrangeError
 from arrange.formats.files import whole_file
+from arrange.formats.musicxml.setups import song_setups, usual_fields, write_setup
 from arrange.formats.musicxml.writing_durations import find_divisions
 from arrange.formats.musicxml.writing_elements import add, plain_text
 from arrange.formats.musicxml.writing_layers import (
@@ -48,12 +50,14 @@ from arrange.formats.musicxml.writing_layers import (
 from arrange.formats.musicxml.writing_notes import Staff, accidentals_of, move, write_cell
 from arrange.formats.musicxml.writing_parts import (
     MIDDLE_C,
+    PLAYER,
     Part,
     ids_of,
     is_tab,
     parts_of,
     write_clefs,
     write_entry,
+    write_miscellaneous,
     write_strings,
     write_transpose,
 )
@@ -62,9 +66,9 @@ from arrange.formats.musicxml.writing_signs import (
     write_harmony,
     write_rehearsal,
     write_tempo,
-    write_words,
 )
 from arrange.formats.musicxml.writing_tones import tones_of
+from arrange.formats.written import Setup
 from arrange.tables.song import Song
 from arrange.theory.chords import Chord
 from arrange.theory.meters import meter_quarters, meter_terms
@@ -161,13 +165,18 @@ def score_tree(song: Song, notices: list[str]) -> Any:
     identification = add(root, "identification")
     identification.tail = "\n"
     add(add(identification, "encoding"), "software", "arrange")
+    setups = song_setups(song)
+    fields = [(PLAYER, player) for player in song.players]
+    fields += usual_fields(song, [part.id for part in parts], setups)
+    write_miscellaneous(identification, fields)
     part_list = add(root, "part-list")
     part_list.tail = "\n"
     for part in parts:
         write_entry(part_list, part)
     above = _chords_above(parts)
-    for part, own in zip(parts, tones, strict=True):
-        _write_part(root, page, part, own, leads=part is parts[0], has_chords=part is above)
+    for part, own, here in zip(parts, tones, setups, strict=True):
+        signs = part is parts[0], part is above
+        _write_part(root, page, part._replace(capo=here[0].capo), own, here, signs)
     return root
 
 
@@ -276,9 +285,15 @@ def _chords(
 
 
 def _write_part(
-    root: Any, page: _Page, part: Part, tones: list[Tone], *, leads: bool, has_chords: bool
+    root: Any,
+    page: _Page,
+    part: Part,
+    tones: list[Tone],
+    setups: dict[int, Setup],
+    above: tuple[bool, bool],
 ) -> None:
-    """Add a part; the one that leads has the section names and the tempo."""
+    """Add a part, and `above` it the names of sections and the tempo, and the chord symbols."""
+    leads, has_chords = above
     element = add(root, "part", attributes={"id": part.id})
     element.tail = "\n"
     staff = Staff(part.transpose, is_tab(part, tones))
@@ -289,8 +304,7 @@ def _write_part(
         measure.text = measure.tail = "\n"
         staff.key = moved_key(page.keys[bar], -part.transpose)
         _write_attributes(measure, page, bar, part, tones, staff, staves)
-        if bar == 0:
-            _write_player_words(measure, part)
+        write_setup(measure, bar, setups)
         if leads:
             _write_signs(measure, page, bar)
         chords = page.chords.get(bar, []) if has_chords else []
@@ -331,15 +345,6 @@ def _write_attributes(
         write_clefs(attributes, part, tones, staves=staves)
         write_strings(attributes, part, is_tab=staff.is_tab)
         write_transpose(attributes, part)
-
-
-def _write_player_words(measure: Any, part: Part) -> None:
-    if part.capo:
-        write_words(measure, f"capo {part.capo}")
-    if part.drive != "clean":
-        write_words(measure, part.drive)
-    if part.echo:
-        write_words(measure, f"echo: {part.echo}")
 
 
 def _write_signs(measure: Any, page: _Page, bar: int) -> None:

@@ -19,6 +19,7 @@ _SOUNDS = {
     "keys": "keyboard.piano",
     "drums": "drum.group.set",
 }
+PLAYER = "player"  # the name of the miscellaneous field of a player
 _DRUM_CHANNEL = 10  # General MIDI
 _CHANNELS = [channel for channel in range(1, 17) if channel != _DRUM_CHANNEL]
 MIDDLE_C = 60
@@ -99,6 +100,14 @@ def write_entry(part_list: Any, part: Part) -> None:
     if part.volume is not None:
         add(midi, "volume", decimal(part.volume))
     entry.tail = "\n"
+
+
+def write_miscellaneous(identification: Any, fields: Sequence[tuple[str, str]]) -> None:
+    """Add fields of a name and a text, for which MusicXML has no element."""
+    if fields:
+        miscellaneous = add(identification, "miscellaneous")
+        for name, text in fields:
+            add(miscellaneous, "miscellaneous-field", plain_text(text), {"name": name})
 
 
 def ids_of(part: Part) -> list[str]:

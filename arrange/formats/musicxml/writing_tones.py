@@ -17,6 +17,7 @@ from arrange.formats.musicxml.writing_layers import Tone, join_leading
 from arrange.formats.musicxml.writing_notes import HIGHEST, LOWEST
 from arrange.formats.notices import outlasting_notices
 from arrange.formats.written import TECHNIQUES
+from arrange.tables.setups import by_section
 from arrange.tables.song import Song
 from arrange.theory.pitch import note_name
 
@@ -62,7 +63,7 @@ def tones_of(
         *(column[order].tolist() for column in (part, onset, end, bar, pitch)),
         [plain_text(voice) for voice in in_order["voice"].tolist()],
         in_order["string"].fillna(0).tolist(),
-        _frets(song, in_order["fret"], part[order], changed),
+        _frets(in_order["fret"], _capos(song, part, bar)[order], changed),
         _techniques(in_order["technique"].tolist(), changed),
         grace[order].tolist(),
         _ids(in_order["source_id"].tolist(), taken),
@@ -103,9 +104,14 @@ def _check_written(song: Song, pitch: Array, part: Array) -> None:
         )
 
 
-def _frets(song: Song, fret: Any, part: Array, changed: Counter[str]) -> list[int]:
+def _capos(song: Song, part: Array, bar: Array) -> Array:
+    """The capo of each note's part in the section of the bar that the note stands in."""
+    section = np.searchsorted(song.sections["first_measure"] - 1, bar, side="right") - 1
+    return by_section(song, "capo")[part, np.maximum(section, 0)]
+
+
+def _frets(fret: Any, capo: Array, changed: Counter[str]) -> list[int]:
     """The frets counted from the capo, -1 for none."""
-    capo = song.parts["capo"].to_numpy()[part]
     missing = fret.isna().to_numpy()
     from_capo = np.where(missing, -1, fret.fillna(0).to_numpy(dtype=np.int64) - capo)
     changed["frets behind the capo are left out"] += int((from_capo < 0)[~missing].sum())

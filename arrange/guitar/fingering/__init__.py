@@ -38,7 +38,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import Any
+from itertools import pairwise
+from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -49,8 +50,9 @@ from arrange.guitar.fingering.path import FingerPath, find_path
 from arrange.guitar.fingering.problems import leave_out
 from arrange.guitar.fingering.unpicked import find_unpicked
 from arrange.guitar.hands import Hand
-from arrange.guitar.necks import SCALES_MM, STANDARD_FRETS, STANDARD_TUNINGS, Neck
+from arrange.guitar.necks import SCALES_MM, STANDARD_FRETS, STANDARD_TUNINGS, Array, Neck
 from arrange.guitar.picking import PICKS, usual_picks
+from arrange.tables.setups import by_section, section_at
 from arrange.tables.song import Song, integer_column, part_row, text_column
 
 OBJECTIVES = ("sum", "worst")
@@ -79,8 +81,8 @@ def finger_part(
     part : str
         Label of a part.
     neck : Neck, optional
-        Else the part's own tuning and capo, with the usual number of frets. Frets that the source
-        fixed for another tuning are not kept.
+        Else the part's own tuning and the capo that it has in each section, with the usual number
+        of frets. Frets that the source fixed for another tuning are not kept.
     hand : Hand, optional
     picks : str, optional
         ``"pick"`` or ``"fingers"``: what strikes the strings; else as is usual for the part's
@@ -194,8 +196,8 @@ def part_picks(song: Song, part: str) -> str:
     return usual_picks(str(row["instrument"]), row["family"], program)
 
 
-def part_neck(song: Song, part: str) -> Neck:
-    """Return the neck that a part is written for.
+def part_neck(song: Song, part: str, capo: int | None = None) -> Neck:
+    """Return the neck that a part is written for, with its usual capo or another one.
 
     Raises
     ------
@@ -218,9 +220,32 @@ def part_neck(song: Song, part: str) -> Neck:
     scale = SCALES_MM["bass" if family == "bass" else "long electric"]
     try:
         tuning = given if isinstance(given, tuple) else STANDARD_TUNINGS[family]
-        return Neck(tuning, frets, int(row["capo"]), scale)
+        return Neck(tuning, frets, int(row["capo"]) if capo is None else capo, scale)
     except ArrangeError as error:
         raise ArrangeError(f"part {part!r}: {error}; or give neck=Neck(...)") from None
+
+
+def lowest_neck(song: Song, part: str, notes: pd.DataFrame) -> Neck:
+    """Return a part's neck with the lowest capo that some notes of it are played behind.
+
+    Raises
+    ------
+    ArrangeError
+        As for ``part_neck``.
+    """
+    capos = part_capos(song, part, notes)
+    return part_neck(song, part, int(capos.min()) if len(capos) else None)
+
+
+def part_capos(song: Song, part: str, notes: pd.DataFrame) -> Array:
+    """Return the fret of the capo behind which each of some notes of a part is played."""
+    return _in_sections(song, part, notes, "capo")
+
+
+def _in_sections(song: Song, part: str, notes: pd.DataFrame, name: str) -> Array:
+    """What a part has, of a column of the setups table, in the section of each of some notes."""
+    row = song.parts["part"].tolist().index(part)
+    return by_section(song, name)[row, section_at(song, notes["onset"])]
 
 
 def _finger(
@@ -231,17 +256,47 @@ def _finger(
     hands: tuple[Hand, str | None],
     objective: str,
 ) -> pd.DataFrame:
-    """The notes of a part in the order given, with the columns of ``finger_part``."""
-    hand, picks = hands[0], hands[1] or part_picks(song, part)
-    own_neck = neck or part_neck(song, part)
-    moments, problems = part_moments(song, notes, own_neck, is_own_neck=neck is None)
-    is_driven = part_row(song, part)["drive"] in DRIVEN
+    """The notes of a part in the order given, with the columns of ``finger_part``.
+
+    Each stretch with one capo is fingered by itself: while the capo moves, so may the hand.
+    """
+    hand, picked = hands[0], (hands[1] or part_picks(song, part)) == "pick"
+    capos = part_capos(song, part, notes)
+    is_driven = np.isin(_in_sections(song, part, notes, "drive").astype(str), DRIVEN)
+    edges = [0, *(np.flatnonzero(np.diff(capos)) + 1).tolist(), len(notes)]
+    if neck is not None or len(edges) == 2:
+        capo = int(capos[0]) if len(capos) else None
+        playing = _Playing(neck or part_neck(song, part, capo), neck is None, hand, picked)
+        return _finger_stretch(song, notes, is_driven, playing, objective)
+    necks = {capo: part_neck(song, part, capo) for capo in set(capos.tolist())}
+    return pd.concat([
+        _finger_stretch(song, notes.iloc[start:end], is_driven[start:end],
+                        _Playing(necks[int(capos[start])], True, hand, picked), objective)
+        for start, end in pairwise(edges)
+    ])  # fmt: skip
+
+
+class _Playing(NamedTuple):
+    """What a stretch is played on, whether its source wrote its frets for that, and with."""
+
+    neck: Neck
+    is_own_neck: bool
+    hand: Hand
+    picked: bool
+
+
+def _finger_stretch(
+    song: Song, notes: pd.DataFrame, is_driven: Array, playing: _Playing, objective: str
+) -> pd.DataFrame:
+    """Notes on one neck, with the columns of ``finger_part``."""
+    neck, is_own_neck, hand, picked = playing
+    moments, problems = part_moments(song, notes, neck, is_own_neck=is_own_neck)
     for moment in moments:
-        moment.driven, moment.picked = is_driven, picks == "pick"
-    left_out, ways = leave_out(moments, own_neck, hand, song.main_key)
+        moment.driven, moment.picked = bool(is_driven[moment.struck[0].rows[0]]), picked
+    left_out, ways = leave_out(moments, neck, hand, song.main_key)
     hold_on(moments)
-    path = find_path(moments, ways, own_neck, hand, objective) if moments else None
-    columns = _Columns(notes, is_own_neck=neck is None)
+    path = find_path(moments, ways, neck, hand, objective) if moments else None
+    columns = _Columns(notes, is_own_neck=is_own_neck)
     if path:
         columns.fill(moments, path)
         problems |= _let_go(song, moments, path)

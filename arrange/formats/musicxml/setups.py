@@ -1,0 +1,185 @@
+"""What a part has from a bar on, in words to the player: its sound, echo, capo and layers.
+
+MusicXML has a place for the capo alone, ``staff-details``; the others are read from the words that
+we write: a drive as the tables call it, ``echo: dotted eighth`` or ``no echo``, and
+``plays: Hook + Pulse``. Drive, echo and capo hold until the next word of their kind, the first one
+from the start; layers hold in the section that begins at their bar. Where a part begins with
+something else than it usually has, its usual setup stands in a ``miscellaneous-field``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import numpy as np
+
+from arrange.formats.musicxml.attributes import Attributes
+from arrange.formats.musicxml.events import Array, Events
+from arrange.formats.musicxml.timing import Timing
+from arrange.formats.musicxml.writing_elements import add, plain_text
+from arrange.formats.musicxml.writing_signs import write_words
+from arrange.formats.written import Setup
+from arrange.guitar.necks import capo_words
+from arrange.song_size import MOST_CAPO
+from arrange.tables.schemas import DRIVES
+from arrange.tables.setups import part_setups
+from arrange.tables.song import Song
+
+_ECHO, _NO_ECHO, _LAYERS = "echo: ", "no echo", "plays: "
+_USUAL = "usual sound of "  # and the id of a part: the name of a miscellaneous field
+_SOUND = ("drive", "echo", "capo")
+_CAPOS = {capo_words(capo): capo for capo in range(MOST_CAPO + 1)}
+
+
+def is_setup(text: str) -> bool:
+    """Return whether words to the player hold a name that may be anything."""
+    return text.startswith((_ECHO, _LAYERS))
+
+
+def song_setups(song: Song) -> list[dict[int, Setup]]:
+    """Return the setups of each part by the bar from which they hold, the first at bar 0."""
+    heads = (song.sections["first_measure"] - 1).tolist()
+    changing = set(song.setups["part"])
+    table = part_setups(song).to_dict("records")
+    found = []
+    for index, row in enumerate(song.parts.to_dict("records")):
+        own = {0: _setup(0, index, {**row, "layers": None})}
+        if row["part"] in changing:
+            rows = table[index * len(heads) : (index + 1) * len(heads)]
+            own |= {bar: _setup(bar, index, each) for bar, each in zip(heads, rows, strict=True)}
+        found.append(own)
+    return found
+
+
+def _setup(bar: int, part: int, row: Mapping[Any, Any]) -> Setup:
+    texts = [plain_text(row[name]) or None for name in ("echo", "layers")]
+    return Setup(bar, part, row["drive"], texts[0], int(row["capo"]), texts[1])
+
+
+def write_setup(measure: Any, bar: int, setups: Mapping[int, Setup]) -> None:
+    """Add what changes for a part at a bar; at the start all that it has or that changes later."""
+    if bar not in setups:
+        return
+    here = setups[bar]
+    before = setups[max((other for other in setups if other < bar), default=bar)]
+    is_new = {name: getattr(here, name) != getattr(before, name) for name in _SOUND}
+    if bar == 0:
+        every = list(setups.values())
+        is_new = {
+            name: len({getattr(each, name) for each in every}) > 1
+            or getattr(here, name) not in ("clean", None, 0)
+            for name in _SOUND
+        }
+    if is_new["capo"] and (bar or not here.capo):  # a capo at the start stands with the strings
+        attributes = add(measure, "attributes")
+        attributes.tail = "\n"
+        add(add(attributes, "staff-details"), "capo", here.capo)
+    words = {"capo": capo_words(here.capo), "drive": here.drive, "echo": _echo_words(here.echo)}
+    for name, text in words.items():
+        if is_new[name]:
+            write_words(measure, text)
+    if here.layers:
+        write_words(measure, _LAYERS + here.layers)
+
+
+def _echo_words(echo: str | None) -> str:
+    return f"{_ECHO}{echo}" if echo else _NO_ECHO
+
+
+def usual_fields(
+    song: Song, ids: Sequence[str], setups: Sequence[Mapping[int, Setup]]
+) -> list[tuple[str, str]]:
+    """Return the miscellaneous fields of the parts that begin with something unusual for them."""
+    usual = [
+        _setup(0, index, {**row, "layers": None})
+        for index, row in enumerate(song.parts.to_dict("records"))
+    ]
+    return [
+        (f"{_USUAL}{part}", f"{own.drive}; {_echo_words(own.echo)}; {capo_words(own.capo)}")
+        for part, own, here in zip(ids, usual, setups, strict=True)
+        if any(getattr(own, name) != getattr(here[0], name) for name in _SOUND)
+    ]
+
+
+def read_setups(
+    events: Events, said: Attributes, timing: Timing, columns: dict[str, list[Any]]
+) -> list[Setup]:
+    """Return what the parts have from which bar on, where that changes or layers are named.
+
+    Drive, echo and capo of the parts table are filled in: `columns` has the drive that the name of
+    an instrument says.
+    """
+    changes: list[dict[int, dict[str, Any]]] = [{} for _ in columns["part"]]
+    for event in events.at("words").tolist():
+        what = _read_words(" ".join(events.texts[events.values[event]].split()))
+        if what:
+            bar = int(timing.bar[event])
+            changes[events.part[event]].setdefault(bar, {}).update(what)
+    for event, capo in said.capos:
+        changes[events.part[event]].setdefault(int(timing.bar[event]), {})["capo"] = capo
+    usual = _usual_of_parts(events)
+    columns["echo"], columns["capo"] = [None] * len(changes), [0] * len(changes)
+    setups: list[Setup] = []
+    for index, own in enumerate(changes):
+        first = {name: columns[name][index] for name in _SOUND}
+        for bar in sorted(own, reverse=True):
+            first |= {name: own[bar][name] for name in _SOUND if name in own[bar]}
+        stated = usual.get(index, first)
+        for name in _SOUND:
+            columns[name][index] = stated[name]
+        holding = _holding(index, first, own)
+        if stated != first or len(holding) > 1 or holding[0].layers:
+            setups += holding
+    return setups
+
+
+def _holding(index: int, first: dict[str, Any], own: dict[int, dict[str, Any]]) -> list[Setup]:
+    """The setups of a part, from the one that it begins with."""
+    state = {"layers": None, **first}
+    holding: list[Setup] = []
+    for bar in sorted({0, *own}):
+        state |= {"layers": None, **own.get(bar, {})}
+        setup = Setup(bar, index, **state)
+        if not holding or setup.layers or setup[2:] != holding[-1][2:]:
+            holding.append(setup)
+    return holding
+
+
+def _read_words(text: str) -> dict[str, Any]:
+    """What words to the player say, as fields of a setup; nothing where they are no such words."""
+    if text in DRIVES:
+        return {"drive": text}
+    if text == _NO_ECHO or (text.startswith(_ECHO) and text != _ECHO):
+        return {"echo": None if text == _NO_ECHO else text.removeprefix(_ECHO)}
+    if text.startswith(_LAYERS) and text != _LAYERS:
+        return {"layers": text.removeprefix(_LAYERS)}
+    return {}
+
+
+def _usual_of_parts(events: Events) -> dict[int, dict[str, Any]]:
+    """The setups that stand in miscellaneous fields, by the index of their part."""
+    index = {events.texts[value]: at for at, value in enumerate(events.values[events.at("part")])}
+    found = {}
+    for field in events.root.iterfind("identification/miscellaneous/miscellaneous-field"):
+        part = index.get((field.get("name") or "").removeprefix(_USUAL))
+        drive, _, rest = " ".join((field.text or "").split()).partition("; ")
+        echo, _, capo = rest.rpartition("; ")
+        words = _read_words(echo)
+        if part is not None and drive in DRIVES and "echo" in words and capo in _CAPOS:
+            found[part] = {"drive": drive, **words, "capo": _CAPOS[capo]}
+    return found
+
+
+def capos_of_notes(
+    setups: Sequence[Setup], columns: dict[str, list[Any]], notes: dict[str, Array]
+) -> Array:
+    """Return the capo that holds at each note, in its printed bar."""
+    capos: Array = np.array(columns["capo"], dtype=np.int64)[notes["part"]]
+    for part in {setup.part for setup in setups}:
+        own = [setup for setup in setups if setup.part == part]
+        rows = np.flatnonzero(notes["part"] == part)
+        bars = [setup.bar for setup in own]
+        at = np.searchsorted(bars, notes["measure"][rows], side="right") - 1
+        capos[rows] = np.array([setup.capo for setup in own])[at]
+    return capos
