@@ -53,6 +53,14 @@ def played_setups(song: Song) -> pd.DataFrame:
     return setups[plays.isin(pd.MultiIndex.from_frame(notes))]
 
 
+def sections_of(setups: pd.DataFrame, name: str) -> dict[Any, list[str]]:
+    """Return each value of a column of setups, in order, with the sections in which it holds."""
+    held: dict[Any, list[str]] = {}
+    for value, section in zip(setups[name].tolist(), setups["section"].tolist(), strict=True):
+        held.setdefault(value, []).append(section)
+    return held
+
+
 def song_in_section(song: Song, section: str) -> Song:
     """Return the song as if every part had all through what it has in one section.
 
