@@ -15,7 +15,7 @@ from random import Random
 
 import numpy as np
 import pytest
-from songs import song
+from songs import song, with_setup
 
 from arrange.clashes import Limits, find_clashes
 from arrange.errors import ArrangeError
@@ -31,6 +31,7 @@ from arrange.exercises import (
 from arrange.exercises.exercise import numbers_in, wanted
 from arrange.exercises.fix_on_the_neck import fault
 from arrange.exercises.moved_note import MovedNote, moved_note
+from arrange.exercises.plan import handout_blocks
 from arrange.exercises.which_capo import open_shape, shape_symbol
 from arrange.exercises.which_layer import section_layers
 from arrange.formats.reading import read
@@ -539,3 +540,29 @@ def test_a_song_without_findings_has_none_of_any_kind():
     quiet = SongFacts(song(("Guitar 1", "C4", 0, 4)))
     assert quiet.findings.empty
     assert quiet.of_kinds(lambda _: True).columns.tolist() == quiet.findings.columns.tolist()
+
+
+def test_exercises_follow_what_a_section_has():
+    """The same rub in two sections, in the second behind a capo, overdriven."""
+    rub = (("Guitar 1", "C5", 0, 4), ("Guitar 2", "B4", 0, 4))
+    made = song(
+        *((part, note, at + bar, lasts) for bar in (0, 12) for part, note, at, lasts in rub),
+        sections=[("A", 1), ("B", 3)], tempo=90,
+    )  # fmt: skip
+    made = with_setup(made, "Guitar 1", "B", capo=3, drive="overdriven")
+    own = SongFacts(made)
+    at = {row.section: row.Index for row in own.findings.itertuples()
+          if row.kind == "rub"}  # fmt: skip
+    assert {section: MovedNote(own, label, "Guitar 1", 72.0).neck.capo
+            for section, label in at.items()} == {"A": 0, "B": 3}  # fmt: skip
+    replies = {
+        each.section: check_answer(each, "drive").text
+        for seed in range(30)
+        for each in make_exercises(own, seed, "large", ["name its kind"])
+    }
+    assert "Guitar 1 is clean" in replies["A"]
+    assert "Guitar 1 is overdriven" in replies["B"]
+    about = handout_blocks(made, make_exercises(own, 1))[0]["text"]
+    assert "Guitar 1 (capo 3 in B, overdriven in B) and Guitar 2;" in about
+    plain = replace(made, setups=made.setups[:0], parts=made.parts.assign(capo=[2, 0]))
+    assert "Guitar 1 (capo 2) and" in handout_blocks(plain, make_exercises(own, 1))[0]["text"]

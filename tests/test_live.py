@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from songs import song as song_of
+from songs import with_setup
 
 import arrange as ar
 from arrange.errors import ArrangeError
@@ -20,7 +21,7 @@ from arrange.live.choices import (
     choices_words,
     string_sets,
 )
-from arrange.live.chosen_song import try_choices
+from arrange.live.chosen_song import section_hands, section_mover, try_choices
 from arrange.live.moment_sound import moment_sound, moments
 from arrange.live.picture import HEIGHT, WIDTH, Hands, Places, Sight, draw_places, draw_sight
 from arrange.live.results_cache import ResultsCache, section_findings
@@ -318,3 +319,45 @@ def test_both_is_before_and_then_after(results):
     assert (each[-len(after) :] == after).all()
     assert len(each) > 3 * len(after)
     assert not (before == after).all()
+
+
+# --- sounds and capos that a part has in a section ---------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def capo_in_b():
+    """A guitar with a capo at 2, overdriven with an echo, in the second of two sections."""
+    made = song_of(
+        ("Guitar 1", "C4", 0, 4), ("Guitar 1", "F#2", 4, 4), ("Guitar 2", "C3", 0, 8),
+        sections=[("A", 1), ("B", 2)],
+    )  # fmt: skip
+    own = {"capo": 2, "drive": "overdriven", "echo": "eighth", "layers": "Lead + Pad"}
+    return with_setup(made, "Guitar 1", "B", **own)
+
+
+def test_a_sound_that_is_chosen_holds_for_the_whole_song(capo_in_b):
+    """It replaces what a section had of its own; the layers, and what is not chosen, stay."""
+    choices = Choices("A").with_part("Guitar 1", PartChoice(capo=5, echo="none"))
+    tried, _ = try_choices(capo_in_b, choices)
+    rows = ar.part_setups(tried).set_index(["part", "section"]).loc["Guitar 1"]
+    assert rows["capo"].tolist() == [5, 5]
+    assert rows["echo"].isna().all()
+    assert rows["drive"].tolist() == ["clean", "overdriven"]
+    assert rows["layers"].tolist()[1] == "Lead + Pad"
+    assert ar.part_setups(tried)["capo"].tolist()[2:] == [0, 0]
+    drier, _ = try_choices(
+        replace(capo_in_b, setups=capo_in_b.setups.assign(layers=None)),
+        Choices("A").with_part("Guitar 1", PartChoice(0, capo=0, drive="clean", echo="none")),
+    )
+    assert drier.setups.empty
+
+
+def test_hands_and_voicings_of_a_section_have_its_capo(capo_in_b):
+    """F#2 is the open sixth string behind a capo at 2, and is fretted without one."""
+    hands = section_hands(capo_in_b, "Guitar 1", "B")
+    assert (hands["string"].tolist(), hands["fret"].tolist()) == ([6], [2])
+    assert hands["finger"].tolist() == [0]
+    plain = replace(capo_in_b, setups=capo_in_b.setups[:0])
+    assert section_hands(plain, "Guitar 1", "B")["finger"].tolist() != [0]
+    assert section_mover(capo_in_b, "Guitar 1", "B").neck.capo == 2
+    assert section_mover(capo_in_b, "Guitar 1", "A").neck.capo == 0

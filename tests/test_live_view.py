@@ -12,6 +12,7 @@ from types import SimpleNamespace
 import nbformat
 import pytest
 from songs import song as song_of
+from songs import with_setup
 
 import arrange as ar
 from arrange.__main__ import main
@@ -567,3 +568,24 @@ def test_the_commands(monkeypatch, tmp_path, capsys):
     monkeypatch.undo()
     assert main(["page", str(tmp_path / "none.mid")]) == 2
     assert "none.mid" in capsys.readouterr().err
+
+
+def test_controls_show_what_the_section_has(log, clock):
+    """Another section shows its own sound; what is chosen is chosen for the whole song."""
+    made = song_of(
+        ("Guitar 1", "C4", 0, 8), ("Guitar 2", "C3", 0, 8), sections=[("A", 1), ("B", 2)]
+    )
+    made = with_setup(made, "Guitar 1", "B", capo=2, drive="overdriven", echo="eighth")
+    seen = PartsView(made, log, "Guitar 1", "A", clock.later)
+    one = seen.controls
+    assert (one.capo.value, one.drive.value, one.echo.value) == (0, "clean", "none")
+    one.section.value = "B"
+    assert (one.capo.value, one.drive.value, one.echo.value) == (2, "overdriven", "eighth")
+    assert seen.choices.is_as_written
+    one.capo.value = 0
+    one.section.value = "A"
+    one.octave.value = 1  # A has no capo anyway; that there is none in B stays chosen
+    assert seen.choices.of("Guitar 1").capo == 0
+    one.section.value = "B"
+    one.capo.value = 2
+    assert seen.choices.of("Guitar 1").capo is None

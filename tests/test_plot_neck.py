@@ -10,6 +10,7 @@ import pandas as pd
 import pytest
 from pictures import drawn, lightness, written
 from songs import song as song_of
+from songs import with_setup
 
 import arrange as ar
 from arrange.guitar.fingering import finger_part
@@ -302,6 +303,28 @@ def test_dots_stand_in_the_rows_of_their_frets_low_string_left():
     expected = sorted([(xs[0], middle[2]), (xs[1], middle[1]), (xs[5], middle[2])])
     assert np.allclose(circles(ax, "dot"), expected, atol=1e-3)
     assert [x for x, _ in circles(ax, "open")] == pytest.approx(xs[2:5], abs=1e-3)
+
+
+def test_capos_of_the_sections_that_are_drawn():
+    """A section has its own capo; the whole song has each, with its sections."""
+    made = song_of(
+        ("Guitar 1", "C4", 0, 4), ("Guitar 1", "E4", 4, 4), ("Guitar 1", "F4", 8, 4),
+        sections=[("Verse", 1), ("Bridge", 2), ("Coda", 3)],
+    )  # fmt: skip
+    made = with_setup(made, "Guitar 1", "Bridge", capo=2)
+    made = with_setup(made, "Guitar 1", "Coda", capo=4)
+    fingered = made.notes.assign(string=[2, 2, 2], fret=[1, 5, 6], finger=1, position=[1, 5, 6])
+
+    def capos(ax):
+        return [each.get_text() for each in drawn(ax, "capo") if hasattr(each, "get_text")]
+
+    assert capos(plot_neck(fingered, song=made)) == ["capo 2, Bridge", "capo 4, Coda"]
+    assert capos(plot_neck(fingered[1:2], song=made)) == ["capo 2"]
+    assert capos(plot_neck(fingered[:1], song=made)) == []
+    assert capos(plot_positions(fingered, made)) == [
+        "capo 2, Guitar 1 in Bridge", "capo 4, Guitar 1 in Coda"
+    ]  # fmt: skip
+    assert capos(plot_positions(fingered[1:2], made)) == ["capo 2, Guitar 1"]
 
 
 def test_the_first_fret_is_numbered_from_the_nut_and_from_the_capo():

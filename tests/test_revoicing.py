@@ -4,13 +4,17 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from songs import parts_of, song
+from songs import parts_of, song, with_setup
 
 import arrange as ar
 from arrange.errors import ArrangeError
 from arrange.guitar.fingering import finger_part
+from arrange.guitar.necks import Neck
 from arrange.guitar.players import Player
 from arrange.revoicing import Prices, Scope, Taste, proposals_table, revoice
+from arrange.revoicing.harmonies import Harmonies
+from arrange.revoicing.preparing import make_mover, on_neck_of
+from arrange.revoicing.stretches import find_stretch
 from arrange.tables.song import Song
 
 LOW_WATER = Path(__file__).parent.parent / "datasets" / "low-water.musicxml"
@@ -241,6 +245,33 @@ def test_a_capo_is_in_the_parts_table(muddy):
     assert (own["fret"] >= parts[G2]).all()
     assert f"a capo at fret {parts[G2]}" in found[0].why
     assert found[0].costs["capo"] == Prices().capo
+
+
+def test_a_section_is_revoiced_behind_its_capo():
+    """A new capo is one for the whole part; its layers stay, and other ideas leave the capo."""
+    low = ("C3 E3 G3", "F2 A2 C3 F3", "G2 B2 D3 G3")
+    high = ("C5 E5 G5", "C5 F5 A5", "B4 D5 G5")
+    bass = [("Bass", root, 4.0 * bar, 4.0) for bar, root in enumerate(("C2", "F1", "G1"))]
+    made = song(
+        *strummed(G1, high), *strummed(G2, low), *bass, sections=[("A", 1), ("B", 2)],
+        chords=CHORDS, parts=(G1, G2, "Bass"),
+    )  # fmt: skip
+    made = with_setup(made, G2, "B", capo=1, layers="Strummed")
+    found = {each.idea: each for each in revoice(made, G2, "B")}
+    own = found["capo"].song
+    rows = ar.part_setups(own).set_index(["part", "section"]).loc[G2]
+    assert rows["capo"].nunique() == 1
+    assert rows["capo"].iloc[0] != 1
+    assert rows["layers"].tolist()[1] == "Strummed"
+    assert ar.part_setups(own)["capo"].tolist()[:2] == [0, 0]
+    for idea in set(found) - {"capo"}:
+        assert found[idea].song.setups.equals(made.setups)
+    stretch = find_stretch(made, "B")
+    mover = make_mover(Harmonies(made), G2, stretch, Scope(), None, Taste())
+    assert mover.neck.capo == 1
+    player = Player("Ann", Neck(capo=4))
+    strung = on_neck_of(made, G2, player)
+    assert ar.part_setups(strung)["capo"].tolist()[:4] == [0, 0, 4, 4]
 
 
 def test_without_chord_symbols_one_is_inferred():

@@ -26,7 +26,14 @@ from arrange.quantities.sonority import masked_energy, pair_roughness
 from arrange.quantities.texture import echo_times
 from arrange.sound.sounds import RATE
 from arrange.tables.copies import in_copies
-from arrange.tables.setups import note_setups, where_otherwise
+from arrange.tables.setups import (
+    all_through,
+    note_setups,
+    played_setups,
+    sections_of,
+    song_in_section,
+    where_otherwise,
+)
 
 
 def two_sections(**setup) -> Song:
@@ -71,6 +78,40 @@ def test_only_what_is_otherwise_is_kept():
     assert where_otherwise(part_setups(made)[:1], made.parts).empty
     named = part_setups(made)[:1].assign(layers="Pulse")
     assert len(where_otherwise(named, made.parts)) == 1
+
+
+def test_a_song_as_it_is_in_one_section():
+    """The parts table has what each part has there; without setups it is the song itself."""
+    made = two_sections(echo="eighth")
+    there = song_in_section(made, "B")
+    columns = ["drive", "echo", "capo"]
+    assert there.parts[columns].iloc[0].tolist() == ["overdriven", "eighth", 2]
+    assert there.parts["capo"].tolist() == [2, 0]
+    assert there.parts.dtypes.equals(made.parts.dtypes)
+    assert there.setups.empty
+    assert song_in_section(made, "A").parts.equals(made.parts)
+    plain = replace(made, setups=made.setups[:0])
+    assert song_in_section(plain, "B") is plain
+
+
+def test_a_sound_all_through():
+    """It replaces those of the sections; what says nothing more goes."""
+    made = two_sections(layers=None, echo="eighth")
+    again = all_through(made, "Guitar 1", capo=5, echo=None)
+    assert again.parts["capo"].tolist() == [5, 0]
+    assert again.setups[["drive", "capo"]].to_numpy().tolist() == [["overdriven", 5]]
+    assert again.setups["echo"].isna().all()
+    assert all_through(again, "Guitar 1", drive="edge").setups.empty
+    assert again.setups.dtypes.equals(made.setups.dtypes)
+
+
+def test_what_a_part_has_where_it_plays():
+    """Guitar 2 plays in B alone; each capo is there once, with its sections."""
+    played = played_setups(two_sections())
+    assert played[["part", "section"]].to_numpy().tolist() == [
+        ["Guitar 1", "A"], ["Guitar 1", "B"], ["Guitar 2", "B"]
+    ]  # fmt: skip
+    assert sections_of(played, "capo") == {0: ["A", "B"], 2: ["B"]}
 
 
 @pytest.mark.parametrize(

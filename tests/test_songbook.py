@@ -24,7 +24,7 @@ import pytest
 from corpus import CORPUS
 from matplotlib.figure import Figure
 from pictures import drawn, written
-from songs import parts_of
+from songs import parts_of, with_setup
 from songs import song as song_of
 
 import arrange as ar
@@ -395,6 +395,50 @@ def test_only_what_sounds_and_has_strings_has_a_setup(festival):
     ]  # fmt: skip
     own = player_setups(festival).query("song == 'Slack Tide' and part == 'Guitar 2'").iloc[0]
     assert (own["drive"], own["onset"]) == ("overdriven", 12.0)  # four bars of 3 quarters
+
+
+def changing_inside(*sections):
+    """A song of sections, one bar each, each with (capo, drive) of its one guitar."""
+    labels = [(f"Part {number}", number) for number in range(1, len(sections) + 1)]
+    made = song_of(("Ann", "C4", 0, 4 * len(sections)), sections=labels)
+    made = replace(made, notes=song_of(
+        *(("Ann", "C4", 4 * bar, 4) for bar in range(len(sections))), sections=labels
+    ).notes)  # fmt: skip
+    for (label, _), (capo, drive) in zip(labels, sections, strict=True):
+        made = with_setup(made, "Ann", label, capo=capo, drive=drive)
+    return made
+
+
+def test_a_capo_that_moves_inside_a_song():
+    """A song is begun with what its first section has and left with what its last one has."""
+    calm, loud = "clean", "overdriven"
+    songs = [
+        changing_inside((0, calm)),
+        changing_inside((0, calm), (2, calm), (2, loud), (4, calm)),
+        changing_inside((4, calm), (0, loud), (4, calm)),
+        changing_inside((0, calm)),
+    ]
+    book = Songbook({name: Study(each) for name, each in zip("abcd", songs, strict=True)})
+    table = ar.changes_between(book)
+    assert table["capo_moves"].tolist() == [0, 0, 1]
+    assert table["drive_changes"].tolist() == [0, 0, 0]
+    assert table["what"].tolist() == [
+        "in the song: capo 2 before Part 2; overdriven before Part 3; capo 4 and clean before "
+        "Part 4",
+        "in the song: no capo and overdriven before Part 2; capo 4 and clean before Part 3",
+        "capo off from 4",
+    ]
+    setups = player_setups(book)
+    assert setups["capo"].tolist() == [0, 0, 4, 0]
+    assert setups["inside"].tolist()[2] == (("Part 2", 0, loud), ("Part 3", 4, calm))
+    assert ar.songbook_table(book)["capos"].tolist()[1:3] == ["Ann 0; Ann 2; Ann 4", "Ann 4; Ann 0"]
+    # As given, the capo comes off behind c; played before b, d costs nothing.
+    ordered = ar.order_by_changes(book)
+    least = min(
+        int(ar.changes_between(book.in_order(order))["changes"].sum())
+        for order in permutations("abcd")
+    )
+    assert int(ar.changes_between(ordered)["changes"].sum()) == least == 0
 
 
 def test_tunings_are_called_as_players_do():

@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from pandas.api.types import is_object_dtype
-from songs import song
+from songs import song, with_setup
 
 from arrange.__main__ import main
 from arrange.errors import ArrangeError
@@ -23,7 +23,7 @@ from arrange.report.studying import Study, study
 
 DEMO = Path(__file__).parents[1] / "datasets" / "low-water.musicxml"
 TABLES = (
-    "parts sections measures chords notes ranges section_ranges measure_ranges overlap "
+    "parts sections measures chords notes setups ranges section_ranges measure_ranges overlap "
     "section_overlap findings waivers decisions"
 )
 
@@ -444,3 +444,23 @@ def test_a_study_is_of_a_song():
         one.song = made
     with pytest.raises(ArrangeError, match="there is no such file"):
         study("missing.musicxml")
+
+
+def test_sounds_and_capos_by_section_are_shown(tmp_path):
+    """Each once, in order, with its sections; a part that changes nothing has one word."""
+    made = song(
+        ("Guitar 1", "C4", 0, 8), ("Guitar 1", "C4", 8, 4), ("Guitar 1", "D4", 12, 4),
+        ("Guitar 2", "C3", 0, 12), sections=[("Verse", 1), ("Bridge", 3), ("Coda", 4)],
+    )  # fmt: skip
+    assert "<th>Sound</th>" not in Study(made).html()
+    made = with_setup(made, "Guitar 1", "Bridge", capo=2, drive="overdriven", layers="Lead")
+    made = with_setup(made, "Guitar 2", "Coda", capo=5)  # where it rests
+    one = Study(made)
+    page = one.html()
+    assert (
+        "none in Verse and Coda; 2 in Bridge</td><td>clean in Verse and Coda; overdriven in" in page
+    )
+    assert '<td class="number"></td><td>clean</td>' in page
+    one.write(tmp_path / "study")
+    back = pd.read_parquet(tmp_path / "study" / "tables" / "setups.parquet")
+    pd.testing.assert_frame_equal(back, made.setups)

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from songs import parts_of, song
 
 from arrange.errors import ArrangeError
+from arrange.formats.reading import read
 from arrange.quantities.texture import echo_attacks, echo_times, part_texture, song_energy
 
 
@@ -35,6 +36,20 @@ def test_attacks_density_polyphony_and_silence():
     assert one["with Guitar 2"] == 1  # its one attack is together with the other's first
     assert other["with Guitar 1"] == 1 / 8
     assert np.isnan(one["with Guitar 1"])
+
+
+@pytest.mark.parametrize("by", ["song", "section", "measure"])
+def test_a_song_without_parts_has_no_texture_and_no_energy(by, tmp_path):
+    """A MIDI file with one empty track; bytes by Standard MIDI Files 1.0 (from memory)."""
+    file = tmp_path / "empty.mid"
+    file.write_bytes(bytes.fromhex("4d546864 00000006 0000 0001 01e0 4d54726b 00000004 00ff2f00"))
+    empty = read(file)
+    texture, usual = part_texture(empty, by), part_texture(two_bars(), by)
+    assert texture.empty
+    assert texture.dtypes.equals(usual.drop(columns=["with Guitar 1", "with Guitar 2"]).dtypes)
+    energy = song_energy(empty, by)
+    assert energy.dtypes.equals(song_energy(two_bars(), by).dtypes)
+    assert (energy[["players", "notes", "density", "energy"]] == 0).all(axis=None)
 
 
 def test_a_silent_span_has_a_row_too():

@@ -96,7 +96,7 @@ def _sorted(note: MovedNote) -> tuple[list[tuple[int, int]], list[tuple[int, int
     """The right and the wrong places, nearest first, one for each pitch."""
     if not note.places or int(note.pitch) != note.pitch:
         return [], []
-    neck = note.facts.neck(note.part)
+    neck = note.neck
     steps = [n for n in range(-_FAR, _FAR + 1) if n and neck.places(note.pitch + n)]
     note.outcomes(step for step in steps if _is_open(note, step))
     right: list[tuple[int, int]] = []
@@ -117,7 +117,7 @@ def _sorted(note: MovedNote) -> tuple[list[tuple[int, int]], list[tuple[int, int
 def _is_open(note: MovedNote, semitones: int) -> bool:
     """Whether some string is free for the note, and no other string sounds it already."""
     pitch = note.pitch + semitones
-    strings = [string for string, _ in note.facts.neck(note.part).places(pitch)]
+    strings = [string for string, _ in note.neck.places(pitch)]
     return not note.is_held(pitch) and any(note.taken(each) is None for each in strings)
 
 
@@ -156,12 +156,12 @@ def _asked(
 
 
 def _capo(note: MovedNote) -> str:
-    capo = note.facts.neck(note.part).capo
+    capo = note.neck.capo
     return f" (the capo is at {capo})" if capo else ""
 
 
 def _place(note: MovedNote, string: int, fret: int) -> str:
-    pitch = note.facts.neck(note.part).tuning[string - 1] + fret
+    pitch = note.neck.tuning[string - 1] + fret
     return f"{string}/{fret} ({note.facts.name(pitch)})"
 
 
@@ -175,7 +175,7 @@ def _hints(note: MovedNote, right: list[tuple[int, int]]) -> tuple[str, ...]:
               note.held(note.onsets[0])]  # fmt: skip
     if others:
         hints.append(f"The hand holds {listed(others)} at the same time.")
-    tuning = facts.neck(note.part).tuning
+    tuning = note.neck.tuning
     string, fret = right[0]
     hints.append(f"{facts.name(tuning[string - 1] + fret)} would do. Where is it?")
     return tuple(hints)
@@ -193,7 +193,7 @@ def reply(exercise: Exercise, answer: Any) -> Reply:
     if place is None:
         return _named(exercise, note, text) or unread(exercise, text)
     string, fret = place
-    neck = exercise.facts.neck(part)
+    neck = note.neck
     if not 1 <= string <= neck.strings:
         return Reply(False, f"There is no string {string}: this neck has 1, the highest, to "
                             f"{neck.strings}.")  # fmt: skip
@@ -220,7 +220,7 @@ def _named(exercise: Exercise, note: MovedNote, text: str) -> Reply | None:
     except ArrangeError:
         return None
     facts = exercise.facts
-    neck = facts.neck(note.part)
+    neck = note.neck
     places = neck.places(pitch)
     if not places:
         return Reply(False, neck.why_no_place(pitch, facts.key) + ".")
@@ -235,7 +235,7 @@ def fault(note: MovedNote, string: int, fret: int) -> str:
 
 
 def _fault(note: MovedNote, string: int, fret: int) -> str:
-    pitch = note.facts.neck(note.part).tuning[string - 1] + fret
+    pitch = note.neck.tuning[string - 1] + fret
     semitones = round(pitch - note.pitch)
     if not semitones:
         return "same"
@@ -259,7 +259,7 @@ def _fault(note: MovedNote, string: int, fret: int) -> str:
 def fault_words(note: MovedNote, string: int, fret: int) -> str:
     """Return what is wrong with a place, in a sentence that teaches."""
     facts, row = note.facts, note.facts.finding(note.label)
-    pitch = facts.neck(note.part).tuning[string - 1] + fret
+    pitch = note.neck.tuning[string - 1] + fret
     name, kind = facts.name(pitch), KINDS[row["kind"]].noun
     what = fault(note, string, fret)
     if what == "same":
@@ -323,7 +323,7 @@ def _left_out(note: MovedNote, kind: str) -> Reply:
 
 def _right_words(note: MovedNote, string: int, fret: int, kind: str) -> str:
     facts = note.facts
-    pitch = facts.neck(note.part).tuning[string - 1] + fret
+    pitch = note.neck.tuning[string - 1] + fret
     before, after = note.leap(pitch)
     line = (
         "the top line stays as it was"

@@ -19,7 +19,7 @@ from arrange.exercises.song_facts import SongFacts
 from arrange.findings.possible_moves import Move, moved_notes
 from arrange.findings.recheck import compare_findings, has_ended, notes_around, recheck
 from arrange.guitar.grips import Grip, hold_shape
-from arrange.guitar.necks import LEFT_OUT, Array
+from arrange.guitar.necks import LEFT_OUT, Array, Neck
 
 _NEAR = 1e-6
 _DECIMALS = 6
@@ -53,6 +53,11 @@ class MovedNote:
     label: int
     part: str
     pitch: float
+
+    @property
+    def neck(self) -> Neck:
+        """The part's neck in the section in which the finding begins."""
+        return self.facts.neck(self.part, self.facts.finding(self.label)["section"])
 
     @cached_property
     def rows(self) -> tuple[int, ...]:
@@ -155,7 +160,7 @@ class MovedNote:
 
     def grip(self, string: int, fret: int) -> Grip:
         """Return the hardest grip that a place makes with what else is held."""
-        neck = self.facts.neck(self.part)
+        neck = self.neck
         grips = []
         for onset in self.onsets:
             shape = [LEFT_OUT] * neck.strings

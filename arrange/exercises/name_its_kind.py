@@ -24,6 +24,7 @@ from arrange.exercises.exercise import (
 )
 from arrange.exercises.finding_words import notes_words, parts_words
 from arrange.exercises.song_facts import SongFacts
+from arrange.tables.setups import song_in_section
 from arrange.text.part_lists import split_parts
 from arrange.text.words import an, listed, measures_words
 from arrange.theory.pitch import an_interval
@@ -127,7 +128,7 @@ def _against(facts: SongFacts, label: int, kind: str) -> str:
     """A sentence on what contradicts a kind in these notes."""
     row, notes = facts.finding(label), facts.notes(label)
     parts = split_parts(row["parts"])
-    table = facts.song.parts.set_index("part")
+    table = song_in_section(facts.song, row["section"]).parts.set_index("part")
     about = KINDS[kind]
     if about.parts > len(parts) and not about.family:
         return f"It takes two parts, and these notes are of {parts[0]} alone."

@@ -12,6 +12,7 @@ from arrange.clashes import KINDS
 from arrange.exercises.exercise import Exercise
 from arrange.exercises.making import IN_WORKSHOP
 from arrange.handouts.sheets import LOUDNESS, WARM_UP
+from arrange.tables.setups import played_setups, sections_of
 from arrange.tables.song import Song
 from arrange.text.words import counted, listed
 
@@ -120,8 +121,11 @@ def missing_words(missing: dict[str, str]) -> list[str]:
 
 def handout_blocks(song: Song, exercises: Sequence[Exercise]) -> list[Any]:
     """Return the page to take home as blocks of a paper."""
-    parts = song.parts
-    names = [f"{row.part}{_more(row)}" for row in parts[parts["family"] != "drums"].itertuples()]
+    parts, setups = song.parts, played_setups(song)
+    names = [
+        f"{row.part}{_more(row, setups[setups['part'] == row.part])}"
+        for row in parts[parts["family"] != "drums"].itertuples()
+    ]
     kinds = list(dict.fromkeys(each.kind for each in exercises))
     about = (
         f"The song: {listed(names)}; {counted(len(song.measures), 'measure')}, "
@@ -148,10 +152,18 @@ def handout_blocks(song: Song, exercises: Sequence[Exercise]) -> list[Any]:
     ]  # fmt: skip
 
 
-def _more(row: Any) -> str:
-    words = [f"capo {row.capo}"] if row.capo else []
-    if row.family == "guitar" and row.drive != "clean":
-        words.append(row.drive)
+def _more(row: Any, setups: pd.DataFrame) -> str:
+    """Who plays a part, with what capo and how driven, in the sections of `setups`."""
+    capos = sections_of(setups, "capo") or {row.capo: []}
+    words = [f"capo {capo}{_where(capos, capo)}" for capo in capos if capo]
+    drives = sections_of(setups, "drive") or {row.drive: []}
+    if row.family == "guitar":
+        words += [f"{drive}{_where(drives, drive)}" for drive in drives if drive != "clean"]
     if not pd.isna(row.player) and row.player:
         words.insert(0, str(row.player))
     return f" ({', '.join(words)})" if words else ""
+
+
+def _where(held: dict[Any, list[str]], value: Any) -> str:
+    """In which sections something holds, if not in all."""
+    return f" in {listed(held[value])}" if len(held) > 1 else ""

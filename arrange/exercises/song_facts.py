@@ -17,6 +17,7 @@ from arrange.errors import ArrangeError
 from arrange.findings import finding_notes
 from arrange.guitar.fingering import finger_part, part_neck
 from arrange.guitar.necks import Neck
+from arrange.tables.setups import song_in_section
 from arrange.tables.song import Song
 from arrange.tables.sounding import Array, sounding_notes, together
 from arrange.theory.pitch import note_name
@@ -198,9 +199,10 @@ class SongFacts:
             and self.bars_played(row.part)
         )
 
-    def neck(self, part: str) -> Neck:
-        """Return the neck that a part is written for."""
-        return self.once(("neck", part), lambda: part_neck(self.song, part))
+    def neck(self, part: str, section: str | None = None) -> Neck:
+        """Return the neck that a part is written for, in a section with the capo that it has."""
+        song = self.song if section is None else song_in_section(self.song, section)
+        return self.once(("neck", part, section), lambda: part_neck(song, part))
 
     def fingered(self, part: str) -> pd.DataFrame:
         """Return a part with strings and frets."""

@@ -1,7 +1,7 @@
 """What may be chosen in a live view, for a section, its parts and the tempo.
 
 Octave, inversion and strings are chosen for a part in one section. Capo, drive and echo belong to
-the whole part, and the tempo belongs to the whole song.
+the whole part, also where a section has its own, and the tempo belongs to the whole song.
 """
 
 from __future__ import annotations

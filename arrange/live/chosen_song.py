@@ -9,13 +9,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from arrange.errors import ArrangeError
 from arrange.guitar.fingering import finger_part
-from arrange.live.choices import AS_WRITTEN, NO_ECHO, Choices
+from arrange.live.choices import AS_WRITTEN, NO_ECHO, Choices, PartChoice
 from arrange.revoicing.candidates import Pool
 from arrange.revoicing.choosing import choose
 from arrange.revoicing.harmonies import Harmonies, Harmony
@@ -25,6 +26,7 @@ from arrange.revoicing.scope import Scope
 from arrange.revoicing.stretches import find_stretch
 from arrange.revoicing.taste import Taste
 from arrange.tables.copies import quick_song
+from arrange.tables.setups import all_through, song_in_section
 from arrange.tables.song import Song, part_row, section_row
 from arrange.tables.sounding import Array
 
@@ -63,7 +65,7 @@ def section_mover(song: Song, part: str, section: str) -> Mover:
     ArrangeError
         If the part has no strings or is silent there.
     """
-    stretch = find_stretch(song, section)
+    song, stretch = song_in_section(song, section), find_stretch(song, section)
     return make_mover(Harmonies(song), part, stretch, Scope(), None, Taste())
 
 
@@ -204,7 +206,7 @@ def try_choices(
             _check_pitches(part, pitch[own & inside])
         if choice.capo is not None:  # other frets in the whole song
             moved |= own
-    tables: dict[str, pd.DataFrame] = {"parts": _parts(song, choices)}
+    tables: dict[str, pd.DataFrame] = {}
     if moved.any() or not keep.all():
         frame = notes.assign(pitch=pitch)
         changed = frame.assign(**{
@@ -216,6 +218,8 @@ def try_choices(
         first = float(song.measures["tempo"].iloc[int(row["first_measure"]) - 1])
         faster = choices.tempo / first
         tables["measures"] = song.measures.assign(tempo=song.measures["tempo"] * faster)
+    for part, choice in choices.parts:
+        song = all_through(song, part, **_sound(choice))
     return quick_song(song, **tables), tuple(dict.fromkeys(remarks))
 
 
@@ -231,22 +235,14 @@ def _check_pitches(part: str, pitch: Array) -> None:
         raise ArrangeError(f"{part} would leave the range of pitches, 0 to 127; move it by less")
 
 
-def _parts(song: Song, choices: Choices) -> pd.DataFrame:
-    """The parts table with other capos, drives and echoes."""
-    columns = {name: song.parts[name].tolist() for name in ("capo", "drive", "echo")}
-    for number, part in enumerate(song.parts["part"].tolist()):
-        choice = choices.of(part)
-        if choice.capo is not None:
-            columns["capo"][number] = choice.capo
-        if choice.drive is not None:
-            columns["drive"][number] = choice.drive
-        if choice.echo is not None:
-            columns["echo"][number] = None if choice.echo == NO_ECHO else choice.echo
-    return song.parts.assign(
-        capo=pd.array(columns["capo"], dtype="int64"),
-        drive=pd.array(columns["drive"], dtype="str"),
-        echo=pd.array(columns["echo"], dtype="str"),
-    )
+def _sound(choice: PartChoice) -> dict[str, Any]:
+    """The capo, drive and echo that are chosen, as the tables hold them."""
+    chosen = {"capo": choice.capo, "drive": choice.drive, "echo": choice.echo}
+    return {
+        name: None if value == NO_ECHO else value
+        for name, value in chosen.items()
+        if value is not None
+    }
 
 
 def section_hands(song: Song, part: str, section: str) -> pd.DataFrame:
@@ -255,4 +251,4 @@ def section_hands(song: Song, part: str, section: str) -> pd.DataFrame:
     notes = song.notes[own.to_numpy(dtype=bool)]
     if notes["pitch"].isna().all():
         return notes.assign(position=0, problem=None)
-    return finger_part(quick_song(song, notes=notes), part)
+    return finger_part(quick_song(song_in_section(song, section), notes=notes), part)

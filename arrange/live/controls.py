@@ -22,6 +22,7 @@ from arrange.live.choices import (
 )
 from arrange.revoicing.ideas import CAPOS
 from arrange.tables.schemas import DRIVES
+from arrange.tables.setups import song_in_section
 from arrange.tables.song import Song, part_row, section_row
 
 STYLE = Path(__file__).with_name("view.css")
@@ -147,8 +148,7 @@ def _row(children: Any) -> Any:
 def fill(controls: Controls, song: Song, choices: Choices) -> None:
     """Set the widgets to the choices of their part."""
     part = controls.part.value
-    choice = choices.of(part)
-    row = part_row(song, part)
+    choice, own = choices.of(part), _written_sound(song, part, choices.section)
     sets = string_sets(song, part)
     is_strung = has_strings(song, part)
     controls.section.value = choices.section
@@ -158,13 +158,11 @@ def fill(controls: Controls, song: Song, choices: Choices) -> None:
     controls.inversion.value = choice.inversion
     for name in ("inversion", "strings", "capo"):
         getattr(controls, name).disabled = not is_strung
-    own_capo = int(row["capo"])
-    controls.capo.max = max(CAPOS, own_capo)
-    controls.capo.value = own_capo if choice.capo is None else choice.capo
-    controls.drive.value = choice.drive or row["drive"]
-    own_echo = row["echo"] if isinstance(row["echo"], str) else NO_ECHO
-    controls.echo.options = tuple(dict.fromkeys((*ECHOES, own_echo)))
-    controls.echo.value = choice.echo or own_echo
+    controls.capo.max = max(CAPOS, own["capo"])
+    controls.capo.value = own["capo"] if choice.capo is None else choice.capo
+    controls.drive.value = choice.drive or own["drive"]
+    controls.echo.options = tuple(dict.fromkeys((*ECHOES, own["echo"])))
+    controls.echo.value = choice.echo or own["echo"]
     written = round(written_tempo(song, choices.section))
     steps = int(_AROUND * written / _TEMPO_STEP)  # the written one is among the slider's values
     controls.tempo.max = max(controls.tempo.max, written)  # so that the ends never cross
@@ -173,24 +171,28 @@ def fill(controls: Controls, song: Song, choices: Choices) -> None:
     controls.tempo.value = written if choices.tempo is None else round(choices.tempo)
 
 
+def _written_sound(song: Song, part: str, section: str) -> dict[str, Any]:
+    """What a part has in a section without a choice, as the controls show it."""
+    row = part_row(song_in_section(song, section), part)
+    echo = row["echo"] if isinstance(row["echo"], str) else NO_ECHO
+    return {"capo": int(row["capo"]), "drive": row["drive"], "echo": echo}
+
+
 def read_controls(controls: Controls, song: Song, choices: Choices) -> Choices:
     """Return the choices as the widgets show them; what is as in the song is no choice."""
-    row = part_row(song, controls.part.value)
-    own_echo = row["echo"] if isinstance(row["echo"], str) else NO_ECHO
+    part = controls.part.value
     values = {each.name: getattr(controls, each.name).value for each in fields(PartChoice)}
-    if values["capo"] == int(row["capo"]):
-        values["capo"] = None
-    if values["drive"] == row["drive"]:
-        values["drive"] = None
-    if values["echo"] == own_echo:
-        values["echo"] = None
+    # The widgets still show the section that is left when another one is chosen.
+    for name, own in _written_sound(song, part, choices.section).items():
+        # What is chosen for the whole song stays so in a section that has the same anyway.
+        is_kept = part in song.setups["part"].array and getattr(choices.of(part), name) == own
+        if values[name] == own and not is_kept:
+            values[name] = None
     section = controls.section.value
     tempo: float | None = float(controls.tempo.value)
     if section != choices.section or tempo == round(written_tempo(song, section)):
         tempo = choices.tempo if section != choices.section else None
-    return Choices(section, choices.parts, tempo).with_part(
-        controls.part.value, PartChoice(**values)
-    )
+    return Choices(section, choices.parts, tempo).with_part(part, PartChoice(**values))
 
 
 def written_tempo(song: Song, section: str) -> float:
@@ -206,7 +208,7 @@ def next_choices(
     nearest ones of the others.
     """
     part = controls.part.value
-    row, own = part_row(song, part), choices.of(part)
+    written, own = _written_sound(song, part, choices.section), choices.of(part)
     values = {name: _values_of(getattr(controls, name)) for name in CHOOSING}
     first = [(touched, value) for value in values.pop(touched, [])]
     named = ([(name, value) for value in each] for name, each in values.items())
@@ -217,7 +219,7 @@ def next_choices(
         elif name == "tempo":
             yield replace(choices, tempo=float(value))
         else:
-            is_own = name in ("capo", "drive") and value == row[name]
+            is_own = value == written.get(name)
             change: dict[str, Any] = {name: None if is_own else value}
             yield choices.with_part(part, replace(own, **change))
 

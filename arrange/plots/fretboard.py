@@ -11,11 +11,15 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
 
 from arrange.guitar.necks import Neck
 from arrange.plots.figures import FAINT, GREY, INK, PAPER, SMALL_SIZE, TEXT_SIZE, points_wide
+from arrange.tables.setups import part_setups, sections_of
+from arrange.tables.song import Song
+from arrange.text.words import listed
 from arrange.theory.pitch import note_name
 
 # Frets at which guitars have inlays (common practice).
@@ -47,6 +51,21 @@ class Fretboard:
         if fret == 0:
             return -0.5 * _OPEN_MM
         return float(self.neck.mm[fret - 1] + self.neck.mm[fret]) / 2
+
+
+def played_capos(song: Song | None, neck: Neck, fingered: pd.DataFrame) -> dict[int, str]:
+    """Return the capos that a fingered part is played behind, with their sections if it has others.
+
+    That of `neck` where no song says more.
+    """
+    if song is None or song.setups.empty or "section" not in fingered:
+        return {neck.capo: ""} if neck.capo else {}
+    setups = part_setups(song)
+    there = setups["section"].isin(fingered["section"]) & setups["part"].isin(fingered["part"])
+    held = sections_of(setups[there], "capo")
+    return {
+        capo: listed(sections) if len(held) > 1 else "" for capo, sections in held.items() if capo
+    }
 
 
 def draw_fretboard(ax: Axes, board: Fretboard, capos: Mapping[str, int], numbers_at: float) -> None:

@@ -38,7 +38,7 @@ from arrange.plots.figures import (
     short,
     write_note,
 )
-from arrange.plots.fretboard import Fretboard, draw_fretboard
+from arrange.plots.fretboard import Fretboard, draw_fretboard, played_capos
 from arrange.plots.time_on_neck import HAND_FRETS, hand_shares, place_shares, shared_share
 from arrange.tables.song import Song
 from arrange.theory.pitch import note_name
@@ -274,10 +274,11 @@ def _plot_parts(
     widest = max(necks.values(), key=lambda each: (each.strings, each.frets))
     _check_places(tables, necks)
     board = Fretboard(widest, widest.frets)
+    known = None if neck else song
     capos = {
-        "" if len(tables) == 1 else short(part, 14): each.capo
-        for part, each in necks.items()
-        if each.capo
+        ", ".join(filter(None, ("" if len(tables) == 1 else short(part, 14), where))): capo
+        for part, own in tables.items()
+        for capo, where in played_capos(known, necks[part], own).items()
     }
     with_lanes = [part for part, own in tables.items() if "position" in own]
     hands = {part: hand_shares(tables[part], necks[part]) for part in with_lanes}

@@ -39,7 +39,7 @@ from arrange.plots.figures import (
     short,
     write_note,
 )
-from arrange.plots.fretboard import INLAYS
+from arrange.plots.fretboard import INLAYS, played_capos
 from arrange.plots.song_axis import draw_song_axis, measure_position
 from arrange.plots.time_on_neck import hand_moments
 from arrange.tables.song import Song
@@ -104,6 +104,7 @@ def plot_positions(
     size = _step_size(len(song.measures), points_wide(ax))
     paths = {part: _path(own, song, size) for part, own in tables.items()}
     _draw_frets(ax, paths, necks)
+    _draw_capos(ax, tables, necks, None if neck else song)
     for (part, path), style in zip(paths.items(), _STYLES, strict=False):
         _draw_path(ax, part, path, necks[part], style)
     jumps = [_draw_jumps(ax, own, song, number) for number, own in enumerate(tables.values())]
@@ -164,7 +165,7 @@ def _path(fingered: pd.DataFrame, song: Song, size: int) -> pd.DataFrame:
 
 
 def _draw_frets(ax: Axes, paths: dict[str, pd.DataFrame], necks: dict[str, Neck]) -> None:
-    """The frets as lines, numbered where there is room, and each capo."""
+    """The frets as lines, numbered where there is room."""
     longest = max(necks.values(), key=lambda neck: neck.scale_mm)
     highest = int(max(path["high"].max() for path in paths.values())) + 1
     last = max(min(max(neck.frets for neck in necks.values()), highest), 5)
@@ -178,9 +179,19 @@ def _draw_frets(ax: Axes, paths: dict[str, pd.DataFrame], necks: dict[str, Neck]
     ax.set_yticks(middles, [str(fret) for fret in shown])
     ax.tick_params(axis="y", length=0)
     ax.set_ylabel("fret, from the nut", fontsize=TEXT_SIZE, color=INK)
-    for capo in {neck.capo for neck in necks.values() if neck.capo}:
-        y = (mm[capo - 1] + mm[capo]) / 2
-        whose = [short(part, 14) for part, neck in necks.items() if neck.capo == capo]
+
+
+def _draw_capos(
+    ax: Axes, tables: dict[str, pd.DataFrame], necks: dict[str, Neck], song: Song | None
+) -> None:
+    """A line along each capo, and whose it is."""
+    longest = max(necks.values(), key=lambda neck: neck.scale_mm)
+    capos: dict[int, list[str]] = {}
+    for part, own in tables.items():
+        for capo, where in played_capos(song, necks[part], own).items():
+            capos.setdefault(capo, []).append(f"{short(part, 14)}{where and f' in {where}'}")
+    for capo, whose in capos.items():
+        y = float(longest.mm[capo - 1] + longest.mm[capo]) / 2
         ax.axhline(y, color=GREY, linewidth=3, alpha=0.5, zorder=0.7, gid="capo")
         ax.annotate(
             f"capo {capo}, {' and '.join(whose)}", xy=(1, y), xycoords=("axes fraction", "data"),

@@ -110,7 +110,16 @@ def part_texture(song: Song, by: str = "section", *, window: float = 0.03) -> pd
             share = _share(seconds[index], seconds[other], span, attacks, window)
             columns[f"with {name}"] = np.full(spans, np.nan) if other == index else share
         rows.append(pd.DataFrame(columns))
-    return pd.concat(rows, ignore_index=True)
+    return pd.concat(rows, ignore_index=True) if rows else _no_texture(labels)
+
+
+def _no_texture(labels: dict[str, Any]) -> pd.DataFrame:
+    """The texture of a song without parts."""
+    numbers = ("density", "echoes", "polyphony", "silence", "together")
+    columns = {"part": "str", "attacks": "int64", **dict.fromkeys(numbers, "float64")}
+    empty = {name: pd.array([], dtype=dtype) for name, dtype in columns.items()}
+    spans = {name: label[:0] for name, label in labels.items()}
+    return pd.DataFrame({"part": empty.pop("part"), **spans, **empty})
 
 
 def song_energy(song: Song, by: str = "section") -> pd.DataFrame:

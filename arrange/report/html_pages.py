@@ -21,6 +21,7 @@ from arrange.findings import (
     smallest_move,
 )
 from arrange.formats.files import whole_files
+from arrange.tables.setups import played_setups, sections_of
 from arrange.tables.song import Song
 from arrange.text.bibliography import SOURCES
 from arrange.text.letters import readable
@@ -87,6 +88,7 @@ def report_html(
         most=_FIRST,
         summary=_summary(asked, len(rows)),
         parts=_part_rows(song, ranges),
+        has_setups=len(song.setups) > 0,
         sections=_section_rows(song),
         sources=[(key, SOURCES[key]) for key in dict.fromkeys(findings["source"])],
     )
@@ -296,16 +298,23 @@ def _measure_text(first: int, last: int, written: list[str]) -> str:
 
 def _part_rows(song: Song, ranges: pd.DataFrame) -> list[dict[str, Any]]:
     found = {row.part: row for row in ranges.itertuples()}
+    setups = played_setups(song)
     rows = []
     for part in song.parts.itertuples():
         own = found.get(part.part)
         tuning = part.tuning if isinstance(part.tuning, tuple) else ()
+        held = setups[setups["part"] == part.part]
+        capos = sections_of(held, "capo") or {part.capo: []}
+        drives = sections_of(held, "drive") or {part.drive: []}
         rows.append(
             {
                 "part": part.part,
                 "family": part.family,
                 "tuning": " ".join(note_name(pitch) for pitch in reversed(tuning)),
-                "capo": part.capo or "",
+                "capo": _by_section({capo or "none": where for capo, where in capos.items()})
+                if any(capos)
+                else "",
+                "sound": _by_section(drives),
                 "range": _span(song, own.lowest, own.highest) if own else "no pitched notes",
                 "middle": _span(song, own.middle_half_low, own.middle_half_high) if own else "",
                 "notes": own.notes if own else 0,
@@ -314,6 +323,13 @@ def _part_rows(song: Song, ranges: pd.DataFrame) -> list[dict[str, Any]]:
             }
         )
     return rows
+
+
+def _by_section(held: Mapping[Any, list[str]]) -> str:
+    """What a part has, with the sections where it changes."""
+    if len(held) == 1:
+        return str(*held)
+    return "; ".join(f"{value} in {listed(sections)}" for value, sections in held.items())
 
 
 def _span(song: Song, low: float, high: float) -> str:

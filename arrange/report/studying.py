@@ -98,7 +98,7 @@ class Study:
 
     @property
     def tables(self) -> dict[str, pd.DataFrame]:
-        """Every table of the study by name: the song's five, the measured ones, the findings, the
+        """Every table of the study by name: the song's six, the measured ones, the findings, the
         waivers and the decisions.
         """
         song = self.song
@@ -108,6 +108,7 @@ class Study:
             "measures": song.measures,
             "chords": song.chords,
             "notes": song.notes,
+            "setups": song.setups,
             "ranges": self.ranges,
             "section_ranges": self.section_ranges,
             "measure_ranges": self.measure_ranges,

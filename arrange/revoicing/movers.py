@@ -18,6 +18,7 @@ from arrange.revoicing.clash_costs import SILENT, Around, own_seconds, pair_cost
 from arrange.revoicing.taste import Taste
 from arrange.revoicing.units import Unit
 from arrange.tables.copies import in_copies, quick_song
+from arrange.tables.setups import all_through
 from arrange.tables.song import Song, text_column
 from arrange.tables.sounding import Array
 
@@ -315,11 +316,9 @@ def fingered(
     """
     notes = song.notes.iloc[rows]
     notes = notes.assign(source_id=text_column([str(row) for row in rows]))
-    parts = song.parts
     if capo is not None:
-        is_own = (parts["part"] == part).to_numpy(dtype=bool)
-        parts = parts.assign(capo=np.where(is_own, capo, parts["capo"]))
-    found = finger_part(quick_song(song, notes=notes, parts=parts), part, hand=hand)
+        song = all_through(song, part, capo=capo)
+    found = finger_part(quick_song(song, notes=notes), part, hand=hand)
     return found.set_index(found["source_id"].astype(int)).sort_index()
 
 

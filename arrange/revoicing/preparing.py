@@ -20,6 +20,7 @@ from arrange.revoicing.stretches import Stretch
 from arrange.revoicing.taste import Taste
 from arrange.revoicing.units import part_units
 from arrange.tables.copies import quick_song
+from arrange.tables.setups import all_through, by_section, section_at, song_in_section
 from arrange.tables.song import Song, object_column, part_row
 from arrange.text.part_lists import split_parts
 
@@ -41,7 +42,9 @@ def make_mover(
         If there is no such part, it has no strings or is silent there, or a pin names no measure.
     """
     song = harmonies.song
-    neck = player_neck(song, part, player)
+    first = section_at(song, stretch.spans[0][0])
+    here = song_in_section(song, song.sections["section"].iloc[first])
+    neck = player_neck(here, part, player)  # a longer stretch has one neck too
     units = part_units(song, part, stretch, harmonies, scope.pins_of(song, part))
     if not units:
         raise ArrangeError(f"{part} is silent in {stretch.name}; there is nothing to re-voice")
@@ -93,16 +96,17 @@ def on_neck_of(song: Song, part: str, player: Player | None) -> Song:
     neck = player_neck(song, part, player)
     row = part_row(song, part)
     tuning = row["tuning"] or STANDARD_TUNINGS.get(row["family"])
-    if player is None or player.neck is None or (tuning, row["capo"]) == (neck.tuning, neck.capo):
-        return song
     parts, notes = song.parts, song.notes
     is_own = (parts["part"] == part).to_numpy(dtype=bool)
+    has_capo = (by_section(song, "capo")[is_own] == neck.capo).all()
+    if player is None or player.neck is None or (tuning == neck.tuning and has_capo):
+        return song
     tunings = [neck.tuning if own else tuning
                for own, tuning in zip(is_own, parts["tuning"], strict=True)]  # fmt: skip
-    strung = parts.assign(tuning=object_column(tunings), capo=parts["capo"].mask(is_own, neck.capo))
+    strung = quick_song(song, parts=parts.assign(tuning=object_column(tunings)))
     moved = notes["part"] == part
     freed = notes.assign(**{name: notes[name].mask(moved) for name in ("string", "fret")})
-    return quick_song(song, parts=strung, notes=freed)
+    return quick_song(all_through(strung, part, capo=neck.capo), notes=freed)
 
 
 def check_some_may_change(movers: Sequence[Mover], stretch: Stretch) -> None:

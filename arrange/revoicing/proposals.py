@@ -28,6 +28,7 @@ from arrange.revoicing.movers import Mover, fingered, fingered_each
 from arrange.revoicing.stretches import Stretch
 from arrange.revoicing.taste import Taste
 from arrange.tables.copies import quick_song
+from arrange.tables.setups import all_through, by_section
 from arrange.tables.song import Song
 from arrange.tables.sounding import Array
 from arrange.text.words import counted
@@ -231,9 +232,8 @@ class Judge:
 
     def _hands(self, versions: Sequence[Version]) -> list[Played | str]:
         """For each version its notes with the changed ones fingered; or why they cannot be."""
-        parts = self.song.parts
         tables = [version.notes.reset_index(drop=True) for version in versions]
-        found: list[Played | str] = [Played(notes, parts, 0.0) for notes in tables]
+        found: list[Played | str] = [Played(notes, self.song, 0.0) for notes in tables]
         plain = [n for n, version in enumerate(versions) if version.capo is None]
         for mover in self.movers:
             fingers = fingered_each(mover, [tables[n] for n in plain])
@@ -256,7 +256,7 @@ class Judge:
         self, played: Played, mover: Mover, fingers: pd.DataFrame, capo: int | None
     ) -> Played | str:
         """The notes with strings and frets filled in; or the first problem."""
-        notes, parts = played.notes, played.parts
+        notes, song = played.notes, played.song
         inside = self.stretch.holds(notes["onset"].to_numpy())[fingers.index]
         wanted = inside | (capo is not None)
         problems = fingers["problem"][wanted].dropna()
@@ -270,10 +270,9 @@ class Judge:
             filled[name] = notes[name].array.copy()
             filled[name][fingers.index.to_numpy()[wanted]] = fingers[name].array[wanted]
         if capo is not None:
-            is_own = (parts["part"] == mover.part).to_numpy(dtype=bool)
-            parts = parts.assign(capo=np.where(is_own, capo, parts["capo"]))
+            song = all_through(song, mover.part, capo=capo)
         way = played.hand_mm + float(np.nansum(move[first]))
-        return Played(notes.assign(**filled), parts, way)
+        return Played(notes.assign(**filled), song, way)
 
     def _proposal(self, version: Version, played: Played, judged: _Judged) -> Proposal:
         gone, brought = judged.gone, judged.brought
@@ -298,7 +297,7 @@ class Judge:
             for harmony, guide, begin in gone
         )
         return Proposal(
-            song=quick_song(self.song, notes=played.notes, parts=played.parts),
+            song=quick_song(played.song, notes=played.notes),
             idea=version.idea,
             why=self._why(version, judged, names, lost),
             before_after=counts_by_measure(judged.before, judged.after),
@@ -386,7 +385,7 @@ class Judge:
         names = [mover.part for mover in self.movers]
         inside &= notes["part"].isin(names).to_numpy(dtype=bool)
         columns = (notes[name].to_numpy()[inside].tolist() for name in ("part", "onset", "pitch"))
-        capos = tuple(proposal.song.parts["capo"].tolist())
+        capos = tuple(by_section(proposal.song, "capo").ravel().tolist())
         return {(*row, capos) for row in zip(*columns, strict=True)}
 
 
@@ -409,8 +408,10 @@ class _Judged:
 
 @dataclass(frozen=True)
 class Played:
-    """Tables in which the changed parts are fingered, and how far their hands go, mm."""
+    """Notes in which the changed parts are fingered, the song with their capos, and how far their
+    hands go, mm.
+    """
 
     notes: pd.DataFrame
-    parts: pd.DataFrame
+    song: Song
     hand_mm: float

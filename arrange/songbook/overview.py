@@ -98,7 +98,11 @@ def _in_hand(guitars: pd.DataFrame) -> dict[str, str]:
     tunings = [
         f"{row.player} {tuning_name(row.tuning)}" for row in guitars.itertuples()
     ]  # fmt: skip
-    capos = [f"{row.player} {row.capo}" for row in guitars.itertuples()]
+    capos = [
+        f"{row.player} {capo}"
+        for row in guitars.itertuples()
+        for capo in (row.capo, *(capo for _, capo, _ in row.inside))
+    ]
     return {"tunings": "; ".join(dict.fromkeys(tunings)), "capos": "; ".join(dict.fromkeys(capos))}
 
 

@@ -8,20 +8,24 @@ changes nothing.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from itertools import pairwise
 from typing import Any, NamedTuple
 
 import pandas as pd
 
-from arrange.guitar.necks import STANDARD_TUNINGS
+from arrange.guitar.necks import STANDARD_TUNINGS, capo_words
 from arrange.songbook.book import Songbook
+from arrange.tables.setups import played_setups
 from arrange.tables.song import Song
+from arrange.text.words import listed
 from arrange.theory.pitch import note_name
 
 NeckKey = tuple[str, str, int]  # player, family, strings
 
 _SETUPS = {
     "song": "str", "player": "str", "part": "str", "family": "str", "tuning": "object",
-    "capo": "int64", "drive": "str", "onset": "float64", "end": "float64",
+    "capo": "int64", "drive": "str", "onset": "float64", "end": "float64", "inside": "object",
 }  # fmt: skip
 _CHANGES = {
     "before": "str", "song": "str", "player": "str", "since": "str", "strings_retuned": "int64",
@@ -50,8 +54,9 @@ def player_setups(book: Songbook) -> pd.DataFrame:
     DataFrame
         A row for each song and such part, in set order: ``song``; ``player``, or the part's label
         where none is known; ``part``; ``family``; ``tuning``, open strings as MIDI numbers, highest
-        first; ``capo``, fret; ``drive``; ``onset`` of its first and ``end`` of its last note, in
-        quarter notes.
+        first; ``capo``, fret, and ``drive`` in the first section that it plays in; ``onset`` of
+        its first and ``end`` of its last note, in quarter notes; ``inside``, a tuple of (section,
+        capo, drive) for each section that it plays in with another capo or drive than just before.
     """
     rows = [row for name, song in book.songs.items() for row in _setup_rows(name, song)]
     return pd.DataFrame(rows, columns=list(_SETUPS)).astype(_SETUPS)
@@ -61,48 +66,62 @@ def _setup_rows(name: str, song: Song) -> list[tuple[Any, ...]]:
     parts, onsets = song.notes["part"], song.notes["onset"]
     begins = onsets.groupby(parts).min()
     ends = (onsets + song.notes["duration"]).groupby(parts).max()
+    setups = played_setups(song)
     rows = []
     for part in song.parts.itertuples():
         tuning = part.tuning if part.tuning is not None else STANDARD_TUNINGS.get(part.family)
         if tuning is None or part.part not in ends.index:
             continue
         player = part.part if pd.isna(part.player) else part.player
-        rows.append((name, player, part.part, part.family, tuple(tuning), int(part.capo),
-                     part.drive, begins[part.part], ends[part.part]))  # fmt: skip
+        own = setups.loc[setups["part"] == part.part, ["section", "capo", "drive"]]
+        held = list(own.itertuples(index=False, name=None))
+        inside = tuple(now for before, now in pairwise(held) if now[1:] != before[1:])
+        rows.append((name, player, part.part, part.family, tuple(tuning), *held[0][1:],
+                     begins[part.part], ends[part.part], inside))  # fmt: skip
     return rows
 
 
 def necks_by_song(book: Songbook) -> dict[str, dict[NeckKey, tuple[Setup, Setup]]]:
     """Return for each song each neck's setup at its first note, and the one at its last.
 
-    They differ only where one player has several parts in a song.
+    They differ only where one player has several parts in a song, or a part changes inside it.
     """
-    necks: dict[str, dict[NeckKey, list[Any]]] = {name: {} for name in book.studies}
-    for row in player_setups(book).itertuples():
-        key = (row.player, row.family, len(row.tuning))
-        necks[row.song].setdefault(key, []).append(row)
     return {
         name: {
             key: (
                 _setup(min(rows, key=lambda row: float(row.onset))),
-                _setup(max(rows, key=lambda row: float(row.end))),
+                _last_setup(max(rows, key=lambda row: float(row.end))),
             )
             for key, rows in own.items()
         }
-        for name, own in necks.items()
+        for name, own in _rows_by_neck(book).items()
     }
+
+
+def _rows_by_neck(book: Songbook) -> dict[str, dict[NeckKey, list[Any]]]:
+    """For each song the rows of ``player_setups`` of each neck."""
+    necks: dict[str, dict[NeckKey, list[Any]]] = {name: {} for name in book.studies}
+    for row in player_setups(book).itertuples():
+        key = (row.player, row.family, len(row.tuning))
+        necks[row.song].setdefault(key, []).append(row)
+    return necks
 
 
 def _setup(row: Any) -> Setup:
     return Setup(row.song, row.tuning, row.capo, row.drive)
 
 
+def _last_setup(row: Any) -> Setup:
+    _, capo, drive = ("", row.capo, row.drive) if not row.inside else row.inside[-1]
+    return Setup(row.song, row.tuning, capo, drive)
+
+
 def changes_between(book: Songbook) -> pd.DataFrame:
     """Return what each player must change from song to song, in set order.
 
-    Sums over the rows are the totals of the set. A player's first song counts nothing, since they
-    come with the right tuning and capo; changes of a player of several parts within a song are not
-    counted either, since they are the same in every order.
+    Sums over the rows are the totals of the set. A player who has not played yet comes
+    with the right tuning and capo, so that nothing is counted there; what a player changes within a song is not
+    counted either, since it is the same in every order, but it is named.
 
     Returns
     -------
@@ -112,7 +131,7 @@ def changes_between(book: Songbook) -> pd.DataFrame:
         played on this neck; ``strings_retuned``; ``semitones``, by how many, all strings together;
         ``capo_moves``, 1 where a capo is put on, taken off or moved; ``changes``, strings and capo
         together; ``drive_changes``, 1 where the sound is another, which a foot does and ``changes``
-        leaves out; ``what``, in words.
+        leaves out; ``what``, in words, with what is changed in the song itself behind it.
 
     Examples
     --------
@@ -123,10 +142,15 @@ def changes_between(book: Songbook) -> pd.DataFrame:
     """
     rows, before = [], ""
     now: dict[NeckKey, Setup] = {}
+    asked = _rows_by_neck(book)
     for name, necks in necks_by_song(book).items():
         for key, (first, last) in necks.items():
             if key in now:
-                rows.append((before, name, key[0], *_change(now[key], first)))
+                *figures, what = _change(now[key], first)
+                inside = "; ".join(words for row in asked[name][key] for words in _inside(row))
+                words = f"in the song: {inside}" if inside else ""
+                what = f"{what}; and {words}" if what and words else what or words or "nothing"
+                rows.append((before, name, key[0], *figures, what))
             now[key] = last
         before = name
     return pd.DataFrame(rows, columns=list(_CHANGES)).astype(_CHANGES)
@@ -152,8 +176,18 @@ def _change(one: Setup, other: Setup) -> tuple[Any, ...]:
     moves = int(one.capo != other.capo)
     return (
         one.song, len(strings), sum(abs(new - old) for _, old, new in strings), moves,
-        len(strings) + moves, int(one.drive != other.drive), "; ".join(words) or "nothing",
+        len(strings) + moves, int(one.drive != other.drive), "; ".join(words),
     )  # fmt: skip
+
+
+def _inside(row: Any) -> Iterator[str]:
+    """What a part changes inside its song, such as ``capo 2 before Bridge``."""
+    now = row.capo, row.drive
+    for section, capo, drive in row.inside:
+        words = [capo_words(capo)] if capo != now[0] else []
+        words += [drive] if drive != now[1] else []
+        yield f"{listed(words)} before {section}"
+        now = capo, drive
 
 
 def _capo_text(old: int, new: int) -> str:

@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from arrange.tables.copies import quick_song
 from arrange.tables.schemas import SETUPS
 from arrange.tables.song import Song
 from arrange.tables.sounding import Array
@@ -43,6 +44,45 @@ def part_setups(song: Song) -> pd.DataFrame:
     }
     dtypes = {column.name: column.dtype for column in SETUPS.columns}
     return pd.DataFrame(columns)[SETUPS.names].astype(dtypes)
+
+
+def played_setups(song: Song) -> pd.DataFrame:
+    """Return the rows of ``part_setups`` whose part has notes in the section."""
+    setups, notes = part_setups(song), song.notes[["part", "section"]].drop_duplicates()
+    plays = pd.MultiIndex.from_frame(setups[["part", "section"]])
+    return setups[plays.isin(pd.MultiIndex.from_frame(notes))]
+
+
+def sections_of(setups: pd.DataFrame, name: str) -> dict[Any, list[str]]:
+    """Return each value of a column of setups, in order, with the sections in which it holds."""
+    held: dict[Any, list[str]] = {}
+    for value, section in zip(setups[name].tolist(), setups["section"].tolist(), strict=True):
+        held.setdefault(value, []).append(section)
+    return held
+
+
+def song_in_section(song: Song, section: str) -> Song:
+    """Return the song as if every part had all through what it has in one section.
+
+    For what looks at that section alone.
+    """
+    if song.setups.empty:
+        return song
+    setups = part_setups(song)
+    own = setups.loc[setups["section"] == section, _OF_PART].set_axis(song.parts.index)
+    return quick_song(song, parts=song.parts.assign(**own), setups=song.setups[:0])
+
+
+def all_through(song: Song, part: str, **own: Any) -> Song:
+    """Return the song with another ``drive``, ``echo`` or ``capo`` of a part in all sections."""
+    tables = {}
+    for table in (song.parts, song.setups):
+        is_own = (table["part"] == part).to_numpy(dtype=bool)
+        columns = {name: table[name].mask(is_own, value) for name, value in own.items()}
+        tables["setups" if table is song.setups else "parts"] = table.assign(**columns)
+    if len(song.setups):
+        tables["setups"] = where_otherwise(tables["setups"], tables["parts"])
+    return quick_song(song, **tables)
 
 
 def by_section(song: Song, name: str) -> Array:
