@@ -6,6 +6,8 @@
     two parts, either of which may change
 ``find_capos``
     which two capos keep two players apart, over the whole song
+``change_key``
+    the song in another key, with the capo and the shapes of each guitar
 
 The harmony stays what the chord symbols say: a new voicing has only members of its chord, and a
 third or seventh that some part sounded is still sounded by some part; an idea that gives one up on
@@ -27,6 +29,7 @@ import pandas as pd
 from arrange.errors import ArrangeError
 from arrange.guitar.players import Player
 from arrange.revoicing.capos import find_capos
+from arrange.revoicing.changing_key import change_key
 from arrange.revoicing.harmonies import Harmonies
 from arrange.revoicing.ideas import (
     IDEAS,
@@ -56,8 +59,8 @@ from arrange.revoicing.taste import Prices, Taste
 from arrange.tables.song import Song
 from arrange.theory.spelling import unknown_name
 
-__all__ = ["IDEAS", "Prices", "Proposal", "Scope", "Taste", "find_capos", "proposals_table",
-           "revoice", "revoice_pair"]  # fmt: skip
+__all__ = ["IDEAS", "Prices", "Proposal", "Scope", "Taste", "change_key", "find_capos",
+           "proposals_table", "revoice", "revoice_pair"]  # fmt: skip
 
 
 def revoice(

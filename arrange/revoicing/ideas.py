@@ -6,7 +6,7 @@ touches may stay as written. Ideas on lines and rhythm change whole attacks.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -148,8 +148,11 @@ def shell(mover: Mover, number: int, pool: Pool, rows: Array) -> Array:
 
 
 def _open_shape(mover: Mover, number: int, pool: Pool, rows: Array) -> Array:
+    """Within four frets of the nut or capo, with an open string where any such shape has one."""
     low = pool.position[rows] <= mover.neck.capo + OPEN_FRETS
-    return low & (pool.opened[rows] > 0) & any_voicing(mover, number, pool, rows)
+    low = low & any_or_fewer(mover, number, pool, rows)
+    opened = low & (pool.opened[rows] > 0)
+    return opened if opened.any() else low
 
 
 # Idea -> which voicings, by how much lines may move, what the player does, whether the chord's
@@ -197,22 +200,33 @@ def fewer_strings(mover: Mover, forced: Sequence[bool]) -> Version:
 
 def capo_versions(mover: Mover, pinned: bool) -> Iterator[Version]:
     """Open shapes with the best of the capos that the part has not; none if measures are pinned."""
-    if pinned or not any(unit.free and unit.harmony for unit in mover.units):
+    if pinned:
         return
+    capos = [capo for capo in range(CAPOS + 1) if capo != mover.neck.capo]
+    for capo, notes in open_shapes(mover, capos)[:_CAPOS_LOOKED_AT]:
+        says = f"puts a capo at fret {capo}" if capo else "takes the capo off"
+        yield Version("capo", f"{says} and plays open shapes", notes, capo=capo)
+
+
+def open_shapes(mover: Mover, capos: Iterable[int]) -> list[tuple[int, pd.DataFrame]]:
+    """Return capos with the song's notes in open shapes there; those whose path costs least first.
+
+    All that the part plays is to be fingered anew: its other notes have no strings.
+    """
+    if not any(unit.free and unit.harmony for unit in mover.units):
+        return []
     tried = []
     notes = mover.scene.song.notes
     own = notes["part"] == mover.part
     freed = notes.assign(**{name: notes[name].mask(own) for name in ("string", "fret")})
-    for capo in range(CAPOS + 1):
-        if capo == mover.neck.capo or capo >= mover.neck.frets - OPEN_FRETS:
+    for capo in capos:
+        if capo >= mover.neck.frets - OPEN_FRETS:
             continue
         moved = with_capo(mover, capo)
         options = moved.options(_open_shape, (0,), [unit.free for unit in mover.units])
         found = choose(mover.units, options, mover.taste.prices)
         tried.append((found.cost, capo, moved.played(freed, options, found.options)))
-    for _, capo, notes in sorted(tried, key=lambda each: each[:2])[:_CAPOS_LOOKED_AT]:
-        says = f"puts a capo at fret {capo}" if capo else "takes the capo off"
-        yield Version("capo", f"{says} and plays open shapes", notes, capo=capo)
+    return [(capo, notes) for _, capo, notes in sorted(tried, key=lambda each: each[:2])]
 
 
 def octave_versions(mover: Mover) -> Iterator[Version]:

@@ -21,8 +21,10 @@ from arrange.revoicing.judging import (
     findings_of_each,
     foreign,
     given_up,
+    given_up_words,
     places_of,
     sounded,
+    top_steps,
 )
 from arrange.revoicing.movers import Mover, fingered, fingered_each
 from arrange.revoicing.stretches import Stretch
@@ -291,12 +293,7 @@ class Judge:
             "capo": prices.capo * (version.capo is not None),
             "shifted": prices.shifted * bars * shifted,
         }
-        measure = self.harmonies.scene.measure_of
-        names = tuple(
-            f"{self._note(guide, begin)} of {harmony.symbol} in measure "
-            f"{int(measure(np.array([begin]))[0]) + 1}"
-            for harmony, guide, begin in gone
-        )
+        names = given_up_words(self.song, gone)
         return Proposal(
             song=quick_song(self.song, notes=played.notes, parts=played.parts),
             idea=version.idea,
@@ -355,11 +352,7 @@ class Judge:
         inside = self.stretch.holds(notes["onset"].to_numpy()) & notes["pitch"].notna().to_numpy()
         for mover in self.movers:
             own = inside & (notes["part"] == mover.part).to_numpy(dtype=bool)
-            onset, pitch = notes["onset"].to_numpy()[own], notes["pitch"].to_numpy()[own]
-            known, which = np.unique(onset, return_inverse=True)
-            line = np.full(len(known), -np.inf)
-            np.maximum.at(line, which, pitch)
-            top += float(np.abs(np.diff(line)).sum())
+            top += top_steps(notes[own])
         semitones = float(away.mean()) if len(kept) else 0.0
         share = (len(rows) - len(kept)) / max(len(rows), 1)
         late = (notes.loc[kept, "onset"] - old.loc[kept, "onset"]).abs() > 1e-9
