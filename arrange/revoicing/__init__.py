@@ -34,10 +34,9 @@ from arrange.revoicing.harmonies import Harmonies
 from arrange.revoicing.ideas import (
     IDEAS,
     RHYTHM_IDEAS,
-    Version,
+    SMALL_IDEAS,
     capo_versions,
     doubled,
-    fewer_strings,
     laid_out,
     octave_versions,
     voicing_versions,
@@ -56,6 +55,7 @@ from arrange.revoicing.proposals import Judge, Proposal, proposals_table
 from arrange.revoicing.scope import Scope
 from arrange.revoicing.stretches import find_stretch
 from arrange.revoicing.taste import Prices, Taste
+from arrange.revoicing.version import Version
 from arrange.tables.song import Song
 from arrange.theory.spelling import unknown_name
 
@@ -139,8 +139,7 @@ def _versions(
 ) -> list[Version]:
     forced = touched(mover, before)
     found = list(voicing_versions(mover, forced, names))
-    if "fewer strings" in names:
-        found.append(fewer_strings(mover, forced))
+    found += [make(mover, forced) for name, make in SMALL_IDEAS.items() if name in names]
     if "capo" in names:
         found += capo_versions(mover, is_pinned)
     found += [each for each in octave_versions(mover) if each.idea in names]

@@ -40,8 +40,9 @@ def findings_of_each(
         With the sections, measures and beats of the song.
     """
     spans = np.array(stretch.spans)
-    versions = [notes.reset_index(drop=True) for notes in versions]
-    found = recheck(song, versions, (spans[:, 0].min(), spans[:, 1].max()), limits)
+    span = spans[:, 0].min(), spans[:, 1].max()
+    versions = [notes.reset_index(drop=True) for notes in (song.notes, *versions)]
+    _, *found = recheck(song, versions, span, limits)  # the song's own say who is on top
     return [each[_touching(each, stretch)].reset_index(drop=True) for each in found]
 
 

@@ -14,7 +14,6 @@ from arrange.errors import ArrangeError
 from arrange.findings.recheck import compare_findings
 from arrange.findings.summary import count_kinds
 from arrange.revoicing.harmonies import Harmonies, Harmony
-from arrange.revoicing.ideas import Version
 from arrange.revoicing.judging import (
     Place,
     counts_by_measure,
@@ -29,10 +28,11 @@ from arrange.revoicing.judging import (
 from arrange.revoicing.movers import Mover, fingered, fingered_each
 from arrange.revoicing.stretches import Stretch
 from arrange.revoicing.taste import Taste
+from arrange.revoicing.version import Version
 from arrange.tables.copies import quick_song
 from arrange.tables.song import Song
 from arrange.tables.sounding import Array
-from arrange.text.words import counted
+from arrange.text.words import counted, first_few
 from arrange.theory.pitch import pitch_class_name
 
 ASKS = 0.2  # severity from which a finding asks to be ended; an exact doubling, meant, has less
@@ -218,13 +218,21 @@ class Judge:
             return f"it ends no finding (severity {was:.2f} before, {is_:.2f} after)"
         places, sounded_before = self._sounded_before
         sounds = sounded(version.notes, places)
-        for harmony, other, begin in foreign(places, sounded_before, sounds):
+        plain = version.notes.drop(self._passing, errors="ignore") if len(self._passing) else None
+        chords = sounds if plain is None else sounded(plain, places)
+        for harmony, other, begin in foreign(places, sounded_before, chords):
             return f"it would bring {self._note(other, begin)} into {harmony.symbol}"
         gone = given_up(places, sounded_before, sounds)
         if gone and not version.gives_up:
             harmony, guide, begin = gone[0]
             return f"no part would sound the {self._note(guide, begin)} of {harmony.symbol}"
         return _Judged(before, after, ended, change.brought, gone)
+
+    @cached_property
+    def _passing(self) -> Array:
+        """Labels of notes that lean on a note of their chord; they may be any step from it."""
+        leaning = [unit.rows[unit.leans >= 0] for mover in self.movers for unit in mover.units]
+        return np.concatenate(leaning)
 
     @cached_property
     def _sounded_before(self) -> tuple[list[Place], list[set[int]]]:
@@ -322,6 +330,9 @@ class Judge:
             text += f" and brings {len(brought)} ({count_kinds(brought)})"
         if lost:
             text += f", with {counted(lost, 'note')} fewer"
+        rootless = without_root(self.song, version.notes, self.movers)
+        if rootless:
+            text += f", with no root in {first_few(rootless, 4)}"
         if gone:
             text += f", and gives up {', '.join(gone[:3])}{', ...' if len(gone) > 3 else ''}"
         inferred = {
@@ -381,6 +392,19 @@ class Judge:
         columns = (notes[name].to_numpy()[inside].tolist() for name in ("part", "onset", "pitch"))
         capos = tuple(proposal.song.parts["capo"].tolist())
         return {(*row, capos) for row in zip(*columns, strict=True)}
+
+
+def without_root(song: Song, notes: pd.DataFrame, movers: Sequence[Mover]) -> list[str]:
+    """Return the chords of which parts that change have left the root out, in their order."""
+    pitch = notes["pitch"].reindex(song.notes.index).to_numpy()
+    found = []
+    for unit in (unit for mover in movers for unit in mover.units if unit.free and unit.harmony):
+        assert unit.harmony is not None
+        had, has = (own[np.isfinite(own)] % 12 for own in (unit.written, pitch[unit.rows]))
+        root = unit.harmony.root
+        if len(has) and root in had and root not in has:
+            found.append(unit.harmony.symbol)
+    return list(dict.fromkeys(found))
 
 
 def _alike(one: set[tuple[object, ...]], other: set[tuple[object, ...]]) -> float:

@@ -162,6 +162,13 @@ def key_fifths(key: str) -> int:
     return CIRCLE.index(tonic) - C_IN_CIRCLE - MODES[mode]
 
 
+def key_scale(key: str | None) -> frozenset[int]:
+    """Return the pitch classes of a key's signature; none where there is no key."""
+    if key is None:
+        return frozenset()
+    return frozenset(7 * (key_fifths(key) + fifths) % 12 for fifths in range(-1, 6))
+
+
 def moved_key(key: str | None, semitones: int) -> str | None:
     """Return a key some semitones higher, in the signature with the fewest signs.
 
