@@ -11,7 +11,9 @@
 
 The harmony stays what the chord symbols say: a new voicing has only members of its chord, and a
 third or seventh that some part sounded is still sounded by some part; an idea that gives one up on
-purpose says so. Rhythm and technique stay unless the idea is about them. How far a re-voicing may
+purpose says so, as does one without the root. An inversion holds what names the chord; a tune on
+top, where nobody sings, stays at its pitch unless the idea is about registers; a passing note keeps
+its step. Rhythm and technique stay unless the idea is about them. How far a re-voicing may
 go is its ``Scope``; by what it is judged is the ``Taste``.
 
 A part that may change (``movers``) is cut into grips and lines (``units``); what a guitarist would

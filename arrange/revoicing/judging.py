@@ -41,8 +41,9 @@ def findings_of_each(
     """
     spans = np.array(stretch.spans)
     span = spans[:, 0].min(), spans[:, 1].max()
-    versions = [notes.reset_index(drop=True) for notes in (song.notes, *versions)]
-    _, *found = recheck(song, versions, span, limits)  # the song's own say who is on top
+    own = [] if versions and versions[0] is song.notes else [song.notes]  # say who is on top
+    tables = [notes.reset_index(drop=True) for notes in (*own, *versions)]
+    found = recheck(song, tables, span, limits)[len(own) :]
     return [each[_touching(each, stretch)].reset_index(drop=True) for each in found]
 
 
