@@ -72,10 +72,9 @@ def test_revoice_prints_and_writes_proposals(tmp_path, capsys):
     assert "4. " not in out
     paths = sorted(folder.glob("*.musicxml"))
     assert [path.name[:2] for path in paths] == ["1-", "2-", "3-"]
-    before = ar.read(DEMO)
+    before = ar.find_clashes(ar.read(DEMO))["severity"].sum()
     for path in paths:
-        after = ar.read(path)
-        assert len(ar.find_clashes(after)) < len(ar.find_clashes(before))
+        assert ar.find_clashes(ar.read(path))["severity"].sum() < before
     assert len(pd.read_csv(folder / "proposals.csv")) == 3
 
 
@@ -87,6 +86,39 @@ def test_revoice_says_what_is_wrong(capsys):
     ):
         assert main(["revoice", DEMO, *arguments]) == 2
         assert match in capsys.readouterr().err
+
+
+def test_mend_lists_findings_and_moves_and_makes_one(tmp_path, capsys):
+    """The numbers are those that it prints; the song that it writes has the change."""
+    before = ar.read(DEMO)
+    findings = ar.find_clashes(before)
+    assert main(["mend", DEMO]) == 0
+    out = capsys.readouterr().out
+    number = 1 + findings.index.get_loc(findings.index[findings["kind"] == "rub"][0])
+    assert f"{number}. measure 22, rub: Guitar 1's Bb4 rubs" in out
+    assert f"{len(findings)} findings; --finding N says what ends one." in out
+    target = tmp_path / "mended.musicxml"
+    words = ["mend", DEMO, "--finding", str(number)]
+    assert main([*words, "--take", "2", "-o", str(target)]) == 0
+    out = capsys.readouterr().out
+    assert "1. Guitar 1: down a semitone to A4" in out
+    assert "2. Guitar 1: up 2 semitones to C5" in out
+    after = ar.read(target)
+    assert not len(ar.find_clashes(after, ["rub"]))
+    moved = ar.smallest_moves(before, findings.iloc[number - 1]).iloc[1]
+    rows = list(moved["changed"])
+    assert after.notes.loc[rows, "pitch"].tolist() == [72.0] * len(rows)
+    assert after.notes.loc[rows, "fret"].notna().all()
+
+
+def test_mend_where_no_move_helps(capsys):
+    """One sentence: no single move ends it."""
+    path = "datasets/tarrow-weir.txt"
+    number = 1 + ar.find_clashes(ar.read(path))["kind"].tolist().index("drive")
+    assert main(["mend", path, "--finding", str(number)]) == 2
+    out, err = capsys.readouterr()
+    assert not out
+    assert err.startswith(f"arrange: --finding {number}: no single move ends it: ")
 
 
 def test_handout_writes_sheets(tmp_path, capsys):

@@ -272,6 +272,39 @@ def test_a_singer_is_left_where_she_sings():
     assert moves["move"].tolist() == ["an octave higher", "an octave lower", "leave it out"]
 
 
+def test_a_guitar_under_the_bass_is_the_one_to_move():
+    """E2 under the bass's G2: the guitar goes up; the bass stays (common practice)."""
+    music = song(("Bass", "G2", 0, 8), ("Guitar 1", "E2 B3", 0, 8))
+    moves = smallest_moves(music, first(music, "bass"))
+    up = moves[moves["semitones"] > 0]
+    assert set(up["part"]) == set(moves["part"]) == {"Guitar 1"}
+    assert smallest_move(music, first(music, "bass")) == "Guitar 1: up 3 semitones to G2"
+
+
+def test_a_bass_may_go_up_below_the_guitar():
+    """A bass in the way of its own fifth, nothing lower than where it goes to."""
+    music = song(("Bass", "E1", 0, 4), ("Guitar 1", "F3", 0, 4))
+    moves = smallest_moves(music, first(music, "rub"))
+    up = moves[(moves["part"] == "Bass") & (moves["semitones"] > 0)]["semitones"]
+    assert len(up)
+    assert up.max() <= 25
+
+
+def test_a_moved_note_has_a_string_again():
+    """F4 on string 1 goes down a semitone to the open string."""
+    music = song(("Guitar 1", "F4", 0, 4), ("Guitar 2", "E4", 0, 4))
+    notes = music.notes.assign(string=pd.array([1, None], "Int64"),
+                               fret=pd.array([1, None], "Int64"))  # fmt: skip
+    music = replace(music, notes=notes)
+    moves = smallest_moves(music, first(music, "rub"))
+    down = moves[(moves["part"] == "Guitar 1") & (moves["semitones"] == -1)].iloc[0]
+    after = apply_move(music, down).notes
+    assert after[["string", "fret"]].iloc[0].tolist() == [1, 0]
+    assert after["string"].isna().tolist() == [False, True]
+    out = moves[(moves["part"] == "Guitar 1") & moves["semitones"].isna()].iloc[0]
+    assert apply_move(music, out).notes["part"].tolist() == ["Guitar 2"]
+
+
 def test_what_a_move_brings_is_listed():
     """F4 against E4 may go up to F#4, but there the keys hold G4: a new rub. Moving down onto E4
     causes no new finding.

@@ -1,5 +1,7 @@
 """Re-voicing: small songs with known answers, properties that always hold, and bad input."""
 
+import re
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -13,9 +15,11 @@ from arrange.guitar.necks import Neck
 from arrange.guitar.players import Player
 from arrange.revoicing import Prices, Scope, Taste, proposals_table, revoice
 from arrange.revoicing.harmonies import Harmonies
+from arrange.revoicing.ideas import VOICING_IDEAS
 from arrange.revoicing.preparing import make_mover, on_neck_of
 from arrange.revoicing.stretches import find_stretch
-from arrange.tables.song import Song
+from arrange.tables.song import Song, object_column
+from arrange.theory.pitch import parse_pitch_class
 
 LOW_WATER = Path(__file__).parent.parent / "datasets" / "low-water.musicxml"
 G1, G2 = "Guitar 1", "Guitar 2"
@@ -78,6 +82,11 @@ def check_proposal(before: Song, proposal, part, first, last):
     held = chords_sounding(after), chords_sounding(before)
     for symbol, had, has in zip(before.chords.itertuples(), held[1], held[0], strict=True):
         assert has <= had | set(symbol.pitch_classes) | {symbol.bass}, "no foreign note comes in"
+
+
+def mover_of(of: Song, part):
+    """The part as it may change over the whole song."""
+    return make_mover(Harmonies(of), part, find_stretch(of), Scope(), None, Taste())
 
 
 def chords_sounding(of: Song):
@@ -301,6 +310,183 @@ def test_prices_move_the_order(crowded):
     dear = revoice(crowded, G2, taste=Taste(prices=Prices(lost=10_000.0)))
     assert cheap[0].notes_lost > 0
     assert dear[0].notes_lost == 0
+
+
+# A shape of each chord that a guitarist knows (common practice), what the chord is known by, and
+# what else its symbol needs.
+KNOWN = [
+    ("C3 E3 Bb3 C4 E4", "dominant", (), "C E Bb"),
+    ("C3 E3 A3 C4 E4", "major-sixth", (), "C E A"),
+    ("C3 F3 G3 C4 F4", "suspended-fourth", (), "C F"),
+    ("C3 E3 Bb3 Db4 G4", "dominant", ((9, -1, "add"),), "C E Bb Db"),
+    ("C3 Gb3 Bb3 Eb4", "half-diminished", (), "C Eb Gb Bb"),
+    ("C3 E3 G3 D4", "major", ((9, 0, "add"),), "C E D"),
+]
+
+
+@pytest.mark.parametrize(("shape", "kind", "degrees", "known"), KNOWN)
+def test_an_inversion_holds_what_names_the_chord(shape, kind, degrees, known):
+    """Root, third, and the seventh, sixth, suspended, added or altered tone; though a bass has the
+    root and the other guitar the rest.
+    """
+    rows = [("Bass", "C2", 4.0 * bar, 4.0) for bar in range(2)]
+    both = song(*strummed(G1, (shape,) * 2), *strummed(G2, (shape,) * 2), *rows,
+                chords=((0, 0, kind, None, *degrees),), parts=(G1, G2, "Bass"))  # fmt: skip
+    classes = {parse_pitch_class(name) for name in known.split()}
+    (harmony,) = Harmonies(both).written
+    assert harmony.names_it == classes
+    mover = mover_of(both, G2)
+    for number, (unit, options) in enumerate(
+        zip(mover.units, mover.options(VOICING_IDEAS["another inversion"][0]), strict=True)
+    ):
+        held = [set((row % 12).tolist()) for row in options.pitches]
+        assert all(own >= classes for own in held), number
+        assert len(held) > 1
+        assert unit.harmony == harmony
+
+
+def test_a_bass_that_is_no_member_does_not_name_the_chord():
+    """C/D is a C; Csus2 has its D."""
+    over = song((G1, "C4", 0, 8), chords=((0, 0, "major", 2), (4, 0, "suspended-second", None)))
+    assert [each.names_it for each in Harmonies(over).written] == [{0, 4}, {0, 2}]
+
+
+def test_a_root_that_is_left_out_is_said(muddy):
+    """With a bass in the band other ideas may leave the root to it, and say so."""
+    said = 0
+    for each in revoice(muddy, G2):
+        own = each.song.notes[each.song.notes["part"] == G2]
+        held = {bar: {int(pitch) % 12 for pitch in rows["pitch"]}
+                for bar, rows in own.groupby("measure")}  # fmt: skip
+        roots = {1: 0, 2: 5, 3: 7}
+        gone = [bar for bar in held if roots[bar] not in held[bar]]
+        assert ("no root" in each.why) == bool(gone), each.why
+        said += bool(gone)
+    assert said
+
+
+TUNE_NOTES = ("E4", "G4", "F4", "E4", "D4", "F4", "G4", "E4")
+TUNE = [(G1, note, float(at), 1.0) for at, note in enumerate(TUNE_NOTES)]
+UNDER = [(G2, "C4 E4", 4.0 * bar, 4.0) for bar in range(2)]
+
+
+@pytest.mark.parametrize(
+    ("rows", "part", "moves"),
+    [
+        ([*TUNE, *UNDER], G1, False),
+        ([*TUNE, *UNDER, ("Voice", "C5", 0, 8)], G1, True),
+        ([*TUNE, (G2, "C5 E5", 0, 8)], G1, True),
+    ],
+    ids=["it leads", "a singer leads", "the other guitar is on top"],
+)
+def test_a_tune_keeps_its_octave(rows, part, moves):
+    """A line on top that nobody sings over is the tune: "up the neck" leaves it where it is."""
+    both = song(*rows, chords=((0, 0, "major", None),))
+    mover = mover_of(both, part)
+    (line,) = mover.units
+    assert line.harmony is None
+    (options,) = mover.options(VOICING_IDEAS["up the neck"][0], (0, 12))
+    shifts = (options.pitches - np.rint(line.written))[:, 0].tolist()
+    assert shifts == ([0, 12] if moves else [0])
+    (free,) = mover.options(VOICING_IDEAS["up the neck"][0], (0, 12), tune_stays=False)
+    assert len(free.cost) == 2
+
+
+def test_a_tune_on_top_of_chords_stays_on_top():
+    """G A C over held thirds: whatever lies below, these are the notes that are heard."""
+    picked = [(G1, note, at / 2, 0.5) for at, note in enumerate(("C4", "E4", "C4", "E4"))]
+    over = ("C4 G4", "C4 A4", "C4 C5", "C4 G4")
+    tops = [(G1, notes, 2.0 + at / 2, 0.5) for at, notes in enumerate(over)]
+    both = song(*picked, *tops, (G2, "C4 E4", 0.0, 4.0), chords=((0, 0, "major-sixth", None),))
+    mover = mover_of(both, G1)
+    (unit,) = mover.units
+    assert unit.written[unit.tune_ranks].tolist() == [67, 69, 72]
+    every = mover.options(lambda *asked: np.ones(len(asked[3]), dtype=bool))
+    (options,) = every
+    assert len(options.cost) > 1
+    assert (options.pitches[:, unit.tune_ranks] == [67, 69, 72]).all()
+
+
+def test_a_passing_note_keeps_its_step():
+    """D between C and E, in a picked chord that goes to another inversion: it lies a step from the
+    note that it leads to there too, on a note of the key.
+    """
+    pattern = ["C4", "E4", "G4", "F4", "E4", "G4", "C4", "G4"]
+    picked = [(G1, note, 8.0 * bar / 2 + at / 2, 0.5)
+              for bar in range(2) for at, note in enumerate(pattern)]  # fmt: skip
+    other = [(G2, "C4 E4 G4", 4.0 * bar + at, 1.0) for bar in range(2) for at in range(4)]
+    both = song(*picked, *other, chords=((0, 0, "major", None),), key="C major")
+    found = [each for each in revoice(both, G1) if each.idea in VOICING_IDEAS]
+    moved = 0
+    for each in found:
+        own = each.song.notes[each.song.notes["part"] == G1].sort_values("onset")
+        pitch = dict(zip(own["onset"], own["pitch"], strict=True))
+        for bar in (0.0, 4.0):
+            if bar + 1.5 in pitch and bar + 2.0 in pitch:
+                step = abs(pitch[bar + 1.5] - pitch[bar + 2.0])
+                assert 1 <= step <= 2, each.idea
+                assert pitch[bar + 1.5] % 12 in {0, 2, 4, 5, 7, 9, 11}
+                moved += pitch[bar + 1.5] % 12 != 5
+    assert moved, "somewhere another note than F leads to the new one"
+
+
+def test_one_string_is_left_out_by_name(muddy):
+    """G2's low shapes lose a string each; the sentence says which, and the others stay."""
+    [found] = revoice(muddy, G2, scope=Scope(ideas=["leave out one string"]))
+    assert re.search(r"Guitar 2 leaves out string 6 \(E2\) of major", found.why)
+    own = found.song.notes[found.song.notes["part"] == G2]
+    before = muddy.notes[muddy.notes["part"] == G2]
+    for bar, rows in own[own["onset"] % 4 == 0].groupby("measure"):
+        was = set(before.loc[(before["measure"] == bar) & (before["onset"] % 4 == 0), "pitch"])
+        assert len(was) - len(rows) in (0, 1)
+        assert set(rows["pitch"]) < was or set(rows["pitch"]) == was
+    assert found.notes_lost > 0
+    check_proposal(muddy, found, G2, 1, 3)
+
+
+def test_one_note_is_raised_by_name():
+    """The root rubs against the other's major seventh, a semitone below: it goes up to the next
+    member that the shape has not, the seventh itself; the others stay.
+    """
+    rows = [(G2, "C4 E4 G4", float(at), 1.0) for at in range(4)]
+    both = song((G1, "B3", 0, 4), *rows, chords=((0, 0, "major-seventh", None),))
+    found = next(each for each in revoice(both, G2) if each.idea == "raise one note")
+    assert "Guitar 2 raises C4 of major-seventh to B4: that ends 2 of" in found.why
+    own = found.song.notes[found.song.notes["part"] == G2]
+    assert [set(rows["pitch"]) for _, rows in own.groupby("onset")] == [{64, 67, 71}] * 4
+    assert found.notes_lost == 0
+    assert not len(ar.find_clashes(found.song, ["rub"]))
+    check_proposal(both, found, G2, 1, 1)
+
+
+def test_open_shapes_at_the_capo_that_is_there(muddy):
+    """With a capo at 3 its fret is the open string: a guitar in Bb plays open shapes there."""
+    moved = replace(muddy, notes=muddy.notes.assign(pitch=muddy.notes["pitch"] + 3))
+    chords = [tuple((each + 3) % 12 for each in own) for own in muddy.chords["pitch_classes"]]
+    roots = (muddy.chords["root"] + 3) % 12
+    moved = replace(
+        moved,
+        chords=muddy.chords.assign(root=roots, bass=roots, pitch_classes=object_column(chords)),
+        parts=moved.parts.assign(capo=[0, 3, 0]),
+    )
+    found = revoice(moved, G2, scope=Scope(ideas=["open shapes"]))[0]
+    own = found.song.notes[(found.song.notes["part"] == G2) & (found.song.notes["onset"] % 4 == 0)]
+    for _, bar in own.groupby("measure"):
+        assert (bar["fret"] == 3).any()
+        assert bar["fret"].between(3, 7).all()
+    assert found.costs["capo"] == 0
+
+
+@pytest.mark.parametrize("idea", ["shells", "without the third", "another string set"])
+def test_who_is_on_top_is_that_of_the_song(idea):
+    """The findings of one idea do not depend on which others are tried beside it."""
+    before = ar.read(LOW_WATER.parent / "kiln-yard.txt")
+    row = before.sections.set_index("section").loc["Chorus 3"]
+    found = {each.idea: each for each in revoice(before, "Riff right", "Chorus 3")}[idea]
+    true = ar.find_clashes(found.song)
+    touches = true["onset"] < row["onset"] + row["duration"] - 1e-6
+    touches &= true["onset"] + true["duration"] > row["onset"] + 1e-6
+    assert found.before_after["after"].sum() == touches.sum()
 
 
 def test_the_same_every_run(crowded):

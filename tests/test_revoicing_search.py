@@ -18,14 +18,14 @@ from arrange.hearing import partials
 from arrange.hearing.roughness import critical_bandwidth, interference
 from arrange.revoicing.candidates import voicing_pool
 from arrange.revoicing.choosing import choose, choose_both
-from arrange.revoicing.clash_costs import SILENT, pair_costs
+from arrange.revoicing.clash_costs import pair_costs
 from arrange.revoicing.harmonies import Harmonies, Harmony
 from arrange.revoicing.ideas import any_or_fewer
 from arrange.revoicing.preparing import make_mover
 from arrange.revoicing.scope import Scope
 from arrange.revoicing.stretches import find_stretch
 from arrange.revoicing.taste import Prices, Taste
-from arrange.revoicing.units import part_units
+from arrange.revoicing.units import SILENT, part_units
 
 PARTS = ("Guitar 1", "Guitar 2")
 ROOTS = ((0, "major"), (5, "major"), (7, "dominant"), (9, "minor"), (2, "minor-seventh"))

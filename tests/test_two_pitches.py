@@ -12,11 +12,11 @@ from arrange.clashes.intervals import find_mud, find_rubs
 from arrange.clashes.scene import Scene
 from arrange.clashes.two_pitches import NO_ROOT, rub_weight, semitones_below
 from arrange.revoicing.capos import _CapoSearch
-from arrange.revoicing.clash_costs import SILENT, Around, meetings, pair_costs
+from arrange.revoicing.clash_costs import Around, meetings, pair_costs
 from arrange.revoicing.harmonies import Harmonies
 from arrange.revoicing.stretches import find_stretch
 from arrange.revoicing.taste import Prices, Taste
-from arrange.revoicing.units import part_units
+from arrange.revoicing.units import SILENT, part_units
 
 G1, G2 = "Guitar 1", "Guitar 2"
 FREE = Prices(**dict.fromkeys(vars(Prices()), 0.0))

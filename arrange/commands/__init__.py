@@ -54,7 +54,7 @@ def _run(arguments: Sequence[str] | None) -> int:
     options = command_parser().parse_args(arguments)
     stage = importlib.import_module(f"arrange.commands.{options.stage}")
     try:
-        return int(getattr(stage, f"run_{options.command}")(options))
+        return int(getattr(stage, f"run_{options.command.replace('-', '_')}")(options))
     except ChartError as error:
         print(f"arrange: {shortened(options.file)} has faults:\n{error}", file=sys.stderr)
     except ArrangeError as error:

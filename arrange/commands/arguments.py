@@ -34,8 +34,9 @@ def command_parser() -> argparse.ArgumentParser:
     )
     commands = parser.add_subparsers(required=True, metavar="COMMAND", dest="command")
     for add in (
-        _add_study, _add_songbook, _add_convert, _add_revoice, _add_condense, _add_rebuild,
-        _add_handout, _add_listen, _add_workshop, _add_lab, _add_page, _add_ready,
+        _add_study, _add_songbook, _add_convert, _add_mend, _add_revoice, _add_change_key,
+        _add_condense, _add_rebuild, _add_handout, _add_listen, _add_workshop, _add_lab, _add_page,
+        _add_ready,
     ):  # fmt: skip
         add(commands)
     return parser
@@ -101,6 +102,23 @@ def _add_convert(commands: Any) -> None:
     command.add_argument("--overwrite", action="store_true", help="replace a file that is there")
 
 
+def _add_mend(commands: Any) -> None:
+    command = add_command(
+        commands, "mend", "changing", "list what ends a finding, and do it",
+        "Read a song and list its findings; with --finding, what each part alone could do to end "
+        "that one, the smallest change first; with -o, make that change and write the song.",
+        "datasets/low-water.musicxml --finding 1 -o mended.musicxml",
+    )  # fmt: skip
+    command.add_argument(
+        "--finding", metavar="N", type=whole_number, help="which one, by its number in the list"
+    )
+    command.add_argument(
+        "--take", metavar="N", type=whole_number, default=1,
+        help="which change to make (default: 1, the smallest)",
+    )  # fmt: skip
+    add_target(command, needed=False)
+
+
 def _add_revoice(commands: Any) -> None:
     command = add_command(
         commands, "revoice", "arranging", "propose what else a part could play where it clashes",
@@ -117,6 +135,33 @@ def _add_revoice(commands: Any) -> None:
     command.add_argument(
         "-o", "--output", metavar="FOLDER", type=path_text, help="where to write them"
     )
+
+
+def _add_change_key(commands: Any) -> None:
+    command = add_command(
+        commands, "change-key", "changing", "move a song to another key, with capos and shapes",
+        "Read a song and propose how to play it in another key: for each guitar the capo and the "
+        "shapes, the best first, with the findings of each; with -o, write one as a song.",
+        "datasets/low-water.musicxml --by -2 --player 'Guitar 2: acoustic; capo 1 or 3' "
+        "-o lower.musicxml",
+    )  # fmt: skip
+    command.add_argument(
+        "--by", metavar="N", type=whole_number, required=True,
+        help="semitones, below 0 for a lower key: -11 to 11",
+    )  # fmt: skip
+    command.add_argument(
+        "--player", action="append", default=[],
+        help="what the player of a part has, by the part's label or the player's name: 'Guitar 2: "
+        "acoustic; capo none or 2 or 5'; may be given several times",
+    )  # fmt: skip
+    command.add_argument(
+        "--most", type=whole_number, default=4, help="how many to print (default: 4)"
+    )
+    command.add_argument(
+        "--take", metavar="N", type=whole_number, default=1,
+        help="which one to write (default: 1, the best)",
+    )  # fmt: skip
+    add_target(command, needed=False)
 
 
 def _add_condense(commands: Any) -> None:

@@ -61,10 +61,10 @@ def add_command(
     return command
 
 
-def add_target(command: Any) -> None:
+def add_target(command: Any, *, needed: bool = True) -> None:
     """Add where a song is written to."""
     command.add_argument(
-        "-o", "--output", metavar="OUT", required=True, type=path_text,
+        "-o", "--output", metavar="OUT", required=needed, type=path_text,
         help=f"one of {', '.join(WRITTEN_SUFFIXES)}",
     )  # fmt: skip
     command.add_argument("--overwrite", action="store_true", help="replace files that are there")

@@ -25,6 +25,7 @@ from arrange.errors import ArrangeError
 from arrange.findings.finding_notes import finding_notes, finding_parts, finding_row
 from arrange.findings.possible_moves import Move, Unit, moved_notes
 from arrange.findings.recheck import compare_findings, has_ended, notes_around, recheck
+from arrange.guitar.fingering import fingered_song
 from arrange.tables.song import Song
 from arrange.tables.sounding import Array, is_played
 
@@ -38,7 +39,9 @@ def smallest_moves(song: Song, finding: Any, limits: Limits = DEFAULT_LIMITS) ->
     This is a hint, not a search: each part moves alone, with all its notes of the finding. Moves
     are tried in order of size and given only if the finding is gone then. Under a chord symbol,
     steps to its members come first; other notes are tried only if no member helps. Fretted parts
-    stay on their neck; a singer's note stays where it is.
+    stay on their neck. The singer or the bass whose place another part takes stays there, and a
+    bass does not go up past the other part's lowest note: a guitar that came too low is the one to
+    move.
 
     Parameters
     ----------
@@ -95,7 +98,7 @@ def smallest_move(song: Song, finding: Any, limits: Limits = DEFAULT_LIMITS) -> 
 
 
 def apply_move(song: Song, move: Any) -> Song:
-    """Return the song with a move made.
+    """Return the song with a move made; a moved note that had a string has one again.
 
     Parameters
     ----------
@@ -126,7 +129,17 @@ def apply_move(song: Song, move: Any) -> Song:
         bar = Scene(song).measure_of(notes["onset"].to_numpy())
         section = song.measures["section"].array.take(bar)
         notes = notes.assign(measure=bar + 1, section=section)
-    return replace(song, notes=notes)
+    changed = replace(song, notes=notes)
+    strung = song.notes["string"].loc[list(made.rows)].dropna().index
+    if made.leaves_out or made.quarters or strung.empty:
+        return changed
+    fingered = fingered_song(changed, [move.part]).notes
+    string, fret = (notes[name].copy() for name in ("string", "fret"))
+    string.loc[strung], fret.loc[strung] = (
+        fingered["string"].loc[strung],
+        fingered["fret"].loc[strung],
+    )
+    return replace(changed, notes=notes.assign(string=string, fret=fret))
 
 
 @dataclass(frozen=True)
@@ -213,27 +226,42 @@ class _Bench:
         """The moves to try, for each part."""
         if self.is_of_an_echo:
             return
-        families = dict(zip(self.song.parts["part"], self.song.parts["family"], strict=True))
-        moves = self.kind.moves
         for part in self.parts:
             own = self.notes[self.notes["part"] == part]
-            if own.empty or (self.kind.family == families[part] == "voice"):
-                continue
+            if own.empty or self.kind.family == self._families[part]:
+                continue  # whose place it is stays there
             by_pitch = self.kind.moves_one_pitch and bool(np.ptp(own["pitch"]))
             for _, unit in own.groupby("pitch" if by_pitch else "part"):
                 name = str(unit["name"].iloc[0]) if by_pitch else ""
-                notes = Unit(self.song, part, unit)
-                if "step" in moves:
-                    yield from notes.steps(name)
-                if "octave" in moves:
-                    yield from notes.octaves(name)
-                if "octave" in moves and "step" not in moves:
-                    line = self._line(part)
-                    if len(line) > len(unit):
-                        yield from Unit(self.song, part, line).octaves("the whole line", True)
-                yield notes.left_out(name)
-        if "shift" in moves:
+                yield from filter(self._leaves_the_bass_lowest, self._moves_of(part, unit, name))
+        if "shift" in self.kind.moves:
             yield from self._shifts()
+
+    def _moves_of(self, part: str, unit: pd.DataFrame, name: str) -> Iterator[Move]:
+        """What to try with some notes of a part; a name where it has others too."""
+        notes, moves = Unit(self.song, part, unit), self.kind.moves
+        if "step" in moves:
+            yield from notes.steps(name)
+        if "octave" in moves:
+            yield from notes.octaves(name)
+        if "octave" in moves and "step" not in moves:
+            line = self._line(part)
+            if len(line) > len(unit):
+                yield from Unit(self.song, part, line).octaves("the whole line", True)
+        yield notes.left_out(name)
+
+    @cached_property
+    def _families(self) -> dict[str, str]:
+        parts = self.song.parts
+        return dict(zip(parts["part"], parts["family"], strict=True))
+
+    def _leaves_the_bass_lowest(self, move: Move) -> bool:
+        """Whether a move does not take a bass up past what another part of the finding plays."""
+        if self._families[move.part] != "bass" or not move.semitones > 0:
+            return True
+        of_others = ~self.notes["part"].map(self._families).eq("bass")
+        highest = self.song.notes["pitch"].loc[list(move.rows)].max() + move.semitones
+        return not (self.notes["pitch"][of_others] < highest).any()
 
     def _line(self, part: str) -> pd.DataFrame:
         """All that a part plays while the finding lasts, with a pitch."""

@@ -23,7 +23,7 @@ from arrange.handouts.printing import print_band, print_part, text_width
 from arrange.handouts.sheets import STYLES, part_sheet
 from arrange.handouts.typesetting import PAPERS, page_picture
 from arrange.handouts.web import band_html, part_html
-from arrange.tables.song import Song
+from arrange.tables.song import Song, played_parts
 from arrange.text.letters import check_text
 from arrange.theory.spelling import unknown_name
 
@@ -170,11 +170,7 @@ def _asked_for(song: Song, player: str | Player | Sequence[str | Player] | None)
     players: dict[str, Player] = {}
     for each in [player] if isinstance(player, str | Player) else player:
         asked = each if isinstance(each, Player) else Player(each)
-        name = asked.name
-        own = table["part"][(table["part"] == name) | (table["player"] == name)].tolist()
-        if not own:
-            known = [*table["part"], *table["player"].dropna()]
-            raise ArrangeError(unknown_name("player", name, known))
+        own = played_parts(song, asked.name)
         players |= {part: replace(asked, name=part) for part in own if part not in players}
     if not players:
         raise ArrangeError("no player is named; leave it out for every guitar")

@@ -6,10 +6,14 @@
     two parts, either of which may change
 ``find_capos``
     which two capos keep two players apart, over the whole song
+``change_key``
+    the song in another key, with the capo and the shapes of each guitar
 
 The harmony stays what the chord symbols say: a new voicing has only members of its chord, and a
 third or seventh that some part sounded is still sounded by some part; an idea that gives one up on
-purpose says so. Rhythm and technique stay unless the idea is about them. How far a re-voicing may
+purpose says so, as does one without the root. An inversion holds what names the chord; a tune on
+top, where nobody sings, stays at its pitch unless the idea is about registers; a passing note keeps
+its step. Rhythm and technique stay unless the idea is about them. How far a re-voicing may
 go is its ``Scope``; by what it is judged is the ``Taste``.
 
 A part that may change (``movers``) is cut into grips and lines (``units``); what a guitarist would
@@ -27,14 +31,14 @@ import pandas as pd
 from arrange.errors import ArrangeError
 from arrange.guitar.players import Player
 from arrange.revoicing.capos import find_capos
+from arrange.revoicing.changing_key import change_key
 from arrange.revoicing.harmonies import Harmonies
 from arrange.revoicing.ideas import (
     IDEAS,
     RHYTHM_IDEAS,
-    Version,
+    SMALL_IDEAS,
     capo_versions,
     doubled,
-    fewer_strings,
     laid_out,
     octave_versions,
     voicing_versions,
@@ -53,11 +57,12 @@ from arrange.revoicing.proposals import Judge, Proposal, proposals_table
 from arrange.revoicing.scope import Scope
 from arrange.revoicing.stretches import find_stretch
 from arrange.revoicing.taste import Prices, Taste
+from arrange.revoicing.version import Version
 from arrange.tables.song import Song
 from arrange.theory.spelling import unknown_name
 
-__all__ = ["IDEAS", "Prices", "Proposal", "Scope", "Taste", "find_capos", "proposals_table",
-           "revoice", "revoice_pair"]  # fmt: skip
+__all__ = ["IDEAS", "Prices", "Proposal", "Scope", "Taste", "change_key", "find_capos",
+           "proposals_table", "revoice", "revoice_pair"]  # fmt: skip
 
 
 def revoice(
@@ -136,8 +141,7 @@ def _versions(
 ) -> list[Version]:
     forced = touched(mover, before)
     found = list(voicing_versions(mover, forced, names))
-    if "fewer strings" in names:
-        found.append(fewer_strings(mover, forced))
+    found += [make(mover, forced) for name, make in SMALL_IDEAS.items() if name in names]
     if "capo" in names:
         found += capo_versions(mover, is_pinned)
     found += [each for each in octave_versions(mover) if each.idea in names]

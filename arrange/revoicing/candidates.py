@@ -15,9 +15,8 @@ import numpy as np
 from arrange.guitar.hands import Hand
 from arrange.guitar.necks import LEFT_OUT, Neck
 from arrange.guitar.voicing_search import VoicingQuery, search_shapes
-from arrange.revoicing.clash_costs import SILENT
 from arrange.revoicing.harmonies import Harmony
-from arrange.revoicing.units import Unit
+from arrange.revoicing.units import SILENT, Unit
 from arrange.tables.sounding import Array
 from arrange.theory.chords import Chord
 from arrange.theory.pitch import PLAIN_NAMES

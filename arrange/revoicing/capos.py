@@ -25,12 +25,13 @@ from arrange.guitar.hands import Hand
 from arrange.guitar.necks import Neck
 from arrange.guitar.players import Player
 from arrange.revoicing.candidates import OPEN_FRETS, Pool, voicing_pool
-from arrange.revoicing.clash_costs import PART_TABLES, SILENT, excuse, pair_costs, part_tables
+from arrange.revoicing.clash_costs import PART_TABLES, excuse, pair_costs, part_tables
 from arrange.revoicing.harmonies import Harmonies, Harmony
 from arrange.revoicing.ideas import CAPOS
 from arrange.revoicing.preparing import player_neck, two_players
 from arrange.revoicing.scope import TOP_FRET
 from arrange.revoicing.taste import Taste
+from arrange.revoicing.units import SILENT
 from arrange.tables.song import Song
 from arrange.tables.sounding import Array
 

@@ -18,9 +18,9 @@ import numpy as np
 from arrange.best_path import best_path
 from arrange.clashes.scene import Scene
 from arrange.revoicing.candidates import Options
-from arrange.revoicing.clash_costs import SILENT, meetings, pair_costs
+from arrange.revoicing.clash_costs import meetings, pair_costs
 from arrange.revoicing.taste import Prices, Taste
-from arrange.revoicing.units import Unit
+from arrange.revoicing.units import SILENT, Unit
 from arrange.tables.sounding import Array
 
 _REST = 8.0  # quarter notes of silence after which a player may begin anywhere (ours)

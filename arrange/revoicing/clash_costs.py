@@ -20,10 +20,9 @@ from arrange.clashes.two_pitches import NO_ROOT, rub_weight, semitones_below
 from arrange.clashes.voice_and_bass import FOUNDATION, INTO_THE_BASS, NEAR_THE_VOICE
 from arrange.hearing import partials, tone_table
 from arrange.revoicing.taste import Prices, Taste
-from arrange.revoicing.units import Unit
+from arrange.revoicing.units import SILENT, Unit
 from arrange.tables.sounding import Array
 
-SILENT = 128
 PART_TABLES = ("family", "other", "voice", "bass")  # of ``pair_costs``, by the other part's family
 _WIDTH = 7  # semitones from which another register begins: a fifth (ours)
 _OCTAVE = 12

@@ -39,6 +39,8 @@ class Harmony:
         No chord symbol says so; the notes do.
     excused_root : int
         The root that may rub under its own flat nine; -1 for none.
+    bass_is_foreign : bool
+        The bass is no member of the chord above it.
     """
 
     symbol: str
@@ -47,6 +49,7 @@ class Harmony:
     members: tuple[int, ...]
     inferred: bool = False
     excused_root: int = NO_ROOT
+    bass_is_foreign: bool = False
 
     @property
     def third(self) -> frozenset[int]:
@@ -59,6 +62,20 @@ class Harmony:
         """Third and seventh, which name the chord."""
         sevenths = {(self.root + size) % 12 for size in (10, 11)} & set(self.members)
         return self.third | frozenset(sevenths)
+
+    @property
+    def names_it(self) -> frozenset[int]:
+        """What the chord is known by: root, third, seventh or sixth, a suspended or added tone, an
+        altered fifth or ninth. The perfect fifth is not among them, nor what lies on top of a
+        seventh unaltered, nor a bass that is no member.
+        """
+        sizes = {(member - self.root) % 12 for member in self.members}
+        plain = {7} | ({2, 5, 9} if sizes & {10, 11} else set())
+        if not sizes & {3, 4}:
+            plain -= {2, 5}  # suspended
+        if self.bass_is_foreign:
+            plain.add((self.bass - self.root) % 12)
+        return frozenset((self.root + size) % 12 for size in {0, *sizes} - plain)
 
 
 @dataclass(frozen=True)
@@ -85,7 +102,8 @@ class Harmonies:
             low = bass if isinstance(bass, int) else root
             classes = tuple(dict.fromkeys((*members, low)))
             excused = root_under_flat_nine(kind, root, members)
-            found.append(Harmony(symbol, root, low, classes, excused_root=excused))
+            found.append(Harmony(symbol, root, low, classes, excused_root=excused,
+                                 bass_is_foreign=low not in members))  # fmt: skip
         return found
 
     @cached_property

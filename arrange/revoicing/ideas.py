@@ -6,8 +6,7 @@ touches may stay as written. Ideas on lines and rhythm change whole attacks.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator, Sequence
 
 import numpy as np
 import pandas as pd
@@ -15,6 +14,8 @@ import pandas as pd
 from arrange.revoicing.candidates import OPEN_FRETS, Pool
 from arrange.revoicing.choosing import choose
 from arrange.revoicing.movers import Keeps, Mover, played, with_capo, without_notes
+from arrange.revoicing.small_changes import one_note_raised, one_string_fewer
+from arrange.revoicing.version import Version
 from arrange.tables.sounding import Array, sounding_notes
 
 CAPOS = 7  # the highest fret for a capo (common practice: beyond it little neck is left)
@@ -22,32 +23,6 @@ _CAPOS_LOOKED_AT = 2  # of those, the ones whose path costs least are looked at
 _OTHER_REGISTER = 3.0  # semitones from which a voicing counts as higher or lower (ours)
 _LEAST_ROOM = 0.5  # quarter notes from which there is room for an attack in between
 _OCTAVE = 12
-
-
-@dataclass(frozen=True)
-class Version:
-    """The song's notes as an idea leaves them.
-
-    Parameters
-    ----------
-    idea : str
-    says : str
-        What the player does, after the part's name.
-    notes : DataFrame
-    gives_up : bool
-        Thirds and sevenths may be given up by it.
-    capo : int or None
-        A new capo for the part.
-    cut : int
-        At how many chords the search left out candidates as too costly.
-    """
-
-    idea: str
-    says: str
-    notes: pd.DataFrame
-    gives_up: bool = False
-    capo: int | None = None
-    cut: int = 0
 
 
 def _guards(mover: Mover, number: int, pool: Pool, rows: Array, spare: Array) -> Array:
@@ -94,9 +69,21 @@ def any_or_fewer(mover: Mover, number: int, pool: Pool, rows: Array) -> Array:
     return (pool.count[rows] >= least) & _guards(mover, number, pool, rows, _NONE)
 
 
-def _same_strings(mover: Mover, number: int, pool: Pool, rows: Array) -> Array:
-    same = pool.strings[rows] == mover.written[number][1]
-    return same & any_voicing(mover, number, pool, rows)
+def _inversion(mover: Mover, number: int, pool: Pool, rows: Array) -> Array:
+    """On the same strings, with what the chord is known by; of a grip with fewer notes than that,
+    what it held of it.
+    """
+    unit = mover.units[number]
+    harmony = unit.harmony
+    assert harmony is not None
+    must = harmony.names_it
+    if len(must) > len(unit.written):
+        must = must & {int(pitch) % _OCTAVE for pitch in unit.written}
+    fits = pool.strings[rows] == mover.written[number][1]
+    fits &= any_voicing(mover, number, pool, rows)
+    for each in must:
+        fits &= pool.has(each)[rows]
+    return fits
 
 
 def _other_strings(mover: Mover, number: int, pool: Pool, rows: Array) -> Array:
@@ -147,21 +134,33 @@ def shell(mover: Mover, number: int, pool: Pool, rows: Array) -> Array:
     return fits
 
 
+def _rings_open(mover: Mover, number: int, pool: Pool, rows: Array) -> Array:
+    """Within four frets of the nut or the capo, with a string that rings open there."""
+    return _low(mover, number, pool, rows) & (pool.opened[rows] > 0)
+
+
+def _low(mover: Mover, number: int, pool: Pool, rows: Array) -> Array:
+    near = pool.shapes[rows].max(axis=1) <= mover.neck.capo + OPEN_FRETS
+    return near & any_or_fewer(mover, number, pool, rows)
+
+
 def _open_shape(mover: Mover, number: int, pool: Pool, rows: Array) -> Array:
-    low = pool.position[rows] <= mover.neck.capo + OPEN_FRETS
-    return low & (pool.opened[rows] > 0) & any_voicing(mover, number, pool, rows)
+    """As ``_rings_open``, and where no string can, any shape there."""
+    opened = _rings_open(mover, number, pool, rows)
+    return opened if opened.any() else _low(mover, number, pool, rows)
 
 
 # Idea -> which voicings, by how much lines may move, what the player does, whether the chord's
 # third may go.
 VOICING_IDEAS: dict[str, tuple[Keeps, tuple[int, ...], str, bool]] = {
     "clear voicings": (any_or_fewer, (0,), "takes voicings that stay clear", False),
-    "another inversion": (_same_strings, (0,), "plays other inversions on the same strings", False),
+    "another inversion": (_inversion, (0,), "plays other inversions on the same strings", False),
     "another string set": (_other_strings, (0,), "plays the chords on other strings", False),
     "up the neck": (_higher, (0, _OCTAVE), "plays the chords higher up", False),
     "down the neck": (_lower, (0, -_OCTAVE), "plays the chords lower", False),
     "without the third": (_no_third, (0,), "leaves the thirds out", True),
     "without the root": (_no_root, (0,), "leaves the roots to the others", False),
+    "open shapes": (_rings_open, (0,), "plays shapes with open strings", False),
     "shells": (shell, (0,), "plays two or three notes that name the chord", False),
 }
 
@@ -197,22 +196,33 @@ def fewer_strings(mover: Mover, forced: Sequence[bool]) -> Version:
 
 def capo_versions(mover: Mover, pinned: bool) -> Iterator[Version]:
     """Open shapes with the best of the capos that the part has not; none if measures are pinned."""
-    if pinned or not any(unit.free and unit.harmony for unit in mover.units):
+    if pinned:
         return
+    capos = [capo for capo in range(CAPOS + 1) if capo != mover.neck.capo]
+    for capo, notes in open_shapes(mover, capos)[:_CAPOS_LOOKED_AT]:
+        says = f"puts a capo at fret {capo}" if capo else "takes the capo off"
+        yield Version("capo", f"{says} and plays open shapes", notes, capo=capo)
+
+
+def open_shapes(mover: Mover, capos: Iterable[int]) -> list[tuple[int, pd.DataFrame]]:
+    """Return capos with the song's notes in open shapes there; those whose path costs least first.
+
+    All that the part plays is to be fingered anew: its other notes have no strings.
+    """
+    if not any(unit.free and unit.harmony for unit in mover.units):
+        return []
     tried = []
     notes = mover.scene.song.notes
     own = notes["part"] == mover.part
     freed = notes.assign(**{name: notes[name].mask(own) for name in ("string", "fret")})
-    for capo in range(CAPOS + 1):
-        if capo == mover.neck.capo or capo >= mover.neck.frets - OPEN_FRETS:
+    for capo in capos:
+        if capo >= mover.neck.frets - OPEN_FRETS:
             continue
         moved = with_capo(mover, capo)
         options = moved.options(_open_shape, (0,), [unit.free for unit in mover.units])
         found = choose(mover.units, options, mover.taste.prices)
         tried.append((found.cost, capo, moved.played(freed, options, found.options)))
-    for _, capo, notes in sorted(tried, key=lambda each: each[:2])[:_CAPOS_LOOKED_AT]:
-        says = f"puts a capo at fret {capo}" if capo else "takes the capo off"
-        yield Version("capo", f"{says} and plays open shapes", notes, capo=capo)
+    return [(capo, notes) for _, capo, notes in sorted(tried, key=lambda each: each[:2])]
 
 
 def octave_versions(mover: Mover) -> Iterator[Version]:
@@ -297,5 +307,10 @@ RHYTHM_IDEAS: dict[str, Callable[[Mover, str], Version]] = {
     "thin out": thinned,
     "in between": in_between,
 }
-IDEAS = (*VOICING_IDEAS, "fewer strings", "capo", "an octave up", "an octave down",
+SMALL_IDEAS: dict[str, Callable[[Mover, Sequence[bool]], Version]] = {
+    "fewer strings": fewer_strings,
+    "leave out one string": one_string_fewer,
+    "raise one note": one_note_raised,
+}
+IDEAS = (*VOICING_IDEAS, *SMALL_IDEAS, "capo", "an octave up", "an octave down",
          "exact double", *RHYTHM_IDEAS, "lay out")  # fmt: skip

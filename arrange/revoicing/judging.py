@@ -11,11 +11,13 @@ import numpy as np
 import pandas as pd
 
 from arrange.clashes import Limits
+from arrange.clashes.scene import Scene
 from arrange.findings.recheck import recheck
 from arrange.revoicing.harmonies import Harmonies, Harmony
 from arrange.revoicing.stretches import Stretch
 from arrange.tables.song import Song
 from arrange.tables.sounding import Array
+from arrange.theory.pitch import pitch_class_name
 
 _OCTAVE = 12
 
@@ -38,8 +40,10 @@ def findings_of_each(
         With the sections, measures and beats of the song.
     """
     spans = np.array(stretch.spans)
-    versions = [notes.reset_index(drop=True) for notes in versions]
-    found = recheck(song, versions, (spans[:, 0].min(), spans[:, 1].max()), limits)
+    span = spans[:, 0].min(), spans[:, 1].max()
+    own = [] if versions and versions[0] is song.notes else [song.notes]  # say who is on top
+    tables = [notes.reset_index(drop=True) for notes in (*own, *versions)]
+    found = recheck(song, tables, span, limits)[len(own) :]
     return [each[_touching(each, stretch)].reset_index(drop=True) for each in found]
 
 
@@ -121,6 +125,24 @@ def given_up(
         for (harmony, begin, _), had, has in zip(places, before, after, strict=True)
         for guide in sorted(harmony.guides & had - has)
     ]
+
+
+def given_up_words(song: Song, gone: Sequence[tuple[Harmony, int, float]]) -> tuple[str, ...]:
+    """Return what ``given_up`` gives as words: ``"E of C7 in measure 4"``."""
+    onsets = np.array([begin for _, _, begin in gone])
+    measures = Scene(song).measure_of(onsets) + 1 if len(gone) else onsets
+    return tuple(
+        f"{pitch_class_name(guide, song.key_at(begin))} of {harmony.symbol} in measure {measure}"
+        for (harmony, guide, begin), measure in zip(gone, measures.tolist(), strict=True)
+    )
+
+
+def top_steps(notes: pd.DataFrame) -> float:
+    """Return how far the line on top of some notes of a part goes, all steps together."""
+    known, which = np.unique(notes["onset"].to_numpy(), return_inverse=True)
+    line = np.full(len(known), -np.inf)
+    np.maximum.at(line, which, notes["pitch"].to_numpy())
+    return float(np.abs(np.diff(line)).sum())
 
 
 def foreign(

@@ -9,14 +9,15 @@ from functools import cached_property
 import numpy as np
 import pandas as pd
 
+from arrange.clashes.lines import ALMOST
 from arrange.clashes.scene import Scene
 from arrange.guitar.fingering import finger_part
 from arrange.guitar.hands import Hand
 from arrange.guitar.necks import LEFT_OUT, Neck
 from arrange.revoicing.candidates import Options, Pool, by_rank, make_options, voicing_pool
-from arrange.revoicing.clash_costs import SILENT, Around, own_seconds, pair_costs
+from arrange.revoicing.clash_costs import Around, own_seconds, pair_costs
 from arrange.revoicing.taste import Taste
-from arrange.revoicing.units import Unit
+from arrange.revoicing.units import SILENT, Unit
 from arrange.tables.copies import in_copies, quick_song
 from arrange.tables.setups import all_through
 from arrange.tables.song import Song, text_column
@@ -26,6 +27,8 @@ MOST_OPTIONS = 300  # of a unit; MOST_OF_TWO where two parts change
 MOST_OF_TWO = 80
 _MOST_GAPS = 1  # strings to mute within a strummed shape (ours)
 _OCTAVE = 12
+_SUNG = 0.5  # share of its time that is sung from which on a part does not lead (ours)
+_NONE = np.empty(0, dtype=np.int64)
 _UNKNOWN_GRIP = 60.0  # mm, of a written grip that no hand can hold as it stands
 
 Keeps = Callable[["Mover", int, Pool, Array], Array]  # part, number of the unit, pool, its rows
@@ -72,16 +75,38 @@ class Mover:
         """For each unit as written: where the hand is, mm (NaN: anywhere), and strings as bits."""
         if self.standing is not None:
             return self.standing.written
-        rows = np.concatenate([unit.rows for unit in self.units])
-        fingers = fingered(self.scene.song, self.part, rows, self.hand)
-        position = fingers["position"].reindex(rows).to_numpy(dtype=np.float64, na_value=np.nan)
-        string = fingers["string"].reindex(rows).to_numpy(dtype=np.int64, na_value=0)
-        bits = np.where(string > 0, 1 << np.maximum(string - 1, 0), 0)
-        ends = np.cumsum([len(unit.rows) for unit in self.units])[:-1]
+        at = self._fingers["position"].to_numpy(dtype=np.float64, na_value=np.nan)
+        bits = [int(np.bitwise_or.reduce(1 << own[own > 0] - 1)) for own in self._string_of_each]
         return [
-            (self._place(at[np.isfinite(at)]), int(np.bitwise_or.reduce(on)))
-            for at, on in zip(np.split(position, ends), np.split(bits, ends), strict=True)
+            (self._place(own[np.isfinite(own)]), bit)
+            for own, bit in zip(np.split(at, self._ends), bits, strict=True)
         ]
+
+    @cached_property
+    def strings(self) -> list[Array]:
+        """For each unit as written: the string of each rank, 0 where it is not known."""
+        found = []
+        for unit, own in zip(self.units, self._string_of_each, strict=True):
+            known = ~unit.follows & (own > 0)
+            of_rank = np.zeros(len(unit.written), dtype=np.int64)
+            of_rank[unit.rank[known]] = own[known]
+            found.append(of_rank)
+        return found
+
+    @property
+    def _ends(self) -> Array:
+        return np.cumsum([len(unit.rows) for unit in self.units])[:-1]
+
+    @cached_property
+    def _fingers(self) -> pd.DataFrame:
+        rows = np.concatenate([unit.rows for unit in self.units])
+        return fingered(self.scene.song, self.part, rows, self.hand).reindex(rows)
+
+    @property
+    def _string_of_each(self) -> list[Array]:
+        """The string of each note of each unit, 0 where it is not known."""
+        string = self._fingers["string"].to_numpy(dtype=np.int64, na_value=0)
+        return np.split(string, self._ends)
 
     def _place(self, position: Array) -> float:
         fret = int(np.median(position)) if len(position) else 0
@@ -112,6 +137,7 @@ class Mover:
         most: int = MOST_OPTIONS,
         *,
         distinct: bool = False,
+        tune_stays: bool = True,
     ) -> list[Options]:
         """Return each unit's options.
 
@@ -127,19 +153,55 @@ class Mover:
             The cheapest so many are kept, beside the written one.
         distinct : bool
             Whether of those that sound the same only the cheapest counts.
+        tune_stays : bool
+            Whether a tune, where the part leads, stays at its pitch.
         """
         found = []
         for number, unit in enumerate(self.units):
             if not unit.free:
                 found.append(self.as_written(number))
                 continue
-            others = self._others(number, keeps, shifts, most, distinct)
+            fixed = self._tune(number) if tune_stays else _NONE
+            own = [0] if len(fixed) else shifts
+            others = self._others(number, keeps, own, fixed, most, distinct=distinct)
             stays = not len(others.cost) or forced is None or not forced[number]
             found.append(_stacked(self.as_written(number), others) if stays else others)
         return found
 
+    def _tune(self, number: int) -> Array:
+        """The ranks of a unit on which it has the tune: all those of a line, if the part leads."""
+        unit = self.units[number]
+        if not (self._is_on_top and self._sung[number] < _SUNG):
+            return _NONE
+        return unit.tune_ranks if unit.harmony else np.arange(len(unit.written))
+
+    @cached_property
+    def _is_on_top(self) -> bool:
+        """Whether no other part of its family lies above it over the song."""
+        return bool((self.scene.on_top[self.scene.parts.index(self.part)] >= -ALMOST).all())
+
+    @cached_property
+    def _sung(self) -> list[float]:
+        """Which share of each unit is sung, by the voice that sings most."""
+        scene = self.scene
+        voices = [*np.flatnonzero(scene.families == "voice")]
+        found = []
+        for unit in self.units:
+            held = np.minimum(scene.end, unit.finish) - np.maximum(scene.onset, unit.begin)
+            held = np.maximum(held, 0.0)
+            most = max((held[scene.part == voice].sum() for voice in voices), default=0.0)
+            found.append(float(most / max(unit.finish - unit.begin, 1e-9)))
+        return found
+
     def _others(
-        self, number: int, keeps: Keeps | None, shifts: Sequence[int], most: int, distinct: bool
+        self,
+        number: int,
+        keeps: Keeps | None,
+        shifts: Sequence[int],
+        fixed: Array,
+        most: int,
+        *,
+        distinct: bool,
     ) -> Options:
         unit, known = self.units[number], self._all[number]
         if known is None or keeps is None:
@@ -148,6 +210,7 @@ class Mover:
         pool, rows, options = known
         fits = keeps(self, number, pool, rows)
         fits &= (options.pitches != unit.written).any(axis=1)
+        fits &= (options.pitches[:, fixed] == unit.written[fixed]).all(axis=1)
         chosen = np.flatnonzero(fits)
         order = chosen[np.argsort(options.cost[chosen], kind="stable")]
         if distinct:
@@ -165,9 +228,17 @@ class Mover:
         pitches = np.array(
             [np.where((rank >= low) & (rank < high), unit.written, SILENT) for low, high in spans]
         ).reshape(-1, size).astype(np.int64)  # fmt: skip
+        return self.of_written(number, pitches)
+
+    def of_written(self, number: int, pitches: Array) -> Options:
+        """Return a written grip with other pitches, options x ranks, the hand staying there."""
         place = np.full(len(pitches), self.written[number][0])
-        cost = self._costs(number, pitches, np.full(len(pitches), self._grip_mm(number)))
-        return make_options(unit, pitches, place, cost)
+        cost = self.costs(number, pitches, np.full(len(pitches), self._grip_mm(number)))
+        return make_options(self.units[number], pitches, place, cost)
+
+    def every_voicing(self, number: int) -> tuple[Pool, Array, Options] | None:
+        """Return the pool of a grip that is free, the rows that fit, and all as options."""
+        return self._all[number]
 
     def as_written(self, number: int) -> Options:
         """Return a unit as written, as the one option."""
@@ -175,7 +246,7 @@ class Mover:
             unit = self.units[number]
             pitches = np.rint(unit.written)[None, :].astype(np.int64)
             place = np.array([self.written[number][0]])
-            cost = self._costs(number, pitches, np.array([self._grip_mm(number)]))
+            cost = self.costs(number, pitches, np.array([self._grip_mm(number)]))
             self._known[number] = make_options(unit, pitches, place, cost)
         return self._known[number]
 
@@ -189,7 +260,7 @@ class Mover:
         fits = [s for s in shifts if self.neck.lowest <= low + s and high + s <= self.neck.highest]
         pitches = (np.rint(unit.written) + np.array(fits)[:, None]).astype(np.int64)
         pitches = pitches.reshape(len(fits), len(unit.written))
-        cost = self._costs(number, pitches, np.zeros(len(fits)))
+        cost = self.costs(number, pitches, np.zeros(len(fits)))
         return make_options(unit, pitches, np.full(len(fits), np.nan), cost)
 
     def _every_voicing(self, unit: Unit) -> tuple[Pool, Array, Options] | None:
@@ -202,11 +273,11 @@ class Mover:
             fits &= pool.gaps <= _MOST_GAPS
         rows = np.flatnonzero(fits)
         pitches = by_rank(pool, rows, len(unit.written))
-        cost = self._costs(number, pitches, pool.cost_mm[rows])
+        cost = self.costs(number, pitches, pool.cost_mm[rows])
         return pool, rows, make_options(unit, pitches, pool.place_mm[rows], cost, pool.shapes[rows])
 
-    def _costs(self, number: int, pitches: Array, grip_mm: Array) -> Array:
-        """What options cost by themselves and against what the other parts hold, mm."""
+    def costs(self, number: int, pitches: Array, grip_mm: Array) -> Array:
+        """Return what options cost by themselves and against what the other parts hold, mm."""
         unit, prices = self.units[number], self.taste.prices
         table, own = self._tables[number], pair_costs(self.taste)["own"]
         cost = prices.grip * grip_mm
@@ -277,8 +348,9 @@ def on_strings(
 def played(notes: pd.DataFrame, units: Sequence[Unit], pitches: Sequence[Array]) -> pd.DataFrame:
     """Return notes with the units at other pitches, a row of pitches (by rank) for each.
 
-    Where two notes that begin together meet on one pitch, the first stays. Moved notes have no
-    string yet.
+    Where two notes that begin together meet on one pitch, the first stays. The notes of a unit of
+    which any has moved have no string yet; where some are only left out, the others stay where they
+    are.
     """
     pitch = notes["pitch"].to_numpy().copy()
     keep = np.ones(len(notes), dtype=bool)
@@ -287,8 +359,13 @@ def played(notes: pd.DataFrame, units: Sequence[Unit], pitches: Sequence[Array])
         by = (new - np.rint(unit.written))[unit.rank]  # a quarter tone stays one
         if not by.any():
             continue
-        moved = unit.pitch + np.where(unit.follows, _OCTAVE * np.rint(by / _OCTAVE), by)
         out = new[unit.rank] == SILENT
+        moved = unit.pitch + np.where(unit.follows, _OCTAVE * np.rint(by / _OCTAVE), by)
+        if not by[~out].any():
+            keep[unit.rows] = ~out
+            continue
+        for note in np.flatnonzero(unit.leans >= 0).tolist():
+            moved[note] = unit.stepped(note, new, moved[note])
         _, first = np.unique(np.column_stack([unit.onset, moved]), axis=0, return_index=True)
         again = np.ones(len(moved), dtype=bool)
         again[first] = False

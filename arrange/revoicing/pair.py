@@ -13,7 +13,7 @@ from arrange.revoicing.candidates import Options, Pool
 from arrange.revoicing.choosing import choose_both
 from arrange.revoicing.clash_costs import Around
 from arrange.revoicing.harmonies import Harmonies
-from arrange.revoicing.ideas import Version, any_or_fewer, shell
+from arrange.revoicing.ideas import any_or_fewer, shell
 from arrange.revoicing.movers import MOST_OF_TWO, Keeps, Mover, on_strings, played
 from arrange.revoicing.preparing import (
     check_some_may_change,
@@ -27,6 +27,7 @@ from arrange.revoicing.proposals import Judge, Proposal
 from arrange.revoicing.scope import Scope
 from arrange.revoicing.stretches import find_stretch
 from arrange.revoicing.taste import Taste
+from arrange.revoicing.version import Version
 from arrange.tables.song import Song
 from arrange.tables.sounding import Array
 
@@ -129,10 +130,12 @@ def _versions(movers: tuple[Mover, Mover], before: pd.DataFrame) -> Iterator[Ver
     )  # fmt: skip
     side = _side(movers)
     for name, says, keeps, shifts, is_forced in ideas:
+        tune_stays = {*keeps} != {low, high}  # those two say that the parts change places
         options = [
-            mover.options(keep, shift, own if is_forced else None, MOST_OF_TWO, distinct=True)
+            mover.options(keep, shift, own if is_forced else None, MOST_OF_TWO, distinct=True,
+                          tune_stays=tune_stays)
             for mover, keep, shift, own in zip(movers, keeps, shifts, must, strict=True)
-        ]
+        ]  # fmt: skip
         yield _version(movers, options, side, name, says)
 
 

@@ -14,24 +14,26 @@ from arrange.errors import ArrangeError
 from arrange.findings.recheck import compare_findings
 from arrange.findings.summary import count_kinds
 from arrange.revoicing.harmonies import Harmonies, Harmony
-from arrange.revoicing.ideas import Version
 from arrange.revoicing.judging import (
     Place,
     counts_by_measure,
     findings_of_each,
     foreign,
     given_up,
+    given_up_words,
     places_of,
     sounded,
+    top_steps,
 )
 from arrange.revoicing.movers import Mover, fingered, fingered_each
 from arrange.revoicing.stretches import Stretch
 from arrange.revoicing.taste import Taste
+from arrange.revoicing.version import Version
 from arrange.tables.copies import quick_song
 from arrange.tables.setups import all_through, by_section
 from arrange.tables.song import Song
 from arrange.tables.sounding import Array
-from arrange.text.words import counted
+from arrange.text.words import counted, first_few
 from arrange.theory.pitch import pitch_class_name
 
 ASKS = 0.2  # severity from which a finding asks to be ended; an exact doubling, meant, has less
@@ -217,13 +219,21 @@ class Judge:
             return f"it ends no finding (severity {was:.2f} before, {is_:.2f} after)"
         places, sounded_before = self._sounded_before
         sounds = sounded(version.notes, places)
-        for harmony, other, begin in foreign(places, sounded_before, sounds):
+        plain = version.notes.drop(self._passing, errors="ignore") if len(self._passing) else None
+        chords = sounds if plain is None else sounded(plain, places)
+        for harmony, other, begin in foreign(places, sounded_before, chords):
             return f"it would bring {self._note(other, begin)} into {harmony.symbol}"
         gone = given_up(places, sounded_before, sounds)
         if gone and not version.gives_up:
             harmony, guide, begin = gone[0]
             return f"no part would sound the {self._note(guide, begin)} of {harmony.symbol}"
         return _Judged(before, after, ended, change.brought, gone)
+
+    @cached_property
+    def _passing(self) -> Array:
+        """Labels of notes that lean on a note of their chord; they may be any step from it."""
+        leaning = [unit.rows[unit.leans >= 0] for mover in self.movers for unit in mover.units]
+        return np.concatenate(leaning)
 
     @cached_property
     def _sounded_before(self) -> tuple[list[Place], list[set[int]]]:
@@ -290,12 +300,7 @@ class Judge:
             "capo": prices.capo * (version.capo is not None),
             "shifted": prices.shifted * bars * shifted,
         }
-        measure = self.harmonies.scene.measure_of
-        names = tuple(
-            f"{self._note(guide, begin)} of {harmony.symbol} in measure "
-            f"{int(measure(np.array([begin]))[0]) + 1}"
-            for harmony, guide, begin in gone
-        )
+        names = given_up_words(self.song, gone)
         return Proposal(
             song=quick_song(played.song, notes=played.notes),
             idea=version.idea,
@@ -324,6 +329,9 @@ class Judge:
             text += f" and brings {len(brought)} ({count_kinds(brought)})"
         if lost:
             text += f", with {counted(lost, 'note')} fewer"
+        rootless = without_root(self.song, version.notes, self.movers)
+        if rootless:
+            text += f", with no root in {first_few(rootless, 4)}"
         if gone:
             text += f", and gives up {', '.join(gone[:3])}{', ...' if len(gone) > 3 else ''}"
         inferred = {
@@ -354,11 +362,7 @@ class Judge:
         inside = self.stretch.holds(notes["onset"].to_numpy()) & notes["pitch"].notna().to_numpy()
         for mover in self.movers:
             own = inside & (notes["part"] == mover.part).to_numpy(dtype=bool)
-            onset, pitch = notes["onset"].to_numpy()[own], notes["pitch"].to_numpy()[own]
-            known, which = np.unique(onset, return_inverse=True)
-            line = np.full(len(known), -np.inf)
-            np.maximum.at(line, which, pitch)
-            top += float(np.abs(np.diff(line)).sum())
+            top += top_steps(notes[own])
         semitones = float(away.mean()) if len(kept) else 0.0
         share = (len(rows) - len(kept)) / max(len(rows), 1)
         late = (notes.loc[kept, "onset"] - old.loc[kept, "onset"]).abs() > 1e-9
@@ -387,6 +391,19 @@ class Judge:
         columns = (notes[name].to_numpy()[inside].tolist() for name in ("part", "onset", "pitch"))
         capos = tuple(by_section(proposal.song, "capo").ravel().tolist())
         return {(*row, capos) for row in zip(*columns, strict=True)}
+
+
+def without_root(song: Song, notes: pd.DataFrame, movers: Sequence[Mover]) -> list[str]:
+    """Return the chords of which parts that change have left the root out, in their order."""
+    pitch = notes["pitch"].reindex(song.notes.index).to_numpy()
+    found = []
+    for unit in (unit for mover in movers for unit in mover.units if unit.free and unit.harmony):
+        assert unit.harmony is not None
+        had, has = (own[np.isfinite(own)] % 12 for own in (unit.written, pitch[unit.rows]))
+        root = unit.harmony.root
+        if len(has) and root in had and root not in has:
+            found.append(unit.harmony.symbol)
+    return list(dict.fromkeys(found))
 
 
 def _alike(one: set[tuple[object, ...]], other: set[tuple[object, ...]]) -> float:

@@ -20,11 +20,15 @@ from arrange.revoicing.harmonies import Harmonies, Harmony
 from arrange.revoicing.stretches import Stretch
 from arrange.tables.song import Song
 from arrange.tables.sounding import Array
+from arrange.theory.pitch import key_scale
 
 MOST_STRINGS = 6  # more pitches than that are no grip
 _MEMBERS = 0.75  # share of a grip's notes that are members (ours)
 _PAUSE = 2.0  # quarter notes of silence that end a line (ours)
 _BLOCK = 3  # notes together that make a chord of their own within a bar
+_TUNE = 3  # different notes on top of chords from which on they are a tune (ours)
+_STEP = 2  # semitones of a step at most
+SILENT = 128  # in place of a pitch: a note that is left out
 
 
 @dataclass(frozen=True, eq=False)
@@ -49,6 +53,10 @@ class Unit:
         None for a line.
     free : bool
         Whether it may change.
+    leans : array of int
+        Of each note that follows: the note of the unit next to it, a step away; -1 for none.
+    scale : frozenset of int
+        The pitch classes of the key there; empty where none is known.
     """
 
     rows: Array
@@ -60,6 +68,8 @@ class Unit:
     follows: Array
     harmony: Harmony | None
     free: bool
+    leans: Array
+    scale: frozenset[int] = frozenset()
 
     @property
     def begin(self) -> float:
@@ -75,6 +85,35 @@ class Unit:
     def is_strummed(self) -> bool:
         """Whether three notes or more are struck together somewhere."""
         return bool(np.unique(self.onset, return_counts=True)[1].max() >= _BLOCK)
+
+    @property
+    def tune_ranks(self) -> Array:
+        """The ranks of a tune on top of chords: three notes or more that change over the others."""
+        _, first, sizes = np.unique(self.onset, return_index=True, return_counts=True)
+        tops = np.unique(np.maximum.reduceat(self.rank, first)[sizes > 1])
+        return tops if len(tops) >= _TUNE else tops[:0]
+
+    def stepped(self, note: int, new: Array, followed: float) -> float:
+        """Return the pitch of a note that follows, the voicing being at new pitches.
+
+        Parameters
+        ----------
+        note : int
+        new : array of int
+            The new pitch of each rank.
+        followed : float
+            Its own name in the octave of its rank: where it stays if it leans on nothing, or is a
+            step from there still.
+        """
+        leans = int(self.leans[note])
+        to = new[self.rank[leans]] if leans >= 0 else SILENT
+        if to == SILENT or 0 < abs(followed - to) <= _STEP:
+            return followed
+        step = self.pitch[note] - self.pitch[leans]
+        sizes = (abs(step), _STEP + 1 - abs(step))
+        steps = [to + np.copysign(size, step) for size in sizes]
+        in_key = self.pitch[note] % 12 in self.scale
+        return float(next((at for at in steps if at % 12 in self.scale and in_key), steps[0]))
 
     def tops(self, which: int) -> float:
         """The highest pitch of the first (0) or the last (-1) attack."""
@@ -125,7 +164,9 @@ def part_units(
         at = rows[run]
         harmony = harmonies.at(float(onset[at[0]]))
         for some in _chords_apart(at, onset, pitch):
-            units.append(_unit(some, onset, duration, pitch, harmony, bool(free[run[0]])))
+            scale = key_scale(song.key_at(float(onset[some[0]])))
+            unit = _unit(some, onset, duration, pitch, harmony, bool(free[run[0]]))
+            units.append(replace(unit, scale=scale))
     return _joined(units)
 
 
@@ -162,7 +203,23 @@ def _unit(
             harmony = None
     rank = np.abs(own[:, None] - written).argmin(axis=1)
     end = onset[rows] + duration[rows]
-    return Unit(rows, onset[rows], end, own, written, rank, follows, harmony, free)
+    leans = _leans(onset[rows], own, follows)
+    return Unit(rows, onset[rows], end, own, written, rank, follows, harmony, free, leans)
+
+
+def _leans(onset: Array, pitch: Array, follows: Array) -> Array:
+    """For each note that follows, the note after it or else before it that is a step away."""
+    leans = np.full(len(onset), -1)
+    times = np.unique(onset)
+    for note in np.flatnonzero(follows):
+        place = int(np.searchsorted(times, onset[note]))
+        for near in (place + 1, place - 1):
+            if 0 <= near < len(times) and leans[note] < 0:
+                far = np.abs(pitch - pitch[note])
+                fits = np.flatnonzero((onset == times[near]) & ~follows & (far > 0))
+                fits = fits[far[fits] <= _STEP]
+                leans[note] = fits[np.argmin(far[fits])] if len(fits) else -1
+    return leans
 
 
 def _joined(units: list[Unit]) -> list[Unit]:
@@ -193,6 +250,7 @@ def _both(one: Unit, other: Unit) -> Unit:
         onset=np.concatenate([one.onset, other.onset]),
         end=np.concatenate([one.end, other.end]),
         follows=np.concatenate([one.follows, other.follows]),
+        leans=np.concatenate([one.leans, other.leans]),
         pitch=pitch,
         written=written,
         rank=rank,

@@ -119,9 +119,9 @@ def _last_setup(row: Any) -> Setup:
 def changes_between(book: Songbook) -> pd.DataFrame:
     """Return what each player must change from song to song, in set order.
 
-    Sums over the rows are the totals of the set. A player who has not played yet comes
-    with the right tuning and capo, so that nothing is counted there; what a player changes within a song is not
-    counted either, since it is the same in every order, but it is named.
+    Sums over the rows are the totals of the set. A player who has not played yet comes with the
+    right tuning and capo, so that nothing is counted there; what a player changes within a song is
+    not counted either, since it is the same in every order, but it is named.
 
     Returns
     -------

@@ -392,6 +392,22 @@ def part_row(song: Song, part: str) -> pd.Series[Any]:
     return _named(song.parts, "part", part)
 
 
+def played_parts(song: Song, name: str) -> list[str]:
+    """Return the labels of the parts that a name means: a part's label, or its player's name.
+
+    Raises
+    ------
+    ArrangeError
+        If there is no such part and no such player.
+    """
+    table = song.parts
+    own: list[str] = table["part"][(table["part"] == name) | (table["player"] == name)].tolist()
+    if not own:
+        known = [*table["part"], *table["player"].dropna()]
+        raise ArrangeError(unknown_name("player", name, known))
+    return own
+
+
 def section_row(song: Song, section: str) -> pd.Series[Any]:
     """Return a section's row.
 

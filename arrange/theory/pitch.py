@@ -162,12 +162,37 @@ def key_fifths(key: str) -> int:
     return CIRCLE.index(tonic) - C_IN_CIRCLE - MODES[mode]
 
 
+def key_scale(key: str | None) -> frozenset[int]:
+    """Return the pitch classes of a key's signature; none where there is no key."""
+    if key is None:
+        return frozenset()
+    return frozenset(7 * (key_fifths(key) + fifths) % 12 for fifths in range(-1, 6))
+
+
 def moved_key(key: str | None, semitones: int) -> str | None:
-    """Return a key some semitones higher, in the signature with the fewest signs (F#, not Gb)."""
+    """Return a key some semitones higher, in the signature with the fewest signs.
+
+    Of six sharps and six flats it is the one whose tonic a band spells so (``PLAIN_NAMES``,
+    common practice): F# major, but Eb minor.
+    """
     if key is None or not semitones % 12:
         return key
+    mode = key.partition(" ")[2]
     fifths = (key_fifths(key) + 7 * semitones + 5) % 12 - 5
-    return key_name(fifths, key.partition(" ")[2])
+    names = [key_name(each, mode) for each in ((fifths, -fifths) if fifths == 6 else (fifths,))]
+    return next((name for name in names if name.split()[0] in PLAIN_NAMES), names[0])
+
+
+def moved_name(name: str, fifths: int) -> str:
+    """Return a note's name so many fifths up the circle: C# two fifths on is D#, not Eb.
+
+    A name that would need two signs gives way to the plain one.
+    """
+    place = "FCGDAEB".index(name[0]) + 7 * _alteration(name[1:]) + fifths
+    sharps, letter = divmod(place, 7)
+    if abs(sharps) > 1:
+        return PLAIN_NAMES[(parse_pitch_class(name) + 7 * fifths) % 12]
+    return "FCGDAEB"[letter] + ("", "#", "b")[sharps]
 
 
 def key_tonic(key: str) -> int:

@@ -37,10 +37,11 @@ from arrange.revoicing.candidates import _pool, voicing_pool
 from arrange.revoicing.choosing import choose
 from arrange.revoicing.clash_costs import pair_costs
 from arrange.revoicing.harmonies import Harmonies, Harmony
-from arrange.revoicing.ideas import Version, any_or_fewer
+from arrange.revoicing.ideas import any_or_fewer
 from arrange.revoicing.preparing import make_mover
 from arrange.revoicing.proposals import Judge, Proposal
 from arrange.revoicing.stretches import find_stretch
+from arrange.revoicing.version import Version
 from arrange.tables.schemas import CHORDS, MEASURES, NOTES, PARTS, SECTIONS
 from arrange.tables.song import Song
 from arrange.theory.chord_symbols import parse_chord
