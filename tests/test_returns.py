@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from itertools import product
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -11,13 +12,16 @@ from hypothesis import strategies as st
 from slow_condensing import Slow
 from songs import parts_of, song
 
+from arrange import read
+from arrange.commands.condensation_text import condensation_text
 from arrange.condensing import Weights, condense
 from arrange.condensing.capo_changes import CAPO_CHANGE_SECONDS
 from arrange.condensing.returns import earlier_returns
 from arrange.errors import ArrangeError
-from arrange.guitar.players import Player
+from arrange.guitar.players import Player, read_player
 from arrange.tables.setups import part_setups
 
+DATASETS = Path(__file__).parent.parent / "datasets"
 FORM = settings(
     max_examples=8, deadline=None, derandomize=True,
     suppress_health_check=[HealthCheck.too_slow],
@@ -229,3 +233,85 @@ def test_a_note_does_not_ring_into_a_new_capo():
     assert found.choices["capo"].tolist() == [0, 4]
     ends = found.song.notes["onset"] + found.song.notes["duration"]
     assert ends.tolist() == [4, 20]
+
+
+@pytest.mark.parametrize(
+    ("rest", "players", "pins", "said"),
+    [
+        (
+            8, [Player("Ann", capos=(4,)), Player("Ben", capos=(0,))], [("Ann", "Verse", "Low")],
+            "'Ann' is pinned to Low in 'Verse', which no neck and hand allow: every part must be "
+            "playable; with no capo it would do",
+        ),
+        (
+            4, [Player("Ann", capos=(0, 9)), Player("Ben", capos=(9,))],
+            [("Ann", "Verse", "Low"), ("Ann", "Chorus", "High")],
+            "'Ann' would have to play Low in 'Verse' with no capo and High in 'Chorus' with "
+            "capo 9, and there are 4.0 s to move the capo, where 8 are needed: free a pin",
+        ),
+    ],
+)  # fmt: skip
+def test_what_cannot_be_done_is_said(rest, players, pins, said):
+    """One sentence with what would do."""
+    # C#3 is the lowest string behind a capo at 9; C#6 lies twelve frets above that.
+    rows = [("Low", "E2", 0, 4), ("High", "C#3 C#6", 4 + rest, 4)]
+    made = song(*rows, parts=parts_of("Low", "High", family="guitar"), bars=2 + rest // 4,
+                sections=[("Verse", 1), ("Chorus", 2)])  # fmt: skip
+    roles = {"Low": "rhythm", "High": "rhythm"}
+    with pytest.raises(ArrangeError) as raised:
+        condense(made, players, roles=roles, pins=pins)
+    assert said in str(raised.value)
+
+
+def test_the_command_says_where_a_capo_moves():
+    """With the place and the time that there is for it."""
+    weights = Weights(presence=1.0, other_neck=1.0, capo_change=0.5)
+    roles = {"Low": "rhythm", "High": "rhythm"}
+    found = condense(low_and_high(8), [Player("Ann", capos=(0, 4))], weights=weights, roles=roles)
+    lines = "\n".join(condensation_text(found)).splitlines()
+    (at,) = [number for number, line in enumerate(lines) if "capo: Ann" in line]
+    text = " ".join(" ".join(lines[at : at + 2]).split())
+    assert text.startswith(
+        "capo: Ann goes from no capo to capo 4: 8 s of silence from measure 1 to measure 4"
+    )
+    assert lines.index("Chorus") < at
+
+
+def test_a_layer_that_changes_hands_is_named():
+    """With what is gained by it, or that there is no other way."""
+    rows = [("Tune", 72 + step, bar + step, 1) for bar in (0, 4) for step in range(4)]
+    rows += [("Chords", "C3 E3 G3", bar, 4) for bar in (0, 4)]
+    made = song(*rows, parts=parts_of("Tune", "Chords", family="guitar"), bars=2,
+                sections=[("A", 1), ("A (2)", 2)])  # fmt: skip
+    roles = {"Tune": "lead", "Chords": "rhythm"}
+    players = [Player("Ann", capos=(0,)), Player("Ben", capos=(0,))]
+    stays = condense(made, players, roles=roles).choices
+    assert not stays["reason"].str.contains(" had in ").any()
+    pins = [("Ann", "A", "Tune"), ("Ben", "A (2)", "Tune")]
+    choices = condense(made, players, roles=roles, pins=pins).choices
+    said = choices.set_index(["section", "player"])["reason"]
+    assert said["A (2)", "Ben"] == (
+        "pinned to Tune; Ben has Tune here, which Ann had in A, because pins, bans, necks and "
+        "hands leave no other way"
+    )
+    # If a swap counts for nothing, several layers change hands.
+    kiln = read(DATASETS / "kiln-yard.txt")
+    people = [read_player("Ann: acoustic"), read_player("Ben: electric; clean, overdriven; echo")]
+    found = condense(kiln, people, weights=Weights(swapped=0.0))
+    swapped = found.choices[found.choices["reason"].str.contains(r"here, which \w+ had in")]
+    assert len(swapped)
+    assert swapped["reason"].str.contains(r"to keep it would cost \d+\.\d s, most of it for ").any()
+
+
+def test_a_song_names_its_players():
+    """They play where nobody else is given; where the song names nobody, that is said."""
+    made = low_and_high(8)
+    roles = {"Low": "rhythm", "High": "rhythm"}
+    named = replace(made, players=("Ann: capo none or 4", "Ben: acoustic; capo 0"))
+    found = condense(named, roles=roles)
+    assert found.song.parts["part"].tolist() == ["Ann", "Ben"]
+    assert not any("nobody is named" in notice for notice in found.song.notices)
+    assert condense(named, 1, roles=roles).song.parts["part"].tolist() == ["Player 1"]
+    unnamed = condense(made, roles=roles).song
+    assert unnamed.parts["part"].tolist() == ["Player 1", "Player 2"]
+    assert any(notice.startswith("nobody is named: two players") for notice in unnamed.notices)
