@@ -146,6 +146,16 @@ class PlayerCosts:
 
     def with_gear(self, section: int, gear: Gear) -> Array:
         """Return what each option of a section costs with some gear, changes apart."""
+        if (section, gear) not in self._with_gear:
+            self._with_gear[section, gear] = self._gear_cost(section, gear)
+        return self._with_gear[section, gear]
+
+    @cached_property
+    def _with_gear(self) -> dict[tuple[int, Gear], Array]:
+        """What has been worked out of ``with_gear``."""
+        return {}
+
+    def _gear_cost(self, section: int, gear: Gear) -> Array:
         seconds = np.zeros(len(self.recorded.names))
         for layer in np.flatnonzero(self.recorded.present[:, section]).tolist():
             seconds[layer] = self._sounding[layer, section] * self._foreign(layer, gear)
