@@ -17,7 +17,7 @@ from arrange.tables.sounding import Array
 from arrange.text.words import listed
 
 _CAPOS = range(13)  # that are proposed
-_NO_CAPO = "pin something else, or another player"
+_NO_CAPO = "no capo helps: pin something else, or another player"
 
 
 def whys_impossible(problem: Problem, players: int) -> Iterator[str]:
@@ -64,7 +64,7 @@ def _what_would_do(problem: Problem, player: int, section: int, option: Option) 
     """What else a player could have, or be pinned to, so that an option can be held."""
     asked, options = problem.playability.asked, problem.options[section].options
     if option not in options:
-        return f"no note of it lies on any neck: {_NO_CAPO}"
+        return _NO_CAPO
     place = options.index(option)
     sets = asked.sets[asked.which[(asked.section == section) & (asked.option == place)]]
     held = [problem.lineup.necks[number] for number in problem.lineup.may_have(player)]
@@ -81,7 +81,7 @@ def _what_would_do(problem: Problem, player: int, section: int, option: Option) 
         tuning = parse_tuning(notes)
         if len(tuning) == len(held[0].neck.tuning) and fits(replace(held[0].neck, tuning=tuning)):
             return f"in {name} tuning with {capo_words(held[0].neck.capo)} it would do"
-    return f"no capo helps: {_NO_CAPO}"
+    return _NO_CAPO
 
 
 def _too_fast(problem: Problem, player: int) -> Iterator[str]:
