@@ -1,7 +1,7 @@
 """Sections that return, and capos that move: against all plans tried, and worked cases."""
 
 from dataclasses import replace
-from itertools import product
+from itertools import pairwise, product
 from pathlib import Path
 
 import numpy as np
@@ -66,7 +66,7 @@ def returning(seed, layers=3, sections=("A", "B", "A (2)", "B (2)")):
                 sections=places)  # fmt: skip
 
 
-@settings(FORM, max_examples=12)
+@settings(FORM, max_examples=6)
 @given(seed=st.integers(0, 10**6), swapped=st.sampled_from([0.0, 0.3, 2.0]),
        thinner=st.sampled_from([0.0, 5.0]))  # fmt: skip
 def test_all_plans_with_returns_tried(seed, swapped, thinner):
@@ -82,7 +82,7 @@ def test_all_plans_with_returns_tried(seed, swapped, thinner):
     assert found.terms["value"].sum() == pytest.approx(found.value, abs=1e-3)
 
 
-@settings(FORM, max_examples=3)
+@settings(FORM, max_examples=1)
 @given(seed=st.integers(0, 10**6))
 def test_three_players_with_returns(seed):
     """Never worth more than the best of all plans, nor the bound less."""
@@ -106,24 +106,21 @@ def test_the_next_best_with_returns(seed):
 
 
 def with_capos(seed):
-    """Layers recorded with other capos, with rests of some bars, in sections of one or two bars."""
+    """Layers recorded with other capos, three notes a section and then rests, of some length."""
     draw = np.random.default_rng(seed)
     names, starts = ["Layer A", "Layer B", "Layer C"], [1]
-    for _ in range(3):
-        starts.append(starts[-1] + int(draw.integers(1, 3)))
-    bars = starts[-1] + 1
-    rows = []
-    for name in names:
-        low = int(draw.integers(52, 64))
-        for bar in range(bars):
-            if draw.random() < 0.5:
-                onset = 4 * bar + float(draw.choice([0, 1, 2]))
-                rows.append((name, low + int(draw.choice([0, 2, 5])), onset, 1.0))
-    if not rows:
-        rows = [("Layer A", 60, 0.0, 1.0)]
+    for _ in range(4):
+        starts.append(starts[-1] + int(draw.integers(1, 4)))
+    rows = [("Layer A", 60, 0.0, 1.0)]
+    for first, behind in pairwise(starts):
+        for name in names:
+            if draw.random() < 0.45:
+                bar = int(draw.integers(first, behind))
+                rows += [(name, int(draw.choice([57, 60, 62])), 4 * (bar - 1) + beat, 1.0)
+                         for beat in range(3)]  # fmt: skip
     parts = parts_of(*names, family="guitar", capo=draw.choice([0, 5], 3).tolist())
-    places = [(f"Part {number}", start) for number, start in enumerate(starts, 1)]
-    return song(*rows, parts=parts, bars=bars, sections=places)
+    places = [(f"Part {number}", start) for number, start in enumerate(starts[:-1], 1)]
+    return song(*rows, parts=parts, bars=starts[-1] - 1, sections=places)
 
 
 def silence_between(made, one, first, other, second):
@@ -174,12 +171,12 @@ def best_with_capos(made, found):
     return best
 
 
-@settings(FORM, max_examples=10)
+@settings(FORM, max_examples=40)
 @given(seed=st.integers(0, 10**6))
 def test_all_capos_tried(seed):
     """A capo moves where there are eight seconds for it, and only where it pays."""
     made = with_capos(seed)
-    weights = Weights(presence=1.0, other_neck=1.0, capo_change=0.4, leaving=0.1, role_change=0.1)
+    weights = Weights(presence=3.0, other_neck=3.0, capo_change=0.4, leaving=0.1, role_change=0.1)
     roles = dict.fromkeys(["Layer A", "Layer B", "Layer C"], "rhythm")
     player = Player("Ann", capos=(0, 5))
     found = condense(made, [player], weights=weights, roles=roles)
