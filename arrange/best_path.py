@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 
 _CHUNK = 4_000_000  # numbers held in memory at once
 _NEAR = 1e-7
-_WIDTHS = (60, 600, 3000)  # paths that are followed at once, in turn, until the best is proven
+WIDTHS = (60, 600, 3000)  # paths that are followed at once
 _SORTED = 10  # times as many are sorted out
 _MOST_KEPT = 1000  # joint choices of a step among which they go on
 
@@ -149,6 +149,7 @@ def linked_path(
     costs: Sequence[Sequence[NDArray[np.float64]]],
     links: Sequence[Link],
     least: float = -np.inf,
+    widths: Sequence[int] = WIDTHS,
 ) -> LinkedPath | None:
     """Return the best path known where some steps are linked; None if every path is forbidden.
 
@@ -159,6 +160,8 @@ def linked_path(
     links : sequence of Link
     least : float
         Paths below this value are of no interest: they may be missed, and `bound` is at least this.
+    widths : sequence of int
+        How many paths are followed at once, in turn, until the best is proven.
     """
     chain = best_path(values, costs)
     if chain is None:
@@ -170,7 +173,7 @@ def linked_path(
         for at, shape in zip(chain.choices, shapes, strict=True)
     ]
     best, bound = chain.value - follow.linked(flat), chain.value
-    for width in _WIDTHS:
+    for width in widths:
         if bound <= max(best, least) + _NEAR:
             break
         found, value, missed = follow.paths(width, max(best, least))

@@ -98,9 +98,7 @@ def test_all_linked_paths_tried(seed, players, steps, width):
     values, costs, tables = made_up(np.random.default_rng(seed), players, steps, 4 // players)
     every = product(*(list(np.ndindex(value.shape)) for value in values))
     best = max(path_worth(values, costs, tables, path) for path in every)
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("arrange.best_path._WIDTHS", (1, width))
-        found = linked_path(values, costs, linked(tables))
+    found = linked_path(values, costs, linked(tables), widths=(1, width))
     assert found.value <= best <= found.bound
     assert found.value == path_worth(values, costs, tables, [tuple(at) for at in found.choices])
     if width == 3000:

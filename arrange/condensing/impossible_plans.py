@@ -3,12 +3,28 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
+from itertools import pairwise
 
+import numpy as np
+
+from arrange.condensing.capo_changes import CAPO_CHANGE_SECONDS, Ways, player_ways, way_costs
+from arrange.condensing.held_together import can_hold
+from arrange.condensing.player_options import Option
 from arrange.condensing.problem import Problem
+from arrange.guitar.necks import TUNINGS, Neck, capo_words, parse_tuning, tuning_name
+from arrange.tables.sounding import Array
+from arrange.text.words import listed
+
+_CAPOS = range(13)  # that are proposed
+_NO_CAPO = "no capo helps: pin something else, or another player"
 
 
 def whys_impossible(problem: Problem, players: int) -> Iterator[str]:
-    """Yield for each section in which no choice is allowed the rule that stands in the way."""
+    """Yield for each section in which no choice is allowed the rule that stands in the way.
+
+    Then for each player who would have to change necks faster than that can be done.
+    """
     for section, worth in enumerate(problem.worths):
         where = problem.recorded.sections[section]
         can_hold = [problem.can_hold(player, section) for player in range(players)]
@@ -21,7 +37,8 @@ def whys_impossible(problem: Problem, players: int) -> Iterator[str]:
             if pin is not None:
                 yield (
                     f"{name!r} is pinned to {problem.name(pin)} in {where!r}, which no neck and "
-                    "hand allow: every part must be playable"
+                    "hand allow: every part must be playable; "
+                    + _what_would_do(problem, player, section, pin)
                 )
             else:
                 yield f"everything is forbidden to {name!r} in {where!r}"
@@ -39,3 +56,77 @@ def whys_impossible(problem: Problem, players: int) -> Iterator[str]:
                     f"{lead!r} is the lead in {where!r} and must be kept, but pins and bans leave "
                     "it to nobody: free one of them, or give it another role, roles={...}"
                 )
+    for player in range(players):
+        yield from _too_fast(problem, player)
+
+
+def _what_would_do(problem: Problem, player: int, section: int, option: Option) -> str:
+    """What else a player could have, or be pinned to, so that an option can be held."""
+    asked, options = problem.playability.asked, problem.options[section].options
+    if option not in options:
+        return _NO_CAPO
+    place = options.index(option)
+    sets = asked.sets[asked.which[(asked.section == section) & (asked.option == place)]]
+    held = [problem.lineup.necks[number] for number in problem.lineup.may_have(player)]
+    known = {each.neck for each in held}
+
+    def fits(neck: Neck) -> bool:
+        return neck not in known and bool(can_hold(sets, neck, held[0].hand).all())
+
+    for neck in dict.fromkeys(replace(each.neck, capo=0) for each in held):
+        for capo in _CAPOS:
+            if fits(replace(neck, capo=capo)):
+                return f"with {capo_words(capo)} it would do"
+    for name, notes in TUNINGS.items():
+        tuning = parse_tuning(notes)
+        if len(tuning) == len(held[0].neck.tuning) and fits(replace(held[0].neck, tuning=tuning)):
+            return f"in {name} tuning with {capo_words(held[0].neck.capo)} it would do"
+    return _NO_CAPO
+
+
+def _too_fast(problem: Problem, player: int) -> Iterator[str]:
+    """Why a player alone cannot go from one section to the next, whatever the others do."""
+    ways = player_ways(problem, player, problem.lineup.may_have(player))
+    if not all(len(own.place) for own in ways):
+        return
+    reached = np.zeros(len(ways[0].place))
+    before = 0  # the last section for which the player does not have to lay out
+    for section, (one, other) in enumerate(pairwise(ways)):
+        if one.place.all():
+            before = section
+        reached = (reached[:, None] + way_costs(problem, section, one, other)).min(axis=0)
+        if not np.isfinite(reached).any():
+            yield _without_time(problem, player, (before, section + 1), (ways[before], other))
+            return
+        ways[section + 1] = other.some(np.isfinite(reached))
+        reached = np.zeros(len(ways[section + 1].place))
+
+
+def _without_time(
+    problem: Problem, player: int, sections: tuple[int, int], ways: tuple[Ways, Ways]
+) -> str:
+    names, said, pins = problem.recorded.sections, [], problem.lineup.decided.pins
+    necks = [[problem.lineup.necks[n].neck for n in np.unique(own.neck).tolist()] for own in ways]
+    tunings = [{neck.tuning for neck in own} for own in necks]
+    is_tuning = not tunings[0] & tunings[1]
+    for section, own in zip(sections, necks, strict=True):
+        pin = pins.get((player, section))
+        what = problem.name(pin) if pin is not None else "something"
+        words = [f"{tuning_name(neck.tuning)} tuning" if is_tuning else capo_words(neck.capo)
+                 for neck in own]  # fmt: skip
+        said.append(f"{what} in {names[section]!r} with {listed(dict.fromkeys(words), 'or')}")
+    about = f"{problem.lineup.name(player)!r} would have to play {' and '.join(said)}"
+    if is_tuning:
+        return f"{about}, and a tuning stays for the whole song: free a pin, or pin another player"
+    return (
+        f"{about}, and there are {_seconds(problem, sections, ways):.1f} s to move the capo, where "
+        f"{CAPO_CHANGE_SECONDS:.0f} are needed: free a pin, or pin a section between to nothing"
+    )
+
+
+def _seconds(problem: Problem, sections: tuple[int, int], ways: tuple[Ways, Ways]) -> float:
+    """The most silence that there can be between two sections."""
+    first, last = sections
+    silence: list[Array] = [problem.costs.silence[first][1], problem.costs.silence[last][0]]
+    most = sum(float(own[w.place].max()) for own, w in zip(silence, ways, strict=True))
+    return most + float(problem.recorded.seconds[first + 1 : last].sum())

@@ -4,20 +4,21 @@ from __future__ import annotations
 
 import heapq
 from collections.abc import Iterator, Sequence
+from functools import partial
 from itertools import combinations
 
 import numpy as np
 
-from arrange.best_path import best_path
+from arrange.best_path import Link, best_path, linked_path
 from arrange.condensing.capo_changes import followed_ways
-from arrange.condensing.group_search import Group
 from arrange.condensing.plan import Plan
 from arrange.condensing.plan_search import BARRED, EXACT_PLAYERS, some_players
 from arrange.condensing.problem import Problem
 from arrange.tables.sounding import Array
 
 _MOST_OTHERS = 60  # joint choices of a section that are looked at
-_ENOUGH = 12  # of which so many are certain to be among the best
+_ENOUGH = 8  # of which so many are certain to be among the best
+_WIDTHS = (100,)  # as of linked_path
 _NEAR = 1e-7
 
 Other = tuple[float, tuple[int, ...]]  # value of the best plan through a joint choice
@@ -131,25 +132,41 @@ class _Others:
         return tuple(chosen)
 
     def _value(self, section: int, flat: int, least: float) -> float:
-        """What the best whole through a joint choice is worth to the group."""
-        group = self.group
-        if not group.links:
-            return float(self.through[section].reshape(-1)[flat])
-        ways = []
-        for place, own in enumerate(group.ways):
-            through = self.through[place]
-            can = through >= max(least, BARRED / 2) - _NEAR
+        """What the best whole found through a joint choice is worth to the group."""
+        most = float(self.through[section].reshape(-1)[flat])
+        if not self.group.links or most <= least + _NEAR:
+            return most
+        kept = self._kept(section, flat, max(least, BARRED / 2))
+        group, shapes = self.group, [through.shape for through in self.through]
+        values = [own[np.ix_(*rows)] for own, rows in zip(group.worth, kept, strict=True)]
+        costs = [
+            [cost[np.ix_(before[axis], now[axis])] for axis, cost in enumerate(step)]
+            for step, before, now in zip(group.costs, kept[:-1], kept[1:], strict=True)
+        ]
+        flats = [
+            np.arange(np.prod(shape)).reshape(shape)[np.ix_(*rows)].reshape(-1)
+            for shape, rows in zip(shapes, kept, strict=True)
+        ]
+        links = [
+            Link(link.earlier, link.later, partial(_among, link, flats)) for link in group.links
+        ]
+        path = linked_path(values, costs, links, least, _WIDTHS)
+        return max(path.value, least) if path else least
+
+    def _kept(self, section: int, flat: int, least: float) -> list[list[Array]]:
+        """The ways that can be part of a whole through a joint choice, by their places."""
+        kept = []
+        for place, through in enumerate(self.through):
+            can = through >= least - _NEAR
             if place == section:
                 can = np.zeros_like(can)
                 can.reshape(-1)[flat] = True
             axes = range(through.ndim)
             rests = [tuple(other for other in axes if other != axis) for axis in axes]
-            ways.append([
-                each.some(np.asarray(can.any(axis=rest)))
-                for each, rest in zip(own, rests, strict=True)
-            ])  # fmt: skip
-        some = Group(
-            group.returns, group.tables, group.players, ways, group.everybody, group.against_rules
-        )
-        path = some.best(least)
-        return max(path.value, least) if path else least
+            kept.append([np.flatnonzero(can.any(axis=rest)) for rest in rests])
+        return kept
+
+
+def _among(link: Link, flats: Sequence[Array], one: Array, other: Array) -> Array:
+    """What a link costs, of joint choices by their places among those that are kept."""
+    return link.cost(flats[link.earlier][one], flats[link.later][other])

@@ -37,7 +37,7 @@ from arrange.tables.sounding import Array
 
 EXACT_PLAYERS = 2
 _MOST_JOINT = 60_000  # joint choices in one section that the exact search is asked to hold
-_MOST_WAYS = 250_000  # joint choices of options and necks in one section
+_MOST_WAYS = 60_000  # joint choices of options and necks in one section
 BARRED = -1e7  # what is against a rule, while a first answer is looked for
 _BETTER = 1e-7
 

@@ -119,24 +119,18 @@ class Returns:
             self._energy.joint(section, places),
         )
 
-    def swapped(self, earlier: Joint, later: Joint) -> Array:
-        """Return which layers change hands, earlier x later x layers.
+    def swapping(self, section: int, earlier: Joint, later: Joint) -> Array:
+        """Return what it costs that layers change hands, earlier x later, seconds.
 
-        A player takes it in the later section that somebody else had in the earlier one, and the
+        A player takes one in the later section that somebody else had in the earlier one, and the
         player had not.
         """
-        everybody = earlier.had.max(axis=0)
-        of_others = everybody[None] - earlier.had
-        return np.asarray((of_others[:, :, None, :] * later.taken[:, None, :, :]).sum(axis=0))
-
-    def swapping(self, section: int, earlier: Joint, later: Joint) -> Array:
-        """Return what it costs that layers change hands, earlier x later, seconds."""
         of_others = earlier.had.max(axis=0)[None] - earlier.had
         count = np.einsum("pel,pnl->en", of_others, later.taken)
         cost = self.problem.criteria.weights.swapped * count
         for place, layer in self.kept:
             if place == section:
-                moves = np.einsum("pe,pn->en", of_others[:, :, layer], later.taken[:, :, layer])
+                moves = of_others[:, :, layer].T @ later.taken[:, :, layer]
                 cost = np.where(moves > 0, np.inf, cost)
         return np.asarray(cost)
 
