@@ -229,3 +229,31 @@ def test_players_are_given_in_one_way(tmp_path, capsys):
     assert main(["condense", str(DATASETS / "last-bell.musicxml"), *both]) == 2
     assert "give one of them" in capsys.readouterr().err
     assert not target.exists()
+
+
+def capoed_song():
+    """A strum recorded with a capo at 2, so that its open strings are wide shapes without."""
+    shape = ("Strum", "D3 F#3 A3 D4", 0, 1)  # with the capo: frets 5 4 2 3, the 2 is open
+    rows = [(*shape[:2], onset, 1) for onset in range(16)]
+    made = song(*rows, ("Bass", "D2", 0, 16), parts=parts_of("Strum", "Bass", capo=[2, 0]),
+                bars=4)  # fmt: skip
+    return replace(made, parts=made.parts.assign(family=["guitar", "bass"]))
+
+
+def test_a_hand_is_asked_what_it_pays_without_the_capo():
+    """Frets 2 to 5 are 92 mm on a scale of 648 mm (648 * (2 ** (-2 / 12) - 2 ** (-5 / 12))), beyond
+    what is comfortable; behind a capo at 2 only frets 3 to 5 are held.
+    """
+    made = capoed_song()
+    ann = ar.Player("Ann", capos=(0, 2))
+    costly = ar.condense(made, [ann], weights=Weights(other_neck=0.0, stretch=0.5))
+    free = ar.condense(
+        made, [ar.Player("Ann", capos=(0,))], weights=Weights(other_neck=0.0, stretch=0.0)
+    )
+    assert set(costly.choices["capo"]) == {2}
+    stretched = ar.finger_part(free.song, "Ann")["reach_mm"] > ar.Hand().comfortable_mm
+    assert stretched.all()
+    assert not (ar.finger_part(costly.song, "Ann")["reach_mm"] > ar.Hand().comfortable_mm).any()
+    without = ar.condense(made, [ar.Player("Ann", capos=(0,))],
+                       weights=Weights(other_neck=0.0, stretch=0.5))  # fmt: skip
+    assert free.value - without.value == pytest.approx(0.5 * 16, abs=0.01)

@@ -25,7 +25,7 @@ from arrange.condensing.recorded_layers import RecordedLayers
 from arrange.condensing.terms import terms_table
 from arrange.condensing.weights import Weights
 from arrange.errors import ArrangeError, shortened
-from arrange.guitar.players import Player, read_player
+from arrange.guitar.players import Player, song_players
 from arrange.tables.song import Song
 from arrange.text.letters import check_text
 
@@ -233,7 +233,7 @@ def condense(
     >>> one.is_proven
     True
     """
-    named = _named_in(song)
+    named = song_players(song)
     people = _players(players if players is not None else named or _UNNAMED)
     names = [player.name for player in people]
     recorded = RecordedLayers.of(song, layers)
@@ -261,11 +261,6 @@ def condense(
         known,
         plan,
     )
-
-
-def _named_in(song: Song) -> tuple[Player, ...]:
-    """The players that a song names."""
-    return tuple(read_player(line) for line in song.players)
 
 
 def _players(players: int | Sequence[str | Player]) -> tuple[Player, ...]:
