@@ -67,10 +67,18 @@ def findings_table(scene: Scene, clashes: Sequence[Clash]) -> pd.DataFrame:
             "severity": severity,
             "why": text_column([clash.why for clash in clashes]),
             "source": text_column([KINDS[clash.kind].source for clash in clashes]),
-            "notes": object_column(
-                [tuple(scene.with_unisons(clash.notes).tolist()) for clash in clashes]
-            ),
+            "notes": object_column([_rows_of(scene, clash) for clash in clashes]),
             "waived": text_column([None] * len(clashes)),
         },
         FINDINGS,
     )
+
+
+def _rows_of(scene: Scene, clash: Clash) -> tuple[int, ...]:
+    """The rows of the notes table that make a finding, in order.
+
+    A note that two voices of a part hold at once is there twice; struck again it is another attack.
+    """
+    if KINDS[clash.kind].is_of_attacks:
+        return tuple(np.unique(clash.notes).tolist())
+    return tuple(scene.with_unisons(clash.notes).tolist())

@@ -59,7 +59,7 @@ class Condensation:
     >>> import arrange as ar
     >>> two = ar.condense(ar.read("datasets/last-bell.musicxml"), ["Ann", "Ben"])
     >>> two
-    <Condensation: 14 layers to 2 players, 78% of their worth, proven>
+    <Condensation: 14 layers to 2 players, 77% of their worth, proven>
     >>> two.choices.loc[0, ["section", "player", "action", "layers"]].tolist()
     ['Intro', 'Ann', 'takes', ('Hook',)]
     """

@@ -20,6 +20,9 @@ from arrange.errors import ArrangeError
 MOST_OTHERS = 3  # alternatives a section
 _MOST_ROUNDS = 500
 
+# A section, the place of each player's option there, and the neck of each.
+Taken = tuple[int, tuple[int, ...], tuple[int, ...]]
+
 
 @dataclass(frozen=True)
 class Known:
@@ -62,11 +65,11 @@ class Known:
             refused += bad
         return replace(self, fingerings=fingerings), refused
 
-    def with_stretches(self, plan: Plan) -> Known:
-        """Return it with what is known of stretches once the options of a plan are fingered."""
+    def with_stretches(self, taken: Sequence[Taken]) -> Known:
+        """Return it with what is known of stretches once some options have been fingered."""
         problem = self.problem
         found: dict[Asked, float] = {}
-        for section, (chosen, necks) in enumerate(zip(plan.choices, plan.necks, strict=True)):
+        for section, chosen, necks in taken:
             for place, neck in zip(chosen, necks, strict=True):
                 option = problem.options[section].options[place]
                 asked = section, option, neck
@@ -77,12 +80,12 @@ class Known:
         playability = problem.playability.with_stretches(found)
         return replace(self, problem=replace(problem, playability=playability))
 
-    def costs_more(self, before: Known, plan: Plan) -> bool:
-        """Return whether a plan costs more than with what was known before."""
+    def costs_more(self, before: Known, taken: Sequence[Taken]) -> bool:
+        """Return whether some options cost more than with what was known before."""
         own, earlier = (known.problem.playability.stretched for known in (self, before))
         return any(
             own[section][neck, place] > earlier[section][neck, place]
-            for section, (chosen, necks) in enumerate(zip(plan.choices, plan.necks, strict=True))
+            for section, chosen, necks in taken
             for place, neck in zip(chosen, necks, strict=True)
         )
 
@@ -207,8 +210,12 @@ def playable_plan(known: Known, players: int) -> tuple[Known, Plan]:
             known, bad = known.with_part(plan, player)
             refused += bad
         if not refused:
-            learned = known.with_stretches(plan)
-            if not learned.costs_more(known, plan):
+            taken = [
+                (section, *own)
+                for section, own in enumerate(zip(plan.choices, plan.necks, strict=True))
+            ]
+            learned = known.with_stretches(taken)
+            if not learned.costs_more(known, taken):
                 return known, in_order(known.problem, plan)
             known = learned
         for asked in refused:
@@ -271,8 +278,24 @@ def next_best(known: Known, plan: Plan) -> list[list[Other]]:
     """Return for each section the first few other choices that differ by more than who plays what.
 
     All of them can be played: those found first are fingered together, and what falls out is made
-    up for by the next.
+    up for by the next. What they ask of a hand is weighed; what the other sections of the best plan
+    through each would ask only where it is known already.
     """
+    while True:
+        known, others = _others(known, plan)
+        taken = [
+            (section, chosen, plan.necks[section])
+            for section, own in enumerate(others)
+            for _, chosen in own
+        ]
+        learned = known.with_stretches(taken)
+        if not learned.costs_more(known, taken):
+            return others
+        known = learned
+
+
+def _others(known: Known, plan: Plan) -> tuple[Known, list[list[Other]]]:
+    """The next choices by what is known of stretches, and what is known once they are fingered."""
     problem = known.problem
     left = [_different(problem, plan, s, own) for s, own in enumerate(other_choices(problem, plan))]
     others: list[list[Other]] = [[] for _ in left]
@@ -288,7 +311,7 @@ def next_best(known: Known, plan: Plan) -> list[list[Other]]:
         for section, one in bad:
             others[section].remove(one)
             is_short = True
-    return others
+    return known, others
 
 
 def _unplayable(
