@@ -30,8 +30,8 @@ def wrapped(text: str, indent: str = "") -> str:
 
 
 def condensation_text(result: Condensation) -> Iterator[str]:
-    """Yield each section with who plays what and why, what is lost and where to hear it, and the
-    next best choice with what it would cost.
+    """Yield each section with how full it is, who plays what and why, what is lost and where to
+    hear it, and the next best choice with what it would cost; then where the players fall behind.
     """
     yield wrapped(
         "How much a layer adds is given in seconds: how long something of it is heard that nothing "
@@ -39,8 +39,10 @@ def condensation_text(result: Condensation) -> Iterator[str]:
     )
     lost = dict(iter(result.lost.groupby("section")))
     others = dict(iter(result.alternatives.groupby("section")))
+    growth = result.growth.set_index("section")
     for section, rows in result.choices.groupby("section", sort=False):
-        yield str(section)
+        recorded, played = growth.loc[section, ["recorded", "played"]]
+        yield f"{section} (fullness: recording {recorded:.0%}, players {played:.0%})"
         for row in rows.itertuples():
             taken = f"{row.player} {row.action} {join_parts(row.layers)}".rstrip()
             sound = f" ({_sound_words(row)})" if row.layers else ""
@@ -49,6 +51,12 @@ def condensation_text(result: Condensation) -> Iterator[str]:
             yield wrapped(_capo_line(change), "  ")
         yield from _lost_lines(lost.get(section))
         yield _next_best(others.get(section))
+    behind = growth.loc[growth["behind"], "why"].tolist()
+    yield wrapped(
+        "Growth: "
+        + ("; ".join(behind) or "no section returns thinner where the recording does not")
+        + ". Fullness is measured against the fullest section, of the recording and of the players."
+    )
 
 
 def _sound_words(row: Any) -> str:
