@@ -11,6 +11,7 @@ The way data flows, bottom to top::
     plot        tables -> pictures (plots/)
     listen      Song -> sound (sound/)
     try live    a song in a notebook or on a page, by sliders (live/)
+    explain     a part in a teacher's words (explaining/)
     hand out    Song -> sheets for the stand (handouts/)
     exercise    Song -> exercises that check themselves, and a workshop (exercises/)
     write       Song -> a file: chart, MIDI, MusicXML (formats/)
@@ -55,6 +56,7 @@ if TYPE_CHECKING:
         missing_exercises,
         workshop_papers,
     )
+    from arrange.explaining import explain_part
     from arrange.findings import (
         Waiver,
         apply_move,
@@ -162,6 +164,7 @@ __all__ = [
     "decisions_path",
     "describe",
     "exercise_sound",
+    "explain_part",
     "explore_parts",
     "find_capos",
     "find_clashes",
@@ -251,6 +254,7 @@ _HOMES = {
     "make_exercises": "exercises",
     "missing_exercises": "exercises",
     "workshop_papers": "exercises",
+    "explain_part": "explaining",
     "Waiver": "findings",
     "apply_move": "findings",
     "finding_notes": "findings",

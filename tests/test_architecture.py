@@ -27,6 +27,7 @@ LEVELS = (
     ("condensing", "revoicing"),
     ("decisions", "sound"),
     ("plots",),
+    ("explaining",),
     ("handouts", "live", "report"),
     ("exercises",),
     ("songbook",),

@@ -18,18 +18,18 @@ import pytest
 from matplotlib.ft2font import FT2Font, LoadFlags
 from songs import notes_of, parts_of, song
 
+from arrange.explaining.cues import bars_words, section_cues
+from arrange.explaining.part_sections import own_notes, part_stays
 from arrange.formats.chart import read_chart
 from arrange.formats.reading import read
 from arrange.guitar.hands import Hand
 from arrange.guitar.necks import Neck, parse_shape
 from arrange.guitar.players import Player
 from arrange.handouts import engraving, shapes_and_rhythm
-from arrange.handouts.cues import bars_words, section_cues
 from arrange.handouts.drawing import draw_shape
 from arrange.handouts.engraving import engrave
 from arrange.handouts.excerpts import part_excerpt
 from arrange.handouts.page_turns import TURN_SECONDS, page_starts, pair_of, turn_cost
-from arrange.handouts.part_sections import own_notes, part_stays
 from arrange.handouts.shapes_and_rhythm import strum_section, strum_sections
 from arrange.handouts.sheets import fingered_part, tuning_words
 from arrange.theory.meters import bar_counts, beat_name, beats_a_minute, is_compound, tempo_words

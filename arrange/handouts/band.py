@@ -6,10 +6,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from arrange.decisions import DecisionLog
+from arrange.explaining.part_sections import who_plays
+from arrange.explaining.section_setups import played_setups
 from arrange.guitar.necks import capo_words
-from arrange.handouts.part_sections import who_plays
 from arrange.handouts.remarks_and_decisions import decision_words, last_decisions, open_decisions
-from arrange.handouts.section_setups import played_setups
 from arrange.handouts.sheets import (
     LOUDNESS,
     WARM_UP,

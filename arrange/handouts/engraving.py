@@ -17,11 +17,11 @@ import numpy as np
 import verovio
 
 from arrange.errors import ArrangeError
+from arrange.explaining.part_sections import bar_contents
 from arrange.formats.musicxml.writing import format_tree
 from arrange.formats.musicxml.writing_layers import LEADING
 from arrange.guitar.necks import Array
 from arrange.handouts.excerpts import chords_within, part_excerpt
-from arrange.handouts.part_sections import bar_contents
 from arrange.handouts.systems import IN_PICTURE, LEFT, System, drawn_groups, system_of
 from arrange.tables.song import Song
 

@@ -12,9 +12,9 @@ from typing import Any
 
 import numpy as np
 
+from arrange.explaining.part_sections import own_notes
 from arrange.handouts.band import BandSheet
 from arrange.handouts.page_turns import LEAST_SECONDS, TURN_SECONDS, page_starts, pair_of
-from arrange.handouts.part_sections import own_notes
 from arrange.handouts.sheets import Bar, PartSheet, Stretch
 from arrange.handouts.typesetting import PAPERS, compile_template, query_template
 from arrange.tables.song import Song

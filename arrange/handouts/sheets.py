@@ -11,16 +11,16 @@ import pandas as pd
 
 from arrange.decisions import DecisionLog
 from arrange.errors import ArrangeError
+from arrange.explaining.cues import section_cues
+from arrange.explaining.part_sections import own_notes, part_stays, who_plays
+from arrange.explaining.section_setups import drive_words, own_setups, played_setups, setup_words
 from arrange.guitar.fingering import finger_part, part_neck
 from arrange.guitar.hands import Hand
 from arrange.guitar.necks import TUNINGS, Neck, capo_words, parse_tuning
 from arrange.guitar.players import Player
-from arrange.handouts.cues import section_cues
 from arrange.handouts.drawing import draw_form, draw_shape
 from arrange.handouts.engraving import engrave
-from arrange.handouts.part_sections import own_notes, part_stays, who_plays
 from arrange.handouts.remarks_and_decisions import part_notices
-from arrange.handouts.section_setups import drive_words, own_setups, played_setups, setup_words
 from arrange.handouts.shapes_and_rhythm import StrumSection, strum_sections
 from arrange.handouts.systems import System
 from arrange.quantities.texture import echo_times

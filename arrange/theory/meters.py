@@ -8,8 +8,9 @@ count halves. A tempo is given in that beat, and a bar is counted in it.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from fractions import Fraction
+from typing import NamedTuple
 
 from arrange.song_size import MOST_BAR, MOST_COUNT, MOST_TERMS, MOST_UNIT
 
@@ -110,3 +111,52 @@ def bar_counts(meter: str, parts: int) -> list[str]:
     if parts not in inside:
         return []
     return [t for beat in range(int(found[1])) for t in (str(beat + 1), *inside[parts])]
+
+
+class BarGrid(NamedTuple):
+    """What players count through one bar.
+
+    Parameters
+    ----------
+    slot : float
+        From count to count, quarter notes.
+    counts : list of str
+        As they stand in a row: 1 & 2 &.
+    said : list of str
+        Each by itself: 1, 1&, 2, 2&.
+    """
+
+    slot: float
+    counts: list[str]
+    said: list[str]
+
+
+def bar_grid(meter: str, length: float, attacks: Sequence[float]) -> BarGrid | None:
+    """Return the coarsest count that fits all attacks of a bar; None where none does.
+
+    Parameters
+    ----------
+    meter : str
+    length : float
+        Of the bar, quarter notes; a pickup bar has the last counts of a full one.
+    attacks : sequence of float
+        Quarter notes from the start of the bar.
+    """
+    for parts in (3, 6) if is_compound(meter) else (2, 4, 3):
+        counts = bar_counts(meter, parts)
+        slot = beat_quarters(meter) / parts
+        slots = min(round(length / slot), len(counts))
+        places = [attack / slot for attack in attacks]
+        if slots and all(abs(place - round(place)) <= 1e-4 for place in places):
+            first = len(counts) - slots
+            return BarGrid(slot, counts[first:], _said(counts)[first:])
+    return None
+
+
+def _said(counts: Sequence[str]) -> list[str]:
+    """Each count with the number before it, if it is none."""
+    said, number = [], ""
+    for count in counts:
+        number = count if count.isdecimal() else number
+        said.append(count if count.isdecimal() else number + count)
+    return said

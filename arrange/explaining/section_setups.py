@@ -6,8 +6,8 @@ from collections.abc import Sequence
 
 import pandas as pd
 
+from arrange.explaining.part_sections import Stay, own_notes
 from arrange.guitar.necks import capo_words
-from arrange.handouts.part_sections import Stay, own_notes
 from arrange.tables.setups import part_setups
 from arrange.tables.song import Song
 from arrange.text.part_lists import split_parts

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
-from arrange.handouts.part_sections import Stay, own_notes
+from arrange.explaining.part_sections import Stay, own_notes
 from arrange.tables.song import Song
 from arrange.tables.sounding import played_notes
 from arrange.text.words import bars_words, counted

@@ -1,0 +1,138 @@
+"""A part in a teacher's words: what it is, where the hand goes, what is struck when, when to rest.
+
+Every statement is read from ``finger_part``'s table and the song's own. Frets are counted from the
+nut, as on the sheets; an open string is 0, under a capo too.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+from arrange.errors import ArrangeError
+from arrange.explaining.attacks import part_attacks, struck_notes
+from arrange.explaining.cues import section_cues
+from arrange.explaining.part_sections import part_stays
+from arrange.explaining.passages import Passage
+from arrange.explaining.section_setups import drive_words, played_setups, setup_words
+from arrange.explaining.section_words import SectionWords, played_words, silent_words
+from arrange.guitar.fingering import finger_part, part_neck
+from arrange.guitar.necks import Neck, capo_words, tuning_name
+from arrange.guitar.players import Player
+from arrange.tables.song import Song, section_row
+from arrange.text.markup import escape_html
+from arrange.text.words import first_up
+
+LENGTHS = ("line", "paragraph", "steps")
+
+
+@dataclass(frozen=True)
+class Explanation:
+    """A part in words.
+
+    Parameters
+    ----------
+    part : str
+    start : str
+        Tuning, capo and sound, and how frets are counted.
+    sections : tuple of SectionWords
+        Each with its ``section``, ``line``, ``paragraph`` and ``steps``.
+    """
+
+    part: str
+    start: str
+    sections: tuple[SectionWords, ...]
+
+    def text(self, length: str = "paragraph") -> str:
+        """Return the words, a line each; `length` is line, paragraph or steps.
+
+        Raises
+        ------
+        ArrangeError
+            If it is another length.
+        """
+        return "\n".join([f"{self.part}. {self.start}", *self._lines(length)])
+
+    def _lines(self, length: str) -> Iterator[str]:
+        if length not in LENGTHS:
+            raise ArrangeError(f"length={length!r}; it is one of {', '.join(map(repr, LENGTHS))}")
+        for words in self.sections:
+            if length == "steps":
+                yield f"{words.section}:"
+                yield from (f"  {number}. {step}" for number, step in enumerate(words.steps, 1))
+            else:
+                yield f"{words.section}: {words.line if length == 'line' else words.paragraph}"
+
+    def _repr_html_(self) -> str:
+        lines = self.text().split("\n")
+        return "".join(f"<p>{escape_html(line)}</p>" for line in lines)
+
+
+def explain_part(
+    song: Song, part: str, section: str | None = None, player: Player | None = None
+) -> Explanation:
+    """Return how to play a part, section by section, in a teacher's words.
+
+    Parameters
+    ----------
+    song : Song
+    part : str
+        Label of a part with strings.
+    section : str, optional
+        One section alone; then its steps have every bar.
+    player : Player, optional
+        Whose hand plays it, and on which neck; else the part's own neck.
+
+    Raises
+    ------
+    ArrangeError
+        If there is no such part or section, or the part has no strings.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> words = ar.explain_part(ar.read("datasets/tarrow-weir.txt"), "Guitar 2", "Tune (2)")
+    >>> words.sections[0].section, words.sections[0].line.startswith("Picked chords")
+    ('Tune (2)', True)
+    """
+    if section is not None:
+        section_row(song, section)
+    own_neck, hand = (player.neck, player.hand) if player else (None, None)
+    fingered = finger_part(song, part, neck=own_neck, hand=hand)
+    neck = own_neck or part_neck(song, part)
+    stays = part_stays(song, part)
+    cues, setups = section_cues(song, part, stays), setup_words(song, part, stays)
+    struck = dict(list(struck_notes(fingered).groupby("section")))
+    capos = played_setups(song, part)["capo"].to_dict()
+    words = []
+    for stay, own_cues in zip(stays, cues, strict=True):
+        if section not in (None, stay.section):
+            continue
+        notes = struck.get(stay.section)
+        if notes is None:
+            said = own_cues or ("nothing that lies on this neck",)
+            words.append(silent_words(stay.section, said, setups[stay.section]))
+            continue
+        capo = neck.capo if own_neck else int(capos.get(stay.section, neck.capo))
+        passage = Passage(song, stay, notes, tuple(part_attacks(notes)), replace(neck, capo=capo))
+        words.append(played_words(
+            passage, setups[stay.section], own_cues, whole=section is not None
+        ))  # fmt: skip
+    return Explanation(part, _start(song, part, neck), tuple(words))
+
+
+def _start(song: Song, part: str, neck: Neck) -> str:
+    """Tuning, capo and sound at first, and how frets are counted."""
+    first = played_setups(song, part).iloc[0]
+    echo = f", echo {first['echo']}" if isinstance(first["echo"], str) else ""
+    capo = capo_words(neck.capo)
+    if neck.capo:
+        capo += (
+            f"; frets are counted from the nut: 0 is the open string at the capo, {neck.capo + 2} "
+            f"is two frets above it"
+        )
+    return (
+        f"{first_up(tuning_name(neck.tuning))} tuning. {first_up(capo)}. "
+        f"{first_up(drive_words(first['drive']))}{echo}. Shapes are written low string first; "
+        "string 1 is the highest."
+    )

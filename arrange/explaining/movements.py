@@ -1,0 +1,128 @@
+"""How the left hand gets from one shape to the next: what stays, what slides, how far it moves."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from arrange.explaining.attacks import NEAR, Attack
+from arrange.explaining.passages import Passage
+from arrange.guitar.hands import FINGER_NAMES
+from arrange.text.words import counted, listed
+
+_THUMB = 5
+_NO_FINGER = "-"
+
+
+@dataclass(frozen=True)
+class Hold:
+    """A shape as it is held once.
+
+    Parameters
+    ----------
+    label : str
+    fingers : dict
+        String and fret of each finger that is down.
+    first, last : Attack
+    """
+
+    label: str
+    fingers: dict[int, list[tuple[int, int]]]
+    first: Attack
+    last: Attack
+
+
+def holds_of(passage: Passage) -> list[Hold]:
+    """Return each shape that is held, in order of time; those whose fingers are not one a place
+    have none.
+    """
+    holds = []
+    held = passage.held
+    starts = [each.onset for _, each in held]
+    place = 0
+    for (label, _), end in zip(held, [*starts[1:], float("inf")], strict=True):
+        own = []
+        while place < len(passage.attacks) and passage.attacks[place].onset < end - NEAR:
+            own.append(passage.attacks[place])
+            place += 1
+        if own:
+            holds.append(Hold(label, _fingers(own), own[0], own[-1]))
+    return holds
+
+
+def _fingers(attacks: list[Attack]) -> dict[int, list[tuple[int, int]]]:
+    """Where each finger is; none where a finger or a string changes while the shape is held."""
+    of_string: dict[int, int] = {}
+    places: dict[int, set[tuple[int, int]]] = {}
+    for attack in attacks:
+        for note in attack.notes:
+            if of_string.setdefault(note.string, note.finger) != note.finger:
+                return {}
+            if note.finger > 0:
+                places.setdefault(note.finger, set()).add((note.string, note.fret))
+    if any(len({fret for _, fret in own}) > 1 for own in places.values()):
+        return {}
+    return {finger: sorted(own, reverse=True) for finger, own in sorted(places.items())}
+
+
+def finger_text(passage: Passage, hold: Hold) -> str:
+    """Return the fingers of a shape, low string first, as players write it: ``"-32-1-"``."""
+    of_string = {string: finger for finger, own in hold.fingers.items() for string, _ in own}
+    strings = range(passage.neck.strings, 0, -1)
+    return "".join(
+        FINGER_NAMES[of_string[string]] if string in of_string else _NO_FINGER for string in strings
+    )
+
+
+def move_words(before: Hold, after: Hold) -> str:
+    """Return how to get from one shape to the next; empty where nothing can be said."""
+    words = []
+    staying = [
+        (finger, place)
+        for finger, places in after.fingers.items()
+        for place in places
+        if place in before.fingers.get(finger, ())
+    ]
+    if staying:
+        words.append(listed(_stays(staying)))
+    else:
+        words += _guides(before, after)[:1]
+    if before.last.position and after.first.position:
+        frets = after.first.position - before.last.position
+        words.append(
+            f"the hand goes {'up' if frets > 0 else 'down'} {counted(abs(frets), 'fret')}"
+            if frets else "the hand stays in place"
+        )  # fmt: skip
+    if after.first.is_jump:
+        words.append(f"{after.first.seconds:.1f} s for it: prepare it")
+    return ", ".join(words)
+
+
+def _stays(staying: list[tuple[int, tuple[int, int]]]) -> list[str]:
+    """Fingers that stay, each once, a barre by its strings."""
+    of_finger: dict[int, list[int]] = {}
+    for finger, (string, _) in staying:
+        of_finger.setdefault(finger, []).append(string)
+    return [
+        f"{_named(finger)} stays on string{'s' if len(strings) > 1 else ''} "
+        f"{listed(map(str, strings))}"
+        for finger, strings in of_finger.items()
+    ]
+
+
+def _guides(before: Hold, after: Hold) -> list[str]:
+    """Fingers that can slide along their string."""
+    words = []
+    for finger, places in after.fingers.items():
+        earlier = dict(before.fingers.get(finger, ()))
+        for string, fret in places:
+            if string in earlier and len(places) == 1 and len(earlier) == 1:
+                frets = fret - earlier[string]
+                words.append(
+                    f"{_named(finger)} slides {'up' if frets > 0 else 'down'} string {string} by "
+                    f"{counted(abs(frets), 'fret')}"
+                )
+    return words
+
+
+def _named(finger: int) -> str:
+    return "the thumb" if finger == _THUMB else f"finger {finger}"

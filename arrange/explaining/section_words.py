@@ -1,0 +1,167 @@
+"""What a teacher says about one section: in a line, in a paragraph, step by step."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+from arrange.explaining.bar_words import bar_steps, count_words
+from arrange.explaining.movements import Hold, finger_text, holds_of, move_words
+from arrange.explaining.passages import Passage
+from arrange.explaining.playing_kinds import (
+    DOUBLE,
+    DRONE,
+    LINE,
+    NOTES,
+    OCTAVES,
+)
+from arrange.text.words import first_up, listed, number_runs
+
+MOST_BARS = 2  # of a line, note by note, before the tablature says it better; ours
+MOST_ALIKE = 4  # kinds of bars where it is made of shapes; ours
+MOST_SHAPES = 14  # as many as a sheet draws for a section
+MOST_MOVES = 6
+
+_NO_SHAPES = (DOUBLE, DRONE, LINE, NOTES, OCTAVES)
+
+
+@dataclass(frozen=True)
+class SectionWords:
+    """One section in a teacher's words.
+
+    Parameters
+    ----------
+    section : str
+    line, paragraph : str
+    steps : tuple of str
+    """
+
+    section: str
+    line: str
+    paragraph: str
+    steps: tuple[str, ...]
+
+
+def silent_words(section: str, cues: Sequence[str], setups: Sequence[str]) -> SectionWords:
+    """Return the words for a section in which the part rests: how long, and the cue."""
+    said = [*cues, *setups]
+    return SectionWords(section, _sentence(cues[0]), _paragraph(said), tuple(map(_sentence, said)))
+
+
+def played_words(
+    passage: Passage, before: Sequence[str], after: Sequence[str], *, whole: bool
+) -> SectionWords:
+    """Return the words for a section in which the part plays.
+
+    Parameters
+    ----------
+    passage : Passage
+    before, after : sequence of str
+        What is said of sound and layers, and of cues and the others.
+    whole : bool
+        Whether the steps say every bar, and a section that returns is said once more.
+    """
+    stay, what = passage.stay, f"{passage.kind}, {where_words(passage)}"
+    again = f"as {stay.written_as}" if stay.written_as else ""
+    if again and not whole:
+        said = [again, *before, *after]
+        return SectionWords(stay.section, _sentence(again), _paragraph(said),
+                            tuple(map(_sentence, said)))  # fmt: skip
+    count = count_words(passage)
+    line = ", ".join(filter(None, [again, what, count.split(";")[0]]))
+    holds = holds_of(passage) if passage.kind not in _NO_SHAPES else []
+    shapes = _shape_list(passage, holds)
+    said = [*filter(None, [again]), what, *before, *filter(None, [shapes, count]),
+            *_hard_moves(holds), *after]  # fmt: skip
+    steps = [*filter(None, [again]), what, *before, *_shape_steps(passage, holds),
+             *_moves(holds, whole=whole), *_bars(passage, holds, whole=whole), *after]  # fmt: skip
+    return SectionWords(
+        stay.section, _sentence(line), _paragraph(said), tuple(map(_sentence, steps))
+    )
+
+
+def where_words(passage: Passage) -> str:
+    """Return where on the neck it lies: the first finger's frets, the strings."""
+    positions = [attack.position for attack in passage.attacks if attack.position]
+    low, high = min(positions, default=0), max(positions, default=0)
+    if not low:
+        hand = "open strings alone"
+    elif low == high:
+        hand = f"first finger at fret {low}"
+    else:
+        hand = f"first finger from fret {low} to {high}"
+    return f"{hand}, {strings_words(passage)}"
+
+
+def strings_words(passage: Passage) -> str:
+    """Return the strings that are struck: ``"strings 5 to 2"``."""
+    strings = {string for attack in passage.attacks for string, _ in attack.places}
+    runs = [(last, first) for first, last in reversed(number_runs(strings))]
+    words = [str(low) if low == high else f"{low} to {high}" for low, high in runs]
+    return f"string{'' if len(strings) == 1 else 's'} {listed(words)}"
+
+
+def _shape_list(passage: Passage, holds: Sequence[Hold]) -> str:
+    shapes = passage.shapes if holds else ()
+    if len(shapes) > MOST_SHAPES:
+        return ""
+    return listed(f"{label} {passage.shape_text(shape)}" for label, shape in shapes)
+
+
+def _shape_steps(passage: Passage, holds: Sequence[Hold]) -> list[str]:
+    """Each shape with its fingers, where every time it is held has the same."""
+    if not holds or len(passage.shapes) > MOST_SHAPES:
+        return []
+    steps = []
+    for label, shape in passage.shapes:
+        full = sum(fret > passage.neck.capo for fret in shape)
+        fingers = {
+            finger_text(passage, hold)
+            for hold in holds
+            if hold.label == label and sum(map(len, hold.fingers.values())) == full
+        }
+        with_fingers = f", fingers {fingers.pop()}" if len(fingers) == 1 and full else ""
+        steps.append(f"{label} is {passage.shape_text(shape)}{with_fingers}")
+    return steps
+
+
+def _moves(holds: Sequence[Hold], *, whole: bool) -> list[str]:
+    """How to get from shape to shape, each change once, with the bar in which it first comes."""
+    steps: dict[tuple[str, str], str] = {}
+    for before, after in pairwise(holds):
+        change = before.label, after.label
+        words = move_words(before, after) if before.label != after.label else ""
+        if words and change not in steps:
+            steps[change] = f"{change[0]} to {change[1]}, bar {after.first.measure}: {words}"
+    return [*steps.values()] if whole else [*steps.values()][:MOST_MOVES]
+
+
+def _hard_moves(holds: Sequence[Hold]) -> list[str]:
+    """The first move that the hand must prepare."""
+    for before, after in pairwise(holds):
+        if after.first.is_jump and before.label != after.label:
+            words = move_words(before, after)
+            return [f"{before.label} to {after.label}, bar {after.first.measure}: {words}"]
+    return []
+
+
+def _bars(passage: Passage, holds: Sequence[Hold], *, whole: bool) -> list[str]:
+    """What is struck bar by bar: all, or as much as a reader can use."""
+    are_named = bool(holds) and len(passage.shapes) <= MOST_SHAPES
+    labels = [label for label, _ in passage.shapes] if are_named else []
+    different = set(passage.stay.different) & set(passage.bars)
+    bars = different if passage.stay.nearly_as and different and not whole else set(passage.bars)
+    steps = bar_steps(passage, bars, labels)
+    most = MOST_ALIKE if holds else MOST_BARS
+    if whole or len(steps) <= most:
+        return steps
+    return [*steps[:most], "go on as in the tablature"]
+
+
+def _sentence(words: str) -> str:
+    return f"{first_up(words)}."
+
+
+def _paragraph(said: Iterable[str]) -> str:
+    return " ".join(map(_sentence, said))

@@ -1,0 +1,121 @@
+"""A part in a teacher's words: the kinds by hand, and what a reader can play from the words."""
+
+import re
+from pathlib import Path
+
+import pytest
+
+import arrange as ar
+from arrange.explaining.attacks import Attack, Placed
+from arrange.explaining.playing_kinds import playing_kind
+
+ROOT = Path(__file__).parent.parent
+
+
+def attacks(*groups, gap=1.0, techniques=()):
+    """Return attacks, one a gap: notes as (string, fret) on a standard guitar."""
+    tuning = (64, 59, 55, 50, 45, 40)
+    return [
+        Attack(
+            n * gap, 1,
+            tuple(Placed(s, f, int(f > 0), tuning[s - 1] + f, (n + 1) * gap, techniques)
+                  for s, f in group),
+            1, 1.0, False,
+        )
+        for n, group in enumerate(groups)
+    ]  # fmt: skip
+
+
+G = [(6, 3), (5, 2), (4, 0), (3, 0), (2, 0), (1, 3)]
+KINDS = {
+    "rest": attacks(),
+    "muted pulse": attacks(*[[(6, 0)]] * 8, techniques=("palm mute",)),
+    "octaves": attacks([(5, 3), (3, 5)], [(5, 5), (3, 7)]),
+    "power chords": attacks([(5, 3), (4, 5), (3, 5)], [(6, 3), (5, 5)]),
+    "drone over a moving line": attacks(*[[(4, 0), (3, fret)] for fret in (2, 4, 5, 4)]),
+    "double stops": attacks(*[[(3, fret + 1), (2, fret)] for fret in (1, 3, 5)]),
+    "triads": attacks([(3, 5), (2, 5), (1, 3)], [(3, 7), (2, 8), (1, 7)]),
+    "held chords": attacks(G, G, gap=4.0),
+    "strummed chords": attacks(*[G] * 4),
+    "picked chords": attacks([(5, 3)], [(4, 2)], [(3, 0)], [(2, 1)]),
+    "held notes": attacks([(2, 5)], [(2, 8)], gap=4.0),
+    "line": attacks([(2, 5)], [(2, 7)], [(2, 8)], [(1, 5)]),
+    "single notes and chords in turn": attacks([(6, 3)], G, [(5, 2)], G),
+}
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_kind(kind):
+    """Each kind as a beginner's book shows it (common practice)."""
+    assert playing_kind(KINDS[kind], 1.0) == kind
+
+
+def rebuilt(words, capo):
+    """Return {(bar, count): {string: fret}} of the steps' words alone."""
+    shapes, found = {}, {}
+    for step in words.steps:
+        named = re.match(r"(.+) is (\S+?)(?:, fingers \S+)?\.$", step)
+        if named:
+            shapes[named[1]] = named[2]
+        bars = re.match(r"Bars? ([\d, –]+): (.+)\.$", step)
+        if not bars:
+            continue
+        for run in bars[1].split(", "):
+            first, last = (run.split("–") * 2)[:2]
+            for bar in range(int(first), int(last) + 1):
+                for event in bars[2].split("; "):
+                    body, counts = event.rsplit(" on ", 1)
+                    body = re.sub(r" \([a-z][a-z ,-]+\)$", "", body)  # its techniques
+                    frets = places(shapes.get(body, body), capo)
+                    found |= {(bar, count): frets for count in counts.split(" ")}
+    return found
+
+
+def places(body, capo):
+    """String and fret of what is struck at once."""
+    single = re.findall(r"string (\d+) (open|fret \d+)", body)
+    if single:
+        return {int(s): capo if f == "open" else int(f[5:]) for s, f in single}
+    frets = body.split("-") if "-" in body else list(body)
+    high_first = enumerate(reversed(frets), 1)
+    return {string: int(fret) or capo for string, fret in high_first if fret != "x"}
+
+
+PASSAGES = [
+    ("tarrow-weir.txt", "Guitar 2", "Tune (2)"), ("tarrow-weir.txt", "Guitar 2", "Middle"),
+    ("tarrow-weir.txt", "Guitar 1", "Turn"), ("low-water.musicxml", "Guitar 1", "Intro"),
+    ("low-water.musicxml", "Guitar 2", "Verse 1"), ("low-water.musicxml", "Bass", "Chorus 1"),
+    ("last-bell.musicxml", "Rhythm", "Verse 1"), ("last-bell.musicxml", "Lead", "Instrumental"),
+    ("kiln-yard.txt", "Octaves", "Chorus 1"), ("kiln-yard.txt", "Chug", "Verse 1"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("file", "part", "section"), PASSAGES)
+def test_a_reader_rebuilds_the_frets(file, part, section):
+    """Strings and frets of each attack of a bar, in order, from the words alone."""
+    song = ar.read(ROOT / "datasets" / file)
+    fingered = ar.finger_part(song, part)
+    inside = fingered[(fingered["section"] == section) & ~fingered["grace"]]
+    assert len(inside), "the passage is played"
+    wanted = {}
+    for (bar, _), notes in inside.groupby(["measure", "onset"]):
+        wanted.setdefault(bar, []).append(
+            dict(zip(notes["string"].tolist(), notes["fret"].tolist(), strict=True))
+        )
+    capo = int(song.parts.set_index("part").loc[part, "capo"])
+    [words] = ar.explain_part(song, part, section).sections
+    found = {}
+    for (bar, _), frets in rebuilt(words, capo).items():
+        found.setdefault(bar, []).append(frets)
+    shown = {bar: sorted(map(sorted, map(dict.items, own))) for bar, own in found.items()}
+    assert shown == {bar: sorted(map(sorted, map(dict.items, own))) for bar, own in wanted.items()}
+
+
+@pytest.mark.parametrize(("part", "section", "says"), [
+    ("Whistle", None, "has no strings to finger"), ("Guitar 1", "Coda", "Coda"),
+])  # fmt: skip
+def test_what_cannot_be_explained_is_reported(part, section, says):
+    """One sentence."""
+    song = ar.read(ROOT / "datasets/tarrow-weir.txt")
+    with pytest.raises(ar.ArrangeError, match=says):
+        ar.explain_part(song, part, section)
