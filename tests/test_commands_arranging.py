@@ -1,5 +1,7 @@
 """The commands that propose and condense, run as a user runs them."""
 
+import re
+
 import pandas as pd
 import pytest
 
@@ -24,7 +26,12 @@ def test_condense_writes_the_song_and_the_reasons(tmp_path, capsys):
     ]
     assert main(["condense", *arguments]) == 0
     out = capsys.readouterr().out
-    assert "Instrumental\n  Ann takes Lead (overdriven, no capo): " in out
+    assert re.search(
+        r"Instrumental \(fullness: recording \d+%, players \d+%\)\n"
+        r"  Ann takes Lead \(overdriven, capo 2\): ",
+        out,
+    )
+    assert "Growth: no section returns thinner where the recording does not." in out
     assert "Ben lays out: pinned" in out
     assert "of what all layers are worth; proven" in out
     song = ar.read(target)

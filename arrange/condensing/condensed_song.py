@@ -14,7 +14,7 @@ from arrange.condensing.plan import Plan
 from arrange.condensing.problem import Problem
 from arrange.guitar.players import Player, nearest_drive
 from arrange.tables.schemas import NOTES, SETUPS
-from arrange.tables.setups import where_otherwise
+from arrange.tables.setups import part_setups, where_otherwise
 from arrange.tables.song import Song
 from arrange.text.part_lists import join_parts
 
@@ -50,12 +50,13 @@ def condensed_song(
     others = song.notes[~song.notes["part"].isin(recorded.names)]
     pieces = [piece for piece in (before, _rows(rows), behind) if len(piece)]
     parts = pd.concat(pieces, ignore_index=True)
-    return replace(
+    made = replace(
         song,
         parts=parts,
         notes=pd.concat([n for n in (others, *notes) if len(n)] or [others], ignore_index=True),
-        setups=_setups(problem, parts, choices),
+        setups=_setups(problem, choices),
     )
+    return replace(made, setups=where_otherwise(part_setups(made), made.parts))
 
 
 @dataclass(frozen=True)
@@ -114,7 +115,7 @@ def _longest(columns: pd.DataFrame, lasts: np.ndarray) -> tuple[Any, ...]:
     return max(total, key=lambda key: total[key])
 
 
-def _setups(problem: Problem, parts: pd.DataFrame, choices: pd.DataFrame) -> pd.DataFrame:
+def _setups(problem: Problem, choices: pd.DataFrame) -> pd.DataFrame:
     """What every player has in the sections that they play in, beside the other parts' setups."""
     recorded, setups = problem.recorded, problem.recorded.song.setups
     played = choices[choices["layers"].map(len) > 0]
@@ -123,7 +124,7 @@ def _setups(problem: Problem, parts: pd.DataFrame, choices: pd.DataFrame) -> pd.
     )
     stays = setups[~setups["part"].isin(recorded.names)]
     pieces = [one for one in (stays, own[SETUPS.names]) if len(one)]
-    return where_otherwise(pd.concat(pieces, ignore_index=True), parts) if pieces else stays
+    return pd.concat(pieces, ignore_index=True) if pieces else stays
 
 
 def _rows(rows: Sequence[dict[str, Any]]) -> pd.DataFrame:
