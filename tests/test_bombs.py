@@ -181,7 +181,7 @@ def test_midi_with_one_huge_event(kind, tmp_path):
     length = bytes([size >> 21 & 127 | 128, size >> 14 & 127 | 128, size >> 7 & 127 | 128,
                     size & 127])  # fmt: skip
     data = midi(b"\0" + kind + length + b"x" * size + STOP, ONE)
-    message = read_apart(tmp_path / "song.mid", data, 1, 350)  # the file, its track, the event
+    message = read_apart(tmp_path / "song.mid", data, 2, 350)  # the file, its track, the event
     assert ("names of sections are cut to 1000 characters: 1" in message) == (kind == b"\xff\x06")
 
 
