@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from corpus import CORPUS
-from songs import parts_of, song
+from songs import parts_of, song, with_setup
 
 import arrange as ar
 from arrange.__main__ import main
@@ -331,3 +331,22 @@ def test_the_command_prints_and_writes(tmp_path, capsys):
     assert len(after.notes) == len(best.song.notes)
     assert main([*words, "--overwrite", "--take", "99"]) == 2
     assert "--take 99: there is no such way; there are " in capsys.readouterr().err
+
+
+def test_a_new_capo_holds_in_every_section():
+    """Also where a section had a capo of its own, and its layers stay named."""
+    made = song(("Guitar 1", "C4 E4 G4", 0, 4), ("Guitar 1", "C4 E4 G4", 4, 4), bars=2,
+                sections=[("A", 1), ("B", 2)], key="C major")  # fmt: skip
+    made = with_setup(made, "Guitar 1", "B", capo=3, layers="Strum")
+    found = ar.change_key(made, 2, [ar.Player("Guitar 1", capos=(5,))])[0].song
+    setups = ar.part_setups(found)
+    assert setups["capo"].tolist() == [5, 5]
+    assert setups["layers"].fillna("").tolist() == ["", "Strum"]
+
+
+def test_the_players_of_the_song_are_asked():
+    """A capo that its player does not use is not proposed."""
+    made = song(("Guitar 1", "C4 E4 G4", 0, 8), bars=2, key="C major",
+                players=("Guitar 1; capo none or 3", "Nobody here; capo 9"))  # fmt: skip
+    capos = {int(each.song.parts["capo"].iloc[0]) for each in ar.change_key(made, 2)}
+    assert capos <= {0, 3}

@@ -257,3 +257,17 @@ def test_a_hand_is_asked_what_it_pays_without_the_capo():
     without = ar.condense(made, [ar.Player("Ann", capos=(0,))],
                        weights=Weights(other_neck=0.0, stretch=0.5))  # fmt: skip
     assert free.value - without.value == pytest.approx(0.5 * 16, abs=0.01)
+
+
+def test_a_pinned_layer_says_what_its_player_lacks(tmp_path, capsys):
+    """A pin is no excuse for silence; none lays out."""
+    made = capoed_song()
+    pins = [("Ann", None, "Strum")]
+    found = ar.condense(made, [ar.Player("Ann", capos=(0,))], pins=pins)
+    assert found.choices["reason"].tolist() == [
+        "pinned to Strum; recorded with capo 2, played with no capo"
+    ]
+    ar.write_chart(made, tmp_path / "song.txt")
+    arguments = [str(tmp_path / "song.txt"), "-o", str(tmp_path / "out.txt"), "--players", "Ann"]
+    assert main(["condense", *arguments, "--pin", "Ann; Song; none"]) == 0
+    assert "Ann lays out: pinned to nothing" in capsys.readouterr().out

@@ -100,7 +100,8 @@ def _choice(text: str, name: str) -> tuple[Any, Any, tuple[str, ...]]:
             f"--{name} {text!r}: write player; section; layers, such as 'Player 1; Chorus 1; Hook'"
         )
     player, section = (None if each == "any" else unquoted(each) for each in fields[:2])
-    return player, section, tuple(split_parts(fields[2]))
+    layers = () if fields[2] == "none" else tuple(split_parts(fields[2]))
+    return player, section, layers
 
 
 def _role(text: str) -> tuple[str, str]:

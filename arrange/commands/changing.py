@@ -56,7 +56,7 @@ def run_change_key(options: argparse.Namespace) -> int:
     if options.most < 1:
         raise ArrangeError(f"--most {options.most}: ask for at least one")
     players = [read_player(text) for text in options.player]
-    proposals = change_key(read(options.file), options.by, players)
+    proposals = change_key(read(options.file), options.by, players or None)
     chosen = _numbered(proposals, options.take, "--take", "way")
     for number, each in enumerate(proposals[: options.most], start=1):
         counts = each.before_after[["before", "after"]].sum().astype(int)

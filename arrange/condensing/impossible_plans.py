@@ -65,13 +65,19 @@ def _what_would_do(problem: Problem, player: int, section: int, option: Option) 
     asked, options = problem.playability.asked, problem.options[section].options
     if option not in options:
         return _NO_CAPO
+    if problem.playability.needs_fingers(section, option):
+        return "a pick cannot strike it; with the fingers it would do"
     place = options.index(option)
-    sets = asked.sets[asked.which[(asked.section == section) & (asked.option == place)]]
+    own = asked.which[(asked.section == section) & (asked.option == place)]
+    sets, struck = asked.sets[own], asked.struck[own]
     held = [problem.lineup.necks[number] for number in problem.lineup.may_have(player)]
     known = {each.neck for each in held}
 
     def fits(neck: Neck) -> bool:
-        return neck not in known and bool(can_hold(sets, neck, held[0].hand).all())
+        if neck in known or not can_hold(sets, neck, held[0].hand).all():
+            return False
+        picked = held[0].picks == "pick"
+        return not picked or bool(can_hold(struck, neck, held[0].hand, picked=True).all())
 
     for neck in dict.fromkeys(replace(each.neck, capo=0) for each in held):
         for capo in _CAPOS:

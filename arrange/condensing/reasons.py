@@ -85,7 +85,8 @@ def _reason(
 ) -> str:
     option = plan.options(problem, player)[section]
     if (player, section) in problem.lineup.decided.pins:
-        return f"pinned to {problem.name(option)}"
+        lacks = _lacks(problem, plan, section, player) if option else ()
+        return "; ".join([f"pinned to {problem.name(option)}", *lacks])
     if not option:
         return _why_out(problem, plan, section, player)
     said = []

@@ -12,14 +12,13 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import product
 
-import numpy as np
 import pandas as pd
 
 from arrange.errors import ArrangeError, shown
 from arrange.findings.recheck import Change, compare_findings
 from arrange.findings.summary import count_kinds
 from arrange.guitar.necks import STANDARD_TUNINGS, capo_words
-from arrange.guitar.players import Player
+from arrange.guitar.players import Player, song_players
 from arrange.revoicing.harmonies import Harmonies
 from arrange.revoicing.ideas import CAPOS
 from arrange.revoicing.judging import (
@@ -39,6 +38,7 @@ from arrange.revoicing.stretches import find_stretch
 from arrange.revoicing.taste import Taste
 from arrange.revoicing.transposing import transposed
 from arrange.tables.copies import quick_song
+from arrange.tables.setups import all_through
 from arrange.tables.song import Song, played_parts
 from arrange.text.words import an, counted, listed
 
@@ -74,7 +74,8 @@ def change_key(
         How far up, -11 to 11; below 0 down.
     players : sequence of Player, optional
         Those who have something to say about capos, tuning or hand, by the label of their part or
-        by their name as a player; every other guitar may put a capo anywhere up to fret 7.
+        by their name as a player; else those that the song names. Every other guitar may put a capo
+        anywhere up to fret 7.
     taste : Taste, optional
         From which value on something is a finding, and what each thing costs.
 
@@ -101,7 +102,7 @@ def change_key(
     """
     _check_semitones(semitones)
     taste = taste or Taste()
-    asked = _players_of(song, players or ())
+    asked = _players_of(song, _own_players(song) if players is None else players)
     parts = [
         row.part
         for row in song.parts.itertuples()
@@ -130,6 +131,12 @@ def _check_semitones(semitones: int) -> None:
             f"by {shown(semitones)} semitones; write a whole number from 1 to {MOST_SEMITONES} for "
             f"a higher key, or from -1 to -{MOST_SEMITONES} for a lower one"
         )
+
+
+def _own_players(song: Song) -> list[Player]:
+    """The players that a song names, as far as they play a part of it."""
+    known = {*song.parts["part"], *song.parts["player"].dropna()}
+    return [player for player in song_players(song) if player.name in known]
 
 
 def _players_of(song: Song, players: Sequence[Player]) -> dict[str, Player]:
@@ -236,11 +243,9 @@ class _Comparison:
                 costs[name] = costs.get(name, 0.0) + cost
         unreached = [*self._sung(), *(each for way in choice for each in way.unreached)]
         capos: Mapping[str, int] = {way.part: way.capo for way in choice}
-        parts = self.after.parts
-        new = [capos.get(part, old) for part, old in zip(parts["part"], parts["capo"], strict=True)]
-        song = quick_song(
-            self.after, notes=notes, parts=parts.assign(capo=np.array(new, dtype=np.int64))
-        )
+        song = quick_song(self.after, notes=notes)
+        for part, capo in capos.items():
+            song = all_through(song, part, capo=capo)
         away = (notes["pitch"] - self.after.notes["pitch"].reindex(notes.index)).abs()
         guitars = [way for way in choice if self._is_guitar(way.part)]
         idea = "; ".join(f"{way.part}: {way.words}" for way in guitars) or "as written"
