@@ -14,7 +14,7 @@ from arrange.explaining.attacks import part_attacks, struck_notes
 from arrange.explaining.cues import section_cues
 from arrange.explaining.part_sections import part_stays
 from arrange.explaining.passages import Passage
-from arrange.explaining.section_setups import drive_words, played_setups, setup_words
+from arrange.explaining.section_setups import drive_words, own_played_setups, setup_words
 from arrange.explaining.section_words import SectionWords, played_words, silent_words
 from arrange.guitar.fingering import finger_part, part_neck
 from arrange.guitar.necks import Neck, capo_words, tuning_name
@@ -103,7 +103,7 @@ def explain_part(
     stays = part_stays(song, part)
     cues, setups = section_cues(song, part, stays), setup_words(song, part, stays)
     struck = dict(list(struck_notes(fingered).groupby("section")))
-    capos = played_setups(song, part)["capo"].to_dict()
+    capos = own_played_setups(song, part)["capo"].to_dict()
     words = []
     for stay, own_cues in zip(stays, cues, strict=True):
         if section not in (None, stay.section):
@@ -123,7 +123,7 @@ def explain_part(
 
 def _start(song: Song, part: str, neck: Neck) -> str:
     """Tuning, capo and sound at first, and how frets are counted."""
-    first = played_setups(song, part).iloc[0]
+    first = own_played_setups(song, part).iloc[0]
     echo = f", echo {first['echo']}" if isinstance(first["echo"], str) else ""
     capo = capo_words(neck.capo)
     if neck.capo:

@@ -22,8 +22,8 @@ def own_setups(song: Song, part: str) -> pd.DataFrame:
     return setups[setups["part"] == part].set_index("section")
 
 
-def played_setups(song: Song, part: str) -> pd.DataFrame:
-    """Return the same of the sections in which the part plays; of all where it plays in none."""
+def own_played_setups(song: Song, part: str) -> pd.DataFrame:
+    """Return what a part has in the sections that it plays in; in all if it plays in none."""
     setups = own_setups(song, part)
     plays = setups.index.isin(own_notes(song, part)["section"])
     return setups[plays] if plays.any() else setups

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from arrange.decisions import DecisionLog
 from arrange.explaining.part_sections import who_plays
-from arrange.explaining.section_setups import played_setups
+from arrange.explaining.section_setups import own_played_setups
 from arrange.guitar.necks import capo_words
 from arrange.handouts.remarks_and_decisions import decision_words, last_decisions, open_decisions
 from arrange.handouts.sheets import (
@@ -124,7 +124,7 @@ def _players(song: Song, roles: Mapping[str, str]) -> list[tuple[str, str]]:
         words.append(row.instrument if is_named else row.family)
         if isinstance(row.tuning, tuple):
             words.append(tuning_words(row.tuning))
-        own = played_setups(song, row.part)
+        own = own_played_setups(song, row.part)
         capos, drives = ([*dict.fromkeys(own[name])] for name in ("capo", "drive"))
         words += [capo_words(capo) for capo in capos if any(capos)]
         words.append(listed(drives) if row.family in ("guitar", "bass") else "")

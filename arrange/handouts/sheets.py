@@ -13,7 +13,12 @@ from arrange.decisions import DecisionLog
 from arrange.errors import ArrangeError
 from arrange.explaining.cues import section_cues
 from arrange.explaining.part_sections import own_notes, part_stays, who_plays
-from arrange.explaining.section_setups import drive_words, own_setups, played_setups, setup_words
+from arrange.explaining.section_setups import (
+    drive_words,
+    own_played_setups,
+    own_setups,
+    setup_words,
+)
 from arrange.guitar.fingering import finger_part, part_neck
 from arrange.guitar.hands import Hand
 from arrange.guitar.necks import TUNINGS, Neck, capo_words, parse_tuning
@@ -291,7 +296,7 @@ def song_facts(song: Song) -> list[tuple[str, str]]:
 def _facts(song: Song, part: str, neck: Neck | None, *, has_tab: bool) -> list[tuple[str, str]]:
     row = part_row(song, part)
     facts = song_facts(song)
-    setups = played_setups(song, part)
+    setups = own_played_setups(song, part)
     drives, capos = ([*dict.fromkeys(setups[name])] for name in ("drive", "capo"))
     if neck:
         facts.append(("Tuning", tuning_words(neck.tuning)))

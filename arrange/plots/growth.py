@@ -1,7 +1,7 @@
 """Does the song grow as its recording does? A column a section for the recording, a line for those
 who play.
 
-The columns are light and the line dark, so that both are told apart in grey print; a section that
+The columns are light and the line dark, so that the two differ in grey print; a section that
 falls behind has a hollow mark and its name in bold.
 """
 
