@@ -15,12 +15,14 @@ import pandas as pd
 
 from arrange.explaining.held_shapes import Held, Struck, held_shapes, labelled_shapes
 from arrange.explaining.part_sections import Stay
+from arrange.explaining.strokes import DOWN, UP, strum_strokes
 from arrange.guitar.necks import Neck, Shape
 from arrange.handouts.excerpts import chords_within
 from arrange.tables.song import Song
-from arrange.theory.meters import bar_grid
+from arrange.theory.meters import BarGrid, bar_grid, beat_quarters
 
-STRUCK, HELD, SILENT, MUTED = "▼", "–", "·", "×"
+HELD, SILENT, MUTED = "–", "·", "×"
+STROKES = (DOWN, UP)
 MOST_SHAPES = 14  # a section that needs more is easier to read as notation; by eye
 
 _STRUM = 3  # strings from which an attack is a strum; fewer are named
@@ -32,8 +34,8 @@ _NEAR = 1e-6
 class StrumBar:
     """A bar as counts, what the picking hand does at each, and the labels of its shapes.
 
-    `marks` holds a triangle for a strum, a cross for a muted one, string numbers for one or two
-    strings (1 is the highest), a dash where it rings on, a dot for silence. `labels` are those of
+    `marks` holds an arrow for a strum, down or up, a cross for a muted one, string numbers for one
+    or two strings (1 is the highest), a dash where it rings on, a dot for silence. `labels` are those of
     the bar's shapes in order where its chord symbols do not name them, else none.
     """
 
@@ -108,8 +110,12 @@ def strum_section(song: Song, notes: pd.DataFrame, stay: Stay, neck: Neck) -> St
         return None
     numbered = {each.chord for each, label in zip(held, labels, strict=True)
                 if label != each.chord}  # fmt: skip
+    grids = {bar: _grid(song, struck, bar) for bar in range(stay.first, stay.last + 1)}
+    swings = max((_parts(song, bar, grid) for bar, grid in grids.items() if grid), default=1)
     bars = []
-    for measure in range(stay.first, stay.last + 1):
+    for measure, grid in grids.items():
+        if grid is None:
+            return None
         own = {
             label: each.chord in numbered
             or not each.symbol
@@ -118,37 +124,32 @@ def strum_section(song: Song, notes: pd.DataFrame, stay: Stay, neck: Neck) -> St
             if measure in each.bars
         }
         named = tuple(own) if any(own.values()) else ()
-        bar = _bar(song, struck, measure, named, held, rings_until)
-        if bar is None:
-            return None
-        bars.append(bar)
+        strokes = strum_strokes(grid.counts, swings, _parts(song, measure, grid))
+        start = float(song.measures["onset"].iloc[measure - 1])
+        marks = tuple(
+            _mark(struck, start + grid.slot * n, held, rings_until, stroke)
+            for n, stroke in enumerate(strokes)
+        )
+        bars.append(StrumBar(named, tuple(grid.counts), marks))
     return StrumSection(tuple(shapes), tuple(bars))
 
 
-def _bar(
-    song: Song,
-    struck: Struck,
-    measure: int,
-    labels: tuple[str, ...],
-    held: list[Held],
-    rings_until: float,
-) -> StrumBar | None:
-    """A bar's counts and marks on the coarsest count that all attacks fit.
-
-    What was struck before the section rings on until `rings_until`.
-    """
+def _grid(song: Song, struck: Struck, measure: int) -> BarGrid | None:
+    """The coarsest count that fits all attacks of a bar."""
     row = song.measures.iloc[measure - 1]
-    start = float(row["onset"])
-    attacks = struck.onset[struck.measure == measure] - start
-    grid = bar_grid(row["meter"], float(row["duration"]), attacks.tolist())
-    if grid is None:
-        return None
-    times = (start + grid.slot * n for n in range(len(grid.counts)))
-    marks = tuple(_mark(struck, time, held, rings_until) for time in times)
-    return StrumBar(labels, tuple(grid.counts), marks)
+    attacks = struck.onset[struck.measure == measure] - float(row["onset"])
+    return bar_grid(row["meter"], float(row["duration"]), attacks.tolist())
 
 
-def _mark(struck: Struck, time: float, held: list[Held], rings_until: float) -> str:
+def _parts(song: Song, measure: int, grid: BarGrid) -> int:
+    """The counts of a bar in a beat."""
+    return max(round(beat_quarters(song.measures["meter"].iloc[measure - 1]) / grid.slot), 1)
+
+
+def _mark(
+    struck: Struck, time: float, held: list[Held], rings_until: float, stroke: str
+) -> str:
+    """What the picking hand does; what was struck before the section rings until `rings_until`."""
     here = np.abs(struck.onset - time) < _NEAR
     if not here.any():
         rings = (struck.onset < time - _NEAR) & (struck.end > time + _NEAR)
@@ -157,5 +158,5 @@ def _mark(struck: Struck, time: float, held: list[Held], rings_until: float) -> 
         return MUTED
     shape = next(each for each in reversed(held) if each.onset <= time + _NEAR)
     if here.sum() >= min(_STRUM, len(shape.strings)):
-        return STRUCK
+        return stroke
     return "+".join(map(str, sorted(struck.string[here].tolist(), reverse=True)))
