@@ -22,8 +22,8 @@ from arrange.formats.reading import read
 from arrange.guitar.players import Player
 from arrange.handouts import PAPERS, STYLES, Layout, write_handout
 from arrange.handouts.band import band_sheet
+from arrange.handouts.band_pages import band_html
 from arrange.handouts.sheets import new_facts, part_sheet
-from arrange.handouts.web import band_html
 from arrange.tables.song import Remark
 
 DATASETS = Path(__file__).parent.parent / "datasets"

@@ -19,10 +19,12 @@ from arrange.errors import ArrangeError
 from arrange.formats.files import check_folder, whole_files
 from arrange.guitar.players import Player
 from arrange.handouts.band import band_sheet
-from arrange.handouts.printing import print_band, print_part, text_width
+from arrange.handouts.band_pages import band_html, print_band
+from arrange.handouts.page_setup import text_width
+from arrange.handouts.printing import print_part
 from arrange.handouts.sheets import STYLES, part_sheet
 from arrange.handouts.typesetting import PAPERS, page_picture
-from arrange.handouts.web import band_html, part_html
+from arrange.handouts.web import part_html
 from arrange.tables.song import Song, played_parts
 from arrange.text.letters import check_text
 from arrange.theory.spelling import unknown_name

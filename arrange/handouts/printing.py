@@ -5,37 +5,26 @@ from __future__ import annotations
 import json
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
-from functools import cache
 from itertools import islice
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from arrange.explaining.part_sections import own_notes
-from arrange.handouts.band import BandSheet
+from arrange.handouts.page_setup import page_foot, print_template, text_height, text_width
 from arrange.handouts.page_turns import LEAST_SECONDS, TURN_SECONDS, page_starts, pair_of
 from arrange.handouts.sheets import Bar, PartSheet, Stretch
 from arrange.handouts.typesetting import PAPERS, compile_template, query_template
 from arrange.tables.song import Song
 from arrange.text.words import first_up
 
-SIDE_MM, TOP_MM, BOTTOM_MM = 12.0, 11.0, 14.0  # as in the template
-
 _PART_SIZE = 13.0  # points; some 4.6 mm, read at arm's length
-_BAND_SIZES = (13.0, 12.0, 11.0, 10.0, 9.0, 8.0)  # the largest that fits on one page
 _A_ROW = 4  # bars
 _A_ROW_UNPLAYED = 8  # where chord symbols are short
 _MM_A_LETTER = 0.27  # of a chord symbol, to a point of its size
 _CHORD_SIZE = 15.0  # points
 _LEAST_CHORD = 10.0
-_LONGEST_FOOT = 34  # letters of title and name, at the foot of a page
 _SPARE_MM = 1.0
-
-
-def text_width(paper: str) -> float:
-    """Return the width of a page inside its margins, mm."""
-    return PAPERS[paper][0] - 2 * SIDE_MM
 
 
 @dataclass(frozen=True)
@@ -56,7 +45,7 @@ def print_part(sheet: PartSheet, song: Song, paper: str) -> bytes:
     where one would have to leaf back.
     """
     forms = _forms(sheet, song, paper)
-    room = PAPERS[paper][1] - TOP_MM - BOTTOM_MM - _SPARE_MM
+    room = text_height(paper) - _SPARE_MM
     written_as = {s.section: s.written_as for s in sheet.stretches if s.written_as}
     while True:
         pieces = [piece for name, is_short, own in forms
@@ -110,19 +99,6 @@ def _forms(sheet: PartSheet, song: Song, paper: str) -> list[tuple[str, bool, li
 def page_of(block: int, starts: Sequence[int]) -> int:
     """Return the page that a block stands on, from 1."""
     return int(np.searchsorted(starts, block, side="right"))
-
-
-def print_band(sheet: BandSheet, paper: str) -> bytes:
-    """Return a band sheet as PDF, on one page where a legible type allows it."""
-    room = PAPERS[paper][1] - TOP_MM - BOTTOM_MM - 6
-    data: dict[str, Any] = asdict(sheet) | {
-        "kind": "band", "name": "band sheet", "player": "", "paper": PAPERS[paper][2],
-        "turns": [], "blocks": [], "starts": [], "pass": "measure", "sizes": _BAND_SIZES,
-        "size": _BAND_SIZES[-1], "foot": _foot(sheet.title, "band sheet"),
-    }  # fmt: skip
-    heights = zip(_BAND_SIZES, json.loads(_query(data)), strict=True)
-    size = next((size for size, height in heights if height <= room), _BAND_SIZES[-1])
-    return _compile(data | {"pass": "print", "size": size})
 
 
 def _stretch_blocks(stretch: Stretch, width: float) -> list[dict[str, Any]]:
@@ -248,30 +224,17 @@ def _data(
     if not is_final:  # heights are known without the pictures
         blocks = [b | ({"picture": ""} if "picture" in b else {}) for b in blocks]
     return {
-        "kind": "part", "pass": "print" if is_final else "measure", "paper": PAPERS[paper][2],
+        "pass": "print" if is_final else "measure", "paper": PAPERS[paper][2],
         "size": _PART_SIZE, "title": sheet.title, "name": sheet.part, "player": sheet.player,
-        "foot": _foot(sheet.title, sheet.part), "facts": sheet.facts, "blocks": list(blocks),
+        "foot": page_foot(sheet.title, sheet.part), "facts": sheet.facts, "blocks": list(blocks),
         "notices": list(sheet.notices),
         "starts": list(starts), "turns": list(turns),
     }  # fmt: skip
 
 
-def _foot(title: str, name: str) -> str:
-    """Title and name as there is room for at the foot of a page, beside the time to turn."""
-    name = name if len(name) <= _LONGEST_FOOT // 2 else name[: _LONGEST_FOOT // 2 - 1] + "…"
-    room = _LONGEST_FOOT - len(name)
-    title = title if len(title) <= room else title[: room - 1].rstrip() + "…"
-    return f"{title}, {name}"
-
-
-@cache
-def _template() -> bytes:
-    return (Path(__file__).parent / "sheet.typ").read_bytes()
-
-
 def _query(data: dict[str, Any]) -> str:
-    return query_template(_template(), "heights", data)
+    return query_template(print_template("sheet.typ"), "heights", data)
 
 
 def _compile(data: dict[str, Any]) -> bytes:
-    return compile_template(_template(), data)
+    return compile_template(print_template("sheet.typ"), data)

@@ -2,34 +2,20 @@
 
 from __future__ import annotations
 
-import re
-from dataclasses import asdict
-from functools import cache
-from pathlib import Path
 from typing import Any
 
-import jinja2
-
-from arrange.handouts.band import BandSheet
+from arrange.handouts.page_setup import web_page
 from arrange.handouts.printing import bars_title, sentence
 from arrange.handouts.sheets import PartSheet, Stretch
 
 _A_ROW = 4  # bars
-_EQUATION = re.compile(r"(?:dotted )?[^\s,;]+ = [^\s,;]+")
 
 
 def part_html(sheet: PartSheet) -> str:
     """Return a part sheet as HTML."""
     places = {stretch.section: n for n, stretch in enumerate(sheet.stretches, 1)}
     stretches = [_stretch(stretch, places) for stretch in sheet.stretches]
-    return _template().render(kind="part", sheet=sheet, name=sheet.part, stretches=stretches)
-
-
-def band_html(sheet: BandSheet) -> str:
-    """Return a band sheet as HTML."""
-    return _template().render(
-        kind="band", sheet={**asdict(sheet), "player": ""}, name="band sheet", stretches=[]
-    )
+    return web_page("sheet.html", sheet=sheet, name=sheet.part, stretches=stretches)
 
 
 def _stretch(stretch: Stretch, places: dict[str, int]) -> dict[str, Any]:
@@ -49,17 +35,3 @@ def _stretch(stretch: Stretch, places: dict[str, int]) -> dict[str, Any]:
         "rows": [bars[n : n + _A_ROW] for n in range(0, len(bars), _A_ROW)],
         "systems": systems,
     }
-
-
-def _unbroken(text: str) -> str:
-    """The same, no tempo and no pair of chords divided by the end of a line."""
-    return _EQUATION.sub(lambda found: found[0].replace(" ", "\u00a0"), text)
-
-
-@cache
-def _template() -> jinja2.Template:
-    environment = jinja2.Environment(autoescape=True, undefined=jinja2.StrictUndefined)
-    environment.filters["unbroken"] = _unbroken
-    return environment.from_string(
-        (Path(__file__).parent / "sheet.html").read_text(encoding="utf-8")
-    )
