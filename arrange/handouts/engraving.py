@@ -12,7 +12,7 @@ from __future__ import annotations
 import itertools
 import re
 from collections.abc import Iterator, Sequence
-from functools import cache, lru_cache
+from functools import cache
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -22,9 +22,15 @@ import verovio
 from arrange.errors import ArrangeError
 from arrange.explaining.part_sections import bar_contents
 from arrange.formats.musicxml.writing import format_tree
-from arrange.formats.musicxml.writing_layers import LEADING
 from arrange.guitar.necks import Array
-from arrange.handouts.excerpts import chords_within, part_excerpt
+from arrange.handouts.bar_lines import (
+    PLAYED,
+    BarLines,
+    bar_lines,
+    chord_contents,
+    repeated_bars,
+)
+from arrange.handouts.excerpts import part_excerpt
 from arrange.handouts.systems import IN_PICTURE, LEFT, System, drawn_groups, system_of
 from arrange.handouts.tab_signs import TabSign, marked_notes
 from arrange.tables.song import Song
@@ -43,11 +49,9 @@ _ODD_LINE, _UNEVEN_LINE = 0.3, 0.15
 _REPEAT_FIRST = 2.0  # a line that begins with the sign of the bar before
 _MOST_COMPACT = 2  # bars that stand at their natural width where they are a stretch, or end one
 _COMPACT, _LOOSE = 0.5, 1.15  # share of the page up to which they do; how much wider than measured
-_NEAR = 1e-6  # quarter notes
 _REPEAT = "as the bar before"
 
-_PLAYED = ("voice", "pitch", "string", "fret", "technique", "grace")  # of a note
-_DRAWN = (*_PLAYED, "rise", "finger")
+_DRAWN = (*PLAYED, "rise", "finger")  # of a note
 _OPTIONS = {
     "xmlIdSeed": 1, "scale": 100, "header": "none", "footer": "none", "svgViewBox": True,
     "adjustPageHeight": True, "smuflTextFont": "none", "mnumInterval": 0, "unit": 9,
@@ -78,6 +82,14 @@ class _Part(NamedTuple):
     notes: pd.DataFrame
 
 
+class Prepared(NamedTuple):
+    """A part's stretches with the width of each bar, to be engraved once or in several sizes."""
+
+    part: _Part
+    stretches: list[tuple[_Bars, list[float]]]
+    is_closed: Array
+
+
 def engrave(
     song: Song,
     part: str,
@@ -86,7 +98,17 @@ def engrave(
     staff_mm: float = STAFF_MM,
     fingers: Sequence[float] | None = None,
 ) -> list[list[System]]:
-    """Return the systems of each stretch of a part.
+    """Return the systems of each stretch of a part: ``prepare`` and ``engrave_prepared``."""
+    return engrave_prepared(prepare(song, part, stretches, fingers), width_mm, staff_mm)
+
+
+def prepare(
+    song: Song,
+    part: str,
+    stretches: Sequence[tuple[int, int]],
+    fingers: Sequence[float] | None = None,
+) -> Prepared:
+    """Return stretches of a part, measured: most of what takes time, and the same in any size.
 
     Parameters
     ----------
@@ -94,14 +116,43 @@ def engrave(
     part : str
     stretches : sequence of (first, last)
         Played measures.
+    fingers : sequence of float, optional
+        The fretting finger of each note of the part, in the order of the song's notes; 0, NaN or
+        none for none. It is drawn where the hand moves or stretches.
+
+    Raises
+    ------
+    ArrangeError
+        If a bar holds more notes than can be drawn.
+    """
+    held = song.notes["measure"][song.notes["part"] == part].value_counts()
+    if len(held) and held.iloc[0] > _MOST_NOTES:
+        raise _too_full(part, int(held.index[0]))
+    own = _Part(song, part, marked_notes(song, part, fingers))
+    lines = bar_lines(song, own.notes)
+    phrases = [_cut(first, last, lines) for first, last in stretches]
+    widths = iter(_phrase_widths(own, list(itertools.chain(*phrases))))
+    measured = []
+    for each in phrases:
+        bars = list(itertools.chain.from_iterable(next(widths) for _ in each))
+        repeated = frozenset(itertools.chain.from_iterable(phrase.repeated for phrase in each))
+        measured.append((_Bars(each[0].first, each[-1].last, repeated), bars))
+    return Prepared(own, measured, lines.is_closed)
+
+
+def engrave_prepared(
+    prepared: Prepared, width_mm: float, staff_mm: float = STAFF_MM
+) -> list[list[System]]:
+    """Return the systems of each stretch.
+
+    Parameters
+    ----------
+    prepared : Prepared
     width_mm : float
         Of a system.
     staff_mm : float
         Height of the five lines. A bar wider than a line makes its stretch smaller; letters and
         digits stay legible.
-    fingers : sequence of float, optional
-        The fretting finger of each note of the part, in the order of the song's notes; 0, NaN or
-        none for none. It is drawn where the hand moves or stretches.
 
     Returns
     -------
@@ -109,90 +160,18 @@ def engrave(
         All as wide as the page; one bar or two alone fill only their natural width of it, and
         ``System.cut`` leaves the blank out.
     """
-    held = song.notes["measure"][song.notes["part"] == part].value_counts()
-    if len(held) and held.iloc[0] > _MOST_NOTES:
-        raise _too_full(part, int(held.index[0]))
-    if not stretches:
-        return []
-    width = width_mm / staff_mm * _STAFF_UNITS
-    own = _Part(song, part, marked_notes(song, part, fingers))
-    is_crossed, is_closed = _closed_lines(own)
-    same = _same_as_before(own, is_crossed)
-    phrases = [_cut(first, last, same, ~is_closed) for first, last in stretches]
-    widths = iter(_phrase_widths(own, list(itertools.chain(*phrases))))
-    passages = []
-    for each in phrases:
-        bars = list(itertools.chain.from_iterable(next(widths) for _ in each))
-        repeated = frozenset(itertools.chain.from_iterable(phrase.repeated for phrase in each))
-        stretch = _Bars(each[0].first, each[-1].last, repeated)
-        passages.append(_passages(part, stretch, bars, width, is_closed))
-    systems = iter(_passage_systems(own, list(itertools.chain(*passages)), staff_mm))
+    part, width = prepared.part, width_mm / staff_mm * _STAFF_UNITS
+    passages = [_passages(part.name, stretch, bars, width, prepared.is_closed)
+                for stretch, bars in prepared.stretches]  # fmt: skip
+    systems = iter(_passage_systems(part, list(itertools.chain(*passages)), staff_mm))
     return [list(itertools.chain.from_iterable(next(systems) for _ in each)) for each in passages]
 
 
-def _same_as_before(part: _Part, is_crossed: Array) -> list[bool]:
-    """By measure, whether it is the bar before once more: the same notes, none of them held over a
-    line of the bar, under the same chord symbols.
-    """
-    song = part.song
-    notes = bar_contents(song, part.notes, _PLAYED)
-    starts = song.measures["onset"].tolist()
-    chords = [_chords(song, *ends) for ends in itertools.pairwise([*starts, song.duration])]
-    may_repeat = ~is_crossed & ~np.append(is_crossed[1:], False) & ~_new_signs(song)
-    bars = list(zip(notes, chords, strict=True))
-    return [False, *(
-        bool(may) and bool(bar[0][1]) and bar == before
-        for may, (before, bar) in zip(may_repeat[1:], itertools.pairwise(bars), strict=True)
-    )]  # fmt: skip
-
-
-def _repeated(first: int, last: int, same: Sequence[bool]) -> frozenset[int]:
-    """The bars of a stretch that are drawn as the sign of the bar before: two in a row and more,
-    and the bar is written again for each eight.
-    """
-    found: set[int] = set()
-    for is_same, run in itertools.groupby(range(first + 1, last + 1), lambda bar: same[bar - 1]):
-        bars = list(run)
-        if is_same and len(bars) > 1:
-            found.update(bar for bar in bars if (bar - bars[0] + 1) % _MOST_BARS)
-    return frozenset(found)
-
-
-def _closed_lines(part: _Part) -> tuple[Array, Array]:
-    """By measure, two answers about its left bar line: whether a note or a slide goes over it; and
-    whether it may not be cut, since a chord symbol goes over it too, or meter or key are new there.
-    """
-    song, own = part.song, part.notes.sort_values("onset", kind="stable")
-    after = own.groupby("string", dropna=False)["onset"].shift(-1).fillna(song.duration)
-    leads = own["technique"].fillna("").str.contains("|".join(LEADING)).to_numpy(dtype=bool)
-    onset = np.concatenate([own["onset"], own["onset"][leads]])
-    end = np.concatenate([own["onset"] + own["duration"], after[leads] + 2 * _NEAR])
-    is_crossed = _goes_over(song, onset, end)
-    begun = song.chords["onset"].to_numpy()
-    chords = _goes_over(song, begun, begun + song.chords["duration"].to_numpy())
-    return is_crossed, is_crossed | chords | _new_signs(song)
-
-
-def _new_signs(song: Song) -> Array:
-    """By measure, whether its meter or key is new."""
-    signs = song.measures[["meter", "key"]].fillna("")
-    return (signs != signs.shift()).any(axis=1).to_numpy()
-
-
-def _goes_over(song: Song, onset: Array, end: Array) -> Array:
-    """By measure, whether anything with these onsets and ends goes over its left bar line."""
-    lines = song.measures["onset"].to_numpy()
-    change = np.zeros(len(lines) + 1, dtype=np.int64)  # of how much goes over each line
-    np.add.at(change, np.searchsorted(lines, onset + _NEAR), 1)
-    np.add.at(change, np.searchsorted(lines, np.maximum(end, onset + 2 * _NEAR) - _NEAR), -1)
-    return np.cumsum(change)[:-1] > 0
-
-
-def _cut(first: int, last: int, same: Sequence[bool], may_begin: Array) -> list[_Bars]:
+def _cut(first: int, last: int, lines: BarLines) -> list[_Bars]:
     """A stretch cut before each measure that may begin one."""
-    starts = [first, *(bar for bar in range(first + 1, last + 1) if may_begin[bar - 1])]
+    starts = [first, *(bar for bar in range(first + 1, last + 1) if not lines.is_closed[bar - 1])]
     ends = [start - 1 for start in starts[1:]] + [last]
-    repeated = _repeated(first, last, same)
+    repeated = repeated_bars(first, last, lines.is_same, _MOST_BARS)
     return [_Bars(start, end, repeated & frozenset(range(start, end + 1)))
             for start, end in zip(starts, ends, strict=True)]  # fmt: skip
 
@@ -224,18 +203,10 @@ def _contents(part: _Part, stretches: Sequence[_Bars]) -> list[_Content]:
         own = tuple(signs[first - 1 : last])
         held = tuple(_REPEAT if bar in repeated else notes[bar - 1]
                      for bar in range(first, last + 1))  # fmt: skip
-        chords = _chords(song, starts[first - 1], ends[last - 1])
+        chords = chord_contents(song, starts[first - 1], ends[last - 1])
         found.append(_Content(own, own[0] != before, last == len(starts), held, chords))
         before = own[-1]
     return found
-
-
-def _chords(song: Song, start: float, end: float) -> tuple[tuple[float, float, str], ...]:
-    """The chords between two onsets: when after the first, for how long, and their symbols."""
-    rows, onset, length = chords_within(song, start, end)
-    symbols = song.chords["symbol"].to_numpy()[rows].tolist()
-    return tuple(zip((onset - start).round(6).tolist(), length.round(6).tolist(), symbols,
-                     strict=True))  # fmt: skip
 
 
 def _documents(contents: Sequence[_Content]) -> Iterator[list[int]]:
@@ -401,7 +372,6 @@ _STAFF_LINE = re.compile(
 )
 
 
-@lru_cache(maxsize=64)  # to engrave a part once more, larger or smaller
 def _bar_widths(xml: str) -> tuple[float, ...]:
     """Width of each bar in page units, where none is pushed together."""
     (picture,) = _render(xml, breaks="none", adjustPageWidth=True, pageWidth=60000)
