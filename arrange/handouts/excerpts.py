@@ -104,9 +104,7 @@ def part_excerpt(
                 _leave_strings(measure)
             if bar in repeated:
                 length = round(divisions * excerpt.measures["duration"].iloc[bar])
-                _repeat(measure, length, goes_on=bar - 1 in repeated)
-            elif bar - 1 in repeated:
-                _begin_style(measure, "stop")
+                _repeat(measure, length)
     chords = excerpt.chords[~(excerpt.chords["measure"] - 1).isin(list(repeated))]
     symbols = list(zip((chords["measure"] - 1).tolist(), chords["symbol"].tolist(), strict=True))
     return Excerpt(root, numbers, symbols, signs)
@@ -124,23 +122,23 @@ def _leave_strings(measure: Any) -> None:
                     notations.insert(notations.index(technical), slur)
 
 
-def _repeat(measure: Any, length: int, *, goes_on: bool) -> None:
+def _repeat(measure: Any, length: int) -> None:
     """Put the sign of the bar before in place of what stands in a bar."""
     for element in list(measure):
         if element.tag in ("note", "backup", "forward", "harmony"):
             measure.remove(element)
-    if not goes_on:
-        _begin_style(measure, "start")
+    at = _place_before(measure, "barline")
+    barlines = [measure[place] for place in range(at, len(measure))]
+    _add_repeat(measure, "start")
     note = add(measure, "note")
     add(note, "rest", attributes={"measure": "yes"})
     add(note, "duration", length)
+    _add_repeat(measure, "stop")  # here, or it goes on into the next part
+    measure.extend(barlines)
 
 
-def _begin_style(measure: Any, kind: str) -> None:
-    attributes = measure.makeelement("attributes")
-    style = add(attributes, "measure-style")
-    add(style, "measure-repeat", 1, {"type": kind})
-    measure.insert(_place_before(measure, "note", "harmony"), attributes)
+def _add_repeat(measure: Any, kind: str) -> None:
+    add(add(add(measure, "attributes"), "measure-style"), "measure-repeat", 1, {"type": kind})
 
 
 def _name_continued(staff: Any) -> None:

@@ -99,8 +99,8 @@ def marked_notes(song: Song, part: str, fingers: Sequence[float] | None = None) 
         once; `finger`, 0 where none is to be drawn.
     """
     own = song.notes[song.notes["part"] == part]
-    finger = np.zeros(len(own)) if fingers is None else np.nan_to_num(np.asarray(fingers, float))
-    own = own.assign(finger=finger)
+    given = [0] * len(own) if fingers is None else list(fingers)
+    own = own.assign(finger=pd.array(given, dtype="Int64").fillna(0).to_numpy(dtype=np.int64))
     own = own.sort_values(["onset", "grace"], ascending=[True, False], kind="stable")
     names = ["onset", "fret", "measure"]
     after = own.groupby("string", dropna=False)[names].shift(-1).astype("Float64")
@@ -119,7 +119,7 @@ def _fingers_drawn(own: pd.DataFrame) -> Array:
     that is an open string.
     """
     fret = own["fret"].to_numpy(dtype=float, na_value=np.nan)
-    finger = own["finger"].to_numpy(dtype=float)
+    finger = own["finger"].to_numpy()
     is_held = (finger >= 1) & (finger <= 4) & (fret > 0)
     held = own[is_held].assign(fret=fret[is_held])
     frets = held.groupby("onset", sort=True)["fret"]
