@@ -326,7 +326,7 @@ def test_the_upper_voice_is_the_engraver_s_first():
 
 def test_elements_of_a_note_keep_the_order_of_the_schema():
     own = read(DATASETS / "low-water.musicxml")
-    root, numbers, _ = part_excerpt(own, "Guitar 1", [(5, 12), (57, 64)])
+    root, numbers, *_ = part_excerpt(own, "Guitar 1", [(5, 12), (57, 64)])
     assert numbers == [*range(5, 13), *range(57, 65)]
     for note in root.iter("note"):
         order = [NOTE_ORDER.index(child.tag) for child in note]

@@ -3,6 +3,8 @@
 A part is cut into phrases at the bar lines that nothing sounds across. Phrases that hold the same
 are measured once; lines are then broken, after four or eight bars where that fits, and never
 inside a bar; lines that hold the same are engraved once. Many are engraved in one go, a page each.
+A bar that is played three times in a row and more is written once; the others are the sign of the
+bar before.
 """
 
 from __future__ import annotations
@@ -14,15 +16,23 @@ from functools import cache
 from typing import Any, NamedTuple
 
 import numpy as np
+import pandas as pd
 import verovio
 
 from arrange.errors import ArrangeError
 from arrange.explaining.part_sections import bar_contents
 from arrange.formats.musicxml.writing import format_tree
-from arrange.formats.musicxml.writing_layers import LEADING
 from arrange.guitar.necks import Array
-from arrange.handouts.excerpts import chords_within, part_excerpt
+from arrange.handouts.bar_lines import (
+    PLAYED,
+    BarLines,
+    bar_lines,
+    chord_contents,
+    repeated_bars,
+)
+from arrange.handouts.excerpts import part_excerpt
 from arrange.handouts.systems import IN_PICTURE, LEFT, System, drawn_groups, system_of
+from arrange.handouts.tab_signs import TabSign, marked_notes
 from arrange.tables.song import Song
 
 STAFF_MM = 6.7  # height of the five lines, parts have some 7 mm (common practice)
@@ -36,9 +46,12 @@ _NEW_PAGE = '<print new-page="yes" />'
 _TIGHT = 1.04  # how much wider than the page bars may be; they are then pushed together
 # What a line costs that does not keep to groups of four bars, against one more line. By eye.
 _ODD_LINE, _UNEVEN_LINE = 0.3, 0.15
-_NEAR = 1e-6  # quarter notes
+_REPEAT_FIRST = 2.0  # a line that begins with the sign of the bar before
+_MOST_COMPACT = 2  # bars that stand at their natural width where they are a stretch, or end one
+_COMPACT, _LOOSE = 0.5, 1.15  # share of the page up to which they do; how much wider than measured
+_REPEAT = "as the bar before"
 
-_DRAWN = ("voice", "pitch", "string", "fret", "technique", "grace")  # of a note
+_DRAWN = (*PLAYED, "rise", "finger")  # of a note
 _OPTIONS = {
     "xmlIdSeed": 1, "scale": 100, "header": "none", "footer": "none", "svgViewBox": True,
     "adjustPageHeight": True, "smuflTextFont": "none", "mnumInterval": 0, "unit": 9,
@@ -48,13 +61,54 @@ _OPTIONS = {
     "minLastJustification": 0.3, "harmDist": 1.6, "condense": "none",
 }  # fmt: skip
 
-_Bars = tuple[int, int]  # first and last played measure
+
+class _Bars(NamedTuple):
+    """First and last played measure, and those between them that repeat the bar before."""
+
+    first: int
+    last: int
+    repeated: frozenset[int]
+
+    def places(self) -> list[int]:
+        """Return which of the bars, from 0, repeat the bar before."""
+        return [bar - self.first for bar in sorted(self.repeated)]
+
+
+class _Part(NamedTuple):
+    """A part to engrave, and its notes as ``marked_notes`` gives them."""
+
+    song: Song
+    name: str
+    notes: pd.DataFrame
+
+
+class Prepared(NamedTuple):
+    """A part's stretches with the width of each bar, to be engraved once or in several sizes."""
+
+    part: _Part
+    stretches: list[tuple[_Bars, list[float]]]
+    is_closed: Array
 
 
 def engrave(
-    song: Song, part: str, stretches: Sequence[_Bars], width_mm: float, staff_mm: float = STAFF_MM
+    song: Song,
+    part: str,
+    stretches: Sequence[tuple[int, int]],
+    width_mm: float,
+    staff_mm: float = STAFF_MM,
+    fingers: Sequence[float] | None = None,
 ) -> list[list[System]]:
-    """Return the systems of each stretch of a part.
+    """Return the systems of each stretch of a part: ``prepare`` and ``engrave_prepared``."""
+    return engrave_prepared(prepare(song, part, stretches, fingers), width_mm, staff_mm)
+
+
+def prepare(
+    song: Song,
+    part: str,
+    stretches: Sequence[tuple[int, int]],
+    fingers: Sequence[float] | None = None,
+) -> Prepared:
+    """Return stretches of a part, measured: most of what takes time, and the same in any size.
 
     Parameters
     ----------
@@ -62,53 +116,64 @@ def engrave(
     part : str
     stretches : sequence of (first, last)
         Played measures.
-    width_mm : float
-        Of a system.
-    staff_mm : float
-        Height of the five lines. A bar wider than a line makes its stretch smaller.
+    fingers : sequence of float, optional
+        The fretting finger of each note of the part, in the order of the song's notes; 0, NaN or
+        none for none. It is drawn where the hand moves or stretches.
+
+    Raises
+    ------
+    ArrangeError
+        If a bar holds more notes than can be drawn.
     """
     held = song.notes["measure"][song.notes["part"] == part].value_counts()
     if len(held) and held.iloc[0] > _MOST_NOTES:
         raise _too_full(part, int(held.index[0]))
-    if not stretches:
-        return []
-    width = width_mm / staff_mm * _STAFF_UNITS
-    is_closed = _closed_lines(song, part)
-    phrases = [_cut(first, last, ~is_closed) for first, last in stretches]
-    widths = iter(_phrase_widths(song, part, list(itertools.chain(*phrases))))
-    passages = []
-    for own in phrases:
-        bars = list(itertools.chain.from_iterable(next(widths) for _ in own))
-        passages.append(_passages(part, own[0][0], bars, width, is_closed))
-    systems = iter(_passage_systems(song, part, list(itertools.chain(*passages))))
-    return [list(itertools.chain.from_iterable(next(systems) for _ in own)) for own in passages]
+    own = _Part(song, part, marked_notes(song, part, fingers))
+    lines = bar_lines(song, own.notes)
+    phrases = [_cut(first, last, lines) for first, last in stretches]
+    widths = iter(_phrase_widths(own, list(itertools.chain(*phrases))))
+    measured = []
+    for each in phrases:
+        bars = list(itertools.chain.from_iterable(next(widths) for _ in each))
+        repeated = frozenset(itertools.chain.from_iterable(phrase.repeated for phrase in each))
+        measured.append((_Bars(each[0].first, each[-1].last, repeated), bars))
+    return Prepared(own, measured, lines.is_closed)
 
 
-def _closed_lines(song: Song, part: str) -> Array:
-    """By measure, whether its left bar line may not be cut: a note, a chord symbol or a slide
-    goes over it, or meter or key are new there.
+def engrave_prepared(
+    prepared: Prepared, width_mm: float, staff_mm: float = STAFF_MM
+) -> list[list[System]]:
+    """Return the systems of each stretch.
+
+    Parameters
+    ----------
+    prepared : Prepared
+    width_mm : float
+        Of a system.
+    staff_mm : float
+        Height of the five lines. A bar wider than a line makes its stretch smaller; letters and
+        digits stay legible.
+
+    Returns
+    -------
+    list of list of System
+        All as wide as the page; one bar or two alone fill only their natural width of it, and
+        ``System.cut`` leaves the blank out.
     """
-    own = song.notes[song.notes["part"] == part].sort_values("onset", kind="stable")
-    lines = song.measures["onset"].to_numpy()
-    after = own.groupby("string", dropna=False)["onset"].shift(-1).fillna(song.duration)
-    leads = own["technique"].fillna("").str.contains("|".join(LEADING)).to_numpy(dtype=bool)
-    onset = np.concatenate([own["onset"], own["onset"][leads], song.chords["onset"]])
-    end = np.concatenate([
-        own["onset"] + own["duration"], after[leads] + 2 * _NEAR,
-        song.chords["onset"] + song.chords["duration"],
-    ])  # fmt: skip
-    change = np.zeros(len(lines) + 1, dtype=np.int64)  # of how much goes over each line
-    np.add.at(change, np.searchsorted(lines, onset + _NEAR), 1)
-    np.add.at(change, np.searchsorted(lines, np.maximum(end, onset + 2 * _NEAR) - _NEAR), -1)
-    signs = song.measures[["meter", "key"]].fillna("")
-    is_new = (signs != signs.shift()).any(axis=1).to_numpy()
-    return np.concatenate([[True], (np.cumsum(change)[:-1] > 0) | is_new])
+    part, width = prepared.part, width_mm / staff_mm * _STAFF_UNITS
+    passages = [_passages(part.name, stretch, bars, width, prepared.is_closed)
+                for stretch, bars in prepared.stretches]  # fmt: skip
+    systems = iter(_passage_systems(part, list(itertools.chain(*passages)), staff_mm))
+    return [list(itertools.chain.from_iterable(next(systems) for _ in each)) for each in passages]
 
 
-def _cut(first: int, last: int, may_begin: Array) -> list[_Bars]:
+def _cut(first: int, last: int, lines: BarLines) -> list[_Bars]:
     """A stretch cut before each measure that may begin one."""
-    starts = [first, *(bar for bar in range(first + 1, last + 1) if may_begin[bar])]
-    return list(zip(starts, [start - 1 for start in starts[1:]] + [last], strict=True))
+    starts = [first, *(bar for bar in range(first + 1, last + 1) if not lines.is_closed[bar - 1])]
+    ends = [start - 1 for start in starts[1:]] + [last]
+    repeated = repeated_bars(first, last, lines.is_same, _MOST_BARS)
+    return [_Bars(start, end, repeated & frozenset(range(start, end + 1)))
+            for start, end in zip(starts, ends, strict=True)]  # fmt: skip
 
 
 class _Content(NamedTuple):
@@ -124,22 +189,22 @@ class _Content(NamedTuple):
     chords: tuple[tuple[float, float, str], ...]
 
 
-def _contents(song: Song, part: str, stretches: Sequence[_Bars]) -> list[_Content]:
+def _contents(part: _Part, stretches: Sequence[_Bars]) -> list[_Content]:
+    song = part.song
     measures = song.measures[["meter", "key"]].astype(object)
     signs = list(zip(*(measures[name].where(measures[name].notna(), None) for name in measures),
                      strict=True))  # fmt: skip
-    notes = bar_contents(song, song.notes[song.notes["part"] == part], _DRAWN)
+    notes = bar_contents(song, part.notes, _DRAWN)
     starts = song.measures["onset"].tolist()
     ends = [*starts[1:], song.duration]
-    symbols = song.chords["symbol"].tolist()
     before, found = None, []
-    for first, last in stretches:
-        start, own = starts[first - 1], tuple(signs[first - 1 : last])
-        rows, onset, length = chords_within(song, start, ends[last - 1])
-        chords = zip((onset - start).round(6).tolist(), length.round(6).tolist(),
-                     (symbols[row] for row in rows), strict=True)  # fmt: skip
-        found.append(_Content(own, own[0] != before, last == len(starts),
-                              tuple(notes[first - 1 : last]), tuple(chords)))  # fmt: skip
+    for stretch in stretches:
+        first, last, repeated = stretch
+        own = tuple(signs[first - 1 : last])
+        held = tuple(_REPEAT if bar in repeated else notes[bar - 1]
+                     for bar in range(first, last + 1))  # fmt: skip
+        chords = chord_contents(song, starts[first - 1], ends[last - 1])
+        found.append(_Content(own, own[0] != before, last == len(starts), held, chords))
         before = own[-1]
     return found
 
@@ -168,54 +233,74 @@ class _Document(NamedTuple):
     text: str
     numbers: list[int]
     symbols: list[tuple[int, str]]
+    signs: list[TabSign]
 
 
-def _document(song: Song, part: str, stretches: Sequence[_Bars], *, begins: bool) -> _Document:
+def _document(part: _Part, stretches: Sequence[_Bars], *, begins: bool) -> _Document:
     """The stretches as one document. Where meter and key are not new, a bar leads with them."""
-    lead = [] if begins else [(stretches[0][0], stretches[0][0])]
-    root, numbers, symbols = part_excerpt(song, part, [*lead, *stretches])
-    return _Document(len(lead), format_tree(root).decode(), numbers, symbols)
+    start = stretches[0].first
+    lead = [] if begins else [_Bars(start, start, frozenset())]
+    all_bars = [*lead, *stretches]
+    counts = [bars.last - bars.first + 1 for bars in all_bars]
+    begun = np.cumsum(counts) - counts
+    repeated = {int(at) + place for at, bars in zip(begun, all_bars, strict=True)
+                for place in bars.places()}  # fmt: skip
+    ends = [(bars.first, bars.last) for bars in all_bars]
+    excerpt = part_excerpt(part.song, part.name, ends, part.notes, repeated)
+    text = format_tree(excerpt.root).decode()
+    return _Document(len(lead), text, excerpt.numbers, excerpt.symbols, excerpt.signs)
 
 
-def _phrase_widths(song: Song, part: str, phrases: Sequence[_Bars]) -> list[list[float]]:
+def _phrase_widths(part: _Part, phrases: Sequence[_Bars]) -> list[list[float]]:
     """The widths of the bars of each phrase, in page units."""
-    contents = _contents(song, part, phrases)
+    contents = _contents(part, phrases)
     bars_of = dict(zip(reversed(contents), reversed(phrases), strict=True))
     different = list(dict.fromkeys(contents))
     found: dict[_Content, list[float]] = {}
     for places in _documents(different):
         own = [different[place] for place in places]
-        text = _document(song, part, [bars_of[each] for each in own], begins=own[0].begins)
+        text = _document(part, [bars_of[each] for each in own], begins=own[0].begins)
         widths = iter(_bar_widths(text.text)[text.lead :])
         found.update({each: list(itertools.islice(widths, len(each.signs))) for each in own})
     return [found[content] for content in contents]
 
 
 class _Passage(NamedTuple):
-    """Lines that something sounds across: their bars, how many each has, and the page's width."""
+    """Lines that something sounds across: their bars, how many each has, the page's width, and how
+    much of it they fill.
+    """
 
-    first: int
+    bars: _Bars
     lines: tuple[int, ...]
     width: float
-
-    def bars(self) -> _Bars:
-        return self.first, self.first + sum(self.lines) - 1
+    natural: float
 
 
 def _passages(
-    part: str, first: int, bars: Sequence[float], width: float, is_closed: Array
+    part: str, stretch: _Bars, bars: Sequence[float], width: float, is_closed: Array
 ) -> list[_Passage]:
     """A stretch broken into lines, and cut between those that nothing sounds across."""
+    first = stretch.first
     width = max(width, (max(bars) + _BEFORE_BARS) / _TIGHT)
     if width > _WIDEST:
         raise _too_full(part, first + bars.index(max(bars)))
-    passages: list[_Passage] = []
-    for start, end in _broken(bars, width - _BEFORE_BARS):
-        if passages and is_closed[first + start]:
-            before = passages.pop()
-            passages.append(before._replace(lines=(*before.lines, end - start)))
-        else:
-            passages.append(_Passage(first + start, (end - start,), width))
+    lines: list[list[tuple[int, int]]] = []  # of each passage
+    for start, end in _broken(bars, stretch.places(), width - _BEFORE_BARS):
+        if not (lines and is_closed[first + start - 1]):
+            lines.append([])
+        lines[-1].append((start, end))
+    passages = []
+    for own in lines:
+        start, end = own[0][0], own[-1][1]
+        ends = first + start, first + end - 1
+        natural = width
+        if end == len(bars) and end - start <= _MOST_COMPACT and len(own) == 1:
+            natural = _LOOSE * sum(bars[start:end]) + _BEFORE_BARS
+        repeated = stretch.repeated & frozenset(range(ends[0], ends[1] + 1))
+        passages.append(_Passage(
+            _Bars(*ends, repeated), tuple(end - start for start, end in own), width,
+            natural if natural <= _COMPACT * width else width,
+        ))  # fmt: skip
     return passages
 
 
@@ -226,38 +311,44 @@ def _too_full(part: str, bar: int) -> ArrangeError:
     )
 
 
-def _passage_systems(song: Song, part: str, passages: Sequence[_Passage]) -> list[list[System]]:
+def _passage_systems(
+    part: _Part, passages: Sequence[_Passage], staff_mm: float
+) -> list[list[System]]:
     """The systems of each passage; those that hold the same are engraved once."""
-    contents = _contents(song, part, [passage.bars() for passage in passages])
-    keys = [(passage.width, content, passage.lines)
+    contents = _contents(part, [passage.bars for passage in passages])
+    keys = [((passage.width, passage.natural), content, passage.lines)
             for passage, content in zip(passages, contents, strict=True)]  # fmt: skip
     passage_of = dict(zip(reversed(keys), reversed(passages), strict=True))
-    found: dict[tuple[float, _Content, tuple[int, ...]], list[System]] = {}
-    for width in dict.fromkeys(key[0] for key in keys):
-        different = [key for key in dict.fromkeys(keys) if key[0] == width]
+    found: dict[Any, list[System]] = {}
+    for widths in dict.fromkeys(key[0] for key in keys):
+        different = [key for key in dict.fromkeys(keys) if key[0] == widths]
         for places in _documents([content for _, content, _ in different]):
             own = [different[place] for place in places]
             begins = own[0][1].begins
-            systems = iter(_engraved(song, part, [passage_of[key] for key in own], begins=begins))
+            held = [passage_of[key] for key in own]
+            systems = iter(_engraved(part, held, staff_mm, begins=begins))
             found.update({key: list(itertools.islice(systems, len(key[2]))) for key in own})
     return [
-        [system.moved(passage.first - passage_of[key].first) for system in found[key]]
+        [system.moved(passage.bars.first - passage_of[key].bars.first) for system in found[key]]
         for key, passage in zip(keys, passages, strict=True)
     ]
 
 
 def _engraved(
-    song: Song, part: str, passages: Sequence[_Passage], *, begins: bool
+    part: _Part, passages: Sequence[_Passage], staff_mm: float, *, begins: bool
 ) -> Iterator[System]:
     """The systems of passages that are engraved together, one after the other."""
-    document = _document(song, part, [passage.bars() for passage in passages], begins=begins)
+    document = _document(part, [passage.bars for passage in passages], begins=begins)
     lines = list(itertools.chain.from_iterable(passage.lines for passage in passages))
     starts = [document.lead, *(document.lead + np.cumsum(lines)).tolist()]
     text = _broken_before({*starts} - {0}, document.text, len(document.numbers))
-    pages = _render(text, breaks="encoded", pageWidth=round(passages[0].width), pageHeight=100)
+    width, natural = passages[0].width, passages[0].natural
+    pages = _render(text, breaks="encoded", pageWidth=round(natural), pageHeight=100)
     for (start, end), page in zip(itertools.pairwise(starts), pages[document.lead :], strict=True):
-        own = [symbol for bar, symbol in document.symbols if start <= bar < end]
-        yield system_of(page, own, document.numbers[start], document.numbers[end - 1])
+        symbols = [symbol for bar, symbol in document.symbols if start <= bar < end]
+        bars = document.numbers[start], document.numbers[end - 1]
+        system = system_of(page, symbols, document.signs, bars, staff_mm)
+        yield system if natural == width else system.widened(round(width) * IN_PICTURE)
 
 
 @cache
@@ -281,15 +372,16 @@ _STAFF_LINE = re.compile(
 )
 
 
-def _bar_widths(xml: str) -> list[float]:
+def _bar_widths(xml: str) -> tuple[float, ...]:
     """Width of each bar in page units, where none is pushed together."""
     (picture,) = _render(xml, breaks="none", adjustPageWidth=True, pageWidth=60000)
-    return [(float(right) - float(left)) / IN_PICTURE
-            for left, right in _STAFF_LINE.findall(drawn_groups(picture))]  # fmt: skip
+    return tuple((float(right) - float(left)) / IN_PICTURE
+                 for left, right in _STAFF_LINE.findall(drawn_groups(picture)))  # fmt: skip
 
 
-def _broken(bars: Sequence[float], room: float) -> list[tuple[int, int]]:
-    """The best way to break a stretch into lines."""
+def _broken(bars: Sequence[float], repeated: Sequence[int], room: float) -> list[tuple[int, int]]:
+    """The best way to break a stretch into lines; some of its bars repeat the bar before."""
+    after = set(repeated)
     best = [(0.0, 0)]  # up to each bar: what the lines cost, and where the last one begins
     for end in range(1, len(bars) + 1):
         ways = []
@@ -297,6 +389,7 @@ def _broken(bars: Sequence[float], room: float) -> list[tuple[int, int]]:
             count = end - start
             if count == 1 or sum(bars[start:end]) <= room * _TIGHT:
                 odd = _ODD_LINE * bool(start % 4) + _UNEVEN_LINE * (count not in (2, 4, 8))
+                odd += _REPEAT_FIRST * (start in after)
                 ways.append((best[start][0] + 1 + odd, start))
         best.append(min(ways))
     lines, end = [], len(bars)

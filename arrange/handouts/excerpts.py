@@ -1,21 +1,25 @@
 """What the engraver gets: chosen bars of one part as MusicXML, for a page that people play from.
 
-One stretch follows the other. Guitars and basses are written an octave above their sound (common
-practice). A part with strings has a second staff, the tablature: frets from the nut, an open
-string as 0, under a capo too. Names, tempo and words are left out, for they stand on the page;
-short notes are joined by beams, beat by beat.
+One stretch follows the other, and a bar may stand there as the sign of the bar before. Guitars and
+basses are written an octave above their sound (common practice). A part with strings has a second
+staff, the tablature: frets from the nut, an open string as 0, under a capo too. Names, tempo and
+words are left out, for they stand on the page; short notes are joined by beams, beat by beat.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
 
 from arrange.formats.musicxml.writing import score_tree
+from arrange.formats.musicxml.writing_elements import add
+from arrange.formats.musicxml.writing_layers import LEADING
 from arrange.guitar.necks import Array
+from arrange.handouts.tab_signs import TabSign, marked_notes, signs_of
+from arrange.tables.schemas import NOTES
 from arrange.tables.setups import note_setups
 from arrange.tables.song import Song, object_column, part_row
 from arrange.theory.meters import beat_quarters
@@ -24,7 +28,8 @@ SCORE, TAB = "score", "tab"
 MUTED = "muted-"  # begins the id of each muted note in the tablature
 
 _OCTAVE = -12
-_IN_WORDS = ("let ring", "palm mute", "cue")  # they would crowd the staff
+# Not for the engraver: it would crowd the staff with them.
+_IN_WORDS = ("let ring", "palm mute", "cue")
 _NAMES_ONLY = "Song"  # a section that the writer does not name
 _AFTER_BEAMS = ("notations", "lyric", "play", "listen")
 # Beams of a note value.
@@ -42,19 +47,39 @@ class Excerpt(NamedTuple):
         The played measure of each bar.
     symbols : list of (bar, str)
         Chord symbols in order, bars from 0.
+    signs : list of TabSign
+        Of the tablature's numbers, whose ids end in their places in this list.
     """
 
     root: Any
     numbers: list[int]
     symbols: list[tuple[int, str]]
+    signs: list[TabSign]
 
 
-def part_excerpt(song: Song, part: str, stretches: Sequence[tuple[int, int]]) -> Excerpt:
+def part_excerpt(
+    song: Song,
+    part: str,
+    stretches: Sequence[tuple[int, int]],
+    notes: pd.DataFrame | None = None,
+    repeated: Collection[int] = (),
+) -> Excerpt:
     """Return these stretches of a part, each from its first to its last played measure.
 
     Notes with a string and a fret stand in the tablature, others in the notation alone.
+
+    Parameters
+    ----------
+    song : Song
+    part : str
+    stretches : sequence of (first, last)
+    notes : DataFrame, optional
+        Of ``marked_notes``; else without fingers.
+    repeated : collection of int
+        Which of the excerpt's bars, from 0, are the sign of the bar before, without chord symbols.
     """
-    excerpt, numbers = _excerpt_song(song, part, stretches)
+    notes = marked_notes(song, part) if notes is None else notes
+    excerpt, numbers, signs = _excerpt_song(song, part, stretches, notes)
     root = score_tree(excerpt, [])
     for name in root.iter("part-name"):
         name.text = ""
@@ -76,9 +101,44 @@ def part_excerpt(song: Song, part: str, stretches: Sequence[tuple[int, int]]) ->
                 _leave_rhythm(measure)
             else:
                 _add_beams(measure, meters[bar], divisions)
-    chords = excerpt.chords
+                _leave_strings(measure)
+            if bar in repeated:
+                length = round(divisions * excerpt.measures["duration"].iloc[bar])
+                _repeat(measure, length)
+    chords = excerpt.chords[~(excerpt.chords["measure"] - 1).isin(list(repeated))]
     symbols = list(zip((chords["measure"] - 1).tolist(), chords["symbol"].tolist(), strict=True))
-    return Excerpt(root, numbers, symbols)
+    return Excerpt(root, numbers, symbols, signs)
+
+
+def _leave_strings(measure: Any) -> None:
+    """Leave strings and frets to the tablature, and draw a slur for each hammer-on and pull-off."""
+    for notations in measure.iter("notations"):
+        for technical in notations.findall("technical"):
+            for element in list(technical):
+                if element.tag in ("string", "fret"):
+                    technical.remove(element)
+                elif element.tag in ("hammer-on", "pull-off"):
+                    slur = notations.makeelement("slur", dict(element.attrib))
+                    notations.insert(notations.index(technical), slur)
+
+
+def _repeat(measure: Any, length: int) -> None:
+    """Put the sign of the bar before in place of what stands in a bar."""
+    for element in list(measure):
+        if element.tag in ("note", "backup", "forward", "harmony"):
+            measure.remove(element)
+    at = _place_before(measure, "barline")
+    barlines = [measure[place] for place in range(at, len(measure))]
+    _add_repeat(measure, "start")
+    note = add(measure, "note")
+    add(note, "rest", attributes={"measure": "yes"})
+    add(note, "duration", length)
+    _add_repeat(measure, "stop")  # here, or it goes on into the next part
+    measure.extend(barlines)
+
+
+def _add_repeat(measure: Any, kind: str) -> None:
+    add(add(add(measure, "attributes"), "measure-style"), "measure-repeat", 1, {"type": kind})
 
 
 def _name_continued(staff: Any) -> None:
@@ -104,9 +164,11 @@ def _leave_rhythm(measure: Any) -> None:
 
 
 def _excerpt_song(
-    song: Song, part: str, stretches: Sequence[tuple[int, int]]
-) -> tuple[Song, list[int]]:
-    """A song of the stretches one after the other, and the played measure of each of its bars."""
+    song: Song, part: str, stretches: Sequence[tuple[int, int]], own: pd.DataFrame
+) -> tuple[Song, list[int], list[TabSign]]:
+    """A song of the stretches one after the other, the played measure of each of its bars, and
+    the signs of its tablature.
+    """
     first, last = np.array(stretches).T
     rows = _rows_of_each(first - 1, last)
     bars = song.measures.iloc[rows]
@@ -122,7 +184,7 @@ def _excerpt_song(
         starts[last - 1] + song.measures["duration"].to_numpy()[last - 1],
     )
 
-    own = song.notes[song.notes["part"] == part].sort_values("measure", kind="stable")
+    own = own.sort_values("measure", kind="stable")
     measure = own["measure"].to_numpy(dtype=np.int64)
     lowest, highest = np.searchsorted(measure, first), np.searchsorted(measure, last, side="right")
     held, stretch = _rows_of_each(lowest, highest), np.repeat(range(len(at)), highest - lowest)
@@ -134,6 +196,13 @@ def _excerpt_song(
         measure=measure[held] + (begins + 1 - first)[stretch], section=_NAMES_ONLY,
     )  # fmt: skip
     chords = [chords_within(song, *ends) for ends in zip(start, end, strict=True)]
+    is_fretted = _is_fretted(notes).to_numpy()
+    signs = signs_of(notes[is_fretted], stretch[is_fretted])
+    leads_out = notes["leads_to"].to_numpy() > last[stretch]
+    notes = notes.assign(technique=[
+        _without(names, LEADING) if is_out else names
+        for names, is_out in zip(notes["technique"], leads_out, strict=True)
+    ])[list(NOTES.names)]  # fmt: skip
     stretch = np.repeat(range(len(at)), [len(rows) for rows, _, _ in chords])
     onset = np.concatenate([onset for _, onset, _ in chords]) + (at - start)[stretch]
     symbols = song.chords.iloc[np.concatenate([rows for rows, _, _ in chords])].assign(
@@ -145,8 +214,13 @@ def _excerpt_song(
         duration=length.sum(),
     )  # fmt: skip
     parts, both = _staves(song, part, notes)
-    return Song(parts, sections, bars.reset_index(drop=True),
-                symbols.reset_index(drop=True), both), numbers  # fmt: skip
+    excerpt = Song(parts, sections, bars.reset_index(drop=True),
+                   symbols.reset_index(drop=True), both)  # fmt: skip
+    return excerpt, numbers, signs
+
+
+def _is_fretted(notes: pd.DataFrame) -> Any:
+    return notes["string"].notna() & notes["fret"].notna() & notes["pitch"].notna()
 
 
 def _rows_of_each(starts: Array, ends: Array) -> Array:
@@ -173,7 +247,7 @@ def chords_within(song: Song, start: float, end: float) -> tuple[Array, Array, A
 def _staves(song: Song, part: str, notes: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
     """The part as one row a staff, and its notes once for each."""
     row = part_row(song, part)
-    techniques = [_engraved(names) for names in notes["technique"]]
+    techniques = [_without(names, _IN_WORDS) for names in notes["technique"]]
     names = _voices_downward(song.notes[song.notes["part"] == part])
     notes = notes.assign(
         technique=pd.array(techniques, dtype="str"),
@@ -184,9 +258,8 @@ def _staves(song: Song, part: str, notes: pd.DataFrame) -> tuple[pd.DataFrame, p
         part=SCORE, capo=0, drive="clean", echo=None, level=0.0, player=None, tuning=None,
         transpose=_OCTAVE if is_octave else row["transpose"],
     )  # fmt: skip
-    missing = pd.array([pd.NA] * len(notes), dtype="Int64")
-    plain = notes.assign(part=SCORE, string=missing, fret=missing)
-    fretted = notes[notes["string"].notna() & notes["fret"].notna() & notes["pitch"].notna()]
+    plain = notes.assign(part=SCORE)  # with its strings: what leads on stays on them
+    fretted = notes[_is_fretted(notes)]
     if not isinstance(row["tuning"], tuple):
         return score, plain
     is_muted = fretted["technique"].fillna("").str.contains("muted")
@@ -213,10 +286,10 @@ def _voices_downward(notes: pd.DataFrame) -> dict[str, str]:
     return {voice: str(number) for number, voice in enumerate(in_order, 1)}
 
 
-def _engraved(technique: Any) -> str | None:
+def _without(technique: Any, names: Collection[str]) -> str | None:
     if not isinstance(technique, str):
         return None
-    return ", ".join(name for name in technique.split(", ") if name not in _IN_WORDS) or None
+    return ", ".join(name for name in technique.split(", ") if name not in names) or None
 
 
 def _add_beams(measure: Any, meter: str, divisions: int) -> None:

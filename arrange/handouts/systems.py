@@ -12,13 +12,18 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from arrange.handouts.excerpts import MUTED
+from arrange.handouts.tab_signs import Number, TabSign, TabStaff, draw_signs
 from arrange.text.markup import escape_html
 
 IN_PICTURE = 10.0  # of the picture's coordinates to one of the engraver's page units
 LEFT = 62  # page units for the bar number, left of the staff
 
 _NUMBER_X = LEFT * IN_PICTURE - 75  # where a bar number ends
-_SYMBOL_SIZE, _FRET_SIZE, _NUMBER_SIZE = 450, 380, 300  # picture coordinates
+_SYMBOL_SIZE, _FRET_SIZE, _NUMBER_SIZE = 450, 380, 300  # picture coordinates, and at least:
+_SYMBOL_MM, _FRET_MM, _NUMBER_MM = 2.6, 2.0, 1.6  # heights of capitals and digits. By eye.
+_STAFF_HIGH = 720.0
+_CAPITAL = 0.729  # height of capitals and digits of DejaVu Sans, against the size
+_OVER_STRING = 110  # where the engraver sets a fret number, below its string
 _WIDE = 0.7  # of a digit, against its size
 _SYMBOL_WIDE = 0.82  # of a letter of a chord symbol: "m" and "#" are wider than others
 _STYLE = (
@@ -43,6 +48,10 @@ class System:
         Against the width.
     number_y : float
         Where the bar number stands, in the picture's coordinates.
+    number_size : float
+        In the picture's coordinates.
+    natural : float
+        How much of the width is drawn on; less than the width for one bar or two.
     """
 
     first: int
@@ -51,6 +60,8 @@ class System:
     width: float
     height: float
     number_y: float
+    number_size: float
+    natural: float
 
     def moved(self, bars: int) -> System:
         """Return the same system some bars later."""
@@ -58,18 +69,36 @@ class System:
 
     def number(self) -> tuple[float, float, float]:
         """Return where the bar number ends, its base line and its size, against the width."""
-        return _NUMBER_X / self.width, self.number_y / self.width, _NUMBER_SIZE / self.width
+        return _NUMBER_X / self.width, self.number_y / self.width, self.number_size / self.width
+
+    def cut(self) -> System:
+        """Return the same without the blank at its right.
+
+        On paper it takes ``natural / width`` of the width for which it was engraved.
+        """
+        return self.widened(self.natural)
+
+    def widened(self, width: float) -> System:
+        """Return the same with a blank at its right up to a width, in the picture's coordinates."""
+        high = self.height * self.width
+        view = f'viewBox="0 0 {width:.0f} {high:.0f}"'
+        picture = _OWN_VIEW.sub(view, self.picture, count=1)
+        return replace(self, picture=picture, width=width, height=high / width)
 
     def numbered(self) -> str:
         """Return the picture with the bar number in it."""
-        number = _text(_NUMBER_X, self.number_y, str(self.first), _NUMBER_SIZE, "end")
+        number = _text(_NUMBER_X, self.number_y, str(self.first), self.number_size, "end")
         return self.picture.removesuffix("</svg>") + number + "</svg>"
 
 
+_OWN_VIEW = re.compile(r'viewBox="0 0 \d+ \d+"')
 _VIEW = re.compile(r'<svg class="definition-scale"[^>]*viewBox="0 0 ([\d.]+) ([\d.]+)"[^>]*>')
 _SHELL = re.compile(r"<svg [^>]*>")
+_PAGE_MOVED = re.compile(r'class="page-margin" transform="([^"]*)"')
 _MARGIN = re.compile(r'class="page-margin" transform="translate\([^,]+, ([\d.]+)\)"')
 _TOP = re.compile(r'class="staff">\s*<path d="M-?[\d.]+ (-?[\d.]+) ')
+_STAFF_PATHS = re.compile(r'class="staff">\s*((?:<path [^>]*>\s*)+)')
+_PATH = re.compile(r' d="M(-?[\d.]+) (-?[\d.]+) L(-?[\d.]+) ')
 _HARM = re.compile(
     r'(<g [^>]*class="harm">)\s*<text x="(-?[\d.]+)" y="(-?[\d.]+)".*?</text>', re.DOTALL
 )
@@ -79,7 +108,7 @@ _FRET = re.compile(
     re.DOTALL,
 )
 _UNWANTED = re.compile(
-    r'<g id="[^"]*"(?: [a-z-]+="[^"]*")*? class="(?:mNum\b[^"]*|[^"]*placeholder[^"]*)"'
+    r'<g(?: (?!class)[a-z-]+="[^"]*")* class="(?:mNum\b[^"]*|mRptNum|[^"]*placeholder[^"]*)"'
 )
 _ID = re.compile(r' id="(?!E[0-9A-F]{3})[^"]*"')
 _OWN_STYLE = re.compile(r"<style type=\"text/css\">.*?</style>", re.DOTALL)
@@ -93,7 +122,13 @@ _SIGN_HIGH = 160  # half a sign's height, about
 _CLEF_HIGH = 330  # over the upper line
 
 
-def system_of(page: str, symbols: Sequence[str], first: int, last: int) -> System:
+def system_of(
+    page: str,
+    symbols: Sequence[str],
+    signs: Sequence[TabSign],
+    bars: tuple[int, int],
+    staff_mm: float,
+) -> System:
     """Return the engraver's page as a system, cut to what it holds.
 
     Parameters
@@ -102,8 +137,12 @@ def system_of(page: str, symbols: Sequence[str], first: int, last: int) -> Syste
         SVG.
     symbols : sequence of str
         The chord symbols in order; they are written in a row above.
-    first, last : int
-        Played measures.
+    signs : sequence of TabSign
+        By the places that end the ids of the tablature's numbers.
+    bars : tuple of int
+        First and last played measure.
+    staff_mm : float
+        Height of the five lines on paper: letters and digits do not become smaller than legible.
     """
     picture = drawn_groups(page)
     width = float(_VIEW.search(picture)[1])  # type: ignore[index]
@@ -114,10 +153,14 @@ def system_of(page: str, symbols: Sequence[str], first: int, last: int) -> Syste
     top = min(min(heights) - _SIGN_HIGH, staff_top - _CLEF_HIGH, *alone)
     bottom = max(heights) + _SIGN_HIGH
     row = top - 60  # the chord symbols stand in a row above all of it
-    picture = _with_symbols(picture, symbols, row, width)
-    picture = _FRET.sub(lambda found: f"<g {found[2]}{_fret(found)}", picture)
+    symbol_size = _size(_SYMBOL_SIZE, _SYMBOL_MM, staff_mm)
+    fret_size = _size(_FRET_SIZE, _FRET_MM, staff_mm)
+    drawn, below = _signs(picture, signs, heights, fret_size)
+    bottom = max(bottom, below)
+    picture = _with_symbols(picture, symbols, row, width, symbol_size)
+    picture = _FRET.sub(lambda found: f"<g {found[2]}{_fret(found, fret_size)}", picture)
     picture = _OWN_STYLE.sub(_STYLE, _ID.sub("", picture))
-    above = row - _SYMBOL_SIZE if symbols else top
+    above = row - symbol_size if symbols else top
     high, margin = bottom - above, float(_MARGIN.search(picture)[1])  # type: ignore[index]
     shell = (
         f'<svg class="engraved" viewBox="0 0 {width:.0f} {high:.0f}" version="1.1" '
@@ -126,11 +169,45 @@ def system_of(page: str, symbols: Sequence[str], first: int, last: int) -> Syste
     moved = f'<g color="black" transform="translate(0 {-margin - above:.0f})">'
     picture = _VIEW.sub(moved, picture, count=1)
     picture = _SHELL.sub(shell, picture, count=1)
-    picture = re.sub(r"</svg>\s*</svg>\s*$", "</g></svg>", picture)
-    return System(first, last, picture, width, high / width, staff_top - 40 - above)
+    ends = f'<g transform="{_moved_as_page(page)}">{drawn}</g></g></svg>' if drawn else "</g></svg>"
+    picture = re.sub(r"</svg>\s*</svg>\s*$", ends, picture)
+    number_size = _size(_NUMBER_SIZE, _NUMBER_MM, staff_mm)
+    return System(*bars, picture, width, high / width, staff_top - 40 - above, number_size, width)
 
 
-def _with_symbols(picture: str, symbols: Sequence[str], row: float, width: float) -> str:
+def _size(usual: float, least_mm: float, staff_mm: float) -> float:
+    """A size of letters with capitals of at least a height on paper."""
+    return max(usual, least_mm / staff_mm * _STAFF_HIGH / _CAPITAL)
+
+
+def _moved_as_page(page: str) -> str:
+    """How the engraver moves what stands on its page."""
+    return _PAGE_MOVED.search(page)[1]  # type: ignore[index]
+
+
+def _signs(
+    picture: str, signs: Sequence[TabSign], heights: Sequence[float], size: float
+) -> tuple[str, float]:
+    """The signs of the tablature, and how far down they reach."""
+    numbers = []
+    for found in _FRET.finditer(picture):
+        half = _fret_wide(_fret_number(found), size) / 2
+        place = int(found[1].split("-")[1])
+        numbers.append(Number(place, float(found[3]), float(found[4]) - _OVER_STRING, half))
+    if not numbers:
+        return "", 0.0
+    paths = _STAFF_PATHS.findall(picture)
+    lines = [float(y) for _, y, _ in _PATH.findall(paths[1])]
+    over = max((each for each in heights if each < min(lines) - 60), default=0.0) + _SIGN_HIGH
+    right = max(float(x) for _, _, x in _PATH.findall(paths[-1]))
+    staff = TabStaff(min(number.x for number in numbers) - 2 * size, right, min(lines),
+                     max(lines), over)  # fmt: skip
+    return draw_signs(numbers, signs, staff, size / _FRET_SIZE)
+
+
+def _with_symbols(
+    picture: str, symbols: Sequence[str], row: float, width: float, size: float
+) -> str:
     """The picture with these chord symbols in a row, each as narrow as the next one asks."""
     places = [float(found[2]) for found in _HARM.finditer(picture)]
     rooms = [after - own for own, after in itertools.pairwise([*places, width - LEFT * IN_PICTURE])]
@@ -138,34 +215,46 @@ def _with_symbols(picture: str, symbols: Sequence[str], row: float, width: float
 
     def drawn(found: re.Match[str]) -> str:
         symbol, room = next(waiting, ("", width))
-        wide = _SYMBOL_WIDE * _SYMBOL_SIZE * len(symbol)
-        narrow = min(1.0, (room - 220) / wide) if symbol else 1.0
-        return found[1] + _text(float(found[2]), row, symbol, _SYMBOL_SIZE, narrow=narrow)
+        wide = _SYMBOL_WIDE * size * len(symbol)
+        narrow = min(1.0, (room - 0.49 * size) / wide) if symbol else 1.0
+        return found[1] + _text(float(found[2]), row, symbol, size, narrow=narrow)
 
     return _HARM.sub(drawn, picture)
 
 
-def _fret(found: re.Match[str]) -> str:
+def _fret_number(found: re.Match[str]) -> str:
+    return "×" if found[1].startswith(MUTED) else found[5].strip()
+
+
+def _fret_wide(number: str, size: float) -> float:
+    return _WIDE * size * _fret_narrow(number) * len(number)
+
+
+def _fret_narrow(number: str) -> float:
+    return 1.0 if len(number) < 2 else 0.8
+
+
+def _fret(found: re.Match[str], size: float) -> str:
     """A fret number on a patch of white, so that no line runs through it."""
-    number = "×" if found[1].startswith(MUTED) else found[5].strip()
-    narrow = 1.0 if len(number) < 2 else 0.8
-    x, y = float(found[3]), float(found[4])
-    wide = _WIDE * _FRET_SIZE * narrow * len(number)
+    number = _fret_number(found)
+    x = float(found[3])
+    y = float(found[4]) - _OVER_STRING + _CAPITAL / 2 * size
+    wide = _fret_wide(number, size)
     patch = (
-        f'<rect x="{x - wide / 2:.0f}" y="{y - 0.74 * _FRET_SIZE:.0f}" width="{wide:.0f}" '
-        f'height="{0.76 * _FRET_SIZE:.0f}" style="fill:#fff;stroke:none"/>'
+        f'<rect x="{x - wide / 2:.0f}" y="{y - 0.74 * size:.0f}" width="{wide:.0f}" '
+        f'height="{0.76 * size:.0f}" style="fill:#fff;stroke:none"/>'
     )
-    return patch + _text(x, y, number, _FRET_SIZE, "middle", narrow)
+    return patch + _text(x, y, number, size, "middle", _fret_narrow(number))
 
 
 def _text(
-    x: float, y: float, words: str, size: int, anchor: str = "start", narrow: float = 1.0
+    x: float, y: float, words: str, size: float, anchor: str = "start", narrow: float = 1.0
 ) -> str:
     place = f'x="{x:.0f}" y="{y:.0f}"'
     if narrow < 1:
         place = f'transform="translate({x:.0f} {y:.0f}) scale({max(narrow, 0.4):.2f} 1)"'
     return (
-        f'<text {place} text-anchor="{anchor}" font-size="{size}px" '
+        f'<text {place} text-anchor="{anchor}" font-size="{size:.0f}px" '
         f'font-family="DejaVu Sans, sans-serif" font-weight="bold">{escape_html(words)}</text>'
     )
 

@@ -1,0 +1,310 @@
+"""Signs at the numbers of a tablature: slides, arcs with H or P, P.M., let ring, fingers.
+
+The engraver draws none of them there. They are drawn into its picture, line by line, from where
+its numbers stand; what leads over the end of a line is open there and goes on in the next one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import Any, NamedTuple
+
+import numpy as np
+import pandas as pd
+
+from arrange.formats.musicxml.writing_layers import LEADING
+from arrange.guitar.necks import Array
+from arrange.tables.song import Song
+
+_DRAWN = (*LEADING, "muted", "palm mute", "let ring")
+_DRAWN_IN_NOTATION = ("slide", "muted")
+MOVED = 2  # frets by which the hand moves so that the finger is said
+STRETCHED = 4  # frets that a chord spans so that the finger is said; a finger a fret spans three
+
+# Picture coordinates.
+_LETTER = 280  # size of letters and fingers
+_ARC = 130  # how high an arc rises
+_SLANT = 95  # a slide's end over or below its string
+_OPEN = 330  # length of what leads on without a number to lead to
+_ROW = 320  # height of a row of signs
+_CLEAR = 60
+_NEAR = 1e-6  # quarter notes
+_HALF = 140  # of a fret number's height
+_RUNS = (("palm", "P.M."), ("ring", "let ring"))
+
+
+def drawn_techniques(*, has_tab: bool) -> tuple[str, ...]:
+    """Return the techniques that are drawn, so that no words need to name them.
+
+    Parameters
+    ----------
+    has_tab : bool
+        Whether tablature stands below the notation.
+    """
+    return _DRAWN if has_tab else _DRAWN_IN_NOTATION
+
+
+class TabSign(NamedTuple):
+    """What stands at a number of the tablature.
+
+    Parameters
+    ----------
+    leads : tuple of str
+        Slide, hammer-on, pull-off.
+    to : int
+        The place of the number that it leads to, -1 for one that is not in the picture.
+    rise : float
+        By how many frets it leads up, NaN where nothing follows.
+    palm, ring : bool
+        Palm mute; let ring.
+    finger : int
+        0 where none is drawn.
+    """
+
+    leads: tuple[str, ...]
+    to: int
+    rise: float
+    palm: bool
+    ring: bool
+    finger: int
+
+
+class Number(NamedTuple):
+    """A number of the tablature: the place of its sign, and where it is drawn.
+
+    `y` is the string's, `half` half the number's width, `string` from the top of the staff.
+    """
+
+    place: int
+    x: float
+    y: float
+    half: float
+
+
+def marked_notes(song: Song, part: str, fingers: Sequence[float] | None = None) -> pd.DataFrame:
+    """Return the part's notes with what its tablature shows besides frets.
+
+    Parameters
+    ----------
+    song : Song
+    part : str
+    fingers : sequence of float, optional
+        A finger for each note of the part in the order of the table; 0 or NaN for none.
+
+    Returns
+    -------
+    DataFrame
+        The part's notes; `rise`, the frets by which the next note on the string is higher, where
+        they lead there; `leads_to`, the measure of that note, infinite where it does not follow at
+        once; `finger`, 0 where none is to be drawn.
+    """
+    own = song.notes[song.notes["part"] == part]
+    given = [0] * len(own) if fingers is None else list(fingers)
+    own = own.assign(finger=pd.array(given, dtype="Int64").fillna(0).to_numpy(dtype=np.int64))
+    own = own.sort_values(["onset", "grace"], ascending=[True, False], kind="stable")
+    names = ["onset", "fret", "measure"]
+    after = own.groupby("string", dropna=False)[names].shift(-1).astype("Float64")
+    rise = (after["fret"] - own["fret"]).to_numpy(dtype=float, na_value=np.nan)
+    is_joined = after["onset"] <= own["onset"] + own["duration"] + _NEAR
+    leads_to = after["measure"].where(is_joined).to_numpy(dtype=float, na_value=np.inf)
+    is_leading = own["technique"].str.contains("|".join(LEADING), na=False).to_numpy(dtype=bool)
+    own["rise"] = np.where(is_leading, rise, np.nan)
+    own["leads_to"] = np.where(is_leading, leads_to, -1.0)
+    own["finger"] = _fingers_drawn(own)
+    return own
+
+
+def _fingers_drawn(own: pd.DataFrame) -> Array:
+    """The finger at the lowest string of each attack for which the hand moves or stretches, unless
+    that is an open string.
+    """
+    fret = own["fret"].to_numpy(dtype=float, na_value=np.nan)
+    finger = own["finger"].to_numpy()
+    is_held = (finger >= 1) & (finger <= 4) & (fret > 0)
+    held = own[is_held].assign(fret=fret[is_held])
+    frets = held.groupby("onset", sort=True)["fret"]
+    by_finger = held.sort_values(["onset", "finger"], kind="stable").drop_duplicates("onset")
+    first = (by_finger["fret"] - by_finger["finger"]).set_axis(by_finger["onset"])
+    moves = first.diff().abs().fillna(MOVED) >= MOVED  # the fret of the first finger
+    stretches = frets.max() - frets.min() >= STRETCHED
+    onsets = first.index[(moves | stretches).to_numpy(dtype=bool)]
+    lowest = own[~own["grace"] & own["string"].notna()].sort_values("string", kind="stable")
+    lowest = lowest.drop_duplicates("onset", keep="last")
+    lowest = lowest[lowest["onset"].isin(onsets) & lowest.index.isin(held.index)]
+    drawn = pd.Series(0, index=own.index)
+    drawn[lowest.index] = lowest["finger"].astype(int)
+    return drawn.to_numpy(dtype=np.int64)
+
+
+def signs_of(fretted: pd.DataFrame, stretch: Array) -> list[TabSign]:
+    """Return the sign of each note in the tablature, in order.
+
+    Parameters
+    ----------
+    fretted : DataFrame
+        Of ``marked_notes``.
+    stretch : integers
+        The stretch in which each stands; nothing leads from one into another.
+    """
+    order = fretted.assign(place=range(len(fretted)), stretch=stretch).sort_values(
+        ["stretch", "onset", "grace"], ascending=[True, True, False], kind="stable"
+    )
+    after = order.groupby(["stretch", "string"])["place"].shift(-1).fillna(-1)
+    to = np.full(len(fretted), -1)
+    to[order["place"].to_numpy()] = after.where(np.isfinite(order["leads_to"]), -1)
+    columns: list[list[Any]] = [fretted[name].tolist() for name in ("technique", "rise", "finger")]
+    signs = []
+    for technique, rise, finger, target in zip(*columns, to.tolist(), strict=True):
+        names = technique.split(", ") if isinstance(technique, str) else []
+        leads = tuple(name for name in names if name in LEADING)
+        signs.append(TabSign(leads, target, rise, "palm mute" in names, "let ring" in names,
+                             int(finger)))  # fmt: skip
+    return signs
+
+
+class TabStaff(NamedTuple):
+    """Where a line's tablature lies, in the picture.
+
+    `left` is where the first number may stand, `over` the lowest that stands above it.
+    """
+
+    left: float
+    right: float
+    top: float
+    bottom: float
+    over: float
+
+
+def draw_signs(
+    numbers: Sequence[Number], signs: Sequence[TabSign], staff: TabStaff, scale: float
+) -> tuple[str, float]:
+    """Return the signs of a line as SVG, and how far below the staff they reach.
+
+    Parameters
+    ----------
+    numbers : sequence of Number
+        Those of the line in the order of the piece; a tied note has several.
+    signs : sequence of TabSign
+        By place.
+    staff : TabStaff
+    scale : float
+        Of letters, 1 for a staff of usual size.
+    """
+    first = {number.place: number for number in reversed(numbers)}
+    last = {number.place: number for number in numbers}
+    drawn = list(_leads(first, last, signs, staff, scale))
+    below = max(staff.bottom, max(number.y for number in numbers) + _HALF * scale)
+    fingers = [(number, signs[place].finger) for place, number in first.items()
+               if signs[place].finger]  # fmt: skip
+    if fingers:
+        below += _ROW * scale
+        drawn += [_sign(each.x, below - _CLEAR / 2, str(finger), scale, "finger")
+                  for each, finger in fingers]  # fmt: skip
+    has_arc = any(set(signs[n.place].leads) - {"slide"} and n.y < staff.top + 250 for n in numbers)
+    for kind, words in _RUNS:
+        runs = list(_runs(first, signs, kind))
+        if not runs:
+            continue
+        row = staff.top - _HALF * scale - _CLEAR
+        if has_arc or row - 0.75 * _LETTER * scale < staff.over:
+            below += _ROW * scale
+            row = below - _CLEAR / 2
+        has_arc = True  # the row above is taken
+        drawn += [_run(start, end, row, words, scale) for start, end in runs]
+    return "".join(drawn), below
+
+
+def _leads(
+    first: dict[int, Number],
+    last: dict[int, Number],
+    signs: Sequence[TabSign],
+    staff: TabStaff,
+    scale: float,
+) -> Iterator[str]:
+    """What leads from number to number, or over an end of the line."""
+    lettered: set[int] = set()
+    for place, sign in enumerate(signs):
+        start, end = last.get(place), first.get(sign.to)
+        if not sign.leads or (start is None and end is None):
+            continue
+        height = start.y if start else end.y  # type: ignore[union-attr]
+        left = start.x + start.half if start else staff.left
+        if end:
+            right = end.x - end.half
+        else:
+            right = staff.right if sign.to >= 0 else min(left + _OPEN, staff.right)
+        if not start:
+            left = max(left, right - _OPEN)
+        for name in sign.leads:
+            if name == "slide":
+                yield _slide(left + 15, right - 15, height, sign.rise)
+                continue
+            letter = "" if round(left) in lettered or not start else name[0].upper()
+            lettered.add(round(left))
+            yield _arc(left, right, height - _HALF * scale - 10, letter, scale)
+
+
+def _slide(left: float, right: float, y: float, rise: float) -> str:
+    slant = -_SLANT if rise < 0 else _SLANT
+    right = max(right, left + 60)
+    return (f'<path class="slide-tab" d="M{left:.0f} {y + slant:.0f} L{right:.0f} '
+            f'{y - slant:.0f}" stroke-width="30" fill="none"/>')  # fmt: skip
+
+
+def _arc(left: float, right: float, y: float, letter: str, scale: float) -> str:
+    left, right = left - 50, right + 50
+    high = y - 4 / 3 * _ARC
+    near = (right - left) * 0.2
+    path = (f'<path class="lead-tab" d="M{left:.0f} {y:.0f} C{left + near:.0f} {high:.0f} '
+            f'{right - near:.0f} {high:.0f} {right:.0f} {y:.0f}" stroke-width="26" fill="none"/>'
+            )  # fmt: skip
+    if not letter:
+        return path
+    size, x, base = _LETTER * scale * 0.92, (left + right) / 2, y - _ARC - 25
+    patch = (f'<rect x="{x - 0.42 * size:.0f}" y="{base - 0.76 * size:.0f}" '
+             f'width="{0.84 * size:.0f}" height="{0.8 * size:.0f}" '
+             'style="fill:#fff;stroke:none"/>')  # fmt: skip
+    return path + patch + _sign(x, base, letter, scale * 0.92, "lead")
+
+
+def _runs(
+    first: dict[int, Number], signs: Sequence[TabSign], kind: str
+) -> Iterator[tuple[Number, Number]]:
+    """The first and the last number of each run of attacks that has it."""
+    by_attack: dict[int, list[int]] = {}
+    for place, number in first.items():
+        by_attack.setdefault(round(number.x), []).append(place)
+    run: list[Number] = []
+    for _, places in sorted(by_attack.items()):
+        if any(getattr(signs[place], kind) for place in places):
+            run.append(first[places[0]])
+        elif run:
+            yield run[0], run[-1]
+            run = []
+    if run:
+        yield run[0], run[-1]
+
+
+def _run(start: Number, end: Number, y: float, words: str, scale: float) -> str:
+    """The words at the first number, and a broken line with a hook up to the last."""
+    left = start.x - start.half
+    drawn = _sign(left, y, words, scale, "run", "start")
+    begin = left + 0.68 * _LETTER * scale * len(words) + _CLEAR
+    if end.x > begin + _CLEAR:
+        middle = y - 0.3 * _LETTER * scale
+        drawn += (
+            f'<path d="M{begin:.0f} {middle:.0f} L{end.x + end.half:.0f} {middle:.0f}" '
+            'stroke-width="22" stroke-dasharray="90 70" fill="none"/>'
+            f'<path d="M{end.x + end.half:.0f} {middle - 70:.0f} L{end.x + end.half:.0f} '
+            f'{middle + 70:.0f}" stroke-width="22" fill="none"/>'
+        )
+    return drawn
+
+
+def _sign(x: float, y: float, words: str, scale: float, kind: str, anchor: str = "middle") -> str:
+    style = ' font-style="italic"' if kind == "run" else ""
+    return (
+        f'<text class="{kind}-tab" x="{x:.0f}" y="{y:.0f}" text-anchor="{anchor}" '
+        f'font-size="{_LETTER * scale:.0f}px"{style} '
+        f'font-family="DejaVu Sans, sans-serif">{words}</text>'
+    )
