@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 
 import pandas as pd
 
@@ -35,38 +36,68 @@ def drive_words(drive: str) -> str:
 
 
 def setup_words(song: Song, part: str, stays: Sequence[Stay]) -> dict[str, tuple[str, ...]]:
-    """Return what stands beside the name of each section.
+    """Return what stands beside the name of each section, one read after the other.
 
     The sound and the capo where they differ from what the part had when it last played; the layers
     wherever they are named; a capo that is to be changed, in the section before, with the time
     that there is for it.
     """
-    setups, notes = own_setups(song, part), own_notes(song, part)
+    setups = own_setups(song, part)
     found: dict[str, list[str]] = {stay.section: [] for stay in stays}
     played = [stay for stay in stays if stay.plays]
+    for before, stay in pairwise(played):
+        now, earlier = setups.loc[stay.section], setups.loc[before.section]
+        found[stay.section] += _sound_changes(earlier, now)
+        if now["capo"] != earlier["capo"]:
+            found[stay.section].append(capo_words(now["capo"]))
+    return _with_layers_and_capos(song, part, stays, found)
+
+
+def standing_words(song: Song, part: str, stays: Sequence[Stay]) -> dict[str, tuple[str, ...]]:
+    """Return what stands beside the name of each section, each read by itself.
+
+    The sound, the echo and the capo wherever the part has more than one in the song; layers and
+    capos to be changed as in ``setup_words``.
+    """
+    setups, played = own_setups(song, part), own_played_setups(song, part)
+    changes = {name: played[name].fillna("").nunique() > 1 for name in ("drive", "echo", "capo")}
+    found: dict[str, list[str]] = {}
+    for stay in stays:
+        now = setups.loc[stay.section]
+        words = {"drive": drive_words(now["drive"]), "echo": _echo_words(now),
+                 "capo": capo_words(now["capo"])}  # fmt: skip
+        found[stay.section] = [w for name, w in words.items() if stay.plays and changes[name]]
+    return _with_layers_and_capos(song, part, stays, found)
+
+
+def _with_layers_and_capos(
+    song: Song, part: str, stays: Sequence[Stay], found: dict[str, list[str]]
+) -> dict[str, tuple[str, ...]]:
+    """What is known of each section, with its layers and the capo to be set after it."""
+    setups, notes = own_setups(song, part), own_notes(song, part)
+    played = [stay for stay in stays if stay.plays]
     for place, stay in enumerate(played):
-        now, words = setups.loc[stay.section], found[stay.section]
-        if place:
-            before = setups.loc[played[place - 1].section]
-            words += _sound_changes(before, now)
-            if now["capo"] != before["capo"]:
-                words.append(capo_words(now["capo"]))
-                earlier = stays[stays.index(stay) - 1]
-                found[earlier.section].append(
-                    f"then {capo_words(now['capo'])}, {_rest(song, notes, stay):.0f} s for it"
-                )
+        now = setups.loc[stay.section]
+        if place and now["capo"] != setups.loc[played[place - 1].section, "capo"]:
+            earlier = stays[stays.index(stay) - 1]
+            found[earlier.section].append(
+                f"then {capo_words(now['capo'])}, {_rest(song, notes, stay):.0f} s for it"
+            )
         if isinstance(now["layers"], str):
-            words.append(f"from {listed(split_parts(now['layers']))}")
+            found[stay.section].append(f"from {listed(split_parts(now['layers']))}")
     return {section: tuple(words) for section, words in found.items()}
+
+
+def _echo_words(setup: pd.Series) -> str:  # type: ignore[type-arg]
+    return f"echo {setup['echo']}" if isinstance(setup["echo"], str) else "no echo"
 
 
 def _sound_changes(before: pd.Series, now: pd.Series) -> list[str]:  # type: ignore[type-arg]
     words = []
     if now["drive"] != before["drive"]:
         words.append(drive_words(now["drive"]))
-    echo, earlier = (row["echo"] if isinstance(row["echo"], str) else "" for row in (now, before))
-    if echo != earlier:
-        words.append(f"echo {echo}" if echo else "no echo")
+    if _echo_words(now) != _echo_words(before):
+        words.append(_echo_words(now))
     return words
 
 

@@ -2,31 +2,41 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-import numpy as np
 import pandas as pd
 
 from arrange.decisions import DecisionLog
 from arrange.errors import ArrangeError
+from arrange.explaining import Explanation, explain_part
 from arrange.explaining.cues import section_cues
-from arrange.explaining.part_sections import own_notes, part_stays, who_plays
+from arrange.explaining.part_sections import Stay, own_notes, part_stays
+from arrange.explaining.returning_sections import Return, returning_sections
 from arrange.explaining.section_setups import (
     drive_words,
     own_played_setups,
     own_setups,
-    setup_words,
+    standing_words,
 )
 from arrange.guitar.fingering import finger_part, part_neck
 from arrange.guitar.hands import Hand
-from arrange.guitar.necks import TUNINGS, Neck, capo_words, parse_tuning
+from arrange.guitar.necks import TUNINGS, Neck, Shape, capo_words, parse_tuning
 from arrange.guitar.players import Player
-from arrange.handouts.drawing import draw_form, draw_shape
-from arrange.handouts.engraving import engrave
+from arrange.handouts.engraving import STAFF_MM, Prepared, engrave_prepared, prepare
 from arrange.handouts.remarks_and_decisions import part_notices
 from arrange.handouts.shapes_and_rhythm import StrumSection, strum_sections
+from arrange.handouts.stretches import (
+    Stretch,
+    drawn_shapes,
+    engraved_spans,
+    joined_names,
+    moved_bars,
+    shared_words,
+    song_bars,
+    struck_stretch,
+)
 from arrange.handouts.systems import System
 from arrange.quantities.texture import echo_times
 from arrange.tables.schemas import NOTES
@@ -38,8 +48,6 @@ from arrange.theory.meters import tempo_words
 from arrange.theory.pitch import moved_key, pitch_class_name
 
 STYLES = ("notation", "shapes")
-_MOST_OTHERS = 7  # rows of other parts in the form at a glance
-_NEAR = 1e-9  # quarter notes
 _MOST_PROBLEMS = 4  # problems named one by one
 
 WARM_UP = (
@@ -54,86 +62,51 @@ LOUDNESS = (
 
 
 @dataclass(frozen=True)
-class Bar:
-    """A bar on the page: its played number, its chord symbols, and how it is struck.
-
-    `chords` are those of the chords table and nothing else; `shapes` the labels of fret pictures,
-    where the chords do not say which is held.
-    """
-
-    number: int
-    chords: tuple[str, ...]
-    shapes: tuple[str, ...] = ()
-    counts: tuple[str, ...] = ()
-    marks: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True)
-class Stretch:
-    """A section on a part sheet.
+class PartSheet:
+    """A part sheet.
 
     Parameters
     ----------
-    section : str
-    first, last : int
-        Played measures.
-    time : str
-        Where it begins, minutes and seconds.
-    facts : tuple of str
-        Meter, key and tempo where they are new; the sound and the capo likewise, and the layers.
-    plays : bool
-    written_as : str
-        The section in which the same is written out; empty if it is written here, or rests.
-    cues : tuple of str
+    title, part, player : str
+    facts : tuple of (str, str)
     notices : tuple of str
-        Remarks and decisions.
-    bars : tuple of Bar
-        Every bar with its chord symbols alone.
-    struck : tuple of Bar
-        The same with counts, where the section is made of shapes.
-    shapes : tuple of str
-        Fret pictures, SVG.
-    systems : tuple of System
-        Where the section is played and not made of shapes, also one that is written as another.
+        Remarks and decisions for all the song.
+    form : tuple of (section, bars, plays)
+        The song from beginning to end.
+    stretches : tuple of Stretch
+    engraved : Prepared
+        The spans of all stretches, in their order, to be engraved in any size.
+    legend : str
+    cautions : tuple of str
+    lessons : tuple of (str, tuple of str)
+        Each section and how to play it, step by step, where that was asked for.
     """
-
-    section: str
-    first: int
-    last: int
-    time: str
-    facts: tuple[str, ...]
-    plays: bool
-    written_as: str
-    cues: tuple[str, ...]
-    notices: tuple[str, ...] = ()
-    bars: tuple[Bar, ...] = ()
-    struck: tuple[Bar, ...] = ()
-    shapes: tuple[str, ...] = ()
-    systems: tuple[System, ...] = ()
-
-    def written_out(self) -> Stretch:
-        """Return the same with its notes in it, whatever it repeats."""
-        return replace(self, written_as="")
-
-
-@dataclass(frozen=True)
-class PartSheet:
-    """A part sheet; `form` is the form at a glance as SVG, `form_height` against its width."""
 
     title: str
     part: str
     player: str
     facts: tuple[tuple[str, str], ...]
     notices: tuple[str, ...]
-    form: str
-    form_height: float
+    form: tuple[tuple[str, int, bool], ...]
     stretches: tuple[Stretch, ...]
+    engraved: Prepared
     legend: str
     cautions: tuple[str, ...]
+    lessons: tuple[tuple[str, tuple[str, ...]], ...] = ()
+
+    def systems(self, width_mm: float, staff_mm: float = STAFF_MM) -> list[list[list[System]]]:
+        """Return the systems of each span of each stretch."""
+        found = iter(engrave_prepared(self.engraved, width_mm, staff_mm))
+        return [[next(found) for _ in stretch.spans] for stretch in self.stretches]
 
 
 def part_sheet(
-    song: Song, player: Player, style: str, width_mm: float, log: DecisionLog | None = None
+    song: Song,
+    player: Player,
+    style: str,
+    log: DecisionLog | None = None,
+    *,
+    has_lessons: bool = False,
 ) -> PartSheet:
     """Return what stands on the sheet of one part.
 
@@ -145,55 +118,118 @@ def part_sheet(
         part's own tuning and capo.
     style : str
         One of ``STYLES``.
-    width_mm : float
-        Of the page inside its margins.
     log : DecisionLog, optional
         Decisions; those for this part are printed.
+    has_lessons : bool
+        Whether a teacher's words stand behind the music.
     """
-    part, hand = player.name, player.hand
+    part = player.name
     song, fingered = fingered_part(song, player)
     stays = part_stays(song, part)
-    cues = section_cues(song, part, stays)
     neck, capos = _neck(song, part), own_setups(song, part)["capo"]
     necks = {name: replace(neck, capo=capo) for name, capo in capos.items()} if neck else {}
-    notes = own_notes(song, part)
+    groups = returning_sections(song, part, stays)
     strums: dict[str, StrumSection] = {}
     if style == "shapes":
-        strums = strum_sections(song, notes, stays, necks)
-    engraved = [s for s in stays if s.plays and s.section not in strums]
-    systems = engrave(song, part, [(s.first, s.last) for s in engraved], width_mm)
-    lines = {s.section: tuple(own) for s, own in zip(engraved, systems, strict=True)}
-    facts, setups = new_facts(song), setup_words(song, part, stays)
-    notices, bars = part_notices(song, part, log), song_bars(song)
-    stretches = []
-    for stay, own_cues in zip(stays, cues, strict=True):
-        own = strums.get(stay.section)
-        changes = [
-            (f"from bar {bar}: " if bar > stay.first else "") + fact
-            for bar, fact in facts.items()
-            if stay.first <= bar <= stay.last
-        ]
-        changes += setups[stay.section]
-        stretches.append(Stretch(
-            stay.section, stay.first, stay.last, song.clock(stay.onset), tuple(changes), stay.plays,
-            stay.written_as, own_cues, notices.sections.get(stay.section, ()), bars[stay.section],
-            _struck(bars[stay.section], own) if own else (),
-            _pictures(own, necks[stay.section], hand) if own else (), lines.get(stay.section, ()),
-        ))  # fmt: skip
+        strums = _strummed(strum_sections(song, own_notes(song, part), stays, necks), groups)
+    words = explain_part(song, part, player=player) if fingered is not None else None
+    stretches = _stretches(song, player, groups, stays, strums, necks, words, log)
+    spans = [(span.first, span.last) for stretch in stretches for span in stretch.spans]
     row = part_row(song, part)
-    form, high = _form(song, part)
     return PartSheet(
         song.title or "Untitled",
         part,
         row["player"] if isinstance(row["player"], str) and row["player"] != part else "",
-        tuple(_facts(song, part, neck, has_tab=bool(engraved))),
-        notices.song,
-        form,
-        high,
-        tuple(stretches),
+        tuple(_facts(song, part, neck, has_tab=bool(spans))),
+        part_notices(song, part, log).song,
+        tuple((stay.section, stay.last - stay.first + 1, stay.plays) for stay in stays),
+        stretches,
+        prepare(song, part, spans, _fingers(song, fingered)),
         _legend(strums.values()),
-        tuple(_cautions(fingered, hand)),
+        tuple(_cautions(fingered, player.hand)),
+        _lessons(words, groups) if words and has_lessons else (),
     )
+
+
+def _strummed(
+    strums: dict[str, StrumSection], groups: Sequence[Sequence[Return]]
+) -> dict[str, StrumSection]:
+    """Those of which all that are printed together are made of shapes."""
+    return {
+        each.stay.section: strums[each.stay.section]
+        for group in groups if all(other.stay.section in strums for other in group)
+        for each in group
+    }  # fmt: skip
+
+
+def _stretches(
+    song: Song,
+    player: Player,
+    groups: Sequence[Sequence[Return]],
+    stays: Sequence[Stay],
+    strums: Mapping[str, StrumSection],
+    necks: Mapping[str, Neck],
+    words: Explanation | None,
+    log: DecisionLog | None,
+) -> tuple[Stretch, ...]:
+    part = player.name
+    alone = [replace(stay, nearly_as="", written_as="") for stay in stays]
+    cues = dict(zip((s.section for s in stays), section_cues(song, part, alone), strict=True))
+    facts, setups = new_facts(song), standing_words(song, part, stays)
+    notices, bars = part_notices(song, part, log).sections, song_bars(song)
+    lines = {each.section: each.what for each in words.sections} if words else {}
+    known: dict[tuple[str, Shape, int], str] = {}
+    stretches = []
+    for group in groups:
+        own, first = [each.stay for each in group], group[0].stay
+        has_shapes = first.section in strums
+        said = {
+            stay.section: [moved_bars(cue, first.first - stay.first)
+                           for cue in cues[stay.section]
+                           if not (first.plays and not has_shapes and is_drawn(cue))]
+            for stay in own
+        }  # fmt: skip
+        stretch = Stretch(
+            tuple(own),
+            shared_words([(s.section, [*setups[s.section], *_changes(facts, s)]) for s in own]),
+            lines.get(first.section, "") if first.plays else "",
+            shared_words([*said.items()]),
+            shared_words([(s.section, notices.get(s.section, ())) for s in own]),
+            bars[first.section],
+            spans=() if has_shapes or not first.plays else engraved_spans(group),
+        )
+        if has_shapes:
+            stretch = struck_stretch(stretch, group, strums, bars)
+            neck = necks[first.section]
+            shapes = drawn_shapes([strums[s.section] for s in own], neck, player.hand, known)
+            stretch = replace(stretch, shapes=shapes[0], seen=shapes[1])
+        stretches.append(stretch)
+    return tuple(stretches)
+
+
+def _changes(facts: Mapping[int, str], stay: Stay) -> list[str]:
+    """Meter, key and tempo that are new in a section."""
+    return [
+        (f"from bar {bar}: " if bar > stay.first else "") + fact
+        for bar, fact in facts.items()
+        if stay.first <= bar <= stay.last
+    ]
+
+
+def _fingers(song: Song, fingered: pd.DataFrame | None) -> list[float] | None:
+    """The fretting finger of each note of the part, in the order of the song's notes."""
+    return None if fingered is None else fingered["finger"].astype(float).tolist()
+
+
+def _lessons(
+    words: Explanation, groups: Sequence[Sequence[Return]]
+) -> tuple[tuple[str, tuple[str, ...]], ...]:
+    """The steps of each section that is printed."""
+    steps = {each.section: each.steps for each in words.sections}
+    return tuple(
+        (joined_names([each.stay.section for each in group]), steps[group[0].stay.section])
+        for group in groups if group[0].stay.plays
+    )  # fmt: skip
 
 
 def fingered_part(song: Song, player: Player) -> tuple[Song, pd.DataFrame | None]:
@@ -228,41 +264,6 @@ def fingered_part(song: Song, player: Player) -> tuple[Song, pd.DataFrame | None
 def _neck(song: Song, part: str) -> Neck | None:
     row = part_row(song, part)
     return part_neck(song, part) if isinstance(row["tuning"], tuple) else None
-
-
-def _struck(bars: Sequence[Bar], strums: StrumSection) -> tuple[Bar, ...]:
-    """The bars with their counts, and with the labels of shapes that the chords do not name."""
-    return tuple(
-        replace(bar, shapes=own.labels if own.labels != bar.chords else (), counts=own.counts,
-                marks=own.marks)
-        for bar, own in zip(bars, strums.bars, strict=True)
-    )  # fmt: skip
-
-
-def _pictures(strums: StrumSection, neck: Neck, hand: Hand) -> tuple[str, ...]:
-    return tuple(draw_shape(frets, label, neck, hand) for label, frets in strums.shapes)
-
-
-def song_bars(song: Song) -> dict[str, tuple[Bar, ...]]:
-    """Return each section's bars with their chord symbols, all that the chords table has there.
-
-    One that goes on over a bar line is not repeated, one that holds from before the section is.
-    """
-    onsets = song.chords["onset"].to_numpy()
-    ends = onsets + song.chords["duration"].to_numpy()
-    symbols, lines = song.chords["symbol"].tolist(), song.measures["onset"].to_numpy()
-    found = {}
-    for row in song.sections.itertuples():
-        end = row.onset + row.duration
-        held = np.flatnonzero((ends > row.onset + _NEAR) & (onsets < end - _NEAR))
-        places = np.searchsorted(lines, np.maximum(onsets[held], row.onset) + _NEAR, side="right")
-        own: list[list[str]] = [[] for _ in range(row.first_measure, row.last_measure + 1)]
-        for number, chord in zip(places.tolist(), held.tolist(), strict=True):
-            own[number - row.first_measure].append(symbols[chord])
-        found[row.section] = tuple(
-            Bar(number, tuple(chords)) for number, chords in enumerate(own, row.first_measure)
-        )
-    return found
 
 
 def new_facts(song: Song) -> dict[int, str]:
@@ -362,22 +363,14 @@ def _echo_time(row: Any) -> str:
     return f", {row.milliseconds:.0f} ms" + (f" from bar {row.measure}" if row.measure > 1 else "")
 
 
-def _form(song: Song, part: str) -> tuple[str, float]:
-    plays = who_plays(song)
-    lengths = (song.sections["last_measure"] - song.sections["first_measure"] + 1).tolist()
-    others = [name for name in plays.columns if name != part][:_MOST_OTHERS]
-    rows = [(name, plays[name].tolist()) for name in (part, *others)]
-    return draw_form(list(zip(song.sections["section"], lengths, strict=True)), rows)
-
-
 def _legend(strums: Iterable[StrumSection]) -> str:
     bars = [bar for section in strums for bar in section.bars]
     if not bars:
         return ""
     has_labels = any(bar.labels for bar in bars)
     return (
-        "Under the chords: the count, and above it ▼ strum, × muted, – let it sound, · silence, "
-        "a number for a single string (1 is the highest)."
+        "Over the count: ↓ strum down, ↑ up, × muted, – let it sound, · silence, a number for a "
+        "single string (1 is the highest)."
     ) + (" In small type: the shapes of the bar, in order." if has_labels else "")
 
 

@@ -1,0 +1,287 @@
+"""What a part sheet has of each section, before it is laid out; what returns stands there once."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from arrange.explaining.part_sections import Stay
+from arrange.explaining.returning_sections import Return
+from arrange.guitar.hands import Hand
+from arrange.guitar.necks import Neck, Shape
+from arrange.handouts.drawing import draw_shape
+from arrange.handouts.shapes_and_rhythm import StrumSection
+from arrange.tables.song import Song
+from arrange.text.words import bars_words, listed, number_runs
+
+_NEAR = 1e-9  # quarter notes
+_MOST_PATTERNS = 4  # of a section, beside each other on the page; where there are more, bar by bar
+_LONG_RUN = 3  # bars that go on as before, from which they are counted and not drawn
+
+
+@dataclass(frozen=True)
+class Bar:
+    """A bar on the page.
+
+    Parameters
+    ----------
+    number : int
+        Played measure.
+    chords : tuple of str
+        Those of the chords table that begin in it, and nothing else.
+    shapes : tuple of str
+        Labels of fret pictures, where the chords do not say which is held.
+    counts, marks : tuple of str
+        How it is struck, where no pattern says so.
+    pattern : str
+        The letter of its pattern, where there is more than one.
+    length : int
+        Bars that it stands for: those that follow go on as it does.
+    """
+
+    number: int
+    chords: tuple[str, ...]
+    shapes: tuple[str, ...] = ()
+    counts: tuple[str, ...] = ()
+    marks: tuple[str, ...] = ()
+    pattern: str = ""
+    length: int = 1
+
+
+@dataclass(frozen=True)
+class Pattern:
+    """What the picking hand does in a bar, and the letter by which bars say so."""
+
+    letter: str
+    counts: tuple[str, ...]
+    marks: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Span:
+    """Bars that are engraved; the label says whose they are, empty for the section itself."""
+
+    label: str
+    first: int
+    last: int
+
+
+@dataclass(frozen=True)
+class Row:
+    """Bars of a later time that are not the same as the first time."""
+
+    label: str
+    bars: tuple[Bar, ...]
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """A section on a part sheet, with those that return as it.
+
+    Parameters
+    ----------
+    times : tuple of Stay
+        Each time that it is played, or the one that rests.
+    facts : tuple of str
+        Sound, capo and layers; meter, key and tempo where they are new.
+    words : str
+        What the hands do, in a line.
+    cues : tuple of str
+    notices : tuple of str
+        Remarks and decisions.
+    bars : tuple of Bar
+        Chord symbols, and how each is struck where the section is made of shapes.
+    patterns : tuple of Pattern
+    shapes : tuple of str
+        Fret pictures, SVG, that no earlier stretch has.
+    seen : tuple of str
+        Labels of shapes that an earlier one has.
+    spans : tuple of Span
+        Where it is played and not made of shapes.
+    rows : tuple of Row
+        The bars in which a later time differs, where it is made of shapes.
+    """
+
+    times: tuple[Stay, ...]
+    facts: tuple[str, ...] = ()
+    words: str = ""
+    cues: tuple[str, ...] = ()
+    notices: tuple[str, ...] = ()
+    bars: tuple[Bar, ...] = ()
+    patterns: tuple[Pattern, ...] = ()
+    shapes: tuple[str, ...] = ()
+    seen: tuple[str, ...] = ()
+    spans: tuple[Span, ...] = ()
+    rows: tuple[Row, ...] = ()
+
+    @property
+    def plays(self) -> bool:
+        """Whether the part plays in it."""
+        return self.times[0].plays
+
+    @property
+    def sections(self) -> tuple[str, ...]:
+        """Its sections as they are called."""
+        return tuple(stay.section for stay in self.times)
+
+    @property
+    def title(self) -> str:
+        """The sections in short: ``"Verse 1, 2 and 3"``."""
+        return joined_names(self.sections)
+
+    @property
+    def where(self) -> str:
+        """The bars of each time."""
+        count = self.times[0].last - self.times[0].first + 1
+        runs = [str(s.first) if count == 1 else f"{s.first}–{s.last}" for s in self.times]
+        return f"bar{'' if count == len(runs) == 1 else 's'} {', '.join(runs)}"
+
+
+def joined_names(names: Sequence[str]) -> str:
+    """Return names as a list, those that differ in their number alone joined."""
+    stems: dict[str, list[str]] = {}
+    for name in names:
+        found = re.fullmatch(r"(.*\S) (\d+)", name)
+        stems.setdefault(found[1] if found else name, []).append(found[2] if found else "")
+    return " · ".join(f"{stem} {listed(own)}" if all(own) else stem for stem, own in stems.items())
+
+
+def shared_words(times: Sequence[tuple[str, Sequence[str]]]) -> tuple[str, ...]:
+    """Return what is said of several times: once what all share, by name what one has alone."""
+    common = [w for w in times[0][1] if all(w in words for _, words in times)]
+    found = list(common)
+    by_words: dict[tuple[str, ...], list[str]] = {}
+    for name, words in times:
+        own = tuple(word for word in words if word not in common)
+        if own:
+            by_words.setdefault(own, []).append(name)
+    return (*found, *(f"{joined_names(names)}: {', '.join(own)}" for own, names in by_words.items()))
+
+
+def moved_bars(words: str, bars: int) -> str:
+    """Return a sentence with the bars that it names so many later: to compare two times."""
+    return re.sub(
+        r"\bbars? \d[\d–, ]*",
+        lambda found: re.sub(r"\d+", lambda number: str(int(number[0]) + bars), found[0]),
+        words,
+    )
+
+
+def song_bars(song: Song) -> dict[str, tuple[Bar, ...]]:
+    """Return each section's bars with their chord symbols, all that the chords table has there.
+
+    One that goes on over a bar line is not repeated, one that holds from before the section is.
+    """
+    onsets = song.chords["onset"].to_numpy()
+    ends = onsets + song.chords["duration"].to_numpy()
+    symbols, lines = song.chords["symbol"].tolist(), song.measures["onset"].to_numpy()
+    found = {}
+    for row in song.sections.itertuples():
+        end = row.onset + row.duration
+        held = np.flatnonzero((ends > row.onset + _NEAR) & (onsets < end - _NEAR))
+        places = np.searchsorted(lines, np.maximum(onsets[held], row.onset) + _NEAR, side="right")
+        own: list[list[str]] = [[] for _ in range(row.first_measure, row.last_measure + 1)]
+        for number, chord in zip(places.tolist(), held.tolist(), strict=True):
+            own[number - row.first_measure].append(symbols[chord])
+        found[row.section] = tuple(
+            Bar(number, tuple(chords)) for number, chords in enumerate(own, row.first_measure)
+        )
+    return found
+
+
+def engraved_spans(returns: Sequence[Return]) -> tuple[Span, ...]:
+    """Return what is engraved of sections that are printed once: the first, then each difference."""
+    first = returns[0].stay
+    spans = [Span("", first.first, first.last)]
+    for each in returns[1:]:
+        for begin, end in number_runs(each.different):
+            label = f"{each.stay.section}, {bars_words(range(begin, end + 1))}"
+            spans.append(Span(label, begin, end))
+    return tuple(spans)
+
+
+def struck_stretch(
+    stretch: Stretch,
+    returns: Sequence[Return],
+    strums: Mapping[str, StrumSection],
+    bars: Mapping[str, tuple[Bar, ...]],
+) -> Stretch:
+    """Return a stretch with its bars as they are struck, and the bars that differ.
+
+    Parameters
+    ----------
+    stretch : Stretch
+    returns : sequence of Return
+    strums : mapping of section to StrumSection
+    bars : mapping of section to its bars
+    """
+    first = returns[0].stay.section
+    own = _struck(bars[first], strums[first])
+    patterns = _patterns(own)
+    rows = []
+    for each in returns[1:]:
+        section = each.stay.section
+        theirs = _struck(bars[section], strums[section])
+        for begin, end in number_runs(each.different):
+            label = f"{section}, {bars_words(range(begin, end + 1))}"
+            at = begin - each.stay.first
+            rows.append(Row(label, theirs[at : at + end - begin + 1]))
+    if patterns:
+        own = _by_pattern(own, patterns)
+    return replace(stretch, bars=own, patterns=patterns, rows=tuple(rows))
+
+
+def drawn_shapes(
+    strums: Iterable[StrumSection], neck: Neck, hand: Hand, known: dict[tuple[str, Shape, int], str]
+) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Return pictures of the shapes that are new, and the labels of those drawn before.
+
+    `known` has those drawn before, and grows.
+    """
+    new, seen = [], []
+    for label, frets in dict.fromkeys(shape for own in strums for shape in own.shapes):
+        key = label, frets, neck.capo
+        if key in known:
+            seen.append(label)
+        else:
+            known[key] = label
+            new.append(draw_shape(frets, label, neck, hand))
+    return tuple(new), tuple(seen)
+
+
+def _struck(bars: Sequence[Bar], strums: StrumSection) -> tuple[Bar, ...]:
+    """The bars with their counts, and with the labels of shapes that the chords do not name."""
+    return tuple(
+        replace(bar, shapes=own.labels if own.labels != bar.chords else (), counts=own.counts,
+                marks=own.marks)
+        for bar, own in zip(bars, strums.bars, strict=True)
+    )  # fmt: skip
+
+
+def _patterns(bars: Sequence[Bar]) -> tuple[Pattern, ...]:
+    """The different ways in which bars are struck; none where there are too many to be of use."""
+    found = list(dict.fromkeys((bar.counts, bar.marks) for bar in bars))
+    if len(found) > min(_MOST_PATTERNS, max(len(bars) // 2, 1)):
+        return ()
+    letters = "abcd" if len(found) > 1 else " "
+    return tuple(Pattern(letter.strip(), *own) for letter, own in zip(letters, found, strict=False))
+
+
+def _by_pattern(bars: Sequence[Bar], patterns: Sequence[Pattern]) -> tuple[Bar, ...]:
+    """Bars that name their pattern; several that go on as the one before are counted with it."""
+    letters = {(each.counts, each.marks): each.letter for each in patterns}
+    runs: list[list[Bar]] = []
+    for bar in bars:
+        bar = replace(bar, counts=(), marks=(), pattern=letters[bar.counts, bar.marks])
+        goes_on = runs and not bar.chords and not bar.shapes and bar.pattern == runs[-1][0].pattern
+        if goes_on:
+            runs[-1].append(bar)
+        else:
+            runs.append([bar])
+    short = [
+        [replace(run[0], length=len(run))] if len(run) >= _LONG_RUN else run for run in runs
+    ]
+    return tuple(bar for run in short for bar in run)
