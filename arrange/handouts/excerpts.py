@@ -1,9 +1,9 @@
 """What the engraver gets: chosen bars of one part as MusicXML, for a page that people play from.
 
 One stretch follows the other. Guitars and basses are written an octave above their sound (common
-practice). A part with strings has a second staff, the tablature: frets from the nut, an open
-string as 0, under a capo too. Names, tempo and words are left out, for they stand on the page;
-short notes are joined by beams, beat by beat.
+practice). A part with strings has a second staff, the tablature: frets counted as the part says,
+from the nut or from the capo, an open string as 0. Names, tempo and words are left out, for they
+stand on the page; short notes are joined by beams, beat by beat.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ import numpy as np
 import pandas as pd
 
 from arrange.formats.musicxml.writing import score_tree
+from arrange.guitar.fret_counting import shown_fret
 from arrange.guitar.necks import Array
 from arrange.tables.setups import note_setups
 from arrange.tables.song import Song, object_column, part_row
@@ -186,14 +187,15 @@ def _staves(song: Song, part: str, notes: pd.DataFrame) -> tuple[pd.DataFrame, p
     )  # fmt: skip
     missing = pd.array([pd.NA] * len(notes), dtype="Int64")
     plain = notes.assign(part=SCORE, string=missing, fret=missing)
-    fretted = notes[notes["string"].notna() & notes["fret"].notna() & notes["pitch"].notna()]
     if not isinstance(row["tuning"], tuple):
         return score, plain
+    capo = note_setups(song)["capo"].loc[notes.index]
+    notes = notes.assign(fret=shown_fret(notes["fret"], capo, row["frets_from"]))
+    is_placed = notes[["string", "fret", "pitch"]].notna().all(axis=1) & ~(notes["fret"] < 0)
+    fretted = notes[is_placed.to_numpy(dtype=bool)]
     is_muted = fretted["technique"].fillna("").str.contains("muted")
     ids = [f"{MUTED if muted else 'fret-'}{n}" for n, muted in enumerate(is_muted)]
-    capo = note_setups(song)["capo"].loc[fretted.index]
-    shown = fretted["fret"].where(fretted["fret"] != capo, 0)
-    fretted = fretted.assign(part=TAB, technique=None, source_id=ids, fret=shown)
+    fretted = fretted.assign(part=TAB, technique=None, source_id=ids)
     parts = pd.concat([score, score.assign(part=TAB)], ignore_index=True)
     parts["tuning"] = object_column([None, row["tuning"]])
     return parts, pd.concat([plain, fretted.astype({"technique": "str"})], ignore_index=True)
