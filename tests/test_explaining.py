@@ -50,7 +50,7 @@ def test_kind(kind):
     assert playing_kind(KINDS[kind], 1.0) == kind
 
 
-def rebuilt(words, capo):
+def rebuilt(words, capo, frets_from):
     """Return {(bar, count): {string: fret}} of the steps' words alone."""
     shapes, found = {}, {}
     for step in words.steps:
@@ -66,19 +66,20 @@ def rebuilt(words, capo):
                 for event in bars[2].split("; "):
                     body, counts = event.rsplit(" on ", 1)
                     body = re.sub(r" \([a-z][a-z ,-]+\)$", "", body)  # its techniques
-                    frets = places(shapes.get(body, body), capo)
+                    frets = places(shapes.get(body, body), capo, frets_from)
                     found |= {(bar, count): frets for count in counts.split(" ")}
     return found
 
 
-def places(body, capo):
-    """String and fret of what is struck at once."""
+def places(body, capo, frets_from):
+    """String and fret, from the nut, of what is struck at once."""
+    less = {"nut": 0, "capo": capo}[frets_from]
     single = re.findall(r"string (\d+) (open|fret \d+)", body)
     if single:
-        return {int(s): capo if f == "open" else int(f[5:]) for s, f in single}
+        return {int(s): capo if f == "open" else int(f[5:]) + less for s, f in single}
     frets = body.split("-") if "-" in body else list(body)
     high_first = enumerate(reversed(frets), 1)
-    return {string: int(fret) or capo for string, fret in high_first if fret != "x"}
+    return {s: int(fret) + less if fret != "0" else capo for s, fret in high_first if fret != "x"}
 
 
 PASSAGES = [
@@ -90,8 +91,9 @@ PASSAGES = [
 ]  # fmt: skip
 
 
+@pytest.mark.parametrize("frets", ["nut", "capo"])
 @pytest.mark.parametrize(("file", "part", "section"), PASSAGES)
-def test_a_reader_rebuilds_the_frets(file, part, section):
+def test_a_reader_rebuilds_the_frets(file, part, section, frets):
     """Strings and frets of each attack of a bar, in order, from the words alone."""
     song = ar.read(ROOT / "datasets" / file)
     fingered = ar.finger_part(song, part)
@@ -103,10 +105,10 @@ def test_a_reader_rebuilds_the_frets(file, part, section):
             dict(zip(notes["string"].tolist(), notes["fret"].tolist(), strict=True))
         )
     capo = int(song.parts.set_index("part").loc[part, "capo"])
-    [words] = ar.explain_part(song, part, section).sections
+    [words] = ar.explain_part(song, part, section, frets=frets).sections
     found = {}
-    for (bar, _), frets in rebuilt(words, capo).items():
-        found.setdefault(bar, []).append(frets)
+    for (bar, _), own in rebuilt(words, capo, frets).items():
+        found.setdefault(bar, []).append(own)
     shown = {bar: sorted(map(sorted, map(dict.items, own))) for bar, own in found.items()}
     assert shown == {bar: sorted(map(sorted, map(dict.items, own))) for bar, own in wanted.items()}
 

@@ -18,7 +18,7 @@ from arrange.tables.sounding import cut_notes
 # What the package promises to those who use its tables: names, order and dtypes.
 PROMISED = {
     "parts": "part:str instrument:str family:str tuning:object capo:int64 transpose:int64 "
-    "drive:str echo:str level:float64 program:Int64 player:str",
+    "drive:str echo:str level:float64 program:Int64 player:str frets_from:str",
     "sections": "section:str kind:str pass:int64 first_measure:int64 last_measure:int64 "
     "onset:float64 duration:float64",
     "measures": "measure:int64 written:str section:str onset:float64 duration:float64 meter:str "

@@ -44,42 +44,47 @@ def table_lines(frame: pd.DataFrame) -> list[str]:
 def parse_table(lines: Sequence[Line], table: Table) -> pd.DataFrame:
     """Return the table that some lines hold; no lines are a table without rows.
 
+    A column that has a default may be lacking.
+
     Raises
     ------
     Fault
         With the first line that does not fit the schema.
     """
     rows = [_cells(text) for _, text in lines]
-    names = table.names
-    if rows and rows[0] != list(names):
-        raise Fault(lines[0][0], f"the columns are {' | '.join(names)}")
+    heading = rows[0] if rows else table.names
+    columns = [column for column in table.columns
+               if column.name in heading or column.default is None]  # fmt: skip
+    names = [column.name for column in columns]
+    if heading != names:
+        raise Fault(lines[0][0], f"the columns are {' | '.join(table.names)}")
     values = []
     for (line, _), row in zip(lines[1:], rows[1:], strict=True):
         if len(row) != len(names):
             raise Fault(line, f"{len(row)} columns; a row has {len(names)}, between bars |")
         try:
-            values.append(
-                [_value(cell, column) for cell, column in zip(row, table.columns, strict=True)]
-            )
+            values.append([_value(cell, column) for cell, column in zip(row, columns, strict=True)])
         except ValueError as error:
             raise Fault(line, str(error)) from None
     try:
-        return _checked(values, table)
+        return _checked(values, names, table)
     except ArrangeError:
-        size, problem = _first_refused(values, table)
+        size, problem = _first_refused(values, names, table)
         raise Fault(lines[size][0], problem) from None
 
 
-def _checked(rows: Sequence[Sequence[Any]], table: Table) -> pd.DataFrame:
-    return check_table(pd.DataFrame(rows, columns=table.names, dtype=object), table)
+def _checked(rows: Sequence[Sequence[Any]], names: Sequence[str], table: Table) -> pd.DataFrame:
+    return check_table(pd.DataFrame(rows, columns=pd.Index(names), dtype=object), table)
 
 
-def _first_refused(rows: Sequence[Sequence[Any]], table: Table) -> tuple[int, str]:
+def _first_refused(
+    rows: Sequence[Sequence[Any]], names: Sequence[str], table: Table
+) -> tuple[int, str]:
     """How many rows from the top make the schema refuse them, and the reason."""
 
     def problem(size: int) -> str:
         try:
-            _checked(rows[:size], table)
+            _checked(rows[:size], names, table)
         except ArrangeError as error:
             return str(error)
         return ""

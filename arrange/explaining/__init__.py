@@ -1,7 +1,7 @@
 """A part in a teacher's words: what it is, where the hand goes, what is struck when, when to rest.
 
-Every statement is read from ``finger_part``'s table and the song's own. Frets are counted from the
-nut, as on the sheets; an open string is 0, under a capo too.
+Every statement is read from ``finger_part``'s table and the song's own. Frets are counted as the
+part says, as on the sheets: from the nut or from the capo, an open string as 0.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ from arrange.explaining.passages import Passage
 from arrange.explaining.section_setups import drive_words, own_played_setups, setup_words
 from arrange.explaining.section_words import SectionWords, played_words, silent_words
 from arrange.guitar.fingering import finger_part, part_neck
+from arrange.guitar.fret_counting import counting_words, frets_from_of
 from arrange.guitar.necks import Neck, capo_words, tuning_name
 from arrange.guitar.players import Player
 from arrange.tables.song import Song, section_row
@@ -69,7 +70,12 @@ class Explanation:
 
 
 def explain_part(
-    song: Song, part: str, section: str | None = None, player: Player | None = None
+    song: Song,
+    part: str,
+    section: str | None = None,
+    player: Player | None = None,
+    *,
+    frets: str | None = None,
 ) -> Explanation:
     """Return how to play a part, section by section, in a teacher's words.
 
@@ -82,11 +88,14 @@ def explain_part(
         One section alone; then its steps have every bar.
     player : Player, optional
         Whose hand plays it, and on which neck; else the part's own neck.
+    frets : str, optional
+        How frets are counted: from the ``"nut"`` or from the ``"capo"``; else as the part says.
 
     Raises
     ------
     ArrangeError
-        If there is no such part or section, or the part has no strings.
+        If there is no such part or section, the part has no strings, or frets are counted from
+        elsewhere.
 
     Examples
     --------
@@ -97,6 +106,7 @@ def explain_part(
     """
     if section is not None:
         section_row(song, section)
+    frets_from = frets_from_of(song, part, frets)
     own_neck, hand = (player.neck, player.hand) if player else (None, None)
     fingered = finger_part(song, part, neck=own_neck, hand=hand)
     neck = own_neck or part_neck(song, part)
@@ -114,23 +124,21 @@ def explain_part(
             words.append(silent_words(stay.section, said, setups[stay.section]))
             continue
         capo = neck.capo if own_neck else int(capos.get(stay.section, neck.capo))
-        passage = Passage(song, stay, notes, tuple(part_attacks(notes)), replace(neck, capo=capo))
+        passage = Passage(song, stay, notes, tuple(part_attacks(notes)),
+                          replace(neck, capo=capo), frets_from)  # fmt: skip
         words.append(played_words(
             passage, setups[stay.section], own_cues, whole=section is not None
         ))  # fmt: skip
-    return Explanation(part, _start(song, part, neck), tuple(words))
+    return Explanation(part, _start(song, part, neck, frets_from), tuple(words))
 
 
-def _start(song: Song, part: str, neck: Neck) -> str:
+def _start(song: Song, part: str, neck: Neck, frets_from: str) -> str:
     """Tuning, capo and sound at first, and how frets are counted."""
-    first = own_played_setups(song, part).iloc[0]
+    setups = own_played_setups(song, part)
+    first = setups.iloc[0]
     echo = f", echo {first['echo']}" if isinstance(first["echo"], str) else ""
-    capo = capo_words(neck.capo)
-    if neck.capo:
-        capo += (
-            f"; frets are counted from the nut: 0 is the open string at the capo, {neck.capo + 2} "
-            f"is two frets above it"
-        )
+    counting = counting_words(neck.capo or int(setups["capo"].max()), frets_from)
+    capo = "; ".join(filter(None, [capo_words(neck.capo), counting]))
     return (
         f"{first_up(tuning_name(neck.tuning))} tuning. {first_up(capo)}. "
         f"{first_up(drive_words(first['drive']))}{echo}. Shapes are written low string first; "

@@ -13,7 +13,8 @@ from arrange.explaining.attacks import NEAR, Attack
 from arrange.explaining.held_shapes import Held, Struck, held_shapes, labelled_shapes
 from arrange.explaining.part_sections import Stay
 from arrange.explaining.playing_kinds import playing_kind
-from arrange.guitar.necks import Neck, Shape, format_shape
+from arrange.guitar.fret_counting import shown_fret, shown_shape
+from arrange.guitar.necks import Neck, Shape
 from arrange.tables.song import Song
 from arrange.theory.meters import bar_grid, beat_quarters
 
@@ -33,6 +34,8 @@ class Passage:
     attacks : tuple of Attack
     neck : Neck
         With the capo of this section.
+    frets_from : str
+        Where frets are counted from in words: ``"nut"`` or ``"capo"``.
     """
 
     song: Song
@@ -40,6 +43,7 @@ class Passage:
     struck: pd.DataFrame
     attacks: tuple[Attack, ...]
     neck: Neck
+    frets_from: str
 
     @cached_property
     def kind(self) -> str:
@@ -115,8 +119,8 @@ class Passage:
         ))  # fmt: skip
 
     def shape_text(self, shape: Shape) -> str:
-        """Return a shape, low string first: frets from the nut, open strings 0."""
-        return format_shape([0 if fret == self.neck.capo else fret for fret in shape])
+        """Return a shape, low string first, frets as the player counts them."""
+        return shown_shape(shape, self.neck.capo, self.frets_from)
 
     def attack_text(self, attack: Attack) -> str:
         """Return what is struck: a shape, or string and fret of one or two notes."""
@@ -131,7 +135,8 @@ class Passage:
 
     def fret_text(self, fret: int) -> str:
         """Return ``"fret 5"``, or ``"open"``."""
-        return "open" if fret == self.neck.capo else f"fret {fret}"
+        number = shown_fret(fret, self.neck.capo, self.frets_from)
+        return f"fret {number}" if number else "open"
 
 
 def bar_counts_of(meter: str, length: float, attacks: list[float]) -> tuple[str, ...]:

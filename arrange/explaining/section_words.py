@@ -16,6 +16,7 @@ from arrange.explaining.playing_kinds import (
     NOTES,
     OCTAVES,
 )
+from arrange.guitar.fret_counting import shown_fret
 from arrange.text.words import first_up, listed, number_runs
 
 MOST_BARS = 2  # of a line, note by note, before the tablature says it better; ours
@@ -83,7 +84,11 @@ def played_words(
 
 def where_words(passage: Passage) -> str:
     """Return where on the neck it lies: the first finger's frets, the strings."""
-    positions = [attack.position for attack in passage.attacks if attack.position]
+    positions = [
+        int(shown_fret(attack.position, passage.neck.capo, passage.frets_from))
+        for attack in passage.attacks
+        if attack.position
+    ]
     low, high = min(positions, default=0), max(positions, default=0)
     if not low:
         hand = "open strings alone"

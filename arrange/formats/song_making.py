@@ -23,7 +23,7 @@ from arrange.formats.playing_order import playing_order
 from arrange.formats.section_names import section_heads, section_kind, section_labels
 from arrange.formats.written import DEFAULT_TEMPO, Array, PlayedBars, Written, move_octaves
 from arrange.song_size import LEAST_TEMPO, MOST_SECTIONS, MOST_TEMPO
-from arrange.tables.schemas import PARTS, SONG_TABLES
+from arrange.tables.schemas import NUT, PARTS, SONG_TABLES
 from arrange.tables.size_check import check_limits
 from arrange.tables.song import (
     Remark,
@@ -169,6 +169,7 @@ def _part_columns(written: Written) -> dict[str, Any]:
             name: text_column(parts[name])
             for name in ("part", "instrument", "family", "drive", "echo", "player")
         },
+        "frets_from": text_column(parts.get("frets_from") or [NUT] * len(numbers)),
         "tuning": object_column(parts["tuning"]),
         "capo": np.array(parts["capo"], dtype=np.int64),
         "transpose": np.array(parts["transpose"], dtype=np.int64),

@@ -20,9 +20,11 @@ import numpy as np
 import pandas as pd
 
 from arrange.errors import ArrangeError
+from arrange.guitar.fret_counting import shown_fret
 from arrange.guitar.grips import hold_shape
 from arrange.guitar.hands import FINGER_NAMES, Hand
 from arrange.guitar.necks import LEFT_OUT, Neck, Shape, check_shape, parse_shape
+from arrange.tables.schemas import NUT
 from arrange.text.words import counted
 from arrange.theory.chord_members import member_note, members_of
 from arrange.theory.chord_symbols import parse_chord
@@ -127,6 +129,8 @@ class FretPicture:
         1 to 4, 5 for the thumb, 0 for none; string 1 first.
     words : tuple of str
         What is written for each string, empty for nothing; string 1 first.
+    frets_from : str
+        Where the numbers beside the rows count from: ``"nut"`` or ``"capo"``.
     """
 
     frets: Shape
@@ -134,6 +138,7 @@ class FretPicture:
     title: str
     fingers: tuple[int, ...]
     words: tuple[str, ...]
+    frets_from: str = NUT
 
     @cached_property
     def first(self) -> int:
@@ -157,11 +162,12 @@ class FretPicture:
     def numbers(self) -> list[tuple[int, str]]:
         """What is written beside rows, as (fret, text).
 
-        The fret of the first row, counted from the nut, unless it is fret 1. Where a capo lies
-        outside the picture, the same fret counted from the capo, in brackets, one row below.
+        The fret of the first row, unless it is fret 1. Where a capo lies outside the picture and
+        frets count from the nut, the same fret counted from the capo, in brackets, one row below.
         """
-        numbers = [(self.first, str(self.first))] if self.first > 1 else []
-        if self.capo and not self.shows_end:
+        first = shown_fret(self.first, self.capo, self.frets_from)
+        numbers = [(self.first, str(first))] if first > 1 else []
+        if self.capo and not self.shows_end and self.frets_from == NUT:
             numbers.append((self.first + 1, f"({self.first - self.capo})"))
         return numbers
 

@@ -1,7 +1,7 @@
 """The pages that players take home: a part sheet for each, and a band sheet for all.
 
 Made for a music stand at arm's length in poor light: large type, black on white, nothing shown by
-colour alone. Measures are counted as played; frets from the nut. The same song gives the same
+colour alone. Measures are counted as played; frets as each part says. The same song gives the same
 bytes.
 """
 
@@ -17,6 +17,7 @@ from pathlib import Path
 from arrange.decisions import DecisionLog
 from arrange.errors import ArrangeError
 from arrange.formats.files import check_folder, whole_files
+from arrange.guitar.fret_counting import check_frets_from, with_frets_from
 from arrange.guitar.players import Player
 from arrange.handouts.band import band_sheet
 from arrange.handouts.band_pages import band_html, print_band
@@ -43,17 +44,20 @@ class Layout:
     style : str
         ``"notation"`` for notes with tablature, ``"shapes"`` for fret pictures with a rhythm line
         wherever a section is made of shapes.
+    frets : str, optional
+        How frets are counted on the sheets: from the ``"nut"`` or from the ``"capo"``; else as
+        each part says.
 
     Raises
     ------
     ArrangeError
-        If there is no such paper or style.
+        If there is no such paper or style, or frets are counted from elsewhere.
 
     Examples
     --------
     >>> import arrange as ar
     >>> ar.Layout(style="shapes")
-    Layout(paper='A4', style='shapes')
+    Layout(paper='A4', style='shapes', frets=None)
     >>> ar.Layout("A5")
     Traceback (most recent call last):
     arrange.errors.ArrangeError: paper='A5'; it is one of 'A4', 'letter'
@@ -61,10 +65,13 @@ class Layout:
 
     paper: str = "A4"
     style: str = "notation"
+    frets: str | None = None
 
     def __post_init__(self) -> None:
         _check_word("paper", self.paper, tuple(PAPERS))
         _check_word("style", self.style, STYLES)
+        if self.frets is not None:
+            check_frets_from(self.frets)
 
 
 def _in_silence(_step: str) -> None:
@@ -92,7 +99,7 @@ def write_handout(
         Labels of parts, or names of players; else every guitar. A ``Player``'s hand counts where
         strings and stretches are worked out; a neck replaces the part's own tuning and capo.
     layout : Layout, optional
-        Paper and style; else A4 and notation.
+        Paper, style and how frets are counted; else A4, notation, and as each part says.
     decisions : DecisionLog, optional
         Printed in short on the band sheet, and on the sheets of the parts that they are for.
     roles : mapping of part to str, optional
@@ -126,6 +133,7 @@ def write_handout(
     _check_parts(song, roles)
     check_text("the song's title", song.title)
     players = _asked_for(song, player)
+    song = with_frets_from(song, layout.frets)
     files: dict[str, bytes] = {}
     names = _names(song, [each.name for each in players])
     paper = layout.paper

@@ -6,12 +6,14 @@ Black on white. A filled box is played, an empty one is not; colour alone says n
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from functools import lru_cache
 from typing import Any
 
 from arrange.guitar.fret_pictures import FINGERS, FretPicture, fret_pictures
 from arrange.guitar.hands import Hand
 from arrange.guitar.necks import Neck, Shape
+from arrange.tables.schemas import NUT
 from arrange.text.markup import escape_html
 
 _FACE = 'font-family="DejaVu Sans, sans-serif"'
@@ -99,13 +101,13 @@ _LEFT, _RIGHT, _ROW, _TOP = 26.0, 8.0, 20.0, 46.0
 
 
 @lru_cache(maxsize=1024)
-def draw_shape(frets: Shape, title: str, neck: Neck, hand: Hand) -> str:
+def draw_shape(frets: Shape, title: str, neck: Neck, hand: Hand, frets_from: str = NUT) -> str:
     """Return a fret picture as SVG.
 
     It looks as ``plot_shape`` draws it: the lowest string is on the left; a ring is an open
     string, a cross one left out, a bar a finger across strings; below stand the fingers. The
-    numbers at the side are the fret of the first row, and in brackets the same from the capo; the
-    thick bar is the nut, or the capo.
+    numbers at the side are the fret of the first row, and, where they count from the nut, in
+    brackets the same from the capo; the thick bar is the nut, or the capo.
 
     Parameters
     ----------
@@ -114,8 +116,11 @@ def draw_shape(frets: Shape, title: str, neck: Neck, hand: Hand) -> str:
     title : str
     neck : Neck
     hand : Hand
+    frets_from : str
+        Where the numbers count from: ``"nut"`` or ``"capo"``.
     """
     (picture,) = fret_pictures([frets], [title], neck, hand, FINGERS)
+    picture = replace(picture, frets_from=frets_from)
     place = _Place(neck.strings, picture.first, picture.rows)
     body = [*_grid(place, picture), *_signs(place, picture), *_fingers(place, picture)]
     room = 2 * min(place.middle, 100 - place.middle) - 2

@@ -2,8 +2,9 @@
 
 One stretch follows the other, and a bar may stand there as the sign of the bar before. Guitars and
 basses are written an octave above their sound (common practice). A part with strings has a second
-staff, the tablature: frets from the nut, an open string as 0, under a capo too. Names, tempo and
-words are left out, for they stand on the page; short notes are joined by beams, beat by beat.
+staff, the tablature: frets counted as the part says, from the nut or from the capo, an open string
+as 0. Names, tempo and words are left out, for they stand on the page; short notes are joined by
+beams, beat by beat.
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ import pandas as pd
 from arrange.formats.musicxml.writing import score_tree
 from arrange.formats.musicxml.writing_elements import add
 from arrange.formats.musicxml.writing_layers import LEADING
+from arrange.guitar.fret_counting import shown_fret
 from arrange.guitar.necks import Array
 from arrange.handouts.tab_signs import TabSign, marked_notes, signs_of
 from arrange.tables.schemas import NOTES
@@ -265,8 +267,9 @@ def _staves(song: Song, part: str, notes: pd.DataFrame) -> tuple[pd.DataFrame, p
     is_muted = fretted["technique"].fillna("").str.contains("muted")
     ids = [f"{MUTED if muted else 'fret-'}{n}" for n, muted in enumerate(is_muted)]
     capo = note_setups(song)["capo"].loc[fretted.index]
-    shown = fretted["fret"].where(fretted["fret"] != capo, 0)
+    shown = shown_fret(fretted["fret"], capo, row["frets_from"])
     fretted = fretted.assign(part=TAB, technique=None, source_id=ids, fret=shown)
+    fretted = fretted[shown.to_numpy() >= 0]  # a source may fix what lies behind the capo
     parts = pd.concat([score, score.assign(part=TAB)], ignore_index=True)
     parts["tuning"] = object_column([None, row["tuning"]])
     return parts, pd.concat([plain, fretted.astype({"technique": "str"})], ignore_index=True)

@@ -2,7 +2,8 @@
 
 Conventions: onset and duration are in quarter notes from the start of the song as played;
 pitch is the sounding MIDI number (C4 is 60); strings count from 1, the highest; frets count
-from the nut, capo or not, so that pitch = open string + fret. A missing value is NaN or NA.
+from the nut, capo or not, so that pitch = open string + fret (``frets_from`` of a part is how its
+player reads them, and changes no number here). A missing value is NaN or NA.
 
 ``describe("notes")`` prints a table's columns, units and meaning.
 """
@@ -30,7 +31,10 @@ from arrange.song_size import (
 
 @dataclass(frozen=True)
 class Column:
-    """One column: its name, pandas dtype, unit and meaning."""
+    """One column: its name, pandas dtype, unit and meaning.
+
+    A table may be given without a column that has a default.
+    """
 
     name: str
     dtype: str
@@ -39,6 +43,7 @@ class Column:
     needed: bool = True
     allowed: tuple[str, ...] = ()
     within: tuple[float, float] | None = None
+    default: str | None = None
 
 
 @dataclass(frozen=True)
@@ -59,6 +64,7 @@ class Table:
 
 FAMILIES = ("guitar", "bass", "voice", "keys", "drums", "other")
 DRIVES = ("clean", "edge", "overdriven", "distorted")
+FRETS_FROM = NUT, CAPO = ("nut", "capo")
 
 _ONSET = Column("onset", "float64", "quarter notes", "start, from the start of the song as played")
 _DURATION = Column("duration", "float64", "quarter notes", "how long it lasts")
@@ -85,6 +91,8 @@ PARTS = Table(
                within=(-MOST_LEVEL, MOST_LEVEL)),
         Column("program", "Int64", "General MIDI, 1-128", "sound", needed=False, within=(1, 128)),
         Column("player", "str", "", "who plays it", needed=False),
+        Column("frets_from", "str", "", "where its player counts frets from: nut or capo",
+               allowed=FRETS_FROM, default=NUT),
     ),
     most=MOST_PARTS,
 )  # fmt: skip

@@ -34,18 +34,23 @@ _LABELS = {name: pd.Index(table.names) for name, table in ALL_TABLES.items()}
 def check_table(frame: pd.DataFrame, table: Table) -> pd.DataFrame:
     """Return the frame with the table's columns in order and of its dtypes.
 
+    A column that is lacking is filled with its default, if it has one.
+
     Raises
     ------
     TableError
         If a column is missing or foreign, holds a value of the wrong kind, lacks a value that
         is needed, or if rows that must differ are the same.
     """
-    missing = [name for name in table.names if name not in frame]
+    lacking = [column for column in table.columns if column.name not in frame]
+    missing = [column.name for column in lacking if column.default is None]
     foreign = [name for name in frame.columns if name not in table.names]
     if missing:
         raise TableError(f"table '{table.name}' lacks {missing}; it has {list(frame.columns)}")
     if foreign:
         raise TableError(f"table '{table.name}' has no column {foreign}; it has {table.names}")
+    if lacking:
+        frame = frame.assign(**{column.name: column.default for column in lacking})
     columns = {
         column.name: _as_dtype(frame[column.name], column.dtype, table.name).array
         for column in table.columns

@@ -257,11 +257,11 @@ class BarReader:
         part = self.part
         problem = ""
         whole = text.isdecimal() and len(text) < 4
-        fret = int(text) + (part.capo if part.from_capo else 0) if whole else 0
+        fret = int(text) + part.fret_zero if whole else 0
         if not whole:
             problem = f"{shown(text)} is no fret: write a number or x"
         elif fret > MOST_FRETS:
-            behind = f", {fret} from the nut," if part.from_capo and part.capo else ""
+            behind = f", {fret} from the nut," if part.fret_zero else ""
             problem = f"fret {text}{behind} lies past the neck, which has {MOST_FRETS}"
         elif fret < part.capo:
             problem = (f"fret {text} lies under the capo at {part.capo}: {part.label} counts from "

@@ -18,6 +18,7 @@ from arrange.errors import ArrangeError, shown
 from arrange.formats.chart.header import Meter, Part
 from arrange.formats.chart.items import TECHNIQUE_WORDS, is_shared
 from arrange.song_size import MOST_FRETS
+from arrange.tables.schemas import CAPO
 from arrange.tables.setups import by_section, section_at
 from arrange.tables.song import Song
 from arrange.tables.sounding import Array
@@ -123,7 +124,7 @@ def _tokens(rows: Sequence[Any], kind: str, part: Part, key: str | None) -> list
         for row in rest:
             index = len(part.tuning) - row.string
             if frets[index] == "x":
-                frets[index] = str(row.fret)
+                frets[index] = str(row.fret - (row.capo if part.frets_from == CAPO else 0))
             else:
                 later.append(row)
         tokens.append(("-" if any(len(fret) > 1 for fret in frets) else "").join(frets))

@@ -22,7 +22,7 @@ from arrange.song_size import (
     MOST_TEXT,
     MOST_TRANSPOSE,
 )
-from arrange.tables.schemas import DRIVES, FAMILIES
+from arrange.tables.schemas import CAPO, DRIVES, FAMILIES, NUT
 from arrange.theory.meters import FREE, meter_quarters, meter_terms
 from arrange.theory.pitch import is_key, parse_note
 
@@ -71,7 +71,7 @@ class Part:
     family: str
     tuning: tuple[int, ...]
     capo: int = 0
-    from_capo: bool = False
+    frets_from: str = NUT
     transpose: int = 0
     drive: str = "clean"
     echo: str | None = None
@@ -79,6 +79,11 @@ class Part:
     program: int | None = None
     player: str | None = None
     unsure: bool = False
+
+    @property
+    def fret_zero(self) -> int:
+        """The fret that is written as 0."""
+        return self.capo if self.frets_from == CAPO else 0
 
 
 def read_key(value: Piece, faults: Faults) -> str | None:
@@ -182,7 +187,7 @@ def _read_option(option: Piece, fields: dict[str, Any], faults: Faults) -> None:
     elif first in _NUMBERS and (rest or first != "program"):
         _read_number(option, fields, faults)
     elif text in ("frets from the capo", "frets from the nut"):
-        fields["from_capo"] = text.endswith("capo")
+        fields["frets_from"] = CAPO if text.endswith(CAPO) else NUT
     elif first == "family" and rest:
         if rest in FAMILIES:
             fields["family"] = rest

@@ -139,10 +139,10 @@ def _read_step(place: Piece, string: int, part: Part, faults: Faults) -> tuple[T
                    "be, '-' to go on or '.' for silence")  # fmt: skip
         return None
     muted = found[1] == "x"
-    fret = part.capo if muted else int(found[1]) + (part.capo if part.from_capo else 0)
+    fret = part.capo if muted else int(found[1]) + part.fret_zero
     if not part.capo <= fret <= MOST_FRETS:
-        lowest, highest = (0, MOST_FRETS - part.capo) if part.from_capo else (part.capo, MOST_FRETS)
-        capo = f" from the {'capo' if part.from_capo else 'nut'}" if part.capo else ""
+        capo = f" from the {part.frets_from}" if part.capo else ""
+        lowest, highest = part.capo - part.fret_zero, MOST_FRETS - part.fret_zero
         faults.add(place, f"fret {found[1]} lies off the neck of {part.label}, which has "
                    f"{lowest} to {highest}{capo}")  # fmt: skip
         return None

@@ -38,6 +38,7 @@ from arrange.formats.files import whole_file
 from arrange.formats.instruments import instrument_family
 from arrange.formats.notices import outlasting_notices
 from arrange.formats.section_names import section_kind
+from arrange.tables.schemas import NUT
 from arrange.tables.song import Song
 from arrange.text.letters import check_text
 from arrange.text.words import counted
@@ -284,6 +285,7 @@ def _chart_part(row: dict[str, Any]) -> Part:
         family=row["family"],
         tuning=tuple(reversed(tuning)),
         capo=int(row["capo"]),
+        frets_from=row["frets_from"],
         transpose=int(row["transpose"]),
         drive=row["drive"],
         echo=_option_text(row["echo"]),
@@ -329,6 +331,8 @@ def _part_line(part: Part) -> str:
         options.append(f"tuning {names}" if part.tuning else "no tuning")
     if part.capo:
         options.append(f"capo {part.capo}")
+    if part.frets_from != NUT:
+        options.append(f"frets from the {part.frets_from}")
     if part.transpose != default_transpose(part.family):
         options.append(f"transpose {part.transpose}")
     if part.drive != "clean":

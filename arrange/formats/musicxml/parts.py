@@ -22,6 +22,7 @@ from arrange.song_size import (
     MOST_STRINGS,
     MOST_TEXT,
 )
+from arrange.tables.schemas import NUT
 
 _ENTRY = (
     "part-name",
@@ -40,8 +41,8 @@ def read_parts(
 ) -> dict[str, list[Any]]:
     """Return the columns of the parts table, a value a part, in score order.
 
-    Capo and echo are left empty, and the drive is that of the instrument: ``read_setups`` fills
-    them in.
+    Capo, echo and ``frets_from`` are left empty, and the drive is that of the instrument:
+    ``read_setups`` fills them in.
 
     Parameters
     ----------
@@ -196,6 +197,7 @@ def settle_strings(
                 )
                 if from_nut > from_capo:
                     counts_from[own] = 0
+                    columns["frets_from"][index] = NUT
     notes["fret"] = fret + np.where(fret >= 0, counts_from, 0)
     _leave_out_odd_strings(notes, notices)
 

@@ -4,13 +4,14 @@ MusicXML has a place for the capo alone, ``staff-details``; the others are read 
 we write: a drive as the tables call it, ``echo: dotted eighth`` or ``no echo``, and
 ``plays: Hook + Pulse``. Drive, echo and capo hold until the next word of their kind, the first one
 from the start; layers hold in the section that begins at their bar. Where a part begins with
-something else than it usually has, its usual setup stands in a ``miscellaneous-field``.
+something else than it usually has, its usual setup stands in a ``miscellaneous-field``. Another one
+says how its player counts frets, where that is not as in the file: from the capo, if it has one.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from typing import Any
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from typing import Any, TypeVar
 
 import numpy as np
 
@@ -22,13 +23,15 @@ from arrange.formats.musicxml.writing_signs import write_words
 from arrange.formats.written import Setup
 from arrange.guitar.necks import capo_words
 from arrange.song_size import MOST_CAPO
-from arrange.tables.schemas import DRIVES
+from arrange.tables.schemas import CAPO, DRIVES, FRETS_FROM, NUT
 from arrange.tables.setups import part_setups
 from arrange.tables.song import Song
 
 _ECHO, _NO_ECHO, _LAYERS = "echo: ", "no echo", "plays: "
 _USUAL = "usual sound of "  # and the id of a part: the name of a miscellaneous field
+_FRETS, _FROM = "frets of ", "from the "  # and the id of a part; and nut or capo
 _SOUND = ("drive", "echo", "capo")
+_Said = TypeVar("_Said")
 _CAPOS = {capo_words(capo): capo for capo in range(MOST_CAPO + 1)}
 
 
@@ -87,19 +90,32 @@ def _echo_words(echo: str | None) -> str:
     return f"{_ECHO}{echo}" if echo else _NO_ECHO
 
 
-def usual_fields(
+def setup_fields(
     song: Song, ids: Sequence[str], setups: Sequence[Mapping[int, Setup]]
 ) -> list[tuple[str, str]]:
-    """Return the miscellaneous fields of the parts that begin with something unusual for them."""
+    """Return the miscellaneous fields of the parts that begin with something unusual for them, or
+    whose players count frets otherwise than the file.
+    """
     usual = [
         _setup(0, index, {**row, "layers": None})
         for index, row in enumerate(song.parts.to_dict("records"))
     ]
-    return [
+    fields = [
         (f"{_USUAL}{part}", f"{own.drive}; {_echo_words(own.echo)}; {capo_words(own.capo)}")
         for part, own, here in zip(ids, usual, setups, strict=True)
         if any(getattr(own, name) != getattr(here[0], name) for name in _SOUND)
     ]
+    counts = song.parts["frets_from"].tolist()
+    return fields + [
+        (f"{_FRETS}{part}", f"{_FROM}{frets_from}")
+        for part, frets_from, own, here in zip(ids, counts, usual, setups, strict=True)
+        if frets_from != _usual_count(own.capo, here.values())
+    ]
+
+
+def _usual_count(capo: int, setups: Iterable[Setup]) -> str:
+    """Where a file counts the frets of a part from (MusicXML 4.0, ``capo``)."""
+    return CAPO if capo or any(setup.capo for setup in setups) else NUT
 
 
 def read_setups(
@@ -107,8 +123,8 @@ def read_setups(
 ) -> list[Setup]:
     """Return what the parts have from which bar on, where that changes or layers are named.
 
-    Drive, echo and capo of the parts table are filled in: `columns` has the drive that the name of
-    an instrument says.
+    Drive, echo, capo and ``frets_from`` of the parts table are filled in: `columns` has the drive
+    that the name of an instrument says.
     """
     changes: list[dict[int, dict[str, Any]]] = [{} for _ in columns["part"]]
     for event in events.at("words").tolist():
@@ -118,8 +134,10 @@ def read_setups(
             changes[events.part[event]].setdefault(bar, {}).update(what)
     for event, capo in said.capos:
         changes[events.part[event]].setdefault(int(timing.bar[event]), {})["capo"] = capo
-    usual = _usual_of_parts(events)
+    usual = _said_of_parts(events, _USUAL, _read_usual)
+    counts = _said_of_parts(events, _FRETS, _read_count)
     columns["echo"], columns["capo"] = [None] * len(changes), [0] * len(changes)
+    columns["frets_from"] = []
     setups: list[Setup] = []
     for index, own in enumerate(changes):
         first = {name: columns[name][index] for name in _SOUND}
@@ -129,6 +147,8 @@ def read_setups(
         for name in _SOUND:
             columns[name][index] = stated[name]
         holding = _holding(index, first, own)
+        usual_count = _usual_count(stated["capo"], holding)
+        columns["frets_from"].append(counts.get(index, usual_count))
         if stated != first or len(holding) > 1 or holding[0].layers:
             setups += holding
     return setups
@@ -157,18 +177,33 @@ def _read_words(text: str) -> dict[str, Any]:
     return {}
 
 
-def _usual_of_parts(events: Events) -> dict[int, dict[str, Any]]:
-    """The setups that stand in miscellaneous fields, by the index of their part."""
+def _said_of_parts(
+    events: Events, name: str, read: Callable[[str], _Said | None]
+) -> dict[int, _Said]:
+    """What miscellaneous fields of a name say, by the index of their part."""
     index = {events.texts[value]: at for at, value in enumerate(events.values[events.at("part")])}
     found = {}
     for field in events.root.iterfind("identification/miscellaneous/miscellaneous-field"):
-        part = index.get((field.get("name") or "").removeprefix(_USUAL))
-        drive, _, rest = " ".join((field.text or "").split()).partition("; ")
-        echo, _, capo = rest.rpartition("; ")
-        words = _read_words(echo)
-        if part is not None and drive in DRIVES and "echo" in words and capo in _CAPOS:
-            found[part] = {"drive": drive, **words, "capo": _CAPOS[capo]}
+        label = field.get("name") or ""
+        said = read(" ".join((field.text or "").split())) if label.startswith(name) else None
+        part = index.get(label.removeprefix(name))
+        if part is not None and said is not None:
+            found[part] = said
     return found
+
+
+def _read_usual(text: str) -> dict[str, Any] | None:
+    drive, _, rest = text.partition("; ")
+    echo, _, capo = rest.rpartition("; ")
+    words = _read_words(echo)
+    if drive in DRIVES and "echo" in words and capo in _CAPOS:
+        return {"drive": drive, **words, "capo": _CAPOS[capo]}
+    return None
+
+
+def _read_count(text: str) -> str | None:
+    frets_from = text.removeprefix(_FROM)
+    return frets_from if frets_from in FRETS_FROM else None
 
 
 def capos_of_notes(

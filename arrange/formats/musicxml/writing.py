@@ -36,7 +36,7 @@ from lxml import etree
 
 from arrange.errors import ArrangeError
 from arrange.formats.files import whole_file
-from arrange.formats.musicxml.setups import song_setups, usual_fields, write_setup
+from arrange.formats.musicxml.setups import setup_fields, song_setups, write_setup
 from arrange.formats.musicxml.writing_durations import find_divisions
 from arrange.formats.musicxml.writing_elements import add, plain_text
 from arrange.formats.musicxml.writing_layers import (
@@ -167,7 +167,7 @@ def score_tree(song: Song, notices: list[str]) -> Any:
     add(add(identification, "encoding"), "software", "arrange")
     setups = song_setups(song)
     fields = [(PLAYER, player) for player in song.players]
-    fields += usual_fields(song, [part.id for part in parts], setups)
+    fields += setup_fields(song, [part.id for part in parts], setups)
     write_miscellaneous(identification, fields)
     part_list = add(root, "part-list")
     part_list.tail = "\n"
