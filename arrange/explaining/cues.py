@@ -163,6 +163,11 @@ def techniques(inside: pd.DataFrame) -> list[str]:
     return sentences
 
 
+def is_said_of(cue: str, names: Sequence[str]) -> bool:
+    """Return whether a cue says where one of these techniques is."""
+    return cue.removesuffix(" throughout").split(":")[0] in names
+
+
 def _ringing(inside: pd.DataFrame, stays: Sequence[Stay], place: int) -> list[str]:
     """What is held beyond the section's end."""
     end = (inside["onset"] + inside["duration"]).max()

@@ -21,11 +21,19 @@ _MOST_DIFFERENT = 0.5  # share of its bars in which a section may differ from wh
 
 @dataclass(frozen=True)
 class Return:
-    """A section that is played as an earlier one: `different` are its bars that are not the same,
-    played measures.
+    """A section that is played as an earlier one.
+
+    Parameters
+    ----------
+    stay : Stay
+    contents : tuple
+        What each of its bars holds, to be compared.
+    different : tuple of int
+        Its bars that are not the same, played measures.
     """
 
     stay: Stay
+    contents: tuple[Any, ...]
     different: tuple[int, ...] = ()
 
 
@@ -42,7 +50,7 @@ def returning_sections(song: Song, part: str, stays: Sequence[Stay]) -> list[lis
     bars = _bars(song, part)
     found: list[list[Return]] = []
     for stay in stays:
-        own = bars[stay.first - 1 : stay.last]
+        own = tuple(bars[stay.first - 1 : stay.last])
         nearest, different = None, tuple[int, ...]()
         for group in found if stay.plays else ():
             first = group[0].stay
@@ -54,9 +62,9 @@ def returning_sections(song: Song, part: str, stays: Sequence[Stay]) -> list[lis
             if nearest is None or len(other) < len(different):
                 nearest, different = group, other
         if nearest is None or len(different) > _MOST_DIFFERENT * len(own):
-            found.append([Return(stay)])
+            found.append([Return(stay, own)])
         else:
-            nearest.append(Return(stay, different))
+            nearest.append(Return(stay, own, different))
     return found
 
 

@@ -60,7 +60,9 @@ def standing_words(song: Song, part: str, stays: Sequence[Stay]) -> dict[str, tu
     capos to be changed as in ``setup_words``.
     """
     setups, played = own_setups(song, part), own_played_setups(song, part)
-    changes = {name: played[name].fillna("").nunique() > 1 for name in ("drive", "echo", "capo")}
+    columns = ("drive", "echo", "capo")
+    changes = {name: (played[name].fillna("") != played[name].fillna("").iloc[0]).any()
+               for name in columns}  # fmt: skip
     found: dict[str, list[str]] = {}
     for stay in stays:
         now = setups.loc[stay.section]

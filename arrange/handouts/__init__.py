@@ -21,7 +21,6 @@ from arrange.guitar.fret_counting import check_frets_from, with_frets_from
 from arrange.guitar.players import Player
 from arrange.handouts.band import band_sheet
 from arrange.handouts.band_pages import band_html, print_band
-from arrange.handouts.page_setup import text_width
 from arrange.handouts.printing import print_part
 from arrange.handouts.sheets import STYLES, part_sheet
 from arrange.handouts.typesetting import PAPERS, page_picture
@@ -47,6 +46,8 @@ class Layout:
     frets : str, optional
         How frets are counted on the sheets: from the ``"nut"`` or from the ``"capo"``; else as
         each part says.
+    words : bool
+        Whether pages in a teacher's words, step by step, follow the music.
 
     Raises
     ------
@@ -57,7 +58,7 @@ class Layout:
     --------
     >>> import arrange as ar
     >>> ar.Layout(style="shapes")
-    Layout(paper='A4', style='shapes', frets=None)
+    Layout(paper='A4', style='shapes', frets=None, words=False)
     >>> ar.Layout("A5")
     Traceback (most recent call last):
     arrange.errors.ArrangeError: paper='A5'; it is one of 'A4', 'letter'
@@ -66,6 +67,7 @@ class Layout:
     paper: str = "A4"
     style: str = "notation"
     frets: str | None = None
+    words: bool = False
 
     def __post_init__(self) -> None:
         _check_word("paper", self.paper, tuple(PAPERS))
@@ -139,7 +141,7 @@ def write_handout(
     paper = layout.paper
     for each in players:
         progress(f"the sheet of {each.name}")
-        sheet = part_sheet(song, each, layout.style, text_width(paper), decisions)
+        sheet = part_sheet(song, each, layout.style, decisions, has_lessons=layout.words)
         name = next(names)
         files[f"{name}.pdf"] = print_part(sheet, song, paper)
         files[f"{name}.html"] = part_html(sheet).encode()

@@ -15,6 +15,8 @@ LEAST_SECONDS = 1.0  # less is of no use
 # What an end costs, against one page more. Ours.
 NO_TIME_COST = 0.6
 WITHIN_SECTION_COST = 0.2
+EMPTY_COST = 0.5
+_FULL = 2 / 3  # of a page, from which it does not look empty
 
 
 def page_starts(
@@ -48,9 +50,11 @@ def page_starts(
                 high += heights[end - 1]
                 if high > room and end > start + 1:
                     break
+                is_empty = high < _FULL * room and end < count
                 # Of equal ways the one with the fuller page before, so the later start.
-                if before < best[end][1 - side] + 1e-9:
-                    best[end][1 - side], came[end][1 - side] = before, start
+                cost = before + EMPTY_COST * is_empty
+                if cost < best[end][1 - side] + 1e-9:
+                    best[end][1 - side], came[end][1 - side] = cost, start
     side = 0 if best[count][0] < best[count][1] else 1
     starts, at = [], count
     while at:

@@ -1,26 +1,40 @@
-"""A sheet as PDF: blocks, their heights, page ends where there is time to turn, and the pages."""
+"""A sheet as PDF: blocks, their heights, and the largest type in which they fit two facing pages.
+
+A song that does not fit keeps a legible type and takes more pages, which end where there is time
+to turn; the sheet says why.
+"""
 
 from __future__ import annotations
 
 import json
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
-from itertools import islice
 from typing import Any
 
 import numpy as np
 
 from arrange.explaining.part_sections import own_notes
+from arrange.handouts.engraving import STAFF_MM
 from arrange.handouts.page_setup import page_foot, print_template, text_height, text_width
-from arrange.handouts.page_turns import LEAST_SECONDS, TURN_SECONDS, page_starts, pair_of
-from arrange.handouts.sheets import Bar, PartSheet, Stretch
+from arrange.handouts.page_turns import LEAST_SECONDS, TURN_SECONDS, page_starts
+from arrange.handouts.sheets import PartSheet
+from arrange.handouts.stretches import Bar, Stretch
+from arrange.handouts.systems import System
 from arrange.handouts.typesetting import PAPERS, compile_template, query_template
 from arrange.tables.song import Song
-from arrange.text.words import first_up
+from arrange.text.words import counted, first_up
+
+FACING = 2  # pages that lie open on the stand
 
 _PART_SIZE = 13.0  # points; some 4.6 mm, read at arm's length
-_A_ROW = 4  # bars
-_A_ROW_UNPLAYED = 8  # where chord symbols are short
+# Against that size and the usual staff: the smallest has a staff of 4.7 mm.
+_SCALES = (1.0, 0.94, 0.88, 0.82, 0.76, 0.7)
+_LONG_SCALE = 0.88  # where two pages do not do
+_A_ROW = 4  # bars that are drawn with their counts
+_A_ROW_OF_CHORDS = 8
+_SHAPES_A_ROW, _MOST_SHAPES_A_ROW = 9, 12  # in the largest size, and in any; as in sheet.typ
+_MOST_BESIDE = 5  # shapes that leave room for bars beside them
+_GAP_MM = 4.0
 _MM_A_LETTER = 0.27  # of a chord symbol, to a point of its size
 _CHORD_SIZE = 15.0  # points
 _LEAST_CHORD = 10.0
@@ -38,124 +52,183 @@ class _Piece:
     rest: float
 
 
+@dataclass(frozen=True)
+class _Pages:
+    """Pieces in a size, and the piece that each page begins with."""
+
+    scale: float
+    pieces: list[_Piece]
+    starts: list[int]
+
+    @property
+    def count(self) -> int:
+        """Pages with music; a teacher's words stand behind them."""
+        music = sum(piece.block["kind"] != "lesson" for piece in self.pieces)
+        return int(np.searchsorted(self.starts, music - 1, side="right"))
+
+
 def print_part(sheet: PartSheet, song: Song, paper: str) -> bytes:
-    """Return a part sheet as PDF.
-
-    A section is written as another where that one lies open on the stand, and is written out
-    where one would have to leaf back.
-    """
-    forms = _forms(sheet, song, paper)
-    room = text_height(paper) - _SPARE_MM
-    written_as = {s.section: s.written_as for s in sheet.stretches if s.written_as}
-    while True:
-        pieces = [piece for name, is_short, own in forms
-                  if is_short == (name in written_as) for piece in own]  # fmt: skip
-        starts = page_starts(
-            [piece.height for piece in pieces], [piece.rest for piece in pieces],
-            ["section" in piece.block for piece in pieces], room,
-        )  # fmt: skip
-        pages = {piece.block["section"]: page_of(n, starts)
-                 for n, piece in enumerate(pieces) if "section" in piece.block}  # fmt: skip
-        far = next((own for own, other in written_as.items()
-                    if pair_of(pages[own]) != pair_of(pages[other])), None)  # fmt: skip
-        if far is None:
-            break
-        source = written_as.pop(far)
-        sections = list(pages)
-        for own, other in written_as.items():  # the nearer one serves those after it
-            if other == source and sections.index(own) > sections.index(far):
-                written_as[own] = far
-    blocks = [piece.block for piece in pieces]
-    for block in blocks:
-        if block.get("section") in written_as:
-            source = written_as[block["section"]]
-            block["cues"] = sentence([_again(source, str(pages[source])), *block["own_cues"]])
-    turns = _turns(starts, [piece.rest for piece in pieces])
-    return _compile(_data(sheet, blocks, paper, starts, turns, is_final=True))
+    """Return a part sheet as PDF: on two facing pages where a legible type allows it."""
+    pages = _best_pages(sheet, song, paper)
+    blocks = [piece.block for piece in pages.pieces]
+    turns = _turns(pages.starts, [piece.rest for piece in pages.pieces])
+    printed = {"pass": "print", "starts": pages.starts, "turns": turns,
+               "why_long": _why_long(sheet, pages)}  # fmt: skip
+    return compile_template(
+        print_template("sheet.typ"), _data(sheet, blocks, paper, pages.scale) | printed
+    )
 
 
-def _forms(sheet: PartSheet, song: Song, paper: str) -> list[tuple[str, bool, list[_Piece]]]:
-    """All that may stand on the pages, in order: the section, whether it refers to another one,
-    and its pieces; a section that repeats one comes in both forms.
-    """
-    width = text_width(paper)
-    form = {"picture": sheet.form, "height": sheet.form_height, "legend": sheet.legend}
-    head: list[dict[str, Any]] = [{"kind": "head", "above": 0.0},
-                                  {"kind": "form", "above": 2.5, **form}]  # fmt: skip
-    end: dict[str, Any] = {"kind": "words", "above": 4.0, "lines": list(sheet.cautions)}
-    found = [("", False, head)]
-    for stretch in sheet.stretches:
-        found.append((stretch.section, False, _stretch_blocks(stretch.written_out(), width)))
-        if stretch.written_as:
-            found.append((stretch.section, True, _stretch_blocks(stretch, width)))
-    found.append(("", False, [end]))
-    blocks = [block for _, _, own in found for block in own]
-    heights = json.loads(_query(_data(sheet, blocks, paper, [], [])))
+def _best_pages(sheet: PartSheet, song: Song, paper: str) -> _Pages:
+    """The pages in the largest size that fits; a size is skipped that would save too little."""
+    pages = _laid_out(sheet, song, paper, _SCALES[0])
+    while pages.count > FACING:
+        asked = pages.scale * _least_saving(pages, paper)
+        smaller = [scale for scale in _SCALES if scale < pages.scale]
+        if not smaller:
+            return _laid_out(sheet, song, paper, _LONG_SCALE)
+        scale = next((s for s in smaller if s <= asked), smaller[-1])
+        pages = _laid_out(sheet, song, paper, scale)
+    return pages
+
+
+def _least_saving(pages: _Pages, paper: str) -> float:
+    """By how much a size must shrink at least: heights fall with its square."""
+    music = sum(piece.height for piece in pages.pieces if piece.block["kind"] != "lesson")
+    return float((FACING * text_height(paper) / music) ** 0.5)
+
+
+def _laid_out(sheet: PartSheet, song: Song, paper: str, scale: float) -> _Pages:
+    blocks = _blocks(sheet, paper, scale)
+    template = print_template("sheet.typ")
+    plain = [block | ({"picture": ""} if "picture" in block else {}) for block in blocks]
+    heights = json.loads(query_template(template, "heights", _data(sheet, plain, paper, scale)))
     rests = _rests(song, sheet.part, blocks)
-    pieces = iter(map(_Piece, blocks, heights, rests))
-    return [(name, is_short, list(islice(pieces, len(own)))) for name, is_short, own in found]
+    pieces = list(map(_Piece, blocks, heights, rests))
+    starts = page_starts(
+        [piece.height for piece in pieces], [piece.rest for piece in pieces],
+        ["title" in piece.block for piece in pieces], text_height(paper) - _SPARE_MM,
+    )  # fmt: skip
+    return _Pages(scale, pieces, starts)
 
 
-def page_of(block: int, starts: Sequence[int]) -> int:
-    """Return the page that a block stands on, from 1."""
-    return int(np.searchsorted(starts, block, side="right"))
+def _why_long(sheet: PartSheet, pages: _Pages) -> str:
+    """Why the sheet has more pages than lie open at once."""
+    if pages.count <= FACING:
+        return ""
+    bars = sum(stretch.times[0].last - stretch.times[0].first + 1 for stretch in sheet.stretches
+               if stretch.plays)  # fmt: skip
+    return (
+        f"{pages.count} pages: {counted(len(sheet.stretches), 'section')} with "
+        f"{counted(bars, 'bar')} that do not return, more than two pages hold in a legible type."
+    )
 
 
-def _stretch_blocks(stretch: Stretch, width: float) -> list[dict[str, Any]]:
-    count = stretch.last - stretch.first + 1
-    is_short = bool(stretch.written_as)
-    cues = [_again(stretch.written_as, "00")] * is_short + list(stretch.cues)
+def _blocks(sheet: PartSheet, paper: str, scale: float) -> list[dict[str, Any]]:
+    """All that stands on the pages, in order."""
+    width = text_width(paper)
+    systems = sheet.systems(width, STAFF_MM * scale)
+    found: list[dict[str, Any]] = [{"kind": "head", "above": 0.0}]
+    for stretch, own in zip(sheet.stretches, systems, strict=True):
+        found += _stretch_blocks(stretch, own, width, scale)
+    found.append({"kind": "words", "above": 4.0 * scale, "lines": list(sheet.cautions)})
+    for title, steps in sheet.lessons:
+        found.append({"kind": "lesson", "above": 4.0 * scale, "title": title, "lines": list(steps)})
+    return found
+
+
+def _stretch_blocks(
+    stretch: Stretch, systems: Sequence[Sequence[System]], width: float, scale: float
+) -> list[dict[str, Any]]:
     head: dict[str, Any] = {
         "kind": "stretch",
-        "above": 3.5,
-        "section": stretch.section,
-        "where": bars_title(stretch.first, count),
+        "above": 3.0 * scale,
+        "title": stretch.title,
+        "where": stretch.where,
         "facts": "; ".join(stretch.facts),
-        "cues": sentence(cues),
-        "own_cues": list(stretch.cues),
+        "words": stretch.words,
+        "cues": sentence(stretch.cues),
         "notices": list(stretch.notices),
-        "first": stretch.first,
+        "seen": list(stretch.seen),
+        "first": stretch.times[0].first,
+        "plays": stretch.plays,
     }
-    if stretch.shapes and not is_short:
+    if stretch.shapes:
         head["shapes"] = list(stretch.shapes)
-    rows: list[dict[str, Any]] = [
-        {
-            "picture": system.picture,
-            "height": system.height,
-            "first": system.first,
-            "number": system.number(),
-        }
-        for system in stretch.systems
-        if not is_short
-    ]
-    all_bars = stretch.bars if is_short or not stretch.struck else stretch.struck
-    a_row = _A_ROW if stretch.plays and not is_short else _A_ROW_UNPLAYED
-    if _chord_size(all_bars, width / a_row) < _CHORD_SIZE:
-        a_row = _A_ROW
-    if not rows and any(bar.chords or bar.counts for bar in all_bars):
-        for start in range(0, count, a_row):
-            own = all_bars[start : start + a_row]
-            bars = [asdict(bar) for bar in own] + [None] * (
-                a_row - len(own) if count > a_row else 0
-            )
-            size = _chord_size(own, width / len(bars))
-            rows.append({"bars": bars, "first": own[0].number, "chord_size": size})
+    if stretch.patterns:
+        head["patterns"] = [asdict(pattern) for pattern in stretch.patterns]
+        head["beside_shapes"] = len(stretch.shapes) <= _MOST_BESIDE and bool(stretch.shapes)
+        head["shapes_wide"] = _shapes_wide(stretch, width, scale)
+    others = _others(stretch, systems, width, scale)
+    rows = [_system_row(system, "") for system in systems[0]] if systems else []
+    has_bars = not systems and any(bar.chords or bar.counts for bar in stretch.bars)
+    if has_bars and stretch.patterns:
+        head["rows"] = _bar_rows(stretch.bars, width - head["shapes_wide"] - _GAP_MM, scale)
+    elif has_bars:
+        rows = _bar_rows(stretch.bars, width, scale)
     blocks = [head | (rows[0] if rows else {})]
-    return blocks + [{"kind": "row", "above": 1.5, **row} for row in rows[1:]]
+    return blocks + [{"kind": "row", "above": 0.8 * scale, **row} for row in [*rows[1:], *others]]
 
 
-def _chord_size(bars: Sequence[Bar], width: float) -> float:
+def _shapes_wide(stretch: Stretch, width: float, scale: float) -> float:
+    """What stands left of bars that name their pattern: a few shapes, else the patterns, mm."""
+    a_row = min(int(_SHAPES_A_ROW / scale), _MOST_SHAPES_A_ROW)
+    count = len(stretch.shapes)
+    return width * count / a_row if 0 < count <= _MOST_BESIDE else width / 4
+
+
+def _others(
+    stretch: Stretch, systems: Sequence[Sequence[System]], width: float, scale: float
+) -> list[dict[str, Any]]:
+    """The bars in which a later time differs, a row each, or beside each other where they fit."""
+    found: list[dict[str, Any]] = []
+    for span, own in zip(stretch.spans[1:], systems[1:], strict=True):
+        for n, system in enumerate(own):
+            cut = system.cut()
+            share = min(system.natural / system.width, 1.0)
+            item = _system_row(cut, span.label if not n else "") | {"share": share}
+            room = found and sum(each["share"] for each in found[-1]["beside"]) + share <= 1.0
+            if room:
+                found[-1]["beside"].append(item)
+            else:
+                found.append({"beside": [item], "first": stretch.times[0].first})
+    for row in stretch.rows:
+        own_rows = _bar_rows(row.bars, width, scale)
+        found += [{**each, "label": row.label if not n else "", "first": stretch.times[0].first}
+                  for n, each in enumerate(own_rows)]  # fmt: skip
+    return found
+
+
+def _system_row(system: System, label: str) -> dict[str, Any]:
+    return {
+        "picture": system.picture,
+        "height": system.height,
+        "first": system.first,
+        "number": system.number(),
+        "label": label,
+    }
+
+
+def _bar_rows(bars: Sequence[Bar], width: float, scale: float) -> list[dict[str, Any]]:
+    """Bars in rows of four or eight, as wide as their chord symbols ask."""
+    a_row = _A_ROW if any(bar.counts for bar in bars) else _A_ROW_OF_CHORDS
+    if _chord_size(bars, width / a_row, scale) < _CHORD_SIZE * scale:
+        a_row = _A_ROW
+    rows = []
+    for start in range(0, len(bars), a_row):
+        own = bars[start : start + a_row]
+        blank = [None] * (a_row - len(own) if len(bars) > a_row or len(own) < _A_ROW else 0)
+        cells = [asdict(bar) for bar in own] + blank
+        size = _chord_size(own, width / len(cells), scale)
+        rows.append({"bars": cells, "first": own[0].number, "chord_size": size})
+    return rows
+
+
+def _chord_size(bars: Sequence[Bar], width: float, scale: float) -> float:
     """Size of type, in points, in which the chord symbols of each bar fit beside each other."""
     longest = max((sum(len(c) + 1.5 for c in bar.chords) for bar in bars), default=0)
     fits = (width - 9) / (_MM_A_LETTER * max(longest, 1))
-    return max(min(fits, _CHORD_SIZE), _LEAST_CHORD)
-
-
-def bars_title(first: int, count: int) -> str:
-    """Return where a section lies: ``"bars 5–12 (8 bars)"``."""
-    if count == 1:
-        return f"bar {first}"
-    return f"bars {first}–{first + count - 1} ({count} bars)"
+    return max(min(fits, _CHORD_SIZE * scale), _LEAST_CHORD)
 
 
 def sentence(cues: Sequence[str]) -> str:
@@ -164,31 +237,24 @@ def sentence(cues: Sequence[str]) -> str:
     return first_up(text) + "." if text else ""
 
 
-def _again(section: str, page: str) -> str:
-    return f"play {section} again (page {page})"
-
-
 def _rests(song: Song, part: str, blocks: Sequence[dict[str, Any]]) -> list[float]:
     """Seconds without a note of the part around the beginning of each block."""
     notes = own_notes(song, part)
-    onsets = np.sort(notes["onset"].to_numpy())
-    ends = np.sort((notes["onset"] + notes["duration"]).to_numpy())
+    onset = notes["onset"].to_numpy()
+    end = onset + notes["duration"].to_numpy()
     bars = song.measures["onset"].to_numpy()
     rests = []
     for block in blocks:
         if "first" not in block:
-            rests.append(float("inf") if block is blocks[-1] else 0.0)  # cautions: after the end
+            rests.append(0.0 if block["kind"] == "head" else float("inf"))  # after the end
             continue
         if block["first"] == 1:  # the music begins below the form
             rests.append(0.0)
             continue
         line = bars[block["first"] - 1]
-        before = onsets < line - 1e-9
-        held = (notes["onset"].to_numpy() < line - 1e-9) & (
-            (notes["onset"] + notes["duration"]).to_numpy() > line + 1e-9
-        )
-        done = ends[ends <= line + 1e-9].max(initial=0.0)
-        after = onsets[~before].min(initial=song.duration)
+        held = (onset < line - 1e-9) & (end > line + 1e-9)
+        done = end[end <= line + 1e-9].max(initial=0.0)
+        after = onset[onset >= line - 1e-9].min(initial=song.duration)
         begin = line if held.any() else done
         rests.append(song.seconds(after) - song.seconds(begin))
     return rests
@@ -213,28 +279,12 @@ def _turns(starts: Sequence[int], rests: Sequence[float]) -> list[str]:
 
 
 def _data(
-    sheet: PartSheet,
-    blocks: Sequence[dict[str, Any]],
-    paper: str,
-    starts: Sequence[int],
-    turns: Sequence[str],
-    *,
-    is_final: bool = False,
+    sheet: PartSheet, blocks: Sequence[dict[str, Any]], paper: str, scale: float
 ) -> dict[str, Any]:
-    if not is_final:  # heights are known without the pictures
-        blocks = [b | ({"picture": ""} if "picture" in b else {}) for b in blocks]
     return {
-        "pass": "print" if is_final else "measure", "paper": PAPERS[paper][2],
-        "size": _PART_SIZE, "title": sheet.title, "name": sheet.part, "player": sheet.player,
-        "foot": page_foot(sheet.title, sheet.part), "facts": sheet.facts, "blocks": list(blocks),
-        "notices": list(sheet.notices),
-        "starts": list(starts), "turns": list(turns),
+        "pass": "measure", "paper": PAPERS[paper][2], "size": _PART_SIZE * scale, "scale": scale,
+        "title": sheet.title, "name": sheet.part, "player": sheet.player,
+        "foot": page_foot(sheet.title, sheet.part), "facts": sheet.facts, "form": sheet.form,
+        "legend": sheet.legend, "why_long": "", "blocks": list(blocks),
+        "notices": list(sheet.notices), "starts": [], "turns": [],
     }  # fmt: skip
-
-
-def _query(data: dict[str, Any]) -> str:
-    return query_template(print_template("sheet.typ"), "heights", data)
-
-
-def _compile(data: dict[str, Any]) -> bytes:
-    return compile_template(print_template("sheet.typ"), data)

@@ -11,7 +11,7 @@ import pandas as pd
 from arrange.decisions import DecisionLog
 from arrange.errors import ArrangeError
 from arrange.explaining import Explanation, explain_part
-from arrange.explaining.cues import section_cues
+from arrange.explaining.cues import is_said_of, section_cues
 from arrange.explaining.part_sections import Stay, own_notes, part_stays
 from arrange.explaining.returning_sections import Return, returning_sections
 from arrange.explaining.section_setups import (
@@ -38,6 +38,7 @@ from arrange.handouts.stretches import (
     struck_stretch,
 )
 from arrange.handouts.systems import System
+from arrange.handouts.tab_signs import drawn_techniques
 from arrange.quantities.texture import echo_times
 from arrange.tables.schemas import NOTES
 from arrange.tables.song import Song, object_column, part_row
@@ -53,6 +54,10 @@ _MOST_PROBLEMS = 4  # problems named one by one
 WARM_UP = (
     "Warm up for five to ten minutes, rest five in every half hour. Pain, numbness or tingling: "
     "stop, rest, and ask somebody qualified in medicine if it returns."
+)
+CARE = (
+    "Warm up, rest five minutes in every half hour, turn down rather than up, protect your ears; "
+    "with pain, numbness or ringing stop, and ask somebody qualified. More on the band sheet."
 )
 LOUDNESS = (
     "Loud rehearsals harm hearing for good: at 94 dB(A) one hour is a whole day's share, at "
@@ -177,26 +182,31 @@ def _stretches(
     cues = dict(zip((s.section for s in stays), section_cues(song, part, alone), strict=True))
     facts, setups = new_facts(song), standing_words(song, part, stays)
     notices, bars = part_notices(song, part, log).sections, song_bars(song)
-    lines = {each.section: each.what for each in words.sections} if words else {}
+    lines = {each.section: each.line for each in words.sections} if words else {}
+    printed: set[str] = set()
+    drawn = drawn_techniques(has_tab=bool(necks))
     known: dict[tuple[str, Shape, int], str] = {}
     stretches = []
     for group in groups:
         own, first = [each.stay for each in group], group[0].stay
-        has_shapes = first.section in strums
+        again = first.written_as if first.written_as in printed else ""
+        printed |= {stay.section for stay in own} if first.plays and not again else set()
+        has_shapes = first.section in strums and not again
         said = {
             stay.section: [moved_bars(cue, first.first - stay.first)
                            for cue in cues[stay.section]
-                           if not (first.plays and not has_shapes and is_drawn(cue))]
+                           if has_shapes or not is_said_of(cue, drawn)]
             for stay in own
         }  # fmt: skip
         stretch = Stretch(
             tuple(own),
             shared_words([(s.section, [*setups[s.section], *_changes(facts, s)]) for s in own]),
-            lines.get(first.section, "") if first.plays else "",
+            f"Play {again} again, under these chords." if again
+            else lines.get(first.section, "") if first.plays else "",
             shared_words([*said.items()]),
             shared_words([(s.section, notices.get(s.section, ())) for s in own]),
             bars[first.section],
-            spans=() if has_shapes or not first.plays else engraved_spans(group),
+            spans=() if has_shapes or again or not first.plays else engraved_spans(group),
         )
         if has_shapes:
             stretch = struck_stretch(stretch, group, strums, bars)
@@ -393,4 +403,4 @@ def _cautions(fingered: pd.DataFrame | None, hand: Hand) -> list[str]:
         ]
         if len(problems) > _MOST_PROBLEMS:
             sentences.append(f"... and {len(problems) - _MOST_PROBLEMS} more such places.")
-    return [*sentences, WARM_UP, LOUDNESS]
+    return [*sentences, CARE]

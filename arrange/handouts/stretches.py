@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -196,11 +197,25 @@ def engraved_spans(returns: Sequence[Return]) -> tuple[Span, ...]:
     """Return what is engraved of sections that are printed once: the first, then each difference."""
     first = returns[0].stay
     spans = [Span("", first.first, first.last)]
+    return (*spans, *(Span(label, *bars) for label, bars in different_bars(returns)))
+
+
+def different_bars(returns: Sequence[Return]) -> list[tuple[str, tuple[int, int]]]:
+    """Return the runs of bars in which later times differ from the first, and whose they are; what
+    several times have alike once, with the bars of the first of them.
+    """
+    alike: dict[Any, list[tuple[Stay, int, int]]] = {}
     for each in returns[1:]:
+        at = each.stay.first
         for begin, end in number_runs(each.different):
-            label = f"{each.stay.section}, {bars_words(range(begin, end + 1))}"
-            spans.append(Span(label, begin, end))
-    return tuple(spans)
+            what = tuple(each.contents[bar - at] for bar in range(begin, end + 1))
+            alike.setdefault((begin - at, repr(what)), []).append((each.stay, begin, end))
+    found = []
+    for own in alike.values():
+        names = joined_names([stay.section for stay, _, _ in own])
+        bars = [bar for _, begin, end in own for bar in range(begin, end + 1)]
+        found.append((f"{names}, {bars_words(bars)}", own[0][1:]))
+    return found
 
 
 def struck_stretch(
@@ -222,13 +237,12 @@ def struck_stretch(
     own = _struck(bars[first], strums[first])
     patterns = _patterns(own)
     rows = []
-    for each in returns[1:]:
-        section = each.stay.section
-        theirs = _struck(bars[section], strums[section])
-        for begin, end in number_runs(each.different):
-            label = f"{section}, {bars_words(range(begin, end + 1))}"
-            at = begin - each.stay.first
-            rows.append(Row(label, theirs[at : at + end - begin + 1]))
+    everywhere = {
+        bar.number: bar
+        for each in returns for bar in _struck(bars[each.stay.section], strums[each.stay.section])
+    }  # fmt: skip
+    for label, (begin, end) in different_bars(returns):
+        rows.append(Row(label, tuple(everywhere[bar] for bar in range(begin, end + 1))))
     if patterns:
         own = _by_pattern(own, patterns)
     return replace(stretch, bars=own, patterns=patterns, rows=tuple(rows))

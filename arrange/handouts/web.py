@@ -1,37 +1,50 @@
-"""A sheet as one HTML file that needs nothing else, pictures inside; it prints well."""
+"""A part sheet as one HTML file that needs nothing else, pictures inside; it prints well."""
 
 from __future__ import annotations
 
+import json
+from collections.abc import Sequence
 from typing import Any
 
 from arrange.handouts.page_setup import web_page
-from arrange.handouts.printing import bars_title, sentence
-from arrange.handouts.sheets import PartSheet, Stretch
+from arrange.handouts.printing import sentence
+from arrange.handouts.sheets import PartSheet
+from arrange.handouts.stretches import Bar, Stretch
+from arrange.handouts.systems import System
 
 _A_ROW = 4  # bars
+_WIDTH_MM = 180.0  # for which systems are engraved
 
 
 def part_html(sheet: PartSheet) -> str:
     """Return a part sheet as HTML."""
-    places = {stretch.section: n for n, stretch in enumerate(sheet.stretches, 1)}
-    stretches = [_stretch(stretch, places) for stretch in sheet.stretches]
+    systems = sheet.systems(_WIDTH_MM)
+    stretches = [_stretch(*each) for each in zip(sheet.stretches, systems, strict=True)]
     return web_page("sheet.html", sheet=sheet, name=sheet.part, stretches=stretches)
 
 
-def _stretch(stretch: Stretch, places: dict[str, int]) -> dict[str, Any]:
-    systems = () if stretch.written_as else stretch.systems
-    bars = stretch.bars if stretch.written_as else stretch.struck or stretch.bars
-    if systems or not any(bar.chords or bar.counts for bar in bars):
-        bars = ()
+def _stretch(stretch: Stretch, systems: Sequence[Sequence[System]]) -> dict[str, Any]:
+    has_bars = not systems and any(bar.chords or bar.counts for bar in stretch.bars)
+    spans = zip(stretch.spans[1:], systems[1:], strict=True)
     return {
-        "section": stretch.section,
-        "where": bars_title(stretch.first, stretch.last - stretch.first + 1),
+        "title": stretch.title,
+        "sections": json.dumps(stretch.sections),
+        "where": stretch.where,
         "facts": "; ".join(stretch.facts),
-        "written_as": stretch.written_as,
-        "link": places.get(stretch.written_as),
+        "words": stretch.words,
         "cues": sentence(stretch.cues),
         "notices": stretch.notices,
-        "shapes": () if stretch.written_as else stretch.shapes,
-        "rows": [bars[n : n + _A_ROW] for n in range(0, len(bars), _A_ROW)],
-        "systems": systems,
+        "shapes": stretch.shapes,
+        "seen": ", ".join(stretch.seen),
+        "patterns": stretch.patterns,
+        "rows": _rows(stretch.bars) if has_bars else [],
+        "systems": systems[0] if systems else (),
+        "others": [
+            *({"label": span.label, "systems": own, "rows": []} for span, own in spans),
+            *({"label": row.label, "systems": (), "rows": _rows(row.bars)} for row in stretch.rows),
+        ],
     }
+
+
+def _rows(bars: Sequence[Bar]) -> list[Sequence[Bar]]:
+    return [bars[n : n + _A_ROW] for n in range(0, len(bars), _A_ROW)]
