@@ -25,8 +25,8 @@ LAYERS = str(ROOT / "datasets" / "last-bell.musicxml")
 REVOICE = ["revoice", DEMO, "--part", "Guitar 1", "--section", "Chorus 1"]
 LONG = "x" * 300
 DIGITS = "9" * 23
-NAMES = ("study", "songbook", "convert", "revoice", "condense", "rebuild", "handout", "listen",
-         "workshop", "lab", "page", "ready")  # fmt: skip
+NAMES = ("study", "songbook", "convert", "revoice", "condense", "rebuild", "handout", "explain",
+         "listen", "workshop", "lab", "page", "ready")  # fmt: skip
 WAITING = ("lab", "page")  # they serve until they are stopped
 STAGES = (measuring, arranging, handing_out, opening)
 
@@ -118,6 +118,13 @@ HOSTILE = [
     (["handout", ".", "-o", "out"], "this is a folder"),
     (["handout", DEMO, "-o", LONG], "name too long"),
     (["handout", DEMO, "-o", "out", "--player", ""], "a player has no name"),
+    (["handout", DEMO, "-o", "out", "--frets", "bridge"], "it is one of 'nut', 'capo'"),
+    (["explain", DEMO, "--player", "Guitar 1", "--frets", ""], "it is one of 'nut', 'capo'"),
+    (["explain", DEMO, "--player", "Guitar 1", "--length", LONG], "line"),
+    (["explain", DEMO, "--player", "Voice"], "has no strings to finger"),
+    (["explain", DEMO, "--player", LONG], "no player"),
+    (["explain", DEMO, "--player", "Guitar 1", "--section", LONG], "no section"),
+    (["explain", DEMO], "--player"),
     (["listen", DEMO, "-o", "b.wav", "--count-in", "-1"], "from 0 to 16"),
     (["listen", DEMO, "-o", "b.wav", "--count-in", "1000000"], "from 0 to 16"),
     (["listen", DEMO, "-o", "b.wav", "--count-in", DIGITS], "too many digits"),
@@ -177,7 +184,12 @@ def test_ctrl_c_is_one_line(name, monkeypatch, capsys):
     """A command that is interrupted at any point says so in one line."""
     (stage,) = (each for each in STAGES if hasattr(each, f"run_{name}"))
     monkeypatch.setattr(stage, f"run_{name}", lambda _: signal.raise_signal(signal.SIGINT))
-    more = {"condense": ["-o", "a"], "revoice": ["--part", "a"], "convert": ["a"]}
+    more = {
+        "condense": ["-o", "a"],
+        "revoice": ["--part", "a"],
+        "convert": ["a"],
+        "explain": ["--player", "a"],
+    }
     outputs = {each: ["-o", "a"] for each in ("rebuild", "handout", "listen", "workshop")}
     assert main([name, DEMO, *(more | outputs).get(name, [])]) == 130
     err = capsys.readouterr().err

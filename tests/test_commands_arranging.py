@@ -139,6 +139,16 @@ def test_handout_writes_sheets(tmp_path, capsys):
     assert "A9" in capsys.readouterr().err
 
 
+@pytest.mark.parametrize("length", ["line", "paragraph", "steps"])
+def test_explain_prints_the_words(capsys, length):
+    """A player's name means the part; the words are those of ``explain_part``."""
+    path = "datasets/tarrow-weir.txt"
+    asked = ["explain", path, "--player", "Tam", "--section", "Middle", "--frets", "nut"]
+    assert main([*asked, "--length", length]) == 0
+    words = ar.explain_part(ar.read(path), "Guitar 2", "Middle", frets="nut").text(length)
+    assert capsys.readouterr().out.split() == words.split()
+
+
 @pytest.mark.parametrize("columns", [60, 80])
 def test_lines_fit_the_terminal(capsys, monkeypatch, tmp_path, columns):
     """No line is so long that the terminal breaks it in the middle of a word."""
@@ -148,6 +158,8 @@ def test_lines_fit_the_terminal(capsys, monkeypatch, tmp_path, columns):
     printed = capsys.readouterr().out
     assert main(["revoice", "datasets/low-water.musicxml", "--part", "Guitar 1", "--section",
                  "Chorus 1"]) == 0  # fmt: skip
+    printed += capsys.readouterr().out
+    assert main(["explain", "datasets/tarrow-weir.txt", "--player", "Guitar 1"]) == 0
     printed += capsys.readouterr().out
     lines = [each for each in printed.splitlines() if str(tmp_path) not in each]
     assert max(map(len, lines)) <= columns

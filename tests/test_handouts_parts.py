@@ -154,9 +154,10 @@ def frets_drawn(line):
     ("name", "part"), [("low-water.musicxml", "Guitar 2"), ("tarrow-weir.txt", "Guitar 1")]
 )
 def test_tablature_shows_the_frets_of_the_song(name, part):
-    """Every attack is shown: frets from the nut, open strings 0, muted ones a cross."""
+    """Every attack is shown: frets as the part says, open strings 0, muted ones a cross."""
     own = read(DATASETS / name)
-    capo = int(own.parts.set_index("part").loc[part, "capo"])
+    capo, frets_from = own.parts.set_index("part").loc[part, ["capo", "frets_from"]]
+    less = capo if frets_from == "capo" else 0
     stays = [stay for stay in part_stays(own, part) if stay.plays]
     systems = engrave(own, part, [(stay.first, stay.last) for stay in stays], 186)
     for stay, lines in zip(stays, systems, strict=True):
@@ -166,7 +167,7 @@ def test_tablature_shows_the_frets_of_the_song(name, part):
             notes = own_notes(own, part)
             inside = notes[notes["measure"].between(line.first, line.last) & ~notes["grace"]]
             is_muted = inside["technique"].str.contains("muted", na=False)
-            wanted = ["×" if muted else "0" if fret == capo else str(fret)
+            wanted = ["×" if muted else "0" if fret == capo else str(fret - less)
                       for muted, fret in zip(is_muted, inside["fret"], strict=True)]  # fmt: skip
             drawn = frets_drawn(line)
             ties = len(re.findall(r'class="tie"', line.picture))

@@ -35,8 +35,8 @@ def command_parser() -> argparse.ArgumentParser:
     commands = parser.add_subparsers(required=True, metavar="COMMAND", dest="command")
     for add in (
         _add_study, _add_songbook, _add_convert, _add_mend, _add_revoice, _add_change_key,
-        _add_condense, _add_rebuild, _add_handout, _add_listen, _add_workshop, _add_lab, _add_page,
-        _add_ready,
+        _add_condense, _add_rebuild, _add_handout, _add_explain, _add_listen, _add_workshop,
+        _add_lab, _add_page, _add_ready,
     ):  # fmt: skip
         add(commands)
     return parser
@@ -232,7 +232,29 @@ def _add_handout(commands: Any) -> None:
     command.add_argument(
         "--style", default="notation", help="notation or shapes (default: notation)"
     )
+    _add_frets(command)
     add_log(command)
+
+
+def _add_frets(command: Any) -> None:
+    command.add_argument(
+        "--frets", help="count frets from nut or capo (default: as each part says)"
+    )
+
+
+def _add_explain(commands: Any) -> None:
+    command = add_command(
+        commands, "explain", "handing_out", "say how a part is played, in words",
+        "Read a song and print how a player's part goes, section by section: what it is, where the "
+        "hand goes, what is struck when, when to rest.",
+        "datasets/tarrow-weir.txt --player Tam --section 'Tune (2)' --length steps",
+    )  # fmt: skip
+    command.add_argument("--player", required=True, help="a part or player")
+    command.add_argument("--section", help="this section alone, such as 'Chorus 1'")
+    command.add_argument(
+        "--length", default="paragraph", help="line, paragraph or steps (default: paragraph)"
+    )
+    _add_frets(command)
 
 
 def _add_listen(commands: Any) -> None:

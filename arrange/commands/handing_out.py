@@ -1,4 +1,4 @@
-"""Write sheets, sound and workshop papers: ``handout``, ``listen``, ``workshop``."""
+"""Write sheets, words, sound and papers: ``handout``, ``explain``, ``listen``, ``workshop``."""
 
 from __future__ import annotations
 
@@ -7,9 +7,12 @@ import importlib
 import os
 from pathlib import Path
 
+from arrange.commands.condensation_text import wrapped
 from arrange.commands.shared_options import asked_measures, progress
 from arrange.decisions import decisions_path, read_decisions
+from arrange.explaining import explain_part
 from arrange.formats.reading import read
+from arrange.tables.song import played_parts
 
 
 def run_handout(options: argparse.Namespace) -> int:
@@ -20,13 +23,25 @@ def run_handout(options: argparse.Namespace) -> int:
     decisions = read_decisions(log) if options.decisions or os.path.isfile(log) else None
     # The printing modules are slow to load, and the other commands do not need them.
     handouts = importlib.import_module("arrange.handouts")
-    layout = handouts.Layout(options.paper, options.style)
+    layout = handouts.Layout(options.paper, options.style, options.frets)
     paths = handouts.write_handout(
         song, Path(options.output), player=options.player, layout=layout, decisions=decisions,
         progress=show_step,
     )  # fmt: skip
     for path in paths:
         print(path)
+    return 0
+
+
+def run_explain(options: argparse.Namespace) -> int:
+    """Run ``explain``."""
+    song = read(options.file)
+    texts = [
+        explain_part(song, part, options.section, frets=options.frets).text(options.length)
+        for part in played_parts(song, options.player)
+    ]
+    for line in "\n\n".join(texts).split("\n"):
+        print(wrapped(line))
     return 0
 
 
