@@ -20,6 +20,7 @@ from arrange.formats.files import check_folder, whole_files
 from arrange.guitar.players import Player
 from arrange.handouts.band import band_sheet
 from arrange.handouts.printing import print_band, print_part, text_width
+from arrange.handouts.sheet_sound import song_sound
 from arrange.handouts.sheets import STYLES, part_sheet
 from arrange.handouts.typesetting import PAPERS, page_picture
 from arrange.handouts.web import band_html, part_html
@@ -126,13 +127,13 @@ def write_handout(
     players = _asked_for(song, player)
     files: dict[str, bytes] = {}
     names = _names(song, [each.name for each in players])
-    paper = layout.paper
+    paper, sound = layout.paper, song_sound(song)
     for each in players:
         progress(f"the sheet of {each.name}")
         sheet = part_sheet(song, each, layout.style, text_width(paper), decisions)
         name = next(names)
         files[f"{name}.pdf"] = print_part(sheet, song, paper)
-        files[f"{name}.html"] = part_html(sheet).encode()
+        files[f"{name}.html"] = part_html(sheet, sound).encode()
     progress("the band sheet")
     band, name = band_sheet(song, decisions, roles), next(names)
     files[f"{name}.pdf"] = print_band(band, paper)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from dataclasses import asdict
 from functools import cache
 from pathlib import Path
@@ -12,23 +13,29 @@ import jinja2
 
 from arrange.handouts.band import BandSheet
 from arrange.handouts.printing import bars_title, sentence
+from arrange.handouts.sheet_player import player_html
 from arrange.handouts.sheets import PartSheet, Stretch
 
 _A_ROW = 4  # bars
 _EQUATION = re.compile(r"(?:dotted )?[^\s,;]+ = [^\s,;]+")
 
 
-def part_html(sheet: PartSheet) -> str:
-    """Return a part sheet as HTML."""
+def part_html(sheet: PartSheet, sound: Mapping[str, Any]) -> str:
+    """Return a part sheet as HTML, which plays the song that ``song_sound`` gives."""
     places = {stretch.section: n for n, stretch in enumerate(sheet.stretches, 1)}
     stretches = [_stretch(stretch, places) for stretch in sheet.stretches]
-    return _template().render(kind="part", sheet=sheet, name=sheet.part, stretches=stretches)
+    return _template().render(kind="part", sheet=sheet, name=sheet.part, stretches=stretches,
+                              player=player_html(sound, sheet.part))  # fmt: skip
 
 
 def band_html(sheet: BandSheet) -> str:
     """Return a band sheet as HTML."""
     return _template().render(
-        kind="band", sheet={**asdict(sheet), "player": ""}, name="band sheet", stretches=[]
+        kind="band",
+        sheet={**asdict(sheet), "player": ""},
+        name="band sheet",
+        stretches=[],
+        player="",
     )
 
 
