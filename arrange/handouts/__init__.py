@@ -22,6 +22,7 @@ from arrange.guitar.players import Player
 from arrange.handouts.band import band_sheet
 from arrange.handouts.band_pages import band_html, print_band
 from arrange.handouts.printing import print_part
+from arrange.handouts.sheet_sound import song_sound
 from arrange.handouts.sheets import STYLES, part_sheet
 from arrange.handouts.typesetting import PAPERS, page_picture
 from arrange.handouts.web import part_html
@@ -138,13 +139,13 @@ def write_handout(
     song = with_frets_from(song, layout.frets)
     files: dict[str, bytes] = {}
     names = _names(song, [each.name for each in players])
-    paper = layout.paper
+    paper, sound = layout.paper, song_sound(song)
     for each in players:
         progress(f"the sheet of {each.name}")
         sheet = part_sheet(song, each, layout.style, decisions, has_lessons=layout.words)
         name = next(names)
         files[f"{name}.pdf"] = print_part(sheet, song, paper)
-        files[f"{name}.html"] = part_html(sheet).encode()
+        files[f"{name}.html"] = part_html(sheet, sound).encode()
     progress("the band sheet")
     band, name = band_sheet(song, decisions, roles), next(names)
     files[f"{name}.pdf"] = print_band(band, paper)

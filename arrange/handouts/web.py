@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import json
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from arrange.handouts.page_setup import web_page
 from arrange.handouts.printing import sentence
+from arrange.handouts.sheet_player import player_html
 from arrange.handouts.sheets import PartSheet
 from arrange.handouts.stretches import Bar, Stretch
 from arrange.handouts.systems import System
@@ -16,11 +16,14 @@ _A_ROW = 4  # bars
 _WIDTH_MM = 180.0  # for which systems are engraved
 
 
-def part_html(sheet: PartSheet) -> str:
-    """Return a part sheet as HTML."""
+def part_html(sheet: PartSheet, sound: Mapping[str, Any]) -> str:
+    """Return a part sheet as HTML, which plays the song that ``song_sound`` gives."""
     systems = sheet.systems(_WIDTH_MM)
     stretches = [_stretch(*each) for each in zip(sheet.stretches, systems, strict=True)]
-    return web_page("sheet.html", sheet=sheet, name=sheet.part, stretches=stretches)
+    return web_page(
+        "sheet.html", sheet=sheet, name=sheet.part, stretches=stretches,
+        player=player_html(sound, sheet.part),
+    )  # fmt: skip
 
 
 def _stretch(stretch: Stretch, systems: Sequence[Sequence[System]]) -> dict[str, Any]:
@@ -28,7 +31,7 @@ def _stretch(stretch: Stretch, systems: Sequence[Sequence[System]]) -> dict[str,
     spans = zip(stretch.spans[1:], systems[1:], strict=True)
     return {
         "title": stretch.title,
-        "sections": json.dumps(stretch.sections),
+        "sections": stretch.sections,
         "where": stretch.where,
         "facts": "; ".join(stretch.facts),
         "words": stretch.words,

@@ -8,7 +8,7 @@ from arrange.hearing import drive_named
 from arrange.quantities.texture import ECHO_DECIBELS, ECHO_REPEATS
 from arrange.sound.tones import RATE, Array
 
-_CABINET_HERTZ = 4_500.0  # Hz above which a loudspeaker for guitars gets softer
+CABINET_HERTZ = 4_500.0  # Hz above which a loudspeaker for guitars gets softer
 _REACH = 32  # samples on both sides that the filter looks at
 _BLOCK = 2**18  # samples at a time, so that memory stays small
 
@@ -46,7 +46,7 @@ def _low_passed(wave: Array, rate: int) -> Array:
     """The signal without frequencies above the cabinet's limit; there is no delay."""
     # A short symmetric window of the sinc that cuts there.
     place = np.arange(-_REACH, _REACH + 1)
-    kernel = np.sinc(2 * _CABINET_HERTZ / rate * place) * np.hanning(len(place))
+    kernel = np.sinc(2 * CABINET_HERTZ / rate * place) * np.hanning(len(place))
     smooth: Array = np.convolve(wave, kernel / kernel.sum(), mode="same")
     return smooth
 

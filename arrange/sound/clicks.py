@@ -9,7 +9,7 @@ from arrange.sound.tones import RATE, Array, click
 from arrange.tables.song import Song
 from arrange.theory.meters import beat_quarters
 
-_CLICK = 0.06
+CLICK = 0.06  # amplitude
 
 
 def add_beats(mixed: Array, song: Song, heard: HeardBars, begins: int) -> None:
@@ -43,11 +43,15 @@ def count_in_clicks(song: Song, heard: HeardBars, bars: int) -> Array:
 
 
 def _whole_bar(song: Song, heard: HeardBars) -> float:
-    """Quarter notes of a whole bar there; a pickup's own length would be too short."""
     bar = song.measures.iloc[heard.first - 1]
-    upper, _, lower = str(bar["meter"]).partition("/")
+    return whole_bar_quarters(str(bar["meter"]), float(bar["duration"]))
+
+
+def whole_bar_quarters(meter: str, duration: float) -> float:
+    """Return the quarter notes of a whole bar; a pickup's own duration would be too short."""
+    upper, _, lower = meter.partition("/")
     is_plain = upper.isdecimal() and lower.isdecimal()
-    return int(upper) * 4 / int(lower) if is_plain else float(bar["duration"])
+    return int(upper) * 4 / int(lower) if is_plain else duration
 
 
 def _quarter_seconds(song: Song, heard: HeardBars) -> float:
@@ -56,6 +60,6 @@ def _quarter_seconds(song: Song, heard: HeardBars) -> float:
 
 def _add_clicks(mixed: Array, at: Array, firsts: Array) -> None:
     for start, first in zip(at.tolist(), firsts.tolist(), strict=True):
-        sound = _CLICK * click(first)
+        sound = CLICK * click(first)
         room = len(mixed) - start
         mixed[start : start + len(sound)] += sound[:room, None]

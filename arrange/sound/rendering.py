@@ -18,21 +18,32 @@ from arrange.quantities.texture import echo_times
 from arrange.sound.amplifier import add_echo, driven
 from arrange.sound.clicks import add_beats, count_in_clicks, count_in_seconds
 from arrange.sound.heard_bars import HeardBars, check_heard, heard_bars
+from arrange.sound.note_sounds import (
+    is_muted,
+    notes_by_sound,
+    part_sides,
+    part_volume,
+    ring_seconds,
+    side_gains,
+)
 from arrange.sound.playback import PLAIN, Playback
 from arrange.sound.soundfont import Sampler
 from arrange.sound.sounds import Sound, check_sound_path, join_sounds, write_sound
-from arrange.sound.tones import MOST_SECONDS, RATE, RELEASE_SECONDS, Array, knock, tone
-from arrange.tables.setups import by_section, section_at
+from arrange.sound.tones import (
+    KNOCK_SECONDS,
+    MOST_SECONDS,
+    RATE,
+    RELEASE_SECONDS,
+    Array,
+    knock,
+    tone,
+)
 from arrange.tables.song import Song, part_row
 from arrange.text.part_lists import split_parts
 
 PEAK = 0.5  # of full scale, -6 dB
 LONGEST_SECONDS = 30 * 60  # of a sound, so that memory is enough
-_NOTE = 0.07  # amplitude of a note of a part at level 0
-_APART = 0.7  # how far guitars are panned apart, of 1
-_TAIL_SECONDS = 2.0  # after the last bar line, in which notes die away
-_RING_SECONDS = 1.0  # by which a note that is let ring lasts longer
-_MUTED = ("muted", "palm mute")
+TAIL_SECONDS = 2.0  # after the last bar line, in which notes die away
 
 
 def render_sound(
@@ -83,7 +94,7 @@ def render_sound(
         check_sound_path(Path(path))
     names = _parts(song, parts)
     heard = heard_bars(song, section, measures, playback.tempo)
-    sides = _sides(song, playback.pan)
+    sides = part_sides(song, playback.pan)
     _check_length(song, heard, playback)
     if not playback.click:
         check_heard(song, names, heard)
@@ -135,7 +146,7 @@ def _mixed(
     """The samples of the parts at their sides, and the seconds at which the music begins."""
     before = count_in_clicks(song, heard, playback.count_in)
     begins = len(before)
-    tail = 0 if playback.loop else round(_TAIL_SECONDS * RATE)
+    tail = 0 if playback.loop else round(TAIL_SECONDS * RATE)
     mixed = np.zeros((begins + heard.samples + tail, 2), dtype=np.float32)
     font = playback.font
     sampler = None if font is None else Sampler(song, Path(font), heard.slower)
@@ -144,7 +155,7 @@ def _mixed(
         mono = _part(song, name, heard, echoes, sampler)
         placed = _looped if playback.loop else _faded
         mono = placed(mono, begins, len(mixed))
-        for channel, gain in enumerate(_gains(side)):
+        for channel, gain in enumerate(side_gains(side)):
             mixed[:, channel] += mono * np.float32(gain)
     peak = max(-mixed.min(initial=0.0), mixed.max(initial=0.0))
     if peak > PEAK:
@@ -173,23 +184,6 @@ def _parts(song: Song, parts: Sequence[str] | None) -> list[str]:
     return song.parts["part"].tolist() if parts is None else list(dict.fromkeys(parts))
 
 
-def _sides(song: Song, pan: Mapping[str, float] | None) -> dict[str, float]:
-    """The place of each part, from -1, left, to 1, right."""
-    guitars = song.parts.loc[song.parts["family"] == "guitar", "part"].tolist()
-    places = np.linspace(-_APART, _APART, len(guitars)) if len(guitars) > 1 else [0.0]
-    sides = dict.fromkeys(song.parts["part"], 0.0) | dict(zip(guitars, places, strict=False))
-    for part, side in (pan or {}).items():
-        part_row(song, part)
-        sides[part] = side
-    return sides
-
-
-def _gains(side: float) -> tuple[float, float]:
-    """Gains left and right, so that the power is the same for every place of a part."""
-    angle = (side + 1) * np.pi / 4
-    return float(np.cos(angle)), float(np.sin(angle))
-
-
 def _looped(mono: Array, begins: int, length: int) -> Array:
     """A part from the sample `begins` on; what goes beyond the length is added at the start."""
     rounds = -(-(begins + len(mono)) // length)
@@ -204,7 +198,7 @@ def _faded(mono: Array, begins: int, length: int) -> Array:
     whole = np.zeros(length, dtype=mono.dtype)
     whole[begins:] = mono[: length - begins]
     whole[begins : begins + RATE // 1000] *= np.linspace(0.0, 1.0, RATE // 1000)
-    fade = round(_TAIL_SECONDS * RATE)
+    fade = round(TAIL_SECONDS * RATE)
     whole[-fade:] *= np.linspace(1.0, 0.0, fade)
     return whole
 
@@ -213,16 +207,14 @@ def _part(
     song: Song, name: str, heard: HeardBars, echoes: pd.DataFrame, sampler: Sampler | None
 ) -> Array:
     """One part in mono, from the first measure heard: its notes, its drive, its echo."""
-    part = part_row(song, name)
     notes = heard.notes(song, name)
-    tail = round((_TAIL_SECONDS + MOST_SECONDS) * RATE)
+    tail = round((TAIL_SECONDS + MOST_SECONDS) * RATE)
     whole = np.zeros(heard.samples + tail, dtype=np.float32)
-    volume = _NOTE * 10 ** (float(part["level"]) / 20)
-    echoes = echoes[(echoes["part"] == name) & echoes["milliseconds"].notna()]
-    for (drive, delay), some in _by_sound(song, name, notes, echoes):
+    volume, family = part_volume(song, name), str(part_row(song, name)["family"])
+    for (drive, delay), some in notes_by_sound(song, name, notes, echoes):
         wave = np.zeros_like(whole)
         if sampler is None:
-            _strike(wave, song, some, str(part["family"]), heard)
+            _strike(wave, song, some, family, heard)
         else:
             begin = round(heard.start * heard.slower * RATE)
             played = sampler.play(name, some)[begin : begin + len(wave)]
@@ -235,35 +227,6 @@ def _part(
     return whole
 
 
-def _by_sound(
-    song: Song, name: str, notes: pd.DataFrame, echoes: pd.DataFrame
-) -> list[tuple[tuple[str, float], pd.DataFrame]]:
-    """The notes of a part by their drive, and the delay of their echo in seconds.
-
-    Both are those of the section of the attack; the delay follows the tempo at the attack.
-    """
-    if notes.empty:
-        return []
-    onset = notes["onset"].to_numpy()
-    part = song.parts["part"].tolist().index(name)
-    section = section_at(song, onset)
-    lines = song.measures["onset"].to_numpy()
-    bar = np.searchsorted(lines, onset + 1e-9, side="right") - 1
-    sounds = pd.DataFrame(
-        {
-            "drive": by_section(song, "drive")[part, section],
-            "echo": by_section(song, "echo")[part, section],
-            "tempo": song.measures["tempo"].to_numpy()[bar],
-        }
-    )
-    delays = {(row.echo, row.tempo): row.milliseconds / 1000 for row in echoes.itertuples()}
-    delay = [delays.get(key, 0.0) for key in zip(sounds["echo"], sounds["tempo"], strict=True)]
-    group, known = pd.factorize(
-        pd.MultiIndex.from_arrays([sounds["drive"], np.array(delay, dtype=np.float64)])
-    )
-    return [(key, notes[group == number]) for number, key in enumerate(known)]
-
-
 def _strike(wave: Array, song: Song, notes: pd.DataFrame, family: str, heard: HeardBars) -> None:
     """Add each note at its onset."""
     begin = np.maximum(notes["onset"].to_numpy(), heard.begin)
@@ -274,12 +237,12 @@ def _strike(wave: Array, song: Song, notes: pd.DataFrame, family: str, heard: He
     for at, lasts, pitch, technique in zip(
         start.tolist(), seconds.tolist(), notes["pitch"].tolist(), techniques, strict=True
     ):
-        words = technique if isinstance(technique, str) else ""
-        rings = _RING_SECONDS if "let ring" in words else 0.0
         if pitch != pitch:  # unpitched
-            sound = knock(round(0.3 * RATE))
+            sound = knock(round(KNOCK_SECONDS * RATE))
         else:
-            samples = round((min(lasts + rings, MOST_SECONDS) + RELEASE_SECONDS) * RATE)
-            sound = tone(family, float(pitch), samples, any(word in words for word in _MUTED))
+            samples = round(
+                (min(lasts + ring_seconds(technique), MOST_SECONDS) + RELEASE_SECONDS) * RATE
+            )
+            sound = tone(family, float(pitch), samples, is_muted(technique))
         room = len(wave) - at
         wave[at : at + len(sound)] += sound[:room]

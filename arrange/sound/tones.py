@@ -7,6 +7,7 @@ sooner.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
 
@@ -49,28 +50,42 @@ def tone(family: str, pitch: float, samples: int, muted: bool) -> Array:
     return wave
 
 
-@lru_cache(maxsize=256)
-def _ringing(family: str, pitch: float, seconds: int, muted: bool) -> Array:
-    """A note that rings on, from which shorter notes are cut; it is the same at every tempo."""
-    samples = seconds * RATE
+@dataclass(frozen=True)
+class Partials:
+    """The partials of one note: Hz, amplitudes, how fast they die away (1/s), attack (seconds)."""
+
+    hertz: Array
+    strength: Array
+    rate: Array
+    attack: float
+
+
+def note_partials(family: str, pitch: float, muted: bool) -> Partials:
+    """Return the partials of a note, as `tone` sounds it."""
     spectrum = partials(np.array([pitch]))
     heard = spectrum.frequency < _HIGHEST_HERTZ
     hertz, strength = spectrum.frequency[heard], spectrum.amplitude[heard]
-    attack = _HELD_ATTACK_SECONDS
-    if family in _PLUCKED:
-        attack = _ATTACK_SECONDS[family]
-        rate = hertz[:1] ** 0.5 / frequency(45.0) ** 0.5 * np.arange(1, len(hertz) + 1) ** 0.7
-        rate = rate / (_DECAY_SECONDS[family] * (_MUTED if muted else 1.0))
-    else:
-        rate = np.zeros(len(hertz))
-    wave = np.zeros(samples)
-    for number, each in enumerate(hertz):
-        # Within a block, rotation and decay are one complex power.
-        wave += _partial(each, strength[number], rate[number], samples)
-    wave *= np.minimum(np.arange(samples) / RATE / attack, 1.0)
-    wave = wave.astype(np.float32)
+    if family not in _PLUCKED:
+        return Partials(hertz, strength, np.zeros(len(hertz)), _HELD_ATTACK_SECONDS)
+    rate = hertz[:1] ** 0.5 / frequency(45.0) ** 0.5 * np.arange(1, len(hertz) + 1) ** 0.7
+    rate = rate / (_DECAY_SECONDS[family] * (_MUTED if muted else 1.0))
+    return Partials(hertz, strength, rate, _ATTACK_SECONDS[family])
+
+
+@lru_cache(maxsize=256)
+def _ringing(family: str, pitch: float, seconds: int, muted: bool) -> Array:
+    """A note that rings on, from which shorter notes are cut; it is the same at every tempo."""
+    wave = _sum(note_partials(family, pitch, muted), seconds * RATE).astype(np.float32)
     wave.setflags(write=False)
     return wave
+
+
+def _sum(tones: Partials, samples: int) -> Array:
+    wave = np.zeros(samples)
+    for hertz, strength, rate in zip(tones.hertz, tones.strength, tones.rate, strict=True):
+        # Within a block, rotation and decay are one complex power.
+        wave += _partial(hertz, strength, rate, samples)
+    return wave * np.minimum(np.arange(samples) / RATE / tones.attack, 1.0)
 
 
 def _partial(hertz: float, strength: float, rate: float, samples: int) -> Array:
@@ -82,16 +97,26 @@ def _partial(hertz: float, strength: float, rate: float, samples: int) -> Array:
     return whole
 
 
+KNOCK_SECONDS, KNOCK_DECAY_SECONDS, KNOCK_STRENGTH = 0.3, 0.04, 0.5
+
+
 @lru_cache(maxsize=4)
 def knock(samples: int) -> Array:
     """Return an unpitched stroke: noise that dies away, the same each time."""
     noise = np.random.default_rng(1).standard_normal(samples)
-    return noise * np.exp(-np.arange(samples) / (0.04 * RATE)) * 0.5
+    return noise * np.exp(-np.arange(samples) / (KNOCK_DECAY_SECONDS * RATE)) * KNOCK_STRENGTH
+
+
+CLICK_SECONDS = 0.04
+
+
+def click_partials(accent: bool) -> Partials:
+    """Return the one partial of a click of the count: higher on the first beat."""
+    hertz = 1_500.0 if accent else 1_000.0
+    return Partials(np.array([hertz]), np.ones(1), np.array([1 / 0.008]), 0.0005)
 
 
 @lru_cache(maxsize=2)
 def click(accent: bool) -> Array:
-    """Return a click of the count: higher on the first beat."""
-    time = np.arange(int(0.04 * RATE)) / RATE
-    hertz = 1_500.0 if accent else 1_000.0
-    return np.sin(2 * np.pi * hertz * time) * np.exp(-time / 0.008) * np.minimum(time / 0.0005, 1)
+    """Return a click of the count."""
+    return _sum(click_partials(accent), int(CLICK_SECONDS * RATE))
