@@ -138,23 +138,23 @@ def _fingers_drawn(own: pd.DataFrame) -> Array:
     return np.where(said & is_lowest.fillna(False), finger, 0).astype(np.int64)
 
 
-def signs_of(fretted: pd.DataFrame, stretch: Array) -> list[TabSign]:
-    """Return the sign of each note in the tablature, in order.
+def signs_of(notes: pd.DataFrame, stretch: Array) -> list[TabSign]:
+    """Return the sign of each note, in order.
 
     Parameters
     ----------
-    fretted : DataFrame
+    notes : DataFrame
         Of ``marked_notes``.
     stretch : integers
         The stretch in which each stands; nothing leads from one into another.
     """
-    order = fretted.assign(place=range(len(fretted)), stretch=stretch).sort_values(
+    order = notes.assign(place=range(len(notes)), stretch=stretch).sort_values(
         ["stretch", "onset", "grace"], ascending=[True, True, False], kind="stable"
     )
     after = order.groupby(["stretch", "string"])["place"].shift(-1).fillna(-1)
-    to = np.full(len(fretted), -1)
+    to = np.full(len(notes), -1)
     to[order["place"].to_numpy()] = after.where(np.isfinite(order["leads_to"]), -1)
-    columns: list[list[Any]] = [fretted[name].tolist() for name in ("technique", "rise", "finger")]
+    columns: list[list[Any]] = [notes[name].tolist() for name in ("technique", "rise", "finger")]
     signs = []
     for technique, rise, finger, target in zip(*columns, to.tolist(), strict=True):
         names = technique.split(", ") if isinstance(technique, str) else []
