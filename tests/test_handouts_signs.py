@@ -103,6 +103,24 @@ def test_arcs_with_letters_go_from_a_number_to_the_next_on_its_string():
     assert line.picture.count('class="slur"') == 2, "in the notation too"
 
 
+def test_each_string_leads_to_its_own_next_number():
+    """Two strings are hammered together: an arc each, one above the other, and one letter."""
+    line = only_line(tab("""
+E |--------|
+B |3---5---|
+G |2---4---|
+D |--------|
+A |--------|
+E |--------|
+""".replace("3---", "3h--").replace("2---", "2h--"), "| Em |"))  # fmt: skip
+    two, three, four, five = (each[0] for each in numbers(line))
+    arcs = paths(line, "lead")
+    assert len(arcs) == 2
+    assert len({top for _, top, _, _ in arcs}) == 2
+    assert all(two == three < left < right < four == five for left, _, right, _ in arcs)
+    assert [text for _, text in written(line, "lead")] == ["H"]
+
+
 def test_slides_are_lines_that_rise_or_fall_with_the_frets():
     """2/5 rises; the slide at the end leads to no note and is open."""
     line = only_line(tab(LEADS))
