@@ -62,14 +62,17 @@ def _goes_over(song: Song, onset: Array, end: Array) -> Array:
 
 
 def _same_as_before(song: Song, notes: pd.DataFrame, may_repeat: Array) -> list[bool]:
-    contents = bar_contents(song, notes, PLAYED)
+    bars = bar_contents(song, notes, PLAYED)
     starts = song.measures["onset"].tolist()
-    chords = [chord_contents(song, *ends) for ends in itertools.pairwise([*starts, song.duration])]
-    bars = list(zip(contents, chords, strict=True))
-    return [False, *(
-        bool(may) and bool(bar[0][1]) and bar == before
-        for may, (before, bar) in zip(may_repeat[1:], itertools.pairwise(bars), strict=True)
-    )]  # fmt: skip
+    ends = [*starts[1:], song.duration]
+
+    def is_same(bar: int) -> bool:
+        if not (may_repeat[bar] and bars[bar][1] and bars[bar] == bars[bar - 1]):
+            return False
+        own, before = (chord_contents(song, starts[n], ends[n]) for n in (bar, bar - 1))
+        return own == before
+
+    return [bar > 0 and is_same(bar) for bar in range(len(bars))]
 
 
 def repeated_bars(first: int, last: int, is_same: Sequence[bool], most: int) -> frozenset[int]:

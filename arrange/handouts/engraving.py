@@ -10,6 +10,7 @@ bar before.
 from __future__ import annotations
 
 import itertools
+import math
 import re
 from collections.abc import Iterator, Sequence
 from functools import cache
@@ -42,6 +43,7 @@ _MOST_BARS = 8  # a line
 _WIDEST = 100_000  # page units that the engraver can draw
 _MOST_NOTES = 600  # in a bar; six strings struck a hundred times, and more than a line can show
 _MOST_AT_ONCE = 96  # bars: the time that the engraver takes grows with their square
+_STEPS = 24  # of the page's width: short lines of one width are engraved together
 _NEW_PAGE = '<print new-page="yes" />'
 _TIGHT = 1.04  # how much wider than the page bars may be; they are then pushed together
 # What a line costs that does not keep to groups of four bars, against one more line. By eye.
@@ -295,7 +297,8 @@ def _passages(
         ends = first + start, first + end - 1
         natural = width
         if end == len(bars) and end - start <= _MOST_COMPACT and len(own) == 1:
-            natural = _LOOSE * sum(bars[start:end]) + _BEFORE_BARS
+            step = width / _STEPS
+            natural = math.ceil((_LOOSE * sum(bars[start:end]) + _BEFORE_BARS) / step) * step
         repeated = stretch.repeated & frozenset(range(ends[0], ends[1] + 1))
         passages.append(_Passage(
             _Bars(*ends, repeated), tuple(end - start for start, end in own), width,

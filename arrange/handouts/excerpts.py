@@ -50,7 +50,7 @@ class Excerpt(NamedTuple):
     symbols : list of (bar, str)
         Chord symbols in order, bars from 0.
     signs : list of TabSign
-        Of the tablature's numbers, whose ids end in their places in this list.
+        Of all notes; the id of a number in the tablature ends in its place in this list.
     """
 
     root: Any
@@ -198,8 +198,7 @@ def _excerpt_song(
         measure=measure[held] + (begins + 1 - first)[stretch], section=_NAMES_ONLY,
     )  # fmt: skip
     chords = [chords_within(song, *ends) for ends in zip(start, end, strict=True)]
-    is_fretted = _is_fretted(notes).to_numpy()
-    signs = signs_of(notes[is_fretted], stretch[is_fretted])
+    signs = signs_of(notes, stretch)
     leads_out = notes["leads_to"].to_numpy() > last[stretch]
     notes = notes.assign(technique=[
         _without(names, LEADING) if is_out else names
@@ -219,10 +218,6 @@ def _excerpt_song(
     excerpt = Song(parts, sections, bars.reset_index(drop=True),
                    symbols.reset_index(drop=True), both)  # fmt: skip
     return excerpt, numbers, signs
-
-
-def _is_fretted(notes: pd.DataFrame) -> Any:
-    return notes["string"].notna() & notes["fret"].notna() & notes["pitch"].notna()
 
 
 def _rows_of_each(starts: Array, ends: Array) -> Array:
@@ -261,11 +256,13 @@ def _staves(song: Song, part: str, notes: pd.DataFrame) -> tuple[pd.DataFrame, p
         transpose=_OCTAVE if is_octave else row["transpose"],
     )  # fmt: skip
     plain = notes.assign(part=SCORE)  # with its strings: what leads on stays on them
-    fretted = notes[_is_fretted(notes)]
+    is_placed = notes[["string", "fret", "pitch"]].notna().all(axis=1).to_numpy()
+    fretted = notes[is_placed]
     if not isinstance(row["tuning"], tuple):
         return score, plain
     is_muted = fretted["technique"].fillna("").str.contains("muted")
-    ids = [f"{MUTED if muted else 'fret-'}{n}" for n, muted in enumerate(is_muted)]
+    places = np.flatnonzero(is_placed)  # among all notes, as the signs are
+    ids = [f"{MUTED if muted else 'fret-'}{n}" for n, muted in zip(places, is_muted, strict=True)]
     capo = note_setups(song)["capo"].loc[fretted.index]
     shown = shown_fret(fretted["fret"], capo, row["frets_from"])
     fretted = fretted.assign(part=TAB, technique=None, source_id=ids, fret=shown)

@@ -26,7 +26,8 @@ _LETTER = 280  # size of letters and fingers
 _ARC = 130  # how high an arc rises
 _SLANT = 95  # a slide's end over or below its string
 _OPEN = 330  # length of what leads on without a number to lead to
-_ROW = 320  # height of a row of signs
+_ROW = 340  # height of a row of signs, and how far its letters reach below their line
+_BELOW = 75
 _CLEAR = 60
 _NEAR = 1e-6  # quarter notes
 _HALF = 140  # of a fret number's height
@@ -115,44 +116,45 @@ def marked_notes(song: Song, part: str, fingers: Sequence[float] | None = None) 
 
 
 def _fingers_drawn(own: pd.DataFrame) -> Array:
-    """The finger at the lowest string of each attack for which the hand moves or stretches, unless
-    that is an open string.
+    """The finger at the lowest string of an attack where the hand has moved or stretches.
+
+    Where an open string is the lowest, it would seem to be that one's: the next attack has it.
     """
-    fret = own["fret"].to_numpy(dtype=float, na_value=np.nan)
-    finger = own["finger"].to_numpy()
-    is_held = (finger >= 1) & (finger <= 4) & (fret > 0)
-    held = own[is_held].assign(fret=fret[is_held])
-    frets = held.groupby("onset", sort=True)["fret"]
+    finger, fret = own["finger"], own["fret"].fillna(0)
+    held = own[finger.between(1, 4) & (fret > 0)]
     by_finger = held.sort_values(["onset", "finger"], kind="stable").drop_duplicates("onset")
     first = (by_finger["fret"] - by_finger["finger"]).set_axis(by_finger["onset"])
-    moves = first.diff().abs().fillna(MOVED) >= MOVED  # the fret of the first finger
-    stretches = frets.max() - frets.min() >= STRETCHED
-    onsets = first.index[(moves | stretches).to_numpy(dtype=bool)]
+    has_moved = first.diff().abs().fillna(MOVED) >= MOVED  # the hand, by its first finger
+    frets = held.groupby("onset", sort=True)["fret"]
+    has_moved |= frets.max() - frets.min() >= STRETCHED
     lowest = own[~own["grace"] & own["string"].notna()].sort_values("string", kind="stable")
-    lowest = lowest.drop_duplicates("onset", keep="last")
-    lowest = lowest[lowest["onset"].isin(onsets) & lowest.index.isin(held.index)]
-    drawn = pd.Series(0, index=own.index)
-    drawn[lowest.index] = lowest["finger"].astype(int)
-    return drawn.to_numpy(dtype=np.int64)
+    lowest = lowest.drop_duplicates("onset", keep="last").set_index("onset")
+    can_say = pd.Series(lowest["finger"].between(1, 4) & (lowest["fret"] > 0))
+    can_say = can_say.reindex(first.index, fill_value=False).astype(bool)
+    since = can_say.shift(fill_value=False).cumsum()  # since it could be said before
+    is_said = has_moved.astype(bool).groupby(since).cummax() & can_say
+    said = own["onset"].isin(first.index[is_said]) & ~own["grace"]
+    is_lowest = own["string"] == own["onset"].map(lowest["string"])
+    return np.where(said & is_lowest.fillna(False), finger, 0).astype(np.int64)
 
 
-def signs_of(fretted: pd.DataFrame, stretch: Array) -> list[TabSign]:
-    """Return the sign of each note in the tablature, in order.
+def signs_of(notes: pd.DataFrame, stretch: Array) -> list[TabSign]:
+    """Return the sign of each note, in order.
 
     Parameters
     ----------
-    fretted : DataFrame
+    notes : DataFrame
         Of ``marked_notes``.
     stretch : integers
         The stretch in which each stands; nothing leads from one into another.
     """
-    order = fretted.assign(place=range(len(fretted)), stretch=stretch).sort_values(
+    order = notes.assign(place=range(len(notes)), stretch=stretch).sort_values(
         ["stretch", "onset", "grace"], ascending=[True, True, False], kind="stable"
     )
     after = order.groupby(["stretch", "string"])["place"].shift(-1).fillna(-1)
-    to = np.full(len(fretted), -1)
+    to = np.full(len(notes), -1)
     to[order["place"].to_numpy()] = after.where(np.isfinite(order["leads_to"]), -1)
-    columns: list[list[Any]] = [fretted[name].tolist() for name in ("technique", "rise", "finger")]
+    columns: list[list[Any]] = [notes[name].tolist() for name in ("technique", "rise", "finger")]
     signs = []
     for technique, rise, finger, target in zip(*columns, to.tolist(), strict=True):
         names = technique.split(", ") if isinstance(technique, str) else []
@@ -198,7 +200,7 @@ def draw_signs(
                if signs[place].finger]  # fmt: skip
     if fingers:
         below += _ROW * scale
-        drawn += [_sign(each.x, below - _CLEAR / 2, str(finger), scale, "finger")
+        drawn += [_sign(each.x, below - _BELOW * scale, str(finger), scale, "finger")
                   for each, finger in fingers]  # fmt: skip
     has_arc = any(set(signs[n.place].leads) - {"slide"} and n.y < staff.top + 250 for n in numbers)
     for kind, words in _RUNS:
@@ -208,7 +210,7 @@ def draw_signs(
         row = staff.top - _HALF * scale - _CLEAR
         if has_arc or row - 0.75 * _LETTER * scale < staff.over:
             below += _ROW * scale
-            row = below - _CLEAR / 2
+            row = below - _BELOW * scale
         has_arc = True  # the row above is taken
         drawn += [_run(start, end, row, words, scale) for start, end in runs]
     return "".join(drawn), below
@@ -289,7 +291,7 @@ def _run(start: Number, end: Number, y: float, words: str, scale: float) -> str:
     """The words at the first number, and a broken line with a hook up to the last."""
     left = start.x - start.half
     drawn = _sign(left, y, words, scale, "run", "start")
-    begin = left + 0.68 * _LETTER * scale * len(words) + _CLEAR
+    begin = left + 0.58 * _LETTER * scale * len(words) + _CLEAR
     if end.x > begin + _CLEAR:
         middle = y - 0.3 * _LETTER * scale
         drawn += (

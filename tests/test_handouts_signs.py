@@ -1,0 +1,347 @@
+"""Signs at the numbers of the tablature, bars drawn as the bar before, short systems, sizes.
+
+What is drawn is found in the SVG: where a line or an arc begins and ends against the numbers, which
+letters stand where. How techniques, fingers and repeated bars are written is common practice.
+"""
+
+from __future__ import annotations
+
+import itertools
+import re
+from pathlib import Path
+
+import pytest
+
+from arrange.formats.chart import read_chart
+from arrange.formats.reading import read
+from arrange.guitar.players import Player
+from arrange.handouts import engraving
+from arrange.handouts.engraving import engrave, engrave_prepared, prepare
+from arrange.handouts.sheets import fingered_part
+from arrange.handouts.tab_signs import drawn_techniques, marked_notes
+
+DATASETS = Path(__file__).parent.parent / "datasets"
+DEMOS = [("low-water.musicxml", "Guitar 1"), ("low-water.musicxml", "Guitar 2"),
+         ("last-bell.musicxml", "Power left"), ("last-bell.musicxml", "Lead"),
+         ("tarrow-weir.txt", "Guitar 1"), ("tarrow-weir.txt", "Guitar 2")]  # fmt: skip
+CAPITAL = 0.729  # height of capitals and digits of DejaVu Sans, from the font's OS/2 table
+LEADS = """
+E |--------|--------|
+B |3h5p3-2-|2/5---5\\|
+G |--------|--------|
+D |--------|--------|
+A |--------|--------|
+E |----0---|--------|
+"""
+
+
+def tab(rows, chords="| Em | Em |", step="eighths"):
+    """Return a song of one guitar in tablature."""
+    return read_chart(
+        f"key: E minor\npart: Guitar 1; standard tuning\nsection: A\nchords {chords}\n"
+        f"Guitar 1, tab in {step}\n{rows.strip()}\n".encode()
+    )
+
+
+def bars(*cells, chords=None):
+    """Return a song of one guitar, a cell a bar."""
+    chords = chords or ["Em"] * len(cells)
+    return read_chart(
+        "key: E minor\npart: Guitar 1; standard tuning\nsection: A\n"
+        f"chords | {' | '.join(chords)} |\nGuitar 1 | {' | '.join(cells)} |\n".encode()
+    )
+
+
+def only_line(song, **more):
+    ((line,),) = engrave(song, "Guitar 1", [(1, len(song.measures))], 186, **more)
+    return line
+
+
+def numbers(line):
+    """Return (number, x, base line) of the fret numbers, from left to right."""
+    found = re.findall(r'<text x="([\d.]+)" y="([\d.]+)" text-anchor="middle"[^>]*>([\d×]+)</text>',
+                       line.picture)  # fmt: skip
+    found += re.findall(r'translate\(([\d.]+) ([\d.]+)\) scale\([\d.]+ 1\)" text-anchor="middle"'
+                        r"[^>]*>([\d×]+)</text>", line.picture)  # fmt: skip
+    return sorted((float(x), -float(y), number) for x, y, number in found)
+
+
+def paths(line, kind):
+    """Return (x, y) of the start and of the end of each path."""
+    found = re.findall(rf'class="{kind}-tab" d="M(-?\d+) (-?\d+) .*?(-?\d+) (-?\d+)"', line.picture)
+    return sorted(tuple(map(float, each)) for each in found)
+
+
+def written(line, kind):
+    """Return (x, text) of the letters of a kind, from left to right."""
+    found = re.findall(rf'<text class="{kind}-tab" x="(-?\d+)"[^>]*>([^<]*)<', line.picture)
+    return sorted((float(x), text) for x, text in found)
+
+
+def repeats(line):
+    return line.picture.count('class="mRpt"')
+
+
+def symbols(line):
+    return re.findall(r'class="harm"><text[^>]*>([^<]*)</text>', line.picture)
+
+
+def test_arcs_with_letters_go_from_a_number_to_the_next_on_its_string():
+    """3h5p3 stands on the B string; the open E struck with the second 3 gets none of it."""
+    line = only_line(tab(LEADS))
+    upper = [(x, y) for x, y, number in numbers(line) if number != "0"]
+    arcs = paths(line, "lead")
+    assert len(arcs) == 2
+    for (left, top, right, end), (own, after) in zip(arcs, itertools.pairwise(upper), strict=False):
+        assert own[0] < left < right < after[0]
+        assert left - own[0] < 150
+        assert after[0] - right < 150
+        assert top == end < -own[1] - 200, "over the digits"
+    assert [text for _, text in written(line, "lead")] == ["H", "P"]
+    for (x, _), (left, _, right, _) in zip(written(line, "lead"), arcs, strict=True):
+        assert abs(x - (left + right) / 2) < 1
+    assert line.picture.count('class="slur"') == 2, "in the notation too"
+
+
+def test_each_string_leads_to_its_own_next_number():
+    """Two strings are hammered together: an arc each, one above the other, and one letter."""
+    line = only_line(tab("""
+E |--------|
+B |3---5---|
+G |2---4---|
+D |--------|
+A |--------|
+E |--------|
+""".replace("3---", "3h--").replace("2---", "2h--"), "| Em |"))  # fmt: skip
+    two, three, four, five = (each[0] for each in numbers(line))
+    arcs = paths(line, "lead")
+    assert len(arcs) == 2
+    assert len({top for _, top, _, _ in arcs}) == 2
+    assert all(two == three < left < right < four == five for left, _, right, _ in arcs)
+    assert [text for _, text in written(line, "lead")] == ["H"]
+
+
+def test_slides_are_lines_that_rise_or_fall_with_the_frets():
+    """2/5 rises; the slide at the end leads to no note and is open."""
+    line = only_line(tab(LEADS))
+    (left, start, right, end), (open_left, _, open_right, _) = paths(line, "slide")
+    two, five = [each for each in numbers(line) if each[2] in "25"][-3:-1]
+    assert two[0] < left < right < five[0]
+    assert end < start, "upward"
+    assert open_left > numbers(line)[-1][0]
+    assert 0 < open_right - open_left < 400
+    falling = only_line(tab(LEADS.replace("2/5", "5/2").replace("5\\", "5-")))
+    ((_, start, _, end),) = paths(falling, "slide")
+    assert end > start
+
+
+def test_what_leads_over_the_end_of_a_line_goes_on_in_the_next_one():
+    song = tab(LEADS.replace("3-2-|2/5", "--2h|5--"))
+    (lines,) = engrave(song, "Guitar 1", [(1, 2)], 70)
+    assert len(lines) == 2
+    arc, arrival = paths(lines[0], "lead")[-1], paths(lines[1], "lead")[0]
+    ends = [float(x) for x in re.findall(r'd="M-?[\d.]+ [\d.]+ L([\d.]+) ', lines[0].picture)]
+    assert abs(arc[2] - max(ends)) < 100, "open to the end of the staff"
+    assert arrival[2] < numbers(lines[1])[0][0] < arrival[2] + 200
+    assert [text for _, text in written(lines[1], "lead")] == []
+
+
+def test_nothing_leads_to_a_note_that_does_not_follow_at_once():
+    """On the B string the 5 comes a beat too late: the arc is open, the notation has no slur."""
+    song = tab("""
+E |---3----|
+B |-3h--5--|
+G |--------|
+D |--------|
+A |--------|
+E |--------|
+""", "| Em |")  # fmt: skip
+    notes = song.notes
+    short = notes["duration"].where(notes["technique"].isna(), 0.5)
+    song = type(song)(song.parts, song.sections, song.measures, song.chords,
+                      notes.assign(duration=short))  # fmt: skip
+    line = only_line(song)
+    assert "slur" not in line.picture
+    ((left, _, right, _),) = paths(line, "lead")
+    five = next(each for each in numbers(line) if each[2] == "5")
+    assert right - left < 500 < five[0] - left
+
+
+def test_a_slide_out_of_a_stretch_does_not_lead_into_another():
+    song = bars("E4 ~ ~ ~ ~ ~ ~ D4 slide", "E4", "E4 ~ D4 ~ E4 ~ D4 ~", "G4")
+    (first,), (other,) = engrave(song, "Guitar 1", [(1, 1), (3, 4)], 186)
+    assert "gliss" not in first.picture + other.picture
+    ((both,),) = engrave(song, "Guitar 1", [(1, 2)], 186)
+    assert both.picture.count("gliss") == 1
+
+
+def test_palm_mute_and_let_ring_are_said_once_a_run():
+    """Two runs in one line: a broken line from the words to the last number of each."""
+    song = bars("022000 eighths palm-mute", "022000 eighths", "022000 eighths palm-mute",
+                "xx0232 quarters let-ring")  # fmt: skip
+    line = only_line(song)
+    assert [text for _, text in written(line, "run")] == ["P.M.", "P.M.", "let ring"]
+    assert line.picture.count("stroke-dasharray") == 3
+    places = sorted({x for x, _, number in numbers(line)})
+    starts = [x for x, _ in written(line, "run")]
+    assert [min(places, key=lambda each: abs(each - x)) for x in starts] == [
+        places[0], places[16], places[24],
+    ]  # fmt: skip
+
+
+def test_techniques_that_are_drawn_need_no_words():
+    assert set(drawn_techniques(has_tab=False)) < set(drawn_techniques(has_tab=True))
+    assert "bend" not in drawn_techniques(has_tab=True)
+
+
+def test_fingers_stand_where_the_hand_moves():
+    """The hand lies at 5, also for the 8 with the fourth finger, and from the 9 on at 9."""
+    song = tab("""
+E |------9-|9-------|
+B |5-8-----|----9---|
+G |--------|--------|
+D |--------|--------|
+A |--------|--------|
+E |--------|--------|
+""")  # fmt: skip
+    fingers = [1, 4, 1, 1, 1]
+    line = only_line(song, fingers=fingers)
+    found = written(line, "finger")
+    assert [text for _, text in found] == ["1", "1"]
+    x = [each[0] for each in numbers(line)]
+    assert [at for at, _ in found] == [x[0], x[2]]
+    assert written(only_line(song), "finger") == []
+
+
+def test_no_finger_stands_below_an_open_string():
+    """The finger of the second fret would be read as that of the open E; the G that follows in the
+    same place has it.
+    """
+    line = only_line(bars("022000", "x02220"), fingers=[0, 2, 3, 0, 0, 0, 0, 1, 2, 3, 0])
+    assert written(line, "finger") == []
+    line = only_line(bars("022000", "320033"), fingers=[0, 2, 3, 0, 0, 0, 3, 2, 0, 0, 4, 4])
+    assert [text for _, text in written(line, "finger")] == ["3"]
+
+
+@pytest.mark.parametrize(("name", "part"), DEMOS)
+def test_fingers_of_the_demos_are_those_of_a_slow_count(name, part):
+    """Attack by attack: where the hand lies, how far it went, which string is the lowest."""
+    song, fingered = fingered_part(read(DATASETS / name), Player(part))
+    fingers = fingered["finger"].tolist()
+    own = song.notes[song.notes["part"] == part].assign(finger=fingers)
+    wanted, before, has_moved = [], None, False
+    for _, attack in own.groupby("onset"):
+        attack = attack[attack["string"].notna()]
+        held = attack[attack["finger"].between(1, 4) & (attack["fret"] > 0)]
+        if not len(held):
+            continue
+        least = held.sort_values("finger", kind="stable").iloc[0]
+        place = least["fret"] - least["finger"]
+        wide = held["fret"].max() - held["fret"].min() >= 4
+        has_moved = bool(has_moved or before is None or abs(place - before) >= 2 or wide)
+        lowest = attack[~attack["grace"]].sort_values("string").iloc[-1:]
+        for note in lowest.itertuples():
+            if note.Index in held.index:
+                wanted += [int(note.finger)] * has_moved
+                has_moved = False
+        before = place
+    marked = marked_notes(song, part, fingers).sort_values("onset", kind="stable")
+    assert marked["finger"][marked["finger"] > 0].tolist() == wanted
+    assert wanted or part == "Power left", "its shapes all stand over an open string"
+
+
+def test_bars_that_are_the_same_are_the_sign_of_the_bar_before():
+    """Eight bars take one line, chord symbol and notes stand once; notation and tablature."""
+    line = only_line(bars(*["022000 eighths"] * 8))
+    assert repeats(line) == 2 * 7
+    assert symbols(line) == ["Em"]
+    assert len(numbers(line)) == 6 * 8
+    staff = re.findall(r'class="staff">\s*<path d="M([\d.]+) [\d.]+ L([\d.]+) ', line.picture)
+    first, *others = [float(right) - float(left) for left, right in staff[::2]]
+    assert max(others) < first / 2
+
+
+def test_which_bars_are_the_sign_of_the_bar_before():
+    """Not two alone, not under another chord, not one that rings on, not the first of a stretch."""
+    assert repeats(only_line(bars("E4 D4", "E4 D4", "D4 E4"))) == 0
+    assert repeats(only_line(bars(*["E4"] * 4, chords=["Em", "Em", "C", "C"]))) == 0
+    assert repeats(only_line(bars(*["E4"] * 3, "."))) == 4
+    assert repeats(only_line(bars("E4 ~ D4 ~", "E4 ~ D4 ~", "E4 ~ D4 ~", "~ ~ D4 ~"))) == 0
+    assert repeats(only_line(bars(".", ".", ".", "."))) == 0
+    song = bars(*["E4"] * 6)
+    (first,), (later,) = engrave(song, "Guitar 1", [(1, 6), (3, 6)], 186)
+    assert (repeats(first), repeats(later)) == (10, 6)
+    assert symbols(later) == ["Em"]
+
+
+def test_a_long_row_of_equal_bars_is_written_again_for_each_line():
+    (lines,) = engrave(bars(*["022000"] * 20), "Guitar 1", [(1, 20)], 186)
+    assert [(line.first, line.last) for line in lines] == [(1, 8), (9, 16), (17, 20)]
+    assert [len(numbers(line)) for line in lines] == [6, 6, 6]
+    assert [repeats(line) for line in lines] == [14, 14, 6]
+
+
+@pytest.mark.parametrize("staff_mm", [4.5, 4.7, 5.5, 6.7])
+def test_digits_and_symbols_are_legible_in_any_size(staff_mm):
+    """A fret is 2 mm high and a chord symbol 2.6 mm, on the paper; each bar stands once."""
+    song = read(DATASETS / "low-water.musicxml")
+    (lines,) = engrave(song, "Guitar 1", [(1, 64)], 186, staff_mm)
+    assert [bar for line in lines for bar in range(line.first, line.last + 1)] == [*range(1, 65)]
+    for line in lines:
+        mm = 186 / line.width
+        assert abs(720 * mm - staff_mm) < 0.01
+        sizes = re.findall(r'font-size="(\d+)px"[^>]*>([^<]*)<', line.picture)
+        frets = [int(size) for size, text in sizes if re.fullmatch(r"[\d×]+", text)]
+        assert min(frets) * CAPITAL * mm >= 1.99
+        chords = re.search(r'class="harm"><text[^>]*font-size="(\d+)', line.picture)
+        assert int(chords[1]) * CAPITAL * mm >= 2.59
+        assert line.number_size * CAPITAL * mm >= 1.59
+
+
+def test_a_part_is_measured_once_for_all_sizes(monkeypatch):
+    calls, measure = [], engraving._bar_widths
+    monkeypatch.setattr(engraving, "_bar_widths", lambda xml: calls.append(xml) or measure(xml))
+    song = read(DATASETS / "tarrow-weir.txt")
+    prepared = prepare(song, "Guitar 1", [(2, 9), (34, 41)])
+    count = len(calls)
+    for staff_mm in (5.0, 6.7):
+        lines = engrave_prepared(prepared, 186, staff_mm)
+        assert len(calls) == count > 0
+        alone = engrave(song, "Guitar 1", [(2, 9), (34, 41)], 186, staff_mm)
+        assert [(s.first, s.last, s.height) for each in lines for s in each] == [
+            (s.first, s.last, s.height) for each in alone for s in each
+        ]
+        count = len(calls)
+
+
+def test_one_bar_or_two_keep_their_natural_width():
+    """Two of them fit beside each other; what is cut off is blank."""
+    song = read(DATASETS / "tarrow-weir.txt")
+    (one,), (two,), (four,) = engrave(song, "Guitar 1", [(18, 18), (18, 19), (34, 37)], 186)
+    assert one.natural < two.natural < two.width / 2
+    assert four.natural == four.width == two.width == one.width
+    for line in (one, two):
+        cut = line.cut()
+        assert cut.width == line.natural
+        assert cut.height * cut.width == pytest.approx(line.height * line.width)
+        view = re.search(r'viewBox="0 0 (\d+) (\d+)"', cut.picture)
+        assert float(view[1]) == pytest.approx(cut.width, abs=1)
+        ends = [float(x) for x in re.findall(r'd="M-?[\d.]+ [\d.]+ L([\d.]+) ', line.picture)]
+        assert 620 + max(ends) <= cut.width < 620 + max(ends) + 200
+        assert cut.numbered().count(">18</text>") == 1
+
+
+@pytest.mark.parametrize(("name", "part"), DEMOS)
+def test_signs_stay_within_their_picture(name, part):
+    song, fingered = fingered_part(read(DATASETS / name), Player(part))
+    sections = zip(song.sections["first_measure"], song.sections["last_measure"], strict=True)
+    for line in itertools.chain(
+        *engrave(song, part, [*sections], 186, 4.7, fingered["finger"].tolist())
+    ):
+        moved = re.search(r'<g color="black" transform="translate\(0 (-?\d+)\)', line.picture)
+        margin = re.search(r'page-margin" transform="translate\([\d.]+, ([\d.]+)', line.picture)
+        down = float(moved[1]) + float(margin[1])
+        rows = re.findall(r'<text class="[a-z]+-tab" x="(-?\d+)" y="(-?\d+)"', line.picture)
+        for x, y in rows:
+            assert 0 < float(x) + 620 < line.width
+            assert 150 < float(y) + down <= line.height * line.width - 20
