@@ -18,7 +18,7 @@ from arrange.handouts.engraving import STAFF_MM
 from arrange.handouts.page_setup import page_foot, print_template, text_height, text_width
 from arrange.handouts.page_turns import LEAST_SECONDS, TURN_SECONDS, page_starts
 from arrange.handouts.sheets import PartSheet
-from arrange.handouts.stretches import Bar, Stretch
+from arrange.handouts.stretches import EITHER, Bar, Stretch
 from arrange.handouts.systems import System
 from arrange.handouts.typesetting import PAPERS, compile_template, query_template
 from arrange.tables.song import Song
@@ -86,10 +86,15 @@ def _best_pages(sheet: PartSheet, song: Song, paper: str) -> _Pages:
         asked = pages.scale * _least_saving(pages, paper)
         smaller = [scale for scale in _SCALES if scale < pages.scale]
         if not smaller:
-            return _laid_out(sheet, song, paper, _LONG_SCALE)
+            break
         scale = next((s for s in smaller if s <= asked), smaller[-1])
         pages = _laid_out(sheet, song, paper, scale)
-    return pages
+    if pages.count > FACING and any(
+        span.form == EITHER for s in sheet.stretches for span in s.spans
+    ):
+        short = _laid_out(sheet, song, paper, _SCALES[-1], is_short=True)
+        pages = short if short.count <= FACING else pages
+    return pages if pages.count <= FACING else _laid_out(sheet, song, paper, _LONG_SCALE)
 
 
 def _least_saving(pages: _Pages, paper: str) -> float:
@@ -98,8 +103,10 @@ def _least_saving(pages: _Pages, paper: str) -> float:
     return float((FACING * text_height(paper) / music) ** 0.5)
 
 
-def _laid_out(sheet: PartSheet, song: Song, paper: str, scale: float) -> _Pages:
-    blocks = _blocks(sheet, paper, scale)
+def _laid_out(
+    sheet: PartSheet, song: Song, paper: str, scale: float, *, is_short: bool = False
+) -> _Pages:
+    blocks = _blocks(sheet, paper, scale, is_short=is_short)
     template = print_template("sheet.typ")
     plain = [block | ({"picture": ""} if "picture" in block else {}) for block in blocks]
     heights = json.loads(query_template(template, "heights", _data(sheet, plain, paper, scale)))
@@ -124,10 +131,10 @@ def _why_long(sheet: PartSheet, pages: _Pages) -> str:
     )
 
 
-def _blocks(sheet: PartSheet, paper: str, scale: float) -> list[dict[str, Any]]:
+def _blocks(sheet: PartSheet, paper: str, scale: float, *, is_short: bool) -> list[dict[str, Any]]:
     """All that stands on the pages, in order."""
     width = text_width(paper)
-    systems = sheet.systems(width, STAFF_MM * scale)
+    systems = sheet.systems(width, STAFF_MM * scale, is_short=is_short)
     found: list[dict[str, Any]] = [{"kind": "head", "above": 0.0}]
     for stretch, own in zip(sheet.stretches, systems, strict=True):
         found += _stretch_blocks(stretch, own, width, scale)

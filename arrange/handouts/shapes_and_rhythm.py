@@ -35,8 +35,8 @@ class StrumBar:
     """A bar as counts, what the picking hand does at each, and the labels of its shapes.
 
     `marks` holds an arrow for a strum, down or up, a cross for a muted one, string numbers for one
-    or two strings (1 is the highest), a dash where it rings on, a dot for silence. `labels` are those of
-    the bar's shapes in order where its chord symbols do not name them, else none.
+    or two strings (1 is the highest), a dash where it rings on, a dot for silence. `labels` are
+    those of the bar's shapes in order where its chord symbols do not name them, else none.
     """
 
     labels: tuple[str, ...]
@@ -146,9 +146,7 @@ def _parts(song: Song, measure: int, grid: BarGrid) -> int:
     return max(round(beat_quarters(song.measures["meter"].iloc[measure - 1]) / grid.slot), 1)
 
 
-def _mark(
-    struck: Struck, time: float, held: list[Held], rings_until: float, stroke: str
-) -> str:
+def _mark(struck: Struck, time: float, held: list[Held], rings_until: float, stroke: str) -> str:
     """What the picking hand does; what was struck before the section rings until `rings_until`."""
     here = np.abs(struck.onset - time) < _NEAR
     if not here.any():

@@ -21,6 +21,7 @@ from arrange.explaining.section_setups import (
     standing_words,
 )
 from arrange.guitar.fingering import finger_part, part_neck
+from arrange.guitar.fret_counting import counting_words, frets_from_of
 from arrange.guitar.hands import Hand
 from arrange.guitar.necks import TUNINGS, Neck, Shape, capo_words, parse_tuning
 from arrange.guitar.players import Player
@@ -28,6 +29,9 @@ from arrange.handouts.engraving import STAFF_MM, Prepared, engrave_prepared, pre
 from arrange.handouts.remarks_and_decisions import part_notices
 from arrange.handouts.shapes_and_rhythm import StrumSection, strum_sections
 from arrange.handouts.stretches import (
+    EITHER,
+    NOTES,
+    TAB,
     Stretch,
     drawn_shapes,
     engraved_spans,
@@ -40,7 +44,7 @@ from arrange.handouts.stretches import (
 from arrange.handouts.systems import System
 from arrange.handouts.tab_signs import drawn_techniques
 from arrange.quantities.texture import echo_times
-from arrange.tables.schemas import NOTES
+from arrange.tables.schemas import NOTES as NOTE_COLUMNS
 from arrange.tables.song import Song, object_column, part_row
 from arrange.text.words import bars_words
 from arrange.theory.chord_symbols import parse_chord
@@ -79,8 +83,8 @@ class PartSheet:
     form : tuple of (section, bars, plays)
         The song from beginning to end.
     stretches : tuple of Stretch
-    engraved : Prepared
-        The spans of all stretches, in their order, to be engraved in any size.
+    engraved : dict of str to Prepared
+        The spans that may have a form, in their order, to be engraved in any size.
     legend : str
     cautions : tuple of str
     lessons : tuple of (str, tuple of str)
@@ -94,15 +98,34 @@ class PartSheet:
     notices: tuple[str, ...]
     form: tuple[tuple[str, int, bool], ...]
     stretches: tuple[Stretch, ...]
-    engraved: Prepared
+    engraved: dict[str, Prepared]
     legend: str
     cautions: tuple[str, ...]
     lessons: tuple[tuple[str, tuple[str, ...]], ...] = ()
 
-    def systems(self, width_mm: float, staff_mm: float = STAFF_MM) -> list[list[list[System]]]:
-        """Return the systems of each span of each stretch."""
-        found = iter(engrave_prepared(self.engraved, width_mm, staff_mm))
-        return [[next(found) for _ in stretch.spans] for stretch in self.stretches]
+    def systems(
+        self, width_mm: float, staff_mm: float = STAFF_MM, *, is_short: bool = False
+    ) -> list[list[list[System]]]:
+        """Return the systems of each span of each stretch.
+
+        Parameters
+        ----------
+        width_mm, staff_mm : float
+        is_short : bool
+            Whether chords are engraved without notation.
+        """
+        forms = {NOTES: NOTES, TAB: TAB, EITHER: TAB if is_short else NOTES}
+        spans = [span for stretch in self.stretches for span in stretch.spans]
+        systems = {}
+        for form, prepared in self.engraved.items():
+            held = [span for span in spans if span.form in (form, EITHER)]
+            measured = zip(held, prepared.stretches, strict=True)
+            own = [each for span, each in measured if forms[span.form] == form]
+            systems[form] = iter(
+                engrave_prepared(prepared._replace(stretches=own), width_mm, staff_mm)
+            )
+        return [[next(systems[forms[span.form]]) for span in stretch.spans]
+                for stretch in self.stretches]  # fmt: skip
 
 
 def part_sheet(
@@ -134,26 +157,38 @@ def part_sheet(
     neck, capos = _neck(song, part), own_setups(song, part)["capo"]
     necks = {name: replace(neck, capo=capo) for name, capo in capos.items()} if neck else {}
     groups = returning_sections(song, part, stays)
-    strums: dict[str, StrumSection] = {}
-    if style == "shapes":
-        strums = _strummed(strum_sections(song, own_notes(song, part), stays, necks), groups)
+    strums = _strummed(strum_sections(song, own_notes(song, part), stays, necks), groups)
     words = explain_part(song, part, player=player) if fingered is not None else None
-    stretches = _stretches(song, player, groups, stays, strums, necks, words, log)
-    spans = [(span.first, span.last) for stretch in stretches for span in stretch.spans]
+    stretches = _stretches(song, player, groups, stays, strums, necks, words, log, style)
+    drawn = strums if style == "shapes" else {}
     row = part_row(song, part)
     return PartSheet(
         song.title or "Untitled",
         part,
         row["player"] if isinstance(row["player"], str) and row["player"] != part else "",
-        tuple(_facts(song, part, neck, has_tab=bool(spans))),
+        tuple(_facts(song, part, neck)),
         part_notices(song, part, log).song,
         tuple((stay.section, stay.last - stay.first + 1, stay.plays) for stay in stays),
         stretches,
-        prepare(song, part, spans, _fingers(song, fingered)),
-        _legend(strums.values()),
+        _prepared(song, part, stretches, fingered),
+        _legend(drawn.values()),
         tuple(_cautions(fingered, player.hand)),
         _lessons(words, groups) if words and has_lessons else (),
     )
+
+
+def _prepared(
+    song: Song, part: str, stretches: Sequence[Stretch], fingered: pd.DataFrame | None
+) -> dict[str, Prepared]:
+    """The spans of all stretches, measured, by form."""
+    spans = [span for stretch in stretches for span in stretch.spans]
+    fingers = None if fingered is None else fingered["finger"].astype(float).tolist()
+    held = {form: [(s.first, s.last) for s in spans if s.form in (form, EITHER)]
+            for form in (NOTES, TAB)}  # fmt: skip
+    return {
+        form: prepare(song, part, own, fingers, has_notes=form == NOTES)
+        for form, own in held.items() if own
+    }  # fmt: skip
 
 
 def _strummed(
@@ -176,8 +211,9 @@ def _stretches(
     necks: Mapping[str, Neck],
     words: Explanation | None,
     log: DecisionLog | None,
+    style: str,
 ) -> tuple[Stretch, ...]:
-    part = player.name
+    part, frets_from = player.name, frets_from_of(song, player.name)
     alone = [replace(stay, nearly_as="", written_as="") for stay in stays]
     cues = dict(zip((s.section for s in stays), section_cues(song, part, alone), strict=True))
     facts, setups = new_facts(song), standing_words(song, part, stays)
@@ -185,13 +221,17 @@ def _stretches(
     lines = {each.section: each.line for each in words.sections} if words else {}
     printed: set[str] = set()
     drawn = drawn_techniques(has_tab=bool(necks))
-    known: dict[tuple[str, Shape, int], str] = {}
+    known: set[tuple[str, Shape, int]] = set()
     stretches = []
     for group in groups:
         own, first = [each.stay for each in group], group[0].stay
         again = first.written_as if first.written_as in printed else ""
         printed |= {stay.section for stay in own} if first.plays and not again else set()
-        has_shapes = first.section in strums and not again
+        is_strummed = first.section in strums
+        has_shapes = is_strummed and not again and style == "shapes"
+        form = (
+            NOTES if not necks else TAB if style == "shapes" else EITHER if is_strummed else NOTES
+        )
         said = {
             stay.section: [moved_bars(cue, first.first - stay.first)
                            for cue in cues[stay.section]
@@ -201,17 +241,22 @@ def _stretches(
         stretch = Stretch(
             tuple(own),
             shared_words([(s.section, [*setups[s.section], *_changes(facts, s)]) for s in own]),
-            f"Play {again} again, under these chords." if again
-            else lines.get(first.section, "") if first.plays else "",
+            f"Play {again} again, under these chords."
+            if again
+            else lines.get(first.section, "")
+            if first.plays
+            else "",
             shared_words([*said.items()]),
             shared_words([(s.section, notices.get(s.section, ())) for s in own]),
             bars[first.section],
-            spans=() if has_shapes or again or not first.plays else engraved_spans(group),
+            spans=() if has_shapes or again or not first.plays else engraved_spans(group, form),
         )
         if has_shapes:
             stretch = struck_stretch(stretch, group, strums, bars)
             neck = necks[first.section]
-            shapes = drawn_shapes([strums[s.section] for s in own], neck, player.hand, known)
+            shapes = drawn_shapes(
+                [strums[s.section] for s in own], neck, player.hand, frets_from, known
+            )
             stretch = replace(stretch, shapes=shapes[0], seen=shapes[1])
         stretches.append(stretch)
     return tuple(stretches)
@@ -224,11 +269,6 @@ def _changes(facts: Mapping[int, str], stay: Stay) -> list[str]:
         for bar, fact in facts.items()
         if stay.first <= bar <= stay.last
     ]
-
-
-def _fingers(song: Song, fingered: pd.DataFrame | None) -> list[float] | None:
-    """The fretting finger of each note of the part, in the order of the song's notes."""
-    return None if fingered is None else fingered["finger"].astype(float).tolist()
 
 
 def _lessons(
@@ -267,7 +307,7 @@ def fingered_part(song: Song, player: Player) -> tuple[Song, pd.DataFrame | None
         capo = setups["capo"].mask(setups["part"] == part, neck.capo)
         setups = setups.assign(capo=capo)
     others = song.notes[song.notes["part"] != part]
-    notes = pd.concat([others, fingered[NOTES.names]], ignore_index=True)
+    notes = pd.concat([others, fingered[NOTE_COLUMNS.names]], ignore_index=True)
     return replace(song, parts=parts, notes=notes, setups=setups), fingered
 
 
@@ -304,14 +344,14 @@ def song_facts(song: Song) -> list[tuple[str, str]]:
     return facts
 
 
-def _facts(song: Song, part: str, neck: Neck | None, *, has_tab: bool) -> list[tuple[str, str]]:
+def _facts(song: Song, part: str, neck: Neck | None) -> list[tuple[str, str]]:
     row = part_row(song, part)
     facts = song_facts(song)
     setups = own_played_setups(song, part)
     drives, capos = ([*dict.fromkeys(setups[name])] for name in ("drive", "capo"))
     if neck:
         facts.append(("Tuning", tuning_words(neck.tuning)))
-        facts.append(("Capo", _capo_words(capos, has_tab=has_tab)))
+        facts.append(("Capo", _capo_words(capos, frets_from_of(song, part))))
         for capo in filter(None, capos):
             where = f" at {capo}" if len(capos) > 1 else ""
             own = setups.index[setups["capo"] == capo]
@@ -330,16 +370,12 @@ def tuning_words(tuning: Sequence[int]) -> str:
     return f"{names} (low to high{', ' + known if known else ''})"
 
 
-def _capo_words(capos: Sequence[int], *, has_tab: bool) -> str:
+def _capo_words(capos: Sequence[int], frets_from: str) -> str:
     if not any(capos):
         return "none"
-    first, capo = capo_words(capos[0]), next(filter(None, capos))
     later = "" if len(capos) == 1 else " at first; changes stand beside the sections"
-    where = "in tablature and pictures" if has_tab else "in the pictures"
-    return (
-        f"{first}{later}; frets are counted from the nut {where}: 0 is the open string at the "
-        f"capo, {capo + 2} is two frets above capo {capo}"
-    )
+    counting = counting_words(next(filter(None, capos)), frets_from)
+    return f"{capo_words(capos[0])}{later}; {counting}"
 
 
 def _shape_chords(song: Song, capo: int, sections: Iterable[str]) -> str:

@@ -18,6 +18,8 @@ from arrange.handouts.shapes_and_rhythm import StrumSection
 from arrange.tables.song import Song
 from arrange.text.words import bars_words, listed, number_runs
 
+NOTES, TAB, EITHER = "notes", "tab", "either"  # how bars are engraved
+
 _NEAR = 1e-9  # quarter notes
 _MOST_PATTERNS = 4  # of a section, beside each other on the page; where there are more, bar by bar
 _LONG_RUN = 3  # bars that go on as before, from which they are counted and not drawn
@@ -63,11 +65,23 @@ class Pattern:
 
 @dataclass(frozen=True)
 class Span:
-    """Bars that are engraved; the label says whose they are, empty for the section itself."""
+    """Bars that are engraved.
+
+    Parameters
+    ----------
+    label : str
+        Whose they are, empty for the section itself.
+    first, last : int
+        Played measures.
+    form : str
+        ``NOTES`` for notation with tablature, ``TAB`` for tablature with counts, ``EITHER`` for
+        notation that is left out where room is short.
+    """
 
     label: str
     first: int
     last: int
+    form: str
 
 
 @dataclass(frozen=True)
@@ -153,13 +167,15 @@ def joined_names(names: Sequence[str]) -> str:
 def shared_words(times: Sequence[tuple[str, Sequence[str]]]) -> tuple[str, ...]:
     """Return what is said of several times: once what all share, by name what one has alone."""
     common = [w for w in times[0][1] if all(w in words for _, words in times)]
-    found = list(common)
     by_words: dict[tuple[str, ...], list[str]] = {}
     for name, words in times:
         own = tuple(word for word in words if word not in common)
         if own:
             by_words.setdefault(own, []).append(name)
-    return (*found, *(f"{joined_names(names)}: {', '.join(own)}" for own, names in by_words.items()))
+    return (
+        *found,
+        *(f"{joined_names(names)}: {', '.join(own)}" for own, names in by_words.items()),
+    )
 
 
 def moved_bars(words: str, bars: int) -> str:
@@ -193,11 +209,11 @@ def song_bars(song: Song) -> dict[str, tuple[Bar, ...]]:
     return found
 
 
-def engraved_spans(returns: Sequence[Return]) -> tuple[Span, ...]:
-    """Return what is engraved of sections that are printed once: the first, then each difference."""
+def engraved_spans(returns: Sequence[Return], form: str) -> tuple[Span, ...]:
+    """Return what is engraved of sections that are printed once: the first, then what differs."""
     first = returns[0].stay
-    spans = [Span("", first.first, first.last)]
-    return (*spans, *(Span(label, *bars) for label, bars in different_bars(returns)))
+    others = [Span(label, *bars, form) for label, bars in different_bars(returns)]
+    return (Span("", first.first, first.last, form), *others)
 
 
 def different_bars(returns: Sequence[Return]) -> list[tuple[str, tuple[int, int]]]:
@@ -249,7 +265,11 @@ def struck_stretch(
 
 
 def drawn_shapes(
-    strums: Iterable[StrumSection], neck: Neck, hand: Hand, known: dict[tuple[str, Shape, int], str]
+    strums: Iterable[StrumSection],
+    neck: Neck,
+    hand: Hand,
+    frets_from: str,
+    known: set[tuple[str, Shape, int]],
 ) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """Return pictures of the shapes that are new, and the labels of those drawn before.
 
@@ -261,8 +281,8 @@ def drawn_shapes(
         if key in known:
             seen.append(label)
         else:
-            known[key] = label
-            new.append(draw_shape(frets, label, neck, hand))
+            known.add(key)
+            new.append(draw_shape(frets, label, neck, hand, frets_from))
     return tuple(new), tuple(seen)
 
 
@@ -295,7 +315,5 @@ def _by_pattern(bars: Sequence[Bar], patterns: Sequence[Pattern]) -> tuple[Bar, 
             runs[-1].append(bar)
         else:
             runs.append([bar])
-    short = [
-        [replace(run[0], length=len(run))] if len(run) >= _LONG_RUN else run for run in runs
-    ]
+    short = [[replace(run[0], length=len(run))] if len(run) >= _LONG_RUN else run for run in runs]
     return tuple(bar for run in short for bar in run)
