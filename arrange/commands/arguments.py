@@ -232,6 +232,9 @@ def _add_handout(commands: Any) -> None:
     command.add_argument(
         "--style", default="notation", help="notation or shapes (default: notation)"
     )
+    command.add_argument(
+        "--words", action="store_true", help="add pages that say how to play it, step by step"
+    )
     _add_frets(command)
     add_log(command)
 

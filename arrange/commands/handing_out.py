@@ -23,7 +23,7 @@ def run_handout(options: argparse.Namespace) -> int:
     decisions = read_decisions(log) if options.decisions or os.path.isfile(log) else None
     # The printing modules are slow to load, and the other commands do not need them.
     handouts = importlib.import_module("arrange.handouts")
-    layout = handouts.Layout(options.paper, options.style, options.frets)
+    layout = handouts.Layout(options.paper, options.style, options.frets, options.words)
     paths = handouts.write_handout(
         song, Path(options.output), player=options.player, layout=layout, decisions=decisions,
         progress=show_step,

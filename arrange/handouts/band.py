@@ -10,14 +10,9 @@ from arrange.explaining.part_sections import who_plays
 from arrange.explaining.section_setups import own_played_setups
 from arrange.guitar.necks import capo_words
 from arrange.handouts.remarks_and_decisions import decision_words, last_decisions, open_decisions
-from arrange.handouts.sheets import (
-    LOUDNESS,
-    WARM_UP,
-    new_facts,
-    song_bars,
-    song_facts,
-    tuning_words,
-)
+from arrange.handouts.sheets import LOUDNESS, WARM_UP
+from arrange.handouts.song_facts import new_facts, song_facts, tuning_words
+from arrange.handouts.stretches import song_bars
 from arrange.quantities.texture import echo_times, song_energy
 from arrange.tables.song import Remark, Song
 from arrange.text.words import listed

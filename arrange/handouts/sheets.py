@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -11,46 +11,32 @@ import pandas as pd
 from arrange.decisions import DecisionLog
 from arrange.errors import ArrangeError
 from arrange.explaining import Explanation, explain_part
-from arrange.explaining.cues import is_said_of, section_cues
-from arrange.explaining.part_sections import Stay, own_notes, part_stays
+from arrange.explaining.part_sections import own_notes, part_stays
 from arrange.explaining.returning_sections import Return, returning_sections
 from arrange.explaining.section_setups import (
     drive_words,
     own_played_setups,
     own_setups,
-    standing_words,
 )
 from arrange.guitar.fingering import finger_part, part_neck
 from arrange.guitar.fret_counting import counting_words, frets_from_of
 from arrange.guitar.hands import Hand
-from arrange.guitar.necks import TUNINGS, Neck, Shape, capo_words, parse_tuning
+from arrange.guitar.necks import Neck, capo_words
 from arrange.guitar.players import Player
 from arrange.handouts.engraving import STAFF_MM, Prepared, engrave_prepared, prepare
+from arrange.handouts.part_stretches import StretchSource, part_stretches
 from arrange.handouts.remarks_and_decisions import part_notices
 from arrange.handouts.shapes_and_rhythm import StrumSection, strum_sections
-from arrange.handouts.stretches import (
-    EITHER,
-    NOTES,
-    TAB,
-    Stretch,
-    drawn_shapes,
-    engraved_spans,
-    joined_names,
-    moved_bars,
-    shared_words,
-    song_bars,
-    struck_stretch,
-)
+from arrange.handouts.song_facts import song_facts, tuning_words
+from arrange.handouts.stretches import EITHER, NOTES, TAB, Stretch, joined_names
 from arrange.handouts.systems import System
-from arrange.handouts.tab_signs import drawn_techniques
 from arrange.quantities.texture import echo_times
 from arrange.tables.schemas import NOTES as NOTE_COLUMNS
 from arrange.tables.song import Song, object_column, part_row
 from arrange.text.words import bars_words
 from arrange.theory.chord_symbols import parse_chord
 from arrange.theory.chords import chord_symbol, moved_chord
-from arrange.theory.meters import tempo_words
-from arrange.theory.pitch import moved_key, pitch_class_name
+from arrange.theory.pitch import moved_key
 
 STYLES = ("notation", "shapes")
 _MOST_PROBLEMS = 4  # problems named one by one
@@ -157,10 +143,10 @@ def part_sheet(
     neck, capos = _neck(song, part), own_setups(song, part)["capo"]
     necks = {name: replace(neck, capo=capo) for name, capo in capos.items()} if neck else {}
     groups = returning_sections(song, part, stays)
-    strums = _strummed(strum_sections(song, own_notes(song, part), stays, necks), groups)
+    strums = strum_sections(song, own_notes(song, part), stays, necks)
     words = explain_part(song, part, player=player) if fingered is not None else None
-    stretches = _stretches(song, player, groups, stays, strums, necks, words, log, style)
-    drawn = strums if style == "shapes" else {}
+    source = StretchSource.of(song, player, stays, words, log)
+    stretches = part_stretches(source, groups, necks, strums, style)
     row = part_row(song, part)
     return PartSheet(
         song.title or "Untitled",
@@ -171,7 +157,7 @@ def part_sheet(
         tuple((stay.section, stay.last - stay.first + 1, stay.plays) for stay in stays),
         stretches,
         _prepared(song, part, stretches, fingered),
-        _legend(drawn.values()),
+        _legend(strums.values() if style == "shapes" else ()),
         tuple(_cautions(fingered, player.hand)),
         _lessons(words, groups) if words and has_lessons else (),
     )
@@ -189,86 +175,6 @@ def _prepared(
         form: prepare(song, part, own, fingers, has_notes=form == NOTES)
         for form, own in held.items() if own
     }  # fmt: skip
-
-
-def _strummed(
-    strums: dict[str, StrumSection], groups: Sequence[Sequence[Return]]
-) -> dict[str, StrumSection]:
-    """Those of which all that are printed together are made of shapes."""
-    return {
-        each.stay.section: strums[each.stay.section]
-        for group in groups if all(other.stay.section in strums for other in group)
-        for each in group
-    }  # fmt: skip
-
-
-def _stretches(
-    song: Song,
-    player: Player,
-    groups: Sequence[Sequence[Return]],
-    stays: Sequence[Stay],
-    strums: Mapping[str, StrumSection],
-    necks: Mapping[str, Neck],
-    words: Explanation | None,
-    log: DecisionLog | None,
-    style: str,
-) -> tuple[Stretch, ...]:
-    part, frets_from = player.name, frets_from_of(song, player.name)
-    alone = [replace(stay, nearly_as="", written_as="") for stay in stays]
-    cues = dict(zip((s.section for s in stays), section_cues(song, part, alone), strict=True))
-    facts, setups = new_facts(song), standing_words(song, part, stays)
-    notices, bars = part_notices(song, part, log).sections, song_bars(song)
-    lines = {each.section: each.line for each in words.sections} if words else {}
-    printed: set[str] = set()
-    drawn = drawn_techniques(has_tab=bool(necks))
-    known: set[tuple[str, Shape, int]] = set()
-    stretches = []
-    for group in groups:
-        own, first = [each.stay for each in group], group[0].stay
-        again = first.written_as if first.written_as in printed else ""
-        printed |= {stay.section for stay in own} if first.plays and not again else set()
-        is_strummed = first.section in strums
-        has_shapes = is_strummed and not again and style == "shapes"
-        form = (
-            NOTES if not necks else TAB if style == "shapes" else EITHER if is_strummed else NOTES
-        )
-        said = {
-            stay.section: [moved_bars(cue, first.first - stay.first)
-                           for cue in cues[stay.section]
-                           if has_shapes or not is_said_of(cue, drawn)]
-            for stay in own
-        }  # fmt: skip
-        stretch = Stretch(
-            tuple(own),
-            shared_words([(s.section, [*setups[s.section], *_changes(facts, s)]) for s in own]),
-            f"Play {again} again, under these chords."
-            if again
-            else lines.get(first.section, "")
-            if first.plays
-            else "",
-            shared_words([*said.items()]),
-            shared_words([(s.section, notices.get(s.section, ())) for s in own]),
-            bars[first.section],
-            spans=() if has_shapes or again or not first.plays else engraved_spans(group, form),
-        )
-        if has_shapes:
-            stretch = struck_stretch(stretch, group, strums, bars)
-            neck = necks[first.section]
-            shapes = drawn_shapes(
-                [strums[s.section] for s in own], neck, player.hand, frets_from, known
-            )
-            stretch = replace(stretch, shapes=shapes[0], seen=shapes[1])
-        stretches.append(stretch)
-    return tuple(stretches)
-
-
-def _changes(facts: Mapping[int, str], stay: Stay) -> list[str]:
-    """Meter, key and tempo that are new in a section."""
-    return [
-        (f"from bar {bar}: " if bar > stay.first else "") + fact
-        for bar, fact in facts.items()
-        if stay.first <= bar <= stay.last
-    ]
 
 
 def _lessons(
@@ -316,34 +222,6 @@ def _neck(song: Song, part: str) -> Neck | None:
     return part_neck(song, part) if isinstance(row["tuning"], tuple) else None
 
 
-def new_facts(song: Song) -> dict[int, str]:
-    """Return meter, key and tempo by the bar in which they are new, the first bar left out."""
-    measures = song.measures
-    keys = [key if isinstance(key, str) else "none" for key in measures["key"]]
-    tempos = [tempo_words(tempo, meter) for tempo, meter in
-              zip(measures["tempo"], measures["meter"], strict=True)]  # fmt: skip
-    columns = {"meter ": measures["meter"].tolist(), "key ": keys, "": tempos}
-    found: dict[int, str] = {}
-    for bar in range(1, len(measures)):
-        new = [name + own[bar] for name, own in columns.items()
-                if own[bar] and own[bar] != own[bar - 1]]  # fmt: skip
-        if new:
-            found[bar + 1] = ", ".join(new)
-    return found
-
-
-def song_facts(song: Song) -> list[tuple[str, str]]:
-    """Return key, meter, tempo and length of a song, as it begins."""
-    facts = []
-    if isinstance(song.measures["key"].iloc[0], str):
-        facts.append(("Key", song.measures["key"].iloc[0]))
-    meter, tempo = song.measures["meter"].iloc[0], song.measures["tempo"].iloc[0]
-    facts.append(("Meter", meter))
-    facts.append(("Tempo", tempo_words(tempo, meter)))
-    facts.append(("Length", f"{song.clock(song.duration)}, {len(song.measures)} bars"))
-    return facts
-
-
 def _facts(song: Song, part: str, neck: Neck | None) -> list[tuple[str, str]]:
     row = part_row(song, part)
     facts = song_facts(song)
@@ -361,13 +239,6 @@ def _facts(song: Song, part: str, neck: Neck | None) -> list[tuple[str, str]]:
         facts.append(("Sound", drive_words(drives[0]) + later))
     facts.append(("Echo", _echo_words(song, part)))
     return [(name, fact) for name, fact in facts if fact]
-
-
-def tuning_words(tuning: Sequence[int]) -> str:
-    """Return the open strings, low to high, and what the tuning is called if it has a name."""
-    names = " ".join(pitch_class_name(round(pitch)) for pitch in reversed(tuning))
-    known = next((name for name in TUNINGS if parse_tuning(name) == tuple(tuning)), "")
-    return f"{names} (low to high{', ' + known if known else ''})"
 
 
 def _capo_words(capos: Sequence[int], frets_from: str) -> str:

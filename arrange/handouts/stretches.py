@@ -172,10 +172,8 @@ def shared_words(times: Sequence[tuple[str, Sequence[str]]]) -> tuple[str, ...]:
         own = tuple(word for word in words if word not in common)
         if own:
             by_words.setdefault(own, []).append(name)
-    return (
-        *found,
-        *(f"{joined_names(names)}: {', '.join(own)}" for own, names in by_words.items()),
-    )
+    apart = [f"{joined_names(names)}: {', '.join(own)}" for own, names in by_words.items()]
+    return (*common, *apart)
 
 
 def moved_bars(words: str, bars: int) -> str:

@@ -1,0 +1,159 @@
+"""The sections of a part, each once, with all that its sheet says of them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from arrange.decisions import DecisionLog
+from arrange.explaining import Explanation
+from arrange.explaining.cues import is_said_of, section_cues
+from arrange.explaining.part_sections import Stay
+from arrange.explaining.returning_sections import Return
+from arrange.explaining.section_setups import standing_words
+from arrange.guitar.fret_counting import frets_from_of
+from arrange.guitar.necks import Neck, Shape
+from arrange.guitar.players import Player
+from arrange.handouts.remarks_and_decisions import part_notices
+from arrange.handouts.shapes_and_rhythm import StrumSection
+from arrange.handouts.song_facts import new_facts
+from arrange.handouts.stretches import (
+    EITHER,
+    NOTES,
+    TAB,
+    Bar,
+    Stretch,
+    drawn_shapes,
+    engraved_spans,
+    moved_bars,
+    shared_words,
+    song_bars,
+    struck_stretch,
+)
+from arrange.handouts.tab_signs import drawn_techniques
+from arrange.tables.song import Song
+
+_Words = Mapping[str, Sequence[str]]  # by section
+
+
+@dataclass(frozen=True)
+class StretchSource:
+    """What is known of each section of a part, by its label.
+
+    Parameters
+    ----------
+    player : Player
+    frets_from : str
+    facts, cues, notices : mapping of section to sequence of str
+        What it is played with and what is new; cues; remarks and decisions.
+    lines : mapping of section to str
+        What the hands do.
+    bars : mapping of section to tuple of Bar
+        Chord symbols.
+    """
+
+    player: Player
+    frets_from: str
+    facts: _Words
+    cues: _Words
+    notices: _Words
+    lines: Mapping[str, str]
+    bars: Mapping[str, tuple[Bar, ...]]
+
+    @classmethod
+    def of(
+        cls,
+        song: Song,
+        player: Player,
+        stays: Sequence[Stay],
+        words: Explanation | None,
+        log: DecisionLog | None,
+    ) -> StretchSource:
+        """Return what is known of a part; parameters as in ``part_sheet``."""
+        part, new = player.name, new_facts(song)
+        setups = standing_words(song, part, stays)
+        alone = [replace(stay, nearly_as="", written_as="") for stay in stays]
+        cues = section_cues(song, part, alone)
+        return cls(
+            player,
+            frets_from_of(song, part),
+            {stay.section: [*setups[stay.section], *_changes(new, stay)] for stay in stays},
+            {stay.section: own for stay, own in zip(stays, cues, strict=True)},
+            part_notices(song, part, log).sections,
+            {each.section: each.line for each in words.sections} if words else {},
+            song_bars(song),
+        )
+
+
+def part_stretches(
+    source: StretchSource,
+    groups: Sequence[Sequence[Return]],
+    necks: Mapping[str, Neck],
+    strums: Mapping[str, StrumSection],
+    style: str,
+) -> tuple[Stretch, ...]:
+    """Return the sections of a part, those together that are printed once.
+
+    Parameters
+    ----------
+    source : StretchSource
+    groups : sequence of sequence of Return
+        Of ``returning_sections``.
+    necks : mapping of section to Neck
+        None where the part has no strings.
+    strums : mapping of section to StrumSection
+        The sections that are made of shapes.
+    style : str
+        ``"shapes"`` to draw those as shapes.
+    """
+    known: set[tuple[str, Shape, int]] = set()
+    printed: set[str] = set()
+    stretches = []
+    for group in groups:
+        first = group[0].stay
+        again = first.written_as if first.written_as in printed else ""
+        stretch = _said(source, group, has_tab=bool(necks))
+        is_strummed = all(each.stay.section in strums for each in group)
+        if again:
+            stretch = replace(stretch, words=f"Play {again} again, under these chords.")
+        elif first.plays:
+            printed |= {each.stay.section for each in group}
+            if is_strummed and style == "shapes":
+                stretch = struck_stretch(stretch, group, strums, source.bars)
+                own = [strums[each.stay.section] for each in group]
+                neck, hand = necks[first.section], source.player.hand
+                new, seen = drawn_shapes(own, neck, hand, source.frets_from, known)
+                stretch = replace(stretch, shapes=new, seen=seen)
+            else:
+                form = EITHER if is_strummed else TAB if necks and style == "shapes" else NOTES
+                stretch = replace(stretch, spans=engraved_spans(group, form))
+        stretches.append(stretch)
+    return tuple(stretches)
+
+
+def _said(source: StretchSource, group: Sequence[Return], *, has_tab: bool) -> Stretch:
+    """A stretch with all that is said of it, and its chords."""
+    first, own = group[0].stay, [each.stay for each in group]
+    drawn = drawn_techniques(has_tab=has_tab)
+    cues = [
+        (s.section, [moved_bars(cue, first.first - s.first) for cue in source.cues[s.section]
+                     if not is_said_of(cue, drawn)])
+        for s in own
+    ]  # fmt: skip
+    return Stretch(
+        tuple(own),
+        shared_words([(s.section, source.facts[s.section]) for s in own]),
+        source.lines.get(first.section, "") if first.plays else "",
+        shared_words(cues),
+        shared_words([(s.section, source.notices.get(s.section, ())) for s in own]),
+        source.bars[first.section],
+    )
+
+
+def _changes(facts: Mapping[int, str], stay: Stay) -> list[str]:
+    """Meter, key and tempo that are new in a section."""
+    return [
+        (f"from bar {bar}: " if bar > stay.first else "") + fact
+        for bar, fact in facts.items()
+        if stay.first <= bar <= stay.last
+    ]
