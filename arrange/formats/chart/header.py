@@ -24,6 +24,7 @@ from arrange.song_size import (
 )
 from arrange.tables.schemas import DRIVES, FAMILIES
 from arrange.theory.meters import FREE, meter_quarters, meter_terms
+from arrange.theory.note_values import named_quarters
 from arrange.theory.pitch import is_key, parse_note
 
 SETTINGS = ("title", "key", "meter", "tempo", "length", "part", "player", "section",
@@ -206,8 +207,16 @@ def read_sound_option(option: Piece, fields: dict[str, Any], faults: Faults) -> 
     first, _, rest = text.partition(" ")
     if text in DRIVES:
         fields["drive"] = text
-    elif text == "no echo" or (first == "echo" and rest):
-        fields["echo"] = rest if first == "echo" else None
+    elif text == "no echo":
+        fields["echo"] = None
+    elif first == "echo":
+        fields["echo"] = rest or None
+        right = "write 'echo dotted eighth', 'echo quarter' or 'no echo'"
+        if not rest:
+            faults.add(option, f"an echo needs a note value; {right}")
+        elif named_quarters(rest) is None:
+            faults.notice(option, f"{shown(rest)} is no note value, so that the echo repeats "
+                          f"nothing; {right}")  # fmt: skip
     elif text in ("capo none", "no capo"):
         fields["capo"] = 0
     elif first == "capo":
