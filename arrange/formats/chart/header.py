@@ -11,7 +11,7 @@ from typing import Any
 from arrange.errors import shown
 from arrange.formats.chart.lines import Faults, Piece, nearly
 from arrange.formats.instruments import instrument_family
-from arrange.guitar.necks import STANDARD_TUNINGS, TUNINGS
+from arrange.guitar.necks import STANDARD_TUNINGS, TUNINGS, tuning_notes
 from arrange.song_size import (
     LEAST_TEMPO,
     MOST_BAR,
@@ -242,7 +242,7 @@ def _read_number(option: Piece, fields: dict[str, Any], faults: Faults) -> None:
 
 def _read_tuning(option: Piece, fields: dict[str, object], faults: Faults) -> None:
     text = option.text.removesuffix(" tuning").removeprefix("tuning").strip()
-    names = TUNINGS.get(text.lower(), text).split()
+    names = tuning_notes(text)
     fields["unsure"] = True
     wrong = [name for name in names if not NOTE.fullmatch(name)]
     if wrong and any(sign.isdecimal() for sign in text):
