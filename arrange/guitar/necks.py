@@ -15,7 +15,7 @@ MusicXML 4.0, types ``string-number`` and ``staff-tuning``: string 1 is the high
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
@@ -111,6 +111,11 @@ def tuning_notes(text: str) -> list[str]:
 def capo_words(capo: int) -> str:
     """Return a capo as players say it: ``"capo 2"``, ``"no capo"``."""
     return f"capo {capo}" if capo else "no capo"
+
+
+def nearest_capo(capos: Iterable[int], own: Collection[int]) -> int:
+    """Return the one of some capos that is the fewest frets from one of a player's; the lower."""
+    return min(capos, key=lambda capo: (min(abs(capo - each) for each in own), capo))
 
 
 def tuning_name(tuning: Sequence[int]) -> str:
