@@ -969,6 +969,15 @@ def test_levels_become_volumes(written):
     assert written(a_song).parts["level"].tolist() == pytest.approx([-20.0, 0.0])
 
 
+def test_levels_come_back_as_they_were_typed(tmp_path):
+    """In whole decibels, so that a chart made of the file has no level of sixteen digits."""
+    levels = [-float(number) for number in range(24)]
+    names = [f"Guitar {number}" for number in range(24)]
+    made = song(*((name, "C4", 0, 4) for name in names), parts=parts_of(*names, level=levels))
+    ar.write_musicxml(made, tmp_path / "song.musicxml")
+    assert ar.read(tmp_path / "song.musicxml").parts["level"].tolist() == levels
+
+
 def test_players_stand_beside_what_else_is_known_of_the_file(written):
     """MusicXML 4.0: miscellaneous holds metadata that the format has no element for."""
     named = replace(song(("G", "C4", 0, 4)), players=("Ann; acoustic", "Ben"))
