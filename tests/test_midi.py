@@ -31,7 +31,7 @@ from songs import parts_of, song
 import arrange as ar
 from arrange.errors import ArrangeError, ReadError
 from arrange.formats.midi import is_midi, read_midi, write_midi
-from arrange.formats.midi.sounds import DRUM_KEYS, PROGRAM_NAMES
+from arrange.formats.midi.sounds import DRUM_KEYS, PROGRAM_NAMES, usual_program
 
 LOW_WATER = Path(__file__).parents[1] / "datasets" / "low-water.musicxml"
 MUSIC21 = Path(music21.__file__).parent
@@ -1177,3 +1177,41 @@ def test_mido_agrees_that_what_was_written_is_whole(written):
     assert [track[-1].type for track in mido.MidiFile(file=BytesIO(data)).tracks] == [
         "end_of_track"
     ] * 5
+
+
+@pytest.mark.parametrize(
+    ("family", "name", "drive", "sound"),
+    [
+        ("guitar", "Guitar 1 electric guitar", "clean", "Electric Guitar (clean)"),
+        ("guitar", "Rhythm electric guitar", "edge", "Electric Guitar (clean)"),
+        ("guitar", "Rhythm electric guitar", "overdriven", "Overdriven Guitar"),
+        ("guitar", "Rhythm electric guitar", "distorted", "Distortion Guitar"),
+        ("guitar", "Guitar 2 acoustic guitar", "clean", "Acoustic Guitar (steel)"),
+        ("guitar", "High acoustic", "clean", "Acoustic Guitar (steel)"),
+        ("guitar", "Guitar classical guitar", "clean", "Acoustic Guitar (nylon)"),
+        ("guitar", "Tenor banjo", "clean", "Banjo"),
+        ("guitar", "Lap steel", "clean", "Electric Guitar (clean)"),
+        ("bass", "Bass", "clean", "Electric Bass (finger)"),
+        ("bass", "Double bass", "clean", "Acoustic Bass"),
+        ("bass", "Fretless bass", "clean", "Fretless Bass"),
+        ("voice", "Voice", "clean", "Voice Oohs"),
+        ("keys", "Piano", "clean", "Acoustic Grand Piano"),
+        ("keys", "Organ", "clean", "Drawbar Organ"),
+        ("drums", "Timpani", "clean", "Timpani"),
+    ],
+)
+def test_a_part_without_a_program_sounds_like_its_instrument(family, name, drive, sound):
+    """As pretty_midi names the programs of General MIDI System Level 1; which instrument is meant
+    by a name is common practice.
+    """
+    program = usual_program(family, drive, name)
+    plain = sound.replace("(", "").replace(")", "")
+    assert pretty_midi.program_to_instrument_name(program - 1).translate({40: "", 41: ""}) == plain
+
+
+def test_an_acoustic_guitar_is_written_as_one(tmp_path):
+    """General MIDI System Level 1: 26, counted from 1, has steel strings; 28 is an electric."""
+    made = parts_of("Guitar 1", "Guitar 2", instrument=["electric guitar", "acoustic guitar"])
+    ar.write_midi(song(("Guitar 1", "C4", 0, 1), ("Guitar 2", "C4", 0, 1), parts=made),
+                  tmp_path / "song.mid")  # fmt: skip
+    assert ar.read(tmp_path / "song.mid").parts["program"].tolist() == [28, 26]

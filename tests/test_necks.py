@@ -89,7 +89,7 @@ def test_usual_tunings_can_be_strung(name):
     [
         ({"tuning": ()}, "a tuning of 0 strings"),
         ({"tuning": " "}, "without strings"),
-        ({"tuning": "opn g"}, "did you mean 'open g'"),
+        ({"tuning": "opn g"}, "did you mean 'open G'"),
         ({"tuning": "zither"}, "no tuning is called 'zither'"),
         ({"tuning": "E2 A2 D3 G3 B3 E5"}, "strings 1 and 2 are tuned to E5 and B3"),
         ({"capo": 22}, "a capo at fret 22 of a neck with 22"),

@@ -53,8 +53,15 @@ def test_a_name_may_hold_any_sign():
     [
         ("Ann: elctric", "'elctric' is not understood; did you mean 'electric'"),
         ("Ann: capo x", "'capo x': write 'capo none'"),
+        ("Ann: capo none or", "'capo none or': write 'capo none', 'capo 2' or 'capo none, 2 or 4'"),
+        ("Ann; capo or 2", "'capo or 2': write 'capo none'"),
+        ("Ann; capo 2 or or 4", "'capo 2 or or 4': write 'capo none'"),
+        ("Ann; capo", "'capo': write 'capo none'"),
+        ("Ann; open q tuning", "'open q'"),
+        ("Ann; opn a tuning", "did you mean 'open A'"),
+        ("Ann; loud", "write what they have, 'electric; standard tuning; capo none or 4"),
         ("Ann: capo 40", "a capo at 40; a capo is none (0) or from 1 to 24"),
-        ("Ann: Ben: clean", "'Ben' is not understood; write 'Ann; electric; standard tuning"),
+        ("Ann: Ben: clean", "'Ben' is not understood; write what they have, 'electric"),
         ("Ann; Ben; clean", "a name that holds : or ; in double quotes"),
         ("Ann; clean; edge", "'edge' says anew what stands before it; leave one out"),
         (": clean", "a player has no name"),
@@ -220,6 +227,34 @@ def test_a_capo_that_is_not_the_recordings_is_said():
     rhythm = choices[[layers == ("Rhythm",) for layers in choices["layers"]]]
     assert len(rhythm)
     assert rhythm["reason"].str.contains("recorded with capo 2, played with no capo").all()
+
+
+@pytest.mark.parametrize(
+    ("line", "capos"),
+    [
+        ("Ann; capo none or 4", (0, 4)),
+        ("Ann; capo 5, 2 or 0", (0, 2, 5)),
+        ("Ann; capo 2, or 5", (2, 5)),
+        ("Ann; Capo 3 ,  none", (0, 3)),
+    ],
+)
+def test_capos_are_listed_as_people_list_them(line, capos):
+    assert read_player(line).capos == capos
+
+
+@pytest.mark.parametrize(
+    "command",
+    [["condense", "last-bell.musicxml"], ["change-key", "last-bell.musicxml", "--by", "-2"]],
+)
+def test_a_player_on_the_command_line_is_named_by_the_option(command, tmp_path, capsys):
+    """One sentence that holds for the form that was typed, and nothing is written."""
+    name, song, *more = command
+    target = tmp_path / "out.txt"
+    player = ["--player", "Ann: acoustic; capo none or", "-o", str(target)]
+    assert main([name, str(DATASETS / song), *more, *player]) == 2
+    said = "arrange: --player: player Ann: 'capo none or': write 'capo none', 'capo 2' or"
+    assert capsys.readouterr().err.startswith(said)
+    assert not target.exists()
 
 
 def test_players_are_given_in_one_way(tmp_path, capsys):

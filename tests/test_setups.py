@@ -22,6 +22,7 @@ from arrange import (
     render_sound,
     song_energy,
 )
+from arrange.explaining.section_setups import own_played_setups
 from arrange.quantities.sonority import masked_energy, pair_roughness
 from arrange.quantities.texture import echo_times
 from arrange.sound.sounds import RATE
@@ -103,6 +104,15 @@ def test_a_sound_all_through():
     assert again.setups["echo"].isna().all()
     assert all_through(again, "Guitar 1", drive="edge").setups.empty
     assert again.setups.dtypes.equals(made.setups.dtypes)
+
+
+def test_cue_notes_are_not_played():
+    """They show a player what another part does; so says the teacher's page too."""
+    made = two_sections()
+    is_cue = ((made.notes["part"] == "Guitar 1") & (made.notes["section"] == "B")).to_numpy()
+    cued = replace(made, notes=made.notes.assign(technique=np.where(is_cue, "cue", None)))
+    assert played_setups(cued)["section"].tolist() == ["A", "B"]
+    assert own_played_setups(cued, "Guitar 1").index.tolist() == ["A"]
 
 
 def test_what_a_part_has_where_it_plays():

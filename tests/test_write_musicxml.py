@@ -47,7 +47,7 @@ from arrange.formats.section_names import section_kind
 from arrange.formats.written import TECHNIQUES
 from arrange.tables.schemas import CHORDS, MEASURES, NOTES, PARTS, SECTIONS, SETUPS
 from arrange.tables.setups import where_otherwise
-from arrange.tables.song import Song, check_table
+from arrange.tables.song import Remark, Song, check_table
 from arrange.theory.chords import (
     KINDS,
     Chord,
@@ -128,6 +128,8 @@ def differences(one: Song, other: Song, left_out: set[tuple[str, str]] = WORKED_
     found = {}
     if one.players != other.players:
         found["players", "line"] = one.players, other.players
+    if one.remarks != other.remarks:
+        found["remarks", "text"] = one.remarks, other.remarks
     for name in ("parts", "sections", "measures", "chords", "notes", "setups"):
         first, second = getattr(one, name), getattr(other, name)
         if len(first) != len(second):
@@ -514,9 +516,12 @@ def songs(draw, *, apart: bool = True) -> Song:
         (pd.DataFrame(chord_rows, columns=CHORDS.names), CHORDS), (notes, NOTES),
     )  # fmt: skip
     players = draw(st.sampled_from([(), ("Ann; acoustic; capo none or 4", '"Ben; <b>": clean')]))
+    remarks = draw(st.sampled_from([(), (Remark("D.C. al Fine: <mind> the | end"),)]))
+    told = [each for each in labels[: len(heads)] if draw(st.booleans())]
+    remarks += (Remark("Chorus 2", tuple(told)),) if told else ()
     tables = [check_table(pd.DataFrame(frame), table) for frame, table in frames]
     otherwise = where_otherwise(check_table(pd.DataFrame(setups.values()), SETUPS), tables[0])
-    return Song(*tables, title=title, players=players, setups=otherwise)
+    return Song(*tables, title=title, remarks=remarks, players=players, setups=otherwise)
 
 
 @st.composite
@@ -962,6 +967,15 @@ def test_levels_become_volumes(written):
     a_song = song(("Guitar", "C4", 0, 4), ("Keys", "C4", 0, 4), parts=parts)
     assert texts(tree(a_song), ".//volume") == ["10", "100"]
     assert written(a_song).parts["level"].tolist() == pytest.approx([-20.0, 0.0])
+
+
+def test_levels_come_back_as_they_were_typed(tmp_path):
+    """In whole decibels, so that a chart made of the file has no level of sixteen digits."""
+    levels = [-float(number) for number in range(24)]
+    names = [f"Guitar {number}" for number in range(24)]
+    made = song(*((name, "C4", 0, 4) for name in names), parts=parts_of(*names, level=levels))
+    ar.write_musicxml(made, tmp_path / "song.musicxml")
+    assert ar.read(tmp_path / "song.musicxml").parts["level"].tolist() == levels
 
 
 def test_players_stand_beside_what_else_is_known_of_the_file(written):

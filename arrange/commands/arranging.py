@@ -6,6 +6,7 @@ import argparse
 from pathlib import Path
 from typing import Any
 
+from arrange.commands.asked_players import asked_players
 from arrange.commands.condensation_text import condensation_text, wrapped
 from arrange.commands.shared_options import asked_measures
 from arrange.condensing import condense
@@ -14,7 +15,6 @@ from arrange.errors import ArrangeError
 from arrange.formats.converting import song_writer, write_song
 from arrange.formats.files import check_folder, check_target, whole_files
 from arrange.formats.reading import read
-from arrange.guitar.players import read_player
 from arrange.revoicing import Scope, proposals_table, revoice
 from arrange.text.part_lists import join_parts, split_fields, split_parts, unquoted
 from arrange.text.words import counted
@@ -88,7 +88,7 @@ def _players(options: argparse.Namespace) -> Any:
     if options.player and options.players is not None:
         raise ArrangeError("--player and --players: give one of them, --player for each player")
     if options.player:
-        return [read_player(text) for text in options.player]
+        return asked_players(options.player)
     return options.players
 
 

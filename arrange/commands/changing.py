@@ -8,12 +8,12 @@ from pathlib import Path
 from typing import Any
 
 from arrange.clashes import find_clashes
+from arrange.commands.asked_players import asked_players
 from arrange.commands.condensation_text import wrapped
 from arrange.errors import ArrangeError
 from arrange.findings import apply_move, smallest_moves
 from arrange.formats.converting import song_writer, write_song
 from arrange.formats.reading import read
-from arrange.guitar.players import read_player
 from arrange.revoicing import change_key
 from arrange.tables.song import Song
 from arrange.text.words import counted
@@ -55,7 +55,7 @@ def run_change_key(options: argparse.Namespace) -> int:
     _check_target(options)
     if options.most < 1:
         raise ArrangeError(f"--most {options.most}: ask for at least one")
-    players = [read_player(text) for text in options.player]
+    players = asked_players(options.player)
     proposals = change_key(read(options.file), options.by, players or None)
     chosen = _numbered(proposals, options.take, "--take", "way")
     for number, each in enumerate(proposals[: options.most], start=1):

@@ -72,6 +72,8 @@ def _what_would_do(problem: Problem, player: int, section: int, option: Option) 
     sets, struck = asked.sets[own], asked.struck[own]
     held = [problem.lineup.necks[number] for number in problem.lineup.may_have(player)]
     known = {each.neck for each in held}
+    own_capos = {neck.capo for neck in known}
+    capos = sorted(_CAPOS, key=lambda capo: (min(abs(capo - own) for own in own_capos), capo))
 
     def fits(neck: Neck) -> bool:
         if neck in known or not can_hold(sets, neck, held[0].hand).all():
@@ -80,7 +82,7 @@ def _what_would_do(problem: Problem, player: int, section: int, option: Option) 
         return not picked or bool(can_hold(struck, neck, held[0].hand, picked=True).all())
 
     for neck in dict.fromkeys(replace(each.neck, capo=0) for each in held):
-        for capo in _CAPOS:
+        for capo in capos:
             if fits(replace(neck, capo=capo)):
                 return f"with {capo_words(capo)} it would do"
     for name, notes in TUNINGS.items():

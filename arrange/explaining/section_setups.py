@@ -9,7 +9,7 @@ import pandas as pd
 
 from arrange.explaining.part_sections import Stay, own_notes
 from arrange.guitar.necks import capo_words
-from arrange.tables.setups import part_setups
+from arrange.tables.setups import part_setups, played_setups
 from arrange.tables.song import Song
 from arrange.text.part_lists import split_parts
 from arrange.text.words import listed
@@ -25,9 +25,9 @@ def own_setups(song: Song, part: str) -> pd.DataFrame:
 
 def own_played_setups(song: Song, part: str) -> pd.DataFrame:
     """Return what a part has in the sections that it plays in; in all if it plays in none."""
-    setups = own_setups(song, part)
-    plays = setups.index.isin(own_notes(song, part)["section"])
-    return setups[plays] if plays.any() else setups
+    setups = played_setups(song)
+    own = setups[setups["part"] == part].set_index("section")
+    return own if len(own) else own_setups(song, part)
 
 
 def drive_words(drive: str) -> str:

@@ -36,6 +36,13 @@ def outlasting_notices(song: Song) -> list[str]:
     return [outlasting_notice(late)] if late else []
 
 
+def homeless_notices(song: Song) -> list[str]:
+    """Return what a writer says of remarks for sections that the song does not have."""
+    labels = set(song.sections["section"])
+    count = sum(not labels.issuperset(remark.sections) for remark in song.remarks)
+    return [f"remarks for sections that are not there are left out: {count:,}"] if count else []
+
+
 def cut_names_notice(count: int) -> str:
     """Return what is said of section names that are cut."""
     return f"names of sections are cut to {MOST_TEXT} characters: {count:,}"

@@ -220,8 +220,12 @@ def _sections(
 def _remarks(written: Written, played: PlayedBars) -> tuple[Remark, ...]:
     """The words to the players, the same text once with all the sections that it is for."""
     found: dict[tuple[str, bool], list[str]] = {}
+    labels_at = {
+        bar: [played.labels[row] for row in played.sections[played.order == bar].tolist()]
+        for bar in {bar for bar, _ in written.remarks}
+    }
     for bar, text in written.remarks:
-        own = [played.labels[row] for row in played.sections[played.order == bar].tolist()]
+        own = labels_at[bar]
         if own or bar < 0:
             found.setdefault((text, bar < 0), []).extend(own)
     return tuple(Remark(text, tuple(dict.fromkeys(own))) for (text, _), own in found.items())

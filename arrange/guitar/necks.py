@@ -15,7 +15,7 @@ MusicXML 4.0, types ``string-number`` and ``staff-tuning``: string 1 is the high
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
@@ -36,24 +36,25 @@ LEFT_OUT = -1
 # Open strings, low string first, as players name them (common practice).
 TUNINGS = {
     "standard": "E2 A2 D3 G3 B3 E4",
-    "drop d": "D2 A2 D3 G3 B3 E4",
-    "double drop d": "D2 A2 D3 G3 B3 D4",
-    "drop c": "C2 G2 C3 F3 A3 D4",
+    "drop D": "D2 A2 D3 G3 B3 E4",
+    "double drop D": "D2 A2 D3 G3 B3 D4",
+    "drop C": "C2 G2 C3 F3 A3 D4",
     "half step down": "Eb2 Ab2 Db3 Gb3 Bb3 Eb4",
     "whole step down": "D2 G2 C3 F3 A3 D4",
-    "open d": "D2 A2 D3 F#3 A3 D4",
-    "open e": "E2 B2 E3 G#3 B3 E4",
-    "open g": "D2 G2 D3 G3 B3 D4",
-    "open a": "E2 A2 E3 A3 C#4 E4",
-    "open c": "C2 G2 C3 G3 C4 E4",
+    "open D": "D2 A2 D3 F#3 A3 D4",
+    "open E": "E2 B2 E3 G#3 B3 E4",
+    "open G": "D2 G2 D3 G3 B3 D4",
+    "open A": "E2 A2 E3 A3 C#4 E4",
+    "open C": "C2 G2 C3 G3 C4 E4",
     "all fourths": "E2 A2 D3 G3 C4 F4",
-    "modal d": "D2 A2 D3 G3 A3 D4",
+    "modal D": "D2 A2 D3 G3 A3 D4",
     "baritone": "B1 E2 A2 D3 F#3 B3",
     "seven-string": "B1 E2 A2 D3 G3 B3 E4",
     "banjo": "G4 D3 G3 B3 D4",
     "bass": "E1 A1 D2 G2",
     "five-string bass": "B0 E1 A1 D2 G2",
 }
+_NOTES = {name.lower(): notes for name, notes in TUNINGS.items()}
 
 # What a family of instruments has where nothing else is given (common practice).
 STANDARD_TUNINGS = {
@@ -88,7 +89,7 @@ def parse_tuning(text: str) -> tuple[int, ...]:
     ArrangeError
         If `text` is no known name and not made of notes such as ``"D2 A2 D3 G3 A3 D4"``.
     """
-    names = TUNINGS.get(text.strip().lower(), text).split()
+    names = tuning_notes(text)
     if not names:
         raise ArrangeError("a tuning without strings; write its notes, low string first")
     try:
@@ -102,16 +103,26 @@ def parse_tuning(text: str) -> tuple[int, ...]:
         ) from None
 
 
+def tuning_notes(text: str) -> list[str]:
+    """Return the notes of a tuning of a usual name, low string first, or else the words given."""
+    return _NOTES.get(text.strip().lower(), text).split()
+
+
 def capo_words(capo: int) -> str:
     """Return a capo as players say it: ``"capo 2"``, ``"no capo"``."""
     return f"capo {capo}" if capo else "no capo"
+
+
+def nearest_capo(capos: Iterable[int], own: Collection[int]) -> int:
+    """Return the one of some capos that is the fewest frets from one of a player's; the lower."""
+    return min(capos, key=lambda capo: (min(abs(capo - each) for each in own), capo))
 
 
 def tuning_name(tuning: Sequence[int]) -> str:
     """Return what players call open strings, highest first: ``"drop D"``; or else their notes."""
     for name, notes in TUNINGS.items():
         if parse_tuning(notes) == tuple(tuning):
-            return re.sub(r"\b[a-g]$", lambda found: found[0].upper(), name)
+            return name
     return " ".join(note_name(pitch) for pitch in reversed(tuple(tuning)))
 
 

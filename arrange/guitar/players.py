@@ -24,7 +24,9 @@ _INSTRUMENTS = {
     "acoustic guitar": ("clean",),
     "classical guitar": ("clean",),
 }
-_EXAMPLE = "'Ann; electric; standard tuning; capo none or 4; clean, overdriven; echo'"
+_EXAMPLE = "electric; standard tuning; capo none or 4; clean, overdriven; echo"
+_CAPO = "none|[0-9]{1,3}"
+_CAPOS = re.compile(rf"capos? ({_CAPO})(?:(?: ?, ?or | ?, ?| or | )({_CAPO}))*")
 
 
 @dataclass(frozen=True)
@@ -170,7 +172,7 @@ def format_player(player: Player) -> str:
     capos = player.capos
     if player.neck is not None:
         tuning = tuning_name(player.neck.tuning)
-        is_named = tuning.lower() in TUNINGS
+        is_named = tuning in TUNINGS
         fields.append(f"{tuning} tuning" if is_named else f"tuning {tuning}")
         capos = (player.neck.capo,) if capos is None and player.neck.capo else capos
     if capos is not None:
@@ -225,14 +227,17 @@ def _read_field(name: str, text: str, fields: dict[str, Any]) -> None:
         )
         meant = nearest_spelling(low, known)
         hint = f"; did you mean {meant!r}?" if meant else (
-            f"; write {_EXAMPLE}, and a name that holds : or ; in double quotes"
+            f"; write what they have, {_EXAMPLE!r}, behind the name, and a name that holds : or ; "
+            "in double quotes"
         )  # fmt: skip
         raise ArrangeError(f"player {name}: {shown(text)} is not understood{hint}")
 
 
 def _read_capos(name: str, text: str) -> tuple[int, ...]:
     """The frets of ``capo none or 4``, ``capo 2``, ``capo 0, 2 or 5``."""
-    words = [word for word in re.split(r"[\s,]+", text.lower())[1:] if word != "or"]
-    if not words or not all(re.fullmatch("none|[0-9]{1,3}", word) for word in words):
-        raise ArrangeError(f"player {name}: {shown(text)}: write 'capo none', 'capo none or 4'")
+    if not _CAPOS.fullmatch(text.lower()):
+        raise ArrangeError(
+            f"player {name}: {shown(text)}: write 'capo none', 'capo 2' or 'capo none, 2 or 4'"
+        )
+    words = re.findall(_CAPO, text.lower())
     return tuple(sorted({0 if word == "none" else int(word) for word in words}))

@@ -22,18 +22,7 @@ from arrange.errors import ArrangeError
 from arrange.tables.setups import by_section, section_at
 from arrange.tables.song import Song
 from arrange.tables.sounding import Array, played_notes, slices
-
-# Note values in quarter notes, as a part's `echo` names them; "dotted" or "triplet" may stand
-# before or behind.
-NOTE_VALUES = {
-    "whole": 4.0,
-    "half": 2.0,
-    "quarter": 1.0,
-    "eighth": 0.5,
-    "sixteenth": 0.25,
-    "thirty-second": 0.125,
-}
-_ALTERED = {"dotted": 3 / 2, "triplet": 2 / 3}
+from arrange.theory.note_values import named_quarters
 
 ECHO_REPEATS = 3  # the third lies 18 dB below the attack (ours)
 ECHO_DECIBELS = -6.0  # of each repeat against the one before (ours)
@@ -217,7 +206,7 @@ def echo_times(song: Song) -> pd.DataFrame:
             "tempo": measures["tempo"].to_numpy()[at],
         }
     ).drop_duplicates(["part", "echo", "tempo"], ignore_index=True)
-    quarters = np.array([_note_value(echo) for echo in rows["echo"]], dtype=np.float64)
+    quarters = np.array([named_quarters(echo) for echo in rows["echo"]], dtype=np.float64)
     rows.insert(2, "quarters", quarters)
     return rows.assign(milliseconds=60_000 / rows["tempo"] * rows["quarters"])
 
@@ -287,7 +276,7 @@ def parts_with_echo(song: Song) -> list[int]:
 def echo_repeats(song: Song, part: int, onset: Array) -> Repeats:
     """Return the repeats that a part's echo makes of attacks at onsets, as ``echo_attacks``."""
     echoes = by_section(song, "echo")[part]
-    values = np.array([_note_value(echo or "") for echo in echoes.tolist()], dtype=np.float64)
+    values = np.array([named_quarters(echo or "") for echo in echoes.tolist()], dtype=np.float64)
     quarters = values[section_at(song, onset)]
     attack = np.repeat(np.flatnonzero(np.isfinite(quarters)), ECHO_REPEATS)
     repeat = np.tile(np.arange(1, ECHO_REPEATS + 1), len(attack) // ECHO_REPEATS)
@@ -306,16 +295,6 @@ def attack_onsets(notes: pd.DataFrame, parts: Sequence[str]) -> list[Array]:
     """Return the onsets of each part's attacks, each once, in quarter notes."""
     onset, part = notes["onset"].to_numpy(), pd.Index(parts).get_indexer(notes["part"])
     return [np.unique(onset[part == number]) for number in range(len(parts))]
-
-
-def _note_value(echo: str) -> float:
-    """Quarter notes of an echo such as "dotted eighth"; NaN if it names no note value."""
-    words = echo.lower().removesuffix(" note").split()
-    factors = [_ALTERED[word] for word in words if word in _ALTERED]
-    values = [NOTE_VALUES[word] for word in words if word in NOTE_VALUES]
-    if len(values) != 1 or len(factors) > 1 or len(words) > 1 + len(factors):
-        return np.nan
-    return values[0] * (factors[0] if factors else 1.0)
 
 
 def _onset_at(song: Song, seconds: Array) -> Array:

@@ -17,7 +17,7 @@ import pandas as pd
 from arrange.errors import ArrangeError, shown
 from arrange.findings.recheck import Change, compare_findings
 from arrange.findings.summary import count_kinds
-from arrange.guitar.necks import STANDARD_TUNINGS, capo_words
+from arrange.guitar.necks import STANDARD_TUNINGS, capo_words, nearest_capo
 from arrange.guitar.players import Player, song_players
 from arrange.revoicing.harmonies import Harmonies
 from arrange.revoicing.ideas import CAPOS
@@ -168,9 +168,9 @@ def _check_usable(keyed: KeyedPart, found: Sequence[Way]) -> None:
     if any(way.is_usable for way in found):
         return
     others = [capo for capo in range(CAPOS + 1) if capo not in keyed.capos]
-    would = sorted({way.capo for capo in others for way in keyed.ways([capo]) if way.is_usable})
+    would = {way.capo for capo in others for way in keyed.ways([capo]) if way.is_usable}
     do = (
-        f"{listed(map(capo_words, would), 'or')} would do"
+        f"{capo_words(nearest_capo(would, keyed.capos))} is the nearest that would do"
         if would
         else "no capo would do: take another key, or tune the strings lower"
     )

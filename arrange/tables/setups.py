@@ -14,7 +14,7 @@ import pandas as pd
 from arrange.tables.copies import quick_song
 from arrange.tables.schemas import SETUPS
 from arrange.tables.song import Song
-from arrange.tables.sounding import Array
+from arrange.tables.sounding import Array, played_notes
 
 _OF_PART = ["drive", "echo", "capo"]
 
@@ -47,8 +47,9 @@ def part_setups(song: Song) -> pd.DataFrame:
 
 
 def played_setups(song: Song) -> pd.DataFrame:
-    """Return the rows of ``part_setups`` whose part has notes in the section."""
-    setups, notes = part_setups(song), song.notes[["part", "section"]].drop_duplicates()
+    """Return the rows of ``part_setups`` whose part plays in the section, cue notes left out."""
+    setups = part_setups(song)
+    notes = played_notes(song.notes)[["part", "section"]].drop_duplicates()
     plays = pd.MultiIndex.from_frame(setups[["part", "section"]])
     return setups[plays.isin(pd.MultiIndex.from_frame(notes))]
 

@@ -15,7 +15,7 @@ import numpy as np
 import pandas as pd
 import pyarrow as pa
 
-from arrange.errors import ArrangeError, TableError
+from arrange.errors import ArrangeError, TableError, shown
 from arrange.tables.schemas import (
     ALL_TABLES,
     SETUPS,
@@ -24,6 +24,8 @@ from arrange.tables.schemas import (
     Table,
 )
 from arrange.tables.size_check import check_limits
+from arrange.text.part_lists import placed_fields, unquoted
+from arrange.text.words import listed
 from arrange.theory.pitch import note_name
 from arrange.theory.spelling import unknown_name
 
@@ -408,6 +410,12 @@ def played_parts(song: Song, name: str) -> list[str]:
     table = song.parts
     own: list[str] = table["part"][(table["part"] == name) | (table["player"] == name)].tolist()
     if not own:
+        if name in {unquoted(placed_fields(line, ":;")[0][1]) for line in song.players}:
+            raise ArrangeError(
+                f"no part is given to the player {shown(name)}: write 'player {name}' on the line "
+                "of a part in the chart, or condense the song to its players first; the parts are "
+                f"{listed(table['part'])}"
+            )
         known = [*table["part"], *table["player"].dropna()]
         raise ArrangeError(unknown_name("player", name, known))
     return own

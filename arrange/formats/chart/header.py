@@ -11,7 +11,7 @@ from typing import Any
 from arrange.errors import shown
 from arrange.formats.chart.lines import Faults, Piece, nearly
 from arrange.formats.instruments import instrument_family
-from arrange.guitar.necks import STANDARD_TUNINGS, TUNINGS
+from arrange.guitar.necks import STANDARD_TUNINGS, TUNINGS, tuning_notes
 from arrange.song_size import (
     LEAST_TEMPO,
     MOST_BAR,
@@ -24,6 +24,7 @@ from arrange.song_size import (
 )
 from arrange.tables.schemas import CAPO, DRIVES, FAMILIES, NUT
 from arrange.theory.meters import FREE, meter_quarters, meter_terms
+from arrange.theory.note_values import named_quarters
 from arrange.theory.pitch import is_key, parse_note
 
 SETTINGS = ("title", "key", "meter", "tempo", "length", "part", "player", "section",
@@ -211,8 +212,16 @@ def read_sound_option(option: Piece, fields: dict[str, Any], faults: Faults) -> 
     first, _, rest = text.partition(" ")
     if text in DRIVES:
         fields["drive"] = text
-    elif text == "no echo" or (first == "echo" and rest):
-        fields["echo"] = rest if first == "echo" else None
+    elif text == "no echo":
+        fields["echo"] = None
+    elif first == "echo":
+        fields["echo"] = rest or None
+        right = "write 'echo dotted eighth', 'echo quarter' or 'no echo'"
+        if not rest:
+            faults.add(option, f"an echo needs a note value; {right}")
+        elif named_quarters(rest) is None:
+            faults.notice(option, f"{shown(rest)} is no note value, so that the echo repeats "
+                          f"nothing; {right}")  # fmt: skip
     elif text in ("capo none", "no capo"):
         fields["capo"] = 0
     elif first == "capo":
@@ -238,7 +247,7 @@ def _read_number(option: Piece, fields: dict[str, Any], faults: Faults) -> None:
 
 def _read_tuning(option: Piece, fields: dict[str, object], faults: Faults) -> None:
     text = option.text.removesuffix(" tuning").removeprefix("tuning").strip()
-    names = TUNINGS.get(text.lower(), text).split()
+    names = tuning_notes(text)
     fields["unsure"] = True
     wrong = [name for name in names if not NOTE.fullmatch(name)]
     if wrong and any(sign.isdecimal() for sign in text):

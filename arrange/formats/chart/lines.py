@@ -62,12 +62,17 @@ class Fault(NamedTuple):
 
 @dataclass
 class Faults:
-    """What is wrong with a chart, collected while it is read."""
+    """What is wrong with a chart, collected while it is read, and what is odd in it."""
 
     name: str
     lines: list[str]
     found: dict[tuple[int, int, str], Fault] = field(default_factory=dict)
     count: int = 0  # of those that were noted, the same ones again among them
+    notices: list[str] = field(default_factory=list)
+
+    def notice(self, where: Piece, what: str) -> None:
+        """Note what is read as it stands, but is probably not what was meant."""
+        self.notices.append(f"line {where.line}: {what}")
 
     def add(
         self,

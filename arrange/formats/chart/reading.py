@@ -17,7 +17,7 @@ from arrange.formats.chart.sections import (
     finish_section,
     read_heading,
 )
-from arrange.formats.chart.sounds import read_sound
+from arrange.formats.chart.sounds import Sound, read_sound, report_odd_layers
 from arrange.formats.chart.tablature import is_string, is_tab_heading, read_tab
 from arrange.formats.song_making import song_reader
 from arrange.formats.written import Written
@@ -52,14 +52,14 @@ def read_chart(data: bytes, name: str) -> Written:
     _check_lines(lines, faults)
     chart = _Chart(faults)
     chart.read(lines)
-    score = build_score(chart.settings, chart.parts, chart.sections, faults, chart.notices)
+    score = build_score(chart.settings, chart.parts, chart.sections, faults, faults.notices)
     faults.raise_if_any()
     score.remarks[:0] = [(-1, text) for text in chart.remarks]
     written = written_score(score, list(chart.parts.values()))
     return replace(
         written,
         title=chart.title,
-        notices=chart.notices,
+        notices=faults.notices,
         players=list(chart.players.values()),
     )
 
@@ -79,7 +79,6 @@ class _Chart:
     def __init__(self, faults: Faults) -> None:
         self.faults = faults
         self.title = ""
-        self.notices: list[str] = []
         self.settings: list[Setting] = []
         self.remarks: list[str] = []  # for all the song
         self.parts: dict[str, Part] = {}
@@ -88,6 +87,7 @@ class _Chart:
         self._open: tuple[Section, Section | None] | None = None
         self._before = 0  # faults before the open section
         self._done: dict[str, Section] = {}
+        self._sounds: list[Sound] = []
         self._bars = 0
         self._remarks = 0
         self._is_over = False  # it holds more than a chart can
@@ -99,6 +99,7 @@ class _Chart:
         while at < len(lines) and not self.faults.too_many and not self._is_over:
             at = self._take(lines, at)
         self._close()
+        report_odd_layers(self._sounds, self.parts, self.faults)
         start = Piece("", 1, 1)
         if not self.sections and not self.faults.count:
             self.faults.add(start, "there is no section in it; write 'section: Verse', and rows "
@@ -181,7 +182,7 @@ class _Chart:
         elif name == "title":
             self.title = cut_text(value.text, MOST_TEXT)
             if self.title != value.text:
-                self.notices.append(f"the title is cut to {MOST_TEXT} characters")
+                self.faults.notices.append(f"the title is cut to {MOST_TEXT} characters")
         elif name == "part":
             part = read_part(value, self.faults)
             if part is not None and part.label in self.parts:
@@ -228,6 +229,7 @@ class _Chart:
             self.faults.add(value, f"{sound.part} has a sound line in this section already; write "
                             "all of it in one line")  # fmt: skip
         sounds[sound.part] = sound
+        self._sounds.append(sound)
 
     def _remark(self, value: Piece) -> None:
         own = self.remarks if self._open is None else self._open[0].remarks
@@ -235,7 +237,7 @@ class _Chart:
             return
         own.append(cut_text(value.text, MOST_REMARK))
         if own[-1] != value.text:
-            self.notices.append(f"line {value.line}: the remark is cut to {MOST_REMARK} characters")
+            self.faults.notice(value, f"the remark is cut to {MOST_REMARK} characters")
         self._remarks += 1
         if self._remarks > MOST_REMARKS:
             self.faults.add(value, f"a chart has {MOST_REMARKS:,} remarks at most")

@@ -36,7 +36,7 @@ from arrange.formats.chart.reading import read_chart
 from arrange.formats.chart.sounds import format_sound
 from arrange.formats.files import whole_file
 from arrange.formats.instruments import instrument_family
-from arrange.formats.notices import outlasting_notices
+from arrange.formats.notices import homeless_notices, outlasting_notices
 from arrange.formats.section_names import section_kind
 from arrange.tables.schemas import NUT
 from arrange.tables.song import Song
@@ -116,6 +116,7 @@ def _left_out(song: Song, again: Song) -> tuple[str, ...]:
     return (
         *(f"{what}: {count:,}" for what, count in counts.items() if count > 0),
         *(["silence between chord symbols is not kept"] if holds[1] > holds[0] + 1e-6 else []),
+        *homeless_notices(song),
         *outlasting_notices(song),
     )
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 # General MIDI System Level 1, sound set; program 1 first.
 PROGRAM_NAMES = (
     "Acoustic Grand Piano", "Bright Acoustic Piano", "Electric Grand Piano", "Honky-tonk Piano",
@@ -39,10 +41,40 @@ PROGRAM_NAMES = (
     "Telephone Ring", "Helicopter", "Applause", "Gunshot",
 )  # fmt: skip
 
-# What a part is played with that names no program: by family, and by how a guitar is driven.
-# Drums with a pitch are timpani.
-FAMILY_PROGRAMS = {"guitar": 28, "bass": 34, "voice": 54, "keys": 1, "drums": 48, "other": 1}
-DRIVEN_PROGRAMS = {"overdriven": 30, "distorted": 31}
+# What a part is played with that names no program: by how a guitar is driven, by the first words
+# that its name or instrument has (common practice), by its family. Drums with a pitch are timpani.
+_DRIVEN = {"overdriven": "Overdriven Guitar", "distorted": "Distortion Guitar"}
+_NAMED = (
+    ("guitar", r"classical|nylon|spanish|ukulele", "Acoustic Guitar (nylon)"),
+    ("guitar", r"banjo", "Banjo"),
+    (
+        "guitar",
+        r"acoustic|western|folk|steel.strings?|mandolin\w*|bouzouki",
+        "Acoustic Guitar (steel)",
+    ),
+    ("bass", r"upright|double|acoustic|(contra|kontra)bass\w*", "Acoustic Bass"),
+    ("bass", r"fretless", "Fretless Bass"),
+    ("keys", r"organ|orgel", "Drawbar Organ"),
+)
+_FAMILIES = {
+    "guitar": "Electric Guitar (clean)",
+    "bass": "Electric Bass (finger)",
+    "voice": "Voice Oohs",
+    "keys": "Acoustic Grand Piano",
+    "drums": "Timpani",
+    "other": "Acoustic Grand Piano",
+}
+
+
+def usual_program(family: str, drive: str, name: str) -> int:
+    """Return the program, from 1, that plays an instrument of a name where the song names none."""
+    sound = _DRIVEN.get(drive) if family == "guitar" else None
+    if sound is None:
+        named = (own for of, words, own in _NAMED
+                 if of == family and re.search(rf"\b({words})\b", name, re.I))  # fmt: skip
+        sound = next(named, _FAMILIES[family])
+    return PROGRAM_NAMES.index(sound) + 1
+
 
 # Keys of the percussion channel for notes without a pitch, the first that is free: wood blocks,
 # claves, side stick and the like first, since no drum is meant; then all others.

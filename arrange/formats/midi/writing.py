@@ -18,7 +18,7 @@ from arrange.errors import ArrangeError
 from arrange.formats.files import whole_file
 from arrange.formats.midi.events import DRUM_CHANNEL, VOLUME, Array
 from arrange.formats.midi.notes import FINE
-from arrange.formats.midi.sounds import DRIVEN_PROGRAMS, DRUM_KEYS, FAMILY_PROGRAMS
+from arrange.formats.midi.sounds import DRUM_KEYS, usual_program
 from arrange.formats.notices import outlasting_notices
 from arrange.tables.setups import part_setups
 from arrange.tables.song import Song
@@ -286,9 +286,8 @@ def _program(part: dict[str, Any]) -> int:
     """A part's program, from 1; the usual one of its family if it names none."""
     if not pd.isna(part["program"]):
         return min(max(int(part["program"]), 1), 128)
-    if part["family"] == "guitar" and part["drive"] in DRIVEN_PROGRAMS:
-        return DRIVEN_PROGRAMS[part["drive"]]
-    return FAMILY_PROGRAMS[part["family"]]
+    name = f"{part['part']} {part['instrument'] if isinstance(part['instrument'], str) else ''}"
+    return usual_program(part["family"], part["drive"], name)
 
 
 def _program_changes(song: Song, part: dict[str, Any], ticks: int) -> list[tuple[int, int]]:

@@ -32,6 +32,7 @@ from arrange.formats.musicxml.parts import (
     report_plain_clef_guitars,
     settle_strings,
 )
+from arrange.formats.musicxml.remarks import read_remarks
 from arrange.formats.musicxml.setups import capos_of_notes, read_setups
 from arrange.formats.musicxml.signs import read_bars, read_chords, read_marks, read_tempos
 from arrange.formats.musicxml.timing import Timing, forward_fill, read_timing
@@ -102,6 +103,7 @@ def read_musicxml(data: bytes, name: str) -> Written:
         double_bars=double_bars,
         bars=bars,
         setups=setups,
+        remarks=read_remarks(events, timing, notices),
         players=read_players(root, notices),
         title=_title(root, notices),
         notices=notices,

@@ -103,7 +103,8 @@ def read_parts(
         columns["player"].append(entry.get("player-name"))
         volumes.append(_volume(entry.get("volume")))
     loudest = max((volume for volume in volumes if volume), default=1.0)
-    levels = [20 * math.log10(v / loudest) if v else 0.0 for v in volumes]
+    # A millionth of a dB is beyond any ear; arithmetic makes -3.9999999999999996 of -4.
+    levels = [round(20 * math.log10(v / loudest), 6) if v else 0.0 for v in volumes]
     columns["level"] = [max(level, -MOST_LEVEL) for level in levels]
     return columns
 

@@ -10,6 +10,7 @@ from typing import Any
 
 from arrange.formats.musicxml.attributes import Attributes
 from arrange.formats.musicxml.events import CODE, Events, number
+from arrange.formats.musicxml.remarks import is_remark
 from arrange.formats.musicxml.setups import is_setup
 from arrange.formats.musicxml.timing import Timing, forward_fill
 from arrange.formats.musicxml.tree import first_children, first_texts
@@ -303,7 +304,7 @@ def _written_jumps(events: Events, timing: Timing, bars: list[Bar], put: Any) ->
         return
     for event in events.at("words").tolist():
         text, bar = events.texts[events.values[event]], int(timing.bar[event])
-        if is_setup(text):
+        if is_setup(text) or is_remark(text):
             continue
         if _DA_CAPO.search(text):
             put(bar, da_capo=True)

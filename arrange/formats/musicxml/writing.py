@@ -16,6 +16,8 @@ without repeat signs; printed measure numbers are not kept. Decisions:
 - Chord symbols stand above the first guitar, else above the first part; section names and tempo
   above the first part. A chord holds until the next.
 - Players that the song names stand in ``miscellaneous``, for no part is theirs yet.
+- Remarks stand as words to the players above the first part, at the section that they are for;
+  those for all the song in ``miscellaneous``.
 - Drive, echo, capo and recorded layers are written as words to the player, from the first bar of
   each section where they change (``setups``).
 - An id that returns, because its note is played again, gets -2, -3, ... behind it.
@@ -36,6 +38,7 @@ from lxml import etree
 
 from arrange.errors import ArrangeError
 from arrange.formats.files import whole_file
+from arrange.formats.musicxml.remarks import remark_fields, remark_words
 from arrange.formats.musicxml.setups import setup_fields, song_setups, write_setup
 from arrange.formats.musicxml.writing_durations import find_divisions
 from arrange.formats.musicxml.writing_elements import add, plain_text
@@ -66,8 +69,10 @@ from arrange.formats.musicxml.writing_signs import (
     write_harmony,
     write_rehearsal,
     write_tempo,
+    write_words,
 )
 from arrange.formats.musicxml.writing_tones import tones_of
+from arrange.formats.notices import homeless_notices
 from arrange.formats.written import Setup
 from arrange.tables.song import Song
 from arrange.theory.chords import Chord
@@ -154,6 +159,7 @@ def score_tree(song: Song, notices: list[str]) -> Any:
     if not parts:
         raise ArrangeError("this song has no part; there is nothing to write")
     page = _page(song, notices)
+    notices += homeless_notices(song)
     taken = [name for part in parts for name in ids_of(part)]
     tones = tones_of(song, page.divisions, page.starts, taken, notices)
     root = etree.Element("score-partwise", version="4.0")
@@ -166,7 +172,7 @@ def score_tree(song: Song, notices: list[str]) -> Any:
     identification.tail = "\n"
     add(add(identification, "encoding"), "software", "arrange")
     setups = song_setups(song)
-    fields = [(PLAYER, player) for player in song.players]
+    fields = [*remark_fields(song), *((PLAYER, player) for player in song.players)]
     fields += setup_fields(song, [part.id for part in parts], setups)
     write_miscellaneous(identification, fields)
     part_list = add(root, "part-list")
@@ -200,6 +206,7 @@ class _Page:
     keys: list[str | None]
     tempos: list[float]
     sections: dict[int, str]
+    remarks: dict[int, list[str]]
     chords: dict[int, list[tuple[int, Chord]]]  # (offset, chord)
 
 
@@ -235,6 +242,7 @@ def _page(song: Song, notices: list[str]) -> _Page:
         [key if isinstance(key, str) else None for key in measures["key"].tolist()],
         measures["tempo"].tolist(),
         sections,
+        remark_words(song),
         _chords(song, starts, divisions, notices),
     )
 
@@ -350,6 +358,8 @@ def _write_attributes(
 def _write_signs(measure: Any, page: _Page, bar: int) -> None:
     if page.sections.get(bar):
         write_rehearsal(measure, page.sections[bar])
+    for remark in page.remarks.get(bar, ()):
+        write_words(measure, remark)
     tempo = page.tempos[bar]
     before = page.tempos[bar - 1] if bar else 0.0
     if abs(tempo - before) > _SAME_TEMPO * tempo:

@@ -1,0 +1,34 @@
+"""A player that only the line of a player names: whose part it is, or what to do."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from songs import song
+
+import arrange as ar
+from arrange.tables.song import played_parts
+
+MADE = song(("Guitar 1", "C4", 0, 4), ("Guitar 2", "C4", 0, 4))
+
+
+def test_a_player_without_a_part_is_known():
+    """The sentence says what is missing, not that nobody has this name."""
+    named = replace(MADE, players=('"Hanne; left": acoustic', "Ben"))
+    for name in ("Hanne; left", "Ben"):
+        with pytest.raises(ar.ArrangeError) as caught:
+            played_parts(named, name)
+        assert str(caught.value).startswith(
+            f"no part is given to the player {name!r}: write 'player {name}' on the line of a part"
+        )
+        assert str(caught.value).endswith("the parts are Guitar 1 and Guitar 2")
+    with pytest.raises(ar.ArrangeError, match="there is no player 'Eva'; there are Guitar 1, Gui"):
+        played_parts(named, "Eva")
+
+
+def test_a_player_whose_part_says_so_is_found():
+    """The label of the part, and the name on its line, both do."""
+    parts = MADE.parts.assign(player=[None, "Hanne"])
+    named = replace(MADE, parts=parts, players=("Hanne; acoustic",))
+    assert played_parts(named, "Hanne") == played_parts(named, "Guitar 2") == ["Guitar 2"]
