@@ -7,6 +7,7 @@ import pytest
 
 import arrange as ar
 from arrange.explaining.attacks import Attack, Placed
+from arrange.explaining.held_shapes import part_shapes
 from arrange.explaining.playing_kinds import playing_kind
 
 ROOT = Path(__file__).parent.parent
@@ -111,6 +112,64 @@ def test_a_reader_rebuilds_the_frets(file, part, section, frets):
         found.setdefault(bar, []).append(own)
     shown = {bar: sorted(map(sorted, map(dict.items, own))) for bar, own in found.items()}
     assert shown == {bar: sorted(map(sorted, map(dict.items, own))) for bar, own in wanted.items()}
+
+
+SHAPES = """title: Two shapes of one chord
+part: Guitar; electric guitar
+
+section: Verse
+chords | G | C |
+Guitar | 320003 | x32010 |
+
+section: Chorus
+chords | G | C |
+Guitar | 355433 | x32010 |
+
+section: Picked
+chords | G | G |
+Guitar | 1: 3xxxxx 2: xx0xxx 3: xxx0xx 4: 1: | 355433 |
+""".replace(" 4: 1:", "")
+
+
+def test_a_shape_has_one_label_all_through_a_part(tmp_path):
+    """The second shape of G is so in each section; a picked one is the shape that has it."""
+    path = tmp_path / "song.txt"
+    path.write_text(SHAPES)
+    sections = ar.explain_part(ar.read(path), "Guitar").sections
+    assert [re.findall(r"(\S+(?: \(\d\))?) is (\S+?)(?:,|\.$)", " ".join(s.steps))
+            for s in sections[:2]] == [
+        [("G", "320003"), ("C", "x32010")], [("G (2)", "355433"), ("C", "x32010")],
+    ]  # fmt: skip
+    assert "G is 3x00xx" in " ".join(sections[2].steps)
+    assert "G (2) is 355433" in " ".join(sections[2].steps)
+
+
+def test_sheets_and_words_get_the_same_shapes():
+    """Whole shapes are those of the words with all strings; a single string is none."""
+    song = ar.read(ROOT / "datasets/low-water.musicxml")
+    necks = dict.fromkeys(song.sections["section"], ar.Neck())
+    shapes = part_shapes(song, ar.finger_part(song, "Guitar 1"), necks)
+    known = {}
+    for own in shapes.values():
+        assert all(len(each.strings) == 1 for each, label in zip(own.held, own.labels, strict=True)
+                   if not label)  # fmt: skip
+        for (label, frets), (same, whole) in zip(own.shapes, own.whole, strict=True):
+            assert label == same
+            assert known.setdefault(label, whole) == whole
+            assert all(fret in (-1, full) for fret, full in zip(frets, whole, strict=True))
+    assert len(known) > len(shapes["Chorus 1"].shapes)
+
+
+@pytest.mark.parametrize(("file", "part", "section", "says"), [
+    ("low-water.musicxml", "Guitar 1", "Pre-chorus 1", "Guitar 2: chords below you."),
+    ("low-water.musicxml", "Guitar 2", "Verse 1",
+     "Guitar 1: single notes and chords above you, struck with you."),
+    ("tarrow-weir.txt", "Guitar 1", "Tune", "Guitar 2 lays out."),
+])  # fmt: skip
+def test_what_the_other_guitar_does(file, part, section, says):
+    """By hand, from the notes; said once."""
+    words = ar.explain_part(ar.read(ROOT / "datasets" / file), part, section).text()
+    assert words.count(says) == 1
 
 
 @pytest.mark.parametrize(("part", "section", "says"), [

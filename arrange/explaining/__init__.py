@@ -12,6 +12,8 @@ from dataclasses import dataclass, replace
 from arrange.errors import ArrangeError
 from arrange.explaining.attacks import part_attacks, struck_notes
 from arrange.explaining.cues import section_cues
+from arrange.explaining.held_shapes import part_shapes
+from arrange.explaining.other_guitars import other_guitars
 from arrange.explaining.part_sections import part_stays
 from arrange.explaining.passages import Passage
 from arrange.explaining.section_setups import drive_words, own_played_setups, setup_words
@@ -112,23 +114,26 @@ def explain_part(
     neck = own_neck or part_neck(song, part)
     stays = part_stays(song, part)
     cues, setups = section_cues(song, part, stays), setup_words(song, part, stays)
-    struck = dict(list(struck_notes(fingered).groupby("section")))
-    capos = own_played_setups(song, part)["capo"].to_dict()
+    others = other_guitars(song, part, stays, cues)
+    struck = struck_notes(fingered)
+    capos = {stay.section: neck.capo for stay in stays}
+    if not own_neck:
+        capos |= own_played_setups(song, part)["capo"].to_dict()
+    necks = {name: replace(neck, capo=int(capo)) for name, capo in capos.items()}
+    shapes, notes_in = part_shapes(song, struck, necks), dict(list(struck.groupby("section")))
     words = []
     for stay, own_cues in zip(stays, cues, strict=True):
-        if section not in (None, stay.section):
+        name = stay.section
+        if section not in (None, name):
             continue
-        notes = struck.get(stay.section)
-        if notes is None:
+        if name not in notes_in:
             said = own_cues or ("nothing that lies on this neck",)
-            words.append(silent_words(stay.section, said, setups[stay.section]))
+            words.append(silent_words(name, [*said, *others[name]], setups[name]))
             continue
-        capo = neck.capo if own_neck else int(capos.get(stay.section, neck.capo))
-        passage = Passage(song, stay, notes, tuple(part_attacks(notes)),
-                          replace(neck, capo=capo), frets_from)  # fmt: skip
-        words.append(played_words(
-            passage, setups[stay.section], own_cues, whole=section is not None
-        ))  # fmt: skip
+        attacks = tuple(part_attacks(notes_in[name]))
+        passage = Passage(song, stay, attacks, shapes[name], necks[name], frets_from)
+        said = (*own_cues, *others[name])
+        words.append(played_words(passage, setups[name], said, whole=section is not None))
     return Explanation(part, _start(song, part, neck, frets_from), tuple(words))
 
 

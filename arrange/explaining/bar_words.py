@@ -21,24 +21,24 @@ def bar_steps(passage: Passage, bars: Collection[int], labels: Collection[str]) 
     labels : of str
         The shapes that are known by their labels; others are said fret by fret.
     """
-    named = {passage.shape_text(shape): label for label, shape in passage.shapes if label in labels}
     alike: dict[str, list[int]] = {}
     for bar, attacks in passage.bars.items():
         if bar in bars:
-            words = "; ".join(_events(passage, bar, attacks, named))
+            words = "; ".join(_events(passage, bar, attacks, labels))
             alike.setdefault(words, []).append(bar)
     return [f"{first_up(bars_words(own))}: {words}" for words, own in alike.items()]
 
 
 def _events(
-    passage: Passage, bar: int, attacks: list[Attack], named: dict[str, str]
+    passage: Passage, bar: int, attacks: list[Attack], labels: Collection[str]
 ) -> Iterator[str]:
     """Each thing that is struck, with all counts at which it is struck in a row."""
     before, counts = "", [""]
     for attack, count in zip(attacks, passage.counts[bar], strict=True):
-        text = passage.attack_text(attack)
+        label = passage.label_of(attack)
+        text = label if label in labels else passage.attack_text(attack)
         techniques = ", ".join(sorted(attack.techniques - passage.throughout))
-        words = named.get(text, text) + (f" ({techniques})" if techniques else "")
+        words = text + (f" ({techniques})" if techniques else "")
         if words != before:
             if before:
                 yield f"{before} on {' '.join(counts)}"

@@ -46,12 +46,18 @@ def section_cues(song: Song, part: str, stays: Sequence[Stay]) -> list[tuple[str
             continue
         inside = own_in[stay.section]
         with_them = others_in.get(stay.section, others[:0])
-        sentences = [*_entry(song, inside, stay), *_company(inside, with_them)]
-        if stay.nearly_as:
-            sentences.append(f"as {stay.nearly_as} but for {bars_words(stay.different)}")
-        sentences += [*techniques(inside), *_ringing(inside, stays, place)]
-        cues.append(tuple(sentences))
+        cues.append((
+            *nearly_words(stay), *_entry(song, inside, stay), *_company(inside, with_them),
+            *techniques(inside), *_ringing(inside, stays, place),
+        ))  # fmt: skip
     return cues
+
+
+def nearly_words(stay: Stay) -> list[str]:
+    """Return which earlier section it is, but for which bars; nothing where it is none."""
+    if not stay.nearly_as:
+        return []
+    return [f"as {stay.nearly_as} but for {bars_words(stay.different)}"]
 
 
 def _others(song: Song, part: str) -> pd.DataFrame:

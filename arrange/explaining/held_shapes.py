@@ -1,17 +1,20 @@
-"""Which shapes does a hand hold under a passage, and what are they called?
+"""Which shapes does a hand hold in a part, and what are they called?
 
 Attacks under one chord symbol belong to one shape as long as no string needs a second fret. A
 shape has the name of the chord that holds where it is struck, or of the next chord where it is
 struck within a beat before that chord and rings longer under it; a second shape under the same
-chord is numbered. Only where no symbol holds does a shape have a name of its own.
+chord is numbered, and has the same number all through a part. Only where no symbol holds does a
+shape have a name of its own. A single string belongs to a shape that has it, or is none.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
 import numpy as np
+import pandas as pd
 
 from arrange.errors import ArrangeError
 from arrange.guitar.necks import LEFT_OUT, Array, Neck, Shape
@@ -20,6 +23,10 @@ from arrange.tables.song import Song
 from arrange.theory.meters import beat_quarters
 
 _NEAR = 1e-6
+_FEWEST = 2  # strings of a shape
+_CHORD = 3  # strings from which a shape is numbered before smaller ones
+
+_Strings = dict[int, int]  # string: fret
 
 
 @dataclass
@@ -30,7 +37,7 @@ class Held:
     onset: float
     is_early: bool = False  # struck before its chord
     chord: str = ""
-    strings: dict[int, int] = field(default_factory=dict)
+    strings: _Strings = field(default_factory=dict)
     bars: list[int] = field(default_factory=list)
 
 
@@ -45,7 +52,77 @@ class Struck(NamedTuple):
     is_muted: Array
 
 
+@dataclass(frozen=True)
+class SectionShapes:
+    """The shapes of a section, with labels that are the same all through its part.
+
+    Parameters
+    ----------
+    held : tuple of Held
+        In order of time; one under another comes once a time.
+    labels : tuple of str
+        Of each that is held; empty where it is a single string that belongs to no shape.
+    shapes : tuple of (label, frets)
+        Each different shape once, in order of time: the strings that are struck in this section.
+    whole : tuple of (label, frets)
+        The same, with all strings that it has anywhere in the part.
+    """
+
+    held: tuple[Held, ...]
+    labels: tuple[str, ...]
+    shapes: tuple[tuple[str, Shape], ...]
+    whole: tuple[tuple[str, Shape], ...]
+
+
+def part_shapes(
+    song: Song, notes: pd.DataFrame, necks: Mapping[str, Neck]
+) -> dict[str, SectionShapes]:
+    """Return the shapes of each section that a part plays in, labelled as one.
+
+    Parameters
+    ----------
+    song : Song
+    notes : a notes table
+        The part's own. Grace notes, cues, and notes without a string and fret are left out.
+    necks : mapping of section to Neck
+        With the capo of each section that the part plays in.
+    """
+    notes = _placed(notes)
+    held = {
+        str(section): tuple(held_shapes(struck_of(own), song))
+        for section, own in notes.groupby("section", sort=False)
+        if section in necks
+    }
+    labelled = _Labels(song, [(each, necks[name]) for name, own in held.items() for each in own])
+    return {name: labelled.section(own, necks[name]) for name, own in held.items()}
+
+
+def _placed(notes: pd.DataFrame) -> pd.DataFrame:
+    """The notes that lie on a neck, in order of time; those struck at once have one onset."""
+    is_placed = notes[["string", "fret"]].notna().to_numpy().all(axis=1)
+    is_cue = notes["technique"].str.contains("cue", na=False).to_numpy(dtype=bool)
+    notes = notes[is_placed & ~is_cue & ~notes["grace"].to_numpy(dtype=bool)]
+    notes = notes.sort_values("onset", kind="stable")
+    onset = notes["onset"].to_numpy()
+    first = np.flatnonzero(np.diff(onset, prepend=-np.inf) > _NEAR)
+    together = np.repeat(onset[first], np.diff(np.append(first, len(onset))))
+    return notes.assign(onset=together, end=onset + notes["duration"].to_numpy())
+
+
+def struck_of(notes: pd.DataFrame) -> Struck:
+    """Return the columns of notes with strings and frets, in order of time, and ``end``."""
+    return Struck(
+        notes["onset"].to_numpy(),
+        notes["end"].to_numpy(),
+        notes["measure"].to_numpy(dtype=np.int64),
+        notes["string"].to_numpy(dtype=np.int64),
+        notes["fret"].to_numpy(dtype=np.int64),
+        notes["technique"].str.contains("muted", na=False).to_numpy(dtype=bool),
+    )
+
+
 def held_shapes(struck: Struck, song: Song) -> list[Held]:
+    """Return the shapes that are held one after the other, without labels."""
     onsets, first = np.unique(struck.onset, return_index=True)
     rings = np.maximum.reduceat(struck.end, first) if len(first) else first
     rings = np.minimum(rings, np.append(onsets[1:], np.inf))  # each until the next attack
@@ -57,16 +134,18 @@ def held_shapes(struck: Struck, song: Song) -> list[Held]:
     symbols = song.chords["symbol"].tolist()
     held: list[Held] = []
     before = -1
+    edges = [*first.tolist(), len(struck.onset)]
+    string, fret = struck.string.tolist(), struck.fret.tolist()
     for attack, (onset, place) in enumerate(zip(onsets.tolist(), places.tolist(), strict=True)):
-        own = np.flatnonzero(struck.onset == onset)
-        strings = dict(zip(struck.string[own].tolist(), struck.fret[own].tolist(), strict=True))
+        own = slice(edges[attack], edges[attack + 1])
+        strings = dict(zip(string[own], fret[own], strict=True))
         clash = held and any(held[-1].strings.get(s, f) != f for s, f in strings.items())
         if not held or clash or place != before:
             symbol = symbols[place] if place >= 0 else ""
             held.append(Held(symbol, onset, bool(is_early[attack])))
         before = place
         held[-1].strings |= strings
-        bar = int(struck.measure[own[0]])
+        bar = int(struck.measure[edges[attack]])
         held[-1].bars += range(bar, max(int(last_bars[attack]), bar) + 1)
     return held
 
@@ -87,33 +166,55 @@ def _chord_places(song: Song, onsets: Array, rings: Array, beats: Array) -> tupl
     return np.where(is_early, np.searchsorted(starts, after), places), is_early
 
 
+class _Labels:
+    """The shapes under each chord, in the order of their numbers.
+
+    A shape that is part of another under the same chord and capo is that one.
+    """
+
+    def __init__(self, song: Song, held: Iterable[tuple[Held, Neck]]) -> None:
+        found: dict[str, list[tuple[int, _Strings]]] = {}
+        for each, neck in held:
+            each.chord = each.symbol or _named(each.strings, neck, song.key_at(each.onset))
+            own = neck.capo, each.strings
+            known = found.setdefault(each.chord, [])
+            if len(each.strings) >= _FEWEST and not any(_is_part(own, other) for other in known):
+                known[:] = [other for other in known if not _is_part(other, own)] + [own]
+        self._known = {
+            chord: sorted(known, key=lambda own: len(own[1]) < _CHORD)
+            for chord, known in found.items()
+        }
+
+    def section(self, held: Sequence[Held], neck: Neck) -> SectionShapes:
+        """Return the shapes of a section, all of them on its neck."""
+        labels, struck, whole = [], dict[str, _Strings](), dict[str, Shape]()
+        for each in held:
+            label, strings = self._of(each, neck.capo)
+            labels.append(label)
+            if label:
+                struck.setdefault(label, {}).update(each.strings)
+                whole[label] = _frets(strings, neck)
+        shapes = tuple((label, _frets(strings, neck)) for label, strings in struck.items())
+        return SectionShapes(tuple(held), tuple(labels), shapes, tuple(whole.items()))
+
+    def _of(self, held: Held, capo: int) -> tuple[str, _Strings]:
+        """A shape's label, and all of its strings."""
+        for number, other in enumerate(self._known[held.chord], 1):
+            if _is_part((capo, held.strings), other):
+                return held.chord if number == 1 else f"{held.chord} ({number})", other[1]
+        return "", {}
+
+
+def _is_part(shape: tuple[int, _Strings], other: tuple[int, _Strings]) -> bool:
+    return shape[0] == other[0] and shape[1].items() <= other[1].items()
+
+
 def labelled_shapes(
     song: Song, held: list[Held], neck: Neck
 ) -> tuple[list[str], list[tuple[str, Shape]]]:
     """A label for each shape held, and every different shape once under its own label."""
-    full: dict[str, list[dict[int, int]]] = {}
-    for each in held:  # a shape that is part of another under the same chord is that one
-        each.chord = each.symbol or _named(each.strings, neck, song.key_at(each.onset))
-        known = full.setdefault(each.chord, [])
-        for other in known:
-            if all(other.get(s, f) == f for s, f in each.strings.items()) and (
-                each.strings.items() <= other.items() or other.items() <= each.strings.items()
-            ):
-                other |= each.strings
-                break
-        else:
-            known.append(dict(each.strings))
-    shapes = [
-        (chord if not number else f"{chord} ({number + 1})", _frets(strings, neck))
-        for chord, known in full.items()
-        for number, strings in enumerate(known)
-    ]
-    labels = []
-    for each in held:
-        place = next(n for n, known in enumerate(full[each.chord])
-                     if each.strings.items() <= known.items())  # fmt: skip
-        labels.append(each.chord if not place else f"{each.chord} ({place + 1})")
-    return labels, shapes
+    own = _Labels(song, [(each, neck) for each in held]).section(held, neck)
+    return list(own.labels), list(own.shapes)
 
 
 def _frets(strings: dict[int, int], neck: Neck) -> Shape:

@@ -74,7 +74,9 @@ def finger_text(passage: Passage, hold: Hold) -> str:
 
 
 def move_words(before: Hold, after: Hold) -> str:
-    """Return how to get from one shape to the next; empty where nothing can be said."""
+    """Return how to get from one shape to another; empty where nothing need be said."""
+    if before.label == after.label or not (before.label and after.label):
+        return ""
     words = []
     staying = [
         (finger, place)
@@ -88,10 +90,10 @@ def move_words(before: Hold, after: Hold) -> str:
         words += _guides(before, after)[:1]
     if before.last.position and after.first.position:
         frets = after.first.position - before.last.position
-        words.append(
-            f"the hand goes {'up' if frets > 0 else 'down'} {counted(abs(frets), 'fret')}"
-            if frets else "the hand stays in place"
-        )  # fmt: skip
+        if frets:
+            words.append(
+                f"the hand goes {'up' if frets > 0 else 'down'} {counted(abs(frets), 'fret')}"
+            )
     if after.first.is_jump:
         words.append(f"{after.first.seconds:.1f} s for it: prepare it")
     return ", ".join(words)

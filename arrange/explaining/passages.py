@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections import defaultdict
 from dataclasses import dataclass
 from functools import cached_property
 
-import numpy as np
-import pandas as pd
-
 from arrange.explaining.attacks import NEAR, Attack
-from arrange.explaining.held_shapes import Held, Struck, held_shapes, labelled_shapes
+from arrange.explaining.held_shapes import Held, SectionShapes
 from arrange.explaining.part_sections import Stay
 from arrange.explaining.playing_kinds import playing_kind
 from arrange.guitar.fret_counting import shown_fret, shown_shape
-from arrange.guitar.necks import Neck, Shape
+from arrange.guitar.necks import LEFT_OUT, Neck, Shape
 from arrange.tables.song import Song
 from arrange.theory.meters import bar_grid, beat_quarters
 
@@ -29,9 +27,9 @@ class Passage:
     ----------
     song : Song
     stay : Stay
-    struck : a table
-        As ``struck_notes`` gives them, of this section.
     attacks : tuple of Attack
+        Of this section.
+    own_shapes : SectionShapes
     neck : Neck
         With the capo of this section.
     frets_from : str
@@ -40,8 +38,8 @@ class Passage:
 
     song: Song
     stay: Stay
-    struck: pd.DataFrame
     attacks: tuple[Attack, ...]
+    own_shapes: SectionShapes
     neck: Neck
     frets_from: str
 
@@ -82,41 +80,34 @@ class Passage:
         }  # fmt: skip
 
     @cached_property
-    def held(self) -> list[tuple[str, Held]]:
-        """Each shape in order of time, with its label; one under another comes once a time."""
-        return list(zip(*self._labelled[:2], strict=True))
-
-    @cached_property
     def shapes(self) -> tuple[tuple[str, Shape], ...]:
-        """Each different shape once, with its label: the chord, numbered where it has several."""
-        return tuple(self._labelled[2])
+        """Each different shape once, with its label: the chord, numbered where it has several.
 
-    @cached_property
-    def _labelled(self) -> tuple[list[str], list[Held], list[tuple[str, Shape]]]:
-        struck = self.struck.sort_values("onset", kind="stable")
-        held = held_shapes(
-            Struck(
-                np.array([self._onsets[onset] for onset in struck["onset"].tolist()]),
-                (struck["onset"] + struck["duration"]).to_numpy(),
-                struck["measure"].to_numpy(),
-                struck["string"].to_numpy(dtype=np.int64),
-                struck["fret"].to_numpy(dtype=np.int64),
-                struck["technique"].str.contains("muted", na=False).to_numpy(dtype=bool),
-            ),
-            self.song,
+        One or two strings are no shape to name; they are said string by string.
+        """
+        return tuple(
+            (label, shape)
+            for label, shape in self.own_shapes.shapes
+            if sum(fret != LEFT_OUT for fret in shape) >= _WHOLE_SHAPE
         )
-        labels, shapes = labelled_shapes(self.song, held, self.neck)
-        return labels, held, shapes
 
     @cached_property
-    def _onsets(self) -> dict[float, float]:
-        """The onset of the attack that each note belongs to."""
-        starts = np.array([attack.onset for attack in self.attacks])
-        own = self.struck["onset"].to_numpy()
-        return dict(zip(
-            own.tolist(), starts[np.searchsorted(starts, own + NEAR, side="right") - 1].tolist(),
-            strict=True,
-        ))  # fmt: skip
+    def held(self) -> list[tuple[str, Held]]:
+        """Each shape in order of time, with its label; empty where it is no shape to name."""
+        named = {label for label, _ in self.shapes}
+        return [
+            (label if label in named else "", held)
+            for label, held in zip(self.own_shapes.labels, self.own_shapes.held, strict=True)
+        ]
+
+    def label_of(self, attack: Attack) -> str:
+        """Return the label of the shape that is held at an attack, if all of it is struck."""
+        starts = [held.onset for _, held in self.held]
+        label = self.held[bisect_right(starts, attack.onset + NEAR) - 1][0]
+        shape = dict(self.shapes).get(label, ())
+        own = dict(attack.places)
+        is_whole = own == {s: fret for s, fret in enumerate(shape, 1) if fret != LEFT_OUT}
+        return label if is_whole else ""
 
     def shape_text(self, shape: Shape) -> str:
         """Return a shape, low string first, frets as the player counts them."""

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from arrange.explaining.bar_words import bar_steps, count_words
+from arrange.explaining.cues import nearly_words
 from arrange.explaining.movements import Hold, finger_text, holds_of, move_words
 from arrange.explaining.passages import Passage
 from arrange.explaining.playing_kinds import (
@@ -64,18 +65,19 @@ def played_words(
         Whether the steps say every bar, and a section that returns is said once more.
     """
     stay, what = passage.stay, f"{passage.kind}, {where_words(passage)}"
-    again = f"as {stay.written_as}" if stay.written_as else ""
-    if again and not whole:
-        said = [again, *before, *after]
-        return SectionWords(stay.section, _sentence(again), _paragraph(said),
+    again = [f"as {stay.written_as}"] if stay.written_as else nearly_words(stay)
+    after = [cue for cue in after if cue not in again]
+    if stay.written_as and not whole:
+        said = [*again, *before, *after]
+        return SectionWords(stay.section, _sentence(again[0]), _paragraph(said),
                             tuple(map(_sentence, said)))  # fmt: skip
     count = count_words(passage)
-    line = ", ".join(filter(None, [again, what, count.split(";")[0]]))
+    line = ", ".join(filter(None, [*again, what, count.split(";")[0]]))
     holds = holds_of(passage) if passage.kind not in _NO_SHAPES else []
     shapes = _shape_list(passage, holds)
-    said = [*filter(None, [again]), what, *before, *filter(None, [shapes, count]),
+    said = [*again, what, *before, *filter(None, [shapes, count]),
             *_hard_moves(holds), *after]  # fmt: skip
-    steps = [*filter(None, [again]), what, *before, *_shape_steps(passage, holds),
+    steps = [*again, what, *before, *_shape_steps(passage, holds),
              *_moves(holds, whole=whole), *_bars(passage, holds, whole=whole), *after]  # fmt: skip
     return SectionWords(
         stay.section, _sentence(line), _paragraph(said), tuple(map(_sentence, steps))
@@ -136,7 +138,7 @@ def _moves(holds: Sequence[Hold], *, whole: bool) -> list[str]:
     steps: dict[tuple[str, str], str] = {}
     for before, after in pairwise(holds):
         change = before.label, after.label
-        words = move_words(before, after) if before.label != after.label else ""
+        words = move_words(before, after)
         if words and change not in steps:
             steps[change] = f"{change[0]} to {change[1]}, bar {after.first.measure}: {words}"
     return [*steps.values()] if whole else [*steps.values()][:MOST_MOVES]
@@ -145,8 +147,8 @@ def _moves(holds: Sequence[Hold], *, whole: bool) -> list[str]:
 def _hard_moves(holds: Sequence[Hold]) -> list[str]:
     """The first move that the hand must prepare."""
     for before, after in pairwise(holds):
-        if after.first.is_jump and before.label != after.label:
-            words = move_words(before, after)
+        words = move_words(before, after)
+        if words and after.first.is_jump:
             return [f"{before.label} to {after.label}, bar {after.first.measure}: {words}"]
     return []
 
