@@ -209,14 +209,6 @@ def _is_part(shape: tuple[int, _Strings], other: tuple[int, _Strings]) -> bool:
     return shape[0] == other[0] and shape[1].items() <= other[1].items()
 
 
-def labelled_shapes(
-    song: Song, held: list[Held], neck: Neck
-) -> tuple[list[str], list[tuple[str, Shape]]]:
-    """A label for each shape held, and every different shape once under its own label."""
-    own = _Labels(song, [(each, neck) for each in held]).section(held, neck)
-    return list(own.labels), list(own.shapes)
-
-
 def _frets(strings: dict[int, int], neck: Neck) -> Shape:
     return tuple(strings.get(string, LEFT_OUT) for string in range(1, neck.strings + 1))
 

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from arrange.explaining.held_shapes import Held, Struck, held_shapes, labelled_shapes
+from arrange.explaining.held_shapes import Held, SectionShapes, Struck, part_shapes, struck_of
 from arrange.explaining.part_sections import Stay
 from arrange.explaining.strokes import DOWN, UP, strum_strokes
 from arrange.guitar.necks import Neck, Shape
@@ -60,6 +60,7 @@ def strum_sections(
     `necks` has the neck of each section; none where the part has no strings. A section that is
     played as another, under the same chords and keys, is worked out once.
     """
+    shapes = part_shapes(song, notes, necks)
     known: dict[Any, StrumSection | None] = {}
     found = {}
     for stay in (stay for stay in stays if stay.plays and stay.section in necks):
@@ -72,14 +73,16 @@ def strum_sections(
             tuple(song.measures["key"].iloc[stay.first - 1 : stay.last].fillna("")),
         )  # fmt: skip
         if key not in known:
-            known[key] = strum_section(song, notes, stay, neck)
+            known[key] = strum_section(song, notes, stay, shapes.get(stay.section))
         own = known[key]
         if own:
             found[stay.section] = own
     return found
 
 
-def strum_section(song: Song, notes: pd.DataFrame, stay: Stay, neck: Neck) -> StrumSection | None:
+def strum_section(
+    song: Song, notes: pd.DataFrame, stay: Stay, shapes: SectionShapes | None
+) -> StrumSection | None:
     """Return a section as shapes and rhythm, or None where it is none of that.
 
     Parameters
@@ -88,26 +91,18 @@ def strum_section(song: Song, notes: pd.DataFrame, stay: Stay, neck: Neck) -> St
     notes : a notes table
         The part's own, with string and fret.
     stay : Stay
-    neck : Neck
+    shapes : SectionShapes
+        Of the section, as ``part_shapes`` gives them; none where it has no shapes.
     """
     inside = notes[notes["section"] == stay.section]
     rings_until = (notes["onset"] + notes["duration"])[notes["onset"] < stay.onset - _NEAR].max()
-    if inside["grace"].any() or inside[["string", "fret"]].isna().to_numpy().any():
+    is_placed = not inside[["string", "fret"]].isna().to_numpy().any()
+    if shapes is None or not is_placed or inside["grace"].any():
         return None
-    struck = Struck(
-        inside["onset"].to_numpy(),
-        (inside["onset"] + inside["duration"]).to_numpy(),
-        inside["measure"].to_numpy(),
-        inside["string"].to_numpy(dtype=np.int64),
-        inside["fret"].to_numpy(dtype=np.int64),
-        inside["technique"].str.contains("muted", na=False).to_numpy(dtype=bool),
-    )
-    held = held_shapes(struck, song)
-    if any(len(each.strings) < 2 for each in held):
+    held, labels = shapes.held, shapes.labels
+    if not all(labels) or len(shapes.whole) > MOST_SHAPES:
         return None
-    labels, shapes = labelled_shapes(song, held, neck)
-    if len(shapes) > MOST_SHAPES:
-        return None
+    struck = struck_of(inside.assign(end=inside["onset"] + inside["duration"]))
     numbered = {each.chord for each, label in zip(held, labels, strict=True)
                 if label != each.chord}  # fmt: skip
     grids = {bar: _grid(song, struck, bar) for bar in range(stay.first, stay.last + 1)}
@@ -131,7 +126,7 @@ def strum_section(song: Song, notes: pd.DataFrame, stay: Stay, neck: Neck) -> St
             for n, stroke in enumerate(strokes)
         )
         bars.append(StrumBar(named, tuple(grid.counts), marks))
-    return StrumSection(tuple(shapes), tuple(bars))
+    return StrumSection(shapes.whole, tuple(bars))
 
 
 def _grid(song: Song, struck: Struck, measure: int) -> BarGrid | None:
@@ -146,7 +141,9 @@ def _parts(song: Song, measure: int, grid: BarGrid) -> int:
     return max(round(beat_quarters(song.measures["meter"].iloc[measure - 1]) / grid.slot), 1)
 
 
-def _mark(struck: Struck, time: float, held: list[Held], rings_until: float, stroke: str) -> str:
+def _mark(
+    struck: Struck, time: float, held: Sequence[Held], rings_until: float, stroke: str
+) -> str:
     """What the picking hand does; what was struck before the section rings until `rings_until`."""
     here = np.abs(struck.onset - time) < _NEAR
     if not here.any():
