@@ -55,7 +55,17 @@ def gate():
 
 
 def sheet(song, part, style="shapes", log=None):
-    return part_sheet(song, Player(part), style, 186.0, log)
+    return part_sheet(song, Player(part), style, log)
+
+
+def struck(stretch):
+    """Return the bars of a stretch, each with the counts and marks of its pattern."""
+    patterns = {each.letter: each for each in stretch.patterns}
+    return [
+        replace(bar, counts=patterns[bar.pattern].counts, marks=patterns[bar.pattern].marks)
+        if patterns else bar
+        for bar in stretch.bars
+    ]  # fmt: skip
 
 
 def symbols(song, section):
@@ -99,15 +109,16 @@ def test_every_chord_printed_is_the_chords_table_s(name, style):
     """
     song = SONGS[name]()
     for part in ("Guitar 1", "Guitar 2"):
-        for stretch in sheet(song, part, style).stretches:
-            wanted = symbols(song, stretch.section)
-            for bars in filter(None, (stretch.bars, stretch.struck)):
-                assert [chord for bar in bars for chord in bar.chords] == wanted
-            lines = "".join(line.picture for line in stretch.systems)
+        page = sheet(song, part, style)
+        for stretch, systems in zip(page.stretches, page.systems(186.0), strict=True):
+            wanted = symbols(song, stretch.sections[0])
+            assert [chord for bar in stretch.bars for chord in bar.chords] == wanted
+            lines = "".join(line.picture for line in systems[0]) if systems else ""
             drawn = re.findall(r'class="harm"><text[^>]*>([^<]*)</text>', lines)
             assert not lines or drawn == wanted
             titles = [re.search(r'y="19.0"[^>]*>([^<]*)<', each)[1] for each in stretch.shapes]
-            assert {re.sub(r" \(\d+\)$", "", title) for title in titles} <= set(wanted)
+            every = {symbol for name in stretch.sections for symbol in symbols(song, name)}
+            assert {re.sub(r" \(\d+\)$", "", title) for title in titles} <= every
     for row in band_sheet(song, None, {}).rows:
         once, _, times = row.chords.partition(" ×")
         assert once.split() * int(times or 1) == symbols(song, row.section)
@@ -115,7 +126,7 @@ def test_every_chord_printed_is_the_chords_table_s(name, style):
 
 def test_a_shape_that_the_next_bar_repeats_keeps_the_chord_that_holds(gate):
     """In four beats of B, the third has the shape of the next bar's F#: only B is printed."""
-    first, second, third, _ = sheet(gate, "Guitar 1").stretches[0].struck
+    first, second, third, _ = struck(sheet(gate, "Guitar 1").stretches[0])
     assert (first.chords, first.shapes) == (("B",), ("B", "B (2)"))
     assert (second.chords, second.shapes) == (("F#",), ())
     assert (third.chords, third.shapes) == (("B",), ())
@@ -124,23 +135,24 @@ def test_a_shape_that_the_next_bar_repeats_keeps_the_chord_that_holds(gate):
 def test_a_push_is_drawn_as_the_chord_that_it_rings_under(gate):
     """The B of bar 2 is struck on the last eighth of bar 1, and rings through bar 2."""
     chorus = sheet(gate, "Guitar 1").stretches[-1]
-    assert [bar.chords for bar in chorus.struck] == [("E",), ("B",), ("G#m7",), ("E",), ("B",)]
-    assert chorus.struck[0].marks == ("▼", *"––––––", "▼")
-    assert chorus.struck[0].shapes == ("E", "B")
-    assert chorus.struck[1].shapes == ()
+    bars = struck(chorus)
+    assert [bar.chords for bar in bars] == [("E",), ("B",), ("G#m7",), ("E",), ("B",)]
+    assert bars[0].marks == ("↓", *"––––––", "↑")
+    assert bars[0].shapes == ("E", "B")
+    assert bars[1].shapes == ()
     titles = [re.search(r'y="19.0"[^>]*>([^<]*)<', each)[1] for each in chorus.shapes]
-    assert titles == ["E", "B", "G#m7"]
+    assert (titles, chorus.seen) == (["E", "G#m7"], ("B",))
 
 
 def test_a_shape_under_no_chord_is_not_given_one():
     """Where N.C. is written no symbol is added; without any symbol a shape has its own name."""
     chart = "key: E major\npart: Guitar 1\nsection: A\nchords | N.C. |\nGuitar 1 | 466544 |\n"
     (stretch,) = sheet(read_chart(chart.encode()), "Guitar 1").stretches
-    assert (stretch.struck[0].chords, stretch.struck[0].shapes) == (("N.C.",), ())
+    assert (stretch.bars[0].chords, stretch.bars[0].shapes) == (("N.C.",), ())
     assert ">N.C.</text>" in stretch.shapes[0]
     bare = chart.replace("chords | N.C. |\n", "")
     (stretch,) = sheet(read_chart(bare.encode()), "Guitar 1").stretches
-    assert (stretch.struck[0].chords, stretch.struck[0].shapes) == ((), ("G#",))
+    assert (stretch.bars[0].chords, stretch.bars[0].shapes) == ((), ("G#",))
 
 
 @pytest.mark.parametrize(
@@ -193,7 +205,7 @@ def test_decisions_reach_the_sheet_of_the_player(gate):
         "Decided: Hook: a layer that is gone – as agreed.",
         "Proposed: Ben: perhaps – as agreed.",
     )
-    by_section = {each.section: each.notices for each in own.stretches}
+    by_section = {each.title: each.notices for each in own.stretches}
     assert by_section == {
         "Verse 1": ("Ann waits for the second bar",),
         "Verse 2": (
@@ -279,7 +291,7 @@ def test_a_player_is_named_once():
     tarrow = read(DATASETS / "tarrow-weir.txt")
     for name, said in (("Corrie", "Corrie"), ("Guitar 1", "")):
         parts = tarrow.parts.assign(player=tarrow.parts["part"].replace("Guitar 1", name))
-        sheet = part_sheet(replace(tarrow, parts=parts), Player("Guitar 1"), "shapes", 180.0)
+        sheet = part_sheet(replace(tarrow, parts=parts), Player("Guitar 1"), "shapes")
         assert sheet.player == said
 
 
