@@ -156,12 +156,20 @@ class Stretch:
 
 
 def joined_names(names: Sequence[str]) -> str:
-    """Return names as a list, those that differ in their number alone joined."""
+    """Return names as a list, those that differ in their number alone joined.
+
+    >>> joined_names(["Verse 1", "Verse 2", "Instrumental"])
+    'Verse 1 and 2 · Instrumental'
+    """
     stems: dict[str, list[str]] = {}
     for name in names:
-        found = re.fullmatch(r"(.*\S) (\d+)", name)
+        found = re.fullmatch(r"(.*\S) (\d+|\(\d+\))", name)
         stems.setdefault(found[1] if found else name, []).append(found[2] if found else "")
-    return " · ".join(f"{stem} {listed(own)}" if all(own) else stem for stem, own in stems.items())
+    lists = {
+        stem: f"{'' if '' in own else f'{stem} '}{listed(number or stem for number in own)}"
+        for stem, own in stems.items()
+    }
+    return " · ".join(lists.values())
 
 
 def shared_words(times: Sequence[tuple[str, Sequence[str]]]) -> tuple[str, ...]:
