@@ -34,12 +34,14 @@ def drive_words(drive: str) -> str:
     return _DRIVES.get(drive, drive)
 
 
-def setup_words(song: Song, part: str, stays: Sequence[Stay]) -> dict[str, tuple[str, ...]]:
+def setup_words(
+    song: Song, part: str, stays: Sequence[Stay], *, has_layers: bool = True
+) -> dict[str, tuple[str, ...]]:
     """Return what stands beside the name of each section.
 
     The sound and the capo where they differ from what the part had when it last played; the layers
-    wherever they are named; a capo that is to be changed, in the section before, with the time
-    that there is for it.
+    wherever they are named, if asked for; a capo that is to be changed, in the section before,
+    with the time that there is for it.
     """
     setups, notes = own_setups(song, part), own_notes(song, part)
     found: dict[str, list[str]] = {stay.section: [] for stay in stays}
@@ -55,7 +57,7 @@ def setup_words(song: Song, part: str, stays: Sequence[Stay]) -> dict[str, tuple
                 found[earlier.section].append(
                     f"then {capo_words(now['capo'])}, {_rest(song, notes, stay):.0f} s for it"
                 )
-        if isinstance(now["layers"], str):
+        if has_layers and isinstance(now["layers"], str):
             words.append(f"from {listed(split_parts(now['layers']))}")
     return {section: tuple(words) for section, words in found.items()}
 
