@@ -18,6 +18,7 @@ import arrange as ar
 from arrange.errors import ArrangeError, ChordError
 from arrange.theory.chord_symbols import (
     _known_suffixes,
+    number_parts,
     parse_chord,
     parse_number_chord,
     settled_chord,
@@ -585,6 +586,43 @@ def test_numbers_agree_with_roman_numerals(tonic, mode):
         assert classes(chord) == {pitch.pitchClass for pitch in theirs.pitches}, number
         assert bass_class(chord) == theirs.bass().pitchClass, number
         assert parse_pitch_class(chord.root) == theirs.root().pitchClass, number
+
+
+@pytest.mark.parametrize(
+    ("tonic", "mode"), [(tonic, mode) for mode, names in TONICS.items() for tonic in names.split()]
+)
+def test_numbers_agree_with_the_numerals_of_chords(tonic, mode):
+    """Degree and accidental of diatonic and borrowed chords are those that music21 finds.
+
+    Its numerals count the natural minor scale in minor, and leave the sign of a raised leading note
+    out; ours count the major scale on the tonic.
+    """
+    key = music21.key.Key(tonic.replace("b", "-"), mode)
+    lowered = {3, 6, 7} if mode == "minor" else set()
+    for figure, number in ROMANS[mode]:
+        theirs = music21.roman.RomanNumeral(figure, key)
+        found = music21.roman.romanNumeralFromChord(music21.chord.Chord(theirs.pitches), key)
+        degree, alter = found.scaleDegreeWithAlteration
+        alter = alter.alter if alter else 0
+        sign = {-1: "b", 0: "", 1: "#"}[int(alter) - (degree in lowered)]
+        bass = theirs.bass().pitchClass
+        suffix = number_parts(number)[1]
+        ours = chord_number(theirs.root().pitchClass, suffix, bass, f"{tonic} {mode}")
+        assert ours == number
+        assert number_parts(ours)[0] == f"{sign}{degree}", figure
+
+
+@pytest.mark.parametrize(
+    ("number", "parts"),
+    [
+        ("1", ("1", "", "")), ("b7maj7/5", ("b7", "maj7", "/5")), ("57/#4", ("5", "7", "/#4")),
+        ("16/9", ("1", "6/9", "")), ("16/3", ("1", "6", "/3")), ("#4dim", ("#4", "dim", "")),
+        ("N.C.", ("", "", "N.C.")), ("", ("", "", "")),
+    ],
+)  # fmt: skip
+def test_a_number_s_parts(number, parts):
+    """Worked by hand; /9 is no degree, so that it belongs to the kind."""
+    assert number_parts(number) == parts
 
 
 @pytest.mark.parametrize("key", KEYS)

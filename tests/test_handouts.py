@@ -133,8 +133,12 @@ def bar_of(own, part, number):
     chords = own.chords
     held = chords[(chords["onset"] < end - 1e-6)
                   & (chords["onset"] + chords["duration"] > bar["onset"] + 1e-6)]  # fmt: skip
-    played = [(round(onset - bar["onset"], 4), pitch, str(string), str(fret)) for onset, pitch,
-              string, fret in inside[["onset", "pitch", "string", "fret"]].itertuples(index=False)]
+    played = [
+        (round(onset - bar["onset"], 4), pitch, str(string), str(fret))
+        for onset, pitch, string, fret in inside[["onset", "pitch", "string", "fret"]].itertuples(
+            index=False
+        )
+    ]
     return sorted(played, key=str), held["symbol"].tolist()
 
 
@@ -199,18 +203,16 @@ def test_an_html_page_holds_the_same_and_needs_nothing_else(demo):
 
 
 def test_the_band_sheet_shows_form_and_players_on_one_page(demo):
+    """The chords in numbers stand on another; ``test_band_sheet`` reads the chords."""
     own, _, paths = demo
     path = pdf_of(paths, "band")
-    assert len(pypdf.PdfReader(path).pages) == 1
+    assert len(pypdf.PdfReader(path).pages) == 2
     text = text_of(path)
-    rows = in_order(text[text.index("Energy") :], [
+    in_order(text[text.index("Energy") :], [
         f"{row.section} {row.first_measure}"
         + (f"–{row.last_measure}" if row.last_measure > row.first_measure else "")
         for row in own.sections.itertuples()
     ])  # fmt: skip
-    for section, printed in zip(own.sections["section"], rows, strict=True):
-        symbols = own.chords["symbol"][own.chords["section"] == section]
-        assert set(symbols.unique()[:8]) <= set(printed.split()), section
     for part in own.parts["part"]:
         assert part in text
     # NIOSH 98-126: 94 dB(A) for one hour, 100 dB(A) for 15 minutes.

@@ -104,9 +104,7 @@ SONGS = {
 @pytest.mark.parametrize("style", STYLES)
 @pytest.mark.parametrize("name", SONGS)
 def test_every_chord_printed_is_the_chords_table_s(name, style):
-    """All chords of a section are printed in order: over bars, over lines of notation, on the band
-    sheet.
-    """
+    """All chords of a section are printed in order: over bars, over lines of notation."""
     song = SONGS[name]()
     for part in ("Guitar 1", "Guitar 2"):
         page = sheet(song, part, style)
@@ -119,9 +117,6 @@ def test_every_chord_printed_is_the_chords_table_s(name, style):
             titles = [re.search(r'y="19.0"[^>]*>([^<]*)<', each)[1] for each in stretch.shapes]
             every = {symbol for name in stretch.sections for symbol in symbols(song, name)}
             assert {re.sub(r" \(\d+\)$", "", title) for title in titles} <= every
-    for row in band_sheet(song, None, {}).rows:
-        once, _, times = row.chords.partition(" ×")
-        assert once.split() * int(times or 1) == symbols(song, row.section)
 
 
 def test_a_shape_that_the_next_bar_repeats_keeps_the_chord_that_holds(gate):
@@ -153,26 +148,6 @@ def test_a_shape_under_no_chord_is_not_given_one():
     bare = chart.replace("chords | N.C. |\n", "")
     (stretch,) = sheet(read_chart(bare.encode()), "Guitar 1").stretches
     assert (stretch.bars[0].chords, stretch.bars[0].shapes) == ((), ("G#",))
-
-
-@pytest.mark.parametrize(
-    ("chords", "printed"),
-    [
-        ("E | B | G#m7 | E | B", "E B G#m7 E B"),
-        ("E | B | E | B | E | B", "E B ×3"),
-        ("E | B | E | B | E", "E B E B E"),
-        ("E | E | E | E", "E ×4"),
-        ("C | D | E | F | G | A | B | C | D | E | F", "C D E F G A B C D E F"),
-        ("E", "E"),
-        (". | .", ""),
-    ],
-)
-def test_the_band_sheet_has_the_progression_whole(chords, printed):
-    """The progression is complete to the last chord, and short only where it repeats exactly."""
-    song = read_chart(f"part: Guitar 1\nsection: A\nchords | {chords} |\n".encode())
-    page = band_sheet(song, None, {})
-    assert page.rows[0].chords == printed
-    assert ("×2: all chords of the row twice" in page.legend) == ("×" in printed)
 
 
 def decided(what, **place):
@@ -232,7 +207,6 @@ def test_remarks_reach_those_that_they_begin_with_or_all(gate):
     known = replace(gate, remarks=(Remark("ann, Guitar 1: louder", ("Verse 1",)),))
     assert sheet(known, "Guitar 1").stretches[0].notices == ("ann, Guitar 1: louder",)
     assert sheet(known, "Guitar 2").stretches[0].notices == ()
-    assert "Verse 1, Verse 2: Ann waits for the second bar" in band_sheet(gate, None, {}).remarks
 
 
 @pytest.mark.parametrize("style", STYLES)

@@ -35,12 +35,14 @@ def drive_words(drive: str) -> str:
     return _DRIVES.get(drive, drive)
 
 
-def setup_words(song: Song, part: str, stays: Sequence[Stay]) -> dict[str, tuple[str, ...]]:
+def setup_words(
+    song: Song, part: str, stays: Sequence[Stay], *, has_layers: bool = True
+) -> dict[str, tuple[str, ...]]:
     """Return what stands beside the name of each section, one read after the other.
 
     The sound and the capo where they differ from what the part had when it last played; the layers
-    wherever they are named; a capo that is to be changed, in the section before, with the time
-    that there is for it.
+    wherever they are named, if asked for; a capo that is to be changed, in the section before,
+    with the time that there is for it.
     """
     setups = own_setups(song, part)
     found: dict[str, list[str]] = {stay.section: [] for stay in stays}
@@ -50,7 +52,7 @@ def setup_words(song: Song, part: str, stays: Sequence[Stay]) -> dict[str, tuple
         found[stay.section] += _sound_changes(earlier, now)
         if now["capo"] != earlier["capo"]:
             found[stay.section].append(capo_words(now["capo"]))
-    return _with_layers_and_capos(song, part, stays, found)
+    return _with_layers_and_capos(song, part, stays, found, has_layers=has_layers)
 
 
 def standing_words(song: Song, part: str, stays: Sequence[Stay]) -> dict[str, tuple[str, ...]]:
@@ -73,7 +75,12 @@ def standing_words(song: Song, part: str, stays: Sequence[Stay]) -> dict[str, tu
 
 
 def _with_layers_and_capos(
-    song: Song, part: str, stays: Sequence[Stay], found: dict[str, list[str]]
+    song: Song,
+    part: str,
+    stays: Sequence[Stay],
+    found: dict[str, list[str]],
+    *,
+    has_layers: bool = True,
 ) -> dict[str, tuple[str, ...]]:
     """What is known of each section, with its layers and the capo to be set after it."""
     setups, notes = own_setups(song, part), own_notes(song, part)
@@ -85,7 +92,7 @@ def _with_layers_and_capos(
             found[earlier.section].append(
                 f"then {capo_words(now['capo'])}, {_rest(song, notes, stay):.0f} s for it"
             )
-        if isinstance(now["layers"], str):
+        if has_layers and isinstance(now["layers"], str):
             found[stay.section].append(f"from {listed(split_parts(now['layers']))}")
     return {section: tuple(words) for section, words in found.items()}
 

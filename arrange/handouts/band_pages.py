@@ -1,33 +1,92 @@
-"""A band sheet as PDF and as HTML."""
+"""A band sheet as PDF and as HTML: a page of chords in letters, and one in numbers."""
 
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import asdict
 from typing import Any
 
 from arrange.handouts.band import BandSheet
 from arrange.handouts.page_setup import page_foot, print_template, text_height, web_page
+from arrange.handouts.progressions import Entry, Progression
 from arrange.handouts.typesetting import PAPERS, compile_template, query_template
+from arrange.text.words import counted, joined_labels
+from arrange.theory.chord_symbols import number_parts
 
 _SIZES = (13.0, 12.0, 11.0, 10.0, 9.0, 8.0)  # points; the largest that fits on one page
 _SPARE_MM = 6.0
+_ENDLESS = re.compile(r"\S{48,}")  # a word that no line can hold
 
 
 def print_band(sheet: BandSheet, paper: str) -> bytes:
-    """Return a band sheet as PDF, on one page where a legible type allows it."""
+    """Return a band sheet as PDF, each half on one page where a legible type allows it."""
     room = text_height(paper) - _SPARE_MM
     template = print_template("band.typ")
-    data: dict[str, Any] = asdict(sheet) | {
-        "name": "band sheet", "player": "", "paper": PAPERS[paper][2], "turns": [],
-        "pass": "measure", "sizes": _SIZES, "size": _SIZES[-1],
+    data: dict[str, Any] = {
+        **_breakable(_data(sheet)), "name": "band sheet", "player": "",
+        "paper": PAPERS[paper][2], "turns": [],
+        "pass": "measure", "sizes": _SIZES, "size": _SIZES[-1], "numbers_size": _SIZES[-1],
         "foot": page_foot(sheet.title, "band sheet"),
     }  # fmt: skip
-    heights = zip(_SIZES, json.loads(query_template(template, "heights", data)), strict=True)
-    size = next((size for size, height in heights if height <= room), _SIZES[-1])
-    return compile_template(template, data | {"pass": "print", "size": size})
+    sizes = [
+        next((size for size, high in zip(_SIZES, own, strict=True) if high <= room), _SIZES[-1])
+        for own in json.loads(query_template(template, "heights", data))
+    ]
+    done = {"pass": "print", "size": sizes[0], "numbers_size": sizes[-1]}
+    return compile_template(template, data | done)
 
 
 def band_html(sheet: BandSheet) -> str:
     """Return a band sheet as HTML."""
-    return web_page("band.html", sheet={**asdict(sheet), "player": ""}, name="band sheet")
+    return web_page("band.html", sheet={**_data(sheet), "player": ""}, name="band sheet")
+
+
+def _data(sheet: BandSheet) -> dict[str, Any]:
+    chords = [_chords(each, sheet.progressions[0].keys[0]) for each in sheet.progressions]
+    bars = [bar for each in chords for bar in each["bars"]]
+    letters = [
+        [len(e["symbol"]) + len(e["count"]) if e["is_chord"] else 0.5 for e in bar] for bar in bars
+    ]
+    return asdict(sheet) | {
+        "progressions": chords,
+        "longest_bar": max((max(own) + 0.9) * len(own) - 0.9 for own in letters),
+    }
+
+
+def _chords(chords: Progression, first: tuple[int, str]) -> dict[str, Any]:
+    """What the templates draw of a progression; the key is named where it is not the song's."""
+    keys = [
+        (f"from its bar {bar}: " if bar > 1 else "") + (f"key {key}" if key else "no key")
+        for bar, key in chords.keys
+        if (bar, key) != first
+    ]
+    where = counted(len(chords.bars), "bar")
+    return {
+        "label": joined_labels(chords.sections),
+        "where": where + (f", {chords.times} times" if chords.times > 1 else ""),
+        "key_words": ", ".join(keys),
+        "bars": [[_entry(entry) for entry in bar] for bar in chords.bars],
+    }
+
+
+def _entry(entry: Entry) -> dict[str, Any]:
+    """A place in a bar; `number` is what stands on the line, raised, and on the line again."""
+    degree, kind, bass = number_parts(entry.number)
+    is_minor = kind.startswith("m") and not kind.startswith("maj")
+    number = [degree + kind[:is_minor], kind[is_minor:], bass]
+    open_, close = ("(", ")") if entry.is_held else ("", "")
+    return {
+        "symbol": f"{open_}{entry.symbol}{close}", "number": number, "count": entry.count,
+        "is_chord": entry.is_chord, "arrow": "→" if entry.is_pushed else "",
+        "is_held": entry.is_held,
+    }  # fmt: skip
+
+
+def _breakable(data: Any) -> Any:
+    """The same, endless words with places where a line may end."""
+    if isinstance(data, str):
+        return _ENDLESS.sub(lambda word: re.sub(r"\S{12}", "\\g<0>\u200b", word[0]), data)
+    if isinstance(data, dict):
+        return {name: _breakable(each) for name, each in data.items()}
+    return [_breakable(each) for each in data] if isinstance(data, list | tuple) else data

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from arrange.decisions import DecisionLog
 from arrange.explaining import Explanation
 from arrange.explaining.cues import is_said_of, section_cues
+from arrange.explaining.dynamics import dynamics_words
 from arrange.explaining.part_sections import Stay
 from arrange.explaining.returning_sections import Return
 from arrange.explaining.section_setups import standing_words
@@ -70,14 +71,21 @@ class StretchSource:
         log: DecisionLog | None,
     ) -> StretchSource:
         """Return what is known of a part; parameters as in ``part_sheet``."""
-        part, new = player.name, new_facts(song)
+        part, new, loud = player.name, new_facts(song), dynamics_words(song)
         setups = standing_words(song, part, stays)
         alone = [replace(stay, nearly_as="", written_as="") for stay in stays]
         cues = section_cues(song, part, alone)
         return cls(
             player,
             frets_from_of(song, part),
-            {stay.section: [*setups[stay.section], *_changes(new, stay)] for stay in stays},
+            {
+                stay.section: [
+                    *([loud[stay.section]] if loud[stay.section] else []),
+                    *setups[stay.section],
+                    *_changes(new, stay),
+                ]
+                for stay in stays
+            },
             {stay.section: own for stay, own in zip(stays, cues, strict=True)},
             part_notices(song, part, log).sections,
             {each.section: each.line for each in words.sections} if words else {},

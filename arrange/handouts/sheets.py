@@ -28,12 +28,12 @@ from arrange.handouts.part_stretches import StretchSource, part_stretches
 from arrange.handouts.remarks_and_decisions import part_notices
 from arrange.handouts.shapes_and_rhythm import StrumSection, strum_sections
 from arrange.handouts.song_facts import song_facts, tuning_words
-from arrange.handouts.stretches import EITHER, NOTES, TAB, Stretch, joined_names
+from arrange.handouts.stretches import EITHER, NOTES, TAB, Stretch
 from arrange.handouts.systems import System
 from arrange.quantities.texture import echo_times
 from arrange.tables.schemas import NOTES as NOTE_COLUMNS
 from arrange.tables.song import Song, object_column, part_row
-from arrange.text.words import bars_words
+from arrange.text.words import bars_words, joined_labels
 from arrange.theory.chord_symbols import parse_chord
 from arrange.theory.chords import chord_symbol, moved_chord
 from arrange.theory.pitch import moved_key
@@ -183,7 +183,7 @@ def _lessons(
     """The steps of each section that is printed."""
     steps = {each.section: each.steps for each in words.sections}
     return tuple(
-        (joined_names([each.stay.section for each in group]), steps[group[0].stay.section])
+        (joined_labels([each.stay.section for each in group]), steps[group[0].stay.section])
         for group in groups if group[0].stay.plays
     )  # fmt: skip
 

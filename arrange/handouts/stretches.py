@@ -16,7 +16,7 @@ from arrange.guitar.necks import Neck, Shape
 from arrange.handouts.drawing import draw_shape
 from arrange.handouts.shapes_and_rhythm import StrumSection
 from arrange.tables.song import Song
-from arrange.text.words import bars_words, listed, number_runs
+from arrange.text.words import bars_words, joined_labels, number_runs
 
 NOTES, TAB, EITHER = "notes", "tab", "either"  # how bars are engraved
 
@@ -145,7 +145,7 @@ class Stretch:
     @property
     def title(self) -> str:
         """The sections in short: ``"Verse 1, 2 and 3"``."""
-        return joined_names(self.sections)
+        return joined_labels(self.sections)
 
     @property
     def where(self) -> str:
@@ -153,23 +153,6 @@ class Stretch:
         count = self.times[0].last - self.times[0].first + 1
         runs = [str(s.first) if count == 1 else f"{s.first}–{s.last}" for s in self.times]
         return f"bar{'' if count == len(runs) == 1 else 's'} {', '.join(runs)}"
-
-
-def joined_names(names: Sequence[str]) -> str:
-    """Return names as a list, those that differ in their number alone joined.
-
-    >>> joined_names(["Verse 1", "Verse 2", "Instrumental"])
-    'Verse 1 and 2 · Instrumental'
-    """
-    stems: dict[str, list[str]] = {}
-    for name in names:
-        found = re.fullmatch(r"(.*\S) (\d+|\(\d+\))", name)
-        stems.setdefault(found[1] if found else name, []).append(found[2] if found else "")
-    lists = {
-        stem: f"{'' if '' in own else f'{stem} '}{listed(number or stem for number in own)}"
-        for stem, own in stems.items()
-    }
-    return " · ".join(lists.values())
 
 
 def shared_words(times: Sequence[tuple[str, Sequence[str]]]) -> tuple[str, ...]:
@@ -180,7 +163,7 @@ def shared_words(times: Sequence[tuple[str, Sequence[str]]]) -> tuple[str, ...]:
         own = tuple(word for word in words if word not in common)
         if own:
             by_words.setdefault(own, []).append(name)
-    apart = [f"{joined_names(names)}: {', '.join(own)}" for own, names in by_words.items()]
+    apart = [f"{joined_labels(names)}: {', '.join(own)}" for own, names in by_words.items()]
     return (*common, *apart)
 
 
@@ -234,7 +217,7 @@ def different_bars(returns: Sequence[Return]) -> list[tuple[str, tuple[int, int]
             alike.setdefault((begin - at, repr(what)), []).append((each.stay, begin, end))
     found = []
     for own in alike.values():
-        names = joined_names([stay.section for stay, _, _ in own])
+        names = joined_labels([stay.section for stay, _, _ in own])
         bars = [bar for _, begin, end in own for bar in range(begin, end + 1)]
         found.append((f"{names}, {bars_words(bars)}", own[0][1:]))
     return found

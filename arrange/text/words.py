@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import re
+from collections.abc import Iterable, Sequence
+from itertools import groupby
+
+_NUMBERED = re.compile(r"(.+?) (\(?\d+\)?)")
 
 
 def listed(words: Iterable[str], last: str = "and") -> str:
@@ -62,3 +66,13 @@ def bars_words(bars: Iterable[int]) -> str:
 def first_up(sentence: str) -> str:
     """Return a sentence that begins with a capital."""
     return sentence[:1].upper() + sentence[1:]
+
+
+def joined_labels(labels: Sequence[str]) -> str:
+    """Return labels in short: ``"Verse 1, 2, 3, Tag"``."""
+    parted = [_NUMBERED.fullmatch(label) for label in labels]
+    words = []
+    for _, run in groupby(range(len(labels)), key=lambda n: (parted[n] or [n, n])[1]):
+        first, *others = run
+        words += [labels[first], *(parted[n][2] for n in others)]  # type: ignore[index]
+    return ", ".join(words)

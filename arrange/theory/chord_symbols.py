@@ -111,6 +111,19 @@ def parse_number_chord(text: str, key: str) -> Chord:
         ) from None
 
 
+def number_parts(number: str) -> tuple[str, str, str]:
+    """Return degree, kind and bass of a chord number: ``("b7", "maj7", "/5")`` of ``"b7maj7/5"``.
+
+    Degree and kind are empty where it is no number.
+    """
+    root = _NUMBER_ROOT.match(number)
+    if not root:
+        return "", "", number
+    over = _NUMBER_BASS.search(number, root.end())
+    end = over.start() if over else len(number)
+    return root[0], number[root.end() : end], number[end:]
+
+
 def settled_chord(chord: Chord) -> Chord:
     """Return a chord in its normal form; one of kind "other" as what its text says, if readable."""
     if chord.kind == "other" and chord.text and not chord.degrees:
