@@ -25,8 +25,9 @@ from arrange.formats.reading import read
 from arrange.handouts import PAPERS, page_picture
 from arrange.handouts.band import band_sheet
 from arrange.handouts.band_pages import band_html, print_band
-from arrange.handouts.progressions import joined_labels, song_progressions
+from arrange.handouts.progressions import song_progressions
 from arrange.tables.song import Remark
+from arrange.text.words import joined_labels
 from arrange.theory.meters import beat_quarters
 
 DATASETS = Path(__file__).parent.parent / "datasets"

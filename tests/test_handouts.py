@@ -186,7 +186,7 @@ def test_cues_say_what_the_demo_was_written_to_do(demo):
         lead_in, tune, second, *_ = printed
         assert "Lay out 9 bars; in at Tune (2), bar 10." in lead_in
         assert "Still out, 8 more bars; in at Tune (2), bar 10; last chord before you: D." in tune
-        assert second.startswith("Tune (2), (3) and (4) bars 10–17, ")
+        assert second.startswith("Tune (2), (3), (4) bars 10–17, ")
 
 
 def test_an_html_page_holds_the_same_and_needs_nothing_else(demo):
