@@ -7,8 +7,9 @@
 
 const SONG = JSON.parse(document.getElementById("song-sound").textContent);
 const FIXED = SONG.fixed;
-const AHEAD = 1.2; // seconds for which notes are handed over; a page in the background wakes
-const TICK = 60; // once a second, one in front each so many milliseconds
+const AHEAD = 1.2; // seconds handed over in advance: a hidden page goes on once a second only
+const TICK = 60; // milliseconds after which a page that is seen goes on
+const LATE = 0.05; // seconds by which a note may be late
 const LINEAR = 0.8; // of the highest peak, up to which the sum of all parts is left as it is
 
 // Sound ---------------------------------------------------------------------------------------
@@ -113,7 +114,8 @@ function busInto(context, { drive, delay, peak }, slower, target) {
 function makeBand(context, bufferOf, slower) {
   const all = new GainNode(context, { gain: SONG.volume });
   const guarding = curveNode(context, guard);
-  inRow(all, guarding, context.destination);
+  const output = new GainNode(context);
+  inRow(all, guarding, output, context.destination);
   const parts = SONG.parts.map(({ volume, side }) => {
     const open = new GainNode(context);
     inRow(open, new GainNode(context, { gain: volume }), new StereoPannerNode(context, { pan: side }), all);
@@ -154,7 +156,8 @@ function makeBand(context, bufferOf, slower) {
       });
     },
     silence() {
-      for (const node of [all, guarding]) node.disconnect();
+      output.gain.setTargetAtTime(0, context.currentTime, 0.01); // at once would be a click
+      setTimeout(() => output.disconnect(), 200);
     },
   };
 }
@@ -236,7 +239,8 @@ function continuePlaying() {
     const note = notes[playing.next];
     const when = begins + playing.round * seconds + note.at;
     if (playing.round > last || when > context.currentTime + AHEAD) break;
-    band.strike(note, when);
+    // After a pause of the page, what is overdue would be struck at once.
+    if (when > context.currentTime - LATE) band.strike(note, when);
     playing.next++;
   }
   const now = context.currentTime - begins - (context.outputLatency || 0);
