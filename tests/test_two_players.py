@@ -18,7 +18,7 @@ SONGS = {
         "Tom: drop D tuning; clean, edge, overdriven, distorted; echo",
     ),
 }
-FAR = 0.03  # of all attacks; octaves at the second fret are 93 mm wide
+FAR = 0.02  # of all attacks
 
 
 @cache

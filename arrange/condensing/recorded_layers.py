@@ -138,11 +138,33 @@ class RecordedLayers:
         """The note value of each layer's echo, or none."""
         return [each if isinstance(each, str) else None for each in self.parts["echo"]]
 
+    def binds(self, neck: Neck) -> Array:
+        """Return for each note whether the source's string and fret hold on a neck too.
+
+        They do where the capo is the same and every string struck with it by its layer is tuned
+        alike: what was played on the upper strings is so in another tuning of the lowest.
+        """
+        if neck not in self._bound:
+            self._bound[neck] = self._binds(neck)
+        return self._bound[neck]
+
     @cached_property
-    def has_strings(self) -> Array:
-        """Whether the source gives strings for any note of each layer."""
-        given = self.song.notes["string"].notna().to_numpy()[self.row]
-        return np.bincount(self.layer, given, minlength=len(self.names)) > 0
+    def _bound(self) -> dict[Neck, Array]:
+        """What has been worked out of ``binds``."""
+        return {}
+
+    def _binds(self, neck: Neck) -> Array:
+        string, fret = (
+            self.song.notes[name].to_numpy(dtype=np.int64, na_value=0)[self.row]
+            for name in ("string", "fret")
+        )
+        most = int(string.max(initial=0)) + 1
+        is_alike = np.array([_strings_alike(known, neck, most) for known in self.necks], dtype=bool)
+        alike = is_alike[self.layer, string] & (fret <= neck.frets)
+        stroke = self.layer * (int(self.place.max(initial=0)) + 1) + self.place
+        _, which = np.unique(stroke, return_inverse=True)
+        foreign = np.bincount(which, ~alike & (string > 0)) > 0
+        return (string > 0) & ~foreign[which]
 
     def sliced(self, section: int | None = None, some: Array | None = None) -> Slices:
         """Return what sounds when, cut at the ends of sections.
@@ -197,6 +219,14 @@ class Slices:
         cell = np.unique(key * times + self.at)
         length = self.seconds[cell % times] if len(cell) else np.zeros(0)
         return np.bincount(cell // times, length, minlength=count)
+
+
+def _strings_alike(known: Neck | None, neck: Neck, most: int) -> list[bool]:
+    """Whether each string below `most` is tuned alike on two necks with one capo; 0 for none."""
+    if known is None or known.capo != neck.capo:
+        return [False] * most
+    alike = [one == other for one, other in zip(known.tuning, neck.tuning, strict=False)]
+    return [False, *alike, *[False] * most][:most]
 
 
 def _chosen(song: Song, layers: Sequence[str] | None) -> tuple[str, ...]:
