@@ -41,7 +41,7 @@ def choices_table(problem: Problem, plan: Plan) -> pd.DataFrame:
             option = plan.options(problem, player)[section]
             first = problem.costs.traits.first(option) if option else -1
             gear = problem.lineup.necks[plan.necks[section][player]]
-            drive, echo = _sound(problem, first, gear) if option else (None, None)
+            drive, echo = _sound(problem, first, section, gear) if option else (None, None)
             adds = _adds(problem, plan, section, player)
             said = [_reason(problem, plan, section, player, adds)]
             said += swapped.get((section, player), [])
@@ -66,10 +66,10 @@ def choices_table(problem: Problem, plan: Plan) -> pd.DataFrame:
     return table.astype(dict.fromkeys(texts, "str"))
 
 
-def _sound(problem: Problem, layer: int, gear: Gear) -> tuple[str, str | None]:
-    """The drive and the echo that a layer is played with."""
-    drive = nearest_drive(gear.sounds, DRIVES[problem.costs.traits.drive[layer]])
-    return drive, problem.recorded.echoes[layer] if gear.echo else None
+def _sound(problem: Problem, layer: int, section: int, gear: Gear) -> tuple[str, str | None]:
+    """The drive and the echo that a layer is played with in a section."""
+    drive = nearest_drive(gear.sounds, DRIVES[problem.recorded.drives[layer, section]])
+    return drive, problem.recorded.echoes[layer, section] if gear.echo else None
 
 
 def _adds(problem: Problem, plan: Plan, section: int, player: int) -> dict[str, float]:
@@ -116,14 +116,14 @@ def _lacks(problem: Problem, plan: Plan, section: int, player: int) -> Iterator[
     gear = problem.lineup.necks[plan.necks[section][player]]
     name = problem.lineup.name(player)
     layer = problem.costs.traits.first(plan.options(problem, player)[section])
-    recorded = DRIVES[problem.costs.traits.drive[layer]]
-    drive, echo = _sound(problem, layer, gear)
+    recorded = DRIVES[problem.recorded.drives[layer, section]]
+    drive, echo = _sound(problem, layer, section, gear)
     if drive != recorded:
         yield f"recorded {recorded}, played {drive}: the nearest that {name} has"
-    known = problem.recorded.necks[layer]
+    known = problem.recorded.necks[layer, section]
     if known is not None and known.capo != gear.neck.capo:
         yield f"recorded with {capo_words(known.capo)}, played with {capo_words(gear.neck.capo)}"
-    if problem.recorded.echoes[layer] and not echo:
+    if problem.recorded.echoes[layer, section] and not echo:
         yield f"played without its echo, which {name} does not have"
 
 

@@ -16,6 +16,8 @@ import pandas as pd
 from arrange.errors import ArrangeError
 from arrange.guitar.fingering import part_neck
 from arrange.guitar.necks import Neck
+from arrange.tables.schemas import DRIVES
+from arrange.tables.setups import by_section
 from arrange.tables.song import Song
 from arrange.tables.sounding import Array, slices
 from arrange.theory.spelling import unknown_name
@@ -125,18 +127,34 @@ class RecordedLayers:
         return table.loc[list(self.names)].reset_index(drop=True)
 
     @cached_property
-    def necks(self) -> list[Neck | None]:
-        """The neck each layer was recorded on; none where its strings are not known."""
-        able = self.parts["family"].isin(["guitar", "bass"]) | self.parts["tuning"].notna()
-        return [
-            part_neck(self.song, name) if has else None
-            for name, has in zip(self.names, able, strict=True)
-        ]
+    def drives(self) -> Array:
+        """Place in ``DRIVES`` of each layer's drive in each section: layers x sections."""
+        place = {drive: number for number, drive in enumerate(DRIVES)}
+        return np.vectorize(place.get, otypes=[np.int64])(self._by_section("drive"))
 
     @cached_property
-    def echoes(self) -> list[str | None]:
-        """The note value of each layer's echo, or none."""
-        return [each if isinstance(each, str) else None for each in self.parts["echo"]]
+    def echoes(self) -> Array:
+        """The note value of each layer's echo in each section, or none: layers x sections."""
+        return self._by_section("echo")
+
+    @cached_property
+    def necks(self) -> Array:
+        """The neck each layer was recorded on in each section: layers x sections.
+
+        None where its strings are not known.
+        """
+        able = self.parts["family"].isin(["guitar", "bass"]) | self.parts["tuning"].notna()
+        capos = self._by_section("capo")
+        found = np.full(capos.shape, None, dtype=object)
+        for layer in np.flatnonzero(able).tolist():
+            for capo in np.unique(capos[layer]).tolist():
+                neck = part_neck(self.song, self.names[layer], capo)
+                found[layer, capos[layer] == capo] = neck
+        return found
+
+    def _by_section(self, name: str) -> Array:
+        rows = pd.Index(self.song.parts["part"]).get_indexer(pd.Index(self.names))
+        return np.asarray(by_section(self.song, name)[rows])
 
     def binds(self, neck: Neck) -> Array:
         """Return for each note whether the source's string and fret hold on a neck too.
@@ -159,8 +177,9 @@ class RecordedLayers:
             for name in ("string", "fret")
         )
         most = int(string.max(initial=0)) + 1
-        is_alike = np.array([_strings_alike(known, neck, most) for known in self.necks], dtype=bool)
-        alike = is_alike[self.layer, string] & (fret <= neck.frets)
+        every = [[_strings_alike(known, neck, most) for known in own] for own in self.necks]
+        is_alike = np.array(every, dtype=bool).reshape(*self.necks.shape, most)
+        alike = is_alike[self.layer, self.section, string] & (fret <= neck.frets)
         stroke = self.layer * (int(self.place.max(initial=0)) + 1) + self.place
         _, which = np.unique(stroke, return_inverse=True)
         foreign = np.bincount(which, ~alike & (string > 0)) > 0
