@@ -265,7 +265,8 @@ def _why_lost(
     if held:
         return "what the players have adds more, and a change to a merge with it costs more"
     known = [merge for merge in merges if merge in own.options]
-    if any(problem.playability.needs_fingers(section, merge) for merge in known):
+    necks = range(len(problem.lineup.necks))
+    if any(problem.playability.needs_fingers(section, merge, necks) for merge in known):
         return "what the players have adds more, and beside that a pick could not strike it"
     if merges:
         return "what the players have adds more, and no hand could hold it beside that"
