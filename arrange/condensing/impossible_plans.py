@@ -89,10 +89,11 @@ def _what_would_do(problem: Problem, player: int, section: int, option: Option) 
         for capo in _CAPOS:
             if fits(replace(neck, capo=capo)):
                 return f"with {capo_words(capo)} it would do"
-    for name, notes in TUNINGS.items():
-        tuning = parse_tuning(notes)
+    for tuning in map(parse_tuning, TUNINGS.values()):
         if len(tuning) == len(held[0].neck.tuning) and fits(replace(held[0].neck, tuning=tuning)):
-            return f"in {name} tuning with {capo_words(held[0].neck.capo)} it would do"
+            return (
+                f"in {tuning_name(tuning)} tuning with {capo_words(held[0].neck.capo)} it would do"
+            )
     return _NO_CAPO
 
 

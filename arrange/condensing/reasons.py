@@ -115,7 +115,8 @@ def _lacks(problem: Problem, plan: Plan, section: int, player: int) -> Iterator[
     """What the recording had and the player's gear does not."""
     gear = problem.lineup.necks[plan.necks[section][player]]
     name = problem.lineup.name(player)
-    layer = problem.costs.traits.first(plan.options(problem, player)[section])
+    option = plan.options(problem, player)[section]
+    layer = problem.costs.traits.first(option)
     recorded = DRIVES[problem.recorded.drives[layer, section]]
     drive, echo = _sound(problem, layer, section, gear)
     if drive != recorded:
@@ -125,6 +126,29 @@ def _lacks(problem: Problem, plan: Plan, section: int, player: int) -> Iterator[
         yield f"recorded with {capo_words(known.capo)}, played with {capo_words(gear.neck.capo)}"
     if problem.recorded.echoes[layer, section] and not echo:
         yield f"played without its echo, which {name} does not have"
+    for other in set(option) - {layer}:
+        yield from _merged_with(problem, section, other, layer, gear)
+
+
+def _merged_with(
+    problem: Problem, section: int, other: int, first: int, gear: Gear
+) -> Iterator[str]:
+    """What the second layer of a merge gives up for the sound of the first."""
+    recorded = problem.recorded
+    name, main = recorded.names[other], recorded.names[first]
+    drive, echo = _sound(problem, first, section, gear)
+    own = DRIVES[recorded.drives[other, section]]
+    if own != drive:
+        yield f"{name} was recorded {own}, and is played {drive} with {main}"
+    if recorded.echoes[other, section] != echo:
+        had = "without its echo" if echo is None else f"with the echo of {main}"
+        yield f"{name} is played {had}"
+    known, neck = recorded.necks[other, section], recorded.necks[first, section]
+    if known is not None and known.capo not in (gear.neck.capo, neck and neck.capo):
+        yield (
+            f"{name} was recorded with {capo_words(known.capo)}, and is played with "
+            f"{capo_words(gear.neck.capo)}"
+        )
 
 
 def _largest(adds: Mapping[str, float]) -> str:
