@@ -183,11 +183,16 @@ def _why_out(problem: Problem, plan: Plan, section: int, player: int) -> str:
         return f"what is left, {name}, is heard in the others already"
     growth = problem.growth(section, plan.players)
     if growth[mask | own.masks[may[best]]] - growth[mask] >= gain[best]:
-        return (
-            f"so that the section stays in its place: with {name} it would be fuller than the "
-            "song's growth leaves room for"
-        )
+        return f"to leave room to grow: {_too_full(problem, section, name)}"
     return f"{name} would add {gain[best]:.1f} s, less than the changes to it and from it cost"
+
+
+def _too_full(problem: Problem, section: int, name: str) -> str:
+    """How full the recording is here, against which the players would be too full."""
+    return (
+        f"the recording is at {problem.worths[section].place:.0%} of its fullest section here, "
+        f"and with {name} the players would be nearer to theirs"
+    )
 
 
 def lost_table(problem: Problem, plan: Plan, left: Left) -> pd.DataFrame:
@@ -268,7 +273,9 @@ def _why_lost(
         return "every note of it is heard in what is played"
     growth = problem.growth_of(section, plan.players, {*played, layer})
     if growth - problem.growth_of(section, plan.players, played) >= value:
-        return "with it the section would be fuller than its place in the song"
+        return (
+            f"to leave room to grow: {_too_full(problem, section, problem.recorded.names[layer])}"
+        )
     resting = [player for player, place in enumerate(plan.choices[section]) if place == 0]
     if any((player, section) in problem.lineup.decided.pins for player in resting):
         return "a player who could take it is pinned to lay out"
