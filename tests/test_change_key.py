@@ -350,3 +350,22 @@ def test_the_players_of_the_song_are_asked():
                 players=("Guitar 1; capo none or 3", "Nobody here; capo 9"))  # fmt: skip
     capos = {int(each.song.parts["capo"].iloc[0]) for each in ar.change_key(made, 2)}
     assert capos <= {0, 3}
+
+
+def test_other_open_shapes_where_the_same_would_do_are_called_so(tmp_path):
+    """With the capo moved along with the key; every two proposals read differently."""
+    path = tmp_path / "quay.txt"
+    path.write_text(
+        "title: Quay Lamp\nkey: G major\nmeter: 4/4\ntempo: 100\n\n"
+        "part: Strum; acoustic guitar\n\nsection: Verse\n"
+        "chords | G | C | D | G |\nStrum | 320003 | x32010 | xx0232 | 320003 |\n"
+    )
+    found = ar.change_key(ar.read(path), 2, [Player("Strum", capos=(2,))])
+    assert sorted(each.idea for each in found) == [
+        "Strum: capo 2, other open shapes, as in G major",
+        "Strum: capo 2, the same shapes",
+    ]
+    places = [
+        each.song.notes[["onset", "pitch", "string", "fret"]].to_csv(index=False) for each in found
+    ]
+    assert len(set(places)) == len(found)

@@ -27,7 +27,7 @@ def test_condense_writes_the_song_and_the_reasons(tmp_path, capsys):
     assert main(["condense", *arguments]) == 0
     out = capsys.readouterr().out
     assert re.search(
-        r"Instrumental \(fullness: recording \d+%, players \d+%\)\n"
+        r"Instrumental \(recording at \d+% of its fullest section, players at \d+% of theirs\)\n"
         r"  Ann takes Lead \(overdriven, capo 2\): ",
         out,
     )

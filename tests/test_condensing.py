@@ -425,6 +425,24 @@ def test_strings_of_the_source_are_kept():
     assert found.song.notes[["string", "fret"]].to_numpy().tolist() == [[6, 12], [5, 12]]
 
 
+def test_strings_tuned_alike_keep_the_frets_of_the_source():
+    """In drop D the upper strings are those of standard tuning.
+
+    The octaves stay on strings 4 and 2, where two notes of these pitches would lie lower on 3 and
+    1; the power chord uses the lowest string, and none of its notes keeps its place.
+    """
+    rows = [("Lead", "A3", 0, 1), ("Lead", "A4", 0, 1), ("Lead", "G2", 1, 1), ("Lead", "D3", 1, 1)]
+    made = song(*rows, parts=parts_of("Lead", family="guitar"))
+    notes = made.notes.assign(string=pd.array([4, 2, 6, 5], dtype="Int64"),
+                              fret=pd.array([7, 10, 3, 5], dtype="Int64"))  # fmt: skip
+    made = type(made)(made.parts, made.sections, made.measures, made.chords, notes)
+    played = condense(made, [Player("Ada", Neck("drop D"))]).song.notes
+    played = played.sort_values(["onset", "string"])
+    assert played[["string", "fret"]].to_numpy().tolist() == [[2, 10], [4, 7], [5, 5], [6, 5]]
+    capoed = condense(made, [Player("Ada", Neck(capo=2))]).song.notes
+    assert capoed.loc[capoed["pitch"] == 69, "string"].tolist() == [1]
+
+
 def test_a_note_held_into_the_next_section():
     """The note sounds on if the player keeps its layer, and ends there if not."""
     rows = [("Pad", "D4 G4", 0, 6), ("Pad", "C4 G4", 6, 2), ("Riff", "G2", 4, 4)]

@@ -221,7 +221,7 @@ def test_out_of_a_rub_onto_the_chord():
         ("Guitar 1", "down 4 semitones to C4", -4),
     ]
     assert steps["in_chord"].all()
-    assert moves["move"].tolist()[-2:] == ["leave it out"] * 2
+    assert sorted(moves["move"].tolist()[-2:]) == ["leave out E4", "leave out F4"]
     assert smallest_move(music, first(music, "rub")) == "Guitar 2: down a semitone to E4"
 
 
@@ -269,7 +269,7 @@ def test_a_singer_is_left_where_she_sings():
     music = song(("Voice", "G4", 0, 8), ("Guitar 1", "A4", 0, 8))
     moves = smallest_moves(music, first(music, "voice"))
     assert moves["part"].unique().tolist() == ["Guitar 1"]
-    assert moves["move"].tolist() == ["an octave higher", "an octave lower", "leave it out"]
+    assert moves["move"].tolist() == ["an octave higher", "an octave lower", "leave out A4"]
 
 
 def test_a_guitar_under_the_bass_is_the_one_to_move():

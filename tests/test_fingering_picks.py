@@ -235,7 +235,7 @@ def test_a_player_with_a_pick_does_not_get_a_pulse_and_a_line():
     by_fingers = condense(both, [Player("Ann", picks="fingers")])
     assert sorted(by_fingers.choices["layers"].iloc[0]) == ["Line", "Pulse"]
     assert len(by_fingers.lost) == 0
-    with pytest.raises(ArrangeError, match=r"'Ann' is pinned to .* which no neck and hand allow"):
+    with pytest.raises(ArrangeError, match=r"'Ann' is pinned to .* which a pick cannot strike"):
         condense(both, [Player("Ann")], pins=[("Ann", "Song", ("Pulse", "Line"))])
 
 
@@ -245,7 +245,7 @@ def test_of_two_players_the_one_with_fingers_may_take_both():
     people = [Player("Ann"), Player("Ben", picks="fingers")]
     found = condense(three, people, pins=[("Ben", "Song", ("Pulse", "Line"))])
     assert len(found.lost) == 0
-    with pytest.raises(ArrangeError, match=r"'Ann' is pinned to .* which no neck and hand allow"):
+    with pytest.raises(ArrangeError, match=r"'Ann' is pinned to .* which a pick cannot strike"):
         condense(three, people, pins=[("Ann", "Song", ("Pulse", "Line"))])
 
 

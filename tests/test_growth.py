@@ -67,6 +67,19 @@ def test_a_section_that_is_thinner_in_the_recording_too_keeps_up():
     assert not table["behind"].any()
 
 
+def test_a_layer_left_out_to_leave_room_says_how_full_the_recording_is():
+    """In the share that the table of growth has for that section."""
+    found = ar.condense(ar.read("datasets/last-bell.musicxml"), 2)
+    lost = found.lost[found.lost["why"].str.contains("room to grow")]
+    recorded = found.growth.set_index("section")["recorded"]
+    assert len(lost)
+    for row in lost.itertuples():
+        assert row.why == (
+            f"to leave room to grow: the recording is at {recorded[row.section]:.0%} of its "
+            f"fullest section here, and with {row.layer} the players would be nearer to theirs"
+        )
+
+
 def test_a_driven_section_is_fuller():
     """The sound that a player has in a section counts."""
     made = held(("Ann", (0, 1, 2)), ("Ben", (1, 2)))

@@ -306,3 +306,26 @@ def test_a_pinned_layer_says_what_its_player_lacks(tmp_path, capsys):
     arguments = [str(tmp_path / "song.txt"), "-o", str(tmp_path / "out.txt"), "--players", "Ann"]
     assert main(["condense", *arguments, "--pin", "Ann; Song; none"]) == 0
     assert "Ann lays out: pinned to nothing" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize("others", [[], [ar.Player("Ben", picks="fingers")]])
+def test_a_pin_that_only_the_pick_refuses_says_so(others):
+    """A low E and a G more than three octaves above: four strings lie between.
+
+    The lowest string and the first fret at which the highest has that G: the fretting hand holds
+    one note alone, so that fingers can do it (common practice: it is pinched). Another player's
+    fingers do not help the one who is pinned.
+    """
+    rows = [(layer, pitch, beat, 1) for layer, pitch in (("Pulse", "E2"), ("Bell", "G5"))
+            for beat in range(4)]  # fmt: skip
+    made = song(*rows, parts=parts_of("Pulse", "Bell", family="guitar"))
+    pins = [("Ann", "Song", ("Bell", "Pulse"))]
+    with pytest.raises(ar.ArrangeError) as raised:
+        ar.condense(made, [ar.Player("Ann"), *others], pins=pins)
+    assert str(raised.value) == (
+        "'Ann' is pinned to Bell + Pulse in 'Song', which a pick cannot strike: every part must "
+        "be playable; with the fingers it would do"
+    )
+    able = ar.condense(made, [ar.Player("Ann", picks="fingers"), *others], pins=pins)
+    played = able.song.notes[able.song.notes["part"] == "Ann"]
+    assert set(zip(played["string"], played["fret"], strict=True)) == {(6, 0), (1, 15)}

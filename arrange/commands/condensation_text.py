@@ -42,7 +42,7 @@ def condensation_text(result: Condensation) -> Iterator[str]:
     growth = result.growth.set_index("section")
     for section, rows in result.choices.groupby("section", sort=False):
         recorded, played = growth.loc[section, ["recorded", "played"]]
-        yield f"{section} (fullness: recording {recorded:.0%}, players {played:.0%})"
+        yield wrapped(f"{section} ({_fullness_words(recorded, played)})")
         for row in rows.itertuples():
             taken = f"{row.player} {row.action} {join_parts(row.layers)}".rstrip()
             sound = f" ({_sound_words(row)})" if row.layers else ""
@@ -55,8 +55,12 @@ def condensation_text(result: Condensation) -> Iterator[str]:
     yield wrapped(
         "Growth: "
         + ("; ".join(behind) or "no section returns thinner where the recording does not")
-        + ". Fullness is measured against the fullest section, of the recording and of the players."
+        + "."
     )
+
+
+def _fullness_words(recorded: float, played: float) -> str:
+    return f"recording at {recorded:.0%} of its fullest section, players at {played:.0%} of theirs"
 
 
 def _sound_words(row: Any) -> str:

@@ -28,6 +28,7 @@ from arrange.condensing.recorded_layers import RecordedLayers
 from arrange.condensing.roles import ROLES
 from arrange.errors import ArrangeError
 from arrange.quantities.texture import DRIVE_DECIBELS, amplitude
+from arrange.tables.schemas import DRIVES
 from arrange.tables.song import Song
 from arrange.tables.sounding import Array
 from arrange.text.words import listed
@@ -223,12 +224,13 @@ def _figures(recorded: RecordedLayers, followed: Followed) -> pd.DataFrame:
         attacks_a_bar=table["attacks"] / np.maximum(bars, 1),
         in_bars=bars / np.maximum(recorded.present @ _bars(recorded), 1),
         sounds_on=busy / lasting,
-        has_echo=recorded.parts["echo"].notna().to_numpy(),
+        has_echo=(recorded.present & (recorded.echoes != None)).any(axis=1),  # noqa: E711 (each)
         doubles=_names(recorded, followed.doubles),
         second_voice_of=_names(recorded, followed.seconds),
     )
-    drive = recorded.parts["drive"].map(DRIVE_DECIBELS).to_numpy()
-    loud = amplitude(recorded.parts["level"].to_numpy() + drive)
+    driven = np.array([DRIVE_DECIBELS[drive] for drive in DRIVES])
+    loudest = np.where(recorded.present, driven[recorded.drives], -np.inf).max(axis=1, initial=0.0)
+    loud = amplitude(recorded.parts["level"].to_numpy() + loudest)
     moves = table["moves"].to_numpy() / lasting
     shares = [table["on_top"].to_numpy(), moves / max(moves.max(), 1e-9), loud / loud.max()]
     return table.assign(salience=np.where(lengths > 0, np.mean(shares, axis=0), 0.0))

@@ -190,18 +190,17 @@ class Fingerings:
             return self
         found = self._fingered([one for one in new if one[1]], self.unbound)
         found |= {one: {} for one in new if not one[1]}
-        bound = [one for one in new if found[one] and self._is_bound(one)]
+        bound = [one for one in new if found[one] and self.is_bound(one)]
         unbound = self.unbound | frozenset(bound)
         found |= self._fingered(bound, unbound)
         return replace(self, problems={**self.problems, **found}, unbound=unbound)
 
-    def _is_bound(self, asked: Asked) -> bool:
+    def is_bound(self, asked: Asked) -> bool:
+        """Return whether strings and frets of the source bind, while they can be held."""
         section, option, neck = asked
         recorded = self.recorded
-        if len(option) > 1 or recorded.necks[option[0]] != self.necks[neck].neck:
-            return False
         own = (recorded.section == section) & (recorded.layer == option[0])
-        return bool(recorded.song.notes["string"].iloc[recorded.row[own]].notna().any())
+        return len(option) == 1 and bool(recorded.binds(self.necks[neck].neck)[own].any())
 
     def _fingered(self, asked: Sequence[Asked], unbound: frozenset[Asked]) -> dict[Asked, Problems]:
         """Finger each of these, as many in one part as there are different sections."""
@@ -300,11 +299,8 @@ def fingered_line(
             place=nothing.astype(np.int64), problem=None, finger=None, reach_mm=nothing
         )
     traced = notes.assign(source_id=pd.array(line.note.astype(str), dtype="str"))
-    # Only notes recorded on this very neck have strings left; those are kept on the part's own.
-    is_bound = bool(notes["string"].notna().any())
     song = _bare_song(recorded.song, traced, neck)
-    own_neck = None if is_bound else neck
-    fingered = finger_part(song, "player", neck=own_neck, hand=held.hand, picks=held.picks)
+    fingered = finger_part(song, "player", neck=neck, hand=held.hand, picks=held.picks)
     place = fingered["source_id"].astype("int64").to_numpy()
     sources = recorded.song.notes["source_id"].array.take(recorded.row[place])
     return fingered.assign(place=place, source_id=sources)
@@ -315,9 +311,8 @@ def line_notes(
 ) -> pd.DataFrame:
     """Return a player's notes as a notes table, with the strings of the source where they bind."""
     notes = recorded.song.notes.iloc[recorded.row[line.note]].reset_index(drop=True)
-    own = np.array([known == neck for known in recorded.necks], dtype=bool)
     free = line.is_merged | np.isin(recorded.section[line.note], list(unbound))
-    free |= ~own[recorded.layer[line.note]]
+    free |= ~recorded.binds(neck)[line.note]
     columns = {
         name: integer_column(
             notes[name].fillna(0).to_numpy(dtype=np.int64), notes[name].isna().to_numpy() | free

@@ -170,18 +170,18 @@ class Playability:
         learned = replace(self, tested=tested, playable=tuple(playable))
         return learned, [one for one in wanted if one in bad]
 
-    def needs_fingers(self, section: int, option: Option) -> bool:
-        """Return whether an option is played by nobody only since a pick cannot strike it."""
+    def needs_fingers(self, section: int, option: Option, necks: Sequence[int]) -> bool:
+        """Return whether an option is refused on some necks only since a pick cannot strike it."""
         place = self.options[section].options.index(option)
         asked = self.asked
         own = asked.which[(asked.section == section) & (asked.option == place)]
         some = replace(asked, **{name: getattr(asked, name)[own] for name in _SETS})
         every = np.arange(len(own))
-        return not self.playable[section][:, place].any() and any(
+        return not self.playable[section][list(necks), place].any() and any(
             _may_play(some, by_fingers := replace(gear, picks="fingers")).all()
             and _can_play(some, every, by_fingers).all()
             and not _can_play(some, every, gear).all()
-            for gear in self.necks
+            for gear in (self.necks[number] for number in necks)
         )
 
 

@@ -35,10 +35,10 @@ def whys_impossible(problem: Problem, players: int) -> Iterator[str]:
             name = problem.lineup.name(player)
             pin = problem.lineup.decided.pins.get((player, section))
             if pin is not None:
+                refuses, would_do = _refusal(problem, player, section, pin)
                 yield (
-                    f"{name!r} is pinned to {problem.name(pin)} in {where!r}, which no neck and "
-                    "hand allow: every part must be playable; "
-                    + _what_would_do(problem, player, section, pin)
+                    f"{name!r} is pinned to {problem.name(pin)} in {where!r}, which {refuses}: "
+                    f"every part must be playable; {would_do}"
                 )
             else:
                 yield f"everything is forbidden to {name!r} in {where!r}"
@@ -60,13 +60,19 @@ def whys_impossible(problem: Problem, players: int) -> Iterator[str]:
         yield from _too_fast(problem, player)
 
 
+def _refusal(problem: Problem, player: int, section: int, option: Option) -> tuple[str, str]:
+    """What refuses an option, and what would do."""
+    refuses = "no neck and hand allow"
+    if option not in problem.options[section].options:
+        return refuses, _NO_CAPO
+    if problem.playability.needs_fingers(section, option, problem.lineup.may_have(player)):
+        return "a pick cannot strike", "with the fingers it would do"
+    return refuses, _what_would_do(problem, player, section, option)
+
+
 def _what_would_do(problem: Problem, player: int, section: int, option: Option) -> str:
     """What else a player could have, or be pinned to, so that an option can be held."""
     asked, options = problem.playability.asked, problem.options[section].options
-    if option not in options:
-        return _NO_CAPO
-    if problem.playability.needs_fingers(section, option):
-        return "a pick cannot strike it; with the fingers it would do"
     place = options.index(option)
     own = asked.which[(asked.section == section) & (asked.option == place)]
     sets, struck = asked.sets[own], asked.struck[own]
@@ -85,10 +91,11 @@ def _what_would_do(problem: Problem, player: int, section: int, option: Option) 
         for capo in capos:
             if fits(replace(neck, capo=capo)):
                 return f"with {capo_words(capo)} it would do"
-    for name, notes in TUNINGS.items():
-        tuning = parse_tuning(notes)
+    for tuning in map(parse_tuning, TUNINGS.values()):
         if len(tuning) == len(held[0].neck.tuning) and fits(replace(held[0].neck, tuning=tuning)):
-            return f"in {name} tuning with {capo_words(held[0].neck.capo)} it would do"
+            return (
+                f"in {tuning_name(tuning)} tuning with {capo_words(held[0].neck.capo)} it would do"
+            )
     return _NO_CAPO
 
 

@@ -99,12 +99,12 @@ def _necks(player: Player, usual: Sequence[Neck]) -> list[Neck]:
 def _usual_necks(recorded: RecordedLayers, players: int) -> Sequence[Neck]:
     """Standard tuning, then those that the layers were recorded on, the most used first."""
     time = (recorded.end - recorded.onset) * recorded.is_played
-    per_layer = np.bincount(recorded.layer, time, minlength=len(recorded.names))
+    lasts = np.zeros(recorded.necks.shape)
+    np.add.at(lasts, (recorded.layer, recorded.section), time)
     use: dict[Neck, float] = {Neck(): np.inf}
-    for known, family, lasts in zip(
-        recorded.necks, recorded.parts["family"], per_layer.tolist(), strict=True
-    ):
-        if known is not None and family == "guitar":
-            use[known] = use.get(known, 0.0) + lasts
+    is_guitar = (recorded.parts["family"] == "guitar").to_numpy()
+    for layer, section in np.argwhere(recorded.present & is_guitar[:, None]).tolist():
+        known = recorded.necks[layer, section]
+        use[known] = use.get(known, 0.0) + float(lasts[layer, section])
     ranked = sorted(use, key=lambda neck: (-use[neck], neck.tuning, neck.capo, neck.frets))
     return ranked[:MOST_NECKS] if players < len(recorded.names) else ranked

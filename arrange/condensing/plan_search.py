@@ -219,8 +219,11 @@ def _each_their_own(problem: Problem, players: int) -> Plan | None:
     if players < count:
         return None
     necks = []
-    for layer, known in enumerate(recorded.necks):
-        order = sorted(range(len(frets)), key=lambda n: (frets[n].neck != known, n))
+    for layer, own in enumerate(recorded.necks):
+        known = list(dict.fromkeys(own[recorded.present[layer]]))
+        if len(known) > 1:
+            return None  # a capo is moved, for which there must be time
+        order = sorted(range(len(frets)), key=lambda n: (frets[n].neck not in known, n))
         necks.append(next((n for n in order if _holds(problem, layer, n)), order[0]))
     choices: Paths = []
     for section in problem.options:

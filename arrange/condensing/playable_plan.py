@@ -163,12 +163,7 @@ def _thinned_at_first(known: Known) -> Known:
         known, bad = known.tested_in_full(singles, number)
         doubtful += bad
     # Strings that the source gave may let go what a hand could not hold.
-    recorded, tried = problem.recorded, problem.lineup.necks
-    bound = [
-        one for one in doubtful
-        if recorded.has_strings[one[1][0]]
-        and recorded.necks[one[1][0]] == tried[one[2]].neck
-    ]  # fmt: skip
+    bound = [one for one in doubtful if known.fingerings.is_bound(one)]
     known = known.with_asked(bound)
     learned = dict.fromkeys(doubtful, False)
     learned |= {one: not known.fingerings.problems[one] for one in bound}

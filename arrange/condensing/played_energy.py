@@ -13,6 +13,7 @@ import numpy as np
 
 from arrange.condensing.player_costs import PlayerCosts
 from arrange.quantities.texture import DRIVE_DECIBELS
+from arrange.tables.schemas import DRIVES
 from arrange.tables.sounding import Array
 
 
@@ -56,8 +57,8 @@ def _terms(costs: PlayerCosts, section: int) -> Array:
     notes = np.bincount(
         recorded.layer[cut.note], cut.seconds[cut.at], minlength=len(recorded.names)
     )
-    decibels = recorded.parts["level"] + recorded.parts["drive"].map(DRIVE_DECIBELS)
-    power = 10 ** (decibels.to_numpy(dtype=np.float64) / 10)
+    driven = np.array([DRIVE_DECIBELS[drive] for drive in DRIVES])[recorded.drives[:, section]]
+    power = 10 ** ((recorded.parts["level"].to_numpy(dtype=np.float64) + driven) / 10)
     found = np.zeros((len(options), 4))
     for at, option in enumerate(options):
         if option:

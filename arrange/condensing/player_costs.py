@@ -27,7 +27,8 @@ class LayerTraits:
     ----------
     rank : array of float
         The layer of an option that ranks first gives it its role and its sound.
-    role, drive : array of int
+    role : array of int
+    drive : array of int, layers x sections
     pitch : array, layers x sections
         Mean pitch, by the time that each note lasts; NaN in silence.
     weight : array, layers x sections
@@ -51,9 +52,9 @@ class LayerTraits:
         size = shape[0] * shape[1]
         weight = np.bincount(cell, lasts, minlength=size).reshape(shape)
         total = np.bincount(cell, lasts * recorded.pitch[pitched], minlength=size).reshape(shape)
-        drive = np.array([DRIVES.index(name) for name in recorded.parts["drive"]])
         with np.errstate(invalid="ignore"):
-            return cls(weights.of_layers(roles), role, drive, total / weight, weight)
+            mean = total / weight
+        return cls(weights.of_layers(roles), role, recorded.drives, mean, weight)
 
     def first(self, option: Option) -> int:
         """Return the layer that gives an option its role and its sound."""
@@ -125,7 +126,8 @@ class PlayerCosts:
             if option:
                 has[at, list(option)] = 1
                 first = self.traits.first(option)
-                role[at], drive[at] = self.traits.role[first], played[self.traits.drive[first]]
+                role[at] = self.traits.role[first]
+                drive[at] = played[self.traits.drive[first, section]]
                 pitch[at] = self.traits.mean_pitch(option, section)
         return _OptionTraits(has, role, drive, pitch)
 
@@ -158,7 +160,7 @@ class PlayerCosts:
             options, sounds = self.options[section].options, self._sounding[:, section]
             foreign = np.zeros(len(self.recorded.names))
             for layer in {layer for option in options for layer in option}:
-                foreign[layer] = sounds[layer] * self._foreign(layer, gear)
+                foreign[layer] = sounds[layer] * self._foreign(layer, section, gear)
             lasts = np.array([sounds[list(option)].max(initial=0) for option in options])
             cost = np.array([foreign[list(option)].sum() for option in options])
             self._worked_out[section, gear] = lasts, cost
@@ -169,11 +171,12 @@ class PlayerCosts:
         """What has been worked out of ``_with_gear``."""
         return {}
 
-    def _foreign(self, layer: int, gear: Gear) -> float:
+    def _foreign(self, layer: int, section: int, gear: Gear) -> float:
         """What a second of a layer costs because the gear is not what it was recorded with."""
-        known, drive = self.recorded.necks[layer], DRIVES[self.traits.drive[layer]]
+        known = self.recorded.necks[layer, section]
+        drive = DRIVES[self.traits.drive[layer, section]]
         steps = abs(DRIVES.index(drive) - DRIVES.index(nearest_drive(gear.sounds, drive)))
-        loses_echo = self.recorded.echoes[layer] is not None and not gear.echo
+        loses_echo = self.recorded.echoes[layer, section] is not None and not gear.echo
         return (
             self.weights.other_neck * (known is not None and known != gear.neck)
             + self.weights.other_sound * steps
@@ -185,14 +188,14 @@ class PlayerCosts:
         """What it costs each option of each section that it is two layers."""
         found = []
         for section, own in enumerate(self.options):
-            cost = np.zeros(len(own.options))
+            cost, drive = np.zeros(len(own.options)), self.traits.drive[:, section]
             hard = self.merges(section)
             for at, option in enumerate(own.options):
                 if len(option) > 1:
                     first = self.traits.first(option)
                     other = option[0] if option[1] == first else option[1]
                     cost[at] = hard[option]
-                    if self.traits.drive[first] != self.traits.drive[other]:
+                    if drive[first] != drive[other]:
                         cost[at] += self.weights.mixed_sound * self._sounding[other, section]
             found.append(cost)
         return found

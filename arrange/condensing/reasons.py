@@ -41,7 +41,7 @@ def choices_table(problem: Problem, plan: Plan) -> pd.DataFrame:
             option = plan.options(problem, player)[section]
             first = problem.costs.traits.first(option) if option else -1
             gear = problem.lineup.necks[plan.necks[section][player]]
-            drive, echo = _sound(problem, first, gear) if option else (None, None)
+            drive, echo = _sound(problem, first, section, gear) if option else (None, None)
             adds = _adds(problem, plan, section, player)
             said = [_reason(problem, plan, section, player, adds)]
             said += swapped.get((section, player), [])
@@ -66,10 +66,10 @@ def choices_table(problem: Problem, plan: Plan) -> pd.DataFrame:
     return table.astype(dict.fromkeys(texts, "str"))
 
 
-def _sound(problem: Problem, layer: int, gear: Gear) -> tuple[str, str | None]:
-    """The drive and the echo that a layer is played with."""
-    drive = nearest_drive(gear.sounds, DRIVES[problem.costs.traits.drive[layer]])
-    return drive, problem.recorded.echoes[layer] if gear.echo else None
+def _sound(problem: Problem, layer: int, section: int, gear: Gear) -> tuple[str, str | None]:
+    """The drive and the echo that a layer is played with in a section."""
+    drive = nearest_drive(gear.sounds, DRIVES[problem.recorded.drives[layer, section]])
+    return drive, problem.recorded.echoes[layer, section] if gear.echo else None
 
 
 def _adds(problem: Problem, plan: Plan, section: int, player: int) -> dict[str, float]:
@@ -115,16 +115,40 @@ def _lacks(problem: Problem, plan: Plan, section: int, player: int) -> Iterator[
     """What the recording had and the player's gear does not."""
     gear = problem.lineup.necks[plan.necks[section][player]]
     name = problem.lineup.name(player)
-    layer = problem.costs.traits.first(plan.options(problem, player)[section])
-    recorded = DRIVES[problem.costs.traits.drive[layer]]
-    drive, echo = _sound(problem, layer, gear)
+    option = plan.options(problem, player)[section]
+    layer = problem.costs.traits.first(option)
+    recorded = DRIVES[problem.recorded.drives[layer, section]]
+    drive, echo = _sound(problem, layer, section, gear)
     if drive != recorded:
         yield f"recorded {recorded}, played {drive}: the nearest that {name} has"
-    known = problem.recorded.necks[layer]
+    known = problem.recorded.necks[layer, section]
     if known is not None and known.capo != gear.neck.capo:
         yield f"recorded with {capo_words(known.capo)}, played with {capo_words(gear.neck.capo)}"
-    if problem.recorded.echoes[layer] and not echo:
+    if problem.recorded.echoes[layer, section] and not echo:
         yield f"played without its echo, which {name} does not have"
+    for other in set(option) - {layer}:
+        yield from _merged_with(problem, section, other, layer, gear)
+
+
+def _merged_with(
+    problem: Problem, section: int, other: int, first: int, gear: Gear
+) -> Iterator[str]:
+    """What the second layer of a merge gives up for the sound of the first."""
+    recorded = problem.recorded
+    name, main = recorded.names[other], recorded.names[first]
+    drive, echo = _sound(problem, first, section, gear)
+    own = DRIVES[recorded.drives[other, section]]
+    if own != drive:
+        yield f"{name} was recorded {own}, and is played {drive} with {main}"
+    if recorded.echoes[other, section] != echo:
+        had = "without its echo" if echo is None else f"with the echo of {main}"
+        yield f"{name} is played {had}"
+    known, neck = recorded.necks[other, section], recorded.necks[first, section]
+    if known is not None and known.capo not in (gear.neck.capo, neck and neck.capo):
+        yield (
+            f"{name} was recorded with {capo_words(known.capo)}, and is played with "
+            f"{capo_words(gear.neck.capo)}"
+        )
 
 
 def _largest(adds: Mapping[str, float]) -> str:
@@ -159,11 +183,16 @@ def _why_out(problem: Problem, plan: Plan, section: int, player: int) -> str:
         return f"what is left, {name}, is heard in the others already"
     growth = problem.growth(section, plan.players)
     if growth[mask | own.masks[may[best]]] - growth[mask] >= gain[best]:
-        return (
-            f"so that the section stays in its place: with {name} it would be fuller than the "
-            "song's growth leaves room for"
-        )
+        return f"to leave room to grow: {_too_full(problem, section, name)}"
     return f"{name} would add {gain[best]:.1f} s, less than the changes to it and from it cost"
+
+
+def _too_full(problem: Problem, section: int, name: str) -> str:
+    """How full the recording is here, against which the players would be too full."""
+    return (
+        f"the recording is at {problem.worths[section].place:.0%} of its fullest section here, "
+        f"and with {name} the players would be nearer to theirs"
+    )
 
 
 def lost_table(problem: Problem, plan: Plan, left: Left) -> pd.DataFrame:
@@ -244,7 +273,9 @@ def _why_lost(
         return "every note of it is heard in what is played"
     growth = problem.growth_of(section, plan.players, {*played, layer})
     if growth - problem.growth_of(section, plan.players, played) >= value:
-        return "with it the section would be fuller than its place in the song"
+        return (
+            f"to leave room to grow: {_too_full(problem, section, problem.recorded.names[layer])}"
+        )
     resting = [player for player, place in enumerate(plan.choices[section]) if place == 0]
     if any((player, section) in problem.lineup.decided.pins for player in resting):
         return "a player who could take it is pinned to lay out"
@@ -265,7 +296,8 @@ def _why_lost(
     if held:
         return "what the players have adds more, and a change to a merge with it costs more"
     known = [merge for merge in merges if merge in own.options]
-    if any(problem.playability.needs_fingers(section, merge) for merge in known):
+    necks = range(len(problem.lineup.necks))
+    if any(problem.playability.needs_fingers(section, merge, necks) for merge in known):
         return "what the players have adds more, and beside that a pick could not strike it"
     if merges:
         return "what the players have adds more, and no hand could hold it beside that"

@@ -16,6 +16,8 @@ import pandas as pd
 from arrange.errors import ArrangeError
 from arrange.guitar.fingering import part_neck
 from arrange.guitar.necks import Neck
+from arrange.tables.schemas import DRIVES
+from arrange.tables.setups import by_section
 from arrange.tables.song import Song
 from arrange.tables.sounding import Array, slices
 from arrange.theory.spelling import unknown_name
@@ -125,24 +127,63 @@ class RecordedLayers:
         return table.loc[list(self.names)].reset_index(drop=True)
 
     @cached_property
-    def necks(self) -> list[Neck | None]:
-        """The neck each layer was recorded on; none where its strings are not known."""
+    def drives(self) -> Array:
+        """Place in ``DRIVES`` of each layer's drive in each section: layers x sections."""
+        place = {drive: number for number, drive in enumerate(DRIVES)}
+        return np.vectorize(place.get, otypes=[np.int64])(self._by_section("drive"))
+
+    @cached_property
+    def echoes(self) -> Array:
+        """The note value of each layer's echo in each section, or none: layers x sections."""
+        return self._by_section("echo")
+
+    @cached_property
+    def necks(self) -> Array:
+        """The neck each layer was recorded on in each section: layers x sections.
+
+        None where its strings are not known.
+        """
         able = self.parts["family"].isin(["guitar", "bass"]) | self.parts["tuning"].notna()
-        return [
-            part_neck(self.song, name) if has else None
-            for name, has in zip(self.names, able, strict=True)
-        ]
+        capos = self._by_section("capo")
+        found = np.full(capos.shape, None, dtype=object)
+        for layer in np.flatnonzero(able).tolist():
+            for capo in np.unique(capos[layer]).tolist():
+                neck = part_neck(self.song, self.names[layer], capo)
+                found[layer, capos[layer] == capo] = neck
+        return found
+
+    def _by_section(self, name: str) -> Array:
+        rows = pd.Index(self.song.parts["part"]).get_indexer(pd.Index(self.names))
+        return np.asarray(by_section(self.song, name)[rows])
+
+    def binds(self, neck: Neck) -> Array:
+        """Return for each note whether the source's string and fret hold on a neck too.
+
+        They do where the capo is the same and every string struck with it by its layer is tuned
+        alike: what was played on the upper strings is so in another tuning of the lowest.
+        """
+        if neck not in self._bound:
+            self._bound[neck] = self._binds(neck)
+        return self._bound[neck]
 
     @cached_property
-    def echoes(self) -> list[str | None]:
-        """The note value of each layer's echo, or none."""
-        return [each if isinstance(each, str) else None for each in self.parts["echo"]]
+    def _bound(self) -> dict[Neck, Array]:
+        """What has been worked out of ``binds``."""
+        return {}
 
-    @cached_property
-    def has_strings(self) -> Array:
-        """Whether the source gives strings for any note of each layer."""
-        given = self.song.notes["string"].notna().to_numpy()[self.row]
-        return np.bincount(self.layer, given, minlength=len(self.names)) > 0
+    def _binds(self, neck: Neck) -> Array:
+        string, fret = (
+            self.song.notes[name].to_numpy(dtype=np.int64, na_value=0)[self.row]
+            for name in ("string", "fret")
+        )
+        most = int(string.max(initial=0)) + 1
+        every = [[_strings_alike(known, neck, most) for known in own] for own in self.necks]
+        is_alike = np.array(every, dtype=bool).reshape(*self.necks.shape, most)
+        alike = is_alike[self.layer, self.section, string] & (fret <= neck.frets)
+        stroke = self.layer * (int(self.place.max(initial=0)) + 1) + self.place
+        _, which = np.unique(stroke, return_inverse=True)
+        foreign = np.bincount(which, ~alike & (string > 0)) > 0
+        return (string > 0) & ~foreign[which]
 
     def sliced(self, section: int | None = None, some: Array | None = None) -> Slices:
         """Return what sounds when, cut at the ends of sections.
@@ -197,6 +238,14 @@ class Slices:
         cell = np.unique(key * times + self.at)
         length = self.seconds[cell % times] if len(cell) else np.zeros(0)
         return np.bincount(cell // times, length, minlength=count)
+
+
+def _strings_alike(known: Neck | None, neck: Neck, most: int) -> list[bool]:
+    """Whether each string below `most` is tuned alike on two necks with one capo; 0 for none."""
+    if known is None or known.capo != neck.capo:
+        return [False] * most
+    alike = [one == other for one, other in zip(known.tuning, neck.tuning, strict=False)]
+    return [False, *alike, *[False] * most][:most]
 
 
 def _chosen(song: Song, layers: Sequence[str] | None) -> tuple[str, ...]:

@@ -391,7 +391,12 @@ def energy_places(recorded: RecordedLayers) -> Array:
     parts = song.parts[song.parts["part"].isin(recorded.names)]
     notes = sounding_notes(song.notes)
     own = Song(
-        parts, song.sections, song.measures, song.chords, notes[notes["part"].isin(recorded.names)]
+        parts,
+        song.sections,
+        song.measures,
+        song.chords,
+        notes[notes["part"].isin(recorded.names)],
+        setups=song.setups[song.setups["part"].isin(recorded.names)],
     )
     table = song_energy(own).set_index("section")["energy"]
     energy = table.reindex(recorded.sections).fillna(0.0).to_numpy()

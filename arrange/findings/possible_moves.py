@@ -16,6 +16,9 @@ from arrange.guitar.fingering import part_capos
 from arrange.guitar.necks import STANDARD_FRETS, STANDARD_TUNINGS
 from arrange.tables.song import Song
 from arrange.tables.sounding import Array
+from arrange.text.words import counted, listed
+
+_MOST_NAMED = 3  # notes to be left out that are named one by one
 
 
 @dataclass(frozen=True)
@@ -100,9 +103,19 @@ class Unit:
 
     def left_out(self, name: str) -> Move:
         """Not played."""
-        them = "it" if len(self.notes) == 1 else "them"
-        text = f"leave out {name}" if name else f"leave {them} out"
-        return Move(self.part, f"out {name}", text, self._rows)
+        return Move(
+            self.part, f"out {name}", f"leave out {name or self._notes_words()}", self._rows
+        )
+
+    def _notes_words(self) -> str:
+        """The notes by their names; where there are many, from the lowest to the highest."""
+        onset = float(self.notes["onset"].iloc[0])
+        known = np.unique(self.pitch[~np.isnan(self.pitch)])
+        names = [self._scene.name(pitch, onset) for pitch in known]
+        if names and len(names) <= _MOST_NAMED:
+            return listed(names)
+        where = f", {names[0]} to {names[-1]}" if names else ""
+        return f"its {counted(len(self.notes), 'note')} here{where}"
 
     @cached_property
     def pitch(self) -> Array:

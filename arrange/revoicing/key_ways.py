@@ -177,6 +177,8 @@ class KeyedPart:
                 continue
             key = moved_key(self.after.main_key, -capo)
             words = f"open shapes, as in {key}" if key else "open shapes"
+            if capo == self.neck.capo + self.semitones:  # where the same shapes would do
+                words = f"other {words}"
             yield self._way(words, capo, notes[notes["part"] == self.part], 0.0)
             looked_at += 1
             if looked_at == _OPEN_LOOKED_AT:
