@@ -106,7 +106,7 @@ def test_cues_are_worked_out_from_the_notes():
     cues = section_cues(own, "Guitar 1", part_stays(own, "Guitar 1"))
     assert cues[0] == ("doubles Guitar 2 two octaves lower",)
     assert cues[1][:2] == ("lay out 2 bars; in at Verse 2, bar 5", "listen: Bass in at bar 4")
-    assert cues[2] == ("alone", "as Verse 1 but for bar 6")
+    assert cues[2] == ("as Verse 1 but for bar 6", "alone")
     assert cues[3] == ("alone",)
     other = section_cues(own, "Guitar 2", part_stays(own, "Guitar 2"))
     assert other[0] == ("doubles Guitar 1 two octaves higher",)

@@ -9,6 +9,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
+import pandas as pd
+
 from arrange.errors import ArrangeError
 from arrange.explaining.attacks import part_attacks, struck_notes
 from arrange.explaining.cues import section_cues
@@ -116,9 +118,10 @@ def explain_part(
     cues, setups = section_cues(song, part, stays), setup_words(song, part, stays)
     others = other_guitars(song, part, stays, cues)
     struck = struck_notes(fingered)
+    played = own_played_setups(song, part)
     capos = {stay.section: neck.capo for stay in stays}
     if not own_neck:
-        capos |= own_played_setups(song, part)["capo"].to_dict()
+        capos |= played["capo"].to_dict()
     necks = {name: replace(neck, capo=int(capo)) for name, capo in capos.items()}
     shapes, notes_in = part_shapes(song, struck, necks), dict(list(struck.groupby("section")))
     words = []
@@ -134,12 +137,11 @@ def explain_part(
         passage = Passage(song, stay, attacks, shapes[name], necks[name], frets_from)
         said = (*own_cues, *others[name])
         words.append(played_words(passage, setups[name], said, whole=section is not None))
-    return Explanation(part, _start(song, part, neck, frets_from), tuple(words))
+    return Explanation(part, _start(played, neck, frets_from), tuple(words))
 
 
-def _start(song: Song, part: str, neck: Neck, frets_from: str) -> str:
+def _start(setups: pd.DataFrame, neck: Neck, frets_from: str) -> str:
     """Tuning, capo and sound at first, and how frets are counted."""
-    setups = own_played_setups(song, part)
     first = setups.iloc[0]
     echo = f", echo {first['echo']}" if isinstance(first["echo"], str) else ""
     counting = counting_words(neck.capo or int(setups["capo"].max()), frets_from)

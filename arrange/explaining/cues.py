@@ -6,7 +6,7 @@ just before, whom the part doubles, who else plays, what goes on from before.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 import pandas as pd
@@ -23,6 +23,7 @@ _BEFORE = 2  # bars before an entry in which another one is a cue
 _RINGS = 0.25  # quarter notes beyond a section's end
 _THROUGHOUT = 0.9  # share of the notes of a section
 _NEAR = 1e-6
+_Attacks = set[tuple[float, float]]  # onset, pitch
 _OCTAVES = {0: "in unison", -12: "an octave lower", 12: "an octave higher",
             -24: "two octaves lower", 24: "two octaves higher"}  # fmt: skip
 
@@ -38,17 +39,17 @@ def section_cues(song: Song, part: str, stays: Sequence[Stay]) -> list[tuple[str
         The part's own, as ``part_stays`` gives them.
     """
     own, others = own_notes(song, part), _others(song, part)
-    own_in, others_in = (dict(list(notes.groupby("section"))) for notes in (own, others))
+    own_in, attacks = dict(list(own.groupby("section"))), _attacks(pd.concat([own, others]))
     cues = []
     for place, stay in enumerate(stays):
         if not stay.plays:
             cues.append(tuple(_while_out(song, own, others, stays, place)))
             continue
         inside = own_in[stay.section]
-        with_them = others_in.get(stay.section, others[:0])
         cues.append((
-            *nearly_words(stay), *_entry(song, inside, stay), *_company(inside, with_them),
-            *techniques(inside), *_ringing(inside, stays, place),
+            *nearly_words(stay), *_entry(song, inside, stay),
+            *_company(part, attacks[stay.section]), *techniques(inside),
+            *_ringing(inside, stays, place),
         ))  # fmt: skip
     return cues
 
@@ -124,13 +125,12 @@ def _heard_before(song: Song, others: pd.DataFrame, onset: float, bar: int) -> l
     return sentences[:2]
 
 
-def _company(inside: pd.DataFrame, with_them: pd.DataFrame) -> list[str]:
-    """Who else plays, where that is nobody or one, and whom the part doubles."""
-    names = list(dict.fromkeys(with_them["part"].tolist()))
+def _company(part: str, attacks: Mapping[str, _Attacks]) -> list[str]:
+    """Who else plays in a section, where that is nobody or one, and whom the part doubles."""
+    names = [name for name in attacks if name != part]
     sentences = ["alone"] if not names else []
     for name in names:
-        theirs = with_them if len(names) == 1 else with_them[with_them["part"] == name]
-        apart = _octaves_apart(inside, theirs)
+        apart = _octaves_apart(attacks[part], attacks[name])
         if apart is not None:
             sentences.append(f"doubles {name} {_OCTAVES[apart]}")
     if len(names) == 1 and not sentences:
@@ -138,23 +138,30 @@ def _company(inside: pd.DataFrame, with_them: pd.DataFrame) -> list[str]:
     return sentences
 
 
-def _octaves_apart(own: pd.DataFrame, theirs: pd.DataFrame) -> int | None:
+def _octaves_apart(ours: _Attacks, others: _Attacks) -> int | None:
     """By how many semitones a part doubles another; none where it does not."""
-    ours, others = _attacks(own), _attacks(theirs)
-    if min(len(ours), len(others)) < _FEWEST:
+    least = _SAME * max(len(ours), len(others))
+    if min(len(ours), len(others)) < max(_FEWEST, least):
         return None
     for apart in _OCTAVES:
         moved = {(onset, pitch - apart) for onset, pitch in ours}
-        if len(moved & others) >= _SAME * max(len(ours), len(others)):
+        if len(moved & others) >= least:
             return apart
     return None
 
 
-def _attacks(notes: pd.DataFrame) -> set[tuple[float, float]]:
-    pitch = notes["pitch"].to_numpy()
-    played = ~np.isnan(pitch) & ~notes["grace"].to_numpy()
-    onset = notes["onset"].to_numpy()[played].round(6)
-    return set(zip(onset.tolist(), pitch[played].tolist(), strict=True))
+def _attacks(notes: pd.DataFrame) -> dict[str, dict[str, _Attacks]]:
+    """Onset and pitch of the notes of each part in each section, grace notes left out."""
+    is_timed = notes["pitch"].notna().to_numpy() & ~notes["grace"].to_numpy(dtype=bool)
+    found: dict[str, dict[str, _Attacks]] = {}
+    for section, part, onset, pitch, timed in zip(
+        notes["section"].tolist(), notes["part"].tolist(), notes["onset"].round(6).tolist(),
+        notes["pitch"].tolist(), is_timed.tolist(), strict=True,
+    ):  # fmt: skip
+        own = found.setdefault(section, {}).setdefault(part, set())
+        if timed:
+            own.add((onset, pitch))
+    return found
 
 
 def techniques(inside: pd.DataFrame) -> list[str]:

@@ -73,7 +73,8 @@ def played_words(
                             tuple(map(_sentence, said)))  # fmt: skip
     count = count_words(passage)
     line = ", ".join(filter(None, [*again, what, count.split(";")[0]]))
-    holds = holds_of(passage) if passage.kind not in _NO_SHAPES else []
+    has_shapes = passage.kind not in _NO_SHAPES and len(passage.shapes) <= MOST_SHAPES
+    holds = holds_of(passage) if has_shapes else []
     shapes = _shape_list(passage, holds)
     said = [*again, what, *before, *filter(None, [shapes, count]),
             *_hard_moves(holds), *after]  # fmt: skip
@@ -111,17 +112,13 @@ def strings_words(passage: Passage) -> str:
 
 def _shape_list(passage: Passage, holds: Sequence[Hold]) -> str:
     shapes = passage.shapes if holds else ()
-    if len(shapes) > MOST_SHAPES:
-        return ""
     return listed(f"{label} {passage.shape_text(shape)}" for label, shape in shapes)
 
 
 def _shape_steps(passage: Passage, holds: Sequence[Hold]) -> list[str]:
     """Each shape with its fingers, where every time it is held has the same."""
-    if not holds or len(passage.shapes) > MOST_SHAPES:
-        return []
     steps = []
-    for label, shape in passage.shapes:
+    for label, shape in passage.shapes if holds else ():
         full = sum(fret > passage.neck.capo for fret in shape)
         fingers = {
             finger_text(passage, hold)
@@ -155,8 +152,7 @@ def _hard_moves(holds: Sequence[Hold]) -> list[str]:
 
 def _bars(passage: Passage, holds: Sequence[Hold], *, whole: bool) -> list[str]:
     """What is struck bar by bar: all, or as much as a reader can use."""
-    are_named = bool(holds) and len(passage.shapes) <= MOST_SHAPES
-    labels = [label for label, _ in passage.shapes] if are_named else []
+    labels = [label for label, _ in passage.shapes] if holds else []
     different = set(passage.stay.different) & set(passage.bars)
     bars = different if passage.stay.nearly_as and different and not whole else set(passage.bars)
     steps = bar_steps(passage, bars, labels)
