@@ -1,7 +1,8 @@
 """Signs at the numbers of the tablature, bars drawn as the bar before, short systems, sizes.
 
 What is drawn is found in the SVG: where a line or an arc begins and ends against the numbers, which
-letters stand where. How techniques, fingers and repeated bars are written is common practice.
+letters stand where. How techniques, fingers, counts and repeated bars are written is common
+practice.
 """
 
 from __future__ import annotations
@@ -12,13 +13,16 @@ from pathlib import Path
 
 import pytest
 
+from arrange.explaining.passages import bar_counts_of
 from arrange.formats.chart import read_chart
 from arrange.formats.reading import read
+from arrange.guitar.fret_counting import shown_fret
 from arrange.guitar.players import Player
 from arrange.handouts import engraving
 from arrange.handouts.engraving import engrave, engrave_prepared, prepare
 from arrange.handouts.sheets import fingered_part
 from arrange.handouts.tab_signs import drawn_techniques, marked_notes
+from arrange.tables.setups import note_setups
 
 DATASETS = Path(__file__).parent.parent / "datasets"
 DEMOS = [("low-water.musicxml", "Guitar 1"), ("low-water.musicxml", "Guitar 2"),
@@ -298,16 +302,17 @@ def test_digits_and_symbols_are_legible_in_any_size(staff_mm):
         assert line.number_size * CAPITAL * mm >= 1.59
 
 
-def test_a_part_is_measured_once_for_all_sizes(monkeypatch):
+@pytest.mark.parametrize("has_notes", [True, False])
+def test_a_part_is_measured_once_for_all_sizes(monkeypatch, has_notes):
     calls, measure = [], engraving._bar_widths
     monkeypatch.setattr(engraving, "_bar_widths", lambda xml: calls.append(xml) or measure(xml))
     song = read(DATASETS / "tarrow-weir.txt")
-    prepared = prepare(song, "Guitar 1", [(2, 9), (34, 41)])
+    prepared = prepare(song, "Guitar 1", [(2, 9), (34, 41)], has_notes=has_notes)
     count = len(calls)
     for staff_mm in (5.0, 6.7):
         lines = engrave_prepared(prepared, 186, staff_mm)
         assert len(calls) == count > 0
-        alone = engrave(song, "Guitar 1", [(2, 9), (34, 41)], 186, staff_mm)
+        alone = engrave(song, "Guitar 1", [(2, 9), (34, 41)], 186, staff_mm, has_notes=has_notes)
         assert [(s.first, s.last, s.height) for each in lines for s in each] == [
             (s.first, s.last, s.height) for each in alone for s in each
         ]
@@ -331,12 +336,15 @@ def test_one_bar_or_two_keep_their_natural_width():
         assert cut.numbered().count(">18</text>") == 1
 
 
+@pytest.mark.parametrize("has_notes", [True, False])
 @pytest.mark.parametrize(("name", "part"), DEMOS)
-def test_signs_stay_within_their_picture(name, part):
+def test_signs_stay_within_their_picture(name, part, has_notes):
     song, fingered = fingered_part(read(DATASETS / name), Player(part))
     sections = zip(song.sections["first_measure"], song.sections["last_measure"], strict=True)
     for line in itertools.chain(
-        *engrave(song, part, [*sections], 186, 4.7, fingered["finger"].tolist())
+        *engrave(
+            song, part, [*sections], 186, 4.7, fingered["finger"].tolist(), has_notes=has_notes
+        )
     ):
         moved = re.search(r'<g color="black" transform="translate\(0 (-?\d+)\)', line.picture)
         margin = re.search(r'page-margin" transform="translate\([\d.]+, ([\d.]+)', line.picture)
@@ -345,3 +353,172 @@ def test_signs_stay_within_their_picture(name, part):
         for x, y in rows:
             assert 0 < float(x) + 620 < line.width
             assert 150 < float(y) + down <= line.height * line.width - 20
+
+
+def counts(line):
+    """Return (x, text, how narrow) of the counts, from left to right."""
+    found = re.findall(r'class="count-tab" (?:x="(\d+)"|transform="translate\((\d+) \d+\) '
+                       r'scale\(([\d.]+) 1\)")[^>]*>([^<]*)<', line.picture)  # fmt: skip
+    return sorted((float(x or moved), text.replace("&amp;", "&"), float(narrow or 1))
+                  for x, moved, narrow, text in found)  # fmt: skip
+
+
+def said_counts(song, part, bar):
+    """Return (count as it is said, fret numbers) of each attack of a bar."""
+    own = song.notes[(song.notes["part"] == part) & (song.notes["measure"] == bar)]
+    own = own[~own["grace"] & ~own["technique"].fillna("").str.contains("cue")]
+    setting = song.measures.iloc[bar - 1]
+    attacks = [(onset - setting["onset"], notes) for onset, notes in own.groupby("onset")]
+    said = bar_counts_of(setting["meter"], setting["duration"], [at for at, _ in attacks])
+    if any(count.startswith("after") for count in said):
+        return [("", [])] * len(said)
+    capo = note_setups(song)["capo"]
+    frets_from = song.parts.set_index("part")["frets_from"][part]
+    return [
+        (count, sorted("×" if isinstance(note.technique, str) and "muted" in note.technique
+                       else str(shown_fret(note.fret, capo[note.Index], frets_from))
+                       for note in notes.itertuples()))
+        for count, (_, notes) in zip(said, attacks, strict=True)
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(("name", "part"), DEMOS)
+def test_each_attack_has_its_count_below_it(name, part):
+    """Bar by bar: the count as it is said, and above it the frets of that attack."""
+    song, _ = fingered_part(read(DATASETS / name), Player(part))
+    sections = [*zip(song.sections["first_measure"], song.sections["last_measure"], strict=True)]
+    prepared = prepare(song, part, sections, has_notes=False)
+    for lines, (stretch, _) in zip(engrave_prepared(prepared, 186, 4.7), prepared.stretches,
+                                   strict=True):  # fmt: skip
+        for line in lines:
+            bars = [bar for bar in range(line.first, line.last + 1) if bar not in stretch.repeated]
+            wanted = [each for bar in bars for each in said_counts(song, part, bar) if each[0]]
+            found = counts(line)
+            assert len(found) == len(wanted)
+            drawn = numbers(line)
+            for (x, text, _), (said, frets) in zip(found, wanted, strict=True):
+                assert text == said or (not text[0].isdecimal() and said.endswith(text))
+                assert sorted(fret for at, _, fret in drawn if abs(at - x) < 1) == frets
+
+
+@pytest.mark.parametrize("staff_mm", [4.7, 6.7])
+@pytest.mark.parametrize(("step", "cell"), [("sixteenths", "3" * 16), ("eighth triplets", "3" * 12),
+                                            ("sixteenths", "3-33" * 4), ("sixteenths", "-33-" * 4),
+                                            ("eighth triplets", "-33" * 4)])  # fmt: skip
+def test_counts_are_legible_and_touch_nothing(step, cell, staff_mm):
+    rest = "-" * len(cell)
+    rows = [f"{string} |{'|'.join([cell if string == 'B' else rest] * 4)}|" for string in "EBGDAE"]
+    song = tab("\n".join(rows), "| Em | D | G | C |", step)
+    (lines,) = engrave(song, "Guitar 1", [(1, 4)], 186, staff_mm, has_notes=False)
+    widths = {"&": 0.78, "e": 0.615, "a": 0.613, "trip": 1.716, "let": 1.285}
+    for line in lines:
+        size = int(re.search(r'class="count-tab"[^>]*font-size="(\d+)', line.picture)[1])
+        assert size * CAPITAL * 186 / line.width >= 1.79
+        found = []
+        for x, text, narrow in counts(line):
+            digits = len(text) - len(text.lstrip("1234"))
+            wide = 0.636 * digits + widths.get(text[digits:], 0)
+            found.append((x, size * narrow * wide / 2))
+            assert narrow >= 0.4
+        assert len(found) == (line.last - line.first + 1) * sum(sign != "-" for sign in cell)
+        for (x, half), (after, other) in itertools.pairwise(found):
+            assert x + half + 20 < after - other
+
+
+SYNCOPATED = """
+E |--------|--------|
+B |33-3--33|-3--3---|
+G |--------|--------|
+D |--------|--------|
+A |--------|--------|
+E |--------|--------|
+"""
+
+
+def test_a_sign_stands_alone_where_its_number_is_struck():
+    line = only_line(tab(SYNCOPATED), has_notes=False)
+    assert [text for _, text, _ in counts(line)] == ["1", "&", "2&", "4", "&", "1&", "3"]
+    assert counts(only_line(tab(SYNCOPATED))) == [], "notation needs none"
+
+
+def test_a_bar_whose_rhythm_fits_no_count_has_none():
+    """Thirds of a beat and quarters of another one."""
+    song = tab("""
+E |--------|--------|
+B |222222--|3-3-3-3-|
+G |--------|--------|
+D |--------|--------|
+A |--------|--------|
+E |--------|--------|
+""")  # fmt: skip
+    onset = [0, 1 / 3, 2 / 3, 1, 1.25, 1.5, *song.notes["onset"].iloc[6:]]
+    length = [1 / 3, 1 / 3, 1 / 3, 0.25, 0.25, 2.5, *song.notes["duration"].iloc[6:]]
+    notes = song.notes.assign(onset=onset, duration=length)
+    song = type(song)(song.parts, song.sections, song.measures, song.chords, notes)
+    line = only_line(song, has_notes=False)
+    assert [text for _, text, _ in counts(line)] == ["1", "2", "3", "4"]
+    assert counts(line)[0][0] == numbers(line)[-4][0]
+
+
+@pytest.mark.parametrize(("name", "part"), DEMOS)
+def test_tablature_alone_is_lower_and_has_the_same_symbols(name, part):
+    song, fingered = fingered_part(read(DATASETS / name), Player(part))
+    sections = [*zip(song.sections["first_measure"], song.sections["last_measure"], strict=True)]
+    fingers = fingered["finger"].tolist()
+    alone, both = (
+        list(itertools.chain(*engrave(song, part, sections, 186, 4.7, fingers, has_notes=has)))
+        for has in (False, True)
+    )
+    played = [[line.height * 186 for line in each if numbers(line)] for each in (alone, both)]
+    assert max(played[0]) < min(23, *played[1])
+    assert [symbol for line in alone for symbol in symbols(line)] == [
+        symbol for line in both for symbol in symbols(line)
+    ]
+    assert [text for line in alone for _, text in written(line, "finger")] == [
+        text for line in both for _, text in written(line, "finger")
+    ]
+    for line in alone:
+        assert line.picture.count('class="clef"') == 1
+        assert "keySig" not in line.picture
+        meters = song.measures["meter"].tolist()
+        is_new = any(bar == 1 or meters[bar - 2] != meters[bar - 1]
+                     for bar in range(line.first, line.last + 1))  # fmt: skip
+        assert ('class="meterSig"' in line.picture) == is_new
+
+
+def test_a_new_meter_is_seen_in_tablature_alone():
+    song = read_chart(
+        b"key: E minor\nmeter: 3/4\npart: Guitar 1; standard tuning\nsection: A\n"
+        b"chords | Em | Em |\nGuitar 1 | 022000 | 022000 |\n"
+        b"section: B\nmeter: 4/4\nchords | Em | Em |\nGuitar 1 | 022000 | 022000 |\n"
+    )
+    (lines,) = engrave(song, "Guitar 1", [(1, 4)], 186, has_notes=False)
+    assert sum(line.picture.count('class="meterSig"') for line in lines) == 2
+    assert {text for line in lines for _, text, _ in counts(line)} == {"1"}
+
+
+def test_what_lies_on_no_string_is_written_in_notation():
+    """The stretch with such a note alone; a part without a tuning whole."""
+    song = bars("022000 quarters", "320033", "022000 quarters", "320033")
+    notes = song.notes.assign(string=song.notes["string"].mask(song.notes.index == 0),
+                              fret=song.notes["fret"].mask(song.notes.index == 0))  # fmt: skip
+    song = type(song)(song.parts, song.sections, song.measures, song.chords, notes)
+    both = engrave(song, "Guitar 1", [(1, 2), (3, 4)], 186)
+    alone = engrave(song, "Guitar 1", [(1, 2), (3, 4)], 186, has_notes=False)
+    assert alone[0] == both[0]
+    assert alone[1][0].height < both[1][0].height / 1.2
+    assert len(counts(alone[1][0])) == 5
+    low_water = read(DATASETS / "low-water.musicxml")
+    voice = [engrave(low_water, "Voice", [(5, 12)], 186, has_notes=has) for has in (True, False)]
+    assert voice[0] == voice[1]
+
+
+def test_a_clef_is_whole():
+    """Below the staff it reaches 655 thousandths of its height, from the engraver's font."""
+    song = read(DATASETS / "tarrow-weir.txt")
+    for line in itertools.chain(*engrave(song, "Whistle", [(1, 8)], 186)):
+        moved = re.search(r'<g color="black" transform="translate\(0 (-?\d+)\)', line.picture)
+        margin = re.search(r'page-margin" transform="translate\([\d.]+, ([\d.]+)', line.picture)
+        clef = re.search(r'href="#E050[^>]*translate\(\d+, (\d+)\)', line.picture)
+        low = float(clef[1]) + 0.72 * 655 + float(margin[1]) + float(moved[1])
+        assert low < line.height * line.width

@@ -31,10 +31,10 @@ from arrange.handouts.bar_lines import (
     chord_contents,
     repeated_bars,
 )
-from arrange.handouts.excerpts import part_excerpt
+from arrange.handouts.excerpts import lie_on_strings, part_excerpt
 from arrange.handouts.systems import IN_PICTURE, LEFT, System, drawn_groups, system_of
 from arrange.handouts.tab_signs import TabSign, marked_notes
-from arrange.tables.song import Song
+from arrange.tables.song import Song, part_row
 
 STAFF_MM = 6.7  # height of the five lines, parts have some 7 mm (common practice)
 _STAFF_UNITS = 72.0  # the engraver's height of a staff, in its page units
@@ -58,18 +58,21 @@ _OPTIONS = {
     "xmlIdSeed": 1, "scale": 100, "header": "none", "footer": "none", "svgViewBox": True,
     "adjustPageHeight": True, "smuflTextFont": "none", "mnumInterval": 0, "unit": 9,
     "pageMarginLeft": LEFT, "pageMarginRight": 2, "pageMarginTop": 6, "pageMarginBottom": 6,
-    "staffLineWidth": 0.18, "stemWidth": 0.26, "barLineWidth": 0.36, "spacingStaff": 4,
-    "defaultBottomMargin": 2.5, "defaultTopMargin": 1.5,
+    "staffLineWidth": 0.18, "stemWidth": 0.26, "barLineWidth": 0.36, "spacingStaff": 3,
+    "defaultBottomMargin": 1.5, "defaultTopMargin": 1.5,
     "minLastJustification": 0.3, "harmDist": 1.6, "condense": "none",
 }  # fmt: skip
 
 
 class _Bars(NamedTuple):
-    """First and last played measure, and those between them that repeat the bar before."""
+    """First and last played measure, those between them that repeat the bar before, and whether
+    notation stands over their tablature.
+    """
 
     first: int
     last: int
     repeated: frozenset[int]
+    has_notes: bool
 
     def places(self) -> list[int]:
         """Return which of the bars, from 0, repeat the bar before."""
@@ -99,9 +102,12 @@ def engrave(
     width_mm: float,
     staff_mm: float = STAFF_MM,
     fingers: Sequence[float] | None = None,
+    *,
+    has_notes: bool = True,
 ) -> list[list[System]]:
     """Return the systems of each stretch of a part: ``prepare`` and ``engrave_prepared``."""
-    return engrave_prepared(prepare(song, part, stretches, fingers), width_mm, staff_mm)
+    prepared = prepare(song, part, stretches, fingers, has_notes=has_notes)
+    return engrave_prepared(prepared, width_mm, staff_mm)
 
 
 def prepare(
@@ -109,6 +115,8 @@ def prepare(
     part: str,
     stretches: Sequence[tuple[int, int]],
     fingers: Sequence[float] | None = None,
+    *,
+    has_notes: bool = True,
 ) -> Prepared:
     """Return stretches of a part, measured: most of what takes time, and the same in any size.
 
@@ -121,6 +129,9 @@ def prepare(
     fingers : sequence of float, optional
         The fretting finger of each note of the part, in the order of the song's notes; 0, NaN or
         none for none. It is drawn where the hand moves or stretches.
+    has_notes : bool
+        False for the tablature alone, the count of each attack below it. A part without a tuning,
+        and a stretch with a note that lies on no string, are written in notation all the same.
 
     Raises
     ------
@@ -132,13 +143,20 @@ def prepare(
         raise _too_full(part, int(held.index[0]))
     own = _Part(song, part, marked_notes(song, part, fingers))
     lines = bar_lines(song, own.notes)
-    phrases = [_cut(first, last, lines) for first, last in stretches]
+    unplaced = set(own.notes["measure"][~lie_on_strings(song, part, own.notes)])
+    has_tuning = isinstance(part_row(song, part)["tuning"], tuple)
+    phrases = [
+        _cut(first, last, lines, has_notes=has_notes or not has_tuning
+             or not unplaced.isdisjoint(range(first, last + 1)))
+        for first, last in stretches
+    ]  # fmt: skip
     widths = iter(_phrase_widths(own, list(itertools.chain(*phrases))))
     measured = []
     for each in phrases:
         bars = list(itertools.chain.from_iterable(next(widths) for _ in each))
         repeated = frozenset(itertools.chain.from_iterable(phrase.repeated for phrase in each))
-        measured.append((_Bars(each[0].first, each[-1].last, repeated), bars))
+        ends = each[0].first, each[-1].last
+        measured.append((_Bars(*ends, repeated, each[0].has_notes), bars))
     return Prepared(own, measured, lines.is_closed)
 
 
@@ -169,21 +187,23 @@ def engrave_prepared(
     return [list(itertools.chain.from_iterable(next(systems) for _ in each)) for each in passages]
 
 
-def _cut(first: int, last: int, lines: BarLines) -> list[_Bars]:
+def _cut(first: int, last: int, lines: BarLines, *, has_notes: bool) -> list[_Bars]:
     """A stretch cut before each measure that may begin one."""
     starts = [first, *(bar for bar in range(first + 1, last + 1) if not lines.is_closed[bar - 1])]
     ends = [start - 1 for start in starts[1:]] + [last]
     repeated = repeated_bars(first, last, lines.is_same, _MOST_BARS)
-    return [_Bars(start, end, repeated & frozenset(range(start, end + 1)))
+    return [_Bars(start, end, repeated & frozenset(range(start, end + 1)), has_notes)
             for start, end in zip(starts, ends, strict=True)]  # fmt: skip
 
 
 class _Content(NamedTuple):
     """What a stretch looks like on the page, but for its bar numbers.
 
-    `signs` are meter and key of each bar, `begins` is True where those of its first bar are new.
+    `signs` are meter and, in notation, key of each bar, `begins` is True where those of its first
+    bar are new.
     """
 
+    has_notes: bool
     signs: tuple[tuple[Any, Any], ...]
     begins: bool
     is_end: bool
@@ -201,24 +221,29 @@ def _contents(part: _Part, stretches: Sequence[_Bars]) -> list[_Content]:
     ends = [*starts[1:], song.duration]
     before, found = None, []
     for stretch in stretches:
-        first, last, repeated = stretch
-        own = tuple(signs[first - 1 : last])
+        first, last, repeated, has_notes = stretch
+        own = tuple((meter, key if has_notes else None) for meter, key in signs[first - 1 : last])
         held = tuple(_REPEAT if bar in repeated else notes[bar - 1]
                      for bar in range(first, last + 1))  # fmt: skip
         chords = chord_contents(song, starts[first - 1], ends[last - 1])
-        found.append(_Content(own, own[0] != before, last == len(starts), held, chords))
+        begins = own[0] != before
+        found.append(_Content(has_notes, own, begins, last == len(starts), held, chords))
         before = own[-1]
     return found
 
 
 def _documents(contents: Sequence[_Content]) -> Iterator[list[int]]:
     """The places of those that are engraved together: some bars of one meter and key, or a line
-    would warn of what does not follow.
+    would warn of what does not follow; all with notation or all without.
     """
     own: list[int] = []
     bars = 0
     for place, content in enumerate(contents):
-        is_other = own and (content.begins or contents[own[-1]].signs[-1] != content.signs[0])
+        is_other = bool(own) and (
+            content.begins
+            or contents[own[-1]].signs[-1] != content.signs[0]
+            or contents[own[-1]].has_notes != content.has_notes
+        )
         if own and (is_other or bars + len(content.signs) > _MOST_AT_ONCE):
             yield own
             own, bars = [], 0
@@ -240,15 +265,15 @@ class _Document(NamedTuple):
 
 def _document(part: _Part, stretches: Sequence[_Bars], *, begins: bool) -> _Document:
     """The stretches as one document. Where meter and key are not new, a bar leads with them."""
-    start = stretches[0].first
-    lead = [] if begins else [_Bars(start, start, frozenset())]
+    start, *_, has_notes = stretches[0]
+    lead = [] if begins else [_Bars(start, start, frozenset(), has_notes)]
     all_bars = [*lead, *stretches]
     counts = [bars.last - bars.first + 1 for bars in all_bars]
     begun = np.cumsum(counts) - counts
     repeated = {int(at) + place for at, bars in zip(begun, all_bars, strict=True)
                 for place in bars.places()}  # fmt: skip
     ends = [(bars.first, bars.last) for bars in all_bars]
-    excerpt = part_excerpt(part.song, part.name, ends, part.notes, repeated)
+    excerpt = part_excerpt(part.song, part.name, ends, part.notes, repeated, has_notes=has_notes)
     text = format_tree(excerpt.root).decode()
     return _Document(len(lead), text, excerpt.numbers, excerpt.symbols, excerpt.signs)
 
@@ -301,8 +326,8 @@ def _passages(
             natural = math.ceil((_LOOSE * sum(bars[start:end]) + _BEFORE_BARS) / step) * step
         repeated = stretch.repeated & frozenset(range(ends[0], ends[1] + 1))
         passages.append(_Passage(
-            _Bars(*ends, repeated), tuple(end - start for start, end in own), width,
-            natural if natural <= _COMPACT * width else width,
+            _Bars(*ends, repeated, stretch.has_notes), tuple(end - start for start, end in own),
+            width, natural if natural <= _COMPACT * width else width,
         ))  # fmt: skip
     return passages
 
@@ -370,16 +395,19 @@ def _render(xml: str, **options: Any) -> list[str]:
     return [toolkit.renderToSVG(page) for page in range(1, toolkit.getPageCount() + 1)]
 
 
-_STAFF_LINE = re.compile(
-    r'class="measure">\s*<g [^>]*class="staff">\s*<path d="M(-?[\d.]+) [\d.]+ L(-?[\d.]+) '
-)
+# A string is drawn in pieces, from number to number.
+_STAFF_LINES = re.compile(r'class="measure">\s*<g [^>]*class="staff">\s*((?:<path [^>]*>\s*)+)')
+_LINE_ENDS = re.compile(r'd="M(-?[\d.]+) [\d.]+ L(-?[\d.]+) ')
 
 
 def _bar_widths(xml: str) -> tuple[float, ...]:
     """Width of each bar in page units, where none is pushed together."""
     (picture,) = _render(xml, breaks="none", adjustPageWidth=True, pageWidth=60000)
-    return tuple((float(right) - float(left)) / IN_PICTURE
-                 for left, right in _STAFF_LINE.findall(drawn_groups(picture)))  # fmt: skip
+    lines = map(_LINE_ENDS.findall, _STAFF_LINES.findall(drawn_groups(picture)))
+    return tuple(
+        (max(float(right) for _, right in own) - min(float(left) for left, _ in own)) / IN_PICTURE
+        for own in lines
+    )
 
 
 def _broken(bars: Sequence[float], repeated: Sequence[int], room: float) -> list[tuple[int, int]]:

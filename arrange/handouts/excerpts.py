@@ -65,6 +65,8 @@ def part_excerpt(
     stretches: Sequence[tuple[int, int]],
     notes: pd.DataFrame | None = None,
     repeated: Collection[int] = (),
+    *,
+    has_notes: bool = True,
 ) -> Excerpt:
     """Return these stretches of a part, each from its first to its last played measure.
 
@@ -79,9 +81,11 @@ def part_excerpt(
         Of ``marked_notes``; else without fingers.
     repeated : collection of int
         Which of the excerpt's bars, from 0, are the sign of the bar before, without chord symbols.
+    has_notes : bool
+        False for the tablature alone; the part then needs a tuning.
     """
     notes = marked_notes(song, part) if notes is None else notes
-    excerpt, numbers, signs = _excerpt_song(song, part, stretches, notes)
+    excerpt, numbers, signs = _excerpt_song(song, part, stretches, notes, has_notes=has_notes)
     root = score_tree(excerpt, [])
     for name in root.iter("part-name"):
         name.text = ""
@@ -100,7 +104,7 @@ def part_excerpt(
                 for element in measure.findall("barline"):
                     measure.remove(element)
             if is_tab:
-                _leave_rhythm(measure)
+                _leave_rhythm(measure, has_notes=has_notes)
             else:
                 _add_beams(measure, meters[bar], divisions)
                 _leave_strings(measure)
@@ -154,19 +158,31 @@ def _name_continued(staff: Any) -> None:
             note.set("id", f"{begun[string]}-{number}")
 
 
-def _leave_rhythm(measure: Any) -> None:
-    """Leave stems and rests to the notation above."""
+def _leave_rhythm(measure: Any, *, has_notes: bool) -> None:
+    """Leave stems, tuplets and rests to the notation above or to the counts below; without
+    notation an empty bar keeps its rest.
+    """
+    is_empty = all(note.find("rest") is not None for note in measure.findall("note"))
     for note in measure.findall("note"):
         if note.find("rest") is not None:
-            note.set("print-object", "no")
+            if has_notes or not is_empty:
+                note.set("print-object", "no")
         else:
             stem = note.makeelement("stem")
             stem.text = "none"
             note.insert(_place_before(note, "notehead", *_AFTER_BEAMS), stem)
+        for notations in note.findall("notations"):
+            for tuplet in notations.findall("tuplet"):
+                notations.remove(tuplet)
 
 
 def _excerpt_song(
-    song: Song, part: str, stretches: Sequence[tuple[int, int]], own: pd.DataFrame
+    song: Song,
+    part: str,
+    stretches: Sequence[tuple[int, int]],
+    own: pd.DataFrame,
+    *,
+    has_notes: bool,
 ) -> tuple[Song, list[int], list[TabSign]]:
     """A song of the stretches one after the other, the played measure of each of its bars, and
     the signs of its tablature.
@@ -198,7 +214,7 @@ def _excerpt_song(
         measure=measure[held] + (begins + 1 - first)[stretch], section=_NAMES_ONLY,
     )  # fmt: skip
     chords = [chords_within(song, *ends) for ends in zip(start, end, strict=True)]
-    signs = signs_of(notes, stretch)
+    signs = signs_of(notes, stretch, has_counts=not has_notes)
     leads_out = notes["leads_to"].to_numpy() > last[stretch]
     notes = notes.assign(technique=[
         _without(names, LEADING) if is_out else names
@@ -215,7 +231,9 @@ def _excerpt_song(
         duration=length.sum(),
     )  # fmt: skip
     parts, both = _staves(song, part, notes)
-    excerpt = Song(parts, sections, bars.reset_index(drop=True),
+    if not has_notes:
+        parts, both = (table[table["part"] == TAB] for table in (parts, both))
+    excerpt = Song(parts.reset_index(drop=True), sections, bars.reset_index(drop=True),
                    symbols.reset_index(drop=True), both)  # fmt: skip
     return excerpt, numbers, signs
 
@@ -256,20 +274,31 @@ def _staves(song: Song, part: str, notes: pd.DataFrame) -> tuple[pd.DataFrame, p
         transpose=_OCTAVE if is_octave else row["transpose"],
     )  # fmt: skip
     plain = notes.assign(part=SCORE)  # with its strings: what leads on stays on them
-    is_placed = notes[["string", "fret", "pitch"]].notna().all(axis=1).to_numpy()
-    fretted = notes[is_placed]
     if not isinstance(row["tuning"], tuple):
         return score, plain
+    is_placed = lie_on_strings(song, part, notes)
+    fretted = notes[is_placed]
     is_muted = fretted["technique"].fillna("").str.contains("muted")
     places = np.flatnonzero(is_placed)  # among all notes, as the signs are
     ids = [f"{MUTED if muted else 'fret-'}{n}" for n, muted in zip(places, is_muted, strict=True)]
     capo = note_setups(song)["capo"].loc[fretted.index]
     shown = shown_fret(fretted["fret"], capo, row["frets_from"])
     fretted = fretted.assign(part=TAB, technique=None, source_id=ids, fret=shown)
-    fretted = fretted[shown.to_numpy() >= 0]  # a source may fix what lies behind the capo
     parts = pd.concat([score, score.assign(part=TAB)], ignore_index=True)
     parts["tuning"] = object_column([None, row["tuning"]])
     return parts, pd.concat([plain, fretted.astype({"technique": "str"})], ignore_index=True)
+
+
+def lie_on_strings(song: Song, part: str, notes: pd.DataFrame) -> Array:
+    """Return which notes of a part have a place in its tablature."""
+    row = part_row(song, part)
+    if not isinstance(row["tuning"], tuple):
+        return np.zeros(len(notes), dtype=bool)
+    capo = note_setups(song)["capo"].loc[notes.index]
+    shown = shown_fret(notes["fret"], capo, row["frets_from"])
+    is_placed = notes[["string", "fret", "pitch"]].notna().all(axis=1)
+    # A source may fix what lies behind the capo.
+    return (is_placed & (shown >= 0).fillna(False)).to_numpy(dtype=bool)
 
 
 def _voices_downward(notes: pd.DataFrame) -> dict[str, str]:

@@ -7,9 +7,15 @@ number is not in the picture: lines that hold the same are the same picture.
 from __future__ import annotations
 
 import itertools
+import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cache
+from pathlib import Path
+from xml.etree import ElementTree
+
+import verovio
 
 from arrange.handouts.excerpts import MUTED
 from arrange.handouts.tab_signs import Number, TabSign, TabStaff, draw_signs
@@ -19,10 +25,21 @@ IN_PICTURE = 10.0  # of the picture's coordinates to one of the engraver's page 
 LEFT = 62  # page units for the bar number, left of the staff
 
 _NUMBER_X = LEFT * IN_PICTURE - 75  # where a bar number ends
-_SYMBOL_SIZE, _FRET_SIZE, _NUMBER_SIZE = 450, 380, 300  # picture coordinates, and at least:
-_SYMBOL_MM, _FRET_MM, _NUMBER_MM = 2.6, 2.0, 1.6  # heights of capitals and digits. By eye.
+_SYMBOL_SIZE, _FRET_SIZE, _NUMBER_SIZE, _COUNT_SIZE = (
+    450,
+    380,
+    300,
+    300,
+)  # picture coordinates, and at least:
+_SYMBOL_MM, _FRET_MM, _NUMBER_MM, _COUNT_MM = (
+    2.6,
+    2.0,
+    1.6,
+    1.8,
+)  # heights of capitals and digits. By eye.
 _STAFF_HIGH = 720.0
 _CAPITAL = 0.729  # height of capitals and digits of DejaVu Sans, against the size
+_ASCENDER = 0.78  # of the highest letters: flats, brackets
 _OVER_STRING = 110  # where the engraver sets a fret number, below its string
 _WIDE = 0.7  # of a digit, against its size
 _SYMBOL_WIDE = 0.82  # of a letter of a chord symbol: "m" and "#" are wider than others
@@ -96,7 +113,6 @@ _VIEW = re.compile(r'<svg class="definition-scale"[^>]*viewBox="0 0 ([\d.]+) ([\
 _SHELL = re.compile(r"<svg [^>]*>")
 _PAGE_MOVED = re.compile(r'class="page-margin" transform="([^"]*)"')
 _MARGIN = re.compile(r'class="page-margin" transform="translate\([^,]+, ([\d.]+)\)"')
-_TOP = re.compile(r'class="staff">\s*<path d="M-?[\d.]+ (-?[\d.]+) ')
 _STAFF_PATHS = re.compile(r'class="staff">\s*((?:<path [^>]*>\s*)+)')
 _PATH = re.compile(r' d="M(-?[\d.]+) (-?[\d.]+) L(-?[\d.]+) ')
 _HARM = re.compile(
@@ -112,14 +128,15 @@ _UNWANTED = re.compile(
 )
 _ID = re.compile(r' id="(?!E[0-9A-F]{3})[^"]*"')
 _OWN_STYLE = re.compile(r"<style type=\"text/css\">.*?</style>", re.DOTALL)
-# Heights of what is drawn: signs, stems and lines, corners of beams, ends of ties.
-_HEIGHTS = re.compile(
-    r'translate\(-?[\d.]+, (-?[\d.]+)\)|[ML]-?[\d.]+[ ,](-?[\d.]+)|points="-?[\d.]+,(-?[\d.]+)'
+_GLYPH = re.compile(
+    r'<use xlink:href="#(\w{4})[^"]*" transform="translate\(-?[\d.]+, (-?[\d.]+)\) '
+    r"scale\(-?[\d.]+, ([\d.]+)\)"
 )
-_ACCIDENTAL = re.compile(r'class="accid">\s*<use [^>]*translate\(-?[\d.]+, (-?[\d.]+)\)')
-_ACCIDENTAL_HIGH = 260  # of a sharp or natural over its line, about
-_SIGN_HIGH = 160  # half a sign's height, about
-_CLEF_HIGH = 330  # over the upper line
+_DRAWN = re.compile(r' (?:d|points)="([^"]*)"')  # lines, stems, beams, ties
+_HEIGHT = re.compile(r"-?[\d.]+[ ,](-?[\d.]+)")
+_USUAL_BOX = (-250.0, 250.0)  # of a glyph that the engraver's font has from another
+_GAP = 100  # between what is drawn and the chord symbols above it
+_EDGE = 30  # blank above and below
 
 
 def system_of(
@@ -146,21 +163,19 @@ def system_of(
     """
     picture = drawn_groups(page)
     width = float(_VIEW.search(picture)[1])  # type: ignore[index]
-    body = picture[picture.index('class="system"') :]
-    heights = [float(next(filter(None, found))) for found in _HEIGHTS.findall(body)]
-    staff_top = float(_TOP.search(picture)[1])  # type: ignore[index]
-    alone = [float(height) - _ACCIDENTAL_HIGH for height in _ACCIDENTAL.findall(body)]
-    top = min(min(heights) - _SIGN_HIGH, staff_top - _CLEF_HIGH, *alone)
-    bottom = max(heights) + _SIGN_HIGH
-    row = top - 60  # the chord symbols stand in a row above all of it
+    extents = _extents(picture[picture.index('class="system"') :])
+    staff_top = min(float(y) for _, y, _ in _PATH.findall(_STAFF_PATHS.search(picture)[1]))  # type: ignore[index]
     symbol_size = _size(_SYMBOL_SIZE, _SYMBOL_MM, staff_mm)
     fret_size = _size(_FRET_SIZE, _FRET_MM, staff_mm)
-    drawn, below = _signs(picture, signs, heights, fret_size)
-    bottom = max(bottom, below)
+    count_size = _size(_COUNT_SIZE, _COUNT_MM, staff_mm)
+    drawn, top, bottom = _signs(picture, signs, extents, fret_size, count_size)
+    top = min(top, *(high for high, _ in extents))
+    bottom = max(bottom, *(low for _, low in extents)) + _EDGE
+    row = top - _GAP  # the chord symbols stand in a row above all of it
     picture = _with_symbols(picture, symbols, row, width, symbol_size)
     picture = _FRET.sub(lambda found: f"<g {found[2]}{_fret(found, fret_size)}", picture)
     picture = _OWN_STYLE.sub(_STYLE, _ID.sub("", picture))
-    above = row - symbol_size if symbols else top
+    above = (row - _ASCENDER * symbol_size if symbols else top) - _EDGE
     high, margin = bottom - above, float(_MARGIN.search(picture)[1])  # type: ignore[index]
     shell = (
         f'<svg class="engraved" viewBox="0 0 {width:.0f} {high:.0f}" version="1.1" '
@@ -185,24 +200,55 @@ def _moved_as_page(page: str) -> str:
     return _PAGE_MOVED.search(page)[1]  # type: ignore[index]
 
 
+def _extents(body: str) -> list[tuple[float, float]]:
+    """The upper and the lower end of each glyph and line."""
+    boxes = _glyph_boxes()
+    glyphs = (
+        (boxes.get(name, _USUAL_BOX), float(y), float(scale))
+        for name, y, scale in _GLYPH.findall(body)
+    )
+    found = [(y - high * scale, y - low * scale) for (low, high), y, scale in glyphs]
+    for path in _DRAWN.findall(body):
+        heights = [float(y) for y in _HEIGHT.findall(path)]
+        found.append((min(heights), max(heights)))
+    return found
+
+
+@cache
+def _glyph_boxes() -> dict[str, tuple[float, float]]:
+    """The lower and the upper end of each glyph of the engraver's font, upward from its line."""
+    font = ElementTree.parse(Path(verovio.__file__).parent / "data" / "Leipzig.xml")
+    boxes = {}
+    for box in font.iter("g"):
+        low, high = float(box.get("y", 0)), float(box.get("h", 0))
+        boxes[box.get("c", "")] = low, low + high
+    return boxes
+
+
 def _signs(
-    picture: str, signs: Sequence[TabSign], heights: Sequence[float], size: float
-) -> tuple[str, float]:
-    """The signs of the tablature, and how far down they reach."""
+    picture: str,
+    signs: Sequence[TabSign],
+    extents: Sequence[tuple[float, float]],
+    size: float,
+    count_size: float,
+) -> tuple[str, float, float]:
+    """The signs of the tablature, and how high and how far down it reaches with them."""
     numbers = []
     for found in _FRET.finditer(picture):
         half = _fret_wide(_fret_number(found), size) / 2
-        place = int(found[1].split("-")[1])
-        numbers.append(Number(place, float(found[3]), float(found[4]) - _OVER_STRING, half))
+        place, *goes_on = found[1].split("-")[1:]
+        y = float(found[4]) - _OVER_STRING
+        numbers.append(Number(int(place), float(found[3]), y, half, not goes_on))
     if not numbers:
-        return "", 0.0
+        return "", math.inf, -math.inf
     paths = _STAFF_PATHS.findall(picture)
-    lines = [float(y) for _, y, _ in _PATH.findall(paths[1])]
-    over = max((each for each in heights if each < min(lines) - 60), default=0.0) + _SIGN_HIGH
+    staves = len(paths) // picture.count('class="measure"')
+    lines = [float(y) for _, y, _ in _PATH.findall(paths[staves - 1])]
+    over = max((low for _, low in extents if low < min(lines) - 60), default=-math.inf)
     right = max(float(x) for _, _, x in _PATH.findall(paths[-1]))
     staff = TabStaff(min(number.x for number in numbers) - 2 * size, right, min(lines),
                      max(lines), over)  # fmt: skip
-    return draw_signs(numbers, signs, staff, size / _FRET_SIZE)
+    return draw_signs(numbers, signs, staff, size / _FRET_SIZE, count_size)
 
 
 def _with_symbols(

@@ -1,4 +1,4 @@
-"""Signs at the numbers of a tablature: slides, arcs with H or P, P.M., let ring, fingers.
+"""Signs at the numbers of a tablature: slides, arcs with H or P, P.M., let ring, fingers, counts.
 
 The engraver draws none of them there. They are drawn into its picture, line by line, from where
 its numbers stand; what leads over the end of a line is open there and goes on in the next one.
@@ -14,7 +14,9 @@ import pandas as pd
 
 from arrange.formats.musicxml.writing_layers import LEADING
 from arrange.guitar.necks import Array
+from arrange.handouts.tab_counts import attack_counts, fitted_counts
 from arrange.tables.song import Song
+from arrange.text.markup import escape_html
 
 _DRAWN = (*LEADING, "muted", "palm mute", "let ring")
 _DRAWN_IN_NOTATION = ("slide", "muted")
@@ -26,11 +28,14 @@ _LETTER = 280  # size of letters and fingers
 _ARC = 130  # how high an arc rises
 _SLANT = 95  # a slide's end over or below its string
 _OPEN = 330  # length of what leads on without a number to lead to
-_ROW = 340  # height of a row of signs, and how far its letters reach below their line
-_BELOW = 75
+_ROW = 310  # height of a row of signs, and how far its letters reach below their line
+_BELOW = 60
 _CLEAR = 60
 _NEAR = 1e-6  # quarter notes
 _HALF = 140  # of a fret number's height
+_CAPITAL = 0.76  # height of digits and of the ampersand, against the size
+_UNDER = 70  # between the counts and what is above them
+_TAIL = 0.24  # of a letter, below its base line, against the size
 _RUNS = (("palm", "P.M."), ("ring", "let ring"))
 
 
@@ -60,6 +65,8 @@ class TabSign(NamedTuple):
         Palm mute; let ring.
     finger : int
         0 where none is drawn.
+    counted : str
+        Its count; empty where none is drawn.
     """
 
     leads: tuple[str, ...]
@@ -68,18 +75,20 @@ class TabSign(NamedTuple):
     palm: bool
     ring: bool
     finger: int
+    counted: str
 
 
 class Number(NamedTuple):
     """A number of the tablature: the place of its sign, and where it is drawn.
 
-    `y` is the string's, `half` half the number's width, `string` from the top of the staff.
+    `y` is the string's, `half` half the number's width, `is_struck` False where a tie goes on.
     """
 
     place: int
     x: float
     y: float
     half: float
+    is_struck: bool
 
 
 def marked_notes(song: Song, part: str, fingers: Sequence[float] | None = None) -> pd.DataFrame:
@@ -97,7 +106,7 @@ def marked_notes(song: Song, part: str, fingers: Sequence[float] | None = None) 
     DataFrame
         The part's notes; `rise`, the frets by which the next note on the string is higher, where
         they lead there; `leads_to`, the measure of that note, infinite where it does not follow at
-        once; `finger`, 0 where none is to be drawn.
+        once; `finger`, 0 where none is to be drawn; `count`, empty where it has none.
     """
     own = song.notes[song.notes["part"] == part]
     given = [0] * len(own) if fingers is None else list(fingers)
@@ -112,6 +121,7 @@ def marked_notes(song: Song, part: str, fingers: Sequence[float] | None = None) 
     own["rise"] = np.where(is_leading, rise, np.nan)
     own["leads_to"] = np.where(is_leading, leads_to, -1.0)
     own["finger"] = _fingers_drawn(own)
+    own["count"] = attack_counts(song, own)
     return own
 
 
@@ -138,7 +148,7 @@ def _fingers_drawn(own: pd.DataFrame) -> Array:
     return np.where(said & is_lowest.fillna(False), finger, 0).astype(np.int64)
 
 
-def signs_of(notes: pd.DataFrame, stretch: Array) -> list[TabSign]:
+def signs_of(notes: pd.DataFrame, stretch: Array, *, has_counts: bool) -> list[TabSign]:
     """Return the sign of each note, in order.
 
     Parameters
@@ -147,6 +157,8 @@ def signs_of(notes: pd.DataFrame, stretch: Array) -> list[TabSign]:
         Of ``marked_notes``.
     stretch : integers
         The stretch in which each stands; nothing leads from one into another.
+    has_counts : bool
+        Whether their counts are drawn.
     """
     order = notes.assign(place=range(len(notes)), stretch=stretch).sort_values(
         ["stretch", "onset", "grace"], ascending=[True, True, False], kind="stable"
@@ -154,13 +166,15 @@ def signs_of(notes: pd.DataFrame, stretch: Array) -> list[TabSign]:
     after = order.groupby(["stretch", "string"])["place"].shift(-1).fillna(-1)
     to = np.full(len(notes), -1)
     to[order["place"].to_numpy()] = after.where(np.isfinite(order["leads_to"]), -1)
-    columns: list[list[Any]] = [notes[name].tolist() for name in ("technique", "rise", "finger")]
+    columns: list[list[Any]] = [
+        notes[name].tolist() for name in ("technique", "rise", "finger", "count")
+    ]
     signs = []
-    for technique, rise, finger, target in zip(*columns, to.tolist(), strict=True):
+    for technique, rise, finger, count, target in zip(*columns, to.tolist(), strict=True):
         names = technique.split(", ") if isinstance(technique, str) else []
         leads = tuple(name for name in names if name in LEADING)
         signs.append(TabSign(leads, target, rise, "palm mute" in names, "let ring" in names,
-                             int(finger)))  # fmt: skip
+                             int(finger), count if has_counts else ""))  # fmt: skip
     return signs
 
 
@@ -178,9 +192,13 @@ class TabStaff(NamedTuple):
 
 
 def draw_signs(
-    numbers: Sequence[Number], signs: Sequence[TabSign], staff: TabStaff, scale: float
-) -> tuple[str, float]:
-    """Return the signs of a line as SVG, and how far below the staff they reach.
+    numbers: Sequence[Number],
+    signs: Sequence[TabSign],
+    staff: TabStaff,
+    scale: float,
+    count_size: float,
+) -> tuple[str, float, float]:
+    """Return the signs of a line as SVG, and how high and how far down it reaches with them.
 
     Parameters
     ----------
@@ -191,29 +209,45 @@ def draw_signs(
     staff : TabStaff
     scale : float
         Of letters, 1 for a staff of usual size.
+    count_size : float
+        Of the counts' letters, in the picture's coordinates.
     """
     first = {number.place: number for number in reversed(numbers)}
     last = {number.place: number for number in numbers}
     drawn = list(_leads(first, last, signs, staff, scale))
-    below = max(staff.bottom, max(number.y for number in numbers) + _HALF * scale)
-    fingers = [(number, signs[place].finger) for place, number in first.items()
-               if signs[place].finger]  # fmt: skip
+    half, row, letter = _HALF * scale, _ROW * scale, 0.75 * _LETTER * scale
+    above = min(staff.top, min(number.y for number in numbers) - half)
+    arcs = [number.y for number in numbers if set(signs[number.place].leads) - {"slide"}]
+    if arcs:
+        above = min(above, min(arcs) - half - _ARC - 35 - letter)
+    below = max(staff.bottom, max(number.y for number in numbers) + half)
+    struck = [(number, signs[place]) for place, number in first.items() if number.is_struck]
+    fingers = [(number.x, str(sign.finger)) for number, sign in struck if sign.finger]
     if fingers:
-        below += _ROW * scale
-        drawn += [_sign(each.x, below - _BELOW * scale, str(finger), scale, "finger")
-                  for each, finger in fingers]  # fmt: skip
-    has_arc = any(set(signs[n.place].leads) - {"slide"} and n.y < staff.top + 250 for n in numbers)
+        below += row
+        drawn += [_sign(x, below - _BELOW * scale, finger, scale, "finger")
+                  for x, finger in fingers]  # fmt: skip
     for kind, words in _RUNS:
         runs = list(_runs(first, signs, kind))
         if not runs:
             continue
-        row = staff.top - _HALF * scale - _CLEAR
-        if has_arc or row - 0.75 * _LETTER * scale < staff.over:
-            below += _ROW * scale
-            row = below - _BELOW * scale
-        has_arc = True  # the row above is taken
-        drawn += [_run(start, end, row, words, scale) for start, end in runs]
-    return "".join(drawn), below
+        base = above - _CLEAR
+        if base - letter < staff.over:
+            below += row
+            base = below - _BELOW * scale
+        else:
+            above = base - letter
+        drawn += [_run(start, end, base, words, scale) for start, end in runs]
+    counts = dict(
+        sorted((round(number.x), sign.counted) for number, sign in struck if sign.counted)
+    )
+    if counts:
+        below += _UNDER + _CAPITAL * count_size
+        fits = fitted_counts([*counts.items()], count_size)
+        drawn += [_count(x, below, count, count_size, fit)
+                  for (x, count), fit in zip(counts.items(), fits, strict=True)]  # fmt: skip
+        below += _TAIL * count_size * any("p" in count for count in counts.values())
+    return "".join(drawn), above, below
 
 
 def _leads(
@@ -304,9 +338,19 @@ def _run(start: Number, end: Number, y: float, words: str, scale: float) -> str:
 
 
 def _sign(x: float, y: float, words: str, scale: float, kind: str, anchor: str = "middle") -> str:
-    style = ' font-style="italic"' if kind == "run" else ""
+    style = ' font-style="italic"' if kind in ("run", "finger") else ""
     return (
         f'<text class="{kind}-tab" x="{x:.0f}" y="{y:.0f}" text-anchor="{anchor}" '
         f'font-size="{_LETTER * scale:.0f}px"{style} '
         f'font-family="DejaVu Sans, sans-serif">{words}</text>'
+    )
+
+
+def _count(x: float, y: float, words: str, size: float, narrow: float) -> str:
+    place = f'x="{x:.0f}" y="{y:.0f}"'
+    if narrow < 1:
+        place = f'transform="translate({x:.0f} {y:.0f}) scale({narrow:.2f} 1)"'
+    return (
+        f'<text class="count-tab" {place} text-anchor="middle" font-size="{size:.0f}px" '
+        f'font-family="DejaVu Sans, sans-serif">{escape_html(words)}</text>'
     )
