@@ -21,6 +21,7 @@ from arrange.handouts.song_facts import new_facts
 from arrange.handouts.stretches import (
     EITHER,
     NOTES,
+    RATHER_NOTES,
     TAB,
     Bar,
     Stretch,
@@ -133,7 +134,8 @@ def part_stretches(
                 new, seen = drawn_shapes(own, neck, hand, source.frets_from, known)
                 stretch = replace(stretch, shapes=new, seen=seen)
             else:
-                form = EITHER if is_strummed else TAB if necks and style == "shapes" else NOTES
+                form = TAB if style == "shapes" else EITHER if is_strummed else RATHER_NOTES
+                form = form if necks else NOTES
                 stretch = replace(stretch, spans=engraved_spans(group, form))
         stretches.append(stretch)
     return tuple(stretches)

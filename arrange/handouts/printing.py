@@ -18,7 +18,7 @@ from arrange.handouts.engraving import STAFF_MM
 from arrange.handouts.page_setup import page_foot, print_template, text_height, text_width
 from arrange.handouts.page_turns import LEAST_SECONDS, TURN_SECONDS, page_starts
 from arrange.handouts.sheets import PartSheet
-from arrange.handouts.stretches import EITHER, Bar, Stretch
+from arrange.handouts.stretches import EITHER, RATHER_NOTES, TAB, Bar, Stretch
 from arrange.handouts.systems import System
 from arrange.handouts.typesetting import PAPERS, compile_template, query_template
 from arrange.tables.song import Song
@@ -30,6 +30,14 @@ _PART_SIZE = 13.0  # points; some 4.6 mm, read at arm's length
 # Against that size and the usual staff: the smallest has a staff of 4.7 mm.
 _SCALES = (1.0, 0.94, 0.88, 0.82, 0.76, 0.7)
 _LONG_SCALE = 0.88  # where two pages do not do
+_HOPELESS = 0.96  # of the smallest size; heights are known that well before it is tried
+_CHORDS_IN_TAB = (
+    "Chords stand in tablature with counts, so that all lies open on two pages; the web page has "
+    "their notation."
+)
+_NO_NOTATION = (
+    "Tablature with counts, so that all lies open on two pages; the web page has the notation."
+)
 _A_ROW = 4  # bars that are drawn with their counts
 _A_ROW_OF_CHORDS = 8
 _SHAPES_A_ROW, _MOST_SHAPES_A_ROW = 9, 12  # in the largest size, and in any; as in sheet.typ
@@ -54,9 +62,10 @@ class _Piece:
 
 @dataclass(frozen=True)
 class _Pages:
-    """Pieces in a size, and the piece that each page begins with."""
+    """Pieces in a size, what is in tablature alone, and the piece that each page begins with."""
 
     scale: float
+    in_tab: tuple[str, ...]
     pieces: list[_Piece]
     starts: list[int]
 
@@ -73,28 +82,36 @@ def print_part(sheet: PartSheet, song: Song, paper: str) -> bytes:
     blocks = [piece.block for piece in pages.pieces]
     turns = _turns(pages.starts, [piece.rest for piece in pages.pieces])
     printed = {"pass": "print", "starts": pages.starts, "turns": turns,
-               "why_long": _why_long(sheet, pages)}  # fmt: skip
+               "why_so": _why_so(sheet, pages)}  # fmt: skip
     return compile_template(
         print_template("sheet.typ"), _data(sheet, blocks, paper, pages.scale) | printed
     )
 
 
 def _best_pages(sheet: PartSheet, song: Song, paper: str) -> _Pages:
-    """The pages in the largest size that fits; a size is skipped that would save too little."""
-    pages = _laid_out(sheet, song, paper, _SCALES[0])
+    """The pages with notation where that fits, else without that of chords, else without any."""
+    forms = {span.form for stretch in sheet.stretches for span in stretch.spans}
+    for in_tab in ((TAB,), (TAB, EITHER), (TAB, EITHER, RATHER_NOTES)):
+        if in_tab[-1] in forms or len(in_tab) == 1:
+            pages = _largest(sheet, song, paper, in_tab)
+            if pages.count <= FACING:
+                return pages
+    return _laid_out(sheet, song, paper, _LONG_SCALE, (TAB,))
+
+
+def _largest(sheet: PartSheet, song: Song, paper: str, in_tab: Sequence[str]) -> _Pages:
+    """The pages in the largest size that fits; a size is skipped that would save too little, and
+    the smallest is not tried where it would save far too little.
+    """
+    pages = _laid_out(sheet, song, paper, _SCALES[0], in_tab)
     while pages.count > FACING:
         asked = pages.scale * _least_saving(pages, paper)
         smaller = [scale for scale in _SCALES if scale < pages.scale]
-        if not smaller:
+        if not smaller or asked < _HOPELESS * smaller[-1]:
             break
         scale = next((s for s in smaller if s <= asked), smaller[-1])
-        pages = _laid_out(sheet, song, paper, scale)
-    if pages.count > FACING and any(
-        span.form == EITHER for s in sheet.stretches for span in s.spans
-    ):
-        short = _laid_out(sheet, song, paper, _SCALES[-1], is_short=True)
-        pages = short if short.count <= FACING else pages
-    return pages if pages.count <= FACING else _laid_out(sheet, song, paper, _LONG_SCALE)
+        pages = _laid_out(sheet, song, paper, scale, in_tab)
+    return pages
 
 
 def _least_saving(pages: _Pages, paper: str) -> float:
@@ -104,9 +121,9 @@ def _least_saving(pages: _Pages, paper: str) -> float:
 
 
 def _laid_out(
-    sheet: PartSheet, song: Song, paper: str, scale: float, *, is_short: bool = False
+    sheet: PartSheet, song: Song, paper: str, scale: float, in_tab: Sequence[str]
 ) -> _Pages:
-    blocks = _blocks(sheet, paper, scale, is_short=is_short)
+    blocks = _blocks(sheet, paper, scale, in_tab)
     template = print_template("sheet.typ")
     plain = [block | ({"picture": ""} if "picture" in block else {}) for block in blocks]
     heights = json.loads(query_template(template, "heights", _data(sheet, plain, paper, scale)))
@@ -116,13 +133,13 @@ def _laid_out(
         [piece.height for piece in pieces], [piece.rest for piece in pieces],
         ["title" in piece.block for piece in pieces], text_height(paper) - _SPARE_MM,
     )  # fmt: skip
-    return _Pages(scale, pieces, starts)
+    return _Pages(scale, tuple(in_tab), pieces, starts)
 
 
-def _why_long(sheet: PartSheet, pages: _Pages) -> str:
-    """Why the sheet has more pages than lie open at once."""
+def _why_so(sheet: PartSheet, pages: _Pages) -> str:
+    """Why there is no notation, or more pages than lie open at once."""
     if pages.count <= FACING:
-        return ""
+        return {EITHER: _CHORDS_IN_TAB, RATHER_NOTES: _NO_NOTATION}.get(pages.in_tab[-1], "")
     bars = sum(stretch.times[0].last - stretch.times[0].first + 1 for stretch in sheet.stretches
                if stretch.plays)  # fmt: skip
     return (
@@ -131,10 +148,12 @@ def _why_long(sheet: PartSheet, pages: _Pages) -> str:
     )
 
 
-def _blocks(sheet: PartSheet, paper: str, scale: float, *, is_short: bool) -> list[dict[str, Any]]:
+def _blocks(
+    sheet: PartSheet, paper: str, scale: float, in_tab: Sequence[str]
+) -> list[dict[str, Any]]:
     """All that stands on the pages, in order."""
     width = text_width(paper)
-    systems = sheet.systems(width, STAFF_MM * scale, is_short=is_short)
+    systems = sheet.systems(width, STAFF_MM * scale, in_tab)
     found: list[dict[str, Any]] = [{"kind": "head", "above": 0.0}]
     for stretch, own in zip(sheet.stretches, systems, strict=True):
         found += _stretch_blocks(stretch, own, width, scale)
@@ -292,6 +311,6 @@ def _data(
         "pass": "measure", "paper": PAPERS[paper][2], "size": _PART_SIZE * scale, "scale": scale,
         "title": sheet.title, "name": sheet.part, "player": sheet.player,
         "foot": page_foot(sheet.title, sheet.part), "facts": sheet.facts, "form": sheet.form,
-        "legend": sheet.legend, "why_long": "", "blocks": list(blocks),
+        "legend": sheet.legend, "why_so": "", "blocks": list(blocks),
         "notices": list(sheet.notices), "starts": [], "turns": [],
     }  # fmt: skip

@@ -25,6 +25,7 @@ HELD, SILENT, MUTED = "–", "·", "×"
 STROKES = (DOWN, UP)
 MOST_SHAPES = 14  # a section that needs more is easier to read as notation; by eye
 
+_FEWEST = 2  # strings of a shape, of which no section of shapes holds fewer
 _STRUM = 3  # strings from which an attack is a strum; fewer are named
 _AFTER = 4.0  # quarter notes behind a section: a shape struck early has its chord there
 _NEAR = 1e-6
@@ -100,7 +101,8 @@ def strum_section(
     if shapes is None or not is_placed or inside["grace"].any():
         return None
     held, labels = shapes.held, shapes.labels
-    if not all(labels) or len(shapes.whole) > MOST_SHAPES:
+    is_line = not all(labels) or any(len(each.strings) < _FEWEST for each in held)
+    if is_line or len(shapes.whole) > MOST_SHAPES:
         return None
     struck = struck_of(inside.assign(end=inside["onset"] + inside["duration"]))
     numbered = {each.chord for each, label in zip(held, labels, strict=True)

@@ -28,7 +28,7 @@ from arrange.handouts.part_stretches import StretchSource, part_stretches
 from arrange.handouts.remarks_and_decisions import part_notices
 from arrange.handouts.shapes_and_rhythm import StrumSection, strum_sections
 from arrange.handouts.song_facts import song_facts, tuning_words
-from arrange.handouts.stretches import EITHER, NOTES, TAB, Stretch
+from arrange.handouts.stretches import EITHER, NOTES, RATHER_NOTES, TAB, Stretch
 from arrange.handouts.systems import System
 from arrange.quantities.texture import echo_times
 from arrange.tables.schemas import NOTES as NOTE_COLUMNS
@@ -39,6 +39,7 @@ from arrange.theory.chords import chord_symbol, moved_chord
 from arrange.theory.pitch import moved_key
 
 STYLES = ("notation", "shapes")
+_FORMS = {NOTES: (NOTES, EITHER, RATHER_NOTES), TAB: (TAB, EITHER, RATHER_NOTES)}
 _MOST_PROBLEMS = 4  # problems named one by one
 
 WARM_UP = (
@@ -90,21 +91,21 @@ class PartSheet:
     lessons: tuple[tuple[str, tuple[str, ...]], ...] = ()
 
     def systems(
-        self, width_mm: float, staff_mm: float = STAFF_MM, *, is_short: bool = False
+        self, width_mm: float, staff_mm: float = STAFF_MM, in_tab: Sequence[str] = (TAB,)
     ) -> list[list[list[System]]]:
         """Return the systems of each span of each stretch.
 
         Parameters
         ----------
         width_mm, staff_mm : float
-        is_short : bool
-            Whether chords are engraved without notation.
+        in_tab : sequence of str
+            The forms that are engraved as tablature alone.
         """
-        forms = {NOTES: NOTES, TAB: TAB, EITHER: TAB if is_short else NOTES}
+        forms = {form: TAB if form in in_tab else NOTES for form in _FORMS[TAB] + _FORMS[NOTES]}
         spans = [span for stretch in self.stretches for span in stretch.spans]
         systems = {}
         for form, prepared in self.engraved.items():
-            held = [span for span in spans if span.form in (form, EITHER)]
+            held = [span for span in spans if span.form in _FORMS[form]]
             measured = zip(held, prepared.stretches, strict=True)
             own = [each for span, each in measured if forms[span.form] == form]
             systems[form] = iter(
@@ -169,8 +170,8 @@ def _prepared(
     """The spans of all stretches, measured, by form."""
     spans = [span for stretch in stretches for span in stretch.spans]
     fingers = None if fingered is None else fingered["finger"].astype(float).tolist()
-    held = {form: [(s.first, s.last) for s in spans if s.form in (form, EITHER)]
-            for form in (NOTES, TAB)}  # fmt: skip
+    held = {form: [(s.first, s.last) for s in spans if s.form in forms]
+            for form, forms in _FORMS.items()}  # fmt: skip
     return {
         form: prepare(song, part, own, fingers, has_notes=form == NOTES)
         for form, own in held.items() if own

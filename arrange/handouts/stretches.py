@@ -18,7 +18,8 @@ from arrange.handouts.shapes_and_rhythm import StrumSection
 from arrange.tables.song import Song
 from arrange.text.words import bars_words, joined_labels, number_runs
 
-NOTES, TAB, EITHER = "notes", "tab", "either"  # how bars are engraved
+NOTES, TAB = "notes", "tab"  # how bars are engraved
+EITHER, RATHER_NOTES = "either", "rather notes"
 
 _NEAR = 1e-9  # quarter notes
 _MOST_PATTERNS = 4  # of a section, beside each other on the page; where there are more, bar by bar
@@ -74,8 +75,8 @@ class Span:
     first, last : int
         Played measures.
     form : str
-        ``NOTES`` for notation with tablature, ``TAB`` for tablature with counts, ``EITHER`` for
-        notation that is left out where room is short.
+        ``NOTES`` for notation with tablature, ``TAB`` for tablature with counts; ``EITHER`` for
+        notation that is left out where room is short, ``RATHER_NOTES`` where even then it is.
     """
 
     label: str
