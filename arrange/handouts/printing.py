@@ -27,10 +27,9 @@ from arrange.text.words import counted, first_up
 FACING = 2  # pages that lie open on the stand
 
 _PART_SIZE = 13.0  # points; some 4.6 mm, read at arm's length
-# Against that size and the usual staff: the smallest has a staff of 4.7 mm.
-_SCALES = (1.0, 0.94, 0.88, 0.82, 0.76, 0.7)
+# Against that size and the usual staff: the smallest has a staff of 4.5 mm.
+_SCALES = (1.0, 0.94, 0.88, 0.82, 0.76, 0.7, 0.675)
 _LONG_SCALE = 0.88  # where two pages do not do
-_HOPELESS = 0.96  # of the smallest size; heights are known that well before it is tried
 _CHORDS_IN_TAB = (
     "Chords stand in tablature with counts, so that all lies open on two pages; the web page has "
     "their notation."
@@ -89,41 +88,38 @@ def print_part(sheet: PartSheet, song: Song, paper: str) -> bytes:
 
 
 def _best_pages(sheet: PartSheet, song: Song, paper: str) -> _Pages:
-    """The pages with notation where that fits, else without that of chords, else without any."""
+    """The pages with notation where that fits, else without that of chords, else without any; in
+    the largest size that fits.
+
+    Sizes are first tried with blank lines of music, which are quick.
+    """
     forms = {span.form for stretch in sheet.stretches for span in stretch.spans}
-    for in_tab in ((TAB,), (TAB, EITHER), (TAB, EITHER, RATHER_NOTES)):
-        if in_tab[-1] in forms or len(in_tab) == 1:
-            pages = _largest(sheet, song, paper, in_tab)
+    ways = [in_tab for in_tab in ((TAB,), (TAB, EITHER), (TAB, EITHER, RATHER_NOTES))
+            if in_tab[-1] in forms or len(in_tab) == 1]  # fmt: skip
+    for in_tab in ways:
+        for scale in _SCALES:
+            guess = _laid_out(sheet, song, paper, scale, in_tab, are_blank=True)
+            is_last = in_tab == ways[-1] and scale == _SCALES[-1]
+            if guess.count > FACING and not is_last:
+                continue
+            pages = _laid_out(sheet, song, paper, scale, in_tab)
             if pages.count <= FACING:
                 return pages
     return _laid_out(sheet, song, paper, _LONG_SCALE, (TAB,))
 
 
-def _largest(sheet: PartSheet, song: Song, paper: str, in_tab: Sequence[str]) -> _Pages:
-    """The pages in the largest size that fits; a size is skipped that would save too little, and
-    the smallest is not tried where it would save far too little.
-    """
-    pages = _laid_out(sheet, song, paper, _SCALES[0], in_tab)
-    while pages.count > FACING:
-        asked = pages.scale * _least_saving(pages, paper)
-        smaller = [scale for scale in _SCALES if scale < pages.scale]
-        if not smaller or asked < _HOPELESS * smaller[-1]:
-            break
-        scale = next((s for s in smaller if s <= asked), smaller[-1])
-        pages = _laid_out(sheet, song, paper, scale, in_tab)
-    return pages
-
-
-def _least_saving(pages: _Pages, paper: str) -> float:
-    """By how much a size must shrink at least: heights fall with its square."""
-    music = sum(piece.height for piece in pages.pieces if piece.block["kind"] != "lesson")
-    return float((FACING * text_height(paper) / music) ** 0.5)
-
-
 def _laid_out(
-    sheet: PartSheet, song: Song, paper: str, scale: float, in_tab: Sequence[str]
+    sheet: PartSheet,
+    song: Song,
+    paper: str,
+    scale: float,
+    in_tab: Sequence[str],
+    *,
+    are_blank: bool = False,
 ) -> _Pages:
-    blocks = _blocks(sheet, paper, scale, in_tab)
+    width = text_width(paper)
+    systems = sheet.systems(width, STAFF_MM * scale, in_tab, are_blank=are_blank)
+    blocks = _blocks(sheet, systems, width, scale)
     template = print_template("sheet.typ")
     plain = [block | ({"picture": ""} if "picture" in block else {}) for block in blocks]
     heights = json.loads(query_template(template, "heights", _data(sheet, plain, paper, scale)))
@@ -149,11 +145,9 @@ def _why_so(sheet: PartSheet, pages: _Pages) -> str:
 
 
 def _blocks(
-    sheet: PartSheet, paper: str, scale: float, in_tab: Sequence[str]
+    sheet: PartSheet, systems: Sequence[Sequence[Sequence[System]]], width: float, scale: float
 ) -> list[dict[str, Any]]:
     """All that stands on the pages, in order."""
-    width = text_width(paper)
-    systems = sheet.systems(width, STAFF_MM * scale, in_tab)
     found: list[dict[str, Any]] = [{"kind": "head", "above": 0.0}]
     for stretch, own in zip(sheet.stretches, systems, strict=True):
         found += _stretch_blocks(stretch, own, width, scale)

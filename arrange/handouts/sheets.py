@@ -23,7 +23,13 @@ from arrange.guitar.fret_counting import counting_words, frets_from_of
 from arrange.guitar.hands import Hand
 from arrange.guitar.necks import Neck, capo_words
 from arrange.guitar.players import Player
-from arrange.handouts.engraving import STAFF_MM, Prepared, engrave_prepared, prepare
+from arrange.handouts.engraving import (
+    STAFF_MM,
+    Prepared,
+    blank_systems,
+    engrave_prepared,
+    prepare,
+)
 from arrange.handouts.part_stretches import StretchSource, part_stretches
 from arrange.handouts.remarks_and_decisions import part_notices
 from arrange.handouts.shapes_and_rhythm import StrumSection, strum_sections
@@ -91,7 +97,12 @@ class PartSheet:
     lessons: tuple[tuple[str, tuple[str, ...]], ...] = ()
 
     def systems(
-        self, width_mm: float, staff_mm: float = STAFF_MM, in_tab: Sequence[str] = (TAB,)
+        self,
+        width_mm: float,
+        staff_mm: float = STAFF_MM,
+        in_tab: Sequence[str] = (TAB,),
+        *,
+        are_blank: bool = False,
     ) -> list[list[list[System]]]:
         """Return the systems of each span of each stretch.
 
@@ -100,7 +111,10 @@ class PartSheet:
         width_mm, staff_mm : float
         in_tab : sequence of str
             The forms that are engraved as tablature alone.
+        are_blank : bool
+            Whether they are not engraved, but as high as they may be.
         """
+        engraved = blank_systems if are_blank else engrave_prepared
         forms = {form: TAB if form in in_tab else NOTES for form in _FORMS[TAB] + _FORMS[NOTES]}
         spans = [span for stretch in self.stretches for span in stretch.spans]
         systems = {}
@@ -108,9 +122,7 @@ class PartSheet:
             held = [span for span in spans if span.form in _FORMS[form]]
             measured = zip(held, prepared.stretches, strict=True)
             own = [each for span, each in measured if forms[span.form] == form]
-            systems[form] = iter(
-                engrave_prepared(prepared._replace(stretches=own), width_mm, staff_mm)
-            )
+            systems[form] = iter(engraved(prepared._replace(stretches=own), width_mm, staff_mm))
         return [[next(systems[forms[span.form]]) for span in stretch.spans]
                 for stretch in self.stretches]  # fmt: skip
 
