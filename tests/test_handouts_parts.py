@@ -19,6 +19,7 @@ from matplotlib.ft2font import FT2Font, LoadFlags
 from songs import notes_of, parts_of, song
 
 from arrange.explaining.cues import bars_words, section_cues
+from arrange.explaining.held_shapes import part_shapes
 from arrange.explaining.part_sections import own_notes, part_stays
 from arrange.formats.chart import read_chart
 from arrange.formats.reading import read
@@ -29,7 +30,7 @@ from arrange.handouts import engraving, shapes_and_rhythm
 from arrange.handouts.drawing import draw_shape
 from arrange.handouts.engraving import engrave
 from arrange.handouts.excerpts import part_excerpt
-from arrange.handouts.page_turns import TURN_SECONDS, page_starts, pair_of, turn_cost
+from arrange.handouts.page_turns import EMPTY_COST, TURN_SECONDS, page_starts, pair_of, turn_cost
 from arrange.handouts.shapes_and_rhythm import strum_section, strum_sections
 from arrange.handouts.sheets import fingered_part, tuning_words
 from arrange.theory.meters import bar_counts, beat_name, beats_a_minute, is_compound, tempo_words
@@ -334,6 +335,12 @@ def test_elements_of_a_note_keep_the_order_of_the_schema():
         assert order == sorted(order)
 
 
+def strummed_section(own, part, stay, neck):
+    notes = own_notes(own, part)
+    shapes = part_shapes(own, notes, dict.fromkeys(own.sections["section"], neck))
+    return strum_section(own, notes, stay, shapes.get(stay.section))
+
+
 def test_a_strum_is_counted():
     """C for a bar is strummed on 1, 2 & and 3; G is picked in eighths, then silence follows."""
     c_shape, g_shape = "C3 E3 G3 C4", [("G2", 6), ("D3", 4), ("G3", 3)]
@@ -343,10 +350,10 @@ def test_a_strum_is_counted():
                parts=parts_of("Guitar", tuning=[Neck().tuning]))  # fmt: skip
     own, _ = fingered_part(own, Player("Guitar"))
     notes = own_notes(own, "Guitar")
-    strummed = strum_section(own, notes, part_stays(own, "Guitar")[0], Neck())
+    strummed = strummed_section(own, "Guitar", part_stays(own, "Guitar")[0], Neck())
     first, second = strummed.bars
     assert first.counts == ("1", "&", "2", "&", "3", "&", "4", "&")
-    assert first.marks == ("▼", "–", "·", "▼", "▼", "–", "–", "–")
+    assert first.marks == ("↓", "–", "·", "↑", "↓", "–", "–", "–")
     assert second.marks[3:] == ("·",) * 5
     picked = notes[notes["onset"] >= 4]["string"].astype(str).tolist()
     assert list(second.marks[:3]) == picked
@@ -367,16 +374,15 @@ Guitar 1 | ~ . 320033 320033 | ~ . . xx0232    |
     )
     own, _ = fingered_part(own, Player("Guitar 1"))
     stay = part_stays(own, "Guitar 1")[1]
-    strummed = strum_section(own, own_notes(own, "Guitar 1"), stay, Neck())
-    assert strummed.bars[0].marks == ("–", "–", "·", "·", "▼", "–", "▼", "–")
+    strummed = strummed_section(own, "Guitar 1", stay, Neck())
+    assert strummed.bars[0].marks == ("–", "–", "·", "·", "↓", "–", "↓", "–")
 
 
 def test_a_line_is_no_row_of_shapes():
     own = song(("Guitar", "E3", 0, 1), ("Guitar", "F3", 1, 1),
                parts=parts_of("Guitar", tuning=[Neck().tuning]))  # fmt: skip
     own, _ = fingered_part(own, Player("Guitar"))
-    notes = own_notes(own, "Guitar")
-    assert strum_section(own, notes, part_stays(own, "Guitar")[0], Neck()) is None
+    assert strummed_section(own, "Guitar", part_stays(own, "Guitar")[0], Neck()) is None
 
 
 def test_tunings_are_printed_low_to_high():
@@ -393,17 +399,18 @@ def brute_force(heights, rests, begins, room):
         pages = zip(starts, ends, strict=True)
         if any(sum(heights[a:b]) > room and b > a + 1 for a, b in pages):
             continue
-        best = min(best, cost_of(starts, rests, begins))
+        best = min(best, cost_of(starts, heights, rests, begins, room))
     return best
 
 
-def cost_of(starts, rests, begins):
+def cost_of(starts, heights, rests, begins, room):
     """Return the cost of these pages: page 2 lies beside page 1, page 4 beside page 3, and so
-    on.
+    on; none but the last may be more than a third empty for nothing.
     """
+    empty = sum(3 * sum(heights[a:b]) < 2 * room for a, b in itertools.pairwise(starts))
     turns = [turn_cost(rests[start], begins[start], is_beside=page % 2 == 0)
              for page, start in enumerate(starts[1:], 2)]  # fmt: skip
-    return len(starts) + sum(turns)
+    return len(starts) + sum(turns) + EMPTY_COST * empty
 
 
 def test_pages_are_broken_as_well_as_can_be():
@@ -419,7 +426,7 @@ def test_pages_are_broken_as_well_as_can_be():
         assert starts[0] == 0
         assert all(sum(heights[a:b]) <= 100 or b == a + 1
                    for a, b in zip(starts, ends, strict=True))  # fmt: skip
-        cost = cost_of(starts, rests, begins)
+        cost = cost_of(starts, heights, rests, begins, 100)
         assert cost == pytest.approx(brute_force(heights, rests, begins, 100))
 
 
@@ -525,7 +532,7 @@ def test_a_section_that_returns_is_worked_out_once(monkeypatch):
     own = read(DATASETS / "tarrow-weir.txt")
     own, _ = fingered_part(own, Player("Guitar 2"))
     stays, asked = part_stays(own, "Guitar 2"), []
-    alone = {stay.section: strum_section(own, own_notes(own, "Guitar 2"), stay, Neck(capo=2))
+    alone = {stay.section: strummed_section(own, "Guitar 2", stay, Neck(capo=2))
              for stay in stays if stay.plays}  # fmt: skip
 
     def counted(*arguments):

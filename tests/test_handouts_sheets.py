@@ -23,7 +23,8 @@ from arrange.guitar.players import Player
 from arrange.handouts import PAPERS, STYLES, Layout, write_handout
 from arrange.handouts.band import band_sheet
 from arrange.handouts.band_pages import band_html
-from arrange.handouts.sheets import new_facts, part_sheet
+from arrange.handouts.sheets import part_sheet
+from arrange.handouts.song_facts import new_facts
 from arrange.tables.song import Remark
 
 DATASETS = Path(__file__).parent.parent / "datasets"
@@ -182,10 +183,9 @@ def test_decisions_reach_the_sheet_of_the_player(gate):
     )
     by_section = {each.title: each.notices for each in own.stretches}
     assert by_section == {
-        "Verse 1": ("Ann waits for the second bar",),
-        "Verse 2": (
+        "Verse 1, 2": (
             "Ann waits for the second bar",
-            "Decided: bars 8–9, Ben: by player – as agreed.",
+            "Verse 2: Decided: bars 8–9, Ben: by player – as agreed., "
             "Decided: Verse 2: for all – as agreed.",
         ),
         "Last chorus": (
@@ -205,7 +205,7 @@ def test_remarks_reach_those_that_they_begin_with_or_all(gate):
     """
     assert sheet(gate, "Guitar 1").notices == ("nobody talks between the songs",)
     known = replace(gate, remarks=(Remark("ann, Guitar 1: louder", ("Verse 1",)),))
-    assert sheet(known, "Guitar 1").stretches[0].notices == ("ann, Guitar 1: louder",)
+    assert sheet(known, "Guitar 1").stretches[0].notices == ("Verse 1: ann, Guitar 1: louder",)
     assert sheet(known, "Guitar 2").stretches[0].notices == ()
 
 
@@ -283,14 +283,18 @@ def sheets_of_changing_sounds():
 
 
 def test_a_section_says_its_sound_its_capo_and_its_layers():
-    """What is new stands beside the section; a capo also in the section before, with its time."""
+    """What the part has stands beside each section, for they are not read in the song's order; a
+    capo to be changed in the section before, with its time.
+    """
     page, _ = sheets_of_changing_sounds()
     assert [stretch.facts for stretch in page.stretches] == [
-        ("from Pulse",),
-        ("then capo 2, 10 s for it",),
-        ("overdriven", "echo dotted eighth", "capo 2", "from Hook and Drive + Fx"),
-        ("no echo",),
-    ]
+        ("full", "clean", "no echo", "no capo", "from Pulse"),
+        ("down", "then capo 2, 10 s for it"),
+        (
+            "overdriven", "capo 2",
+            "C: full, echo dotted eighth, from Hook and Drive + Fx", "D: down, no echo",
+        ),
+    ]  # fmt: skip
     head = dict(page.facts)
     assert head["Sound"] == "clean at first; changes stand beside the sections"
     assert head["Capo"].startswith("no capo at first; changes stand beside the sections")

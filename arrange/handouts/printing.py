@@ -7,6 +7,8 @@ to turn; the sheet says why.
 from __future__ import annotations
 
 import json
+import re
+from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
@@ -27,8 +29,8 @@ from arrange.text.words import counted, first_up
 FACING = 2  # pages that lie open on the stand
 
 _PART_SIZE = 13.0  # points; some 4.6 mm, read at arm's length
-# Against that size and the usual staff: the smallest has a staff of 4.5 mm.
-_SCALES = (1.0, 0.94, 0.88, 0.82, 0.76, 0.7, 0.675)
+# Against that size and the usual staff: the smallest has a staff of 4.4 mm.
+_SCALES = (1.0, 0.94, 0.88, 0.82, 0.76, 0.7, 0.67, 0.65)
 _LONG_SCALE = 0.88  # where two pages do not do
 _CHORDS_IN_TAB = (
     "Chords stand in tablature with counts, so that all lies open on two pages; the web page has "
@@ -40,12 +42,13 @@ _NO_NOTATION = (
 _A_ROW = 4  # bars that are drawn with their counts
 _A_ROW_OF_CHORDS = 8
 _SHAPES_A_ROW, _MOST_SHAPES_A_ROW = 9, 12  # in the largest size, and in any; as in sheet.typ
-_MOST_BESIDE = 5  # shapes that leave room for bars beside them
+_MOST_BESIDE = 0.56  # of the width, up to which shapes leave room for bars beside them
 _GAP_MM = 4.0
 _MM_A_LETTER = 0.27  # of a chord symbol, to a point of its size
 _CHORD_SIZE = 15.0  # points
 _LEAST_CHORD = 10.0
 _SPARE_MM = 1.0
+_SVG = re.compile(r"<svg [^>]*>")
 
 
 @dataclass(frozen=True)
@@ -97,11 +100,13 @@ def _best_pages(sheet: PartSheet, song: Song, paper: str) -> _Pages:
     ways = [in_tab for in_tab in ((TAB,), (TAB, EITHER), (TAB, EITHER, RATHER_NOTES))
             if in_tab[-1] in forms or len(in_tab) == 1]  # fmt: skip
     for in_tab in ways:
-        for scale in _SCALES:
-            guess = _laid_out(sheet, song, paper, scale, in_tab, are_blank=True)
-            is_last = in_tab == ways[-1] and scale == _SCALES[-1]
-            if guess.count > FACING and not is_last:
-                continue
+
+        def is_too_long(scale: float, in_tab: Sequence[str] = in_tab) -> bool:
+            return _laid_out(sheet, song, paper, scale, in_tab, are_blank=True).count > FACING
+
+        first = bisect_left(_SCALES, True, key=lambda scale: not is_too_long(scale))
+        is_last = in_tab == ways[-1]
+        for scale in _SCALES[first:] or _SCALES[-1:] * is_last:
             pages = _laid_out(sheet, song, paper, scale, in_tab)
             if pages.count <= FACING:
                 return pages
@@ -121,7 +126,7 @@ def _laid_out(
     systems = sheet.systems(width, STAFF_MM * scale, in_tab, are_blank=are_blank)
     blocks = _blocks(sheet, systems, width, scale)
     template = print_template("sheet.typ")
-    plain = [block | ({"picture": ""} if "picture" in block else {}) for block in blocks]
+    plain = [_without_pictures(block) for block in blocks]
     heights = json.loads(query_template(template, "heights", _data(sheet, plain, paper, scale)))
     rests = _rests(song, sheet.part, blocks)
     pieces = list(map(_Piece, blocks, heights, rests))
@@ -130,6 +135,13 @@ def _laid_out(
         ["title" in piece.block for piece in pieces], text_height(paper) - _SPARE_MM,
     )  # fmt: skip
     return _Pages(scale, tuple(in_tab), pieces, starts)
+
+
+def _without_pictures(block: dict[str, Any]) -> dict[str, Any]:
+    """A block as high, for heights are known without what is drawn."""
+    blank = {"picture": ""} if "picture" in block else {}
+    shapes = [_SVG.match(each)[0] + "</svg>" for each in block.get("shapes", ())]  # type: ignore[index]
+    return block | blank | ({"shapes": shapes} if shapes else {})
 
 
 def _why_so(sheet: PartSheet, pages: _Pages) -> str:
@@ -151,7 +163,7 @@ def _blocks(
     found: list[dict[str, Any]] = [{"kind": "head", "above": 0.0}]
     for stretch, own in zip(sheet.stretches, systems, strict=True):
         found += _stretch_blocks(stretch, own, width, scale)
-    found.append({"kind": "words", "above": 4.0 * scale, "lines": list(sheet.cautions)})
+    found.append({"kind": "words", "above": 2.0 * scale, "lines": list(sheet.cautions)})
     for title, steps in sheet.lessons:
         found.append({"kind": "lesson", "above": 4.0 * scale, "title": title, "lines": list(steps)})
     return found
@@ -177,8 +189,9 @@ def _stretch_blocks(
         head["shapes"] = list(stretch.shapes)
     if stretch.patterns:
         head["patterns"] = [asdict(pattern) for pattern in stretch.patterns]
-        head["beside_shapes"] = len(stretch.shapes) <= _MOST_BESIDE and bool(stretch.shapes)
-        head["shapes_wide"] = _shapes_wide(stretch, width, scale)
+        wide = _shapes_wide(stretch, width, scale)
+        head["beside_shapes"] = 0 < wide <= _MOST_BESIDE * width
+        head["shapes_wide"] = wide if head["beside_shapes"] else width / 4
     others = _others(stretch, systems, width, scale)
     rows = [_system_row(system, "") for system in systems[0]] if systems else []
     has_bars = not systems and any(bar.chords or bar.counts for bar in stretch.bars)
@@ -191,10 +204,9 @@ def _stretch_blocks(
 
 
 def _shapes_wide(stretch: Stretch, width: float, scale: float) -> float:
-    """What stands left of bars that name their pattern: a few shapes, else the patterns, mm."""
+    """How wide the shapes are beside each other, mm."""
     a_row = min(int(_SHAPES_A_ROW / scale), _MOST_SHAPES_A_ROW)
-    count = len(stretch.shapes)
-    return width * count / a_row if 0 < count <= _MOST_BESIDE else width / 4
+    return width * len(stretch.shapes) / a_row
 
 
 def _others(
