@@ -14,8 +14,9 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from arrange.tables.schema_check import check_table
 from arrange.tables.schemas import CHORDS, NOTES, PARTS
-from arrange.tables.song import Song, check_table
+from arrange.tables.song import Song
 
 BARS = 8  # a section
 # Root, kind, members: a made-up progression in G.

@@ -14,8 +14,9 @@ from typing import Any
 
 import pandas as pd
 
+from arrange.tables.schema_check import check_table
 from arrange.tables.schemas import CHORDS, NOTES, PARTS
-from arrange.tables.song import Song, check_table
+from arrange.tables.song import Song
 from arrange.theory.chords import Degree, chord_intervals
 from arrange.theory.meters import meter_quarters
 from arrange.theory.pitch import parse_note

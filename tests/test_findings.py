@@ -34,8 +34,8 @@ from arrange.findings import (
 )
 from arrange.findings.possible_moves import Move, moved_notes
 from arrange.findings.recheck import recheck
+from arrange.tables.schema_check import check_table
 from arrange.tables.schemas import FINDINGS
-from arrange.tables.song import check_table
 
 EXAMPLES = settings(max_examples=40, deadline=None, derandomize=True, phases=[Phase.generate])
 

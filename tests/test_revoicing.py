@@ -18,7 +18,8 @@ from arrange.revoicing.harmonies import Harmonies
 from arrange.revoicing.ideas import VOICING_IDEAS
 from arrange.revoicing.preparing import make_mover, on_neck_of
 from arrange.revoicing.stretches import find_stretch
-from arrange.tables.song import Song, object_column
+from arrange.tables.columns import object_column
+from arrange.tables.song import Song
 from arrange.theory.pitch import parse_pitch_class
 
 LOW_WATER = Path(__file__).parent.parent / "datasets" / "low-water.musicxml"

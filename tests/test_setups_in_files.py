@@ -86,6 +86,32 @@ def test_frets_in_the_file_count_from_the_capo_of_their_section():
     assert [each.text for each in root.iterfind(".//fret")] == ["3", "0", "3"]
 
 
+@pytest.mark.parametrize(("first", "then", "fret"), [(0, 2, 0), (2, 0, 2), (0, 5, 4), (5, 3, 7)])
+def test_notes_tied_into_another_capo_count_from_the_capo_that_they_were_struck_under(
+    tmp_path, first, then, fret
+):
+    """Two strings (B3 and E4 open) ring from one section into the next, then one is struck open.
+
+    With the first row the tied ends say fret 0 under the capo at 2, which only a count from the
+    nut explains.
+    """
+    made = song(
+        ("Guitar", 59 + fret, 0, 6), ("Guitar", 64 + fret, 0, 6), ("Guitar", 64 + then, 6, 2),
+        sections=[("Intro", 1), ("Verse", 2)],
+        parts=parts_of("Guitar", capo=first, tuning=((64, 59, 55, 50, 45, 40),), frets_from="capo"),
+    )  # fmt: skip
+    notes = made.notes.assign(string=[2, 1, 1], fret=[fret, fret, then])
+    setups = pd.DataFrame([("Guitar", "Verse", "clean", None, then, None)], columns=SETUPS.names)
+    path = tmp_path / "song.musicxml"
+    ar.write_musicxml(replace(made, notes=notes, setups=setups), path)
+    frets = [each.text for each in etree.parse(path).iterfind(".//fret")]
+    assert frets == [*[str(fret - first)] * 4, "0"]
+    again = ar.read(path)
+    assert again.notes["fret"].tolist() == [fret, fret, then]
+    assert again.parts["frets_from"].tolist() == ["capo"]
+    assert not [notice for notice in again.notices if "fret" in notice]
+
+
 def test_the_usual_setup_comes_back_where_the_song_begins_with_another(tmp_path):
     """The parts table says clean, though the first words say overdriven."""
     made = in_three_sections(*CHANGING)

@@ -11,8 +11,9 @@ from arrange.clashes import find_clashes
 from arrange.errors import ArrangeError, TableError
 from arrange.formats.reading import read
 from arrange.quantities.register import part_ranges, register_overlap
+from arrange.tables.schema_check import check_table
 from arrange.tables.schemas import DRIVES, FAMILIES, FINDINGS, NOTES, PARTS, SONG_TABLES, describe
-from arrange.tables.song import Song, check_table
+from arrange.tables.song import Song
 from arrange.tables.sounding import cut_notes
 
 # What the package promises to those who use its tables: names, order and dtypes.

@@ -45,9 +45,10 @@ from arrange.formats.musicxml.writing import format_musicxml, write_musicxml
 from arrange.formats.musicxml.writing_durations import Value, cut_into_values, find_divisions
 from arrange.formats.section_names import section_kind
 from arrange.formats.written import TECHNIQUES
+from arrange.tables.schema_check import check_table
 from arrange.tables.schemas import CHORDS, MEASURES, NOTES, PARTS, SECTIONS, SETUPS
 from arrange.tables.setups import where_otherwise
-from arrange.tables.song import Remark, Song, check_table
+from arrange.tables.song import Remark, Song
 from arrange.theory.chords import (
     KINDS,
     Chord,

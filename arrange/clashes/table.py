@@ -10,8 +10,9 @@ import pandas as pd
 from arrange.clashes.kinds import KINDS
 from arrange.clashes.limits import Limits
 from arrange.clashes.scene import Clash, Scene
+from arrange.tables.columns import object_column, text_column
+from arrange.tables.schema_check import make_table
 from arrange.tables.schemas import FINDINGS
-from arrange.tables.song import make_table, object_column, text_column
 from arrange.text.part_lists import join_parts
 
 

@@ -20,7 +20,8 @@ from arrange.condensing.recorded_layers import RecordedLayers
 from arrange.guitar.fingering import finger_part
 from arrange.guitar.fingering.moments import OVERLAP
 from arrange.guitar.necks import Neck
-from arrange.tables.song import Song, integer_column
+from arrange.tables.columns import integer_column
+from arrange.tables.song import Song
 from arrange.tables.sounding import Array
 
 Problems = dict[int, tuple[str, bool]]  # row of a note: why it cannot be played, is it left out

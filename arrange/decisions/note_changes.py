@@ -18,9 +18,10 @@ import numpy as np
 import pandas as pd
 
 from arrange.errors import ArrangeError
+from arrange.tables.schema_check import check_table
 from arrange.tables.schemas import NOTES, PARTS, SETUPS
 from arrange.tables.setups import part_setups, where_otherwise
-from arrange.tables.song import Song, check_table
+from arrange.tables.song import Song
 
 _SLACK = 1e-6  # quarter notes, of sums that are rounded
 Span = tuple[str, int, int]  # a part, its first and last bar, as played

@@ -14,8 +14,8 @@ import pandas as pd
 
 from arrange.errors import ArrangeError, shown
 from arrange.song_size import MOST_FRETS
+from arrange.tables.schema_check import check_table
 from arrange.tables.schemas import Column, Table
-from arrange.tables.song import check_table
 
 Line = tuple[int, str]  # its number, from 1, and its text
 

@@ -8,8 +8,9 @@ from collections.abc import Hashable, Iterable
 import numpy as np
 import pandas as pd
 
+from arrange.tables.schema_check import check_table
 from arrange.tables.schemas import FINDINGS
-from arrange.tables.song import Song, check_table
+from arrange.tables.song import Song
 from arrange.tables.sounding import Array
 from arrange.text.words import listed
 

@@ -16,8 +16,8 @@ import pandas as pd
 
 from arrange.errors import ArrangeError, shown
 from arrange.tables.played_measures import format_measures, parse_measures
+from arrange.tables.schema_check import check_table
 from arrange.tables.schemas import FINDINGS
-from arrange.tables.song import check_table
 from arrange.tables.sounding import Array
 from arrange.text.letters import check_text
 from arrange.text.part_lists import join_parts, quoted, split_fields, split_parts, unquoted

@@ -9,7 +9,7 @@ import numpy as np
 
 from arrange.formats.notices import first_notices
 from arrange.formats.written import PlayedBars, Written
-from arrange.tables.song import integer_column, object_column, text_column
+from arrange.tables.columns import integer_column, object_column, text_column
 from arrange.theory.chord_symbols import settled_chord
 from arrange.theory.chords import Chord, chord_intervals, chord_number, chord_suffix, chord_symbol
 from arrange.theory.pitch import parse_pitch_class

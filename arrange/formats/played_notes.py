@@ -11,7 +11,7 @@ from arrange.formats.notices import outlasting_notice
 from arrange.formats.ties import merge_ties
 from arrange.formats.written import TECHNIQUES, Array, PlayedBars, Written
 from arrange.song_size import MOST_NOTES
-from arrange.tables.song import integer_column, text_column
+from arrange.tables.columns import integer_column, text_column
 from arrange.text.words import first_few
 
 

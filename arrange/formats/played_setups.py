@@ -10,9 +10,10 @@ import numpy as np
 import pandas as pd
 
 from arrange.formats.written import PlayedBars, Setup, Written
+from arrange.tables.columns import text_column
+from arrange.tables.schema_check import make_table
 from arrange.tables.schemas import SETUPS
 from arrange.tables.setups import where_otherwise
-from arrange.tables.song import make_table, text_column
 from arrange.text.words import first_few
 
 

@@ -23,16 +23,11 @@ from arrange.formats.playing_order import playing_order
 from arrange.formats.section_names import section_heads, section_kind, section_labels
 from arrange.formats.written import DEFAULT_TEMPO, Array, PlayedBars, Written, move_octaves
 from arrange.song_size import LEAST_TEMPO, MOST_SECTIONS, MOST_TEMPO
+from arrange.tables.columns import integer_column, object_column, text_column
+from arrange.tables.schema_check import make_table
 from arrange.tables.schemas import NUT, PARTS, SONG_TABLES
 from arrange.tables.size_check import check_limits
-from arrange.tables.song import (
-    Remark,
-    Song,
-    integer_column,
-    make_table,
-    object_column,
-    text_column,
-)
+from arrange.tables.song import Remark, Song
 from arrange.text.words import first_few
 
 

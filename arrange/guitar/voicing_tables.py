@@ -19,7 +19,7 @@ from arrange.guitar.hands import FINGER_NAMES, VERDICTS, Grips, Hand, verdict_le
 from arrange.guitar.necks import LEFT_OUT, Array, Neck
 from arrange.guitar.voicing_search import VoicingQuery
 from arrange.song_size import MOST_FRETS
-from arrange.tables.song import integer_column, object_column, text_column
+from arrange.tables.columns import integer_column, object_column, text_column
 from arrange.theory.chord_members import (
     degree,
     inversion,

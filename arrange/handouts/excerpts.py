@@ -21,9 +21,10 @@ from arrange.formats.musicxml.writing_layers import LEADING
 from arrange.guitar.fret_counting import shown_fret
 from arrange.guitar.necks import Array
 from arrange.handouts.tab_signs import TabSign, marked_notes, signs_of
+from arrange.tables.columns import object_column
 from arrange.tables.schemas import NOTES
 from arrange.tables.setups import note_setups
-from arrange.tables.song import Song, object_column, part_row
+from arrange.tables.song import Song, part_row
 from arrange.theory.meters import beat_quarters
 
 SCORE, TAB = "score", "tab"

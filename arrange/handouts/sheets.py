@@ -37,8 +37,9 @@ from arrange.handouts.song_facts import song_facts, tuning_words
 from arrange.handouts.stretches import EITHER, NOTES, RATHER_NOTES, TAB, Stretch
 from arrange.handouts.systems import System
 from arrange.quantities.texture import echo_times
+from arrange.tables.columns import object_column
 from arrange.tables.schemas import NOTES as NOTE_COLUMNS
-from arrange.tables.song import Song, object_column, part_row
+from arrange.tables.song import Song, part_row
 from arrange.text.words import bars_words, joined_labels
 from arrange.theory.chord_symbols import parse_chord
 from arrange.theory.chords import chord_symbol, moved_chord

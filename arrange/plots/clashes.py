@@ -32,8 +32,9 @@ from arrange.plots.figures import (
     write_instead,
 )
 from arrange.plots.song_axis import draw_song_axis, measure_position
+from arrange.tables.schema_check import check_table
 from arrange.tables.schemas import FINDINGS
-from arrange.tables.song import Song, check_table
+from arrange.tables.song import Song
 
 _LANE = 0.56  # inches
 _TALLEST, _LEAST = 0.60, 0.12  # of a lane, at severity 1 and 0

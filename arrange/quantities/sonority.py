@@ -22,9 +22,10 @@ import pandas as pd
 from arrange.errors import ArrangeError
 from arrange.hearing import Partials, partials, rolloff, threshold_raised, tone_table
 from arrange.hearing.masking import quiet_power
+from arrange.tables.columns import text_column
 from arrange.tables.schemas import DRIVES
 from arrange.tables.setups import by_section, section_at
-from arrange.tables.song import Song, text_column
+from arrange.tables.song import Song
 from arrange.tables.sounding import Array, slices, sounding_notes
 
 REFERENCE_LEVEL = 70.0  # dB sound pressure level of the fundamentals of a part at level 0 (ours)

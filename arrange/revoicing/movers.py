@@ -18,9 +18,10 @@ from arrange.revoicing.candidates import Options, Pool, by_rank, make_options, v
 from arrange.revoicing.clash_costs import Around, own_seconds, pair_costs
 from arrange.revoicing.taste import Taste
 from arrange.revoicing.units import SILENT, Unit
+from arrange.tables.columns import text_column
 from arrange.tables.copies import in_copies, quick_song
 from arrange.tables.setups import all_through
-from arrange.tables.song import Song, text_column
+from arrange.tables.song import Song
 from arrange.tables.sounding import Array
 
 MOST_OPTIONS = 300  # of a unit; MOST_OF_TWO where two parts change

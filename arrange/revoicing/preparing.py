@@ -19,9 +19,10 @@ from arrange.revoicing.scope import Scope
 from arrange.revoicing.stretches import Stretch
 from arrange.revoicing.taste import Taste
 from arrange.revoicing.units import part_units
+from arrange.tables.columns import object_column
 from arrange.tables.copies import quick_song
 from arrange.tables.setups import all_through, by_section, section_at, song_in_section
-from arrange.tables.song import Song, object_column, part_row
+from arrange.tables.song import Song, part_row
 from arrange.text.part_lists import split_parts
 
 

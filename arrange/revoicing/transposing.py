@@ -13,7 +13,8 @@ import numpy as np
 import pandas as pd
 
 from arrange.errors import ArrangeError, shown
-from arrange.tables.song import Song, integer_column, object_column, text_column
+from arrange.tables.columns import integer_column, object_column, text_column
+from arrange.tables.song import Song
 from arrange.theory.chord_symbols import parse_chord
 from arrange.theory.chords import Chord, chord_symbol, moved_chord
 from arrange.theory.pitch import key_fifths, moved_key, moved_name

@@ -11,8 +11,9 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from arrange.tables.columns import object_column
 from arrange.tables.schemas import SONG_TABLES
-from arrange.tables.song import ABOUT, Song, object_column
+from arrange.tables.song import ABOUT, Song
 from arrange.tables.sounding import Array
 
 _SILENCE = 16.0  # quarter notes between two copies; longer than any pause that a finding bridges

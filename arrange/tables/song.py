@@ -1,4 +1,4 @@
-"""The Song, which holds six checked tables, and the check that holds a frame to its schema.
+"""The Song, which holds six checked tables, and its rows by their labels.
 
 ``schemas`` says what stands in each table.
 """
@@ -6,23 +6,18 @@
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
 
 import numpy as np
 import pandas as pd
-import pyarrow as pa
 
 from arrange.errors import ArrangeError, TableError, shown
-from arrange.tables.schemas import (
-    ALL_TABLES,
-    SETUPS,
-    SONG_TABLES,
-    Column,
-    Table,
-)
+from arrange.tables.columns import Columns, distinct, text_column
+from arrange.tables.schema_check import check_table, make_table
+from arrange.tables.schemas import SETUPS, SONG_TABLES
 from arrange.tables.size_check import check_limits
 from arrange.text.part_lists import placed_fields, unquoted
 from arrange.text.words import listed
@@ -30,181 +25,6 @@ from arrange.theory.pitch import note_name
 from arrange.theory.spelling import unknown_name
 
 _NEAR = 1e-9  # quarter notes
-_LABELS = {name: pd.Index(table.names) for name, table in ALL_TABLES.items()}
-
-
-def check_table(frame: pd.DataFrame, table: Table) -> pd.DataFrame:
-    """Return the frame with the table's columns in order and of its dtypes.
-
-    A column that is lacking is filled with its default, if it has one.
-
-    Raises
-    ------
-    TableError
-        If a column is missing or foreign, holds a value of the wrong kind, lacks a value that
-        is needed, or if rows that must differ are the same.
-    """
-    lacking = [column for column in table.columns if column.name not in frame]
-    missing = [column.name for column in lacking if column.default is None]
-    foreign = [name for name in frame.columns if name not in table.names]
-    if missing:
-        raise TableError(f"table '{table.name}' lacks {missing}; it has {list(frame.columns)}")
-    if foreign:
-        raise TableError(f"table '{table.name}' has no column {foreign}; it has {table.names}")
-    if lacking:
-        frame = frame.assign(**{column.name: column.default for column in lacking})
-    columns = {
-        column.name: _as_dtype(frame[column.name], column.dtype, table.name).array
-        for column in table.columns
-    }
-    _check_columns(columns, table)
-    return pd.DataFrame(columns)
-
-
-Columns = Mapping[str, Any]  # column name -> numpy or pandas array, all of one length
-
-
-def make_table(columns: Columns, table: Table) -> pd.DataFrame:
-    """Return a checked frame from whole columns that have the table's dtypes already.
-
-    The quick way for readers: ``text_column`` and ``integer_column`` make the arrays that
-    numpy has no dtype for.
-    """
-    _check_columns(columns, table)
-    arrays = [columns[name] for name in table.names]
-    # The public constructor looks at every column anew, which takes most of the time that a
-    # small song has; this one takes the arrays as they are.
-    return pd.DataFrame._from_arrays(
-        arrays,
-        columns=_LABELS[table.name],
-        index=pd.RangeIndex(len(arrays[0])),
-        verify_integrity=False,
-    )
-
-
-_TEXT = pd.StringDtype("pyarrow", na_value=np.nan)
-_FEW = 400  # rows up to which a plain list is quicker than to call on pyarrow
-
-
-def text_column(labels: Sequence[str | None], codes: Any = None) -> Any:
-    """Return a column of text: the labels, or the label at each code (-1 for none)."""
-    if codes is not None and len(codes) <= _FEW:
-        known = [*labels, None]  # which -1 picks
-        labels, codes = [known[code] for code in np.asarray(codes).tolist()], None
-    values = pa.array(labels, type=pa.large_string())
-    if codes is not None:
-        codes = np.asarray(codes)
-        values = values.take(pa.array(codes, mask=codes < 0))
-    return pd.arrays.ArrowStringArray(values, dtype=_TEXT)  # type: ignore[call-arg]
-
-
-def integer_column(values: Any, missing: Any = None) -> Any:
-    """Return a column of integers that may lack some; `missing` is True where one is lacking."""
-    values = np.asarray(values, dtype=np.int64)
-    mask = np.zeros(len(values), dtype=bool) if missing is None else np.asarray(missing, dtype=bool)
-    return pd.arrays.IntegerArray(np.where(mask, 1, values), mask)
-
-
-def object_column(values: Sequence[Any]) -> Any:
-    """Return a column of tuples or None."""
-    return np.fromiter(values, dtype=object, count=len(values))
-
-
-def _as_dtype(values: pd.Series[Any], dtype: str, table: str) -> pd.Series[Any]:
-    if str(values.dtype) == dtype:
-        return values
-    try:
-        changed = values.astype(dtype)  # type: ignore[call-overload]
-    except (TypeError, ValueError, OverflowError) as error:
-        raise TableError(
-            f"table '{table}', column '{values.name}': {error}; its values are {dtype}"
-        ) from None
-    if dtype in ("int64", "bool"):
-        lost = (changed != values).to_numpy(dtype=bool, na_value=True)
-        if lost.any():
-            row = int(np.argmax(lost))
-            raise TableError(
-                f"table '{table}', column '{values.name}', row {row}: "
-                f"{_value_text(values.iloc[row])}; its values are {dtype}"
-            )
-    return changed  # type: ignore[no-any-return]
-
-
-def _value_text(value: Any) -> str:
-    return repr(value.item() if isinstance(value, np.generic) else value)
-
-
-def _check_columns(columns: Columns, table: Table) -> None:
-    for column in table.columns:
-        if column.needed and column.dtype not in ("int64", "bool"):
-            _check_filled(columns[column.name], column, table.name)
-        if column.allowed:
-            _check_allowed(columns[column.name], column, table.name)
-        if column.within:
-            _check_within(columns[column.name], column, table.name, *column.within)
-    if table.unique_by:
-        _check_unique(columns, table)
-
-
-def _check_filled(values: Any, column: Column, table: str) -> None:
-    if column.dtype == "str" and not pa.array(values).null_count:
-        return  # Arrow knows at once
-    if column.dtype == "float64":
-        bad = ~np.isfinite(values)
-        if column.name == "duration":
-            bad |= np.asarray(values) < 0
-        if column.name == "tempo":
-            bad |= np.asarray(values) <= 0
-    else:
-        bad = pd.isna(values)
-    if bad.any():
-        row = int(np.argmax(bad))
-        raise TableError(
-            f"table '{table}', column '{column.name}', row {row}: {_value_text(values[row])}; "
-            f"a value is needed here ({column.meaning})"
-        )
-
-
-def _distinct(values: Any) -> set[Any]:
-    """The values that occur; of many texts, Arrow finds them without an object for each."""
-    if isinstance(values, np.ndarray):
-        return set(values.tolist())
-    array = pa.array(values)
-    return set((array if len(array) <= _FEW else array.unique()).to_pylist())
-
-
-def _check_allowed(values: Any, column: Column, table: str) -> None:
-    foreign = _distinct(values) - set(column.allowed)
-    if foreign:
-        raise TableError(
-            f"table '{table}', column '{column.name}': {min(foreign)!r}; "
-            f"it is one of {', '.join(column.allowed)}"
-        )
-
-
-def _check_within(values: Any, column: Column, table: str, least: float, most: float) -> None:
-    missing = {"dtype": np.float64, "na_value": np.nan} if column.dtype == "Int64" else {}
-    numbers = pd.array(values).to_numpy(**missing) if missing else np.asarray(values)
-    outside = (numbers < least) | (numbers > most)
-    if outside.any():
-        row = int(np.argmax(outside))
-        raise TableError(
-            f"table '{table}', column '{column.name}', row {row}: {_value_text(values[row])}; "
-            f"it lies between {least} and {most}"
-        )
-
-
-def _check_unique(columns: Columns, table: Table) -> None:
-    names = table.unique_by
-    if len(names) == 1 and len(_distinct(columns[names[0]])) == len(columns[names[0]]):
-        return  # Arrow knows at once
-    again = pd.DataFrame({name: columns[name] for name in names}).duplicated().to_numpy()
-    if again.any():
-        row = int(np.argmax(again))
-        values = " and ".join(f"{name} {_value_text(columns[name][row])}" for name in names)
-        raise TableError(
-            f"table '{table.name}', row {row}: a second row has {values}; each row is {table.row}"
-        )
 
 
 @dataclass(frozen=True)
@@ -466,9 +286,9 @@ def _check_across(tables: Mapping[str, Columns | pd.DataFrame]) -> None:
         )
     for column, home, users in _KNOWN:
         known = tables[home][column]
-        names = _distinct(known)
+        names = distinct(known)
         for user in users:
-            unknown = _distinct(tables[user][column]) - names
+            unknown = distinct(tables[user][column]) - names
             if unknown:
                 raise TableError(
                     f"table '{user}': there is no {column} {min(unknown)!r}; "

@@ -172,11 +172,13 @@ def settle_strings(
 
     Where a part has strings and frets but no tuning, the standard one is taken if it fits
     the pitches. Where only the count from the nut fits the pitches, that is what the file
-    counts. `notes` is changed: the columns are this reader's own. `capos` are those of the notes.
+    counts. Notes at which a tie ends decide nothing: they may ring on into another capo than the
+    one that they were struck under. `notes` is changed: the columns are this reader's own. `capos`
+    are those of the notes.
     """
     part, fret = notes["part"], notes["fret"]
     counts_from = capos.astype(fret.dtype)  # what the fret of each note lacks
-    fretted = np.flatnonzero((notes["string"] > 0) & (fret >= 0))
+    fretted = np.flatnonzero((notes["string"] > 0) & (fret >= 0) & ~notes["tie_stop"])
     if len(fretted):
         tunings = [tuning or STANDARD_TUNINGS["guitar"] for tuning in columns["tuning"]]
         opened = np.full((len(tunings), max(map(len, tunings))), np.nan)

@@ -52,8 +52,9 @@ from arrange.guitar.fingering.unpicked import find_unpicked
 from arrange.guitar.hands import Hand
 from arrange.guitar.necks import SCALES_MM, STANDARD_FRETS, STANDARD_TUNINGS, Array, Neck
 from arrange.guitar.picking import PICKS, usual_picks
+from arrange.tables.columns import integer_column, text_column
 from arrange.tables.setups import by_section, section_at
-from arrange.tables.song import Song, integer_column, part_row, text_column
+from arrange.tables.song import Song, part_row
 
 OBJECTIVES = ("sum", "worst")
 DRIVEN = ("overdriven", "distorted")  # drives under which a stray open string rings on
