@@ -23,6 +23,7 @@ from arrange.theory.meters import BarGrid, bar_grid, beat_quarters
 
 HELD, SILENT, MUTED = "–", "·", "×"
 STROKES = (DOWN, UP)
+DRAWN_IN_MARKS = ("muted",)  # techniques that need no words
 MOST_SHAPES = 14  # a section that needs more is easier to read as notation; by eye
 
 _FEWEST = 2  # strings of a shape, of which no section of shapes holds fewer
