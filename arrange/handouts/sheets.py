@@ -301,7 +301,7 @@ def _legend(strums: Iterable[StrumSection]) -> str:
     return (
         "Over the count: ↓ strum down, ↑ up, × muted, – let it sound, · silence, a number for a "
         "single string (1 is the highest)."
-    ) + (" In small type: the shapes of the bar, in order." if has_labels else "")
+    ) + (" In small type: the shapes of the bar, a later one behind its count." if has_labels else "")
 
 
 def _cautions(fingered: pd.DataFrame | None, hand: Hand) -> list[str]:
