@@ -122,9 +122,7 @@ def strum_section(
         inside = [(label, each) for label, each in zip(labels, held, strict=True)
                   if measure in each.bars]  # fmt: skip
         is_named = any(
-            each.chord in numbered
-            or not each.symbol
-            or (each.is_early and measure == each.bars[0])
+            each.chord in numbered or not each.symbol or (each.is_early and measure == each.bars[0])
             for _, each in inside
         )
         named = [next(run) for _, run in itertools.groupby(inside, key=itemgetter(0))]

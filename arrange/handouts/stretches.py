@@ -9,9 +9,9 @@ from typing import Any
 
 import numpy as np
 
+from arrange.explaining.held_shapes import chord_and_number
 from arrange.explaining.part_sections import Stay
 from arrange.explaining.returning_sections import Return
-from arrange.explaining.held_shapes import chord_and_number
 from arrange.guitar.hands import Hand
 from arrange.guitar.necks import Neck, Shape
 from arrange.handouts.drawing import draw_shape
