@@ -296,7 +296,8 @@ def _echo_time(row: Any) -> str:
 def _legend(stretches: Iterable[Stretch], *, has_fingers: bool) -> str:
     """What signs on the sheet mean, those that it has."""
     own = [*stretches]
-    bars = [bar for stretch in own for each in (stretch, *stretch.rows) for bar in each.bars]
+    rows = [row for stretch in own for row in (stretch.bars, *(row.bars for row in stretch.rows))]
+    bars = [bar for row in rows for bar in row]
     sentences = []
     if any(stretch.patterns for stretch in own) or any(bar.counts for bar in bars):
         sentences.append(
