@@ -9,6 +9,7 @@ shape have a name of its own. A single string belongs to a shape that has it, or
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
@@ -203,6 +204,12 @@ class _Labels:
             if _is_part((capo, held.strings), other):
                 return held.chord if number == 1 else f"{held.chord} ({number})", other[1]
         return "", {}
+
+
+def chord_and_number(label: str) -> tuple[str, str]:
+    """Return the parts of a shape's label, the second empty for the first shape of a chord."""
+    found = re.fullmatch(r"(.*) (\(\d+\))", label)
+    return (found[1], found[2]) if found else (label, "")
 
 
 def _is_part(shape: tuple[int, _Strings], other: tuple[int, _Strings]) -> bool:

@@ -16,7 +16,7 @@ from arrange.guitar.fret_counting import frets_from_of
 from arrange.guitar.necks import Neck, Shape
 from arrange.guitar.players import Player
 from arrange.handouts.remarks_and_decisions import part_notices
-from arrange.handouts.shapes_and_rhythm import StrumSection
+from arrange.handouts.shapes_and_rhythm import DRAWN_IN_MARKS, StrumSection
 from arrange.handouts.song_facts import new_facts
 from arrange.handouts.stretches import (
     EITHER,
@@ -121,13 +121,15 @@ def part_stretches(
     for group in groups:
         first = group[0].stay
         again = first.written_as if first.written_as in printed else ""
-        stretch = _said(source, group, has_tab=bool(necks))
         is_strummed = all(each.stay.section in strums for each in group)
+        as_shapes = is_strummed and style == "shapes"
+        drawn = DRAWN_IN_MARKS if as_shapes else drawn_techniques(has_tab=bool(necks))
+        stretch = _said(source, group, drawn)
         if again:
             stretch = replace(stretch, words=f"Play {again} again, under these chords.")
         elif first.plays:
             printed |= {each.stay.section for each in group}
-            if is_strummed and style == "shapes":
+            if as_shapes:
                 stretch = struck_stretch(stretch, group, strums, source.bars)
                 own = [strums[each.stay.section] for each in group]
                 neck, hand = necks[first.section], source.player.hand
@@ -141,10 +143,9 @@ def part_stretches(
     return tuple(stretches)
 
 
-def _said(source: StretchSource, group: Sequence[Return], *, has_tab: bool) -> Stretch:
-    """A stretch with all that is said of it, and its chords."""
+def _said(source: StretchSource, group: Sequence[Return], drawn: Sequence[str]) -> Stretch:
+    """A stretch with all that is said of it, but for techniques that are drawn, and its chords."""
     first, own = group[0].stay, [each.stay for each in group]
-    drawn = drawn_techniques(has_tab=has_tab)
     cues = [
         (s.section, [moved_bars(cue, first.first - s.first) for cue in source.cues[s.section]
                      if not is_said_of(cue, drawn)])

@@ -6,8 +6,10 @@ single string, or the rhythm fits no count, is a line and no row of shapes: it i
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from operator import itemgetter
 from typing import Any
 
 import numpy as np
@@ -23,6 +25,7 @@ from arrange.theory.meters import BarGrid, bar_grid, beat_quarters
 
 HELD, SILENT, MUTED = "–", "·", "×"
 STROKES = (DOWN, UP)
+DRAWN_IN_MARKS = ("muted",)  # techniques that need no words
 MOST_SHAPES = 14  # a section that needs more is easier to read as notation; by eye
 
 _FEWEST = 2  # strings of a shape, of which no section of shapes holds fewer
@@ -37,12 +40,14 @@ class StrumBar:
 
     `marks` holds an arrow for a strum, down or up, a cross for a muted one, string numbers for one
     or two strings (1 is the highest), a dash where it rings on, a dot for silence. `labels` are
-    those of the bar's shapes in order where its chord symbols do not name them, else none.
+    those of the bar's shapes in order where its chord symbols do not name them, else none;
+    `since` has the count of each that comes after the first, which has none.
     """
 
     labels: tuple[str, ...]
     counts: tuple[str, ...]
     marks: tuple[str, ...]
+    since: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -113,21 +118,22 @@ def strum_section(
     for measure, grid in grids.items():
         if grid is None:
             return None
-        own = {
-            label: each.chord in numbered
-            or not each.symbol
-            or (each.is_early and measure == each.bars[0])
-            for label, each in zip(labels, held, strict=True)
-            if measure in each.bars
-        }
-        named = tuple(own) if any(own.values()) else ()
-        strokes = strum_strokes(grid.counts, swings, _parts(song, measure, grid))
         start = float(song.measures["onset"].iloc[measure - 1])
+        inside = [(label, each) for label, each in zip(labels, held, strict=True)
+                  if measure in each.bars]  # fmt: skip
+        is_named = any(
+            each.chord in numbered or not each.symbol or (each.is_early and measure == each.bars[0])
+            for _, each in inside
+        )
+        named = [next(run) for _, run in itertools.groupby(inside, key=itemgetter(0))]
+        since = [grid.said[round((each.onset - start) / grid.slot)] for _, each in named[1:]]
+        strokes = strum_strokes(grid.counts, swings, _parts(song, measure, grid))
         marks = tuple(
             _mark(struck, start + grid.slot * n, held, rings_until, stroke)
             for n, stroke in enumerate(strokes)
         )
-        bars.append(StrumBar(named, tuple(grid.counts), marks))
+        own = tuple(label for label, _ in named) if is_named else ()
+        bars.append(StrumBar(own, tuple(grid.counts), marks, ("", *since) if own else ()))
     return StrumSection(shapes.whole, tuple(bars))
 
 

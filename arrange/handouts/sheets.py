@@ -32,7 +32,7 @@ from arrange.handouts.engraving import (
 )
 from arrange.handouts.part_stretches import StretchSource, part_stretches
 from arrange.handouts.remarks_and_decisions import part_notices
-from arrange.handouts.shapes_and_rhythm import StrumSection, strum_sections
+from arrange.handouts.shapes_and_rhythm import strum_sections
 from arrange.handouts.song_facts import song_facts, tuning_words
 from arrange.handouts.stretches import EITHER, NOTES, RATHER_NOTES, TAB, Stretch
 from arrange.handouts.systems import System
@@ -171,7 +171,7 @@ def part_sheet(
         tuple((stay.section, stay.last - stay.first + 1, stay.plays) for stay in stays),
         stretches,
         _prepared(song, part, stretches, fingered),
-        _legend(strums.values() if style == "shapes" else ()),
+        _legend(stretches, has_fingers=fingered is not None),
         tuple(_cautions(fingered, player.hand)),
         _lessons(words, groups) if words and has_lessons else (),
     )
@@ -294,15 +294,22 @@ def _echo_time(row: Any) -> str:
     return f", {row.milliseconds:.0f} ms" + (f" from bar {row.measure}" if row.measure > 1 else "")
 
 
-def _legend(strums: Iterable[StrumSection]) -> str:
-    bars = [bar for section in strums for bar in section.bars]
-    if not bars:
-        return ""
-    has_labels = any(bar.labels for bar in bars)
-    return (
-        "Over the count: ↓ strum down, ↑ up, × muted, – let it sound, · silence, a number for a "
-        "single string (1 is the highest)."
-    ) + (" In small type: the shapes of the bar, in order." if has_labels else "")
+def _legend(stretches: Iterable[Stretch], *, has_fingers: bool) -> str:
+    """What signs on the sheet mean, those that it has."""
+    own = [*stretches]
+    rows = [row for stretch in own for row in (stretch.bars, *(row.bars for row in stretch.rows))]
+    bars = [bar for row in rows for bar in row]
+    sentences = []
+    if any(stretch.patterns for stretch in own) or any(bar.counts for bar in bars):
+        sentences.append(
+            "Over the count: ↓ strum down, ↑ up, × muted, – let it sound, · silence, a number for "
+            "a single string (1 is the highest)."
+        )
+    if any(bar.shapes for bar in bars):
+        sentences.append("In small type: the shapes of the bar, a later one behind its count.")
+    if has_fingers and any(stretch.spans for stretch in own):
+        sentences.append("A slanted number below tablature: the finger.")
+    return " ".join(sentences)
 
 
 def _cautions(fingered: pd.DataFrame | None, hand: Hand) -> list[str]:

@@ -9,12 +9,13 @@ from typing import Any
 
 import numpy as np
 
+from arrange.explaining.held_shapes import chord_and_number
 from arrange.explaining.part_sections import Stay
 from arrange.explaining.returning_sections import Return
 from arrange.guitar.hands import Hand
 from arrange.guitar.necks import Neck, Shape
 from arrange.handouts.drawing import draw_shape
-from arrange.handouts.shapes_and_rhythm import StrumSection
+from arrange.handouts.shapes_and_rhythm import StrumBar, StrumSection
 from arrange.tables.song import Song
 from arrange.text.words import bars_words, joined_labels, number_runs
 
@@ -38,6 +39,10 @@ class Bar:
         Those of the chords table that begin in it, and nothing else.
     shapes : tuple of str
         Labels of fret pictures, where the chords do not say which is held.
+    since : tuple of str
+        The count of each, empty for the first.
+    numbers : tuple of str
+        Of the shape of each chord, as in its label, where each chord has one.
     counts, marks : tuple of str
         How it is struck, where no pattern says so.
     pattern : str
@@ -49,6 +54,8 @@ class Bar:
     number: int
     chords: tuple[str, ...]
     shapes: tuple[str, ...] = ()
+    since: tuple[str, ...] = ()
+    numbers: tuple[str, ...] = ()
     counts: tuple[str, ...] = ()
     marks: tuple[str, ...] = ()
     pattern: str = ""
@@ -277,12 +284,19 @@ def drawn_shapes(
 
 
 def _struck(bars: Sequence[Bar], strums: StrumSection) -> tuple[Bar, ...]:
-    """The bars with their counts, and with the labels of shapes that the chords do not name."""
+    """The bars with their counts, and with the shapes that the chords do not name."""
     return tuple(
-        replace(bar, shapes=own.labels if own.labels != bar.chords else (), counts=own.counts,
-                marks=own.marks)
+        replace(_with_shapes(bar, own), counts=own.counts, marks=own.marks)
         for bar, own in zip(bars, strums.bars, strict=True)
-    )  # fmt: skip
+    )
+
+
+def _with_shapes(bar: Bar, own: StrumBar) -> Bar:
+    """The bar with numbers behind its chords where those suffice, else with a row of labels."""
+    parted = [chord_and_number(label) for label in own.labels]
+    if tuple(chord for chord, _ in parted) == bar.chords:
+        return replace(bar, numbers=tuple(number for _, number in parted))
+    return replace(bar, shapes=own.labels, since=own.since)
 
 
 def _patterns(bars: Sequence[Bar]) -> tuple[Pattern, ...]:
