@@ -193,3 +193,4 @@ def test_markup_in_every_text():
     html = words._repr_html_()
     assert "<b>" not in html
     assert "&lt;b&gt;&amp;amp;" in html
+    assert html.startswith('<div class="mathjax_ignore'), "two dollar signs are no formula"

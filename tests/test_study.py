@@ -6,6 +6,7 @@ import os
 import re
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -16,6 +17,7 @@ from songs import song, with_setup
 
 from arrange.__main__ import main
 from arrange.errors import ArrangeError
+from arrange.explaining import explain_part
 from arrange.findings import Waiver, group_findings, read_waivers, smallest_move
 from arrange.formats import files
 from arrange.formats.reading import read
@@ -464,3 +466,61 @@ def test_sounds_and_capos_by_section_are_shown(tmp_path):
     one.write(tmp_path / "study")
     back = pd.read_parquet(tmp_path / "study" / "tables" / "setups.parquet")
     pd.testing.assert_frame_equal(back, made.setups)
+
+
+def paragraphs(page: str) -> list[str]:
+    """The paragraphs of the guitars' words on a report, as text."""
+    folded = re.findall(r'(?s)<details class="words">.*?</details>', page)
+    return [
+        " ".join("".join(Page(inside).words).split())
+        for text in folded
+        for inside in re.findall(r"(?s)<p.*?</p>", text)
+    ]
+
+
+def test_how_to_play_each_guitar(written):
+    """The words are those of ``explain_part``, a paragraph for each section that is no repeat, in
+    folded blocks; what returns is named once.
+    """
+    page = (written / "report.html").read_text(encoding="utf-8")
+    expected = []
+    for part in ("Guitar 1", "Guitar 2"):
+        words = explain_part(read(DEMO), part)
+        expected += [words.start]
+        expected += [f"{own.section}. {own.paragraph}" for own in words.sections
+                     if own.section != "Tag"]  # fmt: skip
+        expected += ["What returns. Tag as Intro."]
+    assert paragraphs(page) == expected
+    assert re.findall(r'class="words"><summary>(.*?)<', page) == ["Guitar 1", "Guitar 2"]
+
+
+def test_parts_without_words():
+    """A voice, keys, a bass and a guitar that never plays have none; a guitar that cannot be
+    strung has the sentence that says so.
+    """
+    rows = [(part, "C4", 0, 4) for part in ("Voice", "Keys", "Bass")]
+    without = song(*rows, parts=["Voice", "Keys", "Bass", "Guitar 1"])
+    assert "How to play it" not in Study(without).html()
+    made = song(("Guitar 1", "C4", 0, 4))
+    far = replace(made, parts=made.parts.assign(capo=24))
+    (sentence,) = paragraphs(Study(far).html())
+    with pytest.raises(ArrangeError) as raised:
+        explain_part(far, "Guitar 1")
+    assert sentence == str(raised.value)
+
+
+def test_markup_in_words_is_only_text():
+    """Labels of parts and sections, sounds and chord symbols stand in the words as written."""
+    evil = "<i>x</i>&amp;"
+    made = song(
+        (evil, "C4 E4 G4", 0, 8), (evil, "C4 E4 G4", 8, 8), ("Guitar 2", "C3", 0, 8),
+        parts=[evil, "Guitar 2"], sections=[(evil, 1), ("Coda", 3)], chords=[(0, 0, "major", None)],
+    )  # fmt: skip
+    made = with_setup(made, evil, evil, layers=evil)
+    made = replace(made, chords=made.chords.assign(symbol=evil))
+    first, section, coda, *_ = paragraphs(Study(made).html())
+    assert first.startswith("Standard tuning.")
+    assert section.startswith(
+        f"{evil}. Triads, first finger at fret 3, strings 3 to 1. From {evil}."
+    )
+    assert coda == f"What returns. Coda as {evil}."

@@ -69,8 +69,9 @@ class Explanation:
                 yield f"{words.section}: {words.line if length == 'line' else words.paragraph}"
 
     def _repr_html_(self) -> str:
-        lines = self.text().split("\n")
-        return "".join(f"<p>{escape_html(line)}</p>" for line in lines)
+        paragraphs = "".join(f"<p>{escape_html(line)}</p>" for line in self.text().split("\n"))
+        ignored = "mathjax_ignore tex2jax_ignore"  # a notebook looks for formulas
+        return f'<div class="{ignored}">{paragraphs}</div>'
 
 
 def explain_part(

@@ -104,13 +104,14 @@ def _heard_before(song: Song, others: pd.DataFrame, onset: float, bar: int) -> l
     """What a player who comes in at an onset can listen for."""
     starts = song.measures["onset"].to_numpy()
     sentences = []
-    since = starts[max(bar - 1 - _BEFORE, 0)]
-    for name, notes in others.groupby("part", sort=False):
-        ends = (notes["onset"] + notes["duration"]).to_numpy()
-        enters = notes.loc[notes["onset"].between(since, onset + _NEAR), "onset"].min()
-        if np.isnan(enters):
+    part, onsets, ends = others["part"], others["onset"], others["onset"] + others["duration"]
+    is_near = onsets.between(starts[max(bar - 1 - _BEFORE, 0)], onset + _NEAR)
+    entries = onsets[is_near].groupby(part).min()
+    earlier = ends[onsets < part.map(entries) - _NEAR].groupby(part).max()
+    for name in part.unique():
+        if name not in entries.index:
             continue
-        before = ends[notes["onset"].to_numpy() < enters - _NEAR].max(initial=0.0)
+        enters, before = entries[name], earlier.get(name, 0.0)
         own_bar = int(np.searchsorted(starts, enters + _NEAR, side="right"))
         if before > starts[max(own_bar - 1 - _LONG_REST, 0)] + _NEAR:
             continue

@@ -47,7 +47,8 @@ def other_guitars(
     found: dict[str, list[str]] = {}
     for stay, said in zip(stays, known, strict=True):
         inside = theirs.get(stay.section, every[:0])
-        playing = [name for name in names if name in set(inside["part"])]
+        present = set(inside["part"])
+        playing = [name for name in names if name in present]
         words: list[str] = []
         if len(playing) <= _MOST_OTHERS:
             for name in playing:

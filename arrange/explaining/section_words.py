@@ -37,12 +37,15 @@ class SectionWords:
     section : str
     line, paragraph : str
     steps : tuple of str
+    written_as : str
+        The earlier section in which the same is played, or empty.
     """
 
     section: str
     line: str
     paragraph: str
     steps: tuple[str, ...]
+    written_as: str = ""
 
 
 def silent_words(section: str, cues: Sequence[str], setups: Sequence[str]) -> SectionWords:
@@ -70,7 +73,7 @@ def played_words(
     if stay.written_as and not whole:
         said = [*again, *before, *after]
         return SectionWords(stay.section, _sentence(again[0]), _paragraph(said),
-                            tuple(map(_sentence, said)))  # fmt: skip
+                            tuple(map(_sentence, said)), stay.written_as)  # fmt: skip
     count = count_words(passage)
     line = ", ".join(filter(None, [*again, what, count.split(";")[0]]))
     has_shapes = passage.kind not in _NO_SHAPES and len(passage.shapes) <= MOST_SHAPES
@@ -80,9 +83,8 @@ def played_words(
             *_hard_moves(holds), *after]  # fmt: skip
     steps = [*again, what, *before, *_shape_steps(passage, holds),
              *_moves(holds, whole=whole), *_bars(passage, holds, whole=whole), *after]  # fmt: skip
-    return SectionWords(
-        stay.section, _sentence(line), _paragraph(said), tuple(map(_sentence, steps))
-    )
+    return SectionWords(stay.section, _sentence(line), _paragraph(said),
+                        tuple(map(_sentence, steps)), stay.written_as)  # fmt: skip
 
 
 def where_words(passage: Passage) -> str:

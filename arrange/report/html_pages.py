@@ -13,6 +13,8 @@ from markupsafe import Markup
 
 from arrange import plots
 from arrange.decisions import Decision, DecisionLog, rebuild
+from arrange.errors import ArrangeError
+from arrange.explaining import explain_part
 from arrange.findings import (
     Waiver,
     finding_notes,
@@ -89,6 +91,7 @@ def report_html(
         summary=_summary(asked, len(rows)),
         parts=_part_rows(song, ranges),
         has_setups=len(song.setups) > 0,
+        words=[_part_words(song, part) for part in _guitars(song)],
         sections=_section_rows(song),
         sources=[(key, SOURCES[key]) for key in dict.fromkeys(findings["source"])],
     )
@@ -323,6 +326,28 @@ def _part_rows(song: Song, ranges: pd.DataFrame) -> list[dict[str, Any]]:
             }
         )
     return rows
+
+
+def _guitars(song: Song) -> list[str]:
+    """The guitars that play."""
+    is_guitar = song.parts["family"] == "guitar"
+    playing = set(song.notes["part"])
+    return [part for part in song.parts["part"][is_guitar] if part in playing]
+
+
+def _part_words(song: Song, part: str) -> dict[str, Any]:
+    """How a part is played, a paragraph for each section, and which sections return."""
+    try:
+        words = explain_part(song, part)
+    except ArrangeError as error:  # a tuning that no neck has
+        return {"part": part, "start": str(error), "sections": [], "returning": ""}
+    returning = [f"{own.section} as {own.written_as}" for own in words.sections if own.written_as]
+    return {
+        "part": part,
+        "start": words.start,
+        "sections": [own for own in words.sections if not own.written_as],
+        "returning": listed(returning),
+    }
 
 
 def _by_section(held: Mapping[Any, list[str]]) -> str:
