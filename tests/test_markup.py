@@ -129,7 +129,9 @@ def test_print_shows_text_as_it_is(tmp_path):
         if path.suffix == ".html":
             page = path.read_text(encoding="utf-8")
             assert TITLE in Shown(page).text
-            assert not Shown(page).tags & {"script", "img", "iframe", "mark"}
+            assert not Shown(page).tags & {"img", "iframe", "mark"}
+            scripts = 0 if "band" in path.name else 2  # a player's sheet plays: sound and script
+            assert page.count("<script") == scripts
     paper = print_paper(TITLE, "Exercises", [{"kind": "text", "text": TITLE}])
     assert printed(io.BytesIO(paper)).count(wanted) >= 2
 

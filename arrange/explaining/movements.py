@@ -32,9 +32,7 @@ class Hold:
 
 
 def holds_of(passage: Passage) -> list[Hold]:
-    """Return each shape that is held, in order of time; those whose fingers are not one a place
-    have none.
-    """
+    """Return each shape that is held, in order of time, without fingers where they change in it."""
     holds = []
     held = passage.held
     starts = [each.onset for _, each in held]

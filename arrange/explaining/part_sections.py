@@ -36,7 +36,7 @@ class Stay:
     written_as : str
         The earlier section in which the same is played, or empty.
     nearly_as : str
-        An earlier section that differs in a few bars only, or empty.
+        An earlier section that differs in half of its bars at most, or empty.
     different : tuple of int
         Those bars, as played here.
     """

@@ -1,4 +1,4 @@
-"""A section of a part as all that is said about it needs it: its attacks, counts and shapes."""
+"""A section of a part with what is said about it: its attacks, counts and shapes."""
 
 from __future__ import annotations
 
@@ -50,7 +50,7 @@ class Passage:
 
     @cached_property
     def throughout(self) -> frozenset[str]:
-        """The techniques of every note."""
+        """The techniques that every note has."""
         first, *others = (attack.techniques for attack in self.attacks)
         return first.intersection(*others)
 

@@ -1,7 +1,7 @@
 """Which sections of a part are printed once, since the same returns?
 
-A section returns where its bars hold the same notes and chords as an earlier one, a few bars aside;
-those bars are named, to be printed beside it.
+A section returns where it has as many bars as an earlier one and at least half of them hold the
+same notes and chords; the other bars are named, to be printed below it.
 """
 
 from __future__ import annotations

@@ -65,7 +65,7 @@ def played_words(
     before, after : sequence of str
         What is said of sound and layers, and of cues and the others.
     whole : bool
-        Whether the steps say every bar, and a section that returns is said once more.
+        Whether the steps say every bar, and a section that returns is said in full.
     """
     stay, what = passage.stay, f"{passage.kind}, {where_words(passage)}"
     again = [f"as {stay.written_as}"] if stay.written_as else nearly_words(stay)

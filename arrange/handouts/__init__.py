@@ -93,6 +93,9 @@ def write_handout(
 ) -> tuple[Path, ...]:
     """Write a part sheet for each player, and a band sheet, as PDF and HTML.
 
+    A part sheet is printed on two facing pages where a legible type allows it; its HTML plays the
+    song. A band sheet has a second page, the chords in numbers, where the song has a key.
+
     Parameters
     ----------
     song : Song
@@ -102,7 +105,8 @@ def write_handout(
         Labels of parts, or names of players; else every guitar. A ``Player``'s hand counts where
         strings and stretches are worked out; a neck replaces the part's own tuning and capo.
     layout : Layout, optional
-        Paper, style and how frets are counted; else A4, notation, and as each part says.
+        Paper, style, how frets are counted, and words; else A4, notation, as each part says, and
+        no words.
     decisions : DecisionLog, optional
         Printed in short on the band sheet, and on the sheets of the parts that they are for.
     roles : mapping of part to str, optional

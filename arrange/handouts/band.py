@@ -61,8 +61,8 @@ class BandRow:
 class BandSheet:
     """A band sheet; `players` holds (part, what it is and does).
 
-    `numbers` say for the page of numbers which note is 1, and how to read it; without any key there
-    is no such page.
+    `numbers` says for the page of numbers which note is 1, and how to read it; without any key
+    there is no such page.
     """
 
     title: str

@@ -20,7 +20,7 @@ _ENDLESS = re.compile(r"\S{48,}")  # a word that no line can hold
 
 
 def print_band(sheet: BandSheet, paper: str) -> bytes:
-    """Return a band sheet as PDF, each half on one page where a legible type allows it."""
+    """Return a band sheet as PDF: a page of letters, a page of numbers, if a legible type fits."""
     room = text_height(paper) - _SPARE_MM
     template = print_template("band.typ")
     data: dict[str, Any] = {

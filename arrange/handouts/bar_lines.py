@@ -1,4 +1,4 @@
-"""Bar lines of a part: which may be cut, and which bars are the bar before once more."""
+"""Bar lines of a part: which may be cut, and which bars repeat the bar before."""
 
 from __future__ import annotations
 
@@ -25,10 +25,10 @@ class BarLines(NamedTuple):
     Parameters
     ----------
     is_closed : array of bool
-        Its left bar line may not be cut: a note, a chord symbol or a slide goes over it, or meter
-        or key are new there.
+        Its left bar line may not be cut: a note, a chord symbol, or a slide, hammer-on or
+        pull-off goes over it, or meter or key is new there.
     is_same : list of bool
-        It is the bar before once more: the same notes, none of them held over a line of the bar,
+        It repeats the bar before: the same notes, none of them held over a line of the bar,
         under the same chord symbols.
     """
 
@@ -78,7 +78,7 @@ def _same_as_before(song: Song, notes: pd.DataFrame, may_repeat: Array) -> list[
 def repeated_bars(first: int, last: int, is_same: Sequence[bool], most: int) -> frozenset[int]:
     """Return the measures of a stretch that are drawn as the sign of the bar before.
 
-    They are two in a row and more; in a long row each bar after `most` is written again.
+    Only two or more in a row are drawn so, and in a long row every `most`-th is written again.
     """
     found: set[int] = set()
     for same, run in itertools.groupby(range(first + 1, last + 1), lambda bar: is_same[bar - 1]):

@@ -1,14 +1,10 @@
-"""The small pictures of a handout, as SVG: the form at a glance, and fret pictures.
-
-Black on white. A filled box is played, an empty one is not; colour alone says nothing.
-"""
+"""Fret pictures of a sheet, as SVG, black on white."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
 from functools import lru_cache
-from typing import Any
 
 from arrange.guitar.fret_pictures import FINGERS, FretPicture, fret_pictures
 from arrange.guitar.hands import Hand
@@ -18,12 +14,6 @@ from arrange.text.markup import escape_html
 
 _FACE = 'font-family="DejaVu Sans, sans-serif"'
 
-_STRIP_WIDE = 1860.0  # tenths of a mm on A4
-_NAMES_WIDE = 270.0
-_OWN_HIGH, _OTHER_HIGH, _GAP = 70.0, 34.0, 10.0
-_NAME_SIZE, _LABEL_SIZE = 38.0, 36.0
-_LEAST_BOX = 44.0
-
 
 def _svg(width: float, height: float, body: Sequence[str]) -> str:
     return (
@@ -32,68 +22,11 @@ def _svg(width: float, height: float, body: Sequence[str]) -> str:
     )
 
 
-def _text(x: float, y: float, words: str, size: float, anchor: str = "start", **more: Any) -> str:
-    attributes = "".join(f' {name.replace("_", "-")}="{value}"' for name, value in more.items())
+def _text(x: float, y: float, words: str, size: float, anchor: str) -> str:
     return (
         f'<text x="{x:.1f}" y="{y:.1f}" font-size="{size:g}" text-anchor="{anchor}" '
-        f'font-weight="bold" {_FACE}{attributes}>{escape_html(words)}</text>'
+        f'font-weight="bold" {_FACE}>{escape_html(words)}</text>'
     )
-
-
-def draw_form(
-    sections: Sequence[tuple[str, int]], rows: Sequence[tuple[str, Sequence[bool]]]
-) -> tuple[str, float]:
-    """Return the form at a glance as SVG, and its height against its width.
-
-    Parameters
-    ----------
-    sections : sequence of (name, bars)
-    rows : sequence of (part, plays)
-        The reader's own part first; it is drawn larger.
-    """
-    room = _STRIP_WIDE - _NAMES_WIDE
-    total = sum(bars for _, bars in sections)
-    free = room - _LEAST_BOX * len(sections)
-    if free > 0:
-        wide = [_LEAST_BOX + free * bars / total for _, bars in sections]
-    else:
-        wide = [room / len(sections)] * len(sections)
-    lefts = [_NAMES_WIDE + sum(wide[:n]) for n in range(len(sections))]
-    fits = all(_wide(name, _NAME_SIZE) < own for (name, _), own in zip(sections, wide, strict=True))
-    names_high = 50.0 if fits else min(max(_wide(n, _NAME_SIZE) for n, _ in sections), 440.0) + 20
-    body = []
-    for (name, _), left, own in zip(sections, lefts, wide, strict=True):
-        x = left + own / 2
-        size = min(_NAME_SIZE, own * 0.85)
-        if fits:
-            body.append(_text(x, names_high - 14, name, _NAME_SIZE, "middle"))
-        else:
-            longest = int(425 / (0.7 * size))
-            short = name if len(name) <= longest else name[: longest - 1] + "…"
-            place = f"rotate(-90 {x + size * 0.36:.1f} {names_high - 10:.1f})"
-            body.append(_text(x + size * 0.36, names_high - 10, short, size, transform=place))
-    top = names_high
-    for number, (part, plays) in enumerate(rows):
-        high = _OTHER_HIGH if number else _OWN_HIGH
-        size = min(_LABEL_SIZE + 6 * (not number), _NAMES_WIDE / (0.7 * max(len(part), 1)))
-        body.append(_text(0, top + high / 2 + size * 0.36, part, size))
-        for (_, bars), left, own, is_on in zip(sections, lefts, wide, plays, strict=True):
-            fill = "#000" if is_on else "#fff"
-            body.append(
-                f'<rect x="{left + 5:.1f}" y="{top:g}" width="{own - 10:.1f}" height="{high:g}" '
-                f'fill="{fill}" stroke="#000" stroke-width="4"/>'
-            )
-            if not number:
-                size = min(40.0, (own - 8) / (0.7 * len(str(bars))))
-                ink = "#fff" if is_on else "#000"
-                body.append(_text(left + own / 2, top + high / 2 + size * 0.36, str(bars), size,
-                                  "middle", fill=ink))  # fmt: skip
-        top += high + _GAP
-    return _svg(_STRIP_WIDE, top, body), top / _STRIP_WIDE
-
-
-def _wide(words: str, size: float) -> float:
-    return 0.7 * size * len(words)
 
 
 # A fret picture, in units of which its width holds 100.

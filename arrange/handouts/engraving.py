@@ -258,8 +258,8 @@ def _contents(part: _Part, stretches: Sequence[_Bars]) -> list[_Content]:
 
 
 def _documents(contents: Sequence[_Content]) -> Iterator[list[int]]:
-    """The places of those that are engraved together: some bars of one meter and key, or a line
-    would warn of what does not follow; all with notation or all without.
+    """The places of those that are engraved together: all with notation or all without, and in one
+    meter and key, since the engraver warns at the end of a line of a meter or key that follows.
     """
     own: list[int] = []
     bars = 0

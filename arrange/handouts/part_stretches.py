@@ -47,7 +47,7 @@ class StretchSource:
     player : Player
     frets_from : str
     facts, cues, notices : mapping of section to sequence of str
-        What it is played with and what is new; cues; remarks and decisions.
+        Dynamics, sound, capo and layers, and what is new; cues; remarks and decisions.
     lines : mapping of section to str
         What the hands do.
     bars : mapping of section to tuple of Bar
@@ -102,6 +102,8 @@ def part_stretches(
     style: str,
 ) -> tuple[Stretch, ...]:
     """Return the sections of a part, those together that are printed once.
+
+    One that has the notes of an earlier one under other chords says so, and shows its chords alone.
 
     Parameters
     ----------

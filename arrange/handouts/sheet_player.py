@@ -1,6 +1,6 @@
 """What a page needs to play its song: the sound as JSON, a script and the look of its buttons.
 
-A page puts it behind everything else and gives its sections ``data-section``, a JSON list of the
+A page has it at the end of its body and gives its sections ``data-section``, a JSON list of the
 labels that are printed there as one; ``sheet_player.js`` says the rest. The page stays as it is
 where there is no script or no sound, and in print.
 """

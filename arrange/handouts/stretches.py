@@ -109,7 +109,7 @@ class Stretch:
     times : tuple of Stay
         Each time that it is played, or the one that rests.
     facts : tuple of str
-        Sound, capo and layers; meter, key and tempo where they are new.
+        Dynamics, sound, capo and layers; meter, key and tempo where they are new.
     words : str
         What the hands do, in a line.
     cues : tuple of str
@@ -152,7 +152,7 @@ class Stretch:
 
     @property
     def title(self) -> str:
-        """The sections in short: ``"Verse 1, 2 and 3"``."""
+        """The sections in short: ``"Verse 1, 2, 3"``."""
         return joined_labels(self.sections)
 
     @property
