@@ -391,3 +391,15 @@ def test_shapes_of_a_bar_are_named_with_their_counts():
         (("",), (), ()),
         (("(2)",), (), ()),
     ]
+
+
+def test_the_letter_of_a_pattern_stands_left_of_its_chords():
+    """Two ways of striking, one a bar each: each letter follows the number of its own bar."""
+    bars = "xx0232 eighths | xx0232 | xx0232 eighths | xx0232"
+    chart = STROKES.format(meter="4/4", bar=bars).replace(
+        "D | D |", "D | D | D | D | D | D | D | D |"
+    )
+    song = read_chart(chart.encode())
+    sheet = part_sheet(song, Player("Guitar 1"), "shapes")
+    printed = pypdf.PdfReader(io.BytesIO(print_part(sheet, song, "A4"))).pages[0].extract_text()
+    assert "1 a D 2 b D 3 a D 4 b D" in " ".join(printed.split())
