@@ -7,6 +7,7 @@ beat and up on its half, are common practice.
 from __future__ import annotations
 
 import io
+import itertools
 import re
 from pathlib import Path
 from typing import NamedTuple
@@ -21,8 +22,9 @@ from numpy.typing import NDArray
 import arrange as ar
 from arrange.formats.chart import read_chart
 from arrange.guitar.players import Player, read_player
+from arrange.handouts.engraving import engrave
 from arrange.handouts.printing import print_part
-from arrange.handouts.sheets import PartSheet, part_sheet
+from arrange.handouts.sheets import PartSheet, fingered_part, part_sheet
 from arrange.tables.song import Song
 
 DATASETS = Path(__file__).parent.parent / "datasets"
@@ -403,3 +405,26 @@ def test_the_letter_of_a_pattern_stands_left_of_its_chords():
     sheet = part_sheet(song, Player("Guitar 1"), "shapes")
     printed = pypdf.PdfReader(io.BytesIO(print_part(sheet, song, "A4"))).pages[0].extract_text()
     assert "1 a D 2 b D 3 a D 4 b D" in " ".join(printed.split())
+
+
+def test_numbers_on_a_string_stand_apart():
+    """Quick notes on high frets: a fifth of their size and more lies between two numbers; a digit of
+    the typeface is 0.7 of its size wide (DejaVu Sans Bold, from its hmtx table).
+    """
+    slow, quick = "E5 . C#5 .", ". . . . D5 E5 F#5 E5"
+    bars = " | ".join([slow, quick, slow, slow, slow, quick, slow, slow])
+    chart = f"key: D major\npart: Guitar 1\nsection: A\nGuitar 1 | {bars} |\n"
+    song, _ = fingered_part(read_chart(chart.encode()), Player("Guitar 1"))
+    (lines,) = engrave(song, "Guitar 1", [(1, 8)], 170, 4.5)
+    rows = {}
+    for place, size, number in re.findall(
+        r'<text ([^>]*)text-anchor="middle" font-size="(\d+)px"[^>]*>(\d+)</text>', lines[0].picture
+    ):
+        x, y = re.search(r'(?:x="|translate\()([\d.]+)(?:" y="| )([\d.]+)', place).groups()
+        narrow = float((re.search(r"scale\(([\d.]+)", place) or ("", 1))[1])
+        half = narrow * 0.7 * int(size) * len(number) / 2
+        rows.setdefault(y, []).append((float(x) - half, float(x) + half, int(size)))
+    gaps = [(after[0] - own[1]) / own[2]
+            for row in rows.values() for own, after in itertools.pairwise(sorted(row))]  # fmt: skip
+    assert len(gaps) > 10
+    assert min(gaps) > 0.2
