@@ -408,8 +408,8 @@ def test_the_letter_of_a_pattern_stands_left_of_its_chords():
 
 
 def test_numbers_on_a_string_stand_apart():
-    """Quick notes on high frets: a fifth of their size and more lies between two numbers; a digit of
-    the typeface is 0.7 of its size wide (DejaVu Sans Bold, from its hmtx table).
+    """Quick notes on high frets: a fifth of their size and more lies between two numbers; a digit
+    of the typeface is 0.7 of its size wide (DejaVu Sans Bold; from memory).
     """
     slow, quick = "E5 . C#5 .", ". . . . D5 E5 F#5 E5"
     bars = " | ".join([slow, quick, slow, slow, slow, quick, slow, slow])
