@@ -42,6 +42,7 @@ _CAPITAL = 0.729  # height of capitals and digits of DejaVu Sans, against the si
 _ASCENDER = 0.78  # of the highest letters: flats, brackets
 _OVER_STRING = 110  # where the engraver sets a fret number, below its string
 _WIDE = 0.7  # of a digit, against its size
+_FRET_GAP = 0.25  # between two numbers on a string, against their size
 _SYMBOL_WIDE = 0.82  # of a letter of a chord symbol: "m" and "#" are wider than others
 _STYLE = (
     "<style>.engraved path, .engraved rect, .engraved ellipse, .engraved polygon, "
@@ -173,7 +174,10 @@ def system_of(
     bottom = max(bottom, *(low for _, low in extents)) + _EDGE
     row = top - _GAP  # the chord symbols stand in a row above all of it
     picture = _with_symbols(picture, symbols, row, width, symbol_size)
-    picture = _FRET.sub(lambda found: f"<g {found[2]}{_fret(found, fret_size)}", picture)
+    fits = _fret_fits(picture, fret_size)
+    picture = _FRET.sub(
+        lambda found: f"<g {found[2]}{_fret(found, fret_size, fits[found[3], found[4]])}", picture
+    )
     picture = _OWN_STYLE.sub(_STYLE, _ID.sub("", picture))
     above = (row - _ASCENDER * symbol_size if symbols else top) - _EDGE
     high, margin = bottom - above, float(_MARGIN.search(picture)[1])  # type: ignore[index]
@@ -280,17 +284,29 @@ def _fret_narrow(number: str) -> float:
     return 1.0 if len(number) < 2 else 0.8
 
 
-def _fret(found: re.Match[str], size: float) -> str:
+def _fret_fits(picture: str, size: float) -> dict[tuple[str, str], float]:
+    """How narrow each number is written so that none touches the next on its string, by place."""
+    found = [(each[4], float(each[3]), each[3], _fret_wide(_fret_number(each), size))
+             for each in _FRET.finditer(picture)]  # fmt: skip
+    fits = {(x, y): 1.0 for y, _, x, _ in found}
+    for (y, left, x, wide), (below, right, after, other) in itertools.pairwise(sorted(found)):
+        fit = 2 * (right - left - _FRET_GAP * size) / (wide + other)
+        if y == below and right > left and fit < 1:
+            fits[x, y], fits[after, y] = min(fit, fits[x, y]), fit
+    return fits
+
+
+def _fret(found: re.Match[str], size: float, fit: float) -> str:
     """A fret number on a patch of white, so that no line runs through it."""
     number = _fret_number(found)
     x = float(found[3])
     y = float(found[4]) - _OVER_STRING + _CAPITAL / 2 * size
-    wide = _fret_wide(number, size)
+    wide = _fret_wide(number, size) * fit
     patch = (
         f'<rect x="{x - wide / 2:.0f}" y="{y - 0.74 * size:.0f}" width="{wide:.0f}" '
         f'height="{0.76 * size:.0f}" style="fill:#fff;stroke:none"/>'
     )
-    return patch + _text(x, y, number, size, "middle", _fret_narrow(number))
+    return patch + _text(x, y, number, size, "middle", _fret_narrow(number) * fit)
 
 
 def _text(
