@@ -16,7 +16,7 @@ import pandas as pd
 import pytest
 
 from arrange.__main__ import main
-from arrange.commands import arranging, handing_out, measuring, opening
+from arrange.commands import arranging, changing, handing_out, measuring, opening
 from arrange.commands.arguments import command_parser
 
 ROOT = Path(__file__).parent.parent
@@ -25,10 +25,9 @@ LAYERS = str(ROOT / "datasets" / "last-bell.musicxml")
 REVOICE = ["revoice", DEMO, "--part", "Guitar 1", "--section", "Chorus 1"]
 LONG = "x" * 300
 DIGITS = "9" * 23
-NAMES = ("study", "songbook", "convert", "revoice", "condense", "rebuild", "handout", "explain",
-         "listen", "workshop", "lab", "page", "ready")  # fmt: skip
+NAMES = re.findall(r"^    ([a-z][a-z-]+)(?:  |$)", command_parser().format_help(), re.MULTILINE)
 WAITING = ("lab", "page")  # they serve until they are stopped
-STAGES = (measuring, arranging, handing_out, opening)
+STAGES = (measuring, changing, arranging, handing_out, opening)
 
 
 @pytest.fixture
@@ -182,13 +181,15 @@ def interruptible():
 @pytest.mark.parametrize("name", NAMES)
 def test_ctrl_c_is_one_line(name, monkeypatch, capsys):
     """A command that is interrupted at any point says so in one line."""
-    (stage,) = (each for each in STAGES if hasattr(each, f"run_{name}"))
-    monkeypatch.setattr(stage, f"run_{name}", lambda _: signal.raise_signal(signal.SIGINT))
+    run_name = f"run_{name.replace('-', '_')}"
+    (stage,) = (each for each in STAGES if hasattr(each, run_name))
+    monkeypatch.setattr(stage, run_name, lambda _: signal.raise_signal(signal.SIGINT))
     more = {
         "condense": ["-o", "a"],
         "revoice": ["--part", "a"],
         "convert": ["a"],
         "explain": ["--player", "a"],
+        "change-key": ["--by", "2"],
     }
     outputs = {each: ["-o", "a"] for each in ("rebuild", "handout", "listen", "workshop")}
     assert main([name, DEMO, *(more | outputs).get(name, [])]) == 130

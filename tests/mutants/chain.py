@@ -64,11 +64,14 @@ def steps(name: str, song: Path, out: Path) -> list[Arguments]:
     return {
         "study": lambda: [["study", file, "-o", str(out / "study")]],
         "condense": lambda: [["condense", file, "-o", str(out / "two.musicxml")]],
-        "revoice": lambda: [["revoice", file, *_passage(song), "-o", str(out / "ideas")]],
+        "revoice": lambda: [["revoice", file, *_passage(song, "part"), "-o", str(out / "ideas")]],
+        "mend": lambda: [["mend", file]],
+        "change-key": lambda: [["change-key", file, "--by=-2", "-o", str(out / "lower.musicxml")]],
         "handout": lambda: [
-            ["handout", file, f"--style={style}", "-o", str(out / style)]
-            for style in ("notation", "shapes")
+            ["handout", file, "--style=notation", "--words", "-o", str(out / "notation")],
+            ["handout", file, "--style=shapes", "--frets=capo", "-o", str(out / "shapes")],
         ],
+        "explain": lambda: [["explain", file, *_passage(song, "player"), "--length=steps"]],
         "listen": lambda: [["listen", file, "-o", str(out / "song.wav")]],
         "convert": lambda: _there_and_back(song, out),
         "songbook": lambda: [["songbook", file, str(SECOND), "-o", str(out / "book")]],
@@ -77,7 +80,8 @@ def steps(name: str, song: Path, out: Path) -> list[Arguments]:
 
 
 STEPS = (
-    "study", "condense", "revoice", "handout", "listen", "convert", "songbook", "workshop",
+    "study", "condense", "revoice", "mend", "change-key", "handout", "explain", "listen", "convert",
+    "songbook", "workshop",
 )  # fmt: skip
 
 
@@ -136,16 +140,16 @@ def take_step_outside(name: str, song: Path, out: Path, seconds: float) -> str:
     return _checked(arguments, done.returncode, said, out)
 
 
-def _passage(song: Path) -> Arguments:
-    """Return the first guitar, or the first part, and the section in which it begins."""
+def _passage(song: Path, option: str) -> Arguments:
+    """Return the first guitar, or the first part, as an option, and the section where it begins."""
     try:
         read = ar.read(song)
     except ar.ArrangeError:
-        return ["--part=Guitar 1"]
+        return [f"--{option}=Guitar 1"]
     guitars = read.parts.loc[read.parts["family"] == "guitar", "part"].tolist()
     part = (guitars or read.parts["part"].tolist() or [""])[0]
     sections = read.notes.loc[read.notes["part"] == part, "section"].tolist()
-    return [f"--part={part}", *(f"--section={section}" for section in sections[:1])]
+    return [f"--{option}={part}", *(f"--section={section}" for section in sections[:1])]
 
 
 def _there_and_back(song: Path, out: Path) -> list[Arguments]:
