@@ -125,6 +125,9 @@ def explain_part(
         capos |= played["capo"].to_dict()
     necks = {name: replace(neck, capo=int(capo)) for name, capo in capos.items()}
     shapes, notes_in = part_shapes(song, struck, necks), dict(list(struck.groupby("section")))
+    start = _start(played, neck, frets_from)
+    if not any(stay.plays for stay in stays):
+        return Explanation(part, f"{start} It does not play in this song.", ())
     words = []
     for stay, own_cues in zip(stays, cues, strict=True):
         name = stay.section
@@ -138,7 +141,7 @@ def explain_part(
         passage = Passage(song, stay, attacks, shapes[name], necks[name], frets_from)
         said = (*own_cues, *others[name])
         words.append(played_words(passage, setups[name], said, whole=section is not None))
-    return Explanation(part, _start(played, neck, frets_from), tuple(words))
+    return Explanation(part, start, tuple(words))
 
 
 def _start(setups: pd.DataFrame, neck: Neck, frets_from: str) -> str:

@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 import json
-import re
 from dataclasses import asdict
 from typing import Any
 
 from arrange.handouts.band import BandSheet
-from arrange.handouts.page_setup import page_foot, print_template, text_height, web_page
+from arrange.handouts.page_setup import (
+    breakable,
+    page_foot,
+    print_template,
+    text_height,
+    web_page,
+)
 from arrange.handouts.progressions import Entry, Progression
 from arrange.handouts.typesetting import PAPERS, compile_template, query_template
 from arrange.text.words import counted, joined_labels
@@ -16,25 +21,32 @@ from arrange.theory.chord_symbols import number_parts
 
 _SIZES = (13.0, 12.0, 11.0, 10.0, 9.0, 8.0)  # points; the largest that fits on one page
 _SPARE_MM = 6.0
-_ENDLESS = re.compile(r"\S{48,}")  # a word that no line can hold
 
 
 def print_band(sheet: BandSheet, paper: str) -> bytes:
     """Return a band sheet as PDF: a page of letters, a page of numbers, if a legible type fits."""
-    room = text_height(paper) - _SPARE_MM
     template = print_template("band.typ")
     data: dict[str, Any] = {
-        **_breakable(_data(sheet)), "name": "band sheet", "player": "",
+        **breakable(_data(sheet)), "name": "band sheet", "player": "",
         "paper": PAPERS[paper][2], "turns": [],
         "pass": "measure", "sizes": _SIZES, "size": _SIZES[-1], "numbers_size": _SIZES[-1],
         "foot": page_foot(sheet.title, "band sheet"),
     }  # fmt: skip
-    sizes = [
-        next((size for size, high in zip(_SIZES, own, strict=True) if high <= room), _SIZES[-1])
-        for own in json.loads(query_template(template, "heights", data))
-    ]
+    sizes = _sizes_that_fit(template, data, text_height(paper) - _SPARE_MM)
     done = {"pass": "print", "size": sizes[0], "numbers_size": sizes[-1]}
     return compile_template(template, data | done)
+
+
+def _sizes_that_fit(template: bytes, data: dict[str, Any], room: float) -> list[float]:
+    """The size of type of each half; a long song is measured in the smallest alone."""
+    least = _SIZES[-1]
+    halves = json.loads(query_template(template, "heights", data | {"sizes": [least]}))
+    if min(own[0] for own in halves) > room:
+        return [least] * len(halves)
+    return [
+        next((size for size, high in zip(_SIZES, own, strict=True) if high <= room), least)
+        for own in json.loads(query_template(template, "heights", data))
+    ]
 
 
 def band_html(sheet: BandSheet) -> str:
@@ -81,12 +93,3 @@ def _entry(entry: Entry) -> dict[str, Any]:
         "is_chord": entry.is_chord, "arrow": "→" if entry.is_pushed else "",
         "is_held": entry.is_held,
     }  # fmt: skip
-
-
-def _breakable(data: Any) -> Any:
-    """The same, endless words with places where a line may end."""
-    if isinstance(data, str):
-        return _ENDLESS.sub(lambda word: re.sub(r"\S{12}", "\\g<0>\u200b", word[0]), data)
-    if isinstance(data, dict):
-        return {name: _breakable(each) for name, each in data.items()}
-    return [_breakable(each) for each in data] if isinstance(data, list | tuple) else data

@@ -17,6 +17,8 @@ from arrange.handouts.typesetting import PAPERS
 SIDE_MM, TOP_MM, BOTTOM_MM = 12.0, 11.0, 14.0  # as in page.typ
 
 _LONGEST_FOOT = 34  # letters of title and name, at the foot of a page
+_ENDLESS = re.compile(r"\S{24,}")  # a word that a narrow line cannot hold
+_PICTURE = "<svg"
 _FOLDER = Path(__file__).parent
 _EQUATION = re.compile(r"(?:dotted )?[^\s,;]+ = [^\s,;]+")
 
@@ -37,6 +39,17 @@ def page_foot(title: str, name: str) -> str:
     room = _LONGEST_FOOT - len(name)
     title = title if len(title) <= room else title[: room - 1].rstrip() + "…"
     return f"{title}, {name}"
+
+
+def breakable(data: Any) -> Any:
+    """Return the same, endless words with places where a line may end; pictures as they are."""
+    if isinstance(data, str):
+        if data.startswith(_PICTURE):
+            return data
+        return _ENDLESS.sub(lambda word: re.sub(r"\S{12}", "\\g<0>\u200b", word[0]), data)
+    if isinstance(data, dict):
+        return {name: breakable(each) for name, each in data.items()}
+    return [breakable(each) for each in data] if isinstance(data, list | tuple) else data
 
 
 @cache

@@ -17,7 +17,13 @@ import numpy as np
 
 from arrange.explaining.part_sections import own_notes
 from arrange.handouts.engraving import STAFF_MM
-from arrange.handouts.page_setup import page_foot, print_template, text_height, text_width
+from arrange.handouts.page_setup import (
+    breakable,
+    page_foot,
+    print_template,
+    text_height,
+    text_width,
+)
 from arrange.handouts.page_turns import LEAST_SECONDS, TURN_SECONDS, page_starts
 from arrange.handouts.sheets import PartSheet
 from arrange.handouts.stretches import EITHER, RATHER_NOTES, TAB, Bar, Stretch
@@ -94,11 +100,15 @@ def _best_pages(sheet: PartSheet, song: Song, paper: str) -> _Pages:
     """The pages with notation where that fits, else without that of chords, else without any; in
     the largest size that fits.
 
-    Sizes are first tried with blank lines of music, which are quick.
+    Sizes are first tried with blank lines of music, which are quick, and before all others the one
+    that takes the least room, since a long song fits in none.
     """
     forms = {span.form for stretch in sheet.stretches for span in stretch.spans}
     ways = [in_tab for in_tab in ((TAB,), (TAB, EITHER), (TAB, EITHER, RATHER_NOTES))
             if in_tab[-1] in forms or len(in_tab) == 1]  # fmt: skip
+    least = _laid_out(sheet, song, paper, _SCALES[-1], ways[-1], are_blank=True)
+    if least.count > FACING + 1:  # a guess is less than a page off
+        return _laid_out(sheet, song, paper, _LONG_SCALE, (TAB,))
     for in_tab in ways:
 
         def is_too_long(scale: float, in_tab: Sequence[str] = in_tab) -> bool:
@@ -313,10 +323,10 @@ def _turns(starts: Sequence[int], rests: Sequence[float]) -> list[str]:
 def _data(
     sheet: PartSheet, blocks: Sequence[dict[str, Any]], paper: str, scale: float
 ) -> dict[str, Any]:
-    return {
+    return breakable({
         "pass": "measure", "paper": PAPERS[paper][2], "size": _PART_SIZE * scale, "scale": scale,
         "title": sheet.title, "name": sheet.part, "player": sheet.player,
         "foot": page_foot(sheet.title, sheet.part), "facts": sheet.facts, "form": sheet.form,
         "legend": sheet.legend, "why_so": "", "blocks": list(blocks),
         "notices": list(sheet.notices), "starts": [], "turns": [],
-    }  # fmt: skip
+    })  # fmt: skip

@@ -161,13 +161,17 @@ def part_sheet(
     words = explain_part(song, part, player=player) if fingered is not None else None
     source = StretchSource.of(song, player, stays, words, log)
     stretches = part_stretches(source, groups, necks, strums, style)
+    notices = part_notices(song, part, log).song
+    if not any(stay.plays for stay in stays):
+        stretches = tuple(stretch for stretch in stretches if stretch.notices)
+        notices = f"{part} does not play in this song.", *notices
     row = part_row(song, part)
     return PartSheet(
         song.title or "Untitled",
         part,
         row["player"] if isinstance(row["player"], str) and row["player"] != part else "",
         tuple(_facts(song, part, neck)),
-        part_notices(song, part, log).song,
+        notices,
         tuple((stay.section, stay.last - stay.first + 1, stay.plays) for stay in stays),
         stretches,
         _prepared(song, part, stretches, fingered),
