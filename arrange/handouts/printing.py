@@ -53,7 +53,7 @@ _GAP_MM = 4.0
 _MM_A_LETTER = 0.27  # of a chord symbol, to a point of its size
 _CHORD_SIZE = 15.0  # points
 _LEAST_CHORD = 10.0
-_SPARE_MM = 1.0
+_SPARE_MM = 0.5
 _SVG = re.compile(r"<svg [^>]*>")
 
 
@@ -70,12 +70,12 @@ class _Piece:
 
 @dataclass(frozen=True)
 class _Pages:
-    """Pieces in a size, what is in tablature alone, and the piece that each page begins with."""
+    """Pieces in a size, the piece that each page begins with, and what is said of the layout."""
 
     scale: float
-    in_tab: tuple[str, ...]
     pieces: list[_Piece]
     starts: list[int]
+    why_so: str
 
     @property
     def count(self) -> int:
@@ -90,7 +90,7 @@ def print_part(sheet: PartSheet, song: Song, paper: str) -> bytes:
     blocks = [piece.block for piece in pages.pieces]
     turns = _turns(pages.starts, [piece.rest for piece in pages.pieces])
     printed = {"pass": "print", "starts": pages.starts, "turns": turns,
-               "why_so": _why_so(sheet, pages)}  # fmt: skip
+               "why_so": pages.why_so}  # fmt: skip
     return compile_template(
         print_template("sheet.typ"), _data(sheet, blocks, paper, pages.scale) | printed
     )
@@ -135,16 +135,22 @@ def _laid_out(
     width = text_width(paper)
     systems = sheet.systems(width, STAFF_MM * scale, in_tab, are_blank=are_blank)
     blocks = _blocks(sheet, systems, width, scale)
-    template = print_template("sheet.typ")
-    plain = [_without_pictures(block) for block in blocks]
-    heights = json.loads(query_template(template, "heights", _data(sheet, plain, paper, scale)))
     rests = _rests(song, sheet.part, blocks)
-    pieces = list(map(_Piece, blocks, heights, rests))
-    starts = page_starts(
-        [piece.height for piece in pieces], [piece.rest for piece in pieces],
-        ["title" in piece.block for piece in pieces], text_height(paper) - _SPARE_MM,
-    )  # fmt: skip
-    return _Pages(scale, tuple(in_tab), pieces, starts)
+    data = _data(sheet, [_without_pictures(block) for block in blocks], paper, scale)
+
+    def with_words(why_so: str) -> _Pages:
+        query = query_template(print_template("sheet.typ"), "heights", data | {"why_so": why_so})
+        pieces = list(map(_Piece, blocks, json.loads(query), rests))
+        starts = page_starts(
+            [piece.height for piece in pieces], rests, ["title" in block for block in blocks],
+            text_height(paper) - _SPARE_MM,
+        )  # fmt: skip
+        return _Pages(scale, pieces, starts, why_so)
+
+    pages = with_words({EITHER: _CHORDS_IN_TAB, RATHER_NOTES: _NO_NOTATION}.get(in_tab[-1], ""))
+    if pages.count <= FACING or are_blank:
+        return pages
+    return with_words(_why_long(sheet, pages.count))
 
 
 def _without_pictures(block: dict[str, Any]) -> dict[str, Any]:
@@ -154,14 +160,12 @@ def _without_pictures(block: dict[str, Any]) -> dict[str, Any]:
     return block | blank | ({"shapes": shapes} if shapes else {})
 
 
-def _why_so(sheet: PartSheet, pages: _Pages) -> str:
-    """Why there is no notation, or more pages than lie open at once."""
-    if pages.count <= FACING:
-        return {EITHER: _CHORDS_IN_TAB, RATHER_NOTES: _NO_NOTATION}.get(pages.in_tab[-1], "")
+def _why_long(sheet: PartSheet, count: int) -> str:
+    """Why there are more pages than lie open at once."""
     bars = sum(stretch.times[0].last - stretch.times[0].first + 1 for stretch in sheet.stretches
                if stretch.plays)  # fmt: skip
     return (
-        f"{pages.count} pages: {counted(len(sheet.stretches), 'section')} with "
+        f"{count} pages: {counted(len(sheet.stretches), 'section')} with "
         f"{counted(bars, 'bar')} that do not return, more than two pages hold in a legible type."
     )
 
@@ -173,7 +177,7 @@ def _blocks(
     found: list[dict[str, Any]] = [{"kind": "head", "above": 0.0}]
     for stretch, own in zip(sheet.stretches, systems, strict=True):
         found += _stretch_blocks(stretch, own, width, scale)
-    found.append({"kind": "words", "above": 2.0 * scale, "lines": list(sheet.cautions)})
+    found.append({"kind": "words", "above": 1.0 * scale, "lines": list(sheet.cautions)})
     for title, steps in sheet.lessons:
         found.append({"kind": "lesson", "above": 4.0 * scale, "title": title, "lines": list(steps)})
     return found
