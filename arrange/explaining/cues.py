@@ -107,7 +107,8 @@ def _heard_before(song: Song, others: pd.DataFrame, onset: float, bar: int) -> l
     part, onsets, ends = others["part"], others["onset"], others["onset"] + others["duration"]
     is_near = onsets.between(starts[max(bar - 1 - _BEFORE, 0)], onset + _NEAR)
     entries = onsets[is_near].groupby(part).min()
-    earlier = ends[onsets < part.map(entries) - _NEAR].groupby(part).max()
+    entered = part.map(entries.to_dict()).astype(float)  # a song may have no other part
+    earlier = ends[onsets < entered - _NEAR].groupby(part).max()
     for name in part.unique():
         if name not in entries.index:
             continue

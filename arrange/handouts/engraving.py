@@ -54,7 +54,7 @@ _COMPACT, _LOOSE = 0.5, 1.15  # share of the page up to which they do; how much 
 _REPEAT = "as the bar before"
 
 # Typical height of a line against its staff, with notation or without: demo songs, 4.7 to 6.7 mm.
-_STAVES_HIGH = {True: 6.1, False: 4.0}
+_STAVES_HIGH = {True: 6.2, False: 4.1}
 
 _DRAWN = (*PLAYED, "rise", "finger")  # of a note
 _OPTIONS = {
