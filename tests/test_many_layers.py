@@ -17,7 +17,7 @@ from arrange.condensing import condense, kept_layers
 from arrange.errors import ArrangeError
 
 FEW = settings(
-    max_examples=8, deadline=None, derandomize=True,
+    max_examples=4, deadline=None, derandomize=True,
     suppress_health_check=[HealthCheck.too_slow],
 )  # fmt: skip
 LETTERS = st.sampled_from("BCDEFGH")

@@ -111,8 +111,9 @@ def test_exercises_are_no_markup_in_a_notebook():
 
 
 def printed(pdf):
-    """Return the text of a PDF file without blanks, since lines break at them."""
-    return "".join("".join(page.extract_text() for page in pypdf.PdfReader(pdf).pages).split())
+    """Return the text of a PDF file without blanks, since lines break at them, visible or not."""
+    text = "".join(page.extract_text() for page in pypdf.PdfReader(pdf).pages)
+    return "".join(text.replace("\u200b", "").split())
 
 
 def test_print_shows_text_as_it_is(tmp_path):
