@@ -22,7 +22,7 @@ def slow_best(values, costs):
     return best, where
 
 
-@settings(max_examples=60, deadline=None, derandomize=True)
+@settings(max_examples=30, deadline=None, derandomize=True)
 @given(st.integers(0, 10**6), st.integers(1, 3), st.integers(1, 4), st.booleans())
 def test_all_paths_tried(seed, players, steps, is_barred):
     """The value is that of the best of all paths; whole numbers make ties frequent."""
@@ -91,7 +91,7 @@ def path_worth(values, costs, tables, path):
     return total - sum(table[flat[one], flat[other]] for (one, other), table in tables.items())
 
 
-@settings(max_examples=60, deadline=None, derandomize=True)
+@settings(max_examples=30, deadline=None, derandomize=True)
 @given(st.integers(0, 10**6), st.integers(1, 2), st.integers(2, 5), st.sampled_from([1, 3, 3000]))
 def test_all_linked_paths_tried(seed, players, steps, width):
     """However few paths are followed: the value is that of a path, the bound that of none."""

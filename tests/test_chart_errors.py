@@ -251,14 +251,14 @@ LINES = st.lists(
 )
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=150, deadline=None)
 @given(LINES)
 def test_no_text_brings_another_error(lines):
     """Words of charts in any order, and any characters at all, raise no other error."""
     survives((TOP + "\n".join(lines)).encode("utf-8", errors="replace"))
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=50, deadline=None)
 @given(st.binary(max_size=300))
 def test_no_bytes_bring_another_error(data):
     """Any bytes raise no other error."""

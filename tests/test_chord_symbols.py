@@ -254,7 +254,7 @@ CHORD = st.builds(
 
 
 @given(CHORD)
-@settings(max_examples=400)
+@settings(max_examples=200)
 def test_symbols_read_back(chord):
     """Writing and reading give the same chord; its normal form has its pitch classes."""
     normal = normal_chord(chord)

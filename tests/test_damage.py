@@ -34,7 +34,7 @@ from songs import song
 
 from arrange.clashes import find_clashes
 
-EXAMPLES = settings(max_examples=40, deadline=None, derandomize=True, phases=[Phase.generate])
+EXAMPLES = settings(max_examples=20, deadline=None, derandomize=True, phases=[Phase.generate])
 NAMES = ("Guitar 1", "Guitar 2", "Guitar 3", "Guitar 4")  # high to low
 SEEDS = ("Harbour Lights", "Slow Tram", "The Long Jetty", "Kettle Lane")
 SCORES = st.lists(st.tuples(*[st.integers(0, 5)] * 2), min_size=1, max_size=12)

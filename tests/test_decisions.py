@@ -327,7 +327,7 @@ TEXT = st.text(st.characters(exclude_categories=("Cs", "Cc", "Zl", "Zp")), max_s
 WORDS = TEXT.filter(bool)
 
 
-@settings(max_examples=150, deadline=None, derandomize=True)
+@settings(max_examples=75, deadline=None, derandomize=True)
 @given(WORDS, WORDS, TEXT, st.lists(WORDS, max_size=3), st.sampled_from(["proposed", "agreed"]))
 def test_any_words_survive(what, why, before, alternatives, status):
     one = Decision(
@@ -338,7 +338,7 @@ def test_any_words_survive(what, why, before, alternatives, status):
     assert (decisions, notices, faults) == ([one], [], [])
 
 
-@settings(max_examples=60, deadline=None, derandomize=True)
+@settings(max_examples=30, deadline=None, derandomize=True)
 @given(st.text(max_size=300))
 def test_rubbish_is_reported_and_not_taken(text):
     """Reading any text ends in decisions, notices and faults with lines."""
@@ -347,7 +347,7 @@ def test_rubbish_is_reported_and_not_taken(text):
     assert all(1 <= line <= len(re.split(r"\r\n|\r|\n", text)) for line, _ in faults)
 
 
-@settings(max_examples=40, deadline=None, derandomize=True)
+@settings(max_examples=20, deadline=None, derandomize=True)
 @given(st.integers(0, 10**6))
 def test_what_differs_makes_the_other(seed):
     """For any two songs of the same form, the stored change turns the first into the second."""

@@ -37,7 +37,7 @@ from arrange.findings.recheck import recheck
 from arrange.tables.schema_check import check_table
 from arrange.tables.schemas import FINDINGS
 
-EXAMPLES = settings(max_examples=40, deadline=None, derandomize=True, phases=[Phase.generate])
+EXAMPLES = settings(max_examples=20, deadline=None, derandomize=True, phases=[Phase.generate])
 
 
 def first(music, kind, limits=Limits()):  # noqa: B008

@@ -63,7 +63,7 @@ def headings(stretches) -> list[str]:
     return [f"{stretch.title} {stretch.where}" for stretch in stretches]
 
 
-@pytest.fixture(scope="module", params=[(d, s) for d in DEMOS for s in STYLES], ids=str)
+@pytest.fixture(scope="module", params=zip(DEMOS, STYLES, strict=True), ids=str)
 def demo(request, tmp_path_factory):
     """Return a demo song, the style, and the files of its handout."""
     name, style = request.param

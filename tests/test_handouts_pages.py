@@ -35,7 +35,7 @@ DUOS = {
                       "Tom: drop D tuning; clean, edge, overdriven, distorted; echo"],
 }  # fmt: skip
 NAMES = ("low-water.musicxml", "tarrow-weir.txt", *DUOS, "harbour-set/1-rope-and-lantern.txt",
-         "harbour-set/2-salt-on-the-step.txt", "harbour-set/4-slack-tide.txt")  # fmt: skip
+         "harbour-set/4-slack-tide.txt")  # fmt: skip
 # Each song has one guitar in notation and one in shapes; the paper goes round.
 CASES = [
     (name, place, ("notation", "shapes")[(n + place) % 2], ("A4", "letter")[(n // 2 + place) % 2])

@@ -467,7 +467,7 @@ def test_notes_of_no_length_last_a_step():
 @given(
     st.lists(st.tuples(st.booleans(), st.integers(0, 2), st.integers(0, 3)), max_size=40)
 )  # fmt: skip
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=75, deadline=None)
 def test_pairing_is_that_of_brackets(events):
     """The slow, obvious way: a stack pairs downs and ups, and a queue decides which note ends."""
     track = b"".join(
@@ -978,7 +978,7 @@ def generated(draw) -> ar.Song:
 
 
 @given(generated())
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=20, deadline=None)
 def test_songs_come_back(tmp_path_factory, before):
     """Onsets and ends to the digit, the bars, and the tempo to its microsecond."""
     after = back(before, tmp_path_factory.getbasetemp())
@@ -1143,7 +1143,7 @@ def test_damaged_files_are_read_or_refused(written):
 
 
 @given(st.binary(max_size=120), st.integers(0, 1), st.integers(1, 0x7FFF))
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=100, deadline=None)
 def test_any_bytes_in_a_track_are_read_or_refused(body, form, ticks):
     """The head is complete, and the track holds any bytes."""
     with contextlib.suppress(ReadError):

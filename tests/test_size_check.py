@@ -155,7 +155,7 @@ FORMATS = ("musicxml", "txt", "mid")
 
 @pytest.mark.parametrize("suffix", FORMATS)
 @given(a_song=odd_songs())
-@settings(max_examples=40, deadline=None, suppress_health_check=SLOW_BUT_MEANT)
+@settings(max_examples=20, deadline=None, suppress_health_check=SLOW_BUT_MEANT)
 def test_what_is_written_is_read_again_or_refused(tmp_path, suffix, a_song):
     """Notes, bars and tempos of any song come back from each format, or the writer refuses it."""
     path = tmp_path / f"song.{suffix}"

@@ -63,7 +63,7 @@ def way(a, b):
 chords = st.sets(st.integers(0, 11), min_size=1, max_size=4)
 
 
-@settings(max_examples=120, deadline=None, derandomize=True)
+@settings(max_examples=60, deadline=None, derandomize=True)
 @given(chords, chords)
 def test_doubling_against_all_ways(one, other):
     """Each note before goes somewhere, and what is left out after is reached by its nearest."""
@@ -78,7 +78,7 @@ def test_doubling_against_all_ways(one, other):
     assert found.size == smallest_voice_leading(other, one).size
 
 
-@settings(max_examples=120, deadline=None, derandomize=True)
+@settings(max_examples=60, deadline=None, derandomize=True)
 @given(chords, chords)
 def test_one_to_one_against_an_assignment(one, other):
     """The size is that of H. W. Kuhn's assignment (1955), as scipy solves it."""
