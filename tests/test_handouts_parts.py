@@ -26,11 +26,11 @@ from arrange.formats.reading import read
 from arrange.guitar.hands import Hand
 from arrange.guitar.necks import Neck, parse_shape
 from arrange.guitar.players import Player
-from arrange.handouts import engraving, shapes_and_rhythm
+from arrange.handouts import engraver, engraving, shapes_and_rhythm
 from arrange.handouts.drawing import draw_shape
 from arrange.handouts.engraving import engrave
 from arrange.handouts.excerpts import part_excerpt
-from arrange.handouts.page_turns import EMPTY_COST, TURN_SECONDS, page_starts, pair_of, turn_cost
+from arrange.handouts.page_turns import EMPTY_COST, TURN_SECONDS, page_starts, turn_cost
 from arrange.handouts.shapes_and_rhythm import strum_section, strum_sections
 from arrange.handouts.sheets import fingered_part, tuning_words
 from arrange.theory.meters import bar_counts, beat_name, beats_a_minute, is_compound, tempo_words
@@ -258,13 +258,14 @@ def test_a_long_part_is_engraved_in_pieces_that_do_not_show(monkeypatch):
     own = read(DATASETS / "last-bell.musicxml")
     stretches = list(zip(own.sections["first_measure"], own.sections["last_measure"], strict=True))
     together = engrave(own, "Rhythm", stretches, 186)
-    sizes, render = [], engraving._render
+    sizes, render = [], engraving.score_pages
 
     def counted(xml, **options):
         sizes.append(xml.count("<measure ") // xml.count("<part "))
         return render(xml, **options)
 
-    monkeypatch.setattr(engraving, "_render", counted)
+    for module in (engraver, engraving):
+        monkeypatch.setattr(module, "score_pages", counted)
     monkeypatch.setattr(engraving, "_MOST_AT_ONCE", 16)
     pieces = engrave(own, "Rhythm", stretches, 186)
     assert max(sizes) <= 17
@@ -438,7 +439,6 @@ def test_a_page_is_turned_in_the_rest():
     rests = [0.0, 0, TURN_SECONDS, 0, 0, TURN_SECONDS, 0, 0]
     assert page_starts([30] * 8, rests, [True] * 8, 100) == [0, 3, 5]
     assert page_starts([30] * 4, [0] * 4, [True, False, False, True], 100) == [0, 3]
-    assert [pair_of(page) for page in range(1, 6)] == [1, 1, 2, 2, 3]
 
 
 RETURNS = """key: D major
@@ -458,13 +458,14 @@ def test_lines_that_hold_the_same_are_engraved_once(monkeypatch):
     """There are two sections of two lines. D (once as the song begins), G and A are measured; the
     first line of each section and the line that ends both are engraved.
     """
-    sizes, render = [], engraving._render
+    sizes, render = [], engraving.score_pages
 
     def counted(xml, **options):
         sizes.append(xml.count("<measure ") // xml.count("<part "))
         return render(xml, **options)
 
-    monkeypatch.setattr(engraving, "_render", counted)
+    for module in (engraver, engraving):
+        monkeypatch.setattr(module, "score_pages", counted)
     first, second = engrave(read_chart(RETURNS), "Guitar 1", [(1, 8), (9, 16)], 186)
     assert [line.first for line in first + second] == [1, 5, 9, 13]
     assert first[1].picture == second[1].picture

@@ -304,8 +304,8 @@ def test_digits_and_symbols_are_legible_in_any_size(staff_mm):
 
 @pytest.mark.parametrize("has_notes", [True, False])
 def test_a_part_is_measured_once_for_all_sizes(monkeypatch, has_notes):
-    calls, measure = [], engraving._bar_widths
-    monkeypatch.setattr(engraving, "_bar_widths", lambda xml: calls.append(xml) or measure(xml))
+    calls, measure = [], engraving.bar_widths
+    monkeypatch.setattr(engraving, "bar_widths", lambda xml: calls.append(xml) or measure(xml))
     song = read(DATASETS / "tarrow-weir.txt")
     prepared = prepare(song, "Guitar 1", [(2, 9), (34, 41)], has_notes=has_notes)
     count = len(calls)

@@ -11,14 +11,11 @@ from __future__ import annotations
 
 import itertools
 import math
-import re
 from collections.abc import Iterator, Sequence
-from functools import cache
 from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
-import verovio
 
 from arrange.errors import ArrangeError
 from arrange.explaining.part_sections import bar_contents
@@ -31,8 +28,9 @@ from arrange.handouts.bar_lines import (
     chord_contents,
     repeated_bars,
 )
+from arrange.handouts.engraver import bar_widths, pages_before, score_pages
 from arrange.handouts.excerpts import lie_on_strings, part_excerpt
-from arrange.handouts.systems import IN_PICTURE, LEFT, System, drawn_groups, system_of
+from arrange.handouts.systems import IN_PICTURE, System, system_of
 from arrange.handouts.tab_signs import TabSign, marked_notes
 from arrange.tables.song import Song, part_row
 
@@ -44,7 +42,6 @@ _WIDEST = 100_000  # page units that the engraver can draw
 _MOST_NOTES = 600  # in a bar; six strings struck a hundred times, and more than a line can show
 _MOST_AT_ONCE = 96  # bars: the time that the engraver takes grows with their square
 _STEPS = 24  # of the page's width: short lines of one width are engraved together
-_NEW_PAGE = '<print new-page="yes" />'
 _TIGHT = 1.04  # how much wider than the page bars may be; they are then pushed together
 # What a line costs that does not keep to groups of four bars, against one more line. By eye.
 _ODD_LINE, _UNEVEN_LINE = 0.3, 0.15
@@ -57,14 +54,6 @@ _REPEAT = "as the bar before"
 _STAVES_HIGH = {True: 6.2, False: 4.1}
 
 _DRAWN = (*PLAYED, "rise", "finger")  # of a note
-_OPTIONS = {
-    "xmlIdSeed": 1, "scale": 100, "header": "none", "footer": "none", "svgViewBox": True,
-    "adjustPageHeight": True, "smuflTextFont": "none", "mnumInterval": 0, "unit": 9,
-    "pageMarginLeft": LEFT, "pageMarginRight": 2, "pageMarginTop": 6, "pageMarginBottom": 6,
-    "staffLineWidth": 0.18, "stemWidth": 0.26, "barLineWidth": 0.36, "spacingStaff": 3,
-    "defaultBottomMargin": 1.5, "defaultTopMargin": 1.5,
-    "minLastJustification": 0.3, "harmDist": 1.6, "condense": "none",
-}  # fmt: skip
 
 
 class _Bars(NamedTuple):
@@ -312,7 +301,7 @@ def _phrase_widths(part: _Part, phrases: Sequence[_Bars]) -> list[list[float]]:
     for places in _documents(different):
         own = [different[place] for place in places]
         text = _document(part, [bars_of[each] for each in own], begins=own[0].begins)
-        widths = iter(_bar_widths(text.text)[text.lead :])
+        widths = iter(bar_widths(text.text)[text.lead :])
         found.update({each: list(itertools.islice(widths, len(each.signs))) for each in own})
     return [found[content] for content in contents]
 
@@ -394,45 +383,14 @@ def _engraved(
     document = _document(part, [passage.bars for passage in passages], begins=begins)
     lines = list(itertools.chain.from_iterable(passage.lines for passage in passages))
     starts = [document.lead, *(document.lead + np.cumsum(lines)).tolist()]
-    text = _broken_before({*starts} - {0}, document.text, len(document.numbers))
+    text = pages_before({*starts} - {0}, document.text, len(document.numbers))
     width, natural = passages[0].width, passages[0].natural
-    pages = _render(text, breaks="encoded", pageWidth=round(natural), pageHeight=100)
+    pages = score_pages(text, breaks="encoded", pageWidth=round(natural), pageHeight=100)
     for (start, end), page in zip(itertools.pairwise(starts), pages[document.lead :], strict=True):
         symbols = [symbol for bar, symbol in document.symbols if start <= bar < end]
         bars = document.numbers[start], document.numbers[end - 1]
         system = system_of(page, symbols, document.signs, bars, staff_mm)
         yield system if natural == width else system.widened(round(width) * IN_PICTURE)
-
-
-@cache
-def _toolkit() -> Any:
-    verovio.enableLog(verovio.LOG_ERROR)
-    return verovio.toolkit()
-
-
-def _render(xml: str, **options: Any) -> list[str]:
-    """A picture a page."""
-    toolkit = _toolkit()
-    toolkit.resetOptions()
-    toolkit.setOptions({**_OPTIONS, **options})
-    toolkit.resetXmlIdSeed(1)  # or ids go on from the piece before
-    toolkit.loadData(xml)
-    return [toolkit.renderToSVG(page) for page in range(1, toolkit.getPageCount() + 1)]
-
-
-# A string is drawn in pieces, from number to number.
-_STAFF_LINES = re.compile(r'class="measure">\s*<g [^>]*class="staff">\s*((?:<path [^>]*>\s*)+)')
-_LINE_ENDS = re.compile(r'd="M(-?[\d.]+) [\d.]+ L(-?[\d.]+) ')
-
-
-def _bar_widths(xml: str) -> tuple[float, ...]:
-    """Width of each bar in page units, where none is pushed together."""
-    (picture,) = _render(xml, breaks="none", adjustPageWidth=True, pageWidth=60000)
-    lines = map(_LINE_ENDS.findall, _STAFF_LINES.findall(drawn_groups(picture)))
-    return tuple(
-        (max(float(right) for _, right in own) - min(float(left) for left, _ in own)) / IN_PICTURE
-        for own in lines
-    )
 
 
 def _broken(bars: Sequence[float], repeated: Sequence[int], room: float) -> list[tuple[int, int]]:
@@ -453,15 +411,3 @@ def _broken(bars: Sequence[float], repeated: Sequence[int], room: float) -> list
         lines.append((best[end][1], end))
         end = best[end][1]
     return lines[::-1]
-
-
-_MEASURE = re.compile(r"<measure [^>]*>")
-
-
-def _broken_before(bars: set[int], xml: str, count: int) -> str:
-    """The score in which a new page of the engraver's begins with each of these bars.
-
-    `count` is how many bars each of its staves has.
-    """
-    places = itertools.count()
-    return _MEASURE.sub(lambda found: found[0] + _NEW_PAGE * (next(places) % count in bars), xml)

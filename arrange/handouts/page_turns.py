@@ -78,8 +78,3 @@ def turn_cost(seconds: float, begins_section: bool, *, is_beside: bool) -> float
     of_use = seconds if seconds >= LEAST_SECONDS else 0.0
     short = 0.0 if is_beside else max(TURN_SECONDS - of_use, 0.0) / TURN_SECONDS
     return NO_TIME_COST * short + (0.0 if begins_section else WITHIN_SECTION_COST)
-
-
-def pair_of(page: int) -> int:
-    """Return the pair, from 1, in which a page lies, pages counted from 1."""
-    return (page + 1) // 2
