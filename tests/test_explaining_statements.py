@@ -36,7 +36,7 @@ def fretted(a_song):
 
 @pytest.mark.parametrize("name", DEMOS)
 def test_every_statement_about_the_demo_songs(name):
-    """All parts, all sections: place, shapes, fingers, moves, counts, cues, others."""
+    """In all sections: place, shapes, fingers, moves, counts, cues, others."""
     own = read(DATASETS / name)
     parts = fretted(own)  # of many layers every third
     found = {part: wrong_statements(own, part, ar.explain_part(own, part))
@@ -64,14 +64,14 @@ def test_every_statement_about_the_corpus(path):
     together = replace(
         own, parts=own.parts[:1].assign(part="All"), notes=own.notes.assign(part="All")
     )
-    told = 0
+    steps = 0
     for each in (own, together):
         for part in each.parts["part"]:
             player = ar.Player(part, ar.Neck())
             words = ar.explain_part(each, part, player=player)
-            told += sum(len(section.steps) for section in words.sections)
+            steps += sum(len(section.steps) for section in words.sections)
             assert not wrong_statements(each, part, words, player)
-    assert told >= 10
+    assert steps >= 10
 
 
 PLANTED = [

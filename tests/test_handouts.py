@@ -17,6 +17,7 @@ import numpy as np
 import pypdf
 import pytest
 import typst
+from printed_text import in_order
 from songs import parts_of, song
 
 from arrange.decisions import Decision, DecisionLog
@@ -40,19 +41,6 @@ def text_of(path: Path) -> str:
 
 def pdf_of(paths, word: str) -> Path:
     return next(path for path in paths if path.suffix == ".pdf" and word in path.name)
-
-
-def in_order(text: str, words: list[str]) -> list[str]:
-    """Return the text from each word to the next; the words must come in this order."""
-    if not words:
-        return []
-    places, at = [], 0
-    for word in words:
-        at = text.find(word, at)
-        assert at >= 0, f"{word!r} is not there, or not in its place"
-        places.append(at)
-        at += len(word)
-    return [text[a:b] for a, b in zip(places, [*places[1:], len(text)], strict=True)]
 
 
 def stretches_of(own, part, style):
@@ -326,7 +314,7 @@ def test_each_step_is_reported(tmp_path):
     assert steps == ["the sheet of Guitar 1", "the sheet of Guitar 2", "the band sheet"]
 
 
-def test_the_band_sheet_is_measured_once(tmp_path, monkeypatch):
+def test_the_band_sheet_is_measured_for_all_sizes_at_once(tmp_path, monkeypatch):
     """All sizes of type share one measurement; a part has one for each size that is tried."""
     queries, query = [], typst.query
 

@@ -18,6 +18,7 @@ import pypdf
 import pytest
 import typst
 from numpy.typing import NDArray
+from printed_text import in_order
 
 import arrange as ar
 from arrange.formats.chart import read_chart
@@ -118,20 +119,9 @@ def headings(page: Page) -> list[str]:
     return [f"{stretch.title} {stretch.where}" for stretch in page.sheet.stretches]
 
 
-def parts_of(text: str, words: list[str]) -> list[str]:
-    """Return the text from each of the words to the next; they come in this order."""
-    places, at = [], 0
-    for word in words:
-        at = text.find(word, at)
-        assert at >= 0, f"{word!r} is not there, or not in its place"
-        places.append(at)
-        at += len(word)
-    return [text[a:b] for a, b in zip(places, [*places[1:], len(text)], strict=True)]
-
-
 def chunks(page: Page) -> list[str]:
     """Return what is printed of each stretch, its heading first."""
-    return parts_of(page.text, headings(page))
+    return in_order(page.text, headings(page))
 
 
 def symbols(song: Song, first: int, last: int) -> list[str]:
@@ -195,7 +185,7 @@ def test_all_chords_are_printed_in_their_bars(page):
         first = stretch.times[0]
         if stretch.spans:
             labels = [f"{span.label}:" for span in stretch.spans[1:]]
-            parts = parts_of(text, [headings(page)[page.sheet.stretches.index(stretch)], *labels])
+            parts = in_order(text, [headings(page)[page.sheet.stretches.index(stretch)], *labels])
             said = " ".join((*stretch.facts, stretch.words, *stretch.cues, *stretch.notices))
             for span, part in zip(stretch.spans, parts, strict=True):
                 words = (re.sub(r"^\d+(?=[A-GN])", "", word) for word in part.split())
@@ -216,7 +206,7 @@ def test_all_chords_are_printed_in_their_bars(page):
         wanted = []
         for label, cell in cells:
             wanted += [label, cell] if label not in wanted else [cell]
-        parts_of(text, [word for word in wanted if word])
+        in_order(text, [word for word in wanted if word])
 
 
 def test_bars_that_differ_are_those_that_the_notes_say(page):

@@ -38,11 +38,11 @@ def test_remarks_of_a_chart_come_back_from_musicxml(name, tmp_path):
 def test_a_remark_stands_above_its_section_and_one_for_all_beside_the_title():
     """A player who opens the file sees it where it is meant."""
     sections = (("Verse", 1), ("Chorus", 3))
-    told = replace(
+    remarked = replace(
         song(("Guitar", "C4", 0, 4), bars=4, sections=sections),
         remarks=(Remark("tune down"), Remark("wait", ("Chorus",))),
     )
-    root = etree.fromstring(format_musicxml(told, []))
+    root = etree.fromstring(format_musicxml(remarked, []))
     (words,) = root.iterfind(".//words")
     assert words.text == "remark: wait"
     assert next(words.iterancestors("measure")).get("number") == "3"
@@ -59,21 +59,21 @@ def test_a_remark_is_taken_for_nothing_else(text, tmp_path):
     """Jumps, section names and sounds are words as well."""
     sections = (("Verse", 1), ("Bridge", 3))
     plain = song(("Guitar", "C4", 0, 4), bars=4, sections=sections)
-    told = replace(plain, remarks=(Remark(text), Remark(f"{text}.", ("Bridge",))))
-    for each, name in ((plain, "plain"), (told, "told")):
+    remarked = replace(plain, remarks=(Remark(text), Remark(f"{text}.", ("Bridge",))))
+    for each, name in ((plain, "plain"), (remarked, "remarked")):
         ar.write_musicxml(each, tmp_path / f"{name}.musicxml")
-    again, without = (ar.read(tmp_path / f"{name}.musicxml") for name in ("told", "plain"))
-    assert again.remarks == told.remarks
+    again, without = (ar.read(tmp_path / f"{name}.musicxml") for name in ("remarked", "plain"))
+    assert again.remarks == remarked.remarks
     for table in ("parts", "sections", "measures", "setups"):
         assert getattr(again, table).equals(getattr(without, table))
 
 
 def test_a_remark_for_a_section_that_is_gone_is_reported(tmp_path):
     """It has no place in a file; the song keeps it."""
-    told = replace(song(("Guitar", "C4", 0, 4)), remarks=(Remark("wait", ("Coda",)),))
+    remarked = replace(song(("Guitar", "C4", 0, 4)), remarks=(Remark("wait", ("Coda",)),))
     said = ("remarks for sections that are not there are left out: 1",)
-    assert ar.write_musicxml(told, tmp_path / "song.musicxml") == said
-    assert ar.write_chart(told, tmp_path / "song.txt") == said
+    assert ar.write_musicxml(remarked, tmp_path / "song.musicxml") == said
+    assert ar.write_chart(remarked, tmp_path / "song.txt") == said
 
 
 def test_remarks_of_another_hand_are_limited(tmp_path):

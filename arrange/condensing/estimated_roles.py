@@ -224,7 +224,7 @@ def _figures(recorded: RecordedLayers, followed: Followed) -> pd.DataFrame:
         attacks_a_bar=table["attacks"] / np.maximum(bars, 1),
         in_bars=bars / np.maximum(recorded.present @ _bars(recorded), 1),
         sounds_on=busy / lasting,
-        has_echo=(recorded.present & (recorded.echoes != None)).any(axis=1),  # noqa: E711 (each)
+        has_echo=(recorded.present & pd.notna(recorded.echoes)).any(axis=1),
         doubles=_names(recorded, followed.doubles),
         second_voice_of=_names(recorded, followed.seconds),
     )
