@@ -195,11 +195,27 @@ class Notebook:
         page.on("pageerror", self._page_error)
         page.on("console", self._console)
         page.goto(f"{address}/lab/tree/{path}?token={TOKEN}&reset", wait_until="domcontentloaded")
-        page.locator(".jp-Notebook .jp-Cell").first.wait_for(timeout=60_000)
-        page.locator(".jp-Toolbar-kernelName", has_text="Python 3").wait_for(timeout=60_000)
+        self._wait_for_kernel()
         if theme != "JupyterLab Light":
             self.menu("Settings", "Theme", theme)
             page.locator("body[data-jp-theme-light='false']").wait_for(state="attached")
+
+    def _wait_for_kernel(self) -> None:
+        self.page.locator(".jp-Notebook .jp-Cell").first.wait_for(timeout=60_000)
+        self.page.locator(".jp-Toolbar-kernelName", has_text="Python 3").wait_for(timeout=60_000)
+
+    def change_to(self, path: str) -> None:
+        """Close the notebook with its kernel, and open another in the same JupyterLab, which is
+        quicker than to load JupyterLab anew.
+        """
+        self.menu("File", "Close and Shut Down Notebook…")
+        self.page.locator(".jp-Dialog .jp-mod-accept").click()
+        self.page.locator(".jp-Notebook").wait_for(state="detached")
+        self.complaints.clear()
+        self.menu("File", "Open from Path…")
+        self.page.locator(".jp-Dialog input").fill(path)
+        self.page.locator(".jp-Dialog .jp-mod-accept").click()
+        self._wait_for_kernel()
 
     def _page_error(self, error) -> None:
         if not _HARMLESS.search(str(error)):
