@@ -49,6 +49,7 @@ _A_ROW = 4  # bars that are drawn with their counts
 _A_ROW_OF_CHORDS = 8
 _SHAPES_A_ROW, _MOST_SHAPES_A_ROW = 9, 12  # in the largest size, and in any; as in sheet.typ
 _MOST_BESIDE = 0.5  # of the width, up to which shapes leave room for bars beside them
+_MOST_BESIDE_BARS = 16  # each with its counts, beside a shape that moves
 _GAP_MM = 4.0
 _MM_A_LETTER = 0.27  # of a chord symbol, to a point of its size
 _CHORD_SIZE = 15.0  # points
@@ -201,7 +202,8 @@ def _stretch_blocks(
     }
     if stretch.shapes:
         head["shapes"] = list(stretch.shapes)
-    if stretch.patterns:
+    is_beside = bool(stretch.patterns) or (stretch.moves and len(stretch.bars) <= _MOST_BESIDE_BARS)
+    if is_beside:
         head["patterns"] = [asdict(pattern) for pattern in stretch.patterns]
         wide = _shapes_wide(stretch, width, scale)
         head["beside_shapes"] = 0 < wide <= _MOST_BESIDE * width
@@ -209,7 +211,7 @@ def _stretch_blocks(
     others = _others(stretch, systems, width, scale)
     rows = [_system_row(system, "") for system in systems[0]] if systems else []
     has_bars = not systems and any(bar.chords or bar.counts for bar in stretch.bars)
-    if has_bars and stretch.patterns:
+    if has_bars and is_beside:
         head["rows"] = _bar_rows(stretch.bars, width - head["shapes_wide"] - _GAP_MM, scale)
     elif has_bars:
         rows = _bar_rows(stretch.bars, width, scale)
