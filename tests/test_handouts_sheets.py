@@ -334,6 +334,6 @@ def test_no_line_ends_within_a_tempo_or_a_pair_of_chords(tmp_path):
 def test_names_of_many_parts_stand_upright_on_the_web_page_too():
     """As in print, where the names of all parts are long together."""
     low = band_sheet(read(DATASETS / "low-water.txt"), None, {})
-    assert band_html(low).count('class="upright"') == len(low.parts)
+    assert band_html(low, {}, [], "A4").count('class="upright"') == len(low.parts)
     short = replace(low, parts=("Ann", "Ben"), has_upright_names=False)
-    assert 'class="upright"' not in band_html(short)
+    assert 'class="upright"' not in band_html(short, {}, [], "A4")

@@ -6,6 +6,7 @@ A template for print stands behind ``page.typ``, one for the web extends ``page.
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -58,9 +59,12 @@ def print_template(name: str) -> bytes:
     return (_FOLDER / "page.typ").read_bytes() + (_FOLDER / name).read_bytes()
 
 
-def web_page(template: str, **data: Any) -> str:
-    """Return a page of HTML from a template of jinja2, such as ``"sheet.html"``."""
-    return _environment().get_template(template).render(**data)
+def web_page(template: str, pages: Sequence[str], paper: str, **data: Any) -> str:
+    """Return a page of HTML from a template of jinja2, such as ``"sheet.html"``.
+
+    On a screen it shows what the template makes of the data, on paper the drawn pages.
+    """
+    return _environment().get_template(template).render(pages=pages, paper=paper, **data)
 
 
 @cache
