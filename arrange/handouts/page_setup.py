@@ -21,6 +21,7 @@ _LONGEST_FOOT = 34  # letters of title and name, at the foot of a page
 _ENDLESS = re.compile(r"\S{24,}")  # a word that a narrow line cannot hold
 _PICTURE = "<svg"
 _FOLDER = Path(__file__).parent
+_RANGE = re.compile(r"(?<=\d)–(?=\d)")
 _EQUATION = re.compile(r"(?:dotted )?[^\s,;]+ = [^\s,;]+")
 
 
@@ -77,5 +78,6 @@ def _environment() -> jinja2.Environment:
 
 
 def _unbroken(text: str) -> str:
-    """The same, no tempo and no pair of chords divided by the end of a line."""
+    """The same; a tempo, a pair of chords and bars from one to another stay on one line."""
+    text = _RANGE.sub("\u2060–\u2060", text)
     return _EQUATION.sub(lambda found: found[0].replace(" ", "\u00a0"), text)
