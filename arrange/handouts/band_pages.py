@@ -32,23 +32,37 @@ def print_band(sheet: BandSheet, paper: str) -> Typeset:
         **breakable(_data(sheet)), "name": "band sheet", "player": "",
         "paper": PAPERS[paper][2], "turns": [],
         "pass": "measure", "sizes": _SIZES, "size": _SIZES[-1], "numbers_size": _SIZES[-1],
-        "foot": page_foot(sheet.title, "band sheet"),
+        "foot": page_foot(sheet.title, "band sheet"), "why_so": "",
     }  # fmt: skip
-    sizes = _sizes_that_fit(template, data, text_height(paper) - _SPARE_MM)
-    done = {"pass": "print", "size": sizes[0], "numbers_size": sizes[-1]}
+    fitting = _sizes_that_fit(template, data, text_height(paper) - _SPARE_MM)
+    sizes = [size or _SIZES[-1] for size in fitting]
+    done = {"pass": "print", "size": sizes[0], "numbers_size": sizes[-1],
+            "why_so": "" if all(fitting) else _why_long(sheet)}  # fmt: skip
     return Typeset(template, data | done)
 
 
-def _sizes_that_fit(template: bytes, data: dict[str, Any], room: float) -> list[float]:
-    """The size of type of each half; a long song is measured in the smallest alone."""
-    least = _SIZES[-1]
-    halves = json.loads(query_template(template, "heights", data | {"sizes": [least]}))
+def _sizes_that_fit(template: bytes, data: dict[str, Any], room: float) -> list[float | None]:
+    """The size of type in which each half fits on a page, or none.
+
+    A long song is measured in the smallest size alone.
+    """
+    halves = json.loads(query_template(template, "heights", data | {"sizes": _SIZES[-1:]}))
     if min(own[0] for own in halves) > room:
-        return [least] * len(halves)
+        return [None] * len(halves)
     return [
-        next((size for size, high in zip(_SIZES, own, strict=True) if high <= room), least)
+        next((size for size, high in zip(_SIZES, own, strict=True) if high <= room), None)
         for own in json.loads(query_template(template, "heights", data))
     ]
+
+
+def _why_long(sheet: BandSheet) -> str:
+    """Why the chords, in letters or in numbers, take more than a page."""
+    bars = sum(len(each.bars) for each in sheet.progressions)
+    return (
+        f"More pages than one: {counted(len(sheet.rows), 'section')} and "
+        f"{counted(bars, 'bar')} of chords, with what is said of them, are more than a page holds "
+        "in a legible type."
+    )
 
 
 def band_html(sheet: BandSheet, sound: Mapping[str, Any], pages: Sequence[str], paper: str) -> str:
