@@ -573,7 +573,7 @@ CHECKS = (
     (r"(.+) lays out", check_lays_out),
     (r"(clean|edge \(just breaking up\)|overdriven|distorted)", check_sound),
     (r"(?:echo (.+)|no echo)", check_echo),
-    (r"(?:then )?(?:capo (\d+)|no capo)(?:, \d+ s for it)?", check_capo),
+    (r"(?:then )?(?:capo (\d+)|no capo)(?:, (?:\d+ s for|with no rest to move) it)?", check_capo),
     (r"from (.+)", check_layers), (r"go on as in the tablature", is_true),
     (r"nothing that lies on this neck", is_true),
 )  # fmt: skip

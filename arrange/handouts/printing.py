@@ -1,4 +1,4 @@
-"""A sheet as PDF: blocks, their heights, and the largest type in which they fit two facing pages.
+"""A sheet on paper: blocks, their heights, and the largest type in which they fit two facing pages.
 
 A song that does not fit keeps a legible type and takes more pages, which end where there is time
 to turn; the sheet says why.
@@ -28,7 +28,7 @@ from arrange.handouts.page_turns import LEAST_SECONDS, TURN_SECONDS, page_starts
 from arrange.handouts.sheets import PartSheet
 from arrange.handouts.stretches import EITHER, RATHER_NOTES, TAB, Bar, Stretch
 from arrange.handouts.systems import System
-from arrange.handouts.typesetting import PAPERS, compile_template, query_template
+from arrange.handouts.typesetting import PAPERS, Typeset, query_template
 from arrange.tables.song import Song
 from arrange.text.words import counted, first_up
 
@@ -85,16 +85,14 @@ class _Pages:
         return int(np.searchsorted(self.starts, music - 1, side="right"))
 
 
-def print_part(sheet: PartSheet, song: Song, paper: str) -> bytes:
-    """Return a part sheet as PDF: on two facing pages where a legible type allows it."""
+def print_part(sheet: PartSheet, song: Song, paper: str) -> Typeset:
+    """Return the pages of a part sheet: two facing ones where a legible type allows it."""
     pages = _best_pages(sheet, song, paper)
     blocks = [piece.block for piece in pages.pieces]
     turns = _turns(pages.starts, [piece.rest for piece in pages.pieces])
     printed = {"pass": "print", "starts": pages.starts, "turns": turns,
                "why_so": pages.why_so}  # fmt: skip
-    return compile_template(
-        print_template("sheet.typ"), _data(sheet, blocks, paper, pages.scale) | printed
-    )
+    return Typeset(print_template("sheet.typ"), _data(sheet, blocks, paper, pages.scale) | printed)
 
 
 def _best_pages(sheet: PartSheet, song: Song, paper: str) -> _Pages:
