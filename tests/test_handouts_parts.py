@@ -116,15 +116,22 @@ def test_cues_are_worked_out_from_the_notes():
 
 
 def test_entries_techniques_and_held_notes_are_cued():
+    """What rings on into a section is no rest there, whether something is struck in it or not; D
+    is not said to be as A, with which it has a bar of rest alike and nothing else.
+    """
+    sections = [("A", 1), ("B", 3), ("C", 7), ("D", 9), ("E", 11)]
     notes = notes_of(("Guitar", "E3", 4, 2), ("Guitar", "G3", 6, 4), ("Guitar", "A3", 12, 4),
-                     sections=[("A", 1), ("B", 3)],
-                     technique=["palm mute", "palm mute, slide", None])  # fmt: skip
-    own = song(parts=["Guitar"], bars=6, sections=[("A", 1), ("B", 3)])
+                     ("Guitar", "A3", 20, 5), ("Guitar", "E3", 36, 8), sections=sections,
+                     technique=["palm mute", "palm mute, slide", None, None, None])  # fmt: skip
+    own = song(parts=["Guitar"], bars=12, sections=sections)
     own = type(own)(own.parts, own.sections, own.measures, own.chords, notes)
-    first, second = section_cues(own, "Guitar", part_stays(own, "Guitar"))
+    first, second, third, fourth, last = section_cues(own, "Guitar", part_stays(own, "Guitar"))
     assert first == ("1 bar rest, in at bar 2", "alone", "palm mute throughout", "slide: bar 2",
                      "hold the last notes on into B")  # fmt: skip
-    assert second == ("1 bar rest, in at bar 4", "out from bar 5", "alone")
+    assert second == ("held on from before, in at bar 4", "alone", "hold the last notes on into C")
+    assert third == ("held on from before, then lay out 1 bar; in at D, bar 10",)
+    assert fourth == ("1 bar rest, in at bar 10", "alone", "hold the last notes on into E")
+    assert last == ("held on from before, then lay out 1 bar, to the end",)
 
 
 @pytest.mark.parametrize("part", ["Guitar 1", "Guitar 2"])

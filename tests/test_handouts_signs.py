@@ -179,6 +179,25 @@ def test_a_slide_out_of_a_stretch_does_not_lead_into_another():
     assert both.picture.count("gliss") == 1
 
 
+@pytest.mark.parametrize("has_notes", [True, False])
+def test_what_rings_on_into_a_stretch_is_a_note_with_a_tie_to_it(has_notes):
+    """No rest: the whole bar of the open chord, then half a bar of it; it is not counted again."""
+    song = bars("022000", "~", "320033 ~ ~ ~", "~ ~ xx0232 ~")
+    lines = [line for own in engrave(song, "Guitar 1", [(2, 2), (3, 3), (4, 4)], 186,
+                                     has_notes=has_notes) for line in own]  # fmt: skip
+    staves = 1 + has_notes
+    assert [len(re.findall('class="tie-in"', line.picture)) for line in lines] == [
+        6 * staves, 0, 6 * staves,
+    ]  # fmt: skip
+    assert not any('class="rest"' in line.picture for line in lines)
+    assert [[number for _, _, number in numbers(line)] for line in lines] == [
+        [*"022000"], [*"320033"], [*"3200330232"],
+    ]  # fmt: skip
+    assert [[text for _, text, _ in counts(line)] for line in lines] == [
+        [], [] if has_notes else ["1"], [] if has_notes else ["3"],
+    ]  # fmt: skip
+
+
 def test_palm_mute_and_let_ring_are_said_once_a_run():
     """Two runs in one line: a broken line from the words to the last number of each."""
     song = bars("022000 eighths palm-mute", "022000 eighths", "022000 eighths palm-mute",

@@ -1,7 +1,7 @@
 """Which sections of a part are printed once, since the same returns?
 
-A section returns where it has as many bars as an earlier one and at least half of them hold the
-same notes and chords; the other bars are named, to be printed below it.
+A section returns where it has as many bars as an earlier one, and as many with the same notes and
+chords as with others; those are named, to be printed below it. Bars of rest do not count.
 """
 
 from __future__ import annotations
@@ -12,11 +12,10 @@ from typing import Any
 
 import numpy as np
 
-from arrange.explaining.part_sections import Stay, bar_contents, own_notes
+from arrange.explaining.part_sections import Stay, bar_contents, is_mostly_same, own_notes
 from arrange.tables.song import Song
 
 _NEAR = 1e-6  # quarter notes
-_MOST_DIFFERENT = 0.5  # share of its bars in which a section may differ from what it returns as
 
 
 @dataclass(frozen=True)
@@ -51,17 +50,18 @@ def returning_sections(song: Song, part: str, stays: Sequence[Stay]) -> list[lis
     found: list[list[Return]] = []
     for stay in stays:
         own = tuple(bars[stay.first - 1 : stay.last])
-        nearest, different = None, tuple[int, ...]()
+        nearest, different, is_near = None, tuple[int, ...](), False
         for group in found if stay.plays else ():
             first = group[0].stay
             theirs = bars[first.first - 1 : first.last]
             if not first.plays or len(theirs) != len(own):
                 continue
-            pairs = zip(own, theirs, strict=True)
-            other = tuple(stay.first + n for n, (here, there) in enumerate(pairs) if here != there)
+            is_same = [here == there for here, there in zip(own, theirs, strict=True)]
+            other = tuple(stay.first + n for n, same in enumerate(is_same) if not same)
             if nearest is None or len(other) < len(different):
                 nearest, different = group, other
-        if nearest is None or len(different) > _MOST_DIFFERENT * len(own):
+                is_near = is_mostly_same(is_same, [bool(notes) for (_, notes), *_ in own])
+        if nearest is None or not is_near:
             found.append([Return(stay, own)])
         else:
             nearest.append(Return(stay, own, different))

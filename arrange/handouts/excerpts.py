@@ -1,8 +1,8 @@
 """What the engraver gets: chosen bars of one part as MusicXML, for a page that people play from.
 
-One stretch follows the other, and a bar may stand there as the sign of the bar before. Guitars and
-basses are written an octave above their sound (common practice). A part with strings has a second
-staff, the tablature: frets counted as the part says, from the nut or from the capo, an open string
+One stretch follows the other, and a bar may stand there as the sign of the bar before. What rings
+on into a stretch is a note there, named so that a tie can be drawn to it. Guitars and basses are
+written an octave above their sound (common practice). A part with strings has a second staff, the tablature: frets counted as the part says, from the nut or from the capo, an open string
 as 0. Names, tempo and words are left out, for they stand on the page; short notes are joined by
 beams, beat by beat.
 """
@@ -29,7 +29,9 @@ from arrange.theory.meters import beat_quarters
 
 SCORE, TAB = "score", "tab"
 MUTED = "muted-"  # begins the id of each muted note in the tablature
+HELD = "held"  # in the id of a note that is held from before its stretch
 
+_NEAR = 1e-6  # quarter notes
 _OCTAVE = -12
 # Not for the engraver: it would crowd the staff with them.
 _IN_WORDS = ("let ring", "palm mute", "cue")
@@ -206,13 +208,18 @@ def _excerpt_song(
     own = own.sort_values("measure", kind="stable")
     measure = own["measure"].to_numpy(dtype=np.int64)
     lowest, highest = np.searchsorted(measure, first), np.searchsorted(measure, last, side="right")
-    held, stretch = _rows_of_each(lowest, highest), np.repeat(range(len(at)), highest - lowest)
-    notes = own.iloc[held]
-    onset = notes["onset"].to_numpy()
+    held, held_in = _held_from_before(own, start)
+    rows = np.concatenate([held, _rows_of_each(lowest, highest)])
+    stretch = np.concatenate([held_in, np.repeat(range(len(at)), highest - lowest)])
+    is_held = np.arange(len(rows)) < len(held)
+    notes = own.iloc[rows]
+    onset = np.maximum(notes["onset"].to_numpy(), start[stretch])
+    ends = np.minimum((notes["onset"] + notes["duration"]).to_numpy(), end[stretch])
     notes = notes.assign(
-        onset=onset + (at - start)[stretch],
-        duration=np.minimum(notes["duration"].to_numpy(), end[stretch] - onset),
-        measure=measure[held] + (begins + 1 - first)[stretch], section=_NAMES_ONLY,
+        onset=onset + (at - start)[stretch], duration=ends - onset,
+        measure=np.maximum(measure[rows] + (begins + 1 - first)[stretch], begins[stretch] + 1),
+        section=_NAMES_ONLY, finger=notes["finger"].mask(is_held, 0),
+        count=notes["count"].mask(is_held, ""),
     )  # fmt: skip
     chords = [chords_within(song, *ends) for ends in zip(start, end, strict=True)]
     signs = signs_of(notes, stretch, has_counts=not has_notes)
@@ -231,12 +238,20 @@ def _excerpt_song(
         section=_NAMES_ONLY, first_measure=1, last_measure=len(bars), onset=0.0,
         duration=length.sum(),
     )  # fmt: skip
-    parts, both = _staves(song, part, notes)
+    parts, both = _staves(song, part, notes, is_held)
     if not has_notes:
         parts, both = (table[table["part"] == TAB] for table in (parts, both))
     excerpt = Song(parts.reset_index(drop=True), sections, bars.reset_index(drop=True),
                    symbols.reset_index(drop=True), both)  # fmt: skip
     return excerpt, numbers, signs
+
+
+def _held_from_before(own: pd.DataFrame, starts: Array) -> tuple[Array, Array]:
+    """The rows of the notes that ring on over each start, and the place of that start."""
+    onset = own["onset"].to_numpy()
+    ends = onset + own["duration"].to_numpy()
+    rows, places = np.nonzero((onset[:, None] < starts - _NEAR) & (ends[:, None] > starts + _NEAR))
+    return rows, places
 
 
 def _rows_of_each(starts: Array, ends: Array) -> Array:
@@ -260,7 +275,9 @@ def chords_within(song: Song, start: float, end: float) -> tuple[Array, Array, A
     return rows, onset, ends[rows] - onset
 
 
-def _staves(song: Song, part: str, notes: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
+def _staves(
+    song: Song, part: str, notes: pd.DataFrame, is_held: Array
+) -> tuple[pd.DataFrame, pd.DataFrame]:
     """The part as one row a staff, and its notes once for each."""
     row = part_row(song, part)
     techniques = [_without(names, _IN_WORDS) for names in notes["technique"]]
@@ -274,14 +291,22 @@ def _staves(song: Song, part: str, notes: pd.DataFrame) -> tuple[pd.DataFrame, p
         part=SCORE, capo=0, drive="clean", echo=None, level=0.0, player=None, tuning=None,
         transpose=_OCTAVE if is_octave else row["transpose"],
     )  # fmt: skip
-    plain = notes.assign(part=SCORE)  # with its strings: what leads on stays on them
+    ids = [
+        f"{HELD}-{n}" if held else name
+        for n, (held, name) in enumerate(zip(is_held, notes["source_id"], strict=True))
+    ]
+    # With its strings: what leads on stays on them.
+    plain = notes.assign(part=SCORE, source_id=pd.array(ids, dtype="str"))
     if not isinstance(row["tuning"], tuple):
         return score, plain
     is_placed = lie_on_strings(song, part, notes)
     fretted = notes[is_placed]
     is_muted = fretted["technique"].fillna("").str.contains("muted")
     places = np.flatnonzero(is_placed)  # among all notes, as the signs are
-    ids = [f"{MUTED if muted else 'fret-'}{n}" for n, muted in zip(places, is_muted, strict=True)]
+    ids = [
+        f"{MUTED if muted else 'fret-'}{n}{f'-{HELD}' if held else ''}"
+        for n, muted, held in zip(places, is_muted, is_held[is_placed], strict=True)
+    ]
     capo = note_setups(song)["capo"].loc[fretted.index]
     shown = shown_fret(fretted["fret"], capo, row["frets_from"])
     fretted = fretted.assign(part=TAB, technique=None, source_id=ids, fret=shown)
