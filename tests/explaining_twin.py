@@ -224,7 +224,10 @@ def check_move(reading, found, section, shapes):
 def offsets(reading, bar, counts):
     """Where in a bar its counts are, in quarter notes; None for 'after 2'."""
     row = reading.bars[bar]
-    over, under = map(int, re.fullmatch(r"(\d+)/(\d+)(?: .*)?", row["meter"]).groups())
+    terms = [[sum(map(int, over.split("+"))), int(under)]
+             for over, under in re.findall(r"([\d+]+)/(\d+)", row["meter"])]  # fmt: skip
+    under = max(lower for _, lower in terms)
+    over = sum(count * under // lower for count, lower in terms)
     unit = 4 / under
     if any(count.startswith("after") for count in counts):
         unit *= 3 if over % 3 == 0 and over > 3 else 1

@@ -33,7 +33,14 @@ from arrange.handouts.excerpts import part_excerpt
 from arrange.handouts.page_turns import EMPTY_COST, TURN_SECONDS, page_starts, turn_cost
 from arrange.handouts.shapes_and_rhythm import strum_section, strum_sections
 from arrange.handouts.sheets import fingered_part, tuning_words
-from arrange.theory.meters import bar_counts, beat_name, beats_a_minute, is_compound, tempo_words
+from arrange.theory.meters import (
+    bar_counts,
+    bar_grid,
+    beat_name,
+    beats_a_minute,
+    is_compound,
+    tempo_words,
+)
 
 DATASETS = Path(__file__).parent.parent / "datasets"
 NOTE_ORDER = (
@@ -70,6 +77,12 @@ def test_bars_are_counted_aloud():
     assert bar_counts("6/8", 3) == list("123456")
     assert bar_counts("6/8", 6) == ["1", "&", "2", "&", "3", "&", "4", "&", "5", "&", "6", "&"]
     assert bar_counts("4/4", 5) == bar_counts("free", 2) == []
+    assert bar_grid("3+2/8", 2.5, [0.5, 1.5]).counts == list("12345")
+    assert bar_grid("3+2/8", 2.5, [0.5, 1.5]).places == [0, 1, 2, 0, 1]
+    assert bar_grid("2+2+3/8", 3.5, [0.25]).said[:4] == ["1", "1&", "2", "2&"]
+    assert bar_grid("3+2/4", 5.0, [0.5]).counts == bar_grid("5/4", 5.0, [0.5]).counts
+    assert bar_grid("2/4 + 3/8", 3.5, [0.5]).places == [0, 1, 0, 1, 0, 1, 2]
+    assert bar_grid("3+2/8", 2.5, [1 / 3]) is None
 
 
 def test_bars_are_listed_in_runs():

@@ -2,9 +2,10 @@
 
 One stretch follows the other, and a bar may stand there as the sign of the bar before. What rings
 on into a stretch is a note there, named so that a tie can be drawn to it. Guitars and basses are
-written an octave above their sound (common practice). A part with strings has a second staff, the tablature: frets counted as the part says, from the nut or from the capo, an open string
-as 0. Names, tempo and words are left out, for they stand on the page; short notes are joined by
-beams, beat by beat.
+written an octave above their sound (common practice). A part with strings has a second staff, the
+tablature: frets counted as the part says, from the nut or from the capo, an open string as 0.
+Names, tempo and words are left out, for they stand on the page; short notes are joined by beams,
+beat by beat.
 """
 
 from __future__ import annotations
@@ -25,7 +26,7 @@ from arrange.tables.columns import object_column
 from arrange.tables.schemas import NOTES
 from arrange.tables.setups import note_setups
 from arrange.tables.song import Song, part_row
-from arrange.theory.meters import beat_quarters
+from arrange.theory.meters import added_beats, beat_quarters
 
 SCORE, TAB = "score", "tab"
 MUTED = "muted-"  # begins the id of each muted note in the tablature
@@ -197,6 +198,8 @@ def _excerpt_song(
     length = bars["duration"].to_numpy()
     lines = np.cumsum(length) - length
     bars = bars.assign(measure=range(1, len(bars) + 1), section=_NAMES_ONLY, onset=lines)
+    if part_row(song, part)["family"] == "drums":
+        bars["key"] = None
     begins = np.cumsum(last - first + 1) - (last - first + 1)  # each stretch's first bar here
     at = lines[begins]
     starts = song.measures["onset"].to_numpy()
@@ -219,7 +222,7 @@ def _excerpt_song(
         onset=onset + (at - start)[stretch], duration=ends - onset,
         measure=np.maximum(measure[rows] + (begins + 1 - first)[stretch], begins[stretch] + 1),
         section=_NAMES_ONLY, finger=notes["finger"].mask(is_held, 0),
-        count=notes["count"].mask(is_held, ""),
+        count=notes["count"].mask(is_held, ""), stroke=notes["stroke"].mask(is_held, ""),
     )  # fmt: skip
     chords = [chords_within(song, *ends) for ends in zip(start, end, strict=True)]
     signs = signs_of(notes, stretch, has_counts=not has_notes)
@@ -351,6 +354,7 @@ def _add_beams(measure: Any, meter: str, divisions: int) -> None:
     """Join the short notes of each voice within a beat."""
     beat = round(beat_quarters(meter) * divisions)
     beat = max(beat, divisions)  # beams of single eighths would join nothing
+    ends = np.cumsum(added_beats(meter)) * divisions
     groups: dict[tuple[str, int], list[list[Any]]] = {}
     at = 0
     for element in measure:
@@ -360,7 +364,8 @@ def _add_beams(measure: Any, meter: str, divisions: int) -> None:
         elif element.tag == "forward":
             at += length
         elif element.tag == "note" and element.find("chord") is None:
-            runs = groups.setdefault((element.findtext("voice") or "", at // beat), [[]])
+            place = int(np.searchsorted(ends, at, side="right")) if len(ends) else at // beat
+            runs = groups.setdefault((element.findtext("voice") or "", place), [[]])
             if _is_joined(element):
                 runs[-1].append(element)
             elif length:

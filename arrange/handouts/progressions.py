@@ -9,13 +9,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import accumulate, pairwise
 from math import ceil
 from typing import Any
 
 import numpy as np
 
 from arrange.tables.song import Song
-from arrange.theory.meters import bar_grid, beat_quarters
+from arrange.theory.meters import added_beats, bar_grid, beat_quarters
 
 GOES_ON, NOTHING = "/", "–"
 _MOST_BEATS = 12  # of a bar with an entry a beat; in longer ones chords have their count
@@ -127,13 +128,11 @@ def _chords_by_bar(song: Song) -> list[list[_Place]]:
 def _entries(song: Song, bar: int, chords: Sequence[_Place], section: float) -> tuple[Entry, ...]:
     row = song.measures.iloc[bar]
     length, meter, line = float(row["duration"]), row["meter"], float(row["onset"])
-    beat = beat_quarters(meter)
-    beats = max(ceil(length / beat - _NEAR), 1)
+    edges = _beats(meter, length)
+    beats = len(edges) - 1
     is_first = abs(line - section) < _NEAR
-    if beats > _MOST_BEATS:
-        beats, beat = 1, length
     entries: list[Entry] = []
-    for at in (beat * n for n in range(beats)):
+    for at, after in pairwise(edges):
         sounds = next((c for c in chords if c[0] < at + _NEAR and c[1] > at + _NEAR), None)
         if sounds and (abs(sounds[0] - at) < _NEAR or (is_first and not at)):
             is_held = sounds[0] < -_NEAR
@@ -141,13 +140,24 @@ def _entries(song: Song, bar: int, chords: Sequence[_Place], section: float) -> 
         else:
             entries.append(Entry(GOES_ON if sounds else NOTHING))
         for onset, end, symbol, number in chords:
-            if at + _NEAR <= onset < at + beat - _NEAR and onset < length:
-                is_pushed = end > length + _NEAR and at + beat > length - _NEAR and beats > 1
+            if at + _NEAR <= onset < after - _NEAR and onset < length:
+                is_pushed = end > length + _NEAR and after > length - _NEAR and beats > 1
                 count = _count(meter, length, onset)
                 entries.append(Entry(symbol, number, count, is_pushed))
     signs = {entry.symbol for entry in entries[1:]}
     is_filled = entries[0].is_chord and signs <= {GOES_ON}
     return tuple(entries[:1] if is_filled or signs | {entries[0].symbol} == {NOTHING} else entries)
+
+
+def _beats(meter: str, length: float) -> list[float]:
+    """Where each beat of a bar begins, in quarter notes, and where the last one ends."""
+    added = added_beats(meter)
+    if added and abs(sum(added) - length) < _NEAR:
+        edges = [0.0, *accumulate(added)]
+    else:
+        beat = beat_quarters(meter)
+        edges = [beat * n for n in range(max(ceil(length / beat - _NEAR), 1) + 1)]
+    return edges if len(edges) - 1 <= _MOST_BEATS else [0.0, length]
 
 
 def _count(meter: str, length: float, onset: float) -> str:

@@ -17,11 +17,11 @@ import pandas as pd
 
 from arrange.explaining.held_shapes import Held, SectionShapes, Struck, part_shapes, struck_of
 from arrange.explaining.part_sections import Stay
-from arrange.explaining.strokes import DOWN, UP, strum_strokes
+from arrange.explaining.strokes import DOWN, STRUM, UP, strum_strokes
 from arrange.guitar.necks import Neck, Shape
 from arrange.handouts.excerpts import chords_within
 from arrange.tables.song import Song
-from arrange.theory.meters import BarGrid, bar_grid, beat_quarters
+from arrange.theory.meters import BarGrid, bar_grid
 
 HELD, SILENT, MUTED = "–", "·", "×"
 STROKES = (DOWN, UP)
@@ -29,7 +29,6 @@ DRAWN_IN_MARKS = ("muted",)  # techniques that need no words
 MOST_SHAPES = 14  # a section that needs more is easier to read as notation; by eye
 
 _FEWEST = 2  # strings of a shape, of which no section of shapes holds fewer
-_STRUM = 3  # strings from which an attack is a strum; fewer are named
 _AFTER = 4.0  # quarter notes behind a section: a shape struck early has its chord there
 _NEAR = 1e-6
 
@@ -113,7 +112,7 @@ def strum_section(
     numbered = {each.chord for each, label in zip(held, labels, strict=True)
                 if label != each.chord}  # fmt: skip
     grids = {bar: _grid(song, struck, bar) for bar in range(stay.first, stay.last + 1)}
-    swings = max((_parts(song, bar, grid) for bar, grid in grids.items() if grid), default=1)
+    swings = max((grid.parts for grid in grids.values() if grid), default=1)
     bars = []
     for measure, grid in grids.items():
         if grid is None:
@@ -127,7 +126,7 @@ def strum_section(
         )
         named = [next(run) for _, run in itertools.groupby(inside, key=itemgetter(0))]
         since = [grid.said[round((each.onset - start) / grid.slot)] for _, each in named[1:]]
-        strokes = strum_strokes(grid.counts, swings, _parts(song, measure, grid))
+        strokes = strum_strokes(grid, swings)
         marks = tuple(
             _mark(struck, start + grid.slot * n, held, rings_until, stroke)
             for n, stroke in enumerate(strokes)
@@ -144,11 +143,6 @@ def _grid(song: Song, struck: Struck, measure: int) -> BarGrid | None:
     return bar_grid(row["meter"], float(row["duration"]), attacks.tolist())
 
 
-def _parts(song: Song, measure: int, grid: BarGrid) -> int:
-    """The counts of a bar in a beat."""
-    return max(round(beat_quarters(song.measures["meter"].iloc[measure - 1]) / grid.slot), 1)
-
-
 def _mark(
     struck: Struck, time: float, held: Sequence[Held], rings_until: float, stroke: str
 ) -> str:
@@ -160,6 +154,6 @@ def _mark(
     if struck.is_muted[here].all():
         return MUTED
     shape = next(each for each in reversed(held) if each.onset <= time + _NEAR)
-    if here.sum() >= min(_STRUM, len(shape.strings)):
+    if here.sum() >= min(STRUM, len(shape.strings)):
         return stroke
     return "+".join(map(str, sorted(struck.string[here].tolist(), reverse=True)))
