@@ -29,7 +29,7 @@ from arrange.handouts.bar_lines import (
     repeated_bars,
 )
 from arrange.handouts.engraver import bar_widths, pages_before, score_pages
-from arrange.handouts.excerpts import lie_on_strings, part_excerpt
+from arrange.handouts.excerpts import part_excerpt
 from arrange.handouts.systems import IN_PICTURE, System, system_of
 from arrange.handouts.tab_signs import TabSign, marked_notes
 from arrange.tables.song import Song, part_row
@@ -148,7 +148,7 @@ def prepare(
         raise _too_full(part, int(held.index[0]))
     own = _Part(song, part, marked_notes(song, part, fingers))
     lines = bar_lines(song, own.notes)
-    unplaced = set(own.notes["measure"][~lie_on_strings(song, part, own.notes)])
+    unplaced = set(own.notes["measure"][own.notes["shown"].isna()])
     has_tuning = isinstance(part_row(song, part)["tuning"], tuple)
     phrases = [
         _cut(first, last, lines, has_notes=has_notes or not has_tuning

@@ -19,12 +19,10 @@ import pandas as pd
 from arrange.formats.musicxml.writing import score_tree
 from arrange.formats.musicxml.writing_elements import add
 from arrange.formats.musicxml.writing_layers import LEADING
-from arrange.guitar.fret_counting import shown_fret
 from arrange.guitar.necks import Array
 from arrange.handouts.tab_signs import TabSign, marked_notes, signs_of
 from arrange.tables.columns import object_column
 from arrange.tables.schemas import NOTES
-from arrange.tables.setups import note_setups
 from arrange.tables.song import Song, part_row
 from arrange.theory.meters import added_beats, beat_quarters
 
@@ -226,7 +224,7 @@ def _excerpt_song(
     )  # fmt: skip
     chords = [chords_within(song, *ends) for ends in zip(start, end, strict=True)]
     signs = signs_of(notes, stretch, has_counts=not has_notes)
-    leads_out = notes["leads_to"].to_numpy() > last[stretch]
+    leads_out, shown = notes["leads_to"].to_numpy() > last[stretch], notes["shown"]
     notes = notes.assign(technique=[
         _without(names, LEADING) if is_out else names
         for names, is_out in zip(notes["technique"], leads_out, strict=True)
@@ -241,7 +239,7 @@ def _excerpt_song(
         section=_NAMES_ONLY, first_measure=1, last_measure=len(bars), onset=0.0,
         duration=length.sum(),
     )  # fmt: skip
-    parts, both = _staves(song, part, notes, is_held)
+    parts, both = _staves(song, part, notes, shown, is_held)
     if not has_notes:
         parts, both = (table[table["part"] == TAB] for table in (parts, both))
     excerpt = Song(parts.reset_index(drop=True), sections, bars.reset_index(drop=True),
@@ -279,7 +277,7 @@ def chords_within(song: Song, start: float, end: float) -> tuple[Array, Array, A
 
 
 def _staves(
-    song: Song, part: str, notes: pd.DataFrame, is_held: Array
+    song: Song, part: str, notes: pd.DataFrame, shown: pd.Series, is_held: Array
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """The part as one row a staff, and its notes once for each."""
     row = part_row(song, part)
@@ -302,7 +300,7 @@ def _staves(
     plain = notes.assign(part=SCORE, source_id=pd.array(ids, dtype="str"))
     if not isinstance(row["tuning"], tuple):
         return score, plain
-    is_placed = lie_on_strings(song, part, notes)
+    is_placed = shown.notna().to_numpy()
     fretted = notes[is_placed]
     is_muted = fretted["technique"].fillna("").str.contains("muted")
     places = np.flatnonzero(is_placed)  # among all notes, as the signs are
@@ -310,24 +308,11 @@ def _staves(
         f"{MUTED if muted else 'fret-'}{n}{f'-{HELD}' if held else ''}"
         for n, muted, held in zip(places, is_muted, is_held[is_placed], strict=True)
     ]
-    capo = note_setups(song)["capo"].loc[fretted.index]
-    shown = shown_fret(fretted["fret"], capo, row["frets_from"])
-    fretted = fretted.assign(part=TAB, technique=None, source_id=ids, fret=shown)
+    fretted = fretted.assign(part=TAB, technique=None, source_id=ids,
+                             fret=shown[is_placed])  # fmt: skip
     parts = pd.concat([score, score.assign(part=TAB)], ignore_index=True)
     parts["tuning"] = object_column([None, row["tuning"]])
     return parts, pd.concat([plain, fretted.astype({"technique": "str"})], ignore_index=True)
-
-
-def lie_on_strings(song: Song, part: str, notes: pd.DataFrame) -> Array:
-    """Return which notes of a part have a place in its tablature."""
-    row = part_row(song, part)
-    if not isinstance(row["tuning"], tuple):
-        return np.zeros(len(notes), dtype=bool)
-    capo = note_setups(song)["capo"].loc[notes.index]
-    shown = shown_fret(notes["fret"], capo, row["frets_from"])
-    is_placed = notes[["string", "fret", "pitch"]].notna().all(axis=1)
-    # A source may fix what lies behind the capo.
-    return (is_placed & (shown >= 0).fillna(False)).to_numpy(dtype=bool)
 
 
 def _voices_downward(notes: pd.DataFrame) -> dict[str, str]:

@@ -15,9 +15,11 @@ import pandas as pd
 
 from arrange.explaining.strokes import UP, part_strokes
 from arrange.formats.musicxml.writing_layers import LEADING
+from arrange.guitar.fret_counting import shown_fret
 from arrange.guitar.necks import Array
 from arrange.handouts.tab_counts import attack_counts, fitted_counts
-from arrange.tables.song import Song
+from arrange.tables.setups import note_setups
+from arrange.tables.song import Song, part_row
 from arrange.text.markup import escape_html
 
 _DRAWN = (*LEADING, "muted", "palm mute", "let ring")
@@ -113,8 +115,9 @@ def marked_notes(song: Song, part: str, fingers: Sequence[float] | None = None) 
     DataFrame
         The part's notes; `rise`, the frets by which the next note on the string is higher, where
         they lead there; `leads_to`, the measure of that note, infinite where it does not follow at
-        once; `at`, where it is struck in its bar; `finger`, 0 where none is to be drawn; `count`
-        and `stroke`, empty where it has none.
+        once; `at`, where it is struck in its bar; `shown`, its fret as the part counts, NA where
+        it has no place in tablature; `finger`, 0 where none is to be drawn; `count` and `stroke`,
+        empty where it has none.
     """
     own = song.notes[song.notes["part"] == part]
     given = [0] * len(own) if fingers is None else list(fingers)
@@ -129,11 +132,23 @@ def marked_notes(song: Song, part: str, fingers: Sequence[float] | None = None) 
     own["rise"] = np.where(is_leading, rise, np.nan)
     own["leads_to"] = np.where(is_leading, leads_to, -1.0)
     own["finger"] = _fingers_drawn(own)
+    own["shown"] = _frets_shown(song, part, own)
     lines = song.measures["onset"].to_numpy()
     own["at"] = (own["onset"] - lines[own["measure"].to_numpy(dtype=np.int64) - 1]).round(6)
     own["count"] = attack_counts(song, own)
     own["stroke"] = part_strokes(song, own)
     return own
+
+
+def _frets_shown(song: Song, part: str, own: pd.DataFrame) -> Any:
+    """The frets as they are printed; NA where there is none, or it lies behind the capo."""
+    row = part_row(song, part)
+    if not isinstance(row["tuning"], tuple):
+        return pd.array([pd.NA] * len(own), dtype="Int64")
+    capo = note_setups(song)["capo"].loc[own.index]
+    shown = shown_fret(own["fret"], capo, row["frets_from"])
+    is_placed = own[["string", "fret", "pitch"]].notna().all(axis=1)
+    return shown.where(is_placed & (shown >= 0).fillna(False)).astype("Int64")
 
 
 def _fingers_drawn(own: pd.DataFrame) -> Array:
