@@ -111,6 +111,20 @@ def bar_contents(
     return [(meter, tuple(sorted(own, key=repr))) for meter, own in zip(meters, held, strict=True)]
 
 
+def chords_by_bar(song: Song) -> list[list[int]]:
+    """Return the rows of the chords table that sound in each bar of the song, in order."""
+    onsets = song.chords["onset"].to_numpy()
+    ends = onsets + song.chords["duration"].to_numpy()
+    lines, near = song.measures["onset"].to_numpy(), 10.0**-_NEAR
+    first = np.searchsorted(lines, onsets + near, side="right") - 1
+    last = np.searchsorted(lines, ends - near, side="left") - 1
+    held: list[list[int]] = [[] for _ in lines]
+    for row, (begin, end) in enumerate(zip(first.tolist(), last.tolist(), strict=True)):
+        for bar in range(max(begin, 0), end + 1):
+            held[bar].append(row)
+    return held
+
+
 def _compared(stay: Stay, own: list[Any], known: list[tuple[Stay, list[Any]]]) -> Stay:
     """The stay, with the earlier one that it repeats or nearly repeats."""
     best: tuple[int, ...] | None = None

@@ -10,12 +10,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-import numpy as np
-
-from arrange.explaining.part_sections import Stay, bar_contents, is_mostly_same, own_notes
+from arrange.explaining.part_sections import (
+    Stay,
+    bar_contents,
+    chords_by_bar,
+    is_mostly_same,
+    own_notes,
+)
 from arrange.tables.song import Song
-
-_NEAR = 1e-6  # quarter notes
 
 
 @dataclass(frozen=True)
@@ -71,21 +73,10 @@ def returning_sections(song: Song, part: str, stays: Sequence[Stay]) -> list[lis
 def _bars(song: Song, part: str) -> list[Any]:
     """What each bar holds, to be compared: notes, chords and key."""
     notes = bar_contents(song, own_notes(song, part))
-    keys = song.measures["key"].fillna("").tolist()
-    return list(zip(notes, _chords_by_bar(song), keys, strict=True))
-
-
-def _chords_by_bar(song: Song) -> list[list[tuple[float, str]]]:
-    """The chord symbols that hold in each bar, and from where in it, in quarter notes."""
-    onsets = song.chords["onset"].to_numpy()
-    ends = onsets + song.chords["duration"].to_numpy()
-    starts = song.measures["onset"].to_numpy()
-    first = np.searchsorted(starts, onsets + _NEAR, side="right") - 1
-    last = np.searchsorted(starts, ends - _NEAR, side="left") - 1
-    held: list[list[tuple[float, str]]] = [[] for _ in starts]
-    for symbol, onset, begin, end in zip(
-        song.chords["symbol"].tolist(), onsets.tolist(), first.tolist(), last.tolist(), strict=True
-    ):
-        for bar in range(begin, end + 1):
-            held[bar].append((round(max(onset - starts[bar], 0.0), 6), symbol))
-    return held
+    keys, lines = song.measures["key"].fillna("").tolist(), song.measures["onset"].tolist()
+    onsets, symbols = song.chords["onset"].tolist(), song.chords["symbol"].tolist()
+    chords = [
+        [(round(max(onsets[row] - line, 0.0), 6), symbols[row]) for row in rows]
+        for line, rows in zip(lines, chords_by_bar(song), strict=True)
+    ]  # where each holds from, in quarter notes
+    return list(zip(notes, chords, keys, strict=True))

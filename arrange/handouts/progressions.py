@@ -13,8 +13,7 @@ from itertools import accumulate, pairwise
 from math import ceil
 from typing import Any
 
-import numpy as np
-
+from arrange.explaining.part_sections import chords_by_bar
 from arrange.tables.song import Song
 from arrange.theory.meters import added_beats, bar_grid, beat_quarters
 
@@ -79,7 +78,7 @@ class Progression:
 
 def song_progressions(song: Song) -> list[Progression]:
     """Return every section's chords; sections with the same ones, in the same meter, share them."""
-    by_bar = _chords_by_bar(song)
+    by_bar = _places(song)
     meters, keys = song.measures["meter"].tolist(), song.measures["key"].fillna("").tolist()
     same: dict[Any, list[str]] = {}
     for row in song.sections.itertuples():
@@ -107,22 +106,15 @@ def _times(bars: list[Any]) -> int:
 _Place = tuple[float, float, str, str]  # from and to, against the bar line; symbol, number
 
 
-def _chords_by_bar(song: Song) -> list[list[_Place]]:
+def _places(song: Song) -> list[list[_Place]]:
     """The chords that sound in each bar, in order."""
-    chords = song.chords
-    onsets = chords["onset"].to_numpy()
-    ends = onsets + chords["duration"].to_numpy()
-    lines = song.measures["onset"].to_numpy()
-    first = np.searchsorted(lines, onsets + _NEAR, side="right") - 1
-    last = np.searchsorted(lines, ends - _NEAR, side="left") - 1
-    held: list[list[_Place]] = [[] for _ in lines]
-    numbers = chords["degree"].fillna("").tolist()
-    rows = zip(onsets.tolist(), ends.tolist(), chords["symbol"].tolist(), numbers, strict=True)
-    for (onset, end, symbol, number), begin, until in zip(rows, first, last, strict=True):
-        for bar in range(max(begin, 0), until + 1):
-            line = float(lines[bar])
-            held[bar].append((onset - line, end - line, symbol, number))
-    return held
+    onsets = song.chords["onset"].tolist()
+    ends = (song.chords["onset"] + song.chords["duration"]).tolist()
+    symbols, numbers = (song.chords[name].fillna("").tolist() for name in ("symbol", "degree"))
+    return [
+        [(onsets[row] - line, ends[row] - line, symbols[row], numbers[row]) for row in rows]
+        for line, rows in zip(song.measures["onset"].tolist(), chords_by_bar(song), strict=True)
+    ]
 
 
 def _entries(song: Song, bar: int, chords: Sequence[_Place], section: float) -> tuple[Entry, ...]:
