@@ -37,10 +37,11 @@ def strum_strokes(grid: BarGrid, swings: int) -> list[str]:
 def part_strokes(song: Song, notes: pd.DataFrame) -> Array:
     """Return the stroke of each note of a part that is strummed, empty for the others.
 
-    Nothing is strummed in a bar whose rhythm fits no count.
+    Nothing is strummed in a bar whose rhythm fits no count, nor what is muted: a muted pulse is
+    picked as the player likes.
     """
-    is_cue = notes["technique"].str.contains("cue", na=False).to_numpy(dtype=bool)
-    is_placed = notes["string"].notna().to_numpy() & ~is_cue & ~notes["grace"].to_numpy(dtype=bool)
+    is_other = notes["technique"].str.contains("cue|mute", na=False) | notes["grace"]
+    is_placed = notes["string"].notna().to_numpy() & ~is_other.to_numpy(dtype=bool)
     own = notes[is_placed]
     starts, lengths = (song.measures[name].to_numpy() for name in ("onset", "duration"))
     meters = song.measures["meter"].tolist()
