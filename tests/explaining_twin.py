@@ -296,7 +296,10 @@ def check_move(reading, found, section, shapes):
 def offsets(reading, bar, counts):
     """Where in a bar its counts are, in quarter notes; None for 'after 2'."""
     row = reading.bars[bar]
-    over, under = map(int, re.fullmatch(r"(\d+)/(\d+)(?: .*)?", row["meter"]).groups())
+    terms = [[sum(map(int, over.split("+"))), int(under)]
+             for over, under in re.findall(r"([\d+]+)/(\d+)", row["meter"])]  # fmt: skip
+    under = max(lower for _, lower in terms)
+    over = sum(count * under // lower for count, lower in terms)
     unit = 4 / under
     if any(count.startswith("after") for count in counts):
         unit *= 3 if over % 3 == 0 and over > 3 else 1
@@ -393,7 +396,13 @@ def check_as(reading, found, section, _shapes):
         if content(reading, here["first_measure"] + n)
         != content(reading, there["first_measure"] + n)
     }
-    return different == (numbers(found[2]) if found[2] else set())
+    bars = range(here["first_measure"], here["last_measure"] + 1)
+    alike = {bar for bar in bars if len(content(reading, bar)) > 2} - different  # more than meters
+    return different == (numbers(found[2]) if found[2] else set()) and len(different) <= len(alike)
+
+
+def check_silent(reading, found, _section, _shapes):
+    return numbers(found[1]).isdisjoint(row["measure"] for row in reading.own)
 
 
 def next_entry(reading, section):
@@ -403,26 +412,38 @@ def next_entry(reading, section):
     return min(later, key=lambda row: row["onset"]) if later else None
 
 
+def held_bars(reading, section, before):
+    """The bars of a section, up to one, in which notes from before it sound."""
+    start = reading.sections[section]["onset"]
+    ends = [row["onset"] + row["duration"] for row in reading.own if row["onset"] < start - NEAR]
+    return [
+        bar
+        for bar, row in reading.bars.items()
+        if bar < before
+        and row["onset"] >= start - NEAR
+        and max(ends, default=0) > row["onset"] + NEAR
+    ]
+
+
 def check_out(reading, found, section, _shapes):
+    held, count, back, bar = found.groups()
     entry = next_entry(reading, section)
     first = reading.sections[section]["first_measure"]
-    if found[2] is None:
-        return entry is None and first + int(found[1]) - 1 == max(reading.bars)
-    if entry is None:
-        return False
-    back = reading.sections[found[2]]
-    return (
-        entry["section"] == found[2]
-        and back["first_measure"] - first == int(found[1])
-        and reading.bar_of(entry["onset"]) == int(found[3])
-    )
+    end = reading.sections[back]["first_measure"] if back else max(reading.bars) + 1
+    waits = held_bars(reading, section, end)
+    is_right = bool(held) == bool(waits) and end - first == len(waits) + int(count or 0)
+    if entry is None or back is None:
+        return is_right and entry is None and back is None
+    return (is_right and entry["section"] == back
+            and reading.bar_of(entry["onset"]) == int(bar))  # fmt: skip
 
 
 def check_rest(reading, found, section, _shapes):
+    held, rest, bar = found.groups()
     first = min(row["onset"] for row in reading.own if row["section"] == section)
-    bar = reading.bar_of(first)
-    rest = bar - reading.sections[section]["first_measure"]
-    return (rest, bar) == (int(found[1]), int(found[2]))
+    waits = held_bars(reading, section, reading.bar_of(first))
+    out = reading.bar_of(first) - reading.sections[section]["first_measure"] - len(waits)
+    return (bool(waits), out, reading.bar_of(first)) == (bool(held), int(rest or 0), int(bar))
 
 
 def check_off(reading, found, section, _shapes):
@@ -559,9 +580,10 @@ CHECKS = (
     (r"struck on ([^;]+?)(?:; otherwise in bars? ([\d, –]+))?", check_counts),
     (r"(.+) to (.+), bar (\d+): (.+)", check_move),
     (r"as (.+?)(?: but for bars? ([\d, –]+))?", check_as),
-    (r"(?:lay out|still out,) (\d+) (?:more )?bars?(?:, to the end|; in at (.+), bar (\d+))",
-     check_out),
-    (r"(\d+) bars? rest, in at bar (\d+)", check_rest), (r"out from bar (\d+)", check_off),
+    (r"(held on from before)?(?:, then )?(?:(?:lay out|still out,) (\d+) (?:more )?bars?)?"
+     r"(?:, to the end|; in at (.+), bar (\d+))", check_out),
+    (r"(held on from before)?(?:, then )?(?:(\d+) bars? rest)?, in at bar (\d+)", check_rest),
+    (r"out from bar (\d+)", check_off),
     (r"listen: (.+) in at bar (\d+)", check_listen), (r"together with (.+)", check_together),
     (r"last chord before you: (.+)", check_last_chord), (r"alone", check_alone),
     (r"with (.+) only", check_alone),
@@ -574,6 +596,6 @@ CHECKS = (
     (r"(clean|edge \(just breaking up\)|overdriven|distorted)", check_sound),
     (r"(?:echo (.+)|no echo)", check_echo),
     (r"(?:then )?(?:capo (\d+)|no capo)(?:, (?:\d+ s for|with no rest to move) it)?", check_capo),
-    (r"from (.+)", check_layers), (r"go on as in the tablature", is_true),
-    (r"nothing that lies on this neck", is_true),
+    (r"nothing is struck in bars? ([\d, –]+)", check_silent), (r"from (.+)", check_layers),
+    (r"go on as in the tablature", is_true), (r"nothing that lies on this neck", is_true),
 )  # fmt: skip

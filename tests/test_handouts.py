@@ -186,6 +186,7 @@ def test_an_html_page_holds_the_same_and_needs_nothing_else(demo):
     assert not re.search(r"https?:|\bsrc=|url\(|@import", outside)
     text = " ".join(re.sub(r"<[^>]*>", " ", re.sub(r"<style.*?</style>", "", page, flags=re.S))
                     .split())  # fmt: skip
+    text = text.replace("\u2060", "")  # no line ends there
     stretches = stretches_of(own, "Guitar 1", style)
     for stretch, printed in zip(stretches, in_order(text, headings(stretches)), strict=True):
         inside = own.chords[own.chords["section"].isin(stretch.sections)]

@@ -41,13 +41,14 @@ def song_of(text: str):
 
 
 def is_white_at_the_edges(path, paper: str) -> bool:
-    """Whether no letter of any page lies in its margins, left and right."""
+    """Whether no letter of any page lies in its margins, left and right, or below its foot."""
     wide = PAPERS[paper][0]
     for page in range(1, len(pypdf.PdfReader(path).pages) + 1):
         picture = matplotlib.image.imread(io.BytesIO(page_picture(path, page)))[..., :3]
         white = 4.0  # mm, around the page
         edge = int((white + WHITE_MM) / (wide + 2 * white) * picture.shape[1])
-        if picture[:, :edge].min() < 1 or picture[:, -edge:].min() < 1:
+        ends = picture[:, :edge], picture[:, -edge:], picture[-edge * 2 // 3 :]
+        if min(each.min() for each in ends) < 1:
             return False
     return True
 
@@ -56,7 +57,7 @@ def is_white_at_the_edges(path, paper: str) -> bool:
     "odd",
     [
         {"title": "x" * 300, "section": "V" * 300},
-        {"title": "Low tide " * 33, "part": "G" * 150},
+        {"title": "Low tide " * 200, "part": "G" * 150},
         {"part": "Left guitar with the broken amplifier " * 4, "player": "Annabel-" * 20},
         {"title": '<b>Tide</b> #strong[x] "q" </script><script>alert(1)</script> $x^2$ \\ @ref',
          "part": '<i>Left</i> #strong[x] $y$ "q"', "section": '= </script> $ #x "v"'},

@@ -33,7 +33,14 @@ from arrange.handouts.excerpts import part_excerpt
 from arrange.handouts.page_turns import EMPTY_COST, TURN_SECONDS, page_starts, turn_cost
 from arrange.handouts.shapes_and_rhythm import strum_section, strum_sections
 from arrange.handouts.sheets import fingered_part, tuning_words
-from arrange.theory.meters import bar_counts, beat_name, beats_a_minute, is_compound, tempo_words
+from arrange.theory.meters import (
+    bar_counts,
+    bar_grid,
+    beat_name,
+    beats_a_minute,
+    is_compound,
+    tempo_words,
+)
 
 DATASETS = Path(__file__).parent.parent / "datasets"
 NOTE_ORDER = (
@@ -70,6 +77,12 @@ def test_bars_are_counted_aloud():
     assert bar_counts("6/8", 3) == list("123456")
     assert bar_counts("6/8", 6) == ["1", "&", "2", "&", "3", "&", "4", "&", "5", "&", "6", "&"]
     assert bar_counts("4/4", 5) == bar_counts("free", 2) == []
+    assert bar_grid("3+2/8", 2.5, [0.5, 1.5]).counts == list("12345")
+    assert bar_grid("3+2/8", 2.5, [0.5, 1.5]).places == [0, 1, 2, 0, 1]
+    assert bar_grid("2+2+3/8", 3.5, [0.25]).said[:4] == ["1", "1&", "2", "2&"]
+    assert bar_grid("3+2/4", 5.0, [0.5]).counts == bar_grid("5/4", 5.0, [0.5]).counts
+    assert bar_grid("2/4 + 3/8", 3.5, [0.5]).places == [0, 1, 0, 1, 0, 1, 2]
+    assert bar_grid("3+2/8", 2.5, [1 / 3]) is None
 
 
 def test_bars_are_listed_in_runs():
@@ -116,15 +129,22 @@ def test_cues_are_worked_out_from_the_notes():
 
 
 def test_entries_techniques_and_held_notes_are_cued():
+    """What rings on into a section is no rest there, whether something is struck in it or not; D
+    is not said to be as A, with which it has a bar of rest alike and nothing else.
+    """
+    sections = [("A", 1), ("B", 3), ("C", 7), ("D", 9), ("E", 11)]
     notes = notes_of(("Guitar", "E3", 4, 2), ("Guitar", "G3", 6, 4), ("Guitar", "A3", 12, 4),
-                     sections=[("A", 1), ("B", 3)],
-                     technique=["palm mute", "palm mute, slide", None])  # fmt: skip
-    own = song(parts=["Guitar"], bars=6, sections=[("A", 1), ("B", 3)])
+                     ("Guitar", "A3", 20, 5), ("Guitar", "E3", 36, 8), sections=sections,
+                     technique=["palm mute", "palm mute, slide", None, None, None])  # fmt: skip
+    own = song(parts=["Guitar"], bars=12, sections=sections)
     own = type(own)(own.parts, own.sections, own.measures, own.chords, notes)
-    first, second = section_cues(own, "Guitar", part_stays(own, "Guitar"))
+    first, second, third, fourth, last = section_cues(own, "Guitar", part_stays(own, "Guitar"))
     assert first == ("1 bar rest, in at bar 2", "alone", "palm mute throughout", "slide: bar 2",
                      "hold the last notes on into B")  # fmt: skip
-    assert second == ("1 bar rest, in at bar 4", "out from bar 5", "alone")
+    assert second == ("held on from before, in at bar 4", "alone", "hold the last notes on into C")
+    assert third == ("held on from before, then lay out 1 bar; in at D, bar 10",)
+    assert fourth == ("1 bar rest, in at bar 10", "alone", "hold the last notes on into E")
+    assert last == ("held on from before, then lay out 1 bar, to the end",)
 
 
 @pytest.mark.parametrize("part", ["Guitar 1", "Guitar 2"])

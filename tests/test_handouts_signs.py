@@ -12,7 +12,10 @@ import re
 from pathlib import Path
 
 import pytest
+from explaining_twin import wrong_statements
+from songs import song as song_of
 
+from arrange.explaining import explain_part
 from arrange.explaining.passages import bar_counts_of
 from arrange.formats.chart import read_chart
 from arrange.formats.reading import read
@@ -20,6 +23,7 @@ from arrange.guitar.fret_counting import shown_fret
 from arrange.guitar.players import Player
 from arrange.handouts import engraving
 from arrange.handouts.engraving import engrave, engrave_prepared, prepare
+from arrange.handouts.progressions import song_progressions
 from arrange.handouts.sheets import fingered_part
 from arrange.handouts.tab_signs import drawn_techniques, marked_notes
 from arrange.tables.setups import note_setups
@@ -177,6 +181,25 @@ def test_a_slide_out_of_a_stretch_does_not_lead_into_another():
     assert "gliss" not in first.picture + other.picture
     ((both,),) = engrave(song, "Guitar 1", [(1, 2)], 186)
     assert both.picture.count("gliss") == 1
+
+
+@pytest.mark.parametrize("has_notes", [True, False])
+def test_what_rings_on_into_a_stretch_is_a_note_with_a_tie_to_it(has_notes):
+    """No rest: the whole bar of the open chord, then half a bar of it; it is not counted again."""
+    song = bars("022000", "~", "320033 ~ ~ ~", "~ ~ xx0232 ~")
+    lines = [line for own in engrave(song, "Guitar 1", [(2, 2), (3, 3), (4, 4)], 186,
+                                     has_notes=has_notes) for line in own]  # fmt: skip
+    staves = 1 + has_notes
+    assert [len(re.findall('class="tie-in"', line.picture)) for line in lines] == [
+        6 * staves, 0, 6 * staves,
+    ]  # fmt: skip
+    assert not any('class="rest"' in line.picture for line in lines)
+    assert [[number for _, _, number in numbers(line)] for line in lines] == [
+        [*"022000"], [*"320033"], [*"3200330232"],
+    ]  # fmt: skip
+    assert [[text for _, text, _ in counts(line)] for line in lines] == [
+        [], [] if has_notes else ["1"], [] if has_notes else ["3"],
+    ]  # fmt: skip
 
 
 def test_palm_mute_and_let_ring_are_said_once_a_run():
@@ -423,6 +446,53 @@ def test_counts_are_legible_and_touch_nothing(step, cell, staff_mm):
         assert len(found) == (line.last - line.first + 1) * sum(sign != "-" for sign in cell)
         for (x, half), (after, other) in itertools.pairwise(found):
             assert x + half + 20 < after - other
+
+
+def strokes(line):
+    """Return (x, "down" or "up") of the signs of strokes, from left to right."""
+    found = re.findall(r'class="(down|up)-stroke" d="M(\d+) [^"]*L(\d+) \d+"', line.picture)
+    return sorted(((float(left) + float(right)) / 2, kind) for kind, left, right in found)
+
+
+@pytest.mark.parametrize("has_notes", [True, False])
+def test_strums_have_their_strokes_once(has_notes):
+    """Down on the beat, up between; the second bar goes on as the first, the third strums beats;
+    one strum on the beat and two strings have none.
+    """
+    song = bars("022000 eighths", "320033 eighths", "xx0232 quarters", "022000 . xx02xx xx02xx",
+                "1: xx0232 2&: xx0232")  # fmt: skip
+    (lines,) = engrave(song, "Guitar 1", [(1, 5)], 290, 4.7, has_notes=has_notes)
+    (line,) = lines
+    found = strokes(line)
+    assert [kind for _, kind in found] == ["down", "up"] * 4 + ["down"] * 4 + ["down", "up"]
+    places = sorted({x for x, _, _ in numbers(line)})
+    wanted = [*places[:8], *places[16:20], *places[-3:-1]]  # the last number is tied on
+    assert [x for x, _ in found] == pytest.approx(wanted, abs=1)
+
+
+def test_a_meter_that_is_added_up_is_counted_through_and_strummed_by_groups():
+    """Three and two eighths: each group has a beam and begins with a stroke down."""
+    song = read_chart(
+        b"key: E minor\nmeter: 3+2/8\npart: Guitar 1; standard tuning\nsection: A\n"
+        b"chords | Em | 1: C 4: G |\nGuitar 1 | 022000 eighths | x32010 eighths |\n"
+    )
+    alone, both = (only_line(song, has_notes=has_notes) for has_notes in (False, True))
+    assert [text for _, text, _ in counts(alone)] == list("1234512345")
+    assert [kind for _, kind in strokes(alone)] == ["down", "up", "down", "down", "up"]
+    assert both.picture.count('class="beam"') == 4
+    assert [[entry.symbol for entry in bar] for bar in song_progressions(song)[0].bars] == [
+        ["Em"], ["C", "G"],
+    ]  # fmt: skip
+    words = explain_part(song, "Guitar 1")
+    assert "Em on 1 2 3 4 5" in words.text("steps")
+    assert not wrong_statements(song, "Guitar 1", words)
+
+
+def test_drums_have_no_key():
+    song = song_of(("Drums", None, 0, 1), ("Guitar", "F#3", 0, 4), key="D major")
+    for part, keys in (("Drums", 0), ("Guitar", 2)):
+        ((line,),) = engrave(song, part, [(1, 1)], 186)
+        assert line.picture.count('class="keyAccid"') == keys
 
 
 SYNCOPATED = """

@@ -23,6 +23,7 @@ _BEFORE = 2  # bars before an entry in which another one is a cue
 _RINGS = 0.25  # quarter notes beyond a section's end
 _THROUGHOUT = 0.9  # share of the notes of a section
 _NEAR = 1e-6
+HELD_ON = "held on from before"
 _Attacks = set[tuple[float, float]]  # onset, pitch
 _OCTAVES = {0: "in unison", -12: "an octave lower", 12: "an octave higher",
             -24: "two octaves lower", 24: "two octaves higher"}  # fmt: skip
@@ -47,7 +48,7 @@ def section_cues(song: Song, part: str, stays: Sequence[Stay]) -> list[tuple[str
             continue
         inside = own_in[stay.section]
         cues.append((
-            *nearly_words(stay), *_entry(song, inside, stay),
+            *nearly_words(stay), *_entry(song, own, inside, stay),
             *_company(part, attacks[stay.section]), *techniques(inside),
             *_ringing(inside, stays, place),
         ))  # fmt: skip
@@ -75,8 +76,11 @@ def _while_out(
         run.append(run[-1] + 1)
     back = run[-1] + 1
     bars = sum(stays[n].last - stays[n].first + 1 for n in run)
-    count = f"lay out {counted(bars, 'bar')}"
-    if place and not stays[place - 1].plays:
+    held = min(_bars_held(song, own, stays[place]), bars)
+    count = f"lay out {counted(bars - held, 'bar')}"
+    if held:
+        count = f"{HELD_ON}, then {count}" if held < bars else HELD_ON
+    elif place and not stays[place - 1].plays:
         count = f"still out, {counted(bars, 'more bar')}"
     if back == len(stays):
         return [f"{count}, to the end"]
@@ -86,13 +90,25 @@ def _while_out(
     return sentences + (_heard_before(song, others, onset, bar) if len(run) == 1 else [])
 
 
-def _entry(song: Song, inside: pd.DataFrame, stay: Stay) -> list[str]:
+def _bars_held(song: Song, own: pd.DataFrame, stay: Stay) -> int:
+    """In how many bars, from the section's first on, notes from before it sound."""
+    before = own[own["onset"] < stay.onset - _NEAR]
+    end = (before["onset"] + before["duration"]).max()
+    if not end > stay.onset + _NEAR:
+        return 0
+    last = int(np.searchsorted(song.measures["onset"], end - _NEAR, side="left"))
+    return last - stay.first + 1
+
+
+def _entry(song: Song, own: pd.DataFrame, inside: pd.DataFrame, stay: Stay) -> list[str]:
     """Where the part comes in and goes out within a section."""
     sentences, starts = [], song.measures["onset"].to_numpy()
     first = int(np.searchsorted(starts, inside["onset"].min() + _NEAR, side="right"))
     if first > stay.first:
-        rest = first - stay.first
-        sentences.append(f"{counted(rest, 'bar')} rest, in at bar {first}")
+        held = min(_bars_held(song, own, stay), first - stay.first)
+        rest = first - stay.first - held
+        waits = [HELD_ON] * bool(held) + [f"{counted(rest, 'bar')} rest"] * bool(rest)
+        sentences.append(f"{', then '.join(waits)}, in at bar {first}")
     end = (inside["onset"] + inside["duration"]).max()
     after = int(np.searchsorted(starts, end - _NEAR, side="right")) + 1
     if after <= stay.last:

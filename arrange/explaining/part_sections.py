@@ -36,7 +36,8 @@ class Stay:
     written_as : str
         The earlier section in which the same is played, or empty.
     nearly_as : str
-        An earlier section that differs in half of its bars at most, or empty.
+        An earlier section that differs in fewer bars than it has alike, bars of rest left out, or
+        in as many; else empty.
     different : tuple of int
         Those bars, as played here.
     """
@@ -110,23 +111,44 @@ def bar_contents(
     return [(meter, tuple(sorted(own, key=repr))) for meter, own in zip(meters, held, strict=True)]
 
 
+def chords_by_bar(song: Song) -> list[list[int]]:
+    """Return the rows of the chords table that sound in each bar of the song, in order."""
+    onsets = song.chords["onset"].to_numpy()
+    ends = onsets + song.chords["duration"].to_numpy()
+    lines, near = song.measures["onset"].to_numpy(), 10.0**-_NEAR
+    first = np.searchsorted(lines, onsets + near, side="right") - 1
+    last = np.searchsorted(lines, ends - near, side="left") - 1
+    held: list[list[int]] = [[] for _ in lines]
+    for row, (begin, end) in enumerate(zip(first.tolist(), last.tolist(), strict=True)):
+        for bar in range(max(begin, 0), end + 1):
+            held[bar].append(row)
+    return held
+
+
 def _compared(stay: Stay, own: list[Any], known: list[tuple[Stay, list[Any]]]) -> Stay:
     """The stay, with the earlier one that it repeats or nearly repeats."""
     best: tuple[int, ...] | None = None
-    nearly = ""
+    nearly, is_near = "", False
     for other, theirs in known:
         if len(theirs) != len(own):
             continue
-        pairs = zip(own, theirs, strict=True)
-        different = tuple(stay.first + n for n, (here, there) in enumerate(pairs) if here != there)
+        is_same = [here == there for here, there in zip(own, theirs, strict=True)]
+        different = tuple(stay.first + n for n, same in enumerate(is_same) if not same)
         if best is None or len(different) < len(best):
             best, nearly = different, other.section
-    if best is None or 2 * len(best) > len(own):
+            is_near = is_mostly_same(is_same, [bool(notes) for _, notes in own])
+    if best is None or not is_near:
         return stay
     place = (stay.section, stay.first, stay.last, stay.onset, stay.end, True)
     if not best:
         return Stay(*place, written_as=nearly)
     return Stay(*place, nearly_as=nearly, different=best)
+
+
+def is_mostly_same(is_same: Sequence[bool], is_played: Sequence[bool]) -> bool:
+    """Return whether two sections have as many bars alike as not; bars of rest do not count."""
+    alike = sum(same and played for same, played in zip(is_same, is_played, strict=True))
+    return alike >= len(is_same) - sum(is_same)
 
 
 def who_plays(song: Song) -> pd.DataFrame:

@@ -21,7 +21,7 @@ from arrange.explaining.playing_kinds import (
 )
 from arrange.guitar.fret_counting import shown_fret
 from arrange.guitar.hands import FINGER_NAMES
-from arrange.text.words import counted, first_up, listed, number_runs
+from arrange.text.words import bars_words, counted, first_up, listed, number_runs
 
 MOST_BARS = 2  # of a line, note by note, before the tablature says it better; ours
 MOST_ALIKE = 4  # kinds of bars where it is made of shapes; ours
@@ -191,9 +191,13 @@ def _hard_moves(holds: Sequence[Hold]) -> list[str]:
 def _bars(passage: Passage, holds: Sequence[Hold], *, whole: bool) -> list[str]:
     """What is struck bar by bar: all, or as much as a reader can use."""
     labels = [label for label, _ in passage.shapes] if holds else []
-    different = set(passage.stay.different) & set(passage.bars)
-    bars = different if passage.stay.nearly_as and different and not whole else set(passage.bars)
+    bars, silent = set(passage.bars), set[int]()
+    if passage.stay.nearly_as and not whole:
+        silent = set(passage.stay.different) - bars
+        bars &= set(passage.stay.different)
     steps = bar_steps(passage, bars, labels)
+    if silent:
+        steps.append(f"nothing is struck in {bars_words(sorted(silent))}")
     most = MOST_ALIKE if holds else MOST_MOVED if passage.own_shapes.movable else MOST_BARS
     if whole or len(steps) <= most:
         return steps

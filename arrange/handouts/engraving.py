@@ -29,7 +29,7 @@ from arrange.handouts.bar_lines import (
     repeated_bars,
 )
 from arrange.handouts.engraver import bar_widths, pages_before, score_pages
-from arrange.handouts.excerpts import lie_on_strings, part_excerpt
+from arrange.handouts.excerpts import part_excerpt
 from arrange.handouts.systems import IN_PICTURE, System, system_of
 from arrange.handouts.tab_signs import TabSign, marked_notes
 from arrange.tables.song import Song, part_row
@@ -52,8 +52,9 @@ _REPEAT = "as the bar before"
 
 # Typical height of a line against its staff, with notation or without: demo songs, 4.7 to 6.7 mm.
 _STAVES_HIGH = {True: 6.2, False: 4.1}
+_STROKES_HIGH = 0.35  # of a row of strokes below it
 
-_DRAWN = (*PLAYED, "rise", "finger")  # of a note
+_DRAWN = (*PLAYED, "rise", "finger", "stroke")  # of a note
 
 
 class _Bars(NamedTuple):
@@ -85,6 +86,18 @@ class Prepared(NamedTuple):
     part: _Part
     stretches: list[tuple[_Bars, list[float]]]
     is_closed: Array
+
+    @property
+    def strummed(self) -> set[int]:
+        """The bars of the part that have strums."""
+        return {*self.part.notes["measure"][self.part.notes["stroke"] != ""]}
+
+    @property
+    def has_strokes(self) -> bool:
+        """Whether a stretch has strums."""
+        strummed = self.strummed
+        return any(not strummed.isdisjoint(range(bars.first, bars.last + 1))
+                   for bars, _ in self.stretches)  # fmt: skip
 
 
 def engrave(
@@ -135,7 +148,7 @@ def prepare(
         raise _too_full(part, int(held.index[0]))
     own = _Part(song, part, marked_notes(song, part, fingers))
     lines = bar_lines(song, own.notes)
-    unplaced = set(own.notes["measure"][~lie_on_strings(song, part, own.notes)])
+    unplaced = set(own.notes["measure"][own.notes["shown"].isna()])
     has_tuning = isinstance(part_row(song, part)["tuning"], tuple)
     phrases = [
         _cut(first, last, lines, has_notes=has_notes or not has_tuning
@@ -184,10 +197,15 @@ def blank_systems(
 
     Parameters as in ``engrave_prepared``; the lines are broken as there.
     """
+    strummed = prepared.strummed
+
+    def high(bars: _Bars) -> float:
+        has_strokes = not strummed.isdisjoint(range(bars.first, bars.last + 1))
+        return _STAVES_HIGH[bars.has_notes] + _STROKES_HIGH * has_strokes
+
     return [
         [
-            System(0, 0, "", own.width, _STAVES_HIGH[own.bars.has_notes] * staff_mm / width_mm,
-                   0.0, 0.0, own.natural)
+            System(0, 0, "", own.width, high(own.bars) * staff_mm / width_mm, 0.0, 0.0, own.natural)
             for own in each for _ in own.lines
         ]
         for each in _all_passages(prepared, width_mm, staff_mm)

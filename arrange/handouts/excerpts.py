@@ -1,10 +1,11 @@
 """What the engraver gets: chosen bars of one part as MusicXML, for a page that people play from.
 
-One stretch follows the other, and a bar may stand there as the sign of the bar before. Guitars and
-basses are written an octave above their sound (common practice). A part with strings has a second
-staff, the tablature: frets counted as the part says, from the nut or from the capo, an open string
-as 0. Names, tempo and words are left out, for they stand on the page; short notes are joined by
-beams, beat by beat.
+One stretch follows the other, and a bar may stand there as the sign of the bar before. What rings
+on into a stretch is a note there, named so that a tie can be drawn to it. Guitars and basses are
+written an octave above their sound (common practice). A part with strings has a second staff, the
+tablature: frets counted as the part says, from the nut or from the capo, an open string as 0.
+Names, tempo and words are left out, for they stand on the page; short notes are joined by beams,
+beat by beat.
 """
 
 from __future__ import annotations
@@ -18,18 +19,18 @@ import pandas as pd
 from arrange.formats.musicxml.writing import score_tree
 from arrange.formats.musicxml.writing_elements import add
 from arrange.formats.musicxml.writing_layers import LEADING
-from arrange.guitar.fret_counting import shown_fret
 from arrange.guitar.necks import Array
 from arrange.handouts.tab_signs import TabSign, marked_notes, signs_of
 from arrange.tables.columns import object_column
 from arrange.tables.schemas import NOTES
-from arrange.tables.setups import note_setups
 from arrange.tables.song import Song, part_row
-from arrange.theory.meters import beat_quarters
+from arrange.theory.meters import added_beats, beat_quarters
 
 SCORE, TAB = "score", "tab"
 MUTED = "muted-"  # begins the id of each muted note in the tablature
+HELD = "held"  # in the id of a note that is held from before its stretch
 
+_NEAR = 1e-6  # quarter notes
 _OCTAVE = -12
 # Not for the engraver: it would crowd the staff with them.
 _IN_WORDS = ("let ring", "palm mute", "cue")
@@ -195,6 +196,8 @@ def _excerpt_song(
     length = bars["duration"].to_numpy()
     lines = np.cumsum(length) - length
     bars = bars.assign(measure=range(1, len(bars) + 1), section=_NAMES_ONLY, onset=lines)
+    if part_row(song, part)["family"] == "drums":
+        bars["key"] = None
     begins = np.cumsum(last - first + 1) - (last - first + 1)  # each stretch's first bar here
     at = lines[begins]
     starts = song.measures["onset"].to_numpy()
@@ -206,17 +209,22 @@ def _excerpt_song(
     own = own.sort_values("measure", kind="stable")
     measure = own["measure"].to_numpy(dtype=np.int64)
     lowest, highest = np.searchsorted(measure, first), np.searchsorted(measure, last, side="right")
-    held, stretch = _rows_of_each(lowest, highest), np.repeat(range(len(at)), highest - lowest)
-    notes = own.iloc[held]
-    onset = notes["onset"].to_numpy()
+    held, held_in = _held_from_before(own, start)
+    rows = np.concatenate([held, _rows_of_each(lowest, highest)])
+    stretch = np.concatenate([held_in, np.repeat(range(len(at)), highest - lowest)])
+    is_held = np.arange(len(rows)) < len(held)
+    notes = own.iloc[rows]
+    onset = np.maximum(notes["onset"].to_numpy(), start[stretch])
+    ends = np.minimum((notes["onset"] + notes["duration"]).to_numpy(), end[stretch])
     notes = notes.assign(
-        onset=onset + (at - start)[stretch],
-        duration=np.minimum(notes["duration"].to_numpy(), end[stretch] - onset),
-        measure=measure[held] + (begins + 1 - first)[stretch], section=_NAMES_ONLY,
+        onset=onset + (at - start)[stretch], duration=ends - onset,
+        measure=np.maximum(measure[rows] + (begins + 1 - first)[stretch], begins[stretch] + 1),
+        section=_NAMES_ONLY, finger=notes["finger"].mask(is_held, 0),
+        count=notes["count"].mask(is_held, ""), stroke=notes["stroke"].mask(is_held, ""),
     )  # fmt: skip
     chords = [chords_within(song, *ends) for ends in zip(start, end, strict=True)]
     signs = signs_of(notes, stretch, has_counts=not has_notes)
-    leads_out = notes["leads_to"].to_numpy() > last[stretch]
+    leads_out, shown = notes["leads_to"].to_numpy() > last[stretch], notes["shown"]
     notes = notes.assign(technique=[
         _without(names, LEADING) if is_out else names
         for names, is_out in zip(notes["technique"], leads_out, strict=True)
@@ -231,12 +239,20 @@ def _excerpt_song(
         section=_NAMES_ONLY, first_measure=1, last_measure=len(bars), onset=0.0,
         duration=length.sum(),
     )  # fmt: skip
-    parts, both = _staves(song, part, notes)
+    parts, both = _staves(song, part, notes, shown, is_held)
     if not has_notes:
         parts, both = (table[table["part"] == TAB] for table in (parts, both))
     excerpt = Song(parts.reset_index(drop=True), sections, bars.reset_index(drop=True),
                    symbols.reset_index(drop=True), both)  # fmt: skip
     return excerpt, numbers, signs
+
+
+def _held_from_before(own: pd.DataFrame, starts: Array) -> tuple[Array, Array]:
+    """The rows of the notes that ring on over each start, and the place of that start."""
+    onset = own["onset"].to_numpy()
+    ends = onset + own["duration"].to_numpy()
+    rows, places = np.nonzero((onset[:, None] < starts - _NEAR) & (ends[:, None] > starts + _NEAR))
+    return rows, places
 
 
 def _rows_of_each(starts: Array, ends: Array) -> Array:
@@ -260,7 +276,9 @@ def chords_within(song: Song, start: float, end: float) -> tuple[Array, Array, A
     return rows, onset, ends[rows] - onset
 
 
-def _staves(song: Song, part: str, notes: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
+def _staves(
+    song: Song, part: str, notes: pd.DataFrame, shown: pd.Series, is_held: Array
+) -> tuple[pd.DataFrame, pd.DataFrame]:
     """The part as one row a staff, and its notes once for each."""
     row = part_row(song, part)
     techniques = [_without(names, _IN_WORDS) for names in notes["technique"]]
@@ -274,32 +292,27 @@ def _staves(song: Song, part: str, notes: pd.DataFrame) -> tuple[pd.DataFrame, p
         part=SCORE, capo=0, drive="clean", echo=None, level=0.0, player=None, tuning=None,
         transpose=_OCTAVE if is_octave else row["transpose"],
     )  # fmt: skip
-    plain = notes.assign(part=SCORE)  # with its strings: what leads on stays on them
+    ids = [
+        f"{HELD}-{n}" if held else name
+        for n, (held, name) in enumerate(zip(is_held, notes["source_id"], strict=True))
+    ]
+    # With its strings: what leads on stays on them.
+    plain = notes.assign(part=SCORE, source_id=pd.array(ids, dtype="str"))
     if not isinstance(row["tuning"], tuple):
         return score, plain
-    is_placed = lie_on_strings(song, part, notes)
+    is_placed = shown.notna().to_numpy()
     fretted = notes[is_placed]
     is_muted = fretted["technique"].fillna("").str.contains("muted")
     places = np.flatnonzero(is_placed)  # among all notes, as the signs are
-    ids = [f"{MUTED if muted else 'fret-'}{n}" for n, muted in zip(places, is_muted, strict=True)]
-    capo = note_setups(song)["capo"].loc[fretted.index]
-    shown = shown_fret(fretted["fret"], capo, row["frets_from"])
-    fretted = fretted.assign(part=TAB, technique=None, source_id=ids, fret=shown)
+    ids = [
+        f"{MUTED if muted else 'fret-'}{n}{f'-{HELD}' if held else ''}"
+        for n, muted, held in zip(places, is_muted, is_held[is_placed], strict=True)
+    ]
+    fretted = fretted.assign(part=TAB, technique=None, source_id=ids,
+                             fret=shown[is_placed])  # fmt: skip
     parts = pd.concat([score, score.assign(part=TAB)], ignore_index=True)
     parts["tuning"] = object_column([None, row["tuning"]])
     return parts, pd.concat([plain, fretted.astype({"technique": "str"})], ignore_index=True)
-
-
-def lie_on_strings(song: Song, part: str, notes: pd.DataFrame) -> Array:
-    """Return which notes of a part have a place in its tablature."""
-    row = part_row(song, part)
-    if not isinstance(row["tuning"], tuple):
-        return np.zeros(len(notes), dtype=bool)
-    capo = note_setups(song)["capo"].loc[notes.index]
-    shown = shown_fret(notes["fret"], capo, row["frets_from"])
-    is_placed = notes[["string", "fret", "pitch"]].notna().all(axis=1)
-    # A source may fix what lies behind the capo.
-    return (is_placed & (shown >= 0).fillna(False)).to_numpy(dtype=bool)
 
 
 def _voices_downward(notes: pd.DataFrame) -> dict[str, str]:
@@ -326,6 +339,7 @@ def _add_beams(measure: Any, meter: str, divisions: int) -> None:
     """Join the short notes of each voice within a beat."""
     beat = round(beat_quarters(meter) * divisions)
     beat = max(beat, divisions)  # beams of single eighths would join nothing
+    ends = np.cumsum(added_beats(meter)) * divisions
     groups: dict[tuple[str, int], list[list[Any]]] = {}
     at = 0
     for element in measure:
@@ -335,7 +349,8 @@ def _add_beams(measure: Any, meter: str, divisions: int) -> None:
         elif element.tag == "forward":
             at += length
         elif element.tag == "note" and element.find("chord") is None:
-            runs = groups.setdefault((element.findtext("voice") or "", at // beat), [[]])
+            place = int(np.searchsorted(ends, at, side="right")) if len(ends) else at // beat
+            runs = groups.setdefault((element.findtext("voice") or "", place), [[]])
             if _is_joined(element):
                 runs[-1].append(element)
             elif length:

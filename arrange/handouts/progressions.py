@@ -9,13 +9,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import accumulate, pairwise
 from math import ceil
 from typing import Any
 
-import numpy as np
-
+from arrange.explaining.part_sections import chords_by_bar
 from arrange.tables.song import Song
-from arrange.theory.meters import bar_grid, beat_quarters
+from arrange.theory.meters import added_beats, bar_grid, beat_quarters
 
 GOES_ON, NOTHING = "/", "–"
 _MOST_BEATS = 12  # of a bar with an entry a beat; in longer ones chords have their count
@@ -78,7 +78,7 @@ class Progression:
 
 def song_progressions(song: Song) -> list[Progression]:
     """Return every section's chords; sections with the same ones, in the same meter, share them."""
-    by_bar = _chords_by_bar(song)
+    by_bar = _places(song)
     meters, keys = song.measures["meter"].tolist(), song.measures["key"].fillna("").tolist()
     same: dict[Any, list[str]] = {}
     for row in song.sections.itertuples():
@@ -106,34 +106,25 @@ def _times(bars: list[Any]) -> int:
 _Place = tuple[float, float, str, str]  # from and to, against the bar line; symbol, number
 
 
-def _chords_by_bar(song: Song) -> list[list[_Place]]:
+def _places(song: Song) -> list[list[_Place]]:
     """The chords that sound in each bar, in order."""
-    chords = song.chords
-    onsets = chords["onset"].to_numpy()
-    ends = onsets + chords["duration"].to_numpy()
-    lines = song.measures["onset"].to_numpy()
-    first = np.searchsorted(lines, onsets + _NEAR, side="right") - 1
-    last = np.searchsorted(lines, ends - _NEAR, side="left") - 1
-    held: list[list[_Place]] = [[] for _ in lines]
-    numbers = chords["degree"].fillna("").tolist()
-    rows = zip(onsets.tolist(), ends.tolist(), chords["symbol"].tolist(), numbers, strict=True)
-    for (onset, end, symbol, number), begin, until in zip(rows, first, last, strict=True):
-        for bar in range(max(begin, 0), until + 1):
-            line = float(lines[bar])
-            held[bar].append((onset - line, end - line, symbol, number))
-    return held
+    onsets = song.chords["onset"].tolist()
+    ends = (song.chords["onset"] + song.chords["duration"]).tolist()
+    symbols, numbers = (song.chords[name].fillna("").tolist() for name in ("symbol", "degree"))
+    return [
+        [(onsets[row] - line, ends[row] - line, symbols[row], numbers[row]) for row in rows]
+        for line, rows in zip(song.measures["onset"].tolist(), chords_by_bar(song), strict=True)
+    ]
 
 
 def _entries(song: Song, bar: int, chords: Sequence[_Place], section: float) -> tuple[Entry, ...]:
     row = song.measures.iloc[bar]
     length, meter, line = float(row["duration"]), row["meter"], float(row["onset"])
-    beat = beat_quarters(meter)
-    beats = max(ceil(length / beat - _NEAR), 1)
+    edges = _beats(meter, length)
+    beats = len(edges) - 1
     is_first = abs(line - section) < _NEAR
-    if beats > _MOST_BEATS:
-        beats, beat = 1, length
     entries: list[Entry] = []
-    for at in (beat * n for n in range(beats)):
+    for at, after in pairwise(edges):
         sounds = next((c for c in chords if c[0] < at + _NEAR and c[1] > at + _NEAR), None)
         if sounds and (abs(sounds[0] - at) < _NEAR or (is_first and not at)):
             is_held = sounds[0] < -_NEAR
@@ -141,13 +132,24 @@ def _entries(song: Song, bar: int, chords: Sequence[_Place], section: float) -> 
         else:
             entries.append(Entry(GOES_ON if sounds else NOTHING))
         for onset, end, symbol, number in chords:
-            if at + _NEAR <= onset < at + beat - _NEAR and onset < length:
-                is_pushed = end > length + _NEAR and at + beat > length - _NEAR and beats > 1
+            if at + _NEAR <= onset < after - _NEAR and onset < length:
+                is_pushed = end > length + _NEAR and after > length - _NEAR and beats > 1
                 count = _count(meter, length, onset)
                 entries.append(Entry(symbol, number, count, is_pushed))
     signs = {entry.symbol for entry in entries[1:]}
     is_filled = entries[0].is_chord and signs <= {GOES_ON}
     return tuple(entries[:1] if is_filled or signs | {entries[0].symbol} == {NOTHING} else entries)
+
+
+def _beats(meter: str, length: float) -> list[float]:
+    """Where each beat of a bar begins, in quarter notes, and where the last one ends."""
+    added = added_beats(meter)
+    if added and abs(sum(added) - length) < _NEAR:
+        edges = [0.0, *accumulate(added)]
+    else:
+        beat = beat_quarters(meter)
+        edges = [beat * n for n in range(max(ceil(length / beat - _NEAR), 1) + 1)]
+    return edges if len(edges) - 1 <= _MOST_BEATS else [0.0, length]
 
 
 def _count(meter: str, length: float, onset: float) -> str:

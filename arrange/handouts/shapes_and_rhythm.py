@@ -27,19 +27,18 @@ from arrange.explaining.held_shapes import (
 from arrange.explaining.movable_shapes import MovableShape
 from arrange.explaining.part_sections import Stay
 from arrange.explaining.playing_kinds import OCTAVES, POWER
-from arrange.explaining.strokes import DOWN, UP, strum_strokes
+from arrange.explaining.strokes import DOWN, STRUM, UP, strum_strokes
 from arrange.guitar.fret_counting import shown_fret
 from arrange.guitar.necks import Neck, Shape
 from arrange.handouts.excerpts import chords_within
 from arrange.tables.schemas import NUT
 from arrange.tables.song import Song
-from arrange.theory.meters import BarGrid, beat_quarters
+from arrange.theory.meters import BarGrid
 
 HELD, SILENT, MUTED = "–", "·", "×"
 STROKES = (DOWN, UP)
 DRAWN_IN_MARKS = ("muted",)  # techniques that need no words
 _CIRCLED = "①②③④⑤⑥⑦⑧⑨⑩"  # a string's number (common practice)
-_STRUM = 3  # strings from which an attack is a strum; fewer are named
 _AFTER = 4.0  # quarter notes behind a section: a shape struck early has its chord there
 _NEAR = 1e-6
 _TITLES = {OCTAVES: "octaves", POWER: "power"}
@@ -186,11 +185,11 @@ def _rhythm(song: Song, struck: Struck, stay: Stay, rings_until: float) -> list[
         bar: grid
         for bar, grid in bar_grids(song, struck, stay.first, stay.last).items() if grid
     }  # fmt: skip
-    swings = max((_parts(song, bar, grid) for bar, grid in grids.items()), default=1)
+    swings = max((grid.parts for grid in grids.values()), default=1)
     starts = song.measures["onset"].tolist()
     bars = []
     for bar, grid in grids.items():
-        strokes = strum_strokes(grid.counts, swings, _parts(song, bar, grid))
+        strokes = strum_strokes(grid, swings)
         times = [starts[bar - 1] + grid.slot * n for n in range(len(strokes))]
         marks = [
             (time, _hand(struck, time, rings_until, stroke))
@@ -233,11 +232,6 @@ def _place(struck: Struck, time: float) -> tuple[int, int]:
     return int(struck.string[lowest]), int(struck.fret[lowest])
 
 
-def _parts(song: Song, measure: int, grid: BarGrid) -> int:
-    """The counts of a bar in a beat."""
-    return max(round(beat_quarters(song.measures["meter"].iloc[measure - 1]) / grid.slot), 1)
-
-
 def _hand(struck: Struck, time: float, rings_until: float, stroke: str) -> str:
     """What the picking hand does, if it strikes all that it holds."""
     here = np.abs(struck.onset - time) < _NEAR
@@ -253,6 +247,6 @@ def _mark(struck: Struck, time: float, held: Sequence[Held], mark: str) -> str:
         return mark
     here = np.abs(struck.onset - time) < _NEAR
     shape = next(each for each in reversed(held) if each.onset <= time + _NEAR)
-    if here.sum() >= min(_STRUM, len(shape.strings)):
+    if here.sum() >= min(STRUM, len(shape.strings)):
         return mark
     return "+".join(map(str, sorted(struck.string[here].tolist(), reverse=True)))

@@ -47,6 +47,7 @@ from arrange.theory.pitch import moved_key
 
 STYLES = ("notation", "shapes")
 _FORMS = {NOTES: (NOTES, EITHER, RATHER_NOTES), TAB: (TAB, EITHER, RATHER_NOTES)}
+_STROKES = " Below tablature: ⊓ strum down, V up, until another pattern comes."
 _MOST_PROBLEMS = 4  # problems named one by one
 
 WARM_UP = (
@@ -168,6 +169,8 @@ def part_sheet(
         stretches = tuple(stretch for stretch in stretches if stretch.notices)
         notices = f"{part} does not play in this song.", *notices
     row = part_row(song, part)
+    engraved = _prepared(song, part, stretches, fingered)
+    has_strokes = any(prepared.has_strokes for prepared in engraved.values())
     return PartSheet(
         song.title or "Untitled",
         part,
@@ -176,8 +179,8 @@ def part_sheet(
         notices,
         tuple((stay.section, stay.last - stay.first + 1, stay.plays) for stay in stays),
         stretches,
-        _prepared(song, part, stretches, fingered),
-        _legend(stretches, has_fingers=fingered is not None),
+        engraved,
+        _legend(stretches, has_fingers=fingered is not None) + _STROKES * has_strokes,
         tuple(_cautions(fingered, player.hand)),
         _lessons(words, groups) if words and has_lessons else (),
     )

@@ -7,11 +7,9 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-import numpy as np
-
 from arrange.explaining.held_shapes import chord_and_number
 from arrange.explaining.movable_shapes import MovableShape
-from arrange.explaining.part_sections import Stay
+from arrange.explaining.part_sections import Stay, chords_by_bar
 from arrange.explaining.returning_sections import Return
 from arrange.guitar.fret_pictures import FretPicture, finger_picture, movable_picture
 from arrange.guitar.grips import hold_shape
@@ -25,7 +23,7 @@ from arrange.text.words import bars_words, joined_labels, number_runs
 NOTES, TAB = "notes", "tab"  # how bars are engraved
 EITHER, RATHER_NOTES = "either", "rather notes"
 
-_NEAR = 1e-9  # quarter notes
+_NEAR = 1e-6  # quarter notes
 _MOST_PATTERNS = 4  # of a section, beside each other on the page; where there are more, bar by bar
 _LONG_RUN = 3  # bars that go on as before, from which they are counted and not drawn
 
@@ -195,21 +193,18 @@ def song_bars(song: Song) -> dict[str, tuple[Bar, ...]]:
 
     One that goes on over a bar line is not repeated, one that holds from before the section is.
     """
-    onsets = song.chords["onset"].to_numpy()
-    ends = onsets + song.chords["duration"].to_numpy()
-    symbols, lines = song.chords["symbol"].tolist(), song.measures["onset"].to_numpy()
-    found = {}
-    for row in song.sections.itertuples():
-        end = row.onset + row.duration
-        held = np.flatnonzero((ends > row.onset + _NEAR) & (onsets < end - _NEAR))
-        places = np.searchsorted(lines, np.maximum(onsets[held], row.onset) + _NEAR, side="right")
-        own: list[list[str]] = [[] for _ in range(row.first_measure, row.last_measure + 1)]
-        for number, chord in zip(places.tolist(), held.tolist(), strict=True):
-            own[number - row.first_measure].append(symbols[chord])
-        found[row.section] = tuple(
-            Bar(number, tuple(chords)) for number, chords in enumerate(own, row.first_measure)
+    onsets, symbols = song.chords["onset"].tolist(), song.chords["symbol"].tolist()
+    lines, by_bar = song.measures["onset"].tolist(), chords_by_bar(song)
+    return {
+        row.section: tuple(
+            Bar(number, tuple(
+                symbols[chord] for chord in by_bar[number - 1]
+                if number == row.first_measure or onsets[chord] > lines[number - 1] - _NEAR
+            ))
+            for number in range(row.first_measure, row.last_measure + 1)
         )
-    return found
+        for row in song.sections.itertuples()
+    }  # fmt: skip
 
 
 def engraved_spans(returns: Sequence[Return], form: str) -> tuple[Span, ...]:

@@ -17,7 +17,7 @@ from xml.etree import ElementTree
 
 import verovio
 
-from arrange.handouts.excerpts import MUTED
+from arrange.handouts.excerpts import HELD, MUTED
 from arrange.handouts.tab_signs import Number, TabSign, TabStaff, draw_signs
 from arrange.text.markup import escape_html
 
@@ -124,6 +124,10 @@ _FRET = re.compile(
     r"<tspan[^>]*>([^<]*)</tspan>\s*</text>",
     re.DOTALL,
 )
+_HELD_HEAD = re.compile(
+    rf'<g id="{HELD}-\d+" class="note">\s*<g class="notehead">\s*<use [^>]*'
+    r"translate\((-?[\d.]+), (-?[\d.]+)\)"
+)
 _UNWANTED = re.compile(
     r'<g(?: (?!class)[a-z-]+="[^"]*")* class="(?:mNum\b[^"]*|mRptNum|[^"]*placeholder[^"]*)"'
 )
@@ -139,6 +143,9 @@ _HEIGHT = re.compile(r"-?[\d.]+[ ,](-?[\d.]+)")
 _USUAL_BOX = (-250.0, 250.0)  # of a glyph that the engraver's font has from another
 _GAP = 100  # between what is drawn and the chord symbols above it
 _EDGE = 30  # blank above and below
+# The end of a tie from before: how far left of a note it begins and ends, how high it rises, and
+# half the height of a notehead.
+_TIE, _TIE_GAP, _TIE_HIGH, _HEAD_HALF = 330, 30, 85, 45.0
 
 
 def system_of(
@@ -171,8 +178,10 @@ def system_of(
     fret_size = _size(_FRET_SIZE, _FRET_MM, staff_mm)
     count_size = _size(_COUNT_SIZE, _COUNT_MM, staff_mm)
     drawn, top, bottom = _signs(picture, signs, extents, fret_size, count_size)
-    top = min(top, *(high for high, _ in extents))
-    bottom = max(bottom, *(low for _, low in extents)) + _EDGE
+    ties, heights = _ties_in(picture, fret_size)
+    drawn += ties
+    top = min(top, *heights, *(high for high, _ in extents))
+    bottom = max(bottom, *heights, *(low for _, low in extents)) + _EDGE
     row = top - _GAP  # the chord symbols stand in a row above all of it
     picture = _with_symbols(picture, symbols, row, width, symbol_size)
     fits = _fret_fits(picture, fret_size)
@@ -254,6 +263,35 @@ def _signs(
     staff = TabStaff(min(number.x for number in numbers) - 2 * size, right, min(lines),
                      max(lines), over)  # fmt: skip
     return draw_signs(numbers, signs, staff, size / _FRET_SIZE, count_size)
+
+
+def _ties_in(picture: str, size: float) -> tuple[str, list[float]]:
+    """The ends of ties at the notes that are held from before, and how far up and down they reach.
+
+    In the notation upward from the upper notes of a chord, downward from the others, away from a
+    note's stem (common practice); above each number of the tablature.
+    """
+    heads = [(float(x), float(y)) for x, y in _HELD_HEAD.findall(picture)]
+    frets = [(float(found[3]) - _fret_wide(_fret_number(found), size) / 2,
+              float(found[4]) - _OVER_STRING)
+             for found in _FRET.finditer(picture) if found[1].endswith(HELD)]  # fmt: skip
+    if not heads and not frets:
+        return "", []
+    staff = [float(y) for _, y, _ in _PATH.findall(_STAFF_PATHS.search(picture)[1])]  # type: ignore[index]
+    middle = sum(y for _, y in heads) / len(heads) if len(heads) > 1 else sum(staff) / len(staff)
+    ends = [(x, y, -1 if y <= middle else 1, _HEAD_HALF) for x, y in heads]
+    ends += [(x, y, -1, size / 3) for x, y in frets]
+    ties, heights = [], []
+    for x, y, way, half in ends:
+        left, right, at = x - _TIE, x - _TIE_GAP, y + way * half
+        inner, outer = (at + way * high for high in (_TIE_HIGH, _TIE_HIGH + 45))
+        ties.append(
+            f'<path class="tie-in" d="M{left:.0f} {at:.0f} C{left + 80:.0f} {inner:.0f} '
+            f"{right - 80:.0f} {inner:.0f} {right:.0f} {at:.0f} C{right - 80:.0f} {outer:.0f} "
+            f'{left + 80:.0f} {outer:.0f} {left:.0f} {at:.0f}" stroke-width="11"/>'
+        )
+        heights.append(at + way * _TIE_HIGH)
+    return "".join(ties), heights
 
 
 def _with_symbols(

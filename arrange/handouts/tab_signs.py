@@ -6,16 +6,20 @@ its numbers stand; what leads over the end of a line is open there and goes on i
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
 
+from arrange.explaining.strokes import UP, part_strokes
 from arrange.formats.musicxml.writing_layers import LEADING
+from arrange.guitar.fret_counting import shown_fret
 from arrange.guitar.necks import Array
 from arrange.handouts.tab_counts import attack_counts, fitted_counts
-from arrange.tables.song import Song
+from arrange.tables.setups import note_setups
+from arrange.tables.song import Song, part_row
 from arrange.text.markup import escape_html
 
 _DRAWN = (*LEADING, "muted", "palm mute", "let ring")
@@ -35,6 +39,8 @@ _NEAR = 1e-6  # quarter notes
 _HALF = 140  # of a fret number's height
 _CAPITAL = 0.76  # height of digits and of the ampersand, against the size
 _UNDER = 70  # between the counts and what is above them
+_STROKE = (75, 190)  # half the width of a stroke's sign, and its height
+_STROKE_ROW = 235
 _TAIL = 0.24  # of a letter, below its base line, against the size
 _RUNS = (("palm", "P.M."), ("ring", "let ring"))
 
@@ -67,6 +73,8 @@ class TabSign(NamedTuple):
         0 where none is drawn.
     counted : str
         Its count; empty where none is drawn.
+    stroke : str
+        Of a strum, where it is drawn.
     """
 
     leads: tuple[str, ...]
@@ -76,6 +84,7 @@ class TabSign(NamedTuple):
     ring: bool
     finger: int
     counted: str
+    stroke: str
 
 
 class Number(NamedTuple):
@@ -106,7 +115,9 @@ def marked_notes(song: Song, part: str, fingers: Sequence[float] | None = None) 
     DataFrame
         The part's notes; `rise`, the frets by which the next note on the string is higher, where
         they lead there; `leads_to`, the measure of that note, infinite where it does not follow at
-        once; `finger`, 0 where none is to be drawn; `count`, empty where it has none.
+        once; `at`, where it is struck in its bar; `shown`, its fret as the part counts, NA where
+        it has no place in tablature; `finger`, 0 where none is to be drawn; `count` and `stroke`,
+        empty where it has none.
     """
     own = song.notes[song.notes["part"] == part]
     given = [0] * len(own) if fingers is None else list(fingers)
@@ -121,8 +132,23 @@ def marked_notes(song: Song, part: str, fingers: Sequence[float] | None = None) 
     own["rise"] = np.where(is_leading, rise, np.nan)
     own["leads_to"] = np.where(is_leading, leads_to, -1.0)
     own["finger"] = _fingers_drawn(own)
+    own["shown"] = _frets_shown(song, part, own)
+    lines = song.measures["onset"].to_numpy()
+    own["at"] = (own["onset"] - lines[own["measure"].to_numpy(dtype=np.int64) - 1]).round(6)
     own["count"] = attack_counts(song, own)
+    own["stroke"] = part_strokes(song, own)
     return own
+
+
+def _frets_shown(song: Song, part: str, own: pd.DataFrame) -> Any:
+    """The frets as they are printed; NA where there is none, or it lies behind the capo."""
+    row = part_row(song, part)
+    if not isinstance(row["tuning"], tuple):
+        return pd.array([pd.NA] * len(own), dtype="Int64")
+    capo = note_setups(song)["capo"].loc[own.index]
+    shown = shown_fret(own["fret"], capo, row["frets_from"])
+    is_placed = own[["string", "fret", "pitch"]].notna().all(axis=1)
+    return shown.where(is_placed & (shown >= 0).fillna(False)).astype("Int64")
 
 
 def _fingers_drawn(own: pd.DataFrame) -> Array:
@@ -169,13 +195,30 @@ def signs_of(notes: pd.DataFrame, stretch: Array, *, has_counts: bool) -> list[T
     columns: list[list[Any]] = [
         notes[name].tolist() for name in ("technique", "rise", "finger", "count")
     ]
+    columns.append(_strokes_drawn(notes, stretch))
     signs = []
-    for technique, rise, finger, count, target in zip(*columns, to.tolist(), strict=True):
+    for technique, rise, finger, count, stroke, target in zip(*columns, to.tolist(), strict=True):
         names = technique.split(", ") if isinstance(technique, str) else []
         leads = tuple(name for name in names if name in LEADING)
         signs.append(TabSign(leads, target, rise, "palm mute" in names, "let ring" in names,
-                             int(finger), count if has_counts else ""))  # fmt: skip
+                             int(finger), count if has_counts else "", stroke))  # fmt: skip
     return signs
+
+
+def _strokes_drawn(notes: pd.DataFrame, stretch: Array) -> list[str]:
+    """The stroke of each note; none where a bar is strummed once and down, or as the bar before."""
+    bars = [*zip(stretch.tolist(), notes["measure"].tolist(), strict=True)]
+    strokes = notes["stroke"].tolist()
+    patterns: dict[tuple[int, int], dict[float, str]] = {}
+    for bar, at, stroke in zip(bars, notes["at"].tolist(), strokes, strict=True):
+        if stroke:
+            patterns.setdefault(bar, {})[at] = stroke
+    drawn = {
+        (own, number) for (own, number), pattern in patterns.items()
+        if (len(pattern) > 1 or UP in pattern.values())
+        and pattern != patterns.get((own, number - 1))
+    }  # fmt: skip
+    return [stroke if bar in drawn else "" for bar, stroke in zip(bars, strokes, strict=True)]
 
 
 class TabStaff(NamedTuple):
@@ -238,6 +281,15 @@ def draw_signs(
         else:
             above = base - letter
         drawn += [_run(start, end, base, words, scale) for start, end in runs]
+    strokes = {round(number.x): sign.stroke for number, sign in struck if sign.stroke}
+    if strokes:
+        base = above - _CLEAR
+        if base - _STROKE_ROW * scale > staff.over > -math.inf:  # below notation
+            above = base - _STROKE[1] * scale
+        else:
+            below += _STROKE_ROW * scale
+            base = below
+        drawn += [_stroke(x, base, stroke, scale) for x, stroke in strokes.items()]
     counts = dict(
         sorted((round(number.x), sign.counted) for number, sign in struck if sign.counted)
     )
@@ -344,6 +396,17 @@ def _sign(x: float, y: float, words: str, scale: float, kind: str, anchor: str =
         f'font-size="{_LETTER * scale:.0f}px"{style} '
         f'font-family="DejaVu Sans, sans-serif">{words}</text>'
     )
+
+
+def _stroke(x: float, y: float, stroke: str, scale: float) -> str:
+    """The sign of a stroke, as of a bow (common practice)."""
+    wide, high = (side * scale for side in _STROKE)
+    left, right, top = x - wide, x + wide, y - high
+    kind, points = "up", [(left, top), (x, y), (right, top)]
+    if stroke != UP:
+        kind, points = "down", [(left, y), (left, top + 10), (right, top + 10), (right, y)]
+    path = " L".join(f"{across:.0f} {down:.0f}" for across, down in points)
+    return f'<path class="{kind}-stroke" d="M{path}" stroke-width="26" fill="none"/>'
 
 
 def _count(x: float, y: float, words: str, size: float, narrow: float) -> str:

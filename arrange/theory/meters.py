@@ -2,14 +2,17 @@
 
 In 6/8, 9/8, 12/8 and their like in sixteenths a beat is a dotted note of three; in other meters
 it is the lower number's note value (textbooks of elementary theory; from memory). In 2/2 players
-count halves. A tempo is given in that beat, and a bar is counted in it.
+count halves. A tempo is given in that beat, and a bar is counted in it. Meters that are added up,
+such as 3+2/8, have a beat for each group of short notes, and the short notes are counted through,
+as in 6/8 (common practice).
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from fractions import Fraction
+from functools import cache
 from typing import NamedTuple
 
 from arrange.song_size import MOST_BAR, MOST_COUNT, MOST_TERMS, MOST_UNIT
@@ -17,6 +20,10 @@ from arrange.song_size import MOST_BAR, MOST_COUNT, MOST_TERMS, MOST_UNIT
 FREE = "free"  # a meter without numbers
 _METER = re.compile(r"(\d+)/(\d+)$")
 _TERM = re.compile(r"([1-9][0-9]{0,2}(?:\+[1-9][0-9]{0,2})*)/([1-9][0-9]{0,2})")
+_SHORT = 8  # the lower number from which a group of notes is one beat
+_INSIDE: dict[int, tuple[str, ...]] = {
+    1: (), 2: ("&",), 3: ("trip", "let"), 4: ("e", "&", "a"),
+}  # fmt: skip
 # Quarter notes: how they are called.
 _NAMES = {
     4.0: "whole", 3.0: "dotted half", 2.0: "half", 1.5: "dotted quarter",
@@ -69,6 +76,22 @@ def beat_quarters(meter: str) -> float:
     return 4 / int(found[2]) * (3 if is_compound(meter) else 1)
 
 
+def added_beats(meter: str) -> tuple[float, ...]:
+    """Return the length of each beat of a meter that is added up, in quarter notes; else none.
+
+    A group of eighths or shorter notes is one beat, a group of longer notes has a beat for each:
+    ``"3+2/8"`` gives ``(1.5, 1.0)``, ``"2/4 + 3/8"`` gives ``(1.0, 1.0, 1.5)``.
+    """
+    terms = meter_terms(meter)
+    if len(terms) < 2 and not any("+" in counts for counts, _ in terms):
+        return ()
+    beats: list[float] = []
+    for counts, unit in terms:
+        for count in map(int, counts.split("+")):
+            beats += [4 / unit] * count if unit < _SHORT else [4 / unit * count]
+    return tuple(beats)
+
+
 def beat_name(meter: str) -> str:
     """Return what that beat is called, such as ``"dotted quarter"``."""
     return _NAMES.get(beat_quarters(meter), f"1/{round(4 / beat_quarters(meter))}")
@@ -107,10 +130,11 @@ def bar_counts(meter: str, parts: int) -> list[str]:
     if is_compound(meter):
         tokens = [str(number + 1) for number in range(int(found[1]))]
         return tokens if parts == 3 else [t for n in tokens for t in (n, "&")] if parts == 6 else []
-    inside = {1: (), 2: ("&",), 3: ("trip", "let"), 4: ("e", "&", "a")}
-    if parts not in inside:
-        return []
-    return [t for beat in range(int(found[1])) for t in (str(beat + 1), *inside[parts])]
+    return _counted(int(found[1]), parts) if parts in _INSIDE else []
+
+
+def _counted(numbers: int, parts: int) -> list[str]:
+    return [sign for n in range(numbers) for sign in (str(n + 1), *_INSIDE[parts])]
 
 
 class BarGrid(NamedTuple):
@@ -124,11 +148,17 @@ class BarGrid(NamedTuple):
         As they stand in a row: 1 & 2 &.
     said : list of str
         Each by itself: 1, 1&, 2, 2&.
+    places : list of int
+        Of each in its beat, from 0.
+    parts : int
+        Counts in a beat; where beats are unequal, in a quarter note.
     """
 
     slot: float
     counts: list[str]
     said: list[str]
+    places: list[int]
+    parts: int
 
 
 def bar_grid(meter: str, length: float, attacks: Sequence[float]) -> BarGrid | None:
@@ -142,15 +172,36 @@ def bar_grid(meter: str, length: float, attacks: Sequence[float]) -> BarGrid | N
     attacks : sequence of float
         Quarter notes from the start of the bar.
     """
-    for parts in (3, 6) if is_compound(meter) else (2, 4, 3):
-        counts = bar_counts(meter, parts)
-        slot = beat_quarters(meter) / parts
-        slots = min(round(length / slot), len(counts))
-        places = [attack / slot for attack in attacks]
-        if slots and all(abs(place - round(place)) <= 1e-4 for place in places):
-            first = len(counts) - slots
-            return BarGrid(slot, counts[first:], _said(counts)[first:])
+    for full in _full_grids(meter):
+        slots = min(round(length / full.slot), len(full.counts))
+        at = [attack / full.slot for attack in attacks]
+        if slots and all(abs(place - round(place)) <= 1e-4 for place in at):
+            first = len(full.counts) - slots
+            return full._replace(counts=full.counts[first:], said=full.said[first:],
+                                 places=full.places[first:])  # fmt: skip
     return None
+
+
+@cache
+def _full_grids(meter: str) -> tuple[BarGrid, ...]:
+    """The counts of a full bar, from coarse to fine."""
+    return tuple(_each_full_grid(meter))
+
+
+def _each_full_grid(meter: str) -> Iterator[BarGrid]:
+    beats = added_beats(meter)
+    if not beats:
+        for parts in (3, 6) if is_compound(meter) else (2, 4, 3):
+            counts = bar_counts(meter, parts)
+            places = [n % parts for n in range(len(counts))]
+            yield BarGrid(beat_quarters(meter) / parts, counts, _said(counts), places, parts)
+        return
+    lower = max(unit for _, unit in meter_terms(meter))
+    for parts in (1, 2) if lower >= _SHORT else (2, 4, 3):
+        slot = 4 / lower / parts
+        counts = _counted(round(sum(beats) * lower / 4), parts)
+        places = [place for beat in beats for place in range(round(beat / slot))]
+        yield BarGrid(slot, counts, _said(counts), places, max(round(1 / slot), 1))
 
 
 def _said(counts: Sequence[str]) -> list[str]:
