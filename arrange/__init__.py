@@ -47,6 +47,7 @@ if TYPE_CHECKING:
         PlayerError,
         ReadError,
         TableError,
+        require,
     )
     from arrange.exercises import (
         check_answer,
@@ -122,7 +123,7 @@ if TYPE_CHECKING:
     )
     from arrange.tables.schemas import describe
     from arrange.tables.setups import part_setups
-    from arrange.tables.song import Song
+    from arrange.tables.song import Song, guitar_parts
     from arrange.tables.sounding import cut_notes, sounding_notes
     from arrange.text.part_lists import split_parts
 
@@ -174,6 +175,7 @@ __all__ = [
     "finger_part",
     "fingered_song",
     "group_findings",
+    "guitar_parts",
     "join_sounds",
     "layer_roles",
     "make_exercises",
@@ -207,6 +209,7 @@ __all__ = [
     "record_decision",
     "register_overlap",
     "render_sound",
+    "require",
     "revoice",
     "revoice_pair",
     "smallest_moves",
@@ -248,6 +251,7 @@ _HOMES = {
     "LogChangedError": "errors",
     "ReadError": "errors",
     "TableError": "errors",
+    "require": "errors",
     "check_answer": "exercises",
     "check_environment": "exercises",
     "exercise_sound": "exercises",
@@ -320,6 +324,7 @@ _HOMES = {
     "Study": "report.studying",
     "study": "report.studying",
     "Song": "tables.song",
+    "guitar_parts": "tables.song",
     "part_texture": "quantities.texture",
     "song_energy": "quantities.texture",
     "song_players": "guitar.players",
