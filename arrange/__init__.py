@@ -21,10 +21,12 @@ The way data flows, bottom to top::
 Below them: what is true without any song (theory/, hearing/), words for people (text/), what can go
 wrong (errors.py), how large a song may be (song_size.py).
 
-Each name is loaded when it is first asked for.
+Each name is loaded when it is first asked for. In a notebook the pages of our types are registered
+with its shell.
 """
 
 import importlib
+import sys
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -101,6 +103,7 @@ if TYPE_CHECKING:
     )
     from arrange.quantities.register import part_ranges, register_overlap
     from arrange.quantities.texture import part_texture, song_energy
+    from arrange.report.readable_tables import show
     from arrange.report.studying import Study, study
     from arrange.revoicing import (
         Prices,
@@ -212,6 +215,7 @@ __all__ = [
     "require",
     "revoice",
     "revoice_pair",
+    "show",
     "smallest_moves",
     "song_energy",
     "song_players",
@@ -321,6 +325,7 @@ _HOMES = {
     "write_sound": "sound",
     "cut_notes": "tables.sounding",
     "sounding_notes": "tables.sounding",
+    "show": "report.readable_tables",
     "Study": "report.studying",
     "study": "report.studying",
     "Song": "tables.song",
@@ -343,3 +348,7 @@ def __getattr__(name: str) -> Any:
 
 def __dir__() -> list[str]:
     return sorted({*globals(), *__all__})
+
+
+if "IPython" in sys.modules:
+    importlib.import_module("arrange.showing.hooks").register_pages()

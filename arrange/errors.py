@@ -82,10 +82,14 @@ class ArrangeError(ValueError):
         ]
 
 
+def running_shell() -> Any:
+    """Return the shell of IPython in which this runs, a notebook's too; None if there is none."""
+    return getattr(sys.modules.get("IPython"), "get_ipython", lambda: None)()
+
+
 def _cell_line(error: BaseException) -> str:
     """The line of the cell that runs, the last in a notebook's own code; empty if there is none."""
-    shell = getattr(sys.modules.get("IPython"), "get_ipython", lambda: None)()
-    space = getattr(shell, "user_ns", None)
+    space = getattr(running_shell(), "user_ns", None)
     found = ""
     for frame, line in traceback.walk_tb(error.__traceback__):
         if space is not None and frame.f_globals is space:

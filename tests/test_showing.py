@@ -1,13 +1,24 @@
 """What a notebook shows: errors as one sentence, songs and results as pages."""
 
 import re
+from dataclasses import replace
+from pathlib import Path
 
+import IPython.display
+import matplotlib
+import numpy as np
+import pandas as pd
 import pytest
 from IPython.core.interactiveshell import InteractiveShell
+from matplotlib.figure import Figure
 from songs import song
+from test_study import Page
 from traitlets.config import Config
 
 import arrange as ar
+from arrange.showing.hooks import register_pages
+
+DATASETS = Path(__file__).parent.parent / "datasets"
 
 
 @pytest.fixture(scope="module")
@@ -15,6 +26,7 @@ def shell():
     """Return the shell that a notebook's kernel has, without a kernel."""
     made = InteractiveShell.instance(config=Config(HistoryManager={"enabled": False}))
     made.run_cell("import arrange as ar")
+    register_pages()  # the package was imported before there was a shell
     yield made
     InteractiveShell.clear_instance()
 
@@ -77,3 +89,149 @@ def test_a_song_that_does_not_serve_ends_in_a_sentence():
     assert ar.require(made.notes, "no notes") is made.notes
     with pytest.raises(ar.ArrangeError, match="no chord; type some"):
         ar.require(made.chords, "no chord; type some")
+
+
+def shown(shell, value):
+    """Return what a cell shows that ends in a value, its HTML checked."""
+    data, _ = shell.display_formatter.format(value)
+    page = Page(data["text/html"])
+    assert page.open == []
+    assert not re.search(r"<NA>|\bnan\b|\de-\d\d", re.sub(r'"data:[^"]*"', "", data["text/html"]))
+    images = re.findall(r"<(?:img|svg|audio)[^>]*", data["text/html"])
+    assert all(re.search(r'(alt|aria-label)="[^"]{9}', image) for image in images)
+    assert 1 <= len(data["text/plain"].splitlines()) <= 5 or isinstance(value, list)
+    return page, data
+
+
+@pytest.fixture(scope="module")
+def chart():
+    return ar.read(DATASETS / "harbour-set" / "4-slack-tide.txt")
+
+
+def test_a_song_shows_itself(shell, chart):
+    """Title, facts, picture, two bars to hear, parts and form; notes by name."""
+    page, data = shown(shell, chart)
+    words = " ".join(" ".join(page.words).split())
+    assert "Slack Tide 4-slack-tide.txt · 4 parts · 5 sections · " in words
+    assert "Measures 1 to 2, 6 seconds. All of it: ar.render_sound(song)" in words
+    assert "D2 A2 D3 G3 A3 D4" in words
+    assert "E2 to " in words
+    assert {"img", "audio", "table", "style"} <= page.tags
+    assert all(place.startswith("data:") for place in page.asked)
+    assert 'alt="Dark is busy, thick is many notes, empty is silent. Parts: ' in data["text/html"]
+
+
+def test_proposals_show_themselves(shell, chart):
+    """One with before and after; a list as a table, a row each."""
+    one, other = chart.parts["part"][:2]
+    notes = chart.notes
+    there = (notes["part"] == one) & notes["measure"].between(5, 8)
+    higher = replace(chart, notes=notes.assign(pitch=notes["pitch"] + 12 * there))
+    found = ar.find_clashes(chart).query("kind == 'crowding'").head(1)
+    counts = pd.DataFrame({"severity_before": [0.5], "severity_after": [0.1]})
+    ideas = [
+        ar.Proposal(chart, higher, idea, f"{idea} helps", counts, found, found[:0], 10.0, 0, 12.0,
+                    24.0, (), {"finding": 3.0}, 3.0, 0)
+        for idea in ("an octave up", "another")
+    ]  # fmt: skip
+    page, data = shown(shell, ideas[0])
+    words = " ".join(" ".join(page.words).split())
+    assert "What it brings Nothing." in words
+    assert "Measures 5 to 6, " in words
+    assert "Before, then after." in words
+    assert f"Parts: {one}, {other}." in data["text/html"], "the other one of the clash is drawn too"
+    assert data["text/plain"] == "<Proposal 'an octave up'>\n  an octave up helps"
+    page, _ = shown(shell, ideas)
+    assert page.words.count("an octave up") == page.words.count("another") == 1
+    assert "text/html" not in shell.display_formatter.format([1, 2])[0]
+    assert "text/html" not in shell.display_formatter.format([])[0]
+
+    class Lines(list):
+        def _repr_html_(self):
+            return "<b>lines</b>"
+
+    assert shell.display_formatter.format(Lines())[0]["text/html"] == "<b>lines</b>"
+
+
+def test_a_condensation_shows_itself(shell):
+    rows = [(part, chord, at, 4) for at in (0, 4) for part, chord in
+            (("Low", "C3 G3"), ("High", "E4 G4"), ("Top", "C5"))]  # fmt: skip
+    two = ar.condense(
+        song(*rows, parts=["Low", "High", "Top"]), ["Ann", "Ben"], layers=["Low", "High", "Top"]
+    )
+    page, _ = shown(shell, two)
+    words = " ".join(" ".join(page.words).split())
+    assert "3 layers for Ann and Ben" in words
+    assert "Who plays what" in words
+    assert two.recorded.parts["part"].tolist() == ["Low", "High", "Top"]
+
+
+def test_a_log_and_a_songbook_show_themselves(shell):
+    page, data = shown(shell, ar.read_decisions(DATASETS / "low-water-agreed.decisions.txt"))
+    assert "room for the other guitar and the singer" in page.words
+    assert data["text/plain"].splitlines()[0] == "<DecisionLog: 1 decision>"
+    assert "no decisions" in shown(shell, ar.DecisionLog())[0].words
+    book = ar.read_songbook([DATASETS / "harbour-set" / "4-slack-tide.txt", "missing.txt"])
+    words = " ".join(shown(shell, book)[0].words)
+    assert "Slack Tide" in words
+    assert "there is no such file" in words
+    words = " ".join(shown(shell, book.in_order([]))[0].words)
+    assert "A songbook without songs" in words
+
+
+def test_markup_in_names_is_only_text_everywhere(shell):
+    evil = "<script>alert(1)</script>&amp;"
+    made = song((evil, "C4", 0, 4), title=evil, parts=[evil], sections=[(evil, 1)], notices=(evil,))
+    log = ar.DecisionLog((ar.Decision(evil, evil, section=evil, parts=[evil]),))
+    for value in (made, log):
+        page, data = shown(shell, value)
+        assert "<script>alert" not in data["text/html"]
+        assert page.words.count(evil) >= 3
+
+
+def test_a_table_for_people():
+    """Names of notes, plain numbers, nothing for nothing; text to the left."""
+    table = pd.DataFrame(
+        {"part": ["A", "B"], "pitch": [60.0, np.nan], "share": [0.0125, 0.5],
+         "severity": [1.0, 0.5], "capo": pd.array([3, None], dtype="Int64"),
+         "tuning": [(64, 59), None],
+         "layers": [("x", "y"), ()], "grace": [True, False], "source_id": ["n1", "n2"]}
+    )  # fmt: skip
+    assert repr(ar.show(table)).splitlines() == [
+        "part  pitch  share  severity (0 to 1)  capo (frets)  tuning, low to high  layers  grace",
+        "A     C4      0.01                1.0             3  B3 E4                x, y    yes",
+        "B             0.50                0.5                                             no",
+    ]
+    html = ar.show(table)._repr_html_()
+    assert '<td data-key="60">C4</td>' in html
+    assert '<td class="number" data-key="0.0125">0.01</td>' in html
+    assert repr(ar.show(pd.DataFrame({"cost_mm": [0.012]}))) == "cost (mm)\n    0.012"
+    assert repr(ar.show(table, most=1)).endswith("\n1 more row")
+    row = repr(ar.show(table.iloc[0])).splitlines()
+    assert [line.split()[0] for line in row[1:5]] == ["part", "pitch", "share", "severity"]
+    assert row[2].split() == ["pitch", "C4"]
+    assert "No rows." in ar.show(table[:0]).html
+    with pytest.raises(ar.ArrangeError, match="show a table"):
+        ar.show([1, 2])
+
+
+def test_a_picture_of_a_cell_has_words(shell):
+    """As image and as HTML, rendered once as the notebook is set; settings stay as they were."""
+    before = dict(matplotlib.rcParams), matplotlib.get_backend()
+    ax = ar.plot_shape(["x32010"], ["C"])
+    png = shell.display_formatter.formatters["image/png"]
+    published = []
+    with pytest.MonkeyPatch.context() as patch:
+        png.for_type(Figure, lambda figure: (published.append(figure), "UE5H")[1])
+        patch.setattr(
+            IPython.display, "publish_display_data", lambda *given: published.append(given)
+        )
+        assert shell.display_formatter.format(ax.get_figure()) == ({}, {})
+        png.pop(Figure)
+    figure, (data, about) = published
+    assert figure is ax.get_figure()
+    words = "Fret pictures: C x32010."
+    html = f'<img alt="{words}" src="data:image/png;base64,UE5H">'
+    assert data == {"text/plain": words, "image/png": "UE5H", "text/html": html}
+    assert about == {"image/png": {"alt": words}}
+    assert (dict(matplotlib.rcParams), matplotlib.get_backend()) == before

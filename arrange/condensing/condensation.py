@@ -79,6 +79,11 @@ class Condensation:
         )
 
     @property
+    def recorded(self) -> Song:
+        """The song with all its layers."""
+        return self._known.problem.recorded.song
+
+    @property
     def roles(self) -> pd.DataFrame:
         """The roles of the layers, as of ``layer_roles``."""
         return self._known.problem.criteria.roles

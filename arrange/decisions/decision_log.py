@@ -15,8 +15,10 @@ from arrange.errors import ReadError
 from arrange.findings import Waiver
 from arrange.tables.played_measures import format_measures
 from arrange.text.part_lists import join_parts
+from arrange.text.words import counted
 
 _MOST_FAULTS = 50  # reported one by one
+_MOST_SHOWN = 3  # decisions of a log shown as text
 
 
 @dataclass(frozen=True)
@@ -44,6 +46,12 @@ class DecisionLog:
     decisions: tuple[Decision, ...] = ()
     notices: tuple[str, ...] = ()
     fingerprint: str = ""
+
+    def __repr__(self) -> str:
+        lines = [f"  {each}" for each in self.decisions[:_MOST_SHOWN]]
+        more = len(self.decisions) - len(lines)
+        lines += [f"  ... and {more} more"] if more else []
+        return "\n".join([f"<DecisionLog: {counted(len(self.decisions), 'decision')}>", *lines])
 
     @property
     def table(self) -> pd.DataFrame:

@@ -1,4 +1,4 @@
-"""Pictures in words, for people who do not see them, and a figure that a notebook shows with them."""
+"""Pictures in words, for people who do not see them, and a figure that is shown with them."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ class Picture(Figure):
     def _ipython_display_(self) -> None:
         ipython = sys.modules["IPython"]  # which is asking
         formatters = ipython.get_ipython().display_formatter.formatters
-        data: dict[str, Any] = {"text/plain": picture_words(self)}
+        data: dict[str, Any] = {"text/plain": _figure_words(self)}
         about: dict[str, Any] = {}
         for kind in _IMAGES:
             made = formatters[kind](self) if kind in formatters else None
@@ -49,8 +49,13 @@ def image_html(made: str | bytes, kind: str, words: str, more: str = "") -> str:
     return f'<img alt="{escape_html(words)}" src="data:{kind};base64,{data}"{more}>'
 
 
-def picture_words(figure: Figure) -> str:
-    """Return what a figure shows: titles, axes, parts, key and notes of each of its axes."""
+def picture_words(ax: Axes) -> str:
+    """Return what the figure that `ax` lies in shows: titles, parts, axes, key and notes."""
+    figure = ax.get_figure(root=True)
+    return _figure_words(figure) if figure is not None else _axes_words(ax)
+
+
+def _figure_words(figure: Figure) -> str:
     return " ".join(filter(None, map(_axes_words, figure.axes))) or "A picture without words."
 
 

@@ -108,8 +108,7 @@ def plot_shape(
     if ax is None:
         figure = plt.figure(figsize=(width / 72, height / 72), FigureClass=Picture)
         ax = figure.add_axes((0, 0, 1, 1))
-    words = [f"{' '.join(each.title.split())} {shown_shape(each.frets, each.capo, each.frets_from)}" for each in pictures]
-    ax.set_label(f"Fret pictures: {first_few(map(str.strip, words), _MOST_IN_WORDS)}")
+    ax.set_label(f"Fret pictures: {first_few(map(_in_words, pictures), _MOST_IN_WORDS)}")
     ax.set(xlim=(0, width), ylim=(-height, 0), aspect="equal")
     ax.axis("off")
     ax.apply_aspect()
@@ -119,6 +118,11 @@ def plot_shape(
         place = _Place(ax, left, top, above, scale, picture.first, rows, neck.strings)
         _draw_picture(place, picture)
     return ax
+
+
+def _in_words(picture: FretPicture) -> str:
+    shape = shown_shape(picture.frets, picture.capo, picture.frets_from)
+    return " ".join([*picture.title.split(), shape])
 
 
 def _above(pictures: Sequence[FretPicture]) -> float:
