@@ -1,6 +1,8 @@
 """What a notebook shows: errors as one sentence, songs and results as pages."""
 
+import io
 import re
+import sys
 from dataclasses import replace
 from pathlib import Path
 
@@ -17,6 +19,7 @@ from traitlets.config import Config
 
 import arrange as ar
 from arrange.showing.hooks import register_pages
+from arrange.text import progress
 
 DATASETS = Path(__file__).parent.parent / "datasets"
 
@@ -235,3 +238,56 @@ def test_a_picture_of_a_cell_has_words(shell):
     assert data == {"text/plain": words, "image/png": "UE5H", "text/html": html}
     assert about == {"image/png": {"alt": words}}
     assert (dict(matplotlib.rcParams), matplotlib.get_backend()) == before
+
+
+class Terminal(io.StringIO):
+    def isatty(self):
+        return True
+
+
+@pytest.fixture
+def clock(monkeypatch):
+    """Make each look at the clock move it on by a second."""
+    now = [0.0]
+
+    def look():
+        now[0] += 1
+        return now[0]
+
+    monkeypatch.setattr(progress, "monotonic", look)
+
+
+@pytest.mark.usefixtures("clock")
+def test_progress_in_a_terminal(monkeypatch):
+    """Nothing for two seconds, then a line that takes the place of the one before, then nothing."""
+    monkeypatch.setattr(sys, "stderr", Terminal())
+    assert list(progress.steps("abc", "Reading songs", "song")) == ["a", "b", "c"]
+    lines = sys.stderr.getvalue().split("\r\x1b[K")
+    assert lines == ["", "Reading songs: song 2 of 3, 2 s so far",
+                     "Reading songs: song 3 of 3, 3 s so far", ""]  # fmt: skip
+    for _ in progress.steps(iter("abcd"), "Trying", "round"):
+        break
+    assert sys.stderr.getvalue().count("Trying") == 0
+
+
+@pytest.mark.usefixtures("clock")
+def test_progress_goes_to_no_file(capsys):
+    assert len(list(progress.steps(range(9), "Reading songs", "song"))) == 9
+    assert capsys.readouterr() == ("", "")
+
+
+@pytest.mark.usefixtures("clock")
+def test_progress_in_a_notebook(shell, monkeypatch):
+    """One output, shown once and then changed; how long it took remains."""
+    seen = []
+    monkeypatch.setattr(type(shell), "kernel", object(), raising=False)
+    monkeypatch.setattr(
+        shell.display_pub, "publish", lambda *given, **more: seen.append((given, more))
+    )
+    list(progress.steps(range(3), "Reading songs", "song"))
+    assert [given[0]["text/plain"] for given, _ in seen] == [
+        "Reading songs: song 2 of 3, 2 s so far", "Reading songs: song 3 of 3, 3 s so far",
+        "Reading songs: done in 4 seconds",
+    ]  # fmt: skip
+    assert [more["update"] for _, more in seen] == [False, True, True]
+    assert len({more["transient"]["display_id"] for _, more in seen}) == 1

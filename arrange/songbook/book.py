@@ -18,6 +18,7 @@ from arrange.formats.suffixes import READ_SUFFIXES
 from arrange.report.studying import Study
 from arrange.tables.song import Song
 from arrange.text.letters import check_text, readable
+from arrange.text.progress import steps
 from arrange.text.words import counted
 
 _LOG_ENDING = decisions_path("song.txt").name.removeprefix("song")
@@ -115,7 +116,7 @@ def read_songbook(
         check_text("player", player)
     studies: dict[str, Study] = {}
     faults: list[tuple[str, str, str, str]] = []
-    for path in _song_files(paths):
+    for path in steps(_song_files(paths), "Reading songs", "song"):
         try:
             song = _with_players(read(path), players or {})
         except ArrangeError as error:
