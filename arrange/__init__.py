@@ -84,7 +84,7 @@ if TYPE_CHECKING:
     from arrange.guitar.shape_names import name_shape
     from arrange.guitar.voicings import Tones, find_voicings
     from arrange.handouts import Layout, write_handout
-    from arrange.live import explore_parts
+    from arrange.live import choose_file, explore_parts
     from arrange.plots import (
         plot_before_after,
         plot_clashes,
@@ -162,6 +162,7 @@ __all__ = [
     "changes_between",
     "check_answer",
     "check_environment",
+    "choose_file",
     "condense",
     "convert",
     "cut_notes",
@@ -280,6 +281,7 @@ _HOMES = {
     "write_handout": "handouts",
     "FretLabels": "guitar.fret_pictures",
     "Hand": "guitar.hands",
+    "choose_file": "live",
     "explore_parts": "live",
     "Neck": "guitar.necks",
     "Player": "guitar.players",

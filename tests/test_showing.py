@@ -291,3 +291,15 @@ def test_progress_in_a_notebook(shell, monkeypatch):
     ]  # fmt: skip
     assert [more["update"] for _, more in seen] == [False, True, True]
     assert len({more["transient"]["display_id"] for _, more in seen}) == 1
+
+
+def test_a_song_is_chosen_from_a_folder(tmp_path):
+    """Songs in the folder and one below, no logs; the value is a path that can be read."""
+    chosen = ar.choose_file(DATASETS, "4-slack-tide.txt")
+    names = [name for name, _ in chosen.options]
+    assert "low-water.musicxml" in names
+    assert not [name for name in names if "decisions" in name or name.endswith(".md")]
+    assert ar.read(chosen.value).title == "Slack Tide"
+    for folder, what in ((tmp_path, "no song is in this folder"), ("nowhere", "no such folder")):
+        with pytest.raises(ar.ReadError, match=what):
+            ar.choose_file(folder)

@@ -12,7 +12,7 @@ from pandas.api.types import is_bool_dtype, is_numeric_dtype
 
 from arrange.errors import ArrangeError, cut_text, shown
 from arrange.report.pieces import piece_text
-from arrange.tables.schemas import ALL_TABLES
+from arrange.tables.schemas import ALL_TABLES, FINDINGS
 from arrange.tables.song import Song
 from arrange.text.markup import escape_html
 from arrange.text.words import counted
@@ -28,6 +28,8 @@ _UNITS = {
     and "class" not in column.unit
 }  # fmt: skip
 _FOR_PROGRAMS = {"source_id", "notes"}  # of these columns those that are no numbers
+# Of a whole table of findings, so that it is no wider than a page; a single row has all.
+_OF_FINDINGS = ["section", "measure", "beat", "kind", "parts", "pitches", "severity", "why"]
 _MOST_DECIMALS = 4
 _LONG = 40  # signs of a cell that is not made narrow
 _MOST_SIGNS = 60  # of a cell that others stand behind, where a table is shown as text
@@ -69,7 +71,8 @@ def show(table: pd.DataFrame | pd.Series[Any], song: Song | None = None, most: i
     """Return a table, or one row of it, for people to read.
 
     Pitches are note names, numbers have the decimals that they need, and what is missing is empty.
-    In a notebook a click on a header sorts the rows.
+    Of findings the columns to read are shown, of a single row all. In a notebook a click on a
+    header sorts the rows.
 
     Parameters
     ----------
@@ -131,6 +134,9 @@ def _columns(table: pd.DataFrame, song: Song | None) -> list[_Column]:
     if not isinstance(table.index, pd.RangeIndex):
         has_names = any(name is not None for name in table.index.names)
         table = table.reset_index() if has_names or _is_text(table.index) else table
+    if len(table) > 1 and set(FINDINGS.names) <= set(table.columns):
+        waived = ["waived"] if table["waived"].notna().any() else []
+        table = table[[*_OF_FINDINGS, *waived]]
     return [
         _column(name, table.iloc[:, place], song)
         for place, name in enumerate(table.columns)
