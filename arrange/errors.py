@@ -17,6 +17,7 @@ A message says where, what was found, and what to do about it. A notebook shows 
 from __future__ import annotations
 
 import linecache
+import os
 import sys
 import traceback
 from collections.abc import Callable, Sequence, Sized
@@ -74,12 +75,11 @@ class ArrangeError(ValueError):
         if getattr(self, "_is_shown", False):
             return traceback.format_exception(self)
         self._is_shown = True
-        place = _cell_line(self)
-        return [
-            f"{_BOLD}{type(self).__name__}{_PLAIN}: {self}",
-            *([place] if place else []),
-            "(%tb in a new cell shows the whole traceback)",
-        ]
+        sentence = f"{_BOLD}{type(self).__name__}{_PLAIN}: {self}"
+        if os.environ.get("SERVER_SOFTWARE", "").startswith("voila"):  # a page without cells
+            return [sentence]
+        places = filter(None, [_cell_line(self)])
+        return [sentence, *places, "(%tb in a new cell shows the whole traceback)"]
 
 
 def running_shell() -> Any:

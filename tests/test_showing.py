@@ -51,6 +51,13 @@ def test_an_error_is_one_sentence_with_its_place(shell, capsys):
     ]
 
 
+def test_on_a_page_without_cells_the_sentence_stands_alone(shell, capsys, monkeypatch):
+    monkeypatch.setenv("SERVER_SOFTWARE", "voila/0.5")
+    shell.run_cell('ar.read("missing.txt")')
+    [line] = plain(capsys.readouterr().out).splitlines()
+    assert line.startswith("ReadError: missing.txt: there is no such file")
+
+
 def test_the_traceback_is_shown_on_request(shell, capsys):
     shell.run_cell('ar.describe("tracks")')
     assert "Traceback" not in capsys.readouterr().out
