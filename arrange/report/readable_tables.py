@@ -230,7 +230,7 @@ def _html(columns: Sequence[_Column], rest: str) -> str:
     none = "" if count else '<p class="facts">No rows.</p>'
     below = f'<p class="facts">{rest}</p>' if rest else none
     return (
-        '<div class="wide" tabindex="0" role="region" aria-label="Table">'
+        '<div class="wide" tabindex="0" role="group" aria-label="Table">'
         f'<table class="sortable"><thead><tr>{heads}</tr></thead>\n<tbody>{rows}</tbody></table>'
         f"</div>{below}"
     )

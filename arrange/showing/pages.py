@@ -151,7 +151,8 @@ def _words(rows: Sequence[dict[str, Any]], names: dict[str, str]) -> pd.DataFram
 def _picture(draw: Callable[[], Any]) -> str:
     ax = draw()
     words = plots.picture_words(ax)
-    return f"<figure>{image_html(plots.render_picture(ax), 'image/svg+xml', words)}</figure>"
+    image = image_html(plots.render_picture(ax), "image/svg+xml", words)
+    return f'<figure tabindex="0">{image}</figure>'  # on a phone it is wider than the screen
 
 
 def _costs(proposal: Proposal) -> pd.DataFrame:
