@@ -21,10 +21,12 @@ The way data flows, bottom to top::
 Below them: what is true without any song (theory/, hearing/), words for people (text/), what can go
 wrong (errors.py), how large a song may be (song_size.py).
 
-Each name is loaded when it is first asked for.
+Each name is loaded when it is first asked for. In a notebook the pages of our types are registered
+with its shell.
 """
 
 import importlib
+import sys
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -47,6 +49,7 @@ if TYPE_CHECKING:
         PlayerError,
         ReadError,
         TableError,
+        require,
     )
     from arrange.exercises import (
         check_answer,
@@ -81,7 +84,7 @@ if TYPE_CHECKING:
     from arrange.guitar.shape_names import name_shape
     from arrange.guitar.voicings import Tones, find_voicings
     from arrange.handouts import Layout, write_handout
-    from arrange.live import explore_parts
+    from arrange.live import choose_file, explore_parts
     from arrange.plots import (
         plot_before_after,
         plot_clashes,
@@ -100,6 +103,7 @@ if TYPE_CHECKING:
     )
     from arrange.quantities.register import part_ranges, register_overlap
     from arrange.quantities.texture import part_texture, song_energy
+    from arrange.report.readable_tables import show
     from arrange.report.studying import Study, study
     from arrange.revoicing import (
         Prices,
@@ -122,7 +126,7 @@ if TYPE_CHECKING:
     )
     from arrange.tables.schemas import describe
     from arrange.tables.setups import part_setups
-    from arrange.tables.song import Song
+    from arrange.tables.song import Song, guitar_parts
     from arrange.tables.sounding import cut_notes, sounding_notes
     from arrange.text.part_lists import split_parts
 
@@ -158,6 +162,7 @@ __all__ = [
     "changes_between",
     "check_answer",
     "check_environment",
+    "choose_file",
     "condense",
     "convert",
     "cut_notes",
@@ -174,6 +179,7 @@ __all__ = [
     "finger_part",
     "fingered_song",
     "group_findings",
+    "guitar_parts",
     "join_sounds",
     "layer_roles",
     "make_exercises",
@@ -207,8 +213,10 @@ __all__ = [
     "record_decision",
     "register_overlap",
     "render_sound",
+    "require",
     "revoice",
     "revoice_pair",
+    "show",
     "smallest_moves",
     "song_energy",
     "song_players",
@@ -248,6 +256,7 @@ _HOMES = {
     "LogChangedError": "errors",
     "ReadError": "errors",
     "TableError": "errors",
+    "require": "errors",
     "check_answer": "exercises",
     "check_environment": "exercises",
     "exercise_sound": "exercises",
@@ -272,6 +281,7 @@ _HOMES = {
     "write_handout": "handouts",
     "FretLabels": "guitar.fret_pictures",
     "Hand": "guitar.hands",
+    "choose_file": "live",
     "explore_parts": "live",
     "Neck": "guitar.necks",
     "Player": "guitar.players",
@@ -317,9 +327,11 @@ _HOMES = {
     "write_sound": "sound",
     "cut_notes": "tables.sounding",
     "sounding_notes": "tables.sounding",
+    "show": "report.readable_tables",
     "Study": "report.studying",
     "study": "report.studying",
     "Song": "tables.song",
+    "guitar_parts": "tables.song",
     "part_texture": "quantities.texture",
     "song_energy": "quantities.texture",
     "song_players": "guitar.players",
@@ -338,3 +350,7 @@ def __getattr__(name: str) -> Any:
 
 def __dir__() -> list[str]:
     return sorted({*globals(), *__all__})
+
+
+if "IPython" in sys.modules:
+    importlib.import_module("arrange.showing.hooks").register_pages()

@@ -10,17 +10,26 @@ Every error that the package raises on purpose is one of these::
     ├── TableError    a table that does not hold what its schema promises
     └── LogChangedError    a log in which somebody else has written since it was read
 
-A message says where, what was found, and what to do about it.
+A message says where, what was found, and what to do about it. A notebook shows the message alone;
+``%tb`` in the next cell shows the whole traceback.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+import linecache
+import os
+import sys
+import traceback
+from collections.abc import Callable, Sequence, Sized
 from functools import cached_property
-from typing import Any
+from typing import Any, TypeVar
 
 _LONGEST_PATH = 120  # characters of a path in a message
 _MOST_SHOWN = 40  # characters of a value in a message
+_MOST_CODE = 100  # characters of a line of code
+_BOLD, _PLAIN = "\x1b[1m", "\x1b[0m"  # a cell's error has a colour of its own in every theme
+
+Found = TypeVar("Found", bound=Sized)
 
 
 def shortened(text: object, most: int = _LONGEST_PATH) -> str:
@@ -56,6 +65,58 @@ class ArrangeError(ValueError):
     ...     print(error)
     missing.txt: there is no such file; look for a typing error in the path
     """
+
+    def _render_traceback_(self) -> list[str]:
+        """Return the lines that IPython shows in place of a traceback.
+
+        When it asks again for the same error, as ``%tb`` does, they are the whole traceback. A
+        program that runs a notebook is told of the error as of any other.
+        """
+        if getattr(self, "_is_shown", False):
+            return traceback.format_exception(self)
+        self._is_shown = True
+        sentence = f"{_BOLD}{type(self).__name__}{_PLAIN}: {self}"
+        if os.environ.get("SERVER_SOFTWARE", "").startswith("voila"):  # a page without cells
+            return [sentence]
+        places = filter(None, [_cell_line(self)])
+        return [sentence, *places, "(%tb in a new cell shows the whole traceback)"]
+
+
+def running_shell() -> Any:
+    """Return the shell of IPython in which this runs, a notebook's too; None if there is none."""
+    return getattr(sys.modules.get("IPython"), "get_ipython", lambda: None)()
+
+
+def _cell_line(error: BaseException) -> str:
+    """The line of the cell that runs, the last in a notebook's own code; empty if there is none."""
+    space = getattr(running_shell(), "user_ns", None)
+    found = ""
+    for frame, line in traceback.walk_tb(error.__traceback__):
+        if space is not None and frame.f_globals is space:
+            code = linecache.getline(frame.f_code.co_filename, line).strip()
+            found = f"in line {line} of the cell: {cut_text(code, _MOST_CODE)}"
+    return found
+
+
+def require(found: Found, sentence: str) -> Found:
+    """Return what was found, a list or a table, or raise the sentence if nothing was.
+
+    Raises
+    ------
+    ArrangeError
+        If `found` is empty. The sentence says what is not there, and what to do.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> loud = [name for name in ["Ann", "Ben"] if name.isupper()]
+    >>> ar.require(loud, "nobody here is loud; choose another song")
+    Traceback (most recent call last):
+    arrange.errors.ArrangeError: nobody here is loud; choose another song
+    """
+    if not len(found):
+        raise ArrangeError(sentence)
+    return found
 
 
 class TableError(ArrangeError):

@@ -28,6 +28,7 @@ from arrange.errors import ArrangeError, shortened
 from arrange.guitar.players import Player, song_players
 from arrange.tables.song import Song
 from arrange.text.letters import check_text
+from arrange.text.progress import steps
 
 _UNNAMED = 2  # players where nobody is named
 MOST_PLAYERS = 16  # more than any stage holds; the search grows with each
@@ -77,6 +78,11 @@ class Condensation:
             f"{self.share:.0%} of their worth, {'proven' if self.is_proven else 'gap '}"
             f"{'' if self.is_proven else f'{self.gap:.1%}'}>"
         )
+
+    @property
+    def recorded(self) -> Song:
+        """The song with all its layers."""
+        return self._known.problem.recorded.song
 
     @property
     def roles(self) -> pd.DataFrame:
@@ -167,7 +173,7 @@ class Condensation:
         """
         _check_count(most)
         known, rows = self._known, []
-        for players in range(1, most + 1):
+        for players in steps(range(1, most + 1), "Trying more players", "number"):
             known, plan = playable_plan(known, players)
             rows.append((players, plan.value, plan.bound, _share(known.problem, plan), plan.gap))
         return pd.DataFrame(rows, columns=["players", "value", "bound", "share", "gap"])

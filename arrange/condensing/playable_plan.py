@@ -16,6 +16,7 @@ from arrange.condensing.plan import Plan
 from arrange.condensing.plan_search import solve
 from arrange.condensing.problem import Problem
 from arrange.errors import ArrangeError
+from arrange.text.progress import steps
 
 MOST_OTHERS = 3  # alternatives a section
 _MOST_ROUNDS = 500
@@ -190,7 +191,8 @@ def playable_plan(known: Known, players: int) -> tuple[Known, Plan]:
     ArrangeError
         If no choice is left; the message names the rule that stands in the way.
     """
-    for _ in range(_MOST_ROUNDS):
+    rounds = iter(range(_MOST_ROUNDS))  # how many it takes nobody knows
+    for _ in steps(rounds, "Sharing out the layers", "round"):
         plan = solve(known.problem, players)
         if plan is None:
             why = next(whys_impossible(known.problem, players), None)

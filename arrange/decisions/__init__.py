@@ -10,6 +10,7 @@ from arrange.decisions.decision import Decision
 from arrange.decisions.decision_log import (
     DecisionLog,
     decisions_path,
+    is_song_path,
     read_decisions,
     waivers_of,
 )
@@ -22,6 +23,7 @@ __all__ = [
     "Rebuilt",
     "change_status",
     "decisions_path",
+    "is_song_path",
     "read_decisions",
     "rebuild",
     "record_decision",

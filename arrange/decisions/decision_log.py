@@ -13,10 +13,14 @@ from arrange.decisions.log_file import fingerprint_of, read_log_bytes
 from arrange.decisions.log_text import parse_decisions
 from arrange.errors import ReadError
 from arrange.findings import Waiver
+from arrange.formats.suffixes import READ_SUFFIXES
 from arrange.tables.played_measures import format_measures
 from arrange.text.part_lists import join_parts
+from arrange.text.words import counted
 
+_LOG_ENDING = ".decisions.txt"
 _MOST_FAULTS = 50  # reported one by one
+_MOST_SHOWN = 3  # decisions of a log shown as text
 
 
 @dataclass(frozen=True)
@@ -45,6 +49,12 @@ class DecisionLog:
     notices: tuple[str, ...] = ()
     fingerprint: str = ""
 
+    def __repr__(self) -> str:
+        lines = [f"  {each}" for each in self.decisions[:_MOST_SHOWN]]
+        more = len(self.decisions) - len(lines)
+        lines += [f"  ... and {more} more"] if more else []
+        return "\n".join([f"<DecisionLog: {counted(len(self.decisions), 'decision')}>", *lines])
+
     @property
     def table(self) -> pd.DataFrame:
         """A row a decision, as text: id, date, status, where, what, why and the figures."""
@@ -67,7 +77,14 @@ def decisions_path(song: str | os.PathLike[str]) -> Path:
     >>> ar.decisions_path("songs/low-water.musicxml").name
     'low-water.decisions.txt'
     """
-    return Path(song).with_suffix(".decisions.txt")
+    return Path(song).with_suffix(_LOG_ENDING)
+
+
+def is_song_path(path: Path) -> bool:
+    """Return whether a file is a song by its name: not hidden, of a known suffix, and no log."""
+    name = path.name
+    is_read = path.suffix.lower() in READ_SUFFIXES
+    return is_read and not name.startswith(".") and not name.endswith(_LOG_ENDING)
 
 
 def read_decisions(path: str | os.PathLike[str]) -> DecisionLog:

@@ -3,12 +3,16 @@
 ``explore_parts``
     a section of a song with other octaves, inversions, strings, capos, sounds and tempos
 
+``choose_file``
+    a song of a folder
+
 ``choices`` holds what may be chosen, and ``chosen_song`` makes a Song of it. ``picture`` draws it,
 and ``moment_sound`` makes its sound. ``results_cache`` and ``picture_cache`` compute and draw
 everything once. ``view`` puts it on the screen with its ``controls``. ``view_notebook`` and
 ``serving`` show the same to people who open no notebook.
 """
 
+from arrange.live.song_chooser import choose_file
 from arrange.live.view import PartsView, explore_parts
 
-__all__ = ["PartsView", "explore_parts"]
+__all__ = ["PartsView", "choose_file", "explore_parts"]

@@ -85,6 +85,7 @@ class PageServer(Voila):  # type: ignore[misc]
                     "log_level": logging.CRITICAL, "tornado_settings": {"headers": _HEADERS},
                 },
                 VoilaConfiguration={
+                    "show_tracebacks": True,  # of our errors that is one sentence
                     "theme": "dark" if dark else "light", "file_allowlist": [],
                     "allow_template_override": "NO", "allow_theme_override": "NO",
                 },

@@ -5,8 +5,9 @@ size, at most 18 cm wide, and never shows it. Pictures can be read in grey print
 vision: lightness and hatching repeat what the colour shows.
 
 ``__all__`` is the list of the pictures. Each lies in the file of its name: ``plot_form`` in
-``form.py``; ``render_picture`` makes a file of one. A drawing module is loaded when it is first
-used: matplotlib takes longer to load than a song takes to read.
+``form.py``; ``render_picture`` makes a file of one, and ``picture_words`` says what it shows. A
+drawing module is loaded when it is first used: matplotlib takes longer to load than a song takes
+to read.
 """
 
 import importlib
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
     from arrange.plots.form import plot_form
     from arrange.plots.growth import plot_growth
     from arrange.plots.hearing import plot_hearing
+    from arrange.plots.in_words import picture_words
     from arrange.plots.layers import plot_layers
     from arrange.plots.neck import plot_neck
     from arrange.plots.overlap import plot_overlap
@@ -30,6 +32,7 @@ if TYPE_CHECKING:
     from arrange.plots.texture import plot_texture
 
 __all__ = [
+    "picture_words",
     "plot_before_after",
     "plot_clashes",
     "plot_form",
@@ -47,11 +50,13 @@ __all__ = [
     "render_picture",
 ]
 
+_FILES = {"picture_words": "in_words", "render_picture": "figures"}
+
 
 def __getattr__(name: str) -> Any:
     if name not in __all__:
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
-    file = "figures" if name == "render_picture" else name.removeprefix("plot_")
+    file = _FILES.get(name, name.removeprefix("plot_"))
     return getattr(importlib.import_module(f"{__name__}.{file}"), name)
 
 

@@ -9,6 +9,7 @@ from matplotlib.axes import Axes
 from matplotlib.text import Text
 
 from arrange.plots.figures import PAGE_WIDTH
+from arrange.plots.in_words import Picture
 from arrange.plots.ranges import plot_ranges
 from arrange.tables.song import Song
 
@@ -47,7 +48,7 @@ def plot_before_after(
     'After'
     """
     total = 2 * _HEIGHT + _TOP + _BOTTOM + _BETWEEN
-    figure, axes = plt.subplots(2, 1, figsize=(PAGE_WIDTH, total))
+    figure, axes = plt.subplots(2, 1, figsize=(PAGE_WIDTH, total), FigureClass=Picture)
     figure.subplots_adjust(
         left=_LEFT / PAGE_WIDTH, right=1 - _RIGHT / PAGE_WIDTH, bottom=_BOTTOM / total,
         top=1 - _TOP / total, hspace=_BETWEEN / _HEIGHT,

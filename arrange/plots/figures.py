@@ -21,6 +21,7 @@ from matplotlib.text import Text
 from matplotlib.transforms import ScaledTranslation, Transform
 
 from arrange.errors import ArrangeError
+from arrange.plots.in_words import Picture
 from arrange.tables.song import Song
 from arrange.text.part_lists import join_parts, split_parts
 from arrange.theory.spelling import unknown_name
@@ -54,7 +55,7 @@ class Margins:
 def new_axes(height: float, margins: Margins) -> Axes:
     """Return axes of the given height (inches) in a new figure as wide as the page."""
     total = height + margins.top + margins.bottom
-    figure, ax = plt.subplots(figsize=(PAGE_WIDTH, total))
+    figure, ax = plt.subplots(figsize=(PAGE_WIDTH, total), FigureClass=Picture)
     figure.subplots_adjust(
         left=margins.left / PAGE_WIDTH,
         right=1 - margins.right / PAGE_WIDTH,

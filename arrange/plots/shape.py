@@ -19,10 +19,13 @@ from matplotlib.axes import Axes
 from matplotlib.patches import Circle, FancyBboxPatch
 from matplotlib.text import Text
 
+from arrange.guitar.fret_counting import shown_shape
 from arrange.guitar.fret_pictures import FINGERS, FretLabels, FretPicture, fret_pictures
 from arrange.guitar.hands import Hand
 from arrange.guitar.necks import Neck
 from arrange.plots.figures import INK, PAGE_WIDTH, PAPER, points_wide, text_points
+from arrange.plots.in_words import Picture
+from arrange.text.words import first_few
 
 # All in points where a picture is 2.5 cm wide.
 _WIDE = 71.0
@@ -35,6 +38,7 @@ _DOT = 5.0  # radius
 _BESIDE = 6.5  # from the lowest string to the number of the first fret
 _TITLE, _LINE, _NUMBER, _WORD = 15.0, 8.0, 10.0, 11.0  # size of type
 
+_MOST_IN_WORDS = 12
 _A_ROW = int(PAGE_WIDTH * 72 // _WIDE)
 
 
@@ -102,8 +106,9 @@ def plot_shape(
     columns = min(len(pictures), _A_ROW)
     width, height = _WIDE * columns, high * -(-len(pictures) // _A_ROW)
     if ax is None:
-        figure = plt.figure(figsize=(width / 72, height / 72))
+        figure = plt.figure(figsize=(width / 72, height / 72), FigureClass=Picture)
         ax = figure.add_axes((0, 0, 1, 1))
+    ax.set_label(f"Fret pictures: {first_few(map(_in_words, pictures), _MOST_IN_WORDS)}")
     ax.set(xlim=(0, width), ylim=(-height, 0), aspect="equal")
     ax.axis("off")
     ax.apply_aspect()
@@ -113,6 +118,11 @@ def plot_shape(
         place = _Place(ax, left, top, above, scale, picture.first, rows, neck.strings)
         _draw_picture(place, picture)
     return ax
+
+
+def _in_words(picture: FretPicture) -> str:
+    shape = shown_shape(picture.frets, picture.capo, picture.frets_from)
+    return " ".join([*picture.title.split(), shape])
 
 
 def _above(pictures: Sequence[FretPicture]) -> float:

@@ -6,10 +6,8 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-import jinja2
 import numpy as np
 import pandas as pd
-from markupsafe import Markup
 
 from arrange import plots
 from arrange.decisions import Decision, DecisionLog, rebuild
@@ -23,13 +21,13 @@ from arrange.findings import (
     smallest_move,
 )
 from arrange.formats.files import whole_files
-from arrange.tables.setups import played_setups, sections_of
+from arrange.report.pieces import picture, template
+from arrange.report.song_rows import from_to, part_rows, section_rows, song_facts
 from arrange.tables.song import Song
 from arrange.text.bibliography import SOURCES
 from arrange.text.letters import readable
 from arrange.text.part_lists import split_parts
 from arrange.text.words import counted, listed, measures_words
-from arrange.theory.pitch import note_name
 
 _FIRST = 12  # rows that are shown in the report before the rest is unfolded
 _FIRST_OF_BOOK = 25  # rows of findings on the page of a songbook
@@ -72,14 +70,14 @@ def report_html(
     for row, finding in zip(rows, groups.itertuples(), strict=True):
         row["decided"] = [str(each) for each in log.decisions if _is_about(song, each, finding)]
     pictures = {
-        "ranges": _svg(lambda: plots.plot_ranges(song)),
-        "clashes": _svg(lambda: plots.plot_clashes(findings, song)) if len(findings) else "",
-        "overlap": _svg(lambda: plots.plot_overlap(song)) if len(overlap) else "",
+        "ranges": picture(lambda: plots.plot_ranges(song)),
+        "clashes": picture(lambda: plots.plot_clashes(findings, song)) if len(findings) else "",
+        "overlap": picture(lambda: plots.plot_overlap(song)) if len(overlap) else "",
     }
-    return _template("report.html").render(
+    return template("report.html").render(
         page=page,
         title=song.title or song.source or "A song",
-        facts=_facts(song),
+        facts=song_facts(song),
         notices=song.notices,
         pictures=pictures,
         findings=rows,
@@ -89,10 +87,10 @@ def report_html(
         not_asked=not_asked(song),
         most=_FIRST,
         summary=_summary(asked, len(rows)),
-        parts=_part_rows(song, ranges),
+        parts=part_rows(song, ranges),
         has_setups=len(song.setups) > 0,
         words=[_part_words(song, part) for part in _guitars(song)],
-        sections=_section_rows(song),
+        sections=section_rows(song),
         sources=[(key, SOURCES[key]) for key in dict.fromkeys(findings["source"])],
     )
 
@@ -104,6 +102,8 @@ def songbook_html(
     faults: pd.DataFrame,
     order: Sequence[str],
     fewest: int,
+    *,
+    page: bool = True,
 ) -> str:
     """Return the page of a songbook, its picture inside.
 
@@ -116,13 +116,16 @@ def songbook_html(
         The songs in the order with the fewest changes; empty if it could not be found.
     fewest : int
         How many changes those are.
+    page : bool
+        True for a whole page, False for a piece of another page.
     """
     asked = findings[findings["waived"].isna()]
-    return _template("songbook.html").render(
+    return template("songbook.html").render(
+        page=page,
         seconds=round(float(table["seconds"].sum())),
         songs=table.to_dict("records"),
         faults=faults.to_dict("records"),
-        picture=_svg(lambda: plots.plot_songbook(table, changes)),
+        picture=picture(lambda: plots.plot_songbook(table, changes)),
         changes=changes[changes["what"] != "nothing"].to_dict("records"),
         strings=int(changes["strings_retuned"].sum()),
         capos=int(changes["capo_moves"].sum()),
@@ -131,15 +134,6 @@ def songbook_html(
         findings=asked.head(_FIRST_OF_BOOK).to_dict("records"),
         count=len(asked),
     )
-
-
-def _template(name: str) -> jinja2.Template:
-    loader = jinja2.FileSystemLoader(Path(__file__).parent)
-    environment = jinja2.Environment(
-        loader=loader, autoescape=True, undefined=jinja2.StrictUndefined
-    )
-    environment.filters["counted"] = counted
-    return environment.get_template(name)
 
 
 def write_report(folder: Path, page: str, tables: Mapping[str, pd.DataFrame]) -> Path:
@@ -172,28 +166,6 @@ def write_report(folder: Path, page: str, tables: Mapping[str, pd.DataFrame]) ->
 
 def _spaced(values: Any) -> str:
     return " ".join(map(str, values)) if isinstance(values, tuple) else ""
-
-
-def _svg(draw: Any) -> Markup:
-    """The picture that `draw` makes, as SVG to stand in a page."""
-    text = plots.render_picture(draw()).decode("utf-8")
-    return Markup(text[text.index("<svg") :])
-
-
-def _facts(song: Song) -> str:
-    printed = song.measures["written"].nunique()
-    played = len(song.measures)
-    bars = counted(played, "measure") + (
-        f" as played, {printed} printed" if printed < played else ""
-    )
-    facts = (
-        song.source,
-        counted(len(song.parts), "part"),
-        counted(len(song.sections), "section"),
-        bars,
-        f"{song.clock(song.duration)} min",
-    )
-    return " · ".join(filter(None, facts))
 
 
 def _summary(findings: pd.DataFrame, rows: int) -> str:
@@ -296,36 +268,7 @@ def _measure_text(first: int, last: int, written: list[str]) -> str:
     """Played measures, and the printed ones where they differ."""
     printed = written[first - 1], written[last - 1]
     is_same = printed == (str(first), str(last))
-    return measures_words(first, last) + ("" if is_same else f" (printed {_from_to(*printed)})")
-
-
-def _part_rows(song: Song, ranges: pd.DataFrame) -> list[dict[str, Any]]:
-    found = {row.part: row for row in ranges.itertuples()}
-    setups = played_setups(song)
-    rows = []
-    for part in song.parts.itertuples():
-        own = found.get(part.part)
-        tuning = part.tuning if isinstance(part.tuning, tuple) else ()
-        held = setups[setups["part"] == part.part]
-        capos = sections_of(held, "capo") or {part.capo: []}
-        drives = sections_of(held, "drive") or {part.drive: []}
-        rows.append(
-            {
-                "part": part.part,
-                "family": part.family,
-                "tuning": " ".join(note_name(pitch) for pitch in reversed(tuning)),
-                "capo": _by_section({capo or "none": where for capo, where in capos.items()})
-                if any(capos)
-                else "",
-                "sound": _by_section(drives),
-                "range": _span(song, own.lowest, own.highest) if own else "no pitched notes",
-                "middle": _span(song, own.middle_half_low, own.middle_half_high) if own else "",
-                "notes": own.notes if own else 0,
-                "below": _whole(own.lower_reserve) if own else "",
-                "above": _whole(own.upper_reserve) if own else "",
-            }
-        )
-    return rows
+    return measures_words(first, last) + ("" if is_same else f" (printed {from_to(*printed)})")
 
 
 def _guitars(song: Song) -> list[str]:
@@ -348,40 +291,3 @@ def _part_words(song: Song, part: str) -> dict[str, Any]:
         "sections": [own for own in words.sections if not own.written_as],
         "returning": listed(returning),
     }
-
-
-def _by_section(held: Mapping[Any, list[str]]) -> str:
-    """What a part has, with the sections where it changes."""
-    if len(held) == 1:
-        return str(*held)
-    return "; ".join(f"{value} in {listed(sections)}" for value, sections in held.items())
-
-
-def _span(song: Song, low: float, high: float) -> str:
-    return f"{song.note_name(low)} to {song.note_name(high)}"
-
-
-def _whole(value: float) -> str:
-    return "" if np.isnan(value) else f"{value:.0f}"
-
-
-def _section_rows(song: Song) -> list[dict[str, Any]]:
-    rows = []
-    for section in song.sections.itertuples():
-        bars = song.measures.iloc[section.first_measure - 1 : section.last_measure]
-        rows.append(
-            {
-                "section": section.section,
-                "played": _from_to(str(section.first_measure), str(section.last_measure)),
-                "written": _from_to(bars["written"].iloc[0], bars["written"].iloc[-1]),
-                "time": song.clock(section.onset),
-                "meter": ", ".join(dict.fromkeys(bars["meter"])),
-                "key": ", ".join(dict.fromkeys(bars["key"].dropna())),
-                "tempo": _from_to(_whole(bars["tempo"].min()), _whole(bars["tempo"].max())),
-            }
-        )
-    return rows
-
-
-def _from_to(first: str, last: str) -> str:
-    return first if first == last else f"{first} to {last}"

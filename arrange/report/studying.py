@@ -20,6 +20,7 @@ from arrange.quantities.register import part_ranges, register_overlap
 from arrange.report.html_pages import report_html, write_report
 from arrange.tables.song import Song
 from arrange.tables.sounding import cut_notes, sounding_notes
+from arrange.text.words import counted
 
 
 @dataclass(frozen=True)
@@ -49,6 +50,10 @@ class Study:
     song: Song
     waivers: Sequence[Waiver] = ()
     log: DecisionLog = field(default_factory=DecisionLog)
+
+    def __repr__(self) -> str:
+        log = f", {counted(len(self.log.decisions), 'decision')}" if self.log.decisions else ""
+        return f"<Study of {self.song!r}{log}>"
 
     @cached_property
     def ranges(self) -> pd.DataFrame:

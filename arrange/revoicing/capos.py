@@ -34,6 +34,7 @@ from arrange.revoicing.taste import Taste
 from arrange.revoicing.units import SILENT
 from arrange.tables.song import Song
 from arrange.tables.sounding import Array
+from arrange.text.progress import steps
 
 CANDIDATES = 18  # voicings of a chord and capo, divided evenly among the zones
 _ZONES = (0, 5, 8, 99)  # frets from the capo at which a zone of the neck begins
@@ -116,7 +117,8 @@ def find_capos(
         for name, neck, hand in zip(names, necks, hands_of, strict=True)
     ]  # fmt: skip
     rows = []
-    for capo_a, capo_b in product(*hands):
+    pairs = list(product(*hands))
+    for capo_a, capo_b in steps(pairs, "Trying capos", "pair"):
         one, other = hands[0][capo_a], hands[1][capo_b]
         if all(len(held.pools[n].count) for held in (one, other) for n in range(len(held.pools))):
             row = search.best(one, other)

@@ -250,6 +250,7 @@ class _Comparison:
         guitars = [way for way in choice if self._is_guitar(way.part)]
         idea = "; ".join(f"{way.part}: {way.words}" for way in guitars) or "as written"
         return Proposal(
+            written=self.before,
             song=replace(song, notices=(*song.notices, *unreached)),
             idea=idea,
             why=self._why(idea, findings, change, unreached),

@@ -46,6 +46,8 @@ class Proposal:
 
     Parameters
     ----------
+    written : Song
+        The song as written.
     song : Song
         The song with it, strings and frets of the changed notes filled in.
     idea : str
@@ -85,6 +87,7 @@ class Proposal:
     ('an octave up', 12.0, ['crowding', 'crossing'], ['voice'])
     """
 
+    written: Song
     song: Song
     idea: str
     why: str
@@ -99,6 +102,9 @@ class Proposal:
     costs: Mapping[str, float]
     cost: float
     cut: int
+
+    def __repr__(self) -> str:
+        return f"<Proposal {self.idea!r}>\n  {self.why}"
 
 
 def proposals_table(proposals: Sequence[Proposal]) -> pd.DataFrame:
@@ -302,6 +308,7 @@ class Judge:
         }
         names = given_up_words(self.song, gone)
         return Proposal(
+            written=self.song,
             song=quick_song(played.song, notes=played.notes),
             idea=version.idea,
             why=self._why(version, judged, names, lost),

@@ -11,16 +11,16 @@ from pathlib import Path
 
 import pandas as pd
 
-from arrange.decisions import DecisionLog, decisions_path, read_decisions
+from arrange.decisions import DecisionLog, decisions_path, is_song_path, read_decisions
 from arrange.errors import ArrangeError, ChartError, ReadError, shortened
 from arrange.formats.reading import read
 from arrange.formats.suffixes import READ_SUFFIXES
 from arrange.report.studying import Study
 from arrange.tables.song import Song
 from arrange.text.letters import check_text, readable
+from arrange.text.progress import steps
 from arrange.text.words import counted
 
-_LOG_ENDING = decisions_path("song.txt").name.removeprefix("song")
 _FAULTS = ("file", "where", "what", "to_do")
 # The words with which a reader's message goes from the mistake to the remedy.
 _TURN = re.compile(r"; (?!.*; )|: (?=did you mean)")
@@ -115,7 +115,7 @@ def read_songbook(
         check_text("player", player)
     studies: dict[str, Study] = {}
     faults: list[tuple[str, str, str, str]] = []
-    for path in _song_files(paths):
+    for path in steps(_song_files(paths), "Reading songs", "song"):
         try:
             song = _with_players(read(path), players or {})
         except ArrangeError as error:
@@ -140,14 +140,7 @@ def _song_files(paths: str | os.PathLike[str] | Iterable[str | os.PathLike[str]]
 
 def _files_in(folder: Path) -> list[Path]:
     try:
-        found = [
-            path
-            for path in folder.iterdir()
-            if path.suffix.lower() in READ_SUFFIXES
-            and not path.name.startswith(".")
-            and not path.name.endswith(_LOG_ENDING)
-            and not path.is_dir()
-        ]
+        found = [path for path in folder.iterdir() if is_song_path(path) and not path.is_dir()]
     except OSError as error:
         raise ReadError(
             f"the folder cannot be opened: {error.strerror}", file=str(folder)

@@ -17,6 +17,7 @@ from arrange.songbook.setup_changes import player_setups
 from arrange.tables.schemas import FINDINGS
 from arrange.tables.song import Song
 from arrange.text.letters import readable
+from arrange.text.progress import steps
 
 _COLUMNS = {
     "song": "str", "file": "str", "seconds": "float64", "duration": "str", "keys": "str",
@@ -60,7 +61,7 @@ def songbook_table(book: Songbook) -> pd.DataFrame:
     rows = [
         {"song": name, **_about(study.song), **_in_hand(guitars[guitars["song"] == name]),
          **_found(study)}
-        for name, study in book.studies.items()
+        for name, study in steps(book.studies.items(), "Listening through songs", "song")
     ]  # fmt: skip
     return pd.DataFrame(rows, columns=list(_COLUMNS)).astype(_COLUMNS)
 

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Mapping
 from pathlib import Path
+
+import pandas as pd
 
 from arrange.errors import ArrangeError
 from arrange.report.html_pages import songbook_html, write_report
@@ -30,16 +33,30 @@ def write_songbook(book: Songbook, folder: str | os.PathLike[str]) -> Path:
         "setups": player_setups(book),
         "faults": book.faults,
     }
+    return write_report(Path(folder), _page(book, tables), tables)
+
+
+def songbook_piece(book: Songbook) -> str:
+    """Return the page of a songbook as a piece of another page."""
+    tables = {
+        "songbook": songbook_table(book),
+        "findings": book_findings(book),
+        "changes": changes_between(book),
+    }
+    return _page(book, tables, page=False)
+
+
+def _page(book: Songbook, tables: Mapping[str, pd.DataFrame], *, page: bool = True) -> str:
     try:
         best = order_by_changes(book)
     except ArrangeError:
         best = Songbook({})  # too many setups: the page says so
-    page = songbook_html(
+    return songbook_html(
         tables["songbook"],
         tables["findings"],
         tables["changes"],
         book.faults,
         list(best.studies),
         int(changes_between(best)["changes"].sum()),
+        page=page,
     )
-    return write_report(Path(folder), page, tables)

@@ -49,7 +49,11 @@ class Sound:
         _write_blocks(self, file, ".flac")
         data = base64.b64encode(file.getvalue()).decode()
         loop = " loop" if self.is_loop else ""
-        return f'<audio controls{loop} src="data:audio/flac;base64,{data}"></audio>'
+        name = f"Sound, {self.seconds:.0f} seconds"
+        return (
+            f'<audio controls{loop} aria-label="{name}" src="data:audio/flac;base64,{data}">'
+            "</audio>"
+        )
 
 
 def join_sounds(*sounds: Sound, pause: float = 0.8) -> Sound:

@@ -20,7 +20,7 @@ from arrange.tables.schema_check import check_table, make_table
 from arrange.tables.schemas import SETUPS, SONG_TABLES
 from arrange.tables.size_check import check_limits
 from arrange.text.part_lists import placed_fields, unquoted
-from arrange.text.words import listed
+from arrange.text.words import counted, listed
 from arrange.theory.pitch import note_name
 from arrange.theory.spelling import unknown_name
 
@@ -239,6 +239,36 @@ def played_parts(song: Song, name: str) -> list[str]:
         known = [*table["part"], *table["player"].dropna()]
         raise ArrangeError(unknown_name("player", name, known))
     return own
+
+
+def guitar_parts(song: Song, least: int = 1) -> list[str]:
+    """Return the labels of the guitars, in the order of the song.
+
+    Parameters
+    ----------
+    song : Song
+    least : int
+        How many are needed.
+
+    Raises
+    ------
+    ArrangeError
+        If the song has fewer.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> ar.guitar_parts(ar.read("datasets/low-water.txt"))
+    ['Guitar 1', 'Guitar 2']
+    """
+    guitars: list[str] = song.parts.loc[song.parts["family"] == "guitar", "part"].tolist()
+    if len(guitars) < least:
+        raise ArrangeError(
+            f"{shown(song.title or song.source or 'this song')} has "
+            f"{counted(len(guitars) or 'no', 'guitar')}, and {least} or more are needed here; "
+            "choose another song"
+        )
+    return guitars
 
 
 def section_row(song: Song, section: str) -> pd.Series[Any]:

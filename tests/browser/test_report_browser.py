@@ -1,5 +1,6 @@
 """The report in a real browser: what is folded on the screen, and what is printed."""
 
+import pandas as pd
 import pypdf
 from lab import ROOT
 
@@ -22,4 +23,30 @@ def test_words_are_folded_and_printed(browser, tmp_path):
     assert "".join(own.split()) in "".join(printed.split())
     words.locator("summary").click()
     assert own in page.locator("body").inner_text()
+    page.close()
+
+
+def test_headers_sort_a_table(browser, tmp_path):
+    """By mouse and keys: numbers by value, notes by pitch, what is missing first; then back."""
+    table = pd.DataFrame(
+        {"pitch": [60.0, 9.0, None], "share": [0.5, 10.0, 9.0], "name": ["b", "", "a2"]}
+    )
+    path = tmp_path / "table.html"
+    path.write_text(f"<!DOCTYPE html>{ar.show(table).html}", encoding="utf-8")
+    page = browser.new_page()
+    page.goto(path.as_uri())
+
+    def column(number):
+        return page.locator(f"tbody td:nth-child({number})").all_inner_texts()
+
+    heads = {name: page.get_by_role("button", name=name) for name in table}
+    heads["pitch"].click()
+    assert column(1) == ["", "A-1", "C4"]
+    heads["share"].press("Enter")
+    assert column(2) == ["0.5", "9.0", "10.0"]
+    heads["share"].press("Space")
+    assert column(2) == ["10.0", "9.0", "0.5"]
+    assert page.locator("th[aria-sort]").get_attribute("aria-sort") == "descending"
+    heads["name"].click()
+    assert column(3) == ["", "a2", "b"]
     page.close()
