@@ -29,8 +29,8 @@ LEVELS = (
     ("plots",),
     ("explaining",),
     ("handouts", "live", "report"),
-    ("exercises",),
     ("songbook",),
+    ("exercises",),
     ("commands",),
     ("__main__", "__init__"),
 )
@@ -45,7 +45,7 @@ WALLS = {
     "jinja2": ("report/html_pages.py", "handouts/"),
     "midirenderer": ("sound/",),
     "soundfile": ("sound/",),
-    "ipywidgets": ("live/",),
+    "ipywidgets": ("live/", "exercises/asking.py"),
     "music21": (),
     "nbformat": ("exercises/",),
     "typst": ("handouts/",),
