@@ -102,7 +102,8 @@ def test_every_exercise_accepts_its_own_answer(name, size):
             reply = check_answer(each, answer)
             assert reply.right, f"{each.question}\n{answer}\n{reply.text}"
             assert reply.text.startswith("Yes")
-            assert str(each.solution()).endswith(check_answer(each, each.answer).text)
+        assert str(each.solution()).endswith(check_answer(each, each.answer).text)
+        assert f"answer={each.answer!r}" not in repr(each)
 
 
 @pytest.mark.parametrize(("name", "size"), ALL)

@@ -87,8 +87,8 @@ class Exercise:
     question: str
     form: str
     choices: tuple[str, ...]
-    answer: str
-    hints: tuple[str, ...]
+    answer: str = field(repr=False)
+    hints: tuple[str, ...] = field(repr=False)
     section: str
     measures: tuple[int, int]
     case: tuple[Any, ...] = field(repr=False)
