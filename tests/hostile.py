@@ -15,6 +15,7 @@ from songs import parts_of, song
 import arrange as ar
 from arrange.exercises.exercise import Exercise
 from arrange.exercises.notebooks import solved_notebook
+from arrange.exercises.replies import Reply
 from arrange.exercises.song_facts import SongFacts
 from arrange.tables.song import Song
 
@@ -69,11 +70,16 @@ def with_chord_symbols(made: Song) -> Song:
     return replace(made, chords=made.chords.assign(symbol=symbols))
 
 
-def hostile_notebook() -> Any:
-    """Return a workshop's notebook with the texts as title, questions, choices and reasons."""
-    asked = [
+def hostile_exercises() -> list[Exercise]:
+    """Return exercises with the texts as questions, choices, hints and replies."""
+    return [
         Exercise("name its kind", "small", text, text, HOSTILE, text, (text,), text, (1, 1), (),
-                 facts=SongFacts(hostile_song()))
+                 facts=SongFacts(hostile_song()), reply=lambda _, __: Reply(True, TITLE))
         for text in HOSTILE
     ]  # fmt: skip
+
+
+def hostile_notebook() -> Any:
+    """Return a workshop's notebook with the texts as titles and reasons."""
+    asked = hostile_exercises()
     return solved_notebook(TITLE, f"{HOSTILE[0]}.txt", 1, asked, {HOSTILE[4]: TITLE})

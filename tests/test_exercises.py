@@ -7,6 +7,8 @@ the demo song's rub as lesson 04 describes it (measures 22 and 24).
 
 from __future__ import annotations
 
+import html
+import re
 from collections import Counter
 from dataclasses import replace
 from functools import cache
@@ -23,12 +25,20 @@ from arrange.exercises import (
     KINDS,
     SIZES,
     SongFacts,
+    asking,
     check_answer,
     exercise_sound,
     make_exercises,
     missing_exercises,
 )
-from arrange.exercises.exercise import numbers_in, wanted
+from arrange.exercises.answers import (
+    amount_in,
+    find_name,
+    number_set,
+    numbers_in,
+    plain_signs,
+)
+from arrange.exercises.exercise import wanted
 from arrange.exercises.fix_on_the_neck import fault
 from arrange.exercises.moved_note import MovedNote, moved_note
 from arrange.exercises.plan import handout_blocks
@@ -43,8 +53,19 @@ DATASETS = Path(__file__).parent.parent / "datasets"
 DEMOS = ("low-water.musicxml", "last-bell.musicxml", "tarrow-weir.txt")
 STANDARD = (64, 59, 55, 50, 45, 40)
 SEEDS = range(1, 20)
+SHARPS = {"A": "G", "B": "A", "D": "C", "E": "D", "G": "F"}  # the letter below, with a sharp
 NONSENSE = (None, "", "   ", "?", "blue", "é\n\t", "9" * 300, "-1", "3.7", "1/99/7", [], (), {},
             object(), "\x00", "#b#b", "a measure", "Q", "measure", "22 23 24 25")  # fmt: skip
+
+
+def as_musicians_write(answer: str) -> set[str]:
+    """Return an answer as it is, in quotation marks, and in other notations."""
+    flats = re.sub(r"\b([A-G])b(?=-?\d)", r"\1 flat ", answer)
+    signs = re.sub(r"\b([A-G])b(?=-?\d)", r"\1♭", answer)
+    sharps = re.sub(r"\b([ABDEG])b(?=\d)", lambda m: f"{SHARPS[m[1]]}#", answer)
+    loud = answer if ":" in answer else f" {answer.upper()} "  # EM is no Em
+    return {answer, f'"{answer}"', f"“{answer}”", loud, answer.lower(),
+            answer.replace("Guitar ", "guitar"), flats, signs, sharps}  # fmt: skip
 
 
 @cache
@@ -77,9 +98,12 @@ def test_there_are_a_thousand_of_all_kinds():
 @pytest.mark.parametrize(("name", "size"), ALL)
 def test_every_exercise_accepts_its_own_answer(name, size):
     for each in exercises(name, size):
-        reply = check_answer(each, each.answer)
-        assert reply.right, f"{each.question}\n{each.answer}\n{reply.text}"
-        assert reply.text.startswith("Yes")
+        for answer in as_musicians_write(each.answer):
+            reply = check_answer(each, answer)
+            assert reply.right, f"{each.question}\n{answer}\n{reply.text}"
+            assert reply.text.startswith("Yes")
+        assert str(each.solution()).endswith(check_answer(each, each.answer).text)
+        assert f"answer={each.answer!r}" not in repr(each)
 
 
 @pytest.mark.parametrize(("name", "size"), ALL)
@@ -173,7 +197,10 @@ def test_measure_and_notes():
     """In the large size, the right note in a wrong octave gets another reply than a wrong note."""
     each = rub_in_low_water("large")
     assert check_answer(each, "22: A4 Bb4").right
-    assert check_answer(each, "24: A#4, A4").right, "the same note by another name"
+    other = check_answer(each, "24: A sharp 4, A4")
+    assert other.right, "the same note by another name"
+    assert "By its name in this song A#4 is Bb4." in other.text
+    assert "By its name" not in check_answer(each, "24: A4 B♭4").text
     assert "another octave" in check_answer(each, "22: A4 Bb5").text
     assert "belongs to something else" in check_answer(each, "22: A4 C5").text
     assert "still missing" in check_answer(each, "22: A4").text
@@ -312,6 +339,11 @@ def test_that_ends_the_rub_but_now_the_top_line_leaps_a_ninth():
     )
     assert "Bb4 again" in check_answer(each, "3/15").text, "the same note on another string"
     assert check_answer(each, (1, 1)).right, "F4, a third below"
+    for text in ("1/1", "string 1, fret 1", "fret 1 on string 1", "1st string, 1st fret", "1⁄1"):
+        assert check_answer(each, text).right, text
+    worked_out = check_answer(each, 2 / 5)
+    assert 'such as check("2/5")' in worked_out.text
+    assert "By its name in this song D#4 is Eb4" in check_answer(each, "D#4").text
     assert "Bb4 is gone" in check_answer(each, "x").text
     assert "lies at" in check_answer(each, "F4").text
     assert "no string 7" in check_answer(each, "7/1").text
@@ -465,6 +497,56 @@ def test_only_exercises_by_ear_sound():
         exercise_sound(of_kind("low-water.musicxml", "small", "which capo")[0])
 
 
+# how it is shown
+
+
+def test_a_reply_is_about_what_stands_in_the_field(monkeypatch):
+    """What is typed late is checked again; any later change takes the reply away."""
+    now = [100.0]
+    monkeypatch.setattr(asking.time, "monotonic", lambda: now[0])
+    each = rub_in_low_water("middle")
+    form = each.answer_form
+    assert form is each.answer_form, "what is typed stays when the cell is run again"
+    check, hint, show = form.buttons
+    enter = {"event": "submit"}
+    (field,) = form.fields
+    field.value = "2"
+    field._handle_custom_msg(enter, None)
+    assert "Not yet" in form.replied.value
+    field.value = "22"  # was on its way when the key was pressed
+    assert "Right" in form.replied.value
+    field.value = "222"
+    assert "press Check" in form.replied.value
+    assert "alert" not in form.replied.value
+    now[0] += 2
+    check.click()
+    assert "no measure 222" in form.replied.value
+    field.value = "23"
+    assert "press Check" in form.replied.value
+    show.click()
+    assert html.escape(str(each.solution())) in form.replied.value
+    for count in range(1, len(each.hints) + 2):
+        hint.click()
+        assert form.hinted.value.count("<li>") == min(count, len(each.hints))
+    small = rub_in_low_water("small")
+    form = small.answer_form
+    form.buttons[0].click()
+    assert "No answer yet" in form.replied.value
+    for field, choice in zip(form.fields, small.choices, strict=True):
+        field.value = choice
+        assert [each.value for each in form.fields if each.value] == [choice] == [form.answer]
+        now[0] += 2
+        form.buttons[0].click()
+        assert ("Right" in form.replied.value) == (choice == small.answer)
+
+
+def test_the_same_text_stands_where_there_are_no_widgets():
+    each = rub_in_low_water("small")
+    for text in (str(each), html.unescape(re.sub("<[^>]+>", " ", each._repr_html_()))):
+        for part in (each.question, *each.choices, wanted(each), 'exercise.check("...")'):
+            assert part.lower() in text.lower()
+
+
 # songs that give less
 
 
@@ -520,6 +602,15 @@ def test_articles_and_lists():
     assert runs_words([3, 5, 6, 7]) == "measures 3 and 5 to 7"
     assert runs_words([4]) == "measure 4"
     assert numbers_in("measure 22, A4 and m7") == [22, 7]
+    assert number_set("3, 5 to 7 and 9-10") == {3, 5, 6, 7, 9, 10}
+    amounts = ("0.25", ".25", "0,25", "1/4", "25 %", "0.25 s", "x", "", "1/0", "-")
+    assert [amount_in(text) for text in amounts] == [0.25] * 6 + [None] * 4
+    names = ["Guitar 1", "guitar 1", 'Say "when"', "A+B"]
+    for text, name in (("guitar 1", "guitar 1"), ("GUITAR 1", "Guitar 1"), ("guitar1", "Guitar 1"),
+                       ("say when", 'Say "when"'), ("a + b", "A+B"), ("", None),
+                       ("C", None)):  # fmt: skip
+        assert find_name(text, names) == name
+    assert plain_signs("E flat 4, F♯3, a-flat and 2⁄5") == "Eb4, F#3, Ab and 2/5"
     assert parse_note("A#4") == parse_note("Bb4")
 
 

@@ -6,11 +6,8 @@ nbformat's schema for notebooks; NIOSH publication 98-126 for the caution.
 
 from __future__ import annotations
 
-import io
-import json
 import re
 import time
-from contextlib import redirect_stdout
 from itertools import pairwise
 from pathlib import Path
 from types import SimpleNamespace
@@ -35,8 +32,10 @@ from arrange.exercises import (
     make_exercises,
     workshop_papers,
 )
+from arrange.exercises.exercise import Exercise
 from arrange.exercises.papers import print_page
 from arrange.exercises.plan import MINUTES, plan_steps
+from arrange.exercises.replies import Reply
 from arrange.formats.musicxml.writing import write_musicxml
 from arrange.formats.reading import read
 
@@ -163,8 +162,8 @@ def test_any_number_of_exercises_fills_the_hour(papers):
         assert sum(step.what.startswith("Exercise") for step in steps) == count
 
 
-def run(path: Path, exercises, monkeypatch) -> int:
-    """Run the code of a notebook in its folder, cell by cell; return how many checks were passed.
+def run(path: Path, exercises, monkeypatch) -> list:
+    """Run the code of a notebook in its folder; return the value of the last line of each cell.
 
     The exercises, which take their time, are made anew for one song only.
     """
@@ -172,40 +171,32 @@ def run(path: Path, exercises, monkeypatch) -> int:
     if not (path.parent / "low-water.musicxml").exists():
         monkeypatch.setattr(arrange, "make_exercises", lambda *_, **__: exercises, raising=False)
     names: dict = {}
-    passed = 0
+    shown = []
     for cell in nbformat.read(path, as_version=4)["cells"]:
-        if cell["cell_type"] != "code":
-            continue
-        with redirect_stdout(io.StringIO()):
-            exec(cell["source"], names)
-        passed += "assert reply.right" in cell["source"]
-    return passed
+        if cell["cell_type"] == "code":
+            *lines, last = cell["source"].splitlines()
+            exec("\n".join(lines), names)
+            shown.append(eval(last, names))
+    return shown
 
 
-def test_the_solved_notebook_runs_to_its_end(papers, monkeypatch):
+def test_both_notebooks_run_and_show_each_exercise(papers, monkeypatch):
+    """The reader's copy is the other one without the solutions; it holds no answer at all."""
     _, exercises, folder = papers
-    assert run(folder / "workshop-solved.ipynb", exercises, monkeypatch) == len(exercises)
-
-
-def test_the_readers_copy_runs_up_to_the_first_exercise(papers, monkeypatch):
-    _, exercises, folder = papers
-    with pytest.raises(AssertionError, match="No answer yet: write"):
-        run(folder / "workshop.ipynb", exercises, monkeypatch)
-    cells = [c["source"] for c in nbformat.read(folder / "workshop.ipynb", as_version=4)["cells"]]
-    assert cells.count("answer = None") == len(exercises)
-
-
-def test_the_readers_copy_is_the_solved_one_without_answers(papers):
-    _, exercises, folder = papers
-    solved, copy = (json.loads((folder / f"workshop{word}.ipynb").read_text(encoding="utf-8"))
-                    for word in ("-solved", ""))  # fmt: skip
-    changed = [(a["source"], b["source"]) for a, b in zip(solved["cells"], copy["cells"],
-                                                          strict=True) if a != b]  # fmt: skip
-    assert [after for _, after in changed] == [["answer = None"]] * len(exercises)
-    assert [before for before, _ in changed] == [[f"answer = {e.answer!r}"] for e in exercises]
-    for notebook in (solved, copy):
-        nbformat.validate(notebook)
-        assert not any(cell.get("outputs") for cell in notebook["cells"])
+    shown = run(folder / "workshop-solved.ipynb", exercises, monkeypatch)
+    assert [each for each in shown if isinstance(each, Exercise)] == [*exercises]
+    solved = [each for each in shown if isinstance(each, Reply)]
+    assert [str(each) for each in solved] == [str(each.solution()) for each in exercises]
+    cells, copy = (
+        nbformat.read(folder / f"workshop{word}.ipynb", as_version=4)["cells"]
+        for word in ("-solved", "")
+    )
+    kept = [each for each in cells if "answer" not in each["metadata"].get("tags", ())]
+    assert copy == kept
+    assert len(cells) - len(copy) == len(exercises)
+    text = "".join(each["source"] for each in copy)
+    assert not [each for each in exercises if each.answer in text or "solution" in text]
+    assert not any(each.get("outputs") for each in cells)
 
 
 def test_sounds_can_be_played(papers):
@@ -240,7 +231,7 @@ def test_nobodys_answers_are_lost(small_song, tmp_path):
     source = small_song
     workshop_papers(source, tmp_path)
     mine = tmp_path / "workshop.ipynb"
-    mine.write_text(mine.read_text().replace("answer = None", "answer = 'b'"))
+    mine.write_text(mine.read_text().replace('exercises[0]"', "exercises[0].check('b')\""))
     before = {path.name: path.read_bytes() for path in tmp_path.iterdir()}
     with pytest.raises(ArrangeError, match=r"workshop\.ipynb is there already and differs"):
         workshop_papers(source, tmp_path, seed=2)

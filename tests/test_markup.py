@@ -14,6 +14,7 @@ import pytest
 from hostile import (
     HOSTILE,
     TITLE,
+    hostile_exercises,
     hostile_notebook,
     hostile_song,
     with_chord_symbols,
@@ -99,15 +100,27 @@ def test_a_title_is_no_markup_on_the_page_without_code(tmp_path):
 
 
 def test_exercises_are_no_markup_in_a_notebook():
-    """Title, question, choices and missing things are shown as text, for each of the texts."""
+    """Titles, missing things, and all that an exercise shows are text, for each of the texts."""
     cells = [cell.source for cell in hostile_notebook().cells if cell.cell_type == "markdown"]
     shown = [rendered(cell) for cell in cells]
     tags = set().union(*(each.tags for each in shown))
-    assert tags == {"h1", "h2", "p", "span", "a", "ul", "li", "code"}
+    assert tags == {"h1", "h2", "p", "span", "a", "ul", "li", "em", "code"}
     assert TITLE in shown[0].text
     assert TITLE in shown[1].text
-    for text, exercise in zip(HOSTILE, shown[2:], strict=False):
-        assert exercise.text.count(text) >= 3  # the question, a choice, what to write
+    for text, exercise in zip(HOSTILE, hostile_exercises(), strict=True):
+        form = exercise.answer_form
+        for button in form.buttons:
+            button.click()
+        printed = Shown(exercise._repr_html_())
+        task, hint, reply = (
+            Shown(each.value) for each in (form.view.children[1], form.hinted, form.replied)
+        )
+        assert printed.text.count(text) >= 3  # the question, a choice, what to write
+        assert text in task.text
+        assert text in hint.text
+        assert TITLE in reply.text
+        seen = printed.tags | task.tags | hint.tags | reply.tags
+        assert seen <= {"div", "p", "span", "strong", "ul", "ol", "li", "code"}
 
 
 def printed(pdf):

@@ -18,13 +18,13 @@ from typing import Any
 import pandas as pd
 
 from arrange.errors import ArrangeError
+from arrange.exercises.demo_songs import LOW_WATER, demo_path
 from arrange.exercises.making import exercises_of
 from arrange.exercises.papers import print_page
 from arrange.formats.reading import read
 from arrange.handouts.typesetting import PAPERS
 from arrange.sound import Playback, render_sound
 
-_DEMO = Path(__file__).parents[2] / "datasets" / "low-water.musicxml"  # there in a clone
 _FREE_MB = 500
 _COLUMNS = ("what", "found", "wanted", "to_do", "ok", "needed")
 _CLAUSE = re.compile(r"(>=|<=|==|<|>|!=|~=)\s*([0-9][0-9.]*)")
@@ -55,13 +55,16 @@ def check_environment(song: str | os.PathLike[str] | None = None) -> pd.DataFram
     >>> bool(checks.set_index("what").loc["song and exercises", "ok"])
     True
     """
+
+    def found() -> Path:
+        return demo_path(LOW_WATER) if song is None else Path(song)
+
     rows = [_python(), *_packages()]
     with tempfile.TemporaryDirectory() as folder:
-        path = Path(song) if song is not None else _DEMO
         rows += [
             _tried("notebook kernel", "Python 3", _kernel, "install jupyterlab again"),
-            _tried("song and exercises", "exercises", lambda: _song(path), _song_to_do(song)),
-            _tried("sound", "a WAV is written", lambda: _sound(path, Path(folder)),
+            _tried("song and exercises", "exercises", lambda: _song(found()), _song_to_do(song)),
+            _tried("sound", "a WAV is written", lambda: _sound(found(), Path(folder)),
                    "install soundfile again; without it, leave out the exercise by ear"),
             _tried("a printed page", "one PDF page", lambda: _page(Path(folder)),
                    "install typst again; until then work from the notebooks"),

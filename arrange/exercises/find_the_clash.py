@@ -11,19 +11,18 @@ from random import Random
 from typing import Any
 
 from arrange.clashes import KINDS
-from arrange.errors import ArrangeError
+from arrange.exercises.answers import find_name, notes_in, numbers_in, other_names
 from arrange.exercises.evidence import heard
 from arrange.exercises.exercise import (
     Exercise,
     InWorkshop,
     NoExerciseError,
-    Reply,
-    numbers_in,
     read_answer,
     shuffled,
     unread,
 )
 from arrange.exercises.finding_words import notes_words, parts_words
+from arrange.exercises.replies import Reply
 from arrange.exercises.song_facts import SongFacts
 from arrange.text.part_lists import split_parts
 from arrange.text.words import first_up, listed, measures_words, runs_words
@@ -113,7 +112,7 @@ def _measure(facts: SongFacts, size: str, chance: Random, label: int) -> Exercis
     return Exercise(
         KIND, size, f"{where} {clause}?{more}", form, choices, answer,
         _hints(facts, label, section), section if size == "middle" else "", span,
-        ("measure", label, right, wants_notes), facts,
+        ("measure", label, right, wants_notes), facts, reply,
     )  # fmt: skip
 
 
@@ -143,7 +142,7 @@ def _section(facts: SongFacts, size: str, chance: Random, label: int) -> Exercis
     return Exercise(
         KIND, size, f"In which section {clause}?{most}", f"a section, such as {order[-1]}",
         choices, answer, _hints(facts, label, ""), "", (1, len(facts.song.measures)),
-        ("section", label, right, False), facts,
+        ("section", label, right, False), facts, reply,
     )  # fmt: skip
 
 
@@ -230,16 +229,14 @@ def _reply_notes(
     if not placed.right:
         return placed
     facts = exercise.facts
-    try:
-        given = {parse_note(name) for name in re.findall(r"\b[A-Ga-g](?:#+|b+|♯|♭)?-?\d", text)}
-    except ArrangeError:
-        given = set()
+    names = notes_in(text)
+    given = set(names.values())
     if not given:
         return Reply(False, f"Measure {bar} is right. Which notes are they? Write {exercise.form}.")
     here = [each for each in _own(facts, label) if bar in facts.measures(each)]
     wanted = [{parse_note(n) for n in facts.finding(each)["pitches"].split()} for each in here]
     if given in wanted:
-        return placed
+        return Reply(True, placed.text + other_names(names, facts.name))
     nearest = max(wanted, key=lambda each: len(each & given))
     if {pitch % 12 for pitch in given} == {pitch % 12 for pitch in nearest}:
         return Reply(
@@ -248,17 +245,16 @@ def _reply_notes(
             "Count from middle C, which is C4.",
         )
     strange = sorted(given - nearest)
-    names = listed(facts.name(pitch) for pitch in strange)
+    others = listed(facts.name(pitch) for pitch in strange)
     if not strange:
         return Reply(False, f"Measure {bar} is right; a note is still missing.")
     verb = "belongs" if len(strange) == 1 else "belong"
-    return Reply(False, f"Measure {bar} is right; {names} {verb} to something else.")
+    return Reply(False, f"Measure {bar} is right; {others} {verb} to something else.")
 
 
 def _reply_section(exercise: Exercise, text: str, label: int, right: frozenset[str]) -> Reply:
     facts = exercise.facts
-    names = {name.lower(): name for name in facts.song.sections["section"]}
-    name = names.get(text.lower())
+    name = find_name(text, facts.song.sections["section"])
     if name is None:
         numbers = numbers_in(text)
         is_bar = len(numbers) == 1 and 1 <= numbers[0] <= len(facts.song.measures)

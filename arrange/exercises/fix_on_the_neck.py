@@ -13,18 +13,19 @@ from typing import Any
 
 from arrange.clashes import KINDS
 from arrange.errors import ArrangeError
+from arrange.exercises.answers import other_names
 from arrange.exercises.evidence import chord_names
 from arrange.exercises.exercise import (
     Exercise,
     InWorkshop,
     NoExerciseError,
-    Reply,
     read_answer,
     shuffled,
     unread,
 )
 from arrange.exercises.finding_words import parts_words
 from arrange.exercises.moved_note import MOST_TRIED, WIDEST_LEAP, MovedNote, moved_note
+from arrange.exercises.replies import Reply
 from arrange.exercises.song_facts import SongFacts
 from arrange.guitar.hands import Hand
 from arrange.text.part_lists import split_parts
@@ -151,7 +152,7 @@ def _asked(
     return Exercise(
         KIND, size, question, "string and fret, counted from the nut, such as 2/5", choices,
         answer, _hints(note, right), row["section"], (bars[0], bars[-1]),
-        (note.label, note.part, note.pitch), facts,
+        (note.label, note.part, note.pitch), facts, reply,
     )  # fmt: skip
 
 
@@ -207,10 +208,13 @@ def reply(exercise: Exercise, answer: Any) -> Reply:
 
 
 def _read_place(text: str) -> tuple[int, int] | None:
-    found = re.match(
-        r"^(?:string )?(\d{1,2})\s*(?:/|,|;| |at|fret|-|:)+\s*(\d{1,2})(?!\d)", text.lower()
-    )
-    return (int(found[1]), int(found[2])) if found else None
+    nth = r"(\d{1,2})(?:st|nd|rd|th)?"
+    between = r"\s*(?:/|,|;| |at|on|the|string|fret|-|:)+\s*"
+    found = re.match(rf"^(string )?{nth}{between}{nth}(?!\d)", text.lower())
+    if found:
+        return int(found[2]), int(found[3])
+    found = re.match(rf"^fret {nth}{between}{nth}(?!\d)", text.lower())
+    return (int(found[2]), int(found[1])) if found else None
 
 
 def _named(exercise: Exercise, note: MovedNote, text: str) -> Reply | None:
@@ -225,7 +229,8 @@ def _named(exercise: Exercise, note: MovedNote, text: str) -> Reply | None:
     if not places:
         return Reply(False, neck.why_no_place(pitch, facts.key) + ".")
     where = listed([f"{string}/{fret}" for string, fret in places], "or")
-    return Reply(False, f"{facts.name(pitch)} lies at {where}: write which, as string/fret.")
+    other = other_names({text: pitch}, facts.name)
+    return Reply(False, f"{facts.name(pitch)} lies at {where}: write which, as string/fret.{other}")
 
 
 def fault(note: MovedNote, string: int, fret: int) -> str:

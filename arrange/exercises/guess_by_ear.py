@@ -16,18 +16,18 @@ import pandas as pd
 
 from arrange.clashes import KINDS
 from arrange.errors import ArrangeError
+from arrange.exercises.answers import find_name, numbers_in
 from arrange.exercises.exercise import (
     Exercise,
     InWorkshop,
     NoExerciseError,
-    Reply,
-    numbers_in,
     read_answer,
     shuffled,
     unread,
 )
 from arrange.exercises.finding_words import parts_words
 from arrange.exercises.moved_note import MOST_TRIED, moved_note
+from arrange.exercises.replies import Reply
 from arrange.exercises.song_facts import SongFacts
 from arrange.sound import Playback, Sound, join_sounds, render_sound
 from arrange.sound.playback import PLAIN
@@ -165,7 +165,7 @@ def _ask_interval(facts: SongFacts, size: str, chance: Random, pair: tuple[int, 
     )
     return Exercise(
         KIND, size, question, "the name of an interval or its semitones, such as major third or 4",
-        choices, answer, hints, facts.section_at(bar), (bar, bar), ("interval", pair), facts,
+        choices, answer, hints, facts.section_at(bar), (bar, bar), ("interval", pair), facts, reply,
     )  # fmt: skip
 
 
@@ -220,7 +220,7 @@ def _ask_takes(
     )
     return Exercise(
         KIND, size, question, "first or second", _TAKES, _TAKES[order], hints, row["section"],
-        (bars[0], bars[0]), ("takes", label, part, pitch, semitones, order), facts,
+        (bars[0], bars[0]), ("takes", label, part, pitch, semitones, order), facts, reply,
     )  # fmt: skip
 
 
@@ -275,8 +275,9 @@ def _colour(semitones: int) -> str:
 
 def _semitones(text: str) -> int | None:
     text = text.removeprefix("a ").removeprefix("an ").strip()
-    if text in INTERVAL_NAMES:
-        return INTERVAL_NAMES.index(text)
+    named = find_name(text, INTERVAL_NAMES)
+    if named:
+        return INTERVAL_NAMES.index(named)
     short = {"perfect fourth": 5, "perfect fifth": 7, "third": None, "semitone": 1, "tone": 2}
     if text in short:
         return short[text]

@@ -15,7 +15,8 @@ from arrange.exercises import (
     which_capo,
     which_layer,
 )
-from arrange.exercises.exercise import SIZES, Exercise, InWorkshop, NoExerciseError, Reply
+from arrange.exercises.exercise import SIZES, Exercise, InWorkshop, NoExerciseError
+from arrange.exercises.replies import Reply
 from arrange.exercises.song_facts import SongFacts
 from arrange.tables.song import Song
 
@@ -26,7 +27,6 @@ _MODULES = (
 _ASK: dict[str, Callable[[SongFacts, str, Random], Exercise]] = {
     each.KIND: each.ask for each in _MODULES
 }
-_REPLY: dict[str, Callable[[Exercise, Any], Reply]] = {each.KIND: each.reply for each in _MODULES}
 IN_WORKSHOP: dict[str, InWorkshop] = {each.KIND: each.IN_WORKSHOP for each in _MODULES}
 
 KINDS = tuple(_ASK)
@@ -156,4 +156,4 @@ def check_answer(exercise: Exercise, answer: Any) -> Reply:
     >>> print(ar.check_answer(capo, "fret 12"))
     A capo at fret 12 leaves little neck; look from 0 to 7.
     """
-    return _REPLY[exercise.kind](exercise, answer)
+    return exercise.check(answer)

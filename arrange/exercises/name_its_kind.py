@@ -12,17 +12,18 @@ from typing import Any
 import pandas as pd
 
 from arrange.clashes import KINDS
+from arrange.exercises.answers import find_name
 from arrange.exercises.evidence import heard, intervals
 from arrange.exercises.exercise import (
     Exercise,
     InWorkshop,
     NoExerciseError,
-    Reply,
     read_answer,
     shuffled,
     unread,
 )
 from arrange.exercises.finding_words import notes_words, parts_words
+from arrange.exercises.replies import Reply
 from arrange.exercises.song_facts import SongFacts
 from arrange.tables.setups import song_in_section
 from arrange.text.part_lists import split_parts
@@ -67,7 +68,7 @@ def ask(facts: SongFacts, size: str, chance: Random) -> Exercise:
     form = "one word: " + ", ".join(choices or KINDS)
     return Exercise(
         KIND, size, question, form, choices, row["kind"], _hints(row), row["section"],
-        (first, last), (label, frozenset(right), frozenset(near)), facts,
+        (first, last), (label, frozenset(right), frozenset(near)), facts, reply,
     )  # fmt: skip
 
 
@@ -93,7 +94,8 @@ def _hints(row: Any) -> tuple[str, ...]:
 
 def reply(exercise: Exercise, answer: Any) -> Reply:
     """Return the reply to an answer."""
-    text = read_answer(exercise, answer).lower()
+    text = read_answer(exercise, answer)
+    text = find_name(text, KINDS) or text.lower()
     label, right, near = exercise.case
     if text not in KINDS:
         meant = nearest_spelling(text, tuple(KINDS)) if text else None

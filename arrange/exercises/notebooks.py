@@ -1,4 +1,4 @@
-"""The exercises as a notebook: solved, which is the source, and the reader's copy of it."""
+"""The exercises as a notebook: with the solutions, and the reader's copy without them."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from typing import Any
 import nbformat
 from nbformat import v4
 
-from arrange.exercises.exercise import Exercise, lettered, wanted
+from arrange.exercises.exercise import Exercise
 from arrange.exercises.guess_by_ear import KIND as BY_EAR
 from arrange.exercises.plan import missing_words
 from arrange.text.markup import escape_markdown
@@ -37,9 +37,10 @@ def solved_notebook(
     cells = [
         _words(
             f"# Workshop: {escape_markdown(title)}\n\n"
-            "Write your answer into the cell that says `answer`, run it "
-            "and the one below: it checks itself and says what there is to learn. A wrong answer "
-            "gets the best replies. Turn your speakers down before you press play."
+            "Run all cells (menu *Run*). Then choose or type an answer and press *Check*, or the "
+            "Enter key in a field: the reply says what there is to learn, and a wrong answer gets "
+            "the best ones. *Hint* helps, *Show* gives a right answer and the reason. Turn your "
+            "speakers down before you press play."
         ),
         _code(
             "import arrange as ar\n\n"
@@ -73,9 +74,9 @@ def solved_notebook(
 def readers_copy(solved: Any) -> Any:
     """Return a copy of a solved notebook without its answers."""
     copied = copy.deepcopy(solved)
-    for cell in copied["cells"]:
-        if _ANSWER in cell["metadata"].get("tags", ()):
-            cell["source"] = "answer = None"
+    copied["cells"] = [
+        cell for cell in copied["cells"] if _ANSWER not in cell["metadata"].get("tags", ())
+    ]
     return copied
 
 
@@ -86,23 +87,11 @@ def notebook_bytes(notebook: Any) -> bytes:
 
 
 def _exercise(place: int, exercise: Exercise) -> list[Any]:
-    paragraphs = [
-        f"## {place + 1}. {exercise.kind.capitalize()}",
-        escape_markdown(exercise.question),
-        _listed(lettered(exercise.choices)),
-        f"Write {escape_markdown(wanted(exercise))}.",
-    ]
-    cells = [_words("\n\n".join(filter(None, paragraphs)))]
+    cells = [_words(f"## {place + 1}. {exercise.kind.capitalize()}")]
     if exercise.kind == BY_EAR:
         cells.append(_code(f"ar.exercise_sound(exercises[{place}])"))
-    cells.append(_code(f"answer = {exercise.answer!r}", _ANSWER))
-    cells.append(
-        _code(
-            f"reply = ar.check_answer(exercises[{place}], answer)\n"
-            "assert reply.right, reply.text\n"
-            "print(reply.text)"
-        )
-    )
+    cells.append(_code(f"exercises[{place}]"))
+    cells.append(_code(f"exercises[{place}].solution()", _ANSWER))
     return cells
 
 

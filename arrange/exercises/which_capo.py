@@ -16,16 +16,16 @@ from random import Random
 from typing import Any
 
 from arrange.errors import ArrangeError
+from arrange.exercises.answers import numbers_in
 from arrange.exercises.exercise import (
     Exercise,
     InWorkshop,
     NoExerciseError,
-    Reply,
-    numbers_in,
     read_answer,
     shuffled,
     unread,
 )
+from arrange.exercises.replies import Reply
 from arrange.exercises.song_facts import SongFacts
 from arrange.guitar.necks import LEFT_OUT, TUNINGS, Neck, parse_tuning, shape_pitches
 from arrange.guitar.voicings import find_voicings
@@ -86,7 +86,7 @@ def ask(facts: SongFacts, size: str, chance: Random) -> Exercise:
     )
     return Exercise(
         KIND, size, question, form, choices, answer, _hints(symbols, right), section,
-        (first, last), (part, symbols, right, size == "large"), facts,
+        (first, last), (part, symbols, right, size == "large"), facts, reply,
     )  # fmt: skip
 
 
@@ -196,10 +196,13 @@ def reply(exercise: Exercise, answer: Any) -> Reply:
             f"{over} the hand makes {listed(shapes)}: {listed(closed)} {verbs[0]} no open shape "
             f"and {verbs[1]} a barre or a stretch.",
         )
+    other = ""
     if wants_shapes:
-        wrong = _wrong_shapes(text, shapes, symbols, over)
+        names = _shape_names(text)
+        wrong = _wrong_shapes(names, shapes, symbols, over)
         if wrong:
             return wrong
+        other = _other_shapes(names, shapes)
     grips = [f"{shape} {open_shape(symbol, fret, tuning)}" for symbol, shape in
              zip(symbols, shapes, strict=True)]  # fmt: skip
     others = [str(each) for each in right if each != fret]
@@ -207,16 +210,29 @@ def reply(exercise: Exercise, answer: Any) -> Reply:
     more = f" {frets} {listed(others)} would do as well." if others else ""
     lost = _lost(exercise.facts, part, fret)
     return Reply(
-        True, f"Yes. {over} all are open: {listed(grips)} (frets from the capo).{lost}{more}"
+        True, f"Yes. {over} all are open: {listed(grips)} (frets from the capo).{lost}{more}{other}"
     )
 
 
-def _wrong_shapes(
-    text: str, shapes: list[str], symbols: tuple[str, ...], over: str
-) -> Reply | None:
-    """The reply to wrong shapes behind a right fret; None if they are right."""
+def _shape_names(text: str) -> list[str]:
+    """The shapes that stand behind a fret."""
     names = re.findall(r"[A-Ga-g][^\s,;:]*", text.partition(":")[2] or text)
     names = [each for each in names if each.lower() not in ("and", "fret", "capo", "at")]
+    return ["/".join(note[:1].upper() + note[1:] for note in each.split("/")) for each in names]
+
+
+def _other_shapes(names: list[str], shapes: list[str]) -> str:
+    """A sentence on right shapes that have another name here."""
+    both = zip(names, shapes, strict=True)
+    other = [f"{name} is the same as {shape}" for name, shape in both
+             if parse_chord(name).root != parse_chord(shape).root]  # fmt: skip
+    return f" ({listed(other)}.)" if other else ""
+
+
+def _wrong_shapes(
+    names: list[str], shapes: list[str], symbols: tuple[str, ...], over: str
+) -> Reply | None:
+    """The reply to wrong shapes behind a right fret; None if they are right."""
     if len(names) != len(shapes):
         return Reply(False, f"{over} is right. Which {counted(len(shapes), 'shape')}? Write the "
                             "fret, a colon and the shapes in the order of the chords.")  # fmt: skip

@@ -16,16 +16,16 @@ from typing import Any
 import numpy as np
 
 from arrange.condensing import ROLES
+from arrange.exercises.answers import find_name, numbers_in
 from arrange.exercises.exercise import (
     Exercise,
     InWorkshop,
     NoExerciseError,
-    Reply,
-    numbers_in,
     read_answer,
     shuffled,
     unread,
 )
+from arrange.exercises.replies import Reply
 from arrange.exercises.song_facts import SongFacts
 from arrange.text.words import counted, listed, measures_words, runs_words
 from arrange.theory.spelling import nearest_spelling
@@ -94,7 +94,7 @@ def ask(facts: SongFacts, size: str, chance: Random) -> Exercise:
     )
     return Exercise(
         KIND, size, question, form, choices, answer, _hints(layers, right, chance), section,
-        (first, last), (section, right, size == "large"), facts,
+        (first, last), (section, right, size == "large"), facts, reply,
     )  # fmt: skip
 
 
@@ -158,7 +158,7 @@ def reply(exercise: Exercise, answer: Any) -> Reply:
         behind = re.fullmatch(r"(.*?)[,;\s]+(\d+)(?: notes?)?", text)
         if behind and text not in layers:
             name, count = behind[1], behind[2]
-    part = _part(exercise.facts, name.strip())
+    part = find_name(name.strip(), exercise.facts.song.parts["part"])
     if part is None:
         return _unknown(exercise, name.strip(), list(layers))
     if part not in layers:
@@ -174,11 +174,6 @@ def reply(exercise: Exercise, answer: Any) -> Reply:
         if counts[0] != layer.alone:
             return Reply(False, _wrong_count(layer, counts[0]))
     return Reply(True, _why(exercise.facts, layer, section, right))
-
-
-def _part(facts: SongFacts, name: str) -> str | None:
-    names = {part.lower(): part for part in facts.song.parts["part"]}
-    return names.get(name.lower())
 
 
 def _unknown(exercise: Exercise, name: str, parts: list[str]) -> Reply:

@@ -13,6 +13,9 @@ from __future__ import annotations
 import html
 import re
 
+# Classes of an element in which a notebook looks for no formulas.
+NO_FORMULAS = "mathjax_ignore tex2jax_ignore"
+
 # Control characters, which XML 1.0 forbids even when escaped (section 2.2).
 _NO_TEXT = re.compile(r"[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 

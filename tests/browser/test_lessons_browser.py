@@ -1,10 +1,87 @@
-"""Every lesson runs in a real browser, from the top, through the menu."""
+"""Every lesson runs in a real browser, from the top, through the menu; exercises are answered."""
 
 import pytest
 from lab import ROOT
 from live_view import Live
+from playwright.sync_api import expect
 
 LESSONS = sorted(path.stem for path in (ROOT / "notebooks").glob("*.ipynb"))
+
+
+class Asked:
+    """An exercise as a pupil sees it, found by a piece of its question."""
+
+    def __init__(self, page, words):
+        self.page = page
+        found = page.locator(".arrange-exercise", has_text=words)
+        expect(found).to_have_count(1)
+        self.form = found
+        self.field = found.get_by_label("Answer", exact=True)
+
+    def press(self, name):
+        self.form.get_by_role("button", name=name, exact=True).click()
+
+    def replies(self, verdict, text):
+        reply = self.form.get_by_role("alert").last
+        expect(reply).to_contain_text(f"{verdict}.", timeout=20_000)
+        expect(reply).to_contain_text(text)
+
+    def is_gone_after_editing(self):
+        """Check that the old reply is gone once the answer has changed."""
+        expect(self.form.get_by_text("press Check")).to_be_visible()
+        expect(self.form.locator(".right, .wrong")).to_have_count(0)
+
+
+def answer_by_keyboard(page):
+    """Reach the field and the buttons by the Tab key; type fast, and check by Enter."""
+    asked = Asked(page, "shape of E, 022100")
+    asked.field.focus()
+    page.keyboard.type('"2"')
+    page.keyboard.press("Enter")
+    asked.replies("Not yet", "sounds F#")
+    page.keyboard.press("Control+a")
+    page.keyboard.type("33")
+    asked.is_gone_after_editing()
+    page.keyboard.press("Backspace")
+    page.keyboard.press("Tab")
+    for name in ("Check", "Hint", "Show"):
+        assert page.evaluate("document.activeElement.textContent.trim()") == name
+        page.keyboard.press("Enter")
+        page.keyboard.press("Tab")
+    asked.replies("An answer", "3. Yes: fret 3.")
+    expect(asked.form).to_contain_text("A capo at fret 1 makes F of it.")
+    expect(page.get_by_text('exercise.check("...")').first).to_be_hidden()
+
+
+def answer_by_clicking(page):
+    asked = Asked(page, "most room between the highest note")
+    asked.press("Check")
+    asked.replies("Not yet", "No answer yet")
+    asked.form.get_by_text("Turnaround").click()
+    asked.press("Check")
+    asked.replies("Not yet", "In Turnaround Guitar 2 reaches up")
+    page.wait_for_timeout(1500)  # from then on a change is a change
+    asked.form.get_by_text("Chorus 3").click()
+    asked.is_gone_after_editing()
+    asked.press("Check")
+    asked.replies("Right", "7 semitones")
+
+
+def answer_in_the_workshop(page):
+    """Choose by the keyboard; type a place, which is no division."""
+    asked = Asked(page, "In which of these measures")
+    asked.form.get_by_role("radio").first.focus()
+    for key in ("Tab", "Space", "Tab", "Tab", "Tab", "Enter"):  # the second of four, then Check
+        page.keyboard.press(key)
+    expect(asked.form.get_by_role("radio", checked=True)).to_have_count(1)
+    expect(asked.form.locator(".right, .wrong")).to_be_visible()
+    asked = Asked(page, "This time give a wrong answer")
+    asked.field.fill("2/5")
+    asked.press("Check")
+    asked.replies("Not yet", "Wrong, but it does not end")
+
+
+ANSWERS = {"03": answer_by_clicking, "06": answer_by_keyboard, "10": answer_in_the_workshop}
 
 
 @pytest.mark.parametrize("lesson", LESSONS)
@@ -15,4 +92,6 @@ def test_a_lesson_runs_from_the_top_by_the_menu(open_notebook, lesson):
         live = Live(notebook.page)
         live.slider("Octave").press("ArrowRight")
         live.shows("an octave up")
+    if lesson[:2] in ANSWERS:
+        ANSWERS[lesson[:2]](notebook.page)
     assert notebook.faults() == []
