@@ -35,7 +35,7 @@ def whys_impossible(problem: Problem, players: int) -> Iterator[str]:
             name = problem.lineup.name(player)
             pin = problem.lineup.decided.pins.get((player, section))
             if pin is not None:
-                refuses, would_do = _refusal(problem, player, section, pin)
+                refuses, would_do = refusal(problem, player, section, pin)
                 yield (
                     f"{name!r} is pinned to {problem.name(pin)} in {where!r}, which {refuses}: "
                     f"every part must be playable; {would_do}"
@@ -57,11 +57,11 @@ def whys_impossible(problem: Problem, players: int) -> Iterator[str]:
                     "it to nobody: free one of them, or give it another role, roles={...}"
                 )
     for player in range(players):
-        yield from _too_fast(problem, player)
+        yield from too_fast(problem, player)
 
 
-def _refusal(problem: Problem, player: int, section: int, option: Option) -> tuple[str, str]:
-    """What refuses an option, and what would do."""
+def refusal(problem: Problem, player: int, section: int, option: Option) -> tuple[str, str]:
+    """Return what refuses an option, and what would do, in words."""
     refuses = "no neck and hand allow"
     if option not in problem.options[section].options:
         return refuses, _NO_CAPO
@@ -99,8 +99,8 @@ def _what_would_do(problem: Problem, player: int, section: int, option: Option) 
     return _NO_CAPO
 
 
-def _too_fast(problem: Problem, player: int) -> Iterator[str]:
-    """Why a player alone cannot go from one section to the next, whatever the others do."""
+def too_fast(problem: Problem, player: int) -> Iterator[str]:
+    """Yield why a player alone cannot go from one section to the next, whatever the others do."""
     ways = player_ways(problem, player, problem.lineup.may_have(player))
     if not all(len(own.place) for own in ways):
         return
