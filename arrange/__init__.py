@@ -81,7 +81,7 @@ if TYPE_CHECKING:
     from arrange.guitar.shape_names import name_shape
     from arrange.guitar.voicings import Tones, find_voicings
     from arrange.handouts import Layout, write_handout
-    from arrange.live import explore_parts
+    from arrange.live import explore_layers, explore_parts
     from arrange.plots import (
         plot_before_after,
         plot_clashes,
@@ -165,6 +165,7 @@ __all__ = [
     "describe",
     "exercise_sound",
     "explain_part",
+    "explore_layers",
     "explore_parts",
     "find_capos",
     "find_clashes",
@@ -272,6 +273,7 @@ _HOMES = {
     "write_handout": "handouts",
     "FretLabels": "guitar.fret_pictures",
     "Hand": "guitar.hands",
+    "explore_layers": "live",
     "explore_parts": "live",
     "Neck": "guitar.necks",
     "Player": "guitar.players",

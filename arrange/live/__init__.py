@@ -2,6 +2,8 @@
 
 ``explore_parts``
     a section of a song with other octaves, inversions, strings, capos, sounds and tempos
+``explore_layers``
+    the layers of a song shared out among players by hand (``layers/``)
 
 ``choices`` holds what may be chosen, and ``chosen_song`` makes a Song of it. ``picture`` draws it,
 and ``moment_sound`` makes its sound. ``results_cache`` and ``picture_cache`` compute and draw
@@ -9,6 +11,8 @@ everything once. ``view`` puts it on the screen with its ``controls``. ``view_no
 ``serving`` show the same to people who open no notebook.
 """
 
+from arrange.live.layers.explore import explore_layers
+from arrange.live.layers.layers_view import LayersView
 from arrange.live.view import PartsView, explore_parts
 
-__all__ = ["PartsView", "explore_parts"]
+__all__ = ["LayersView", "PartsView", "explore_layers", "explore_parts"]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 from typing import Any
@@ -86,13 +86,25 @@ class SectionFigures:
 
 @dataclass(frozen=True)
 class Figures:
-    """Shares in figures: the sections, the whole, and what is wrong."""
+    """Shares in figures.
+
+    Parameters
+    ----------
+    sections : tuple of SectionFigures
+    plan : Plan
+    share : float
+        The value as a share of what all layers are worth.
+    troubles : tuple of Trouble
+        Why it cannot be played.
+    untried : frozenset of int
+        Sections of which some hand has not been tried yet.
+    """
 
     sections: tuple[SectionFigures, ...]
     plan: Plan
     share: float
     troubles: tuple[Trouble, ...]
-    is_tried: bool
+    untried: frozenset[int]
 
 
 class LayersResults:
@@ -130,9 +142,8 @@ class LayersResults:
         plan = by_hand.plan
         sections = tuple(self._section(plan, section) for section in range(len(shares.taken)))
         share = plan.value / problem.whole if problem.whole else 1.0
-        return Figures(
-            sections, plan, share, by_hand.troubles, not untried(self._known, shares.taken)
-        )
+        left = frozenset(section for section, _, _ in untried(self._known, shares.taken))
+        return Figures(sections, plan, share, by_hand.troubles, left)
 
     def _by_hand(self, shares: Shares) -> PlanByHand:
         return plan_by_hand(self.problem, self._returns, shares.taken, self._terms)
@@ -212,15 +223,25 @@ class LayersResults:
         asked = untried(self._known, shares.taken)
         return bool(asked) and self._learn(with_tried(self._known, asked))
 
-    def ahead(self) -> Iterator[tuple[int, int]]:
-        """Finger one thing after another that may come next; yield how many of how many it is."""
+    def next_trial(self, shares: Shares) -> tuple[Callable[[], Callable[[], bool]], int] | None:
+        """Return what to finger next, and how much is left; None if all is known.
+
+        What is returned can be done in another thread. It returns what takes up its answer, unless
+        something else has been learned meanwhile, and says whether that changes figures.
+        """
+        start = self._known
         groups: dict[Keyed, list[Asked]] = {}
-        for asked in every_untried(self._known):
+        for asked in every_untried(start):
             groups.setdefault(asked[1:], []).append(asked)
-        for number, asked_together in enumerate(groups.values()):
-            yield number, len(groups)
-            left = [one for one in asked_together if one in set(every_untried(self._known))]
-            self._learn(with_tried(self._known, left))
+        own = untried(start, shares.taken)
+        if not groups and not own:
+            return None
+
+        def finger() -> Callable[[], bool]:
+            found = with_tried(start, own or next(iter(groups.values())))
+            return lambda: self._known is start and self._learn(found)
+
+        return finger, len(groups)
 
     def best_from(self, shares: Shares, free: frozenset[tuple[int, int]]) -> Taken:
         """Return the best shares that differ in `free` (section, player) alone.
@@ -236,25 +257,28 @@ class LayersResults:
 
     def condensation(self, shares: Shares) -> Condensation:
         """Return the shares as a condensation, with everybody's part fingered."""
+        if shares.taken == self.optimum:
+            return self.best
         self.try_hands(shares)
         made = self._by_hand(shares)
         plan = replace(made.plan, bound=max(self.best.bound, made.plan.value))
         known = with_parts(self._known, plan)
         return condensation_of(known, plan, [trouble.why for trouble in made.troubles])
 
-    def swaps(self, shares: Shares) -> dict[tuple[int, int], list[str]]:
-        """Return for (section, player) what changes hands there, and what that is good for."""
-        made = self._by_hand(shares)
-        return swap_reasons(self.problem, made.plan) if not made.troubles else {}
-
-    def would_do(self, shares: Shares, section: int) -> list[str]:
-        """Return what would do for everything in a section that no hand can hold."""
-        figures = self._by_hand(shares)
-        return [
-            self._would_do(each.player, section, shares.taken[section][each.player])
-            for each in figures.troubles
-            if each.section == section and each.player >= 0
-        ]
+    def details(self, shares: Shares, section: int) -> dict[int, list[str]]:
+        """Return by player what more there is to say of a section: what would do where no hand can
+        hold it, and what is gained by layers that change hands.
+        """
+        made, found = self._by_hand(shares), dict[int, list[str]]()
+        for place, player, _ in made.troubles:
+            if place == section and player >= 0:
+                option = shares.taken[section][player]
+                found.setdefault(player, []).append(self._would_do(player, section, option))
+        if not made.troubles:
+            for (place, player), said in swap_reasons(self.problem, made.plan).items():
+                if place == section:
+                    found.setdefault(player, []).extend(said)
+        return found
 
     def _find_what_would_do(self, player: int, section: int, option: tuple[int, ...]) -> str:
         return what_would_do(self.problem, player, section, option)
