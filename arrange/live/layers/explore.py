@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 from collections.abc import Sequence
-from functools import partial
 from pathlib import Path
 
 from arrange.condensing import Weights, condense
@@ -12,6 +11,7 @@ from arrange.decisions import decisions_path
 from arrange.formats.reading import read
 from arrange.guitar.players import Player
 from arrange.live.layers.layers_view import LayersView
+from arrange.live.layers.results import LayersResults
 from arrange.tables.song import Song
 
 
@@ -57,5 +57,9 @@ def explore_layers(
     if not isinstance(song, Song):
         log = log or decisions_path(song)
         song = read(song)
-    asked = partial(condense, players=players, layers=layers, roles=roles, weights=weights)
-    return LayersView(song, Path(log or decisions_path(song.source or "song")), asked)
+    log = Path(log or decisions_path(song.source or "song"))
+
+    def asked(song: Song) -> LayersResults:
+        return LayersResults(condense(song, players, layers=layers, roles=roles, weights=weights))
+
+    return LayersView(song, log, asked)

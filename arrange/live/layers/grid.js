@@ -42,6 +42,8 @@ function patch(el, { cells, places, shown }, state) {
 const STEPS = { ArrowUp: [0, -1], ArrowDown: [0, 1], ArrowLeft: [-1, 0], ArrowRight: [1, 0] };
 
 function render({ model, el }) {
+  // JupyterLab has commands of its own on arrows, digits and Enter.
+  el.dataset.lmSuppressShortcuts = "true";
   let known;
   const start = () => {
     el.innerHTML = model.get("frame");
@@ -74,9 +76,7 @@ function render({ model, el }) {
     } else if (/^[0-9]$/.test(event.key) || event.key === "Delete" || event.key === "Backspace") {
       send({ ...cell.dataset }, { do: "give", player: Number(event.key) || 0 });
     } else return;
-    // The notebook has commands of its own on these keys.
     event.preventDefault();
-    event.stopPropagation();
   });
   model.on("msg:custom", (message, buffers) => {
     const sound = el.querySelector("audio");

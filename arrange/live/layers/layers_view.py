@@ -10,7 +10,6 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from arrange.condensing import Condensation
 from arrange.condensing.pins_and_bans import MOST_MERGED
 from arrange.condensing.plan_by_hand import why_no_option
 from arrange.decisions import Decision, change_status, record_decision
@@ -28,6 +27,7 @@ from arrange.live.layers.panels import (
     section_html,
     shares_words,
     totals_html,
+    troubles_html,
 )
 from arrange.live.layers.results import LayersResults
 from arrange.live.layers.shares import NOBODY, Shares
@@ -63,7 +63,7 @@ class LayersView:
     log : Path
         The shares are kept beside it.
     asked : callable
-        Condenses a song to the players.
+        Returns the results of a song.
     later : callable, optional
         Does something after so many seconds; the running event loop's if not given. Without a loop
         nothing is tried ahead.
@@ -73,7 +73,7 @@ class LayersView:
         self,
         song: Song,
         log: Path,
-        asked: Callable[[Song], Condensation],
+        asked: Callable[[Song], LayersResults],
         later: Later | None = None,
     ) -> None:
         self.log, self._source, self._asked = log, song, asked
@@ -82,7 +82,7 @@ class LayersView:
         self._turn = 0
         self.path = shares_path(log.with_name(log.name.replace(".decisions", "")))
         self._decided = read_layers(song, log)
-        self.results = LayersResults(asked(self._decided.song))
+        self.results = asked(self._decided.song)
         problem, optimum = self.results.problem, self.results.optimum
         self.shares, self._words = read_shares(self.path, problem, optimum)
         self._past: list[_Step] = []
@@ -292,7 +292,7 @@ class LayersView:
         before, self._decided = self._decided, read_layers(self._source, self.log)
         if not self._decided.has_same_notes(before):
             text = format_shares(self.results.problem, self.shares)
-            self.results = LayersResults(self._asked(self._decided.song))
+            self.results = self._asked(self._decided.song)
             self.shares, _ = parse_shares(text, self.results.problem, self.results.optimum)
             self._past, self._future, self._details = [], [], None
             self._at = self._first_place()
@@ -311,6 +311,7 @@ class LayersView:
         parts = {
             "totals": totals_html(results, shares, figures, best),
             "section": section_html(results, shares, figures, self._at, self._details or {}),
+            "troubles": troubles_html(figures),
             "words": f"<p>{escape_html(self._words)}</p>" if self._words else "",
             "log": log_html(self._decided.shown, self.log),
             **foot_parts(figures, best),

@@ -54,10 +54,10 @@ def frame_html(results: LayersResults) -> str:
         + _button("search", "Find")
         + _button("compare", "Compare with the best", 'aria-pressed="false"')
         + _button("best", "Take the best")
-        + '</div><div data-part="totals"></div>'
+        + '</div><div class="totals" role="status" data-part="totals"></div>'
         + f'<div class="frame">{_table(results)}</div>'
         + f'<p class="keys">{_keys(players)}</p>'
-        + '<p class="keys" data-part="progress"></p>'
+        + '<p class="keys" data-part="progress"></p><div data-part="troubles"></div>'
         + '<div role="status" data-part="words"></div><div data-part="section"></div>'
         + '<div class="row"><span>Hear this section:</span>'
         + _button("mine", "Mine")
@@ -80,7 +80,7 @@ def _keys(players: Sequence[str]) -> str:
     numbers = listed(f"{number} gives it to {name}" for number, name in enumerate(players, 1))
     return escape_html(
         "Press a cell to give its layer to the next player. With the keyboard: arrows move, Enter "
-        f"gives to the next, {numbers}, 0 to nobody."
+        f"gives to the next, {numbers}, 0 to nobody. Compared, ≠ names whom the best gives it to."
     )
 
 
@@ -212,7 +212,7 @@ def _fullness(own: SectionFigures) -> str:
 
 
 def totals_html(results: LayersResults, shares: Shares, figures: Figures, best: Figures) -> str:
-    """Return the whole in words: worth, how far from the best, where it differs, what is wrong."""
+    """Return the whole in words: worth, how far from the best, where it differs."""
     less = best.plan.value - figures.plan.value
     proven = (
         "no choice can be worth more"
@@ -240,9 +240,15 @@ def totals_html(results: LayersResults, shares: Shares, figures: Figures, best: 
     said.append(f"{counted(clashes, 'finding')} between the players.")
     if behind:
         said.append(f"Thinner than before, though the recording is not: {listed(behind)}.")
-    troubles = "".join(f"<li>{escape_html(each.why)}</li>" for each in figures.troubles)
-    wrong = f'<div class="problem"><b>Cannot be played so:</b><ul>{troubles}</ul></div>'
-    return f"<p>{escape_html(' '.join(said))}</p>{wrong if troubles else ''}"
+    return f"<p>{escape_html(' '.join(said))}</p>"
+
+
+def troubles_html(figures: Figures) -> str:
+    """Return why it cannot be played as it is."""
+    if not figures.troubles:
+        return ""
+    rows = "".join(f"<li>{escape_html(each.why)}</li>" for each in figures.troubles)
+    return f'<div class="problem"><b>Cannot be played so:</b><ul>{rows}</ul></div>'
 
 
 def section_html(
