@@ -80,7 +80,7 @@ def test_the_figures_are_those_of_condensing(shown, layers):
     lost = layers.lost.groupby("section")["value"].sum()
     for own, name in zip(figures.sections, worth.index, strict=True):
         assert own.value == pytest.approx(worth[name], abs=1e-6)
-        assert own.lost["value"].sum() == pytest.approx(lost.get(name, 0.0), abs=1e-6)
+        assert sum(one["value"] for one in own.lost) == pytest.approx(lost.get(name, 0.0), abs=1e-6)
     reasons = [choice["reason"] for own in figures.sections for choice in own.choices]
     whole = layers.choices["reason"].tolist()
     assert all(one.startswith(other) for one, other in zip(whole, reasons, strict=True))

@@ -137,16 +137,21 @@ def test_the_best_from_here_keeps_what_is_decided():
         best_from_here(known, PinsAndBans({(player, led): () for player in (0, 1)}, ()))
 
 
-def test_a_capo_that_cannot_be_moved_in_time():
-    """Ann needs the open E for one section and a string behind a capo at 9 for the next."""
-    rows = [("Low", "E2", 0, 4), ("High", "C#3 C#6", 8, 4)]
-    made = song_of(*rows, parts=parts_of("Low", "High", family="guitar"), bars=3,
-                   sections=[("Verse", 1), ("Chorus", 2)])  # fmt: skip
+@pytest.mark.parametrize("between", [False, True])
+def test_a_capo_that_cannot_be_moved_in_time(between):
+    """Ann needs the open E for one section and a string behind a capo at 9 for another; a section
+    between that she can play with either leaves no time either.
+    """
+    rows = [("Low", "E2", 0, 4), ("High", "C#3 C#6", 8, 4), ("Mid", "E4", 4, 4)]
+    made = song_of(*rows, parts=parts_of("Low", "High", "Mid", family="guitar"), bars=3,
+                   sections=[("Verse", 1), ("Bridge", 2), ("Chorus", 3)])  # fmt: skip
     players = [Player("Ann", capos=(0, 9), picks="fingers"), Player("Ben", capos=(0, 9))]
-    best = condense(made, players, roles={"Low": "rhythm", "High": "rhythm"})
-    high, low = 0, 1
-    taken = (((low,), ()), ((high,), ()))
+    roles = dict.fromkeys(("Low", "High", "Mid"), "rhythm")
+    best = condense(made, players, roles=roles)
+    high, low, mid = range(3)
+    taken = (((low,), ()), ((mid,) if between else (), ()), ((high,), ()))
     known = with_tried(best.known, untried(best.known, taken))
     (trouble,) = by_hand(known, taken).troubles
-    assert trouble.why.startswith("'Ann' would have to play Low in 'Verse' with no capo and High")
+    assert trouble.why.startswith("'Ann' would have to play")
+    assert "High in 'Chorus' with capo 9, and there are" in trouble.why
     assert (trouble.section, trouble.player) == (-1, 0)

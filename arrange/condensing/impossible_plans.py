@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
-from itertools import pairwise
 
 import numpy as np
 
@@ -106,7 +105,8 @@ def too_fast(problem: Problem, player: int) -> Iterator[str]:
         return
     reached = np.zeros(len(ways[0].place))
     before = 0  # the last section for which the player does not have to lay out
-    for section, (one, other) in enumerate(pairwise(ways)):
+    for section in range(len(ways) - 1):
+        one, other = ways[section], ways[section + 1]
         if one.place.all():
             before = section
         reached = (reached[:, None] + way_costs(problem, section, one, other)).min(axis=0)

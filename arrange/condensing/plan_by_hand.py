@@ -29,6 +29,7 @@ from arrange.text.part_lists import join_parts
 
 # For each section, the layers that each player has there.
 Taken = tuple[tuple[Option, ...], ...]
+BestNecks = Callable[[Problem, int, tuple[int, ...]], list[int] | None]
 SectionTerms = Callable[[Problem, Returns, Plan, int], dict[str, float]]
 
 
@@ -150,8 +151,71 @@ def _may_hold(problem: Problem, asked: Asked) -> bool:
     return bool(problem.playable[section][number, options.index(option)])
 
 
+def best_necks(problem: Problem, player: int, places: tuple[int, ...]) -> list[int] | None:
+    """Return the necks on which a player's options cost least; None without time for a capo.
+
+    What the others do plays no part: worth and returns ask for layers, not for necks, and all necks
+    of a player have the same sounds. What no hand can hold is weighed on every neck.
+    """
+    problem = _weighed(problem, player, places)
+    necks = problem.lineup.may_have(player)
+    cost = np.array([
+        [problem.own_cost(section, neck)[place] for neck in necks]
+        for section, place in enumerate(places)
+    ])  # fmt: skip
+    held = zip(problem.playable, places, strict=True)
+    cost[~np.array([own[list(necks), place] for own, place in held])] = np.inf
+    total = cost.sum(axis=0)
+    best = int(total.argmin())
+    is_least = total[best] <= cost.min(axis=1).sum()
+    if np.isfinite(total[best]) and (is_least or not may_move(problem, necks)):
+        return [necks[best]] * len(places)
+    return _moving_necks(problem, player, places)
+
+
+def _moving_necks(problem: Problem, player: int, places: Sequence[int]) -> list[int] | None:
+    keep = [
+        np.arange(len(own.options)) == place
+        for own, place in zip(problem.options, places, strict=True)
+    ]
+    ways = player_ways(problem, player, problem.lineup.may_have(player), keep)
+    if not all(len(own.place) for own in ways):
+        return None
+    values = [
+        -np.array([
+            problem.own_cost(section, neck)[place]
+            for place, neck in zip(own.place.tolist(), own.neck.tolist(), strict=True)
+        ])
+        for section, own in enumerate(ways)
+    ]  # fmt: skip
+    costs = [
+        [way_costs(problem, section, before, now)]
+        for section, (before, now) in enumerate(pairwise(ways))
+    ]
+    path = best_path(values, costs)
+    if path is None:
+        return None
+    return [int(own.neck[at]) for own, (at,) in zip(ways, path.choices.tolist(), strict=True)]
+
+
+def _weighed(problem: Problem, player: int, places: Sequence[int]) -> Problem:
+    """The problem in which a player can hold everything that is asked."""
+    necks = list(problem.lineup.may_have(player))
+    freed = {
+        (section, problem.options[section].options[place], number): True
+        for section, place in enumerate(places)
+        if not problem.playable[section][necks, place].any()
+        for number in necks
+    }
+    return problem.with_known(freed) if freed else problem
+
+
 def plan_by_hand(
-    problem: Problem, returns: Returns, taken: Taken, terms: SectionTerms = section_terms
+    problem: Problem,
+    returns: Returns,
+    taken: Taken,
+    terms: SectionTerms = section_terms,
+    necks_of: BestNecks = best_necks,
 ) -> PlanByHand:
     """Return a plan with the necks that serve it best, what it is worth, and what is wrong with it.
 
@@ -164,28 +228,22 @@ def plan_by_hand(
         Of this problem, or of one with the same options.
     taken : Taken
         Each of them an option of its section (``why_no_option``).
-    terms : callable
-        ``section_terms``, or something that remembers what it has returned.
+    terms, necks_of : callable
+        ``section_terms`` and ``best_necks``, or what remembers what they have returned.
     """
     choices = [
         tuple(own.options.index(option) for option in chosen)
         for own, chosen in zip(problem.options, taken, strict=True)
     ]
     troubles = [*_not_held(problem, taken), *_without_lead(problem, taken)]
-    # What no hand can hold is weighed on whatever neck its player has.
-    freed = {
-        (section, taken[section][player], number): True
-        for section, player, _ in troubles
-        if player >= 0
-        for number in problem.lineup.may_have(player)
-    }
-    weighed = problem.with_known(freed) if freed else problem
     necks = []
     for player in range(returns.players):
-        found = _best_necks(weighed, player, [chosen[player] for chosen in choices])
+        own = tuple(chosen[player] for chosen in choices)
+        found = necks_of(problem, player, own)
         if found is None:
-            why = next(too_fast(_pinned(weighed, taken), player))
-            troubles.append(Trouble(-1, player, why))
+            pinned = _pinned(_weighed(problem, player, own), taken)
+            why = next(too_fast(pinned, player), "")
+            troubles.append(Trouble(-1, player, why or "there is no time to move the capo"))
             found = [problem.lineup.may_have(player)[0]] * len(choices)
         necks.append(found)
     plan = Plan(choices, list(zip(*necks, strict=True)), np.nan, np.nan)
@@ -229,52 +287,6 @@ def _without_lead(problem: Problem, taken: Taken) -> Iterator[Trouble]:
             lead = problem.recorded.names[worth.classes[worth.lead_class][-1]]
             where = problem.recorded.sections[section]
             yield Trouble(section, -1, f"{lead} is the lead in {where}, and nobody plays it")
-
-
-def _best_necks(problem: Problem, player: int, places: Sequence[int]) -> list[int] | None:
-    """The necks on which a player's options cost least; None if no capo can be moved in time.
-
-    What the others do plays no part: worth and returns ask for layers, not for necks, and all necks
-    of a player have the same sounds.
-    """
-    necks = problem.lineup.may_have(player)
-    cost = np.array([
-        [problem.own_cost(section, neck)[place] for neck in necks]
-        for section, place in enumerate(places)
-    ])  # fmt: skip
-    held = zip(problem.playable, places, strict=True)
-    cost[~np.array([own[list(necks), place] for own, place in held])] = np.inf
-    total = cost.sum(axis=0)
-    best = int(total.argmin())
-    is_least = total[best] <= cost.min(axis=1).sum()
-    if np.isfinite(total[best]) and (is_least or not may_move(problem, necks)):
-        return [necks[best]] * len(places)
-    return _moving_necks(problem, player, places)
-
-
-def _moving_necks(problem: Problem, player: int, places: Sequence[int]) -> list[int] | None:
-    keep = [
-        np.arange(len(own.options)) == place
-        for own, place in zip(problem.options, places, strict=True)
-    ]
-    ways = player_ways(problem, player, problem.lineup.may_have(player), keep)
-    if not all(len(own.place) for own in ways):
-        return None
-    values = [
-        -np.array([
-            problem.own_cost(section, neck)[place]
-            for place, neck in zip(own.place.tolist(), own.neck.tolist(), strict=True)
-        ])
-        for section, own in enumerate(ways)
-    ]  # fmt: skip
-    costs = [
-        [way_costs(problem, section, before, now)]
-        for section, (before, now) in enumerate(pairwise(ways))
-    ]
-    path = best_path(values, costs)
-    if path is None:
-        return None
-    return [int(own.neck[at]) for own, (at,) in zip(ways, path.choices.tolist(), strict=True)]
 
 
 def _pinned(problem: Problem, taken: Taken) -> Problem:

@@ -307,7 +307,7 @@ class LayersView:
 
     def _show(self) -> None:
         results, shares = self.results, self.shares
-        figures, best = results.figures(shares), results.figures(Shares(results.optimum))
+        figures, best = results.figures(shares), results.best_figures
         parts = {
             "totals": totals_html(results, shares, figures, best),
             "section": section_html(results, shares, figures, self._at, self._details or {}),

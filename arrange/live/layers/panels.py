@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from typing import Any
 
 import numpy as np
 
@@ -264,20 +265,18 @@ def section_html(
     """
     section, layer = at
     own, problem = figures.sections[section], results.problem
-    row = problem.recorded.song.sections.iloc[section]
-    title = f"{row['section']}, bars {row['first_measure']} to {row['last_measure']}"
+    first, last = results.bars[section]
+    title = f"{problem.recorded.sections[section]}, bars {first} to {last}"
     each = "".join(
         _player_html(results, shares, own, (section, layer, player), details.get(player, []))
         for player in range(len(problem.lineup.players))
     )
-    lost = own.lost.sort_values("value", ascending=False, na_position="last")
     rows = [
-        f"<b>{escape_html(one.layer)}</b>: {escape_html(_loss_words(one))}"
-        for one in lost.itertuples()
+        f"<b>{escape_html(one['layer'])}</b>: {escape_html(_loss_words(one))}" for one in own.lost
     ]
     clashes = [
-        f"<b>bar {one.measure}, {escape_html(one.kind)}</b>: {escape_html(one.why)}"
-        for one in own.clashes.sort_values("severity", ascending=False).itertuples()
+        f"<b>bar {one['measure']}, {escape_html(one['kind'])}</b>: {escape_html(one['why'])}"
+        for one in own.clashes
     ]
     return (
         f"<h3>{escape_html(title)}</h3><p>{escape_html(_terms_words(own))}</p>{each}"
@@ -293,13 +292,10 @@ def _list(rows: Sequence[str]) -> str:
     return f"<ul>{''.join(f'<li>{row}</li>' for row in rows[:_MOST_ROWS])}{more}</ul>"
 
 
-def _loss_words(lost: object) -> str:
-    value, what, measures, why = (
-        getattr(lost, name) for name in ("value", "what", "measures", "why")
-    )
-    where = f", bars {measures}" if isinstance(measures, str) and measures else ""
-    worth = f"{value:.1f} s, " if value == value and value >= _CLOSE else ""
-    return f"{worth}{what}{where}; {why}"
+def _loss_words(lost: dict[str, Any]) -> str:
+    where = f", bars {lost['measures']}" if lost["measures"] else ""
+    worth = f"{lost['value']:.1f} s, " if lost["value"] >= _CLOSE else ""
+    return f"{worth}{lost['what']}{where}; {lost['why']}"
 
 
 def _terms_words(own: SectionFigures) -> str:

@@ -8,7 +8,6 @@ from functools import cached_property, lru_cache
 from typing import Any
 
 import numpy as np
-import pandas as pd
 
 from arrange.condensing.clash_penalties import weighed_findings
 from arrange.condensing.condensation import Condensation, condensation_of
@@ -19,6 +18,7 @@ from arrange.condensing.plan_by_hand import (
     Taken,
     Trouble,
     best_from_here,
+    best_necks,
     every_untried,
     plan_by_hand,
     taken_by,
@@ -38,6 +38,7 @@ from arrange.text.part_lists import split_parts
 
 _NEAR = 0.005  # seconds that are taken for none
 Keyed = tuple[Any, ...]
+Row = dict[str, Any]
 
 
 @dataclass(frozen=True)
@@ -52,19 +53,19 @@ class SectionFigures:
         What all layers together are worth there, seconds.
     choices : list of dict
         For each player what is taken and why, as of ``section_choices``.
-    lost : DataFrame
-        As of ``Condensation.lost``.
-    clashes : DataFrame
-        The findings between layers of different players.
+    lost : list of dict
+        As of ``Condensation.lost``, what is worth most first.
+    clashes : list of dict
+        The findings between layers of different players, the most severe first.
     recorded, played : float
         How full it is, of the fullest that the layers, and that so many players can be.
     """
 
     terms: dict[str, float]
     of_all: float
-    choices: list[dict[str, Any]]
-    lost: pd.DataFrame
-    clashes: pd.DataFrame
+    choices: list[Row]
+    lost: list[Row]
+    clashes: list[Row]
     recorded: float
     played: float
 
@@ -120,9 +121,13 @@ class LayersResults:
         self.best = best
         self._known = best.known
         self._returns = Returns(self.problem, best.plan.players)
-        self._findings = weighed_findings(best.known.problem.recorded.song)
+        found = weighed_findings(best.known.problem.recorded.song)
+        found = found.sort_values("severity", ascending=False, kind="stable")
+        rows: list[Row] = found[["section", "parts", "measure", "kind", "why"]].to_dict("records")
+        self._findings = [(frozenset(split_parts(row["parts"])), row) for row in rows]
         self._clashes = lru_cache(maxsize=4096)(self._find_clashes)
         self._would_do = lru_cache(maxsize=512)(self._find_what_would_do)
+        self._top: list[Figures] = []
         self._forget()
 
     @property
@@ -131,9 +136,24 @@ class LayersResults:
         return self._known.problem
 
     @cached_property
+    def bars(self) -> list[tuple[int, int]]:
+        """The first and the last bar of each section."""
+        table = self.problem.recorded.song.sections
+        return list(
+            zip(table["first_measure"].tolist(), table["last_measure"].tolist(), strict=True)
+        )
+
+    @cached_property
     def optimum(self) -> Taken:
         """What the best plan gives each player."""
         return taken_by(self.best.known.problem, self.best.plan)
+
+    @property
+    def best_figures(self) -> Figures:
+        """The figures of the best that there is."""
+        if not self._top:
+            self._top = [self.figures(Shares(self.optimum))]
+        return self._top[0]
 
     def figures(self, shares: Shares) -> Figures:
         """Return all figures of some shares, by what is known now of hands."""
@@ -146,7 +166,7 @@ class LayersResults:
         return Figures(sections, plan, share, by_hand.troubles, left)
 
     def _by_hand(self, shares: Shares) -> PlanByHand:
-        return plan_by_hand(self.problem, self._returns, shares.taken, self._terms)
+        return plan_by_hand(self.problem, self._returns, shares.taken, self._terms, self._necks_of)
 
     def _terms(
         self, problem: Problem, returns: Returns, plan: Plan, section: int
@@ -155,6 +175,12 @@ class LayersResults:
         if key not in self._worths:
             self._worths[key] = section_terms(problem, returns, plan, section)
         return self._worths[key]
+
+    def _necks_of(self, problem: Problem, player: int, places: tuple[int, ...]) -> list[int] | None:
+        key = player, places
+        if key not in self._necks:
+            self._necks[key] = best_necks(problem, player, places)
+        return self._necks[key]
 
     def _key(self, plan: Plan, section: int) -> Keyed:
         """All that the figures of a section depend on: it, the one before, and its earlier one."""
@@ -174,9 +200,10 @@ class LayersResults:
         joint = self._returns.joint(section, [np.array([place]) for place in plan.choices[section]])
         losing = section, plan.choices[section]
         if losing not in self._losses:
-            self._losses[losing] = pd.DataFrame(
-                section_losses(problem, plan, section, self._known.left_out), columns=LOST
-            )
+            rows = section_losses(problem, plan, section, self._known.left_out)
+            lost = [dict(zip(LOST, row, strict=True)) for row in rows]
+            # Notes that cannot be played have no value.
+            self._losses[losing] = sorted(lost, key=lambda row: -np.nan_to_num(row["value"]))
         return SectionFigures(
             self._terms(problem, self._returns, plan, section),
             worth.worth_of(worth.layers),
@@ -187,23 +214,25 @@ class LayersResults:
             float(joint.full.item()),
         )
 
-    def _find_clashes(self, section: int, chosen: tuple[tuple[int, ...], ...]) -> pd.DataFrame:
+    def _find_clashes(self, section: int, chosen: tuple[tuple[int, ...], ...]) -> list[Row]:
         """The findings of a section between layers that different players have."""
         names, where = self.problem.recorded.names, self.problem.recorded.sections[section]
         holder = {names[one]: player for player, own in enumerate(chosen) for one in own}
-        here = self._findings[self._findings["section"] == where]
-        parts = {text: split_parts(text) for text in here["parts"].unique().tolist()}
-        between = {
-            text: set(own) <= set(holder) and len({holder[one] for one in own}) > 1
-            for text, own in parts.items()
-        }
-        return here[here["parts"].map(between).to_numpy(dtype=bool)]
+        return [
+            row
+            for parts, row in self._findings
+            if row["section"] == where
+            and parts <= holder.keys()
+            and len({holder[one] for one in parts}) > 1
+        ]
 
     def _forget(self) -> None:
         """Drop what depends on what is known of hands."""
+        self._top.clear()
+        self._necks: dict[Keyed, list[int] | None] = {}
         self._worths: dict[Keyed, dict[str, float]] = {}
         self._made: dict[Keyed, SectionFigures] = {}
-        self._losses: dict[Keyed, pd.DataFrame] = {}
+        self._losses: dict[Keyed, list[Row]] = {}
 
     def _learn(self, known: Known) -> bool:
         """Take up what is known now; return whether it changes any figure."""
