@@ -131,7 +131,9 @@ def test_what_no_hand_can_hold(shown, clock):
     assert "Ben has Pulse + Rhythm in Pre-chorus 1: no hand" in part(shown, "troubles")
     assert part(shown, f"hands-{section}") == " cannot "
     clock.run()
-    assert "a pick cannot strike; with the fingers it would do" in part(shown, "section")
+    assert "A pick cannot strike Pulse + Rhythm; with the fingers it would do" in part(
+        shown, "section"
+    )
     send(shown, "record")
     assert "Not recorded: Ben has Pulse + Rhythm" in part(shown, "words")
     assert not shown.log.exists()

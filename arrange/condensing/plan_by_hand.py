@@ -270,7 +270,8 @@ def _not_held(problem: Problem, taken: Taken) -> Iterator[Trouble]:
 def what_would_do(problem: Problem, player: int, section: int, option: Option) -> str:
     """Return what refuses an option that cannot be held, and what would do, in words."""
     refuses, would_do = refusal(problem, player, section, option)
-    return f"{problem.name(option)} is what {refuses}; {would_do}"
+    # What else to pin is no advice for who decides by hand.
+    return f"{refuses} {problem.name(option)}; {would_do.split(':')[0]}"
 
 
 def with_parts(known: Known, plan: Plan) -> Known:

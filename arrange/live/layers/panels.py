@@ -11,7 +11,7 @@ from arrange.condensing.problem import Problem
 from arrange.live.layers.results import Figures, LayersResults, SectionFigures
 from arrange.live.layers.shares import NOBODY, Shares
 from arrange.text.markup import escape_html
-from arrange.text.words import counted, listed
+from arrange.text.words import counted, first_up, listed
 
 _CLOSE = 0.05  # seconds, shown as none
 _MOST_ROWS = 6  # of a list
@@ -81,7 +81,8 @@ def _keys(players: Sequence[str]) -> str:
     numbers = listed(f"{number} gives it to {name}" for number, name in enumerate(players, 1))
     return escape_html(
         "Press a cell to give its layer to the next player. With the keyboard: arrows move, Enter "
-        f"gives to the next, {numbers}, 0 to nobody. Compared, ≠ names whom the best gives it to."
+        f"gives to the next, {numbers}, 0 to nobody. Compared, ≠ names whom the best gives it to; "
+        "–, nobody."
     )
 
 
@@ -266,9 +267,17 @@ def section_html(
     section, layer = at
     own, problem = figures.sections[section], results.problem
     first, last = results.bars[section]
+    wrong = {(each.section, each.player) for each in figures.troubles}
     title = f"{problem.recorded.sections[section]}, bars {first} to {last}"
     each = "".join(
-        _player_html(results, shares, own, (section, layer, player), details.get(player, []))
+        _player_html(
+            results,
+            shares,
+            own,
+            (section, layer, player),
+            details.get(player, []),
+            is_wrong=(section, player) in wrong,
+        )
         for player in range(len(problem.lineup.players))
     )
     rows = [
@@ -315,12 +324,17 @@ def _player_html(
     own: SectionFigures,
     place: tuple[int, int, int],
     details: list[str],
+    *,
+    is_wrong: bool,
 ) -> str:
     section, layer, player = place
     problem, choice = results.problem, own.choices[player]
     name = problem.lineup.players[player].name
     takes = problem.name(shares.taken[section][player])
-    sentences = "; ".join([choice["reason"], *details])
+    said = [f"{takes} cannot be played so"] if is_wrong else [choice["reason"]]
+    if is_wrong and details:
+        said = []
+    sentences = first_up("; ".join([*said, *details]))
     sign = letters([each.name for each in problem.lineup.players])[player]
     kept = (section, player) in shares.kept
     keep = _button(
