@@ -245,7 +245,7 @@ def main() -> None:
             page = browser.new_page(viewport={"width": 1280, "height": 1000})
             Notebook(page, address, "layers.ipynb").run_from_the_top()
             page.locator(".arrange-layers table").wait_for()
-            page.wait_for_timeout(15_000)
+            page.wait_for_timeout(30_000)  # until most of what hands can hold has been tried
             print_row("layers", share_out(page, 30 * ROUNDS))
         print_row("layers, kernel alone", kernel_alone(layers, 30 * ROUNDS))
         browser.close()

@@ -42,7 +42,8 @@ from arrange.tables.song import Song
 from arrange.text.markup import escape_html
 from arrange.text.words import counted
 
-_SETTLE_SECONDS = 0.4  # without a press, after which hands are tried
+_SETTLE_SECONDS = 0.4  # without a press, after which what is shared out is tried
+_REST_SECONDS = 1.5  # and after that, before what may be shared out next is tried
 _IDLE_SECONDS = 0.02  # between two things that are tried
 
 
@@ -368,15 +369,20 @@ class LayersView:
                 except ArrangeError as error:
                     self._words = str(error)
                     self._show()
-            self._try_next(turn)
+            self._try_next(turn, rested=False)
 
         self._aside.do(work, then)
 
-    def _try_next(self, turn: int) -> None:
-        """Try one thing after another until something is pressed."""
-        found = self.results.next_trial(self.shares) if turn == self._turn else None
+    def _try_next(self, turn: int, *, rested: bool) -> None:
+        """Try one thing after another until something is pressed; first what is shared out."""
+        if turn != self._turn:
+            return
+        found = self.results.next_trial(self.shares)
         if found is None:
-            self.grid.progress = "" if turn == self._turn else self.grid.progress
+            self.grid.progress = ""
+            return
+        if not rested and not self.results.figures(self.shares).untried:
+            self._aside.later(_REST_SECONDS, partial(self._try_next, turn, rested=True))
             return
         finger, left = found
         self.grid.progress = (
@@ -387,7 +393,7 @@ class LayersView:
             with self._lock:
                 if take_up() and turn == self._turn:
                     self._show()
-            self._aside.later(_IDLE_SECONDS, partial(self._try_next, turn))
+            self._aside.later(_IDLE_SECONDS, partial(self._try_next, turn, rested=rested))
 
         self._aside.do(finger, then)
 
