@@ -85,7 +85,7 @@ if TYPE_CHECKING:
     from arrange.guitar.shape_names import name_shape
     from arrange.guitar.voicings import Tones, find_voicings
     from arrange.handouts import Layout, write_handout
-    from arrange.live import choose_file, explore_parts
+    from arrange.live import choose_file, explore_layers, explore_parts
     from arrange.plots import (
         plot_before_after,
         plot_clashes,
@@ -171,6 +171,7 @@ __all__ = [
     "describe",
     "exercise_sound",
     "explain_part",
+    "explore_layers",
     "explore_parts",
     "find_capos",
     "find_clashes",
@@ -285,6 +286,7 @@ _HOMES = {
     "FretLabels": "guitar.fret_pictures",
     "Hand": "guitar.hands",
     "choose_file": "live",
+    "explore_layers": "live",
     "explore_parts": "live",
     "Neck": "guitar.necks",
     "Player": "guitar.players",

@@ -21,3 +21,10 @@ def _leave_no_figure_open():
 def demo():
     """Return the first demo song; tests may share it since nothing changes a Song."""
     return ar.read(Path(__file__).parent.parent / "datasets" / "low-water.musicxml")
+
+
+@pytest.fixture(scope="session")
+def layers():
+    """Return the song of fourteen layers, condensed to two players."""
+    song = ar.read(Path(__file__).parent.parent / "datasets" / "last-bell.musicxml")
+    return ar.condense(song, ["Ann", "Ben"])

@@ -434,8 +434,8 @@ class Slow:
             )
         return found
 
-    def best(self, players):
-        """Return the value of every plan, the best value, and all plans that reach it."""
+    def every(self, players):
+        """Return the joint choices of each section, and the value of every plan of them."""
         steps = [self.joint(section, players) for section in self.sections]
         total = np.array(list(steps[0].values()))
         for at in range(1, len(steps)):
@@ -453,6 +453,10 @@ class Slow:
                 shape = [1] * len(steps)
                 shape[before], shape[at] = len(steps[before]), len(steps[at])
                 total = total - np.reshape(costs, shape)
+        return steps, total
+
+    def best(self, steps, total):
+        """Return the best value of ``every`` plan, and all plans that reach it."""
         best = total.max()
         plans = [
             [list(step)[place] for step, place in zip(steps, plan, strict=True)]

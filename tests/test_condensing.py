@@ -20,6 +20,8 @@ from songs import parts_of, song
 
 from arrange import part_setups, read
 from arrange.condensing import ROLES, Weights, condense, layer_roles
+from arrange.condensing.plan_by_hand import plan_by_hand, untried, with_tried
+from arrange.condensing.returns import Returns
 from arrange.condensing.section_worth import CLEARLY
 from arrange.errors import ArrangeError
 from arrange.guitar.fingering import finger_part
@@ -86,13 +88,30 @@ def test_all_plans_tried(seed, layers, players):
     if not nothing_left_out(found):
         return
     slow = Slow(made, weights)
-    best, plans = slow.best(players)
+    steps, total = slow.every(players)
+    best, plans = slow.best(steps, total)
     assert found.value == pytest.approx(best, abs=1e-3)
     assert found.bound == pytest.approx(best, abs=1e-3)
     every = {tuple(tuple(sorted(choice)) for choice in plan) for plan in plans}
     assert tuple(tuple(choice) for choice in taken(found)) in every
     if len(every) == 1:
         assert [tuple(choice) for choice in taken(found)] == list(next(iter(every)))
+    assert_worth_by_hand(found, steps, total, seed)
+
+
+def assert_worth_by_hand(found, steps, total, seed):
+    """Check that random plans, put in by hand, are worth what the slow way says."""
+    draw, names = np.random.default_rng(seed), found.known.problem.recorded.names
+    for _ in range(3):
+        at = tuple(int(draw.integers(size)) for size in total.shape)
+        plan = tuple(
+            tuple(tuple(sorted(map(names.index, option))) for option in list(step)[place])
+            for step, place in zip(steps, at, strict=True)
+        )
+        known = with_tried(found.known, untried(found.known, plan))
+        by_hand = plan_by_hand(known.problem, Returns(known.problem, len(plan[0])), plan)
+        assert by_hand.troubles == ()
+        assert by_hand.plan.value == pytest.approx(float(total[at]), abs=1e-3)
 
 
 @settings(FORM, max_examples=4)

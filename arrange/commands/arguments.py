@@ -321,7 +321,11 @@ def _add_lab(commands: Any) -> None:
         "datasets/low-water.musicxml", song=False,
     )  # fmt: skip
     command.add_argument("file", metavar="IN", nargs="?", help="a song; the lessons if not given")
+    command.add_argument("--layers", action="store_true", help=_LAYERS)
     command.add_argument("--no-browser", action="store_true", help="only print the address")
+
+
+_LAYERS = "share out its layers among the players it names, or two"
 
 
 def _add_page(commands: Any) -> None:
@@ -331,6 +335,7 @@ def _add_page(commands: Any) -> None:
         "Ctrl-C. Decisions are recorded beside the song. Turn the volume down before you play.",
         "datasets/low-water.musicxml --no-browser",
     )  # fmt: skip
+    command.add_argument("--layers", action="store_true", help=_LAYERS)
     command.add_argument("--port", type=whole_number, help="the port (default: a free one)")
     command.add_argument("--dark", action="store_true", help="light on dark")
     command.add_argument("--no-browser", action="store_true", help="only print the address")

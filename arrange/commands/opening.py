@@ -10,7 +10,7 @@ def run_lab(options: argparse.Namespace) -> int:
     """Run ``lab``."""
     # The widgets are slow to load, and the other commands do not need them.
     serving = importlib.import_module("arrange.live.serving")
-    serving.open_lab(options.file, opens=not options.no_browser)
+    serving.open_lab(options.file, layers=options.layers, opens=not options.no_browser)
     return 0
 
 
@@ -18,7 +18,10 @@ def run_page(options: argparse.Namespace) -> int:
     """Run ``page``."""
     serving = importlib.import_module("arrange.live.serving")
     opens = not options.no_browser
-    serving.serve_page(options.file, port=options.port, opens=opens, dark=options.dark)
+    layers = options.layers
+    serving.serve_page(
+        options.file, layers=layers, port=options.port, opens=opens, dark=options.dark
+    )
     return 0
 
 

@@ -9,6 +9,7 @@ can do there, at what cost, and what a hand can hold (``player_options``, ``play
 what returns cost (``returns``, ``played_energy``); then the search (``group_search``,
 ``plan_search``), the best plan that can be fingered (``playable_plan``, ``fingered_lines``), what
 else could be chosen (``other_choices``), and the answer (``condensed_song``, ``reasons``).
+``plan_by_hand`` weighs in the same way what somebody has shared out by hand.
 
 The form of the worth (what a phrase serves in the whole, cover of chords and attacks, playability
 as a hard rule) follows J.-L. Huang, S.-C. Chiu and M.-K. Shan, Towards an automatic music

@@ -10,6 +10,7 @@ import pandas as pd
 
 from arrange.clashes import KINDS, find_clashes
 from arrange.condensing.recorded_layers import RecordedLayers
+from arrange.tables.song import Song
 from arrange.tables.sounding import Array
 from arrange.text.part_lists import split_parts
 
@@ -67,9 +68,7 @@ def pair_severity(recorded: RecordedLayers) -> pd.DataFrame:
     song = recorded.song
     number = {name: layer for layer, name in enumerate(recorded.names)}
     index = {name: place for place, name in enumerate(recorded.sections)}
-    found = find_clashes(song)
-    meant = [name for name, kind in KINDS.items() if kind.may_be_meant]
-    found = found[~found["kind"].isin(meant)]
+    found = weighed_findings(song)
     until = np.asarray(song.seconds((found["onset"] + found["duration"]).to_numpy()))
     lasts = until - song.seconds(found["onset"].to_numpy())
     place = found["section"].map(index).to_numpy(dtype=np.int64)
@@ -86,6 +85,13 @@ def pair_severity(recorded: RecordedLayers) -> pd.DataFrame:
             total[key] = total.get(key, 0.0) + value
     rows = [(*key, min(value, 1.0)) for key, value in sorted(total.items())]
     return pd.DataFrame(rows, columns=["section", "one", "other", "severity"])
+
+
+def weighed_findings(song: Song) -> pd.DataFrame:
+    """Return the findings of a song without the kinds that may be meant."""
+    found = find_clashes(song)
+    meant = [name for name, kind in KINDS.items() if kind.may_be_meant]
+    return found[~found["kind"].isin(meant)]
 
 
 def _pairs(text: str, number: Mapping[str, int]) -> list[tuple[int, int]]:

@@ -54,6 +54,10 @@ class Condensation:
     terms : DataFrame
         A row for each section and term: ``value``; ``of_all``, what all layers together would
         give; ``share``; ``unit``.
+    known : Known
+        The problem, and what has been learned about it.
+    plan : Plan
+        The same choices as numbers.
 
     Examples
     --------
@@ -69,12 +73,12 @@ class Condensation:
     choices: pd.DataFrame
     lost: pd.DataFrame
     terms: pd.DataFrame
-    _known: Known = field(repr=False)
-    _plan: Plan = field(repr=False)
+    known: Known = field(repr=False)
+    plan: Plan = field(repr=False)
 
     def __repr__(self) -> str:
         return (
-            f"<Condensation: {len(self.roles)} layers to {self._plan.players} players, "
+            f"<Condensation: {len(self.roles)} layers to {self.plan.players} players, "
             f"{self.share:.0%} of their worth, {'proven' if self.is_proven else 'gap '}"
             f"{'' if self.is_proven else f'{self.gap:.1%}'}>"
         )
@@ -82,22 +86,22 @@ class Condensation:
     @property
     def recorded(self) -> Song:
         """The song with all its layers."""
-        return self._known.problem.recorded.song
+        return self.known.problem.recorded.song
 
     @property
     def roles(self) -> pd.DataFrame:
         """The roles of the layers, as of ``layer_roles``."""
-        return self._known.problem.criteria.roles
+        return self.known.problem.criteria.roles
 
     @property
     def value(self) -> float:
         """Worth of the whole, seconds: the sum of all terms."""
-        return self._plan.value
+        return self.plan.value
 
     @property
     def bound(self) -> float:
         """No choice is worth more; equal to the value where it is proven to be the best."""
-        return self._plan.bound
+        return self.plan.bound
 
     @property
     def is_proven(self) -> bool:
@@ -107,18 +111,18 @@ class Condensation:
     @property
     def gap(self) -> float:
         """How much better anything could be at most, as a share of the value."""
-        return self._plan.gap
+        return self.plan.gap
 
     @property
     def share(self) -> float:
         """The value as a share of what all layers together are worth."""
-        return _share(self._known.problem, self._plan)
+        return _share(self.known.problem, self.plan)
 
     @cached_property
     def growth(self) -> pd.DataFrame:
         """How full each section is, recorded and played; columns as of ``growth_table``."""
-        recorded = self._known.problem.recorded
-        players = [player.name for player in self._known.problem.lineup.players]
+        recorded = self.known.problem.recorded
+        players = [player.name for player in self.known.problem.lineup.players]
         return growth_table(recorded.song, recorded.names, self.song, players)
 
     @cached_property
@@ -129,7 +133,7 @@ class Condensation:
         ``after``, the frets, 0 for none; ``last_measure``, in which the player's last note ends
         before that; ``measure`` of the first note after it; ``seconds`` of silence between the two.
         """
-        return capo_changes_table(self._known.problem, self._plan)
+        return capo_changes_table(self.known.problem, self.plan)
 
     @cached_property
     def alternatives(self) -> pd.DataFrame:
@@ -139,8 +143,8 @@ class Condensation:
         the best whole that goes through it, and what it ``costs`` against the value, seconds;
         the best first, at most three. All of them can be held by a hand.
         """
-        problem, rows = self._known.problem, []
-        for section, others in enumerate(next_best(self._known, self._plan)):
+        problem, rows = self.known.problem, []
+        for section, others in enumerate(next_best(self.known, self.plan)):
             for rank, (value, chosen) in enumerate(others, 1):
                 options = [problem.options[section].options[place] for place in chosen]
                 choice = "; ".join(
@@ -172,7 +176,7 @@ class Condensation:
             If `most` is not from 1 to ``MOST_PLAYERS``.
         """
         _check_count(most)
-        known, rows = self._known, []
+        known, rows = self.known, []
         for players in steps(range(1, most + 1), "Trying more players", "number"):
             known, plan = playable_plan(known, players)
             rows.append((players, plan.value, plan.bound, _share(known.problem, plan), plan.gap))
@@ -250,15 +254,20 @@ def condense(
     criteria = Criteria.of(recorded, table, weights or Weights())
     known = Known.of(Problem.of(recorded, criteria, lineup))
     known, plan = playable_plan(known, len(people))
-    problem = known.problem
-    choices = choices_table(problem, plan)
-    made = condensed_song(problem, known.fingerings, plan, choices)
-    notices = _notices(recorded, problem, len(people))
+    notices = _notices(recorded, known.problem, len(people))
     if players is None and not named:
         notices.append(
             "nobody is named: two players, each with an electric guitar and the tuning, the capos "
             "and the sounds that serve best; say who plays, players=[...]"
         )
+    return condensation_of(known, plan, notices)
+
+
+def condensation_of(known: Known, plan: Plan, notices: Iterable[str] = ()) -> Condensation:
+    """Return the answer that a plan is, of which every part has been fingered."""
+    problem = known.problem
+    choices = choices_table(problem, plan)
+    made = condensed_song(problem, known.fingerings, plan, choices)
     return Condensation(
         replace(made, notices=(*made.notices, *notices)),
         choices,

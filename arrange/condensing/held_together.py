@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -61,6 +62,25 @@ class HeldTogether:
         every = np.bincount(option, attacks, minlength=options)
         some = np.bincount(option, attacks * is_counted[self.which[here]], minlength=options)
         return np.asarray(some / np.maximum(every, 1))
+
+    def needs_fingers(self, section: int, option: int, gear: Gear) -> bool:
+        """Return whether the fingers can sound what an option asks for, and a pick cannot."""
+        key = section, option, gear
+        if key not in self._worked_out:
+            own = self.which[(self.section == section) & (self.option == option)]
+            some = replace(self, **{name: getattr(self, name)[own] for name in _SETS})
+            every, by_fingers = np.arange(len(own)), replace(gear, picks="fingers")
+            self._worked_out[key] = bool(
+                _may_play(some, by_fingers).all()
+                and _can_play(some, every, by_fingers).all()
+                and not _can_play(some, every, gear).all()
+            )
+        return self._worked_out[key]
+
+    @cached_property
+    def _worked_out(self) -> dict[tuple[int, int, Gear], bool]:
+        """What has been worked out of ``needs_fingers``."""
+        return {}
 
 
 @dataclass(frozen=True)
@@ -173,15 +193,8 @@ class Playability:
     def needs_fingers(self, section: int, option: Option, necks: Sequence[int]) -> bool:
         """Return whether an option is refused on some necks only since a pick cannot strike it."""
         place = self.options[section].options.index(option)
-        asked = self.asked
-        own = asked.which[(asked.section == section) & (asked.option == place)]
-        some = replace(asked, **{name: getattr(asked, name)[own] for name in _SETS})
-        every = np.arange(len(own))
         return not self.playable[section][list(necks), place].any() and any(
-            _may_play(some, by_fingers := replace(gear, picks="fingers")).all()
-            and _can_play(some, every, by_fingers).all()
-            and not _can_play(some, every, gear).all()
-            for gear in (self.necks[number] for number in necks)
+            self.asked.needs_fingers(section, place, self.necks[number]) for number in necks
         )
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
-from itertools import pairwise
 
 import numpy as np
 
@@ -35,7 +34,7 @@ def whys_impossible(problem: Problem, players: int) -> Iterator[str]:
             name = problem.lineup.name(player)
             pin = problem.lineup.decided.pins.get((player, section))
             if pin is not None:
-                refuses, would_do = _refusal(problem, player, section, pin)
+                refuses, would_do = refusal(problem, player, section, pin)
                 yield (
                     f"{name!r} is pinned to {problem.name(pin)} in {where!r}, which {refuses}: "
                     f"every part must be playable; {would_do}"
@@ -57,11 +56,11 @@ def whys_impossible(problem: Problem, players: int) -> Iterator[str]:
                     "it to nobody: free one of them, or give it another role, roles={...}"
                 )
     for player in range(players):
-        yield from _too_fast(problem, player)
+        yield from too_fast(problem, player)
 
 
-def _refusal(problem: Problem, player: int, section: int, option: Option) -> tuple[str, str]:
-    """What refuses an option, and what would do."""
+def refusal(problem: Problem, player: int, section: int, option: Option) -> tuple[str, str]:
+    """Return what refuses an option, and what would do, in words."""
     refuses = "no neck and hand allow"
     if option not in problem.options[section].options:
         return refuses, _NO_CAPO
@@ -99,14 +98,15 @@ def _what_would_do(problem: Problem, player: int, section: int, option: Option) 
     return _NO_CAPO
 
 
-def _too_fast(problem: Problem, player: int) -> Iterator[str]:
-    """Why a player alone cannot go from one section to the next, whatever the others do."""
+def too_fast(problem: Problem, player: int) -> Iterator[str]:
+    """Yield why a player alone cannot go from one section to the next, whatever the others do."""
     ways = player_ways(problem, player, problem.lineup.may_have(player))
     if not all(len(own.place) for own in ways):
         return
     reached = np.zeros(len(ways[0].place))
     before = 0  # the last section for which the player does not have to lay out
-    for section, (one, other) in enumerate(pairwise(ways)):
+    for section in range(len(ways) - 1):
+        one, other = ways[section], ways[section + 1]
         if one.place.all():
             before = section
         reached = (reached[:, None] + way_costs(problem, section, one, other)).min(axis=0)

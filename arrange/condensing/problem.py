@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
@@ -124,8 +125,15 @@ class Problem:
 
     def fullest(self, players: int) -> float:
         """Return how full the fullest section can be with so many layers."""
-        each = [np.sort(worth.fullness)[::-1][:players].sum() for worth in self.worths]
-        return float(max(each, default=0.0))
+        if players not in self._fullest:
+            each = [np.sort(worth.fullness)[::-1][:players].sum() for worth in self.worths]
+            self._fullest[players] = float(max(each, default=0.0))
+        return self._fullest[players]
+
+    @cached_property
+    def _fullest(self) -> dict[int, float]:
+        """What has been worked out of ``fullest``."""
+        return {}
 
     def growth(self, section: int, players: int) -> Array:
         """Return what growth takes away from every set of layers in a section, seconds."""
@@ -150,7 +158,7 @@ class Problem:
         """Whether layers of any section are not in its table."""
         return any(len(worth.kept) < len(worth.layers) for worth in self.worths)
 
-    @property
+    @cached_property
     def whole(self) -> float:
         """What all layers together are worth in all sections, seconds."""
         return sum(worth.worth_of(worth.layers) for worth in self.worths)

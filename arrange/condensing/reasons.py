@@ -28,42 +28,57 @@ _WORDS = {
     "top": "the highest line",
     "presence": "being there",
 }
+LOST = ["section", "layer", "role", "what", "measures", "value", "unit", "share", "why"]
 _LITTLE = 0.005  # of a second, below which nothing is reported
 
 
 def choices_table(problem: Problem, plan: Plan) -> pd.DataFrame:
     """Return a row for each section and player: what is taken, and why."""
-    rows = []
-    roles = problem.criteria.roles["role"].tolist()
     swapped = swap_reasons(problem, plan)
-    for section, name in enumerate(problem.recorded.sections):
-        for player, who in enumerate(problem.lineup.players):
-            option = plan.options(problem, player)[section]
-            first = problem.costs.traits.first(option) if option else -1
-            gear = problem.lineup.necks[plan.necks[section][player]]
-            drive, echo = _sound(problem, first, section, gear) if option else (None, None)
-            adds = _adds(problem, plan, section, player)
-            said = [_reason(problem, plan, section, player, adds)]
-            said += swapped.get((section, player), [])
-            rows.append(
-                {
-                    "section": name,
-                    "player": who.name,
-                    "action": ("lays out", "takes", "merges")[len(option)],
-                    "layers": layer_names(option, problem.recorded.names),
-                    "role": roles[first] if option else None,
-                    "drive": drive,
-                    "echo": echo,
-                    "tuning": gear.neck.tuning,
-                    "capo": gear.neck.capo,
-                    "adds": sum(adds.values()),
-                    "unit": "seconds",
-                    "reason": "; ".join(said),
-                }
-            )
+    rows = [
+        row
+        for section in range(len(problem.recorded.sections))
+        for row in section_choices(problem, plan, section, swapped)
+    ]
     table = pd.DataFrame(rows)
     texts = ["section", "player", "action", "role", "drive", "echo", "unit", "reason"]
     return table.astype(dict.fromkeys(texts, "str"))
+
+
+def section_choices(
+    problem: Problem, plan: Plan, section: int, swapped: Mapping[tuple[int, int], list[str]]
+) -> list[dict[str, Any]]:
+    """Return a row for each player: what is taken in a section, and why.
+
+    `swapped` is as of ``swap_reasons``.
+    """
+    rows = []
+    roles = problem.criteria.roles["role"].tolist()
+    for player, who in enumerate(problem.lineup.players):
+        option = plan.options(problem, player)[section]
+        first = problem.costs.traits.first(option) if option else -1
+        gear = problem.lineup.necks[plan.necks[section][player]]
+        drive, echo = _sound(problem, first, section, gear) if option else (None, None)
+        adds = _adds(problem, plan, section, player)
+        said = [_reason(problem, plan, section, player, adds)]
+        said += swapped.get((section, player), [])
+        rows.append(
+            {
+                "section": problem.recorded.sections[section],
+                "player": who.name,
+                "action": ("lays out", "takes", "merges")[len(option)],
+                "layers": layer_names(option, problem.recorded.names),
+                "role": roles[first] if option else None,
+                "drive": drive,
+                "echo": echo,
+                "tuning": gear.neck.tuning,
+                "capo": gear.neck.capo,
+                "adds": sum(adds.values()),
+                "unit": "seconds",
+                "reason": "; ".join(said),
+            }
+        )
+    return rows
 
 
 def _sound(problem: Problem, layer: int, section: int, gear: Gear) -> tuple[str, str | None]:
@@ -197,23 +212,28 @@ def _too_full(problem: Problem, section: int, name: str) -> str:
 
 def lost_table(problem: Problem, plan: Plan, left: Left) -> pd.DataFrame:
     """Return a row for each layer that is not played in a section, and each with notes left out."""
-    rows = []
-    for section, worth in enumerate(problem.worths):
-        played = taken_layers(problem, plan, section)
-        now = worth.by_term(played)
-        for layer in worth.layers:
-            if layer not in played:
-                rows.append(_lost(problem, plan, section, layer, played, now))
-            if (layer, section) in left:
-                rows.append(_left_out(problem, section, layer, left[layer, section]))
-        for layer, place in left:
-            if place == section and layer not in worth.layers:
-                rows.append(_left_out(problem, section, layer, left[layer, section]))
-    columns = ["section", "layer", "role", "what", "measures", "value", "unit", "share", "why"]
-    table = pd.DataFrame(rows, columns=columns)
+    sections = range(len(problem.worths))
+    rows = [row for section in sections for row in section_losses(problem, plan, section, left)]
+    table = pd.DataFrame(rows, columns=LOST)
     return table.astype(
         dict.fromkeys(["section", "layer", "role", "what", "measures", "unit", "why"], "str")
     )
+
+
+def section_losses(problem: Problem, plan: Plan, section: int, left: Left) -> list[tuple[Any, ...]]:
+    """Return the rows of a section, with the columns ``LOST``; other sections play no part."""
+    worth, rows = problem.worths[section], []
+    played = taken_layers(problem, plan, section)
+    now = worth.by_term(played)
+    for layer in worth.layers:
+        if layer not in played:
+            rows.append(_lost(problem, plan, section, layer, played, now))
+        if (layer, section) in left:
+            rows.append(_left_out(problem, section, layer, left[layer, section]))
+    for layer, place in left:
+        if place == section and layer not in worth.layers:
+            rows.append(_left_out(problem, section, layer, left[layer, section]))
+    return rows
 
 
 def _lost(

@@ -14,26 +14,35 @@ def terms_table(problem: Problem, plan: Plan) -> pd.DataFrame:
     """Return what each term comes to in each section, and what all layers together would give."""
     rows, returns = [], Returns(problem, plan.players)
     for section, worth in enumerate(problem.worths):
-        chosen = plan.choices[section]
-        played = taken_layers(problem, plan, section)
-        everything, values = worth.by_term(worth.layers), worth.by_term(played)
-        values["growth"] = -problem.growth_of(section, plan.players, played)
-        merging = problem.costs.merging[section]
-        values["merging"] = -sum(float(merging[place]) for place in chosen)
-        values["instrument"] = -sum(
-            float(problem.own_cost(section, neck)[place] - merging[place])
-            for neck, place in zip(plan.necks[section], chosen, strict=True)
-        )
-        values["changes"] = -_change(problem, plan, section) if section else 0.0
-        values["swapped"], values["thinner"] = _returning(returns, plan, section)
+        everything = worth.by_term(worth.layers)
         rows += [
             (problem.recorded.sections[section], term, value, everything.get(term, 0.0), "seconds")
-            for term, value in values.items()
+            for term, value in section_terms(problem, returns, plan, section).items()
         ]
     table = pd.DataFrame(rows, columns=["section", "term", "value", "of_all", "unit"])
     # Where all layers give nothing there is no share.
     table["share"] = table["value"] / table["of_all"].where(table["of_all"] > 0)
     return table.astype({"section": "str", "term": "str", "unit": "str"})
+
+
+def section_terms(problem: Problem, returns: Returns, plan: Plan, section: int) -> dict[str, float]:
+    """Return what each term comes to in a section, seconds.
+
+    It depends on what is taken there, in the section before, and in the one that it is a return of.
+    """
+    chosen = plan.choices[section]
+    played = taken_layers(problem, plan, section)
+    values = problem.worths[section].by_term(played)
+    values["growth"] = -problem.growth_of(section, plan.players, played)
+    merging = problem.costs.merging[section]
+    values["merging"] = -sum(float(merging[place]) for place in chosen)
+    values["instrument"] = -sum(
+        float(problem.own_cost(section, neck)[place] - merging[place])
+        for neck, place in zip(plan.necks[section], chosen, strict=True)
+    )
+    values["changes"] = -_change(problem, plan, section) if section else 0.0
+    values["swapped"], values["thinner"] = _returning(returns, plan, section)
+    return values
 
 
 def _change(problem: Problem, plan: Plan, section: int) -> float:

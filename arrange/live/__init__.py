@@ -2,6 +2,8 @@
 
 ``explore_parts``
     a section of a song with other octaves, inversions, strings, capos, sounds and tempos
+``explore_layers``
+    the layers of a song shared out among players by hand (``layers/``)
 
 ``choose_file``
     a song of a folder
@@ -12,7 +14,9 @@ everything once. ``view`` puts it on the screen with its ``controls``. ``view_no
 ``serving`` show the same to people who open no notebook.
 """
 
+from arrange.live.layers.explore import explore_layers
+from arrange.live.layers.layers_view import LayersView
 from arrange.live.song_chooser import choose_file
 from arrange.live.view import PartsView, explore_parts
 
-__all__ = ["PartsView", "choose_file", "explore_parts"]
+__all__ = ["LayersView", "PartsView", "choose_file", "explore_layers", "explore_parts"]

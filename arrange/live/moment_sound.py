@@ -74,11 +74,11 @@ def moment_sound(
         sound = join_sounds(*alone, heard(choices, together))
     else:
         sound = join_sounds(heard(as_written, together), heard(choices, together))
-    return _wav(sound)
+    return wav_bytes(sound)
 
 
-def _wav(sound: Sound) -> bytes:
-    """The samples as a WAV file of 16 bits."""
+def wav_bytes(sound: Sound) -> bytes:
+    """Return the samples as a WAV file of 16 bits."""
     file = io.BytesIO()
     with wave.open(file, "wb") as wav:
         wav.setnchannels(sound.samples.shape[1])

@@ -24,6 +24,7 @@ def _run_lab(arguments: list[str]) -> None:
 def open_lab(
     song: str | os.PathLike[str] | None = None,
     *,
+    layers: bool = False,
     opens: bool = True,
     notebooks: Path = _NOTEBOOKS,
     run: Callable[[list[str]], None] = _run_lab,
@@ -36,6 +37,8 @@ def open_lab(
     ----------
     song : path, optional
         A notebook with its live view is written beside it, named after it, unless it is there.
+    layers : bool
+        The view in which layers are shared out, not that of the parts.
     opens : bool
         Whether a browser is opened.
     notebooks : Path
@@ -58,9 +61,9 @@ def open_lab(
             )
         place = min(notebooks.glob("*.ipynb"))
     else:
-        place = Path(song).resolve().with_suffix(".live.ipynb")
+        place = Path(song).resolve().with_suffix(f".{'layers' if layers else 'live'}.ipynb")
         if not os.path.exists(place):
-            write_page(song, place)
+            write_page(song, place, layers=layers)
     arguments = [
         f"--ServerApp.root_dir={place.parent}",
         f"--LabApp.default_url=/lab/tree/{quote(place.name)}",  # printed without a browser too
@@ -71,6 +74,7 @@ def open_lab(
 def serve_page(
     song: str | os.PathLike[str],
     *,
+    layers: bool = False,
     port: int | None = None,
     opens: bool = True,
     dark: bool = False,
@@ -80,6 +84,8 @@ def serve_page(
     Parameters
     ----------
     song : path
+    layers : bool
+        The view in which layers are shared out, not that of the parts.
     port : int, optional
         A free one if not given.
     opens : bool
@@ -96,7 +102,7 @@ def serve_page(
     if port is not None and port not in range(1, 65_536):
         raise ArrangeError(f"port {port}: from 1 to 65535, or leave it out for a free one")
     with ended_by_signals(), tempfile.TemporaryDirectory(prefix="arrange-page-") as folder:
-        notebook = write_page(song, Path(folder) / f"{Path(song).stem}.ipynb")
+        notebook = write_page(song, Path(folder) / f"{Path(song).stem}.ipynb", layers=layers)
         if importlib.util.find_spec("voila") is None:
             raise ArrangeError("a page needs voila: pip install 'arrange[page]'")
         server = importlib.import_module("arrange.live.page_server")  # slow, and may not be there

@@ -15,7 +15,9 @@ from arrange.text.markup import escape_markdown
 _TURN_DOWN = "Turn your headphones down before you press play, and up afterwards."
 
 
-def write_page(song: str | os.PathLike[str], target: str | os.PathLike[str]) -> Path:
+def write_page(
+    song: str | os.PathLike[str], target: str | os.PathLike[str], *, layers: bool = False
+) -> Path:
     """Write a notebook that holds the live view of a song and nothing else.
 
     Parameters
@@ -24,6 +26,8 @@ def write_page(song: str | os.PathLike[str], target: str | os.PathLike[str]) -> 
         The song's file; its log of decisions is the one beside it.
     target : path
         Where to write, ``.ipynb``.
+    layers : bool
+        The view in which layers are shared out, not that of the parts.
 
     Raises
     ------
@@ -33,10 +37,11 @@ def write_page(song: str | os.PathLike[str], target: str | os.PathLike[str]) -> 
     song, target = Path(song).resolve(), Path(target)
     # A song that cannot be read is reported now, not on the page.
     title = read(song).title or readable(song.stem)
+    explore = "explore_layers" if layers else "explore_parts"
     code = [
         "# Run this cell: Shift and Enter.\n",
         "import arrange as ar\n",
-        f"ar.explore_parts({str(song)!r}, log={str(decisions_path(song))!r})",
+        f"ar.{explore}({str(song)!r}, log={str(decisions_path(song))!r})",
     ]
     cells = [
         _cell("markdown", [f"# {escape_markdown(title)}\n", "\n", _TURN_DOWN]),

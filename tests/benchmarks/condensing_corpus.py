@@ -270,7 +270,7 @@ def _guides(classes: tuple[int, ...], bass: int) -> frozenset[int]:
 
 def ways(found: Condensation) -> Iterator[tuple[str, Song, float, bool]]:
     """Return each method from layers to two parts: name, song, value, and whether leads stay."""
-    known, plan = found._known, found._plan
+    known, plan = found.known, found.plan
     problem = known.problem
     yield "condensed", found.song, *worth(problem, plan.choices)
     for name, choices in (

@@ -7,15 +7,19 @@ is dragged to and fro with the mouse, a step every 50 ms. The clock runs in the 
 event that moves the handle to the frame in which the picture of that value is painted. Values that
 were passed over before they were shown do not count. ``bare`` is, for comparison, the round trip of
 a slider that only writes its value into a text: the time that the browser, the server and the
-kernel take.
+kernel take. ``layers`` is the other view: fourteen layers are shared out, a press every 700 ms, and
+the clock runs from the press to the frame in which the cell, the figures and the words of that
+press are painted; ``layers, kernel alone`` is what the figures of a press take without a browser.
 """
 
 from __future__ import annotations
 
+import random
 import shutil
 import statistics
 import sys
 import tempfile
+import time
 from pathlib import Path
 from typing import Any
 
@@ -25,10 +29,16 @@ sys.path.insert(0, str(Path(__file__).parent.parent / "browser"))
 
 from lab import FLAGS, Notebook, copy_lessons, started_lab
 
+from arrange.condensing import condense
+from arrange.condensing.plan_by_hand import why_no_option
+from arrange.formats.reading import read
+from arrange.live.layers.results import LayersResults
+from arrange.live.layers.shares import Shares
 from arrange.live.view_notebook import write_page
 
 ROUNDS = 4
 STEP_MS = 50
+PRESS_MS = 700
 BARE = """
 import ipywidgets as widgets
 slider, text = widgets.IntSlider(description="Bare", max=40), widgets.HTML("value 0")
@@ -131,6 +141,56 @@ def sound_ready(page: Page) -> list[float]:
     return found
 
 
+# The number of each press is part of the new state; when the words change, the next painted frame
+# is taken.
+WATCH_LAYERS = """
+() => {
+  window.taken = []; window.pressed = null;
+  const view = document.querySelector('.arrange-layers');
+  view.addEventListener('click', event => {
+    if (event.target.closest('[data-cell]')) window.pressed = performance.now();
+  }, {capture: true});
+  new MutationObserver(() => {
+    if (window.pressed === null) return;
+    const start = window.pressed;
+    window.pressed = null;
+    requestAnimationFrame(() => window.taken.push(performance.now() - start));
+  }).observe(view.querySelector('[data-part=totals]'), {childList: true, subtree: true});
+}
+"""
+
+
+def share_out(page: Page, presses: int) -> list[float]:
+    """Return the milliseconds from each press of a cell to all that follows from it."""
+    page.evaluate(WATCH_LAYERS)
+    playing = page.locator(".arrange-layers [data-cell]:not(.silent)")
+    draw = random.Random(1)
+    for _ in range(presses):
+        playing.nth(draw.randrange(playing.count())).click()
+        page.wait_for_timeout(PRESS_MS)
+    return page.evaluate("window.taken")
+
+
+def kernel_alone(song: Path, presses: int) -> list[float]:
+    """Return the milliseconds that the figures of a press take in the kernel."""
+    results = LayersResults(condense(read(song), 2))
+    shares, draw, taken = Shares(results.optimum), random.Random(1), []
+    places = [
+        (section, layer)
+        for section, worth in enumerate(results.problem.worths)
+        for layer in worth.kept
+    ]
+    while len(taken) < presses:
+        section, layer = draw.choice(places)
+        given = shares.given(section, layer, shares.next_holder(section, layer))
+        if any(why_no_option(results.problem, section, each) for each in given.taken[section]):
+            continue
+        shares, start = given, time.perf_counter()
+        results.figures(shares)
+        taken.append(1000 * (time.perf_counter() - start))
+    return taken
+
+
 def print_row(name: str, taken: list[float]) -> None:
     """Print a row of the table."""
     ordered = sorted(taken)
@@ -179,6 +239,15 @@ def main() -> None:
                 everything += taken
             print_row("all three", everything)
             print_row("letting go to sound", sound_ready(page))
+            page.close()
+            layers = folder / "datasets" / "last-bell.musicxml"
+            write_page(layers, folder / "layers.ipynb", layers=True)
+            page = browser.new_page(viewport={"width": 1280, "height": 1000})
+            Notebook(page, address, "layers.ipynb").run_from_the_top()
+            page.locator(".arrange-layers table").wait_for()
+            page.wait_for_timeout(30_000)  # until most of what hands can hold has been tried
+            print_row("layers", share_out(page, 30 * ROUNDS))
+        print_row("layers, kernel alone", kernel_alone(layers, 30 * ROUNDS))
         browser.close()
 
 

@@ -33,10 +33,11 @@ def browser():
 
 @pytest.fixture(scope="session")
 def folder(tmp_path_factory):
-    """Return a folder with the lessons, the songs, and a live view of the demo song."""
+    """Return a folder with the lessons, the songs, and live views of the demo songs."""
     folder = tmp_path_factory.mktemp("lab")
     copy_lessons(folder)
     write_page(folder / "datasets" / "low-water.musicxml", folder / "live.ipynb")
+    write_page(folder / "datasets" / "last-bell.musicxml", folder / "layers.ipynb", layers=True)
     return folder
 
 

@@ -1,0 +1,418 @@
+"""The live view of layers: press a cell, and see what that is worth."""
+
+from __future__ import annotations
+
+import threading
+import traceback
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+from arrange.condensing.pins_and_bans import MOST_MERGED
+from arrange.condensing.plan_by_hand import why_no_option
+from arrange.decisions import Decision, change_status, record_decision
+from arrange.errors import ArrangeError, LogChangedError
+from arrange.live.aside import Aside
+from arrange.live.decided_song import log_changes, log_html
+from arrange.live.event_loop import Later
+from arrange.live.layers.grid import LayersGrid
+from arrange.live.layers.layers_log import read_layers
+from arrange.live.layers.layers_sound import WHAT, section_sound
+from arrange.live.layers.panels import (
+    cells,
+    foot_parts,
+    frame_html,
+    section_html,
+    shares_words,
+    totals_html,
+    troubles_html,
+)
+from arrange.live.layers.results import LayersResults
+from arrange.live.layers.shares import NOBODY, Shares
+from arrange.live.layers.shares_file import (
+    format_shares,
+    parse_shares,
+    read_shares,
+    shares_path,
+    write_shares,
+)
+from arrange.tables.song import Song
+from arrange.text.markup import escape_html
+from arrange.text.words import counted
+
+_SETTLE_SECONDS = 0.4  # without a press, after which what is shared out is tried
+_REST_SECONDS = 1.5  # and after that, before what may be shared out next is tried
+_IDLE_SECONDS = 0.02  # between two things that are tried
+
+
+@dataclass(frozen=True)
+class _Step:
+    """What undo goes back to, and the decision that it takes back."""
+
+    shares: Shares
+    decision: str = ""
+
+
+class LayersView:
+    """A live view; a notebook shows it.
+
+    Parameters
+    ----------
+    song : Song
+    log : Path
+        The shares are kept beside it.
+    asked : callable
+        Returns the results of a song.
+    later : callable, optional
+        Does something after so many seconds; the running event loop's if not given. Without a loop
+        nothing is tried ahead.
+    """
+
+    def __init__(
+        self,
+        song: Song,
+        log: Path,
+        asked: Callable[[Song], LayersResults],
+        later: Later | None = None,
+    ) -> None:
+        self.log, self._source, self._asked = log, song, asked
+        self._aside = Aside(later)
+        self._lock = threading.RLock()  # a kernel may hear messages in another thread
+        self._turn = 0
+        self.path = shares_path(log.with_name(log.name.replace(".decisions", "")))
+        self._decided = read_layers(song, log)
+        self.results = asked(self._decided.song)
+        problem, optimum = self.results.problem, self.results.optimum
+        self.shares, self._words = read_shares(self.path, problem, optimum)
+        self._past: list[_Step] = []
+        self._future: list[Shares] = []
+        self._fields: dict[str, str] = {}
+        self._details: dict[int, list[str]] | None = None
+        self._at, self._compared = self._first_place(), False
+        self.grid = LayersGrid(frame=frame_html(self.results))
+        self.grid.add_class("arrange-live").add_class("arrange-layers")
+        self.grid.on_press(lambda message: self._safely(partial(self.press, message)))
+        self._safely(lambda: None)
+
+    def _repr_mimebundle_(self, **options: Any) -> Any:
+        return self.grid._repr_mimebundle_(**options)
+
+    def _first_place(self) -> tuple[int, int]:
+        """The first section and layer that can be shared out."""
+        for section, worth in enumerate(self.results.problem.worths):
+            if worth.layers:
+                return section, worth.layers[0]
+        return 0, 0
+
+    # What is pressed
+
+    def press(self, message: dict[str, Any]) -> None:
+        """Do what a message of the grid asks for."""
+        self._fields |= message.get("fields", {})
+        self._words = ""
+        if "section" in message:
+            self._go(message)
+        _PRESSED[message["do"]](self, message)
+
+    def _safely(self, do: Callable[[], None]) -> None:
+        """Do something and show it; faults are shown too, since nobody reads a log panel."""
+        with self._lock:
+            try:
+                do()
+            except LogChangedError:
+                self._stand_on_log()
+            except ArrangeError as error:
+                self._words = str(error)
+            except Exception as error:
+                self._words = (
+                    f"Something went wrong that should not ({type(error).__name__}: {error}). Your "
+                    "song and its log are as they were: press Undo, or run the cell again.\n"
+                    + traceback.format_exc()
+                )
+            self._show()
+            self._wait_to_settle()
+
+    def _go(self, message: dict[str, Any]) -> None:
+        before = self._at[0]
+        self._at = int(message["section"]), int(message.get("layer", self._at[1]))
+        if self._at[0] != before:
+            self._details = None
+
+    def _next(self, _: dict[str, Any]) -> None:
+        section, layer = self._at
+        self._give_to(self.shares.next_holder(section, layer))
+
+    def _give(self, message: dict[str, Any]) -> None:
+        player = int(message["player"]) - 1
+        if player < len(self.results.problem.lineup.players):
+            self._give_to(player)
+
+    def _give_to(self, player: int) -> None:
+        (section, layer), problem = self._at, self.results.problem
+        if layer not in problem.worths[section].layers:
+            return
+        before = self.shares.taken[section][player] if player != NOBODY else ()
+        if player != NOBODY and layer not in before and len(before) >= MOST_MERGED:
+            self._words = (
+                f"{problem.lineup.name(player)} has {problem.name(before)} there, and two layers "
+                "are the most for one player; take one away first."
+            )
+            return
+        changed = self.shares.given(section, layer, player)
+        for option in changed.taken[section]:
+            if why := why_no_option(problem, section, option):
+                self._words = f"{why}: not given."
+                return
+        self._change(changed)
+
+    def _change(self, shares: Shares) -> None:
+        if shares != self.shares:
+            self._past.append(_Step(self.shares))
+            self._future.clear()
+            self._set(shares)
+
+    def _set(self, shares: Shares) -> None:
+        self.shares, self._details = shares, None
+
+    def _keep(self, message: dict[str, Any]) -> None:
+        self._change(self.shares.with_kept(self._at[0], int(message["player"])))
+
+    def _forbid(self, message: dict[str, Any]) -> None:
+        section, layer = self._at
+        self._change(self.shares.with_forbidden(section, int(message["player"]), layer))
+
+    def _undo(self, _: dict[str, Any]) -> None:
+        if not self._past:
+            return
+        step = self._past[-1]
+        if step.decision:
+            self._take_back(step.decision)
+            self._words = "The decision is taken back."
+        else:
+            self._future.append(self.shares)
+        self._past.pop()
+        self._set(step.shares)
+
+    def _redo(self, _: dict[str, Any]) -> None:
+        if self._future:
+            self._past.append(_Step(self.shares))
+            self._set(self._future.pop())
+
+    def _compare(self, _: dict[str, Any]) -> None:
+        self._compared = not self._compared
+
+    def _take_best(self, _: dict[str, Any]) -> None:
+        self._change(replace(self.shares, taken=self.results.optimum))
+
+    def _nothing(self, _: dict[str, Any]) -> None:
+        """Only the place has changed."""
+
+    # What takes longer
+
+    def _search(self, _: dict[str, Any]) -> None:
+        scope, section, shares = self._fields.get("scope", "all"), self._at[0], self.shares
+        sections, players = range(len(shares.taken)), range(len(shares.taken[0]))
+        free = frozenset(
+            (each, player)
+            for each in sections
+            for player in players
+            if scope == "all" or (scope == "section" and each == section) or scope == str(player)
+        )
+
+        def find() -> Callable[[], None]:
+            taken = self.results.best_from(shares, free)
+
+            def show() -> None:
+                gained = self.results.figures(replace(shares, taken=taken)).plan.value
+                gained -= self.results.figures(shares).plan.value
+                self._change(replace(shares, taken=taken))
+                self._words = f"Found: {gained:+.1f} s against what there was."
+                if not len(shares.differing(taken)):
+                    self._words = "Nothing better can be found there."
+
+            return show
+
+        self._take_time("The best is looked for ...", find)
+
+    def _hear(self, message: dict[str, Any]) -> None:
+        what, shares, section = message["do"], self.shares, self._at[0]
+
+        def render() -> Callable[[], None]:
+            data = section_sound(self.results, shares, section, what)
+            return lambda: self.grid.send({"sound": what}, buffers=[data])
+
+        self._take_time("The sound is made ...", render)
+
+    def _record(self, _: dict[str, Any]) -> None:
+        shares, decided, results = self.shares, self._decided, self.results
+        figures, problem = results.figures(shares), results.problem
+        if figures.troubles:
+            self._words = f"Not recorded: {figures.troubles[0].why}"
+            return
+        why = self._fields.get("why", "").strip() or "shared out by hand in the live view"
+        names = [player.name for player in problem.lineup.players]
+
+        def write() -> Callable[[], None]:
+            decision = Decision(
+                f"{counted(len(problem.recorded.names), 'layer')} shared out: "
+                f"{shares_words(problem, shares)}",
+                why,
+                before=f"the best: {results.best.value:.1f} s ({results.best.share:.0%})",
+                after=f"this: {figures.plan.value:.1f} s ({figures.share:.0%})",
+                parts=names,
+                supersedes=decided.earlier[-1].id if decided.earlier else "",
+            )
+            made = results.condensation(shares).song
+            done = record_decision(
+                self.log, decision, song=decided.song, arrangement=made, expected=decided.log
+            )
+            return partial(self._after_recording, shares, done)
+
+        self._take_time("The decision is written ...", write)
+
+    def _after_recording(self, shares: Shares, done: Decision) -> None:
+        before, self._decided = self._decided, read_layers(self._source, self.log)
+        self._past.append(_Step(shares, done.id))
+        self._words = "Recorded; Undo takes it back."
+        others = log_changes(before.log, self._decided.log, done.id)
+        if others:
+            self._words += f" Somebody else has written too: {others}."
+
+    def _take_back(self, decision: str) -> None:
+        """Drop a decision in the log, unless somebody else has done so."""
+        log = self._decided.log
+        if any(each.id == decision and each.status == "agreed" for each in log.decisions):
+            reason = "taken back in the live view"
+            change_status(self.log, decision, "dropped", reason, expected=log)
+            self._decided = read_layers(self._source, self.log)
+
+    def _stand_on_log(self) -> None:
+        """Read the log again; where the song is another one now, look for its best too."""
+        before, self._decided = self._decided, read_layers(self._source, self.log)
+        if not self._decided.has_same_notes(before):
+            text = format_shares(self.results.problem, self.shares)
+            self.results = self._asked(self._decided.song)
+            self.shares, _ = parse_shares(text, self.results.problem, self.results.optimum)
+            self._past, self._future, self._details = [], [], None
+            self._at = self._first_place()
+            self.grid.frame = frame_html(self.results)
+        changes = log_changes(before.log, self._decided.log) or "its text was edited"
+        self._words = (
+            f"Somebody else has written in the log since ({changes}). The figures stand on that "
+            "now; nothing of yours was written. If it still holds, press the button again."
+        )
+
+    # What is seen
+
+    def _show(self) -> None:
+        results, shares = self.results, self.shares
+        figures, best = results.figures(shares), results.best_figures
+        parts = {
+            "totals": totals_html(results, shares, figures, best),
+            "section": section_html(results, shares, figures, self._at, self._details or {}),
+            "troubles": troubles_html(figures),
+            "words": f"<p>{escape_html(self._words)}</p>" if self._words else "",
+            "log": log_html(self._decided.shown, self.log),
+            **foot_parts(figures, best),
+        }
+        self.grid.state = {
+            "cells": cells(results, shares, self._compared),
+            "parts": parts,
+            "controls": {
+                "undo": {"off": _flag(not self._past)},
+                "redo": {"off": _flag(not self._future)},
+                "compare": {"pressed": _flag(self._compared)},
+                "best": {"off": _flag(shares.taken == results.optimum)},
+            },
+            "at": self._at,
+        }
+
+    # What takes longer, or is done before it is asked for
+
+    def _take_time(self, words: str, do: Callable[[], Callable[[], None]]) -> None:
+        """Say what is being done, do it beside, and then do what it returns."""
+        self._words = words
+
+        def finish(result: Callable[[], None]) -> None:
+            self._words = ""
+            result()
+
+        self._aside.do(do, lambda result: self._safely(partial(finish, result)))
+
+    def _wait_to_settle(self) -> None:
+        self._turn += 1
+        self._aside.later(_SETTLE_SECONDS, partial(self._settle, self._turn))
+
+    def _settle(self, turn: int) -> None:
+        """Keep the shares, add what takes longer to say, then try what hands can hold."""
+        if turn != self._turn:
+            return
+        shares, section, results = self.shares, self._at[0], self.results
+
+        def work() -> Callable[[], None]:
+            write_shares(self.path, results.problem, shares)
+            details = results.details(shares, section)
+
+            def show() -> None:
+                if turn == self._turn:
+                    self._details = details
+                    self._show()
+
+            return show
+
+        def then(show: Callable[[], None]) -> None:
+            with self._lock:
+                try:
+                    show()
+                except ArrangeError as error:
+                    self._words = str(error)
+                    self._show()
+            self._try_next(turn, rested=False)
+
+        self._aside.do(work, then)
+
+    def _try_next(self, turn: int, *, rested: bool) -> None:
+        """Try one thing after another until something is pressed; first what is shared out."""
+        if turn != self._turn:
+            return
+        found = self.results.next_trial(self.shares)
+        if found is None:
+            self.grid.progress = ""
+            return
+        if not rested and not self.results.figures(self.shares).untried:
+            self._aside.later(_REST_SECONDS, partial(self._try_next, turn, rested=True))
+            return
+        finger, left = found
+        self.grid.progress = (
+            f"Trying what hands can hold, {left} left; what has not been tried counts as playable."
+        )
+
+        def then(take_up: Callable[[], bool]) -> None:
+            with self._lock:
+                if take_up() and turn == self._turn:
+                    self._show()
+            self._aside.later(_IDLE_SECONDS, partial(self._try_next, turn, rested=rested))
+
+        self._aside.do(finger, then)
+
+
+def _flag(value: bool) -> str:
+    return str(value).lower()
+
+
+_PRESSED: dict[str, Callable[[LayersView, dict[str, Any]], None]] = {
+    "next": LayersView._next,
+    "give": LayersView._give,
+    "go": LayersView._nothing,
+    "keep": LayersView._keep,
+    "forbid": LayersView._forbid,
+    "undo": LayersView._undo,
+    "redo": LayersView._redo,
+    "search": LayersView._search,
+    "compare": LayersView._compare,
+    "best": LayersView._take_best,
+    "record": LayersView._record,
+    **dict.fromkeys(WHAT, LayersView._hear),
+}

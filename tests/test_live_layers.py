@@ -1,0 +1,240 @@
+"""The view of layers without a browser: its messages are sent as a browser would."""
+
+import re
+from dataclasses import replace
+
+import pytest
+
+import arrange as ar
+from arrange.condensing.plan_by_hand import taken_by
+from arrange.live.layers.layers_view import LayersView
+from arrange.live.layers.panels import letters
+from arrange.live.layers.results import LayersResults
+from arrange.live.layers.shares import NOBODY, Shares
+from arrange.live.layers.shares_file import format_shares, parse_shares, read_shares
+
+
+class Clock:
+    """A clock that does nothing before ``run``."""
+
+    def __init__(self):
+        self.waiting = []
+
+    def later(self, seconds, do):
+        self.waiting.append((seconds, do))
+
+    def run(self, times=1):
+        """Do what was asked for last, so many times."""
+        for _ in range(times):
+            self.waiting.pop()[1]()
+
+
+@pytest.fixture
+def clock():
+    return Clock()
+
+
+@pytest.fixture(scope="module")
+def results(layers):
+    return LayersResults(layers)
+
+
+@pytest.fixture
+def shown(results, tmp_path, clock):
+    """Return a view of the song of fourteen layers, whose best is known already."""
+    song, log = results.problem.recorded.song, tmp_path / "last-bell.decisions.txt"
+    return LayersView(song, log, lambda _: results, clock.later)
+
+
+def send(shown, do, **more):
+    shown._safely(lambda: shown.press({"do": do, **more}))
+
+
+def place(shown, section, layer):
+    recorded = shown.results.problem.recorded
+    return {"section": recorded.sections.index(section), "layer": recorded.names.index(layer)}
+
+
+def cell(shown, section, layer):
+    at = place(shown, section, layer)
+    return shown.grid.state["cells"][f"{at['section']}-{at['layer']}"]
+
+
+def part(shown, name):
+    return re.sub("<[^>]+>", " ", shown.grid.state["parts"][name])
+
+
+def test_it_opens_with_the_best(shown, layers):
+    assert shown.shares.taken == taken_by(layers.known.problem, layers.plan)
+    assert "77% of what all layers together are worth" in part(shown, "totals")
+    assert "This is the best." in part(shown, "totals")
+    assert cell(shown, "Intro", "Hook") == ["player-0", "A", "Hook, Intro: Ann", "true"]
+    assert cell(shown, "Intro", "Lead")[0] == "silent"
+    assert shown.grid.state["controls"]["undo"] == {"off": "true"}
+
+
+def test_the_figures_are_those_of_condensing(shown, layers):
+    """Section by section, worth, losses and reasons are those of the condensation."""
+    figures = shown.results.figures(shown.shares)
+    worth = layers.terms.groupby("section", sort=False)["value"].sum()
+    lost = layers.lost.groupby("section")["value"].sum()
+    for own, name in zip(figures.sections, worth.index, strict=True):
+        assert own.value == pytest.approx(worth[name], abs=1e-6)
+        assert sum(one["value"] for one in own.lost) == pytest.approx(lost.get(name, 0.0), abs=1e-6)
+    reasons = [choice["reason"] for own in figures.sections for choice in own.choices]
+    whole = layers.choices["reason"].tolist()
+    assert all(one.startswith(other) for one, other in zip(whole, reasons, strict=True))
+
+
+def test_a_press_gives_to_the_next_and_undo_takes_it_back(shown, clock):
+    at = place(shown, "Chorus 1", "Pad")
+    before = shown.shares
+    for holder, words in (("Ann", "A"), ("Ben", "B"), ("nobody", "")):
+        send(shown, "next", **at)
+        assert cell(shown, "Chorus 1", "Pad")[1:3] == [words, f"Pad, Chorus 1: {holder}"]
+    send(shown, "give", player=2, **at)
+    assert cell(shown, "Chorus 1", "Pad")[1] == "B"
+    assert "it differs in Chorus 1" in part(shown, "totals")
+    assert part(shown, "section").startswith(" Chorus 1, bars 21 to 28")
+    given = shown.shares
+    for _ in range(4):
+        send(shown, "undo")
+    assert shown.shares == before
+    for _ in range(5):
+        send(shown, "redo")
+    assert shown.shares == given
+    clock.run()
+    assert shown.path.name == "last-bell.layers.txt"
+    assert "has,Chorus 1,Ben,Pad + Rhythm" in shown.path.read_text()
+
+
+def test_two_layers_are_the_most(shown):
+    """A third layer is refused in words; a press passes over a player who has two."""
+    send(shown, "give", player=1, **place(shown, "Verse 1", "Pulse"))
+    assert "Ann has Echo + Fills there, and two layers are the most" in part(shown, "words")
+    send(shown, "next", **place(shown, "Verse 1", "Pulse"))
+    assert cell(shown, "Verse 1", "Pulse")[1] == "B"
+
+
+def test_the_same_twice_is_not_given(shown):
+    """Nothing happens on a layer that does not play, or with a number that is no player."""
+    before = shown.shares
+    send(shown, "next", **place(shown, "Intro", "Lead"))
+    send(shown, "give", player=7, **place(shown, "Intro", "Hook"))
+    assert shown.shares == before
+
+
+def test_what_no_hand_can_hold(shown, clock):
+    """It is said at once, with what would do a moment later, and is not recorded."""
+    send(shown, "give", player=2, **place(shown, "Pre-chorus 1", "Pulse"))
+    section = place(shown, "Pre-chorus 1", "Pulse")["section"]
+    assert "Ben has Pulse + Rhythm in Pre-chorus 1: no hand" in part(shown, "troubles")
+    assert part(shown, f"hands-{section}") == " cannot "
+    clock.run()
+    assert "A pick cannot strike Pulse + Rhythm; with the fingers it would do" in part(
+        shown, "section"
+    )
+    send(shown, "record")
+    assert "Not recorded: Ben has Pulse + Rhythm" in part(shown, "words")
+    assert not shown.log.exists()
+
+
+def test_the_best_from_here(shown):
+    """What is kept and forbidden stays; all else becomes as good as it can be."""
+    verse = place(shown, "Verse 1", "Fills")
+    send(shown, "give", player=0, **verse)
+    send(shown, "keep", player=0)
+    send(shown, "go", **place(shown, "Verse 1", "Rhythm"))
+    send(shown, "forbid", player=1)
+    assert cell(shown, "Verse 1", "Echo")[2] == "Echo, Verse 1: Ann, kept"
+    assert "not for Ben" in cell(shown, "Verse 1", "Rhythm")[2]
+    send(shown, "search", fields={"scope": "section"})
+    assert "against what there was" in part(shown, "words")
+    assert cell(shown, "Verse 1", "Echo")[2] == "Echo, Verse 1: Ann, kept"
+    assert "Rhythm, Verse 1: nobody" in cell(shown, "Verse 1", "Rhythm")[2]
+    changed = {section for section, _ in shown.shares.differing(shown.results.optimum)}
+    assert changed == {verse["section"]}
+    send(shown, "compare")
+    assert cell(shown, "Verse 1", "Rhythm")[2].endswith("; the best: Ben")
+    send(shown, "best")
+    assert "This is the best." in part(shown, "totals")
+
+
+def test_a_decision_is_recorded_superseded_and_taken_back(shown, results):
+    """The song is built again from it; the next one takes its place, also for somebody else."""
+    song = results.problem.recorded.song
+    other = ar.Decision("the drummer counts in", "we start together")
+    ar.record_decision(shown.log, other)
+    send(shown, "record", fields={"why": "it keeps the hook"})
+    assert "Somebody else has written in the log since" in part(shown, "words")
+    assert len(ar.read_decisions(shown.log).decisions) == 1
+    send(shown, "record")
+    first = ar.read_decisions(shown.log).decisions[1]
+    assert (first.why, first.after) == ("it keeps the hook", "this: 548.4 s (77%)")
+    assert {"Ann", "Ben"} <= set(ar.rebuild(song, ar.read_decisions(shown.log)).song.parts["part"])
+    again = LayersView(song, shown.log, lambda _: results, Clock().later)
+    send(again, "record")
+    _, one, second = ar.read_decisions(shown.log).decisions
+    assert (one.status, second.supersedes) == ("superseded", first.id)
+    send(again, "undo")
+    assert ar.read_decisions(shown.log).decisions[2].status == "dropped"
+    assert "The decision is taken back." in part(again, "words")
+
+
+def test_hands_are_tried_one_after_another(layers, tmp_path, clock):
+    """What has not been tried is said to be so, and becomes known while nothing is pressed."""
+    song, log = layers.known.problem.recorded.song, tmp_path / "last-bell.decisions.txt"
+    shown = LayersView(song, log, lambda _: LayersResults(layers), clock.later)
+    send(shown, "next", **place(shown, "Chorus 1", "Pad"))
+    section = place(shown, "Chorus 1", "Pad")["section"]
+    assert part(shown, f"hands-{section}") == "trying"
+    clock.run()
+    assert "Trying what hands can hold" in shown.grid.progress
+    assert part(shown, f"hands-{section}") in ("can", " cannot ")
+
+
+def test_it_is_heard(shown):
+    sent = []
+    shown.grid.send = lambda content, buffers: sent.append((content, bytes(buffers[0][:4])))
+    send(shown, "recording", **place(shown, "Intro", "Hook"))
+    send(shown, "optimum")
+    assert sent == [({"sound": "recording"}, b"RIFF"), ({"sound": "optimum"}, b"RIFF")]
+
+
+def test_faults_are_shown(shown, monkeypatch):
+    monkeypatch.setattr(LayersResults, "best_from", lambda *_: 1 / 0)
+    send(shown, "search")
+    assert "Something went wrong that should not (ZeroDivisionError" in part(shown, "words")
+
+
+def test_shares_come_back_from_their_file(layers, tmp_path):
+    """All of them, and what does not fit any more is left out and said."""
+    problem, optimum = layers.known.problem, taken_by(layers.known.problem, layers.plan)
+    shares = replace(
+        Shares(optimum).given(1, 9, NOBODY),
+        kept=frozenset({(1, 0)}),
+        forbidden=frozenset({(2, 1, 0)}),
+    )
+    text = format_shares(problem, shares)
+    assert parse_shares(text, problem, optimum) == (shares, "")
+    strange = text + "has,Coda,Ann,Hook\n"
+    assert parse_shares(strange, problem, optimum)[1].startswith("1 lines of the shares")
+    path = tmp_path / "song.layers.txt"
+    assert read_shares(path, problem, optimum) == (Shares(optimum), "")
+    for bad in (b"\xff\xfe", b"what,section\n", b"has,Verse 1,Ann\n"):
+        path.write_bytes(bad)
+        found, words = read_shares(path, problem, optimum)
+        assert found == Shares(optimum)
+        assert "cannot be used" in words
+
+
+@pytest.mark.parametrize(
+    ("names", "signs"),
+    [
+        (["Ann", "Ben"], ["A", "B"]),
+        (["Player 1", "Player 2"], ["P1", "P2"]),
+        (["Ann", "Abe"], ["1", "2"]),
+    ],
+)
+def test_players_have_signs_of_their_own(names, signs):
+    assert letters(names) == signs
