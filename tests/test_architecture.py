@@ -45,6 +45,7 @@ WALLS = {
     "jinja2": ("report/html_pages.py", "handouts/"),
     "midirenderer": ("sound/",),
     "soundfile": ("sound/",),
+    "anywidget": ("live/",),
     "ipywidgets": ("live/",),
     "music21": (),
     "nbformat": ("exercises/",),

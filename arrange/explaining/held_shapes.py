@@ -88,7 +88,7 @@ def part_shapes(
     necks : mapping of section to Neck
         With the capo of each section that the part plays in.
     """
-    notes = _placed(notes)
+    notes = placed_notes(notes)
     held = {
         str(section): tuple(held_shapes(struck_of(own), song))
         for section, own in notes.groupby("section", sort=False)
@@ -98,8 +98,11 @@ def part_shapes(
     return {name: labelled.section(own, necks[name]) for name, own in held.items()}
 
 
-def _placed(notes: pd.DataFrame) -> pd.DataFrame:
-    """The notes that lie on a neck, in order of time; those struck at once have one onset."""
+def placed_notes(notes: pd.DataFrame) -> pd.DataFrame:
+    """Return the notes that lie on a neck, in order of time, with ``end``.
+
+    Those struck at once have one onset.
+    """
     is_placed = notes[["string", "fret"]].notna().to_numpy().all(axis=1)
     is_cue = notes["technique"].str.contains("cue", na=False).to_numpy(dtype=bool)
     notes = notes[is_placed & ~is_cue & ~notes["grace"].to_numpy(dtype=bool)]

@@ -12,9 +12,9 @@ from typing import Any, NamedTuple
 import numpy as np
 import pandas as pd
 
+from arrange.explaining.tab_counts import attack_counts, fitted_counts
 from arrange.formats.musicxml.writing_layers import LEADING
 from arrange.guitar.necks import Array
-from arrange.handouts.tab_counts import attack_counts, fitted_counts
 from arrange.tables.song import Song
 from arrange.text.markup import escape_html
 
