@@ -162,6 +162,7 @@ def layout(controls: Controls, picture: Any, player: Any, words: Any, log: Any) 
     """Return all of it as one widget: what is chosen, the picture, what is heard and recorded."""
     looking, choosing = controls.looking, controls.choosing
     listening, deciding = controls.listening, controls.deciding
+    back = (deciding.reset, deciding.undo, deciding.redo)
     style = widgets.HTML(f"<style>{STYLE.read_text(encoding='utf-8')}</style>")
     style.layout.display = "none"
     played = _row([getattr(listening, name) for name in PLAYED])
@@ -171,11 +172,11 @@ def layout(controls: Controls, picture: Any, player: Any, words: Any, log: Any) 
             style,
             _row((looking.section, looking.part, looking.beside, looking.only)),
             _row((choosing.octave, choosing.inversion, choosing.strings, choosing.capo)),
-            _row((choosing.drive, choosing.echo, choosing.tempo)),
-            _row((played, listening.moment, listening.everyone, player)),
-            words,
+            _row((choosing.drive, choosing.echo, choosing.tempo, *back)),
             picture,
-            _row((deciding.reset, deciding.undo, deciding.redo, deciding.why, deciding.record)),
+            words,
+            _row((played, listening.moment, listening.everyone, player)),
+            _row((deciding.why, deciding.record)),
             log,
         ]
     )

@@ -9,15 +9,14 @@ import numpy as np
 import pandas as pd
 
 from arrange.guitar.necks import Neck
-from arrange.live.ranges import fitting
 from arrange.live.svg import circle, text
 from arrange.text.markup import escape_html
 from arrange.text.words import bars_words, counted
 
 _SHOWN = 12  # frets, or more where they are played
-_WIDTH, _HEIGHT = 400.0, 112.0
+_WIDTH, _HEIGHT = 400.0, 96.0
 _LEFT, _RIGHT = 24.0, 6.0  # beside the strings
-_TOP, _BOTTOM = 26.0, 92.0
+_TOP, _BOTTOM = 8.0, 74.0
 _HAND = 4  # frets that a hand covers, one a finger (common practice)
 _NUMBERED = (1, 3, 5, 7, 9, 12, 15, 17, 19, 21)
 
@@ -69,7 +68,6 @@ def draw_neck(hands: Hands, moment: tuple[int, int], last: int, kind: str) -> st
     shown = range(1, min(last, neck.frets) + 1)
     lines += [f"M{_LEFT + wide * n:.1f} {_TOP}V{_BOTTOM}" for n in shown]
     pieces = [
-        text(0, 14, fitting(f"{hands.part} · {words}", 1.12 * _WIDTH), f"title {kind}-name"),
         f'<path class="neck" d="{"".join(lines)}"/>',
         f'<path class="nut" d="M{_LEFT} {_TOP}V{_BOTTOM}"/>',
         *_places(neck, notes[is_now], wide, right, kind),
@@ -78,7 +76,7 @@ def draw_neck(hands: Hands, moment: tuple[int, int], last: int, kind: str) -> st
         at = _LEFT + wide * (neck.capo - 0.5)
         pieces.append(f'<path class="capo" d="M{at:.1f} {_TOP - 3}V{_BOTTOM + 2}"/>')
     pieces += [
-        text(_LEFT + wide * (fret - 0.5), _BOTTOM + 17, str(fret), "axis middle")
+        text(_LEFT + wide * (fret - 0.5), _BOTTOM + 18, str(fret), "axis middle")
         for fret in shown
         if fret in _NUMBERED or fret == neck.capo
     ]
@@ -86,8 +84,10 @@ def draw_neck(hands: Hands, moment: tuple[int, int], last: int, kind: str) -> st
     pieces += _dots(neck, notes[is_now], (wide, gap), kind)
     label = escape_html(f"{hands.part} on the neck, {words}")
     return (
-        f'<svg class="arrange-neck" viewBox="0 0 {_WIDTH:.0f} {_HEIGHT:.0f}" role="img" '
-        f'aria-label="{label}" xmlns="http://www.w3.org/2000/svg">{"".join(pieces)}</svg>'
+        f'<figure><figcaption class="{kind}-name">{escape_html(f"{hands.part} · {words}")}'
+        f'</figcaption><svg class="arrange-neck" viewBox="0 0 {_WIDTH:.0f} {_HEIGHT:.0f}" '
+        'role="img" '
+        f'aria-label="{label}" xmlns="http://www.w3.org/2000/svg">{"".join(pieces)}</svg></figure>'
     )
 
 

@@ -60,7 +60,7 @@ def make_chart(song: Song, scale: BarScale, rows: Sequence[Row], ranges: Ranges)
         pieces += draw_row(scale, row, top, kind)
         top += row.height
     pieces += draw_ranges(scale, ranges, top)
-    return Chart(scale, top + RANGES_HEIGHT, "".join(pieces), "".join(_words(scale, rows)))
+    return Chart(scale, top + RANGES_HEIGHT + 4, "".join(pieces), "".join(_words(scale, rows)))
 
 
 def _words(scale: BarScale, rows: Sequence[Row]) -> Iterator[str]:
