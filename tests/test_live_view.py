@@ -4,9 +4,12 @@ commands that open it are run.
 
 import contextlib
 import json
+import random
+import re
 import shutil
 import signal
 from dataclasses import dataclass, field, replace
+from pathlib import Path
 from types import SimpleNamespace
 
 import nbformat
@@ -18,7 +21,9 @@ import arrange as ar
 from arrange.__main__ import main
 from arrange.findings.summary import findings_figures
 from arrange.live import serving, view
+from arrange.live.choices import Choices, PartChoice
 from arrange.live.controls import widgets_of
+from arrange.live.kept_view import KeptView, keep_view, kept_path, kept_view
 from arrange.live.results_cache import section_findings
 from arrange.live.stop_signals import STOPS, ended_by_signals
 from arrange.live.view import PartsView
@@ -121,10 +126,18 @@ def test_each_part_keeps_what_was_chosen_for_it(shown):
     one = shown.controls
     one.choosing.octave.value = 1
     one.looking.part.value = "Guitar 2"
-    assert (one.choosing.octave.value, one.choosing.capo.value, one.looking.beside.value) == (0, 3, "Guitar 1")
+    assert (one.choosing.octave.value, one.choosing.capo.value, one.looking.beside.value) == (
+        0,
+        3,
+        "Guitar 1",
+    )
     one.choosing.strings.value = "1–3"
     one.looking.part.value = "Guitar 1"
-    assert (one.choosing.octave.value, one.choosing.strings.value, one.choosing.capo.value) == (1, "as written", 0)
+    assert (one.choosing.octave.value, one.choosing.strings.value, one.choosing.capo.value) == (
+        1,
+        "as written",
+        0,
+    )
     assert "Guitar 1: an octave up; Guitar 2: on strings 1–3" in shown.picture.value
 
 
@@ -153,7 +166,10 @@ def test_reset_and_undo(shown):
     press(shown, "undo")
     assert shown.controls.choosing.drive.value == "edge"
     press(shown, "undo")
-    assert (shown.controls.choosing.drive.value, shown.controls.choosing.octave.value) == ("clean", 1)
+    assert (shown.controls.choosing.drive.value, shown.controls.choosing.octave.value) == (
+        "clean",
+        1,
+    )
     press(shown, "undo")
     press(shown, "undo")
     assert "nothing to undo" in words(shown)
@@ -296,7 +312,185 @@ def test_a_log_that_cannot_be_written_is_reported_in_the_view(demo, tmp_path, cl
     assert "Guitar 1: an octave up" in shown.picture.value  # nothing is lost
 
 
+# Redo, the picture's own buttons, and what is kept
+
+
+def test_redo_goes_on_again_with_its_decision(shown, log):
+    shown.controls.choosing.octave.value = 1
+    press(shown, "record")
+    press(shown, "undo")
+    press(shown, "undo")
+    assert shown.choices.is_as_written
+    press(shown, "redo")
+    assert "Guitar 1: an octave up" in shown.picture.value
+    press(shown, "redo")
+    assert ar.read_decisions(log).decisions[0].status == "agreed"
+    assert "1 → 1 findings" in shown.picture.value
+    press(shown, "redo")
+    assert "nothing to redo" in words(shown)
+    press(shown, "undo")
+    shown.controls.choosing.drive.value = "edge"  # something new: what was undone is gone
+    press(shown, "redo")
+    assert "nothing to redo" in words(shown)
+
+
+def tell(shown, do, what):
+    """Press a place in the picture, as the page does."""
+    shown.picture._handle_custom_msg({"do": do, "what": what}, [])
+
+
+def test_places_in_the_picture_are_pressed(shown):
+    places = re.findall(
+        '<button[^>]*data-do="section" data-what="(.*?)"[^>]*>(.*?) <', shown.picture.value
+    )
+    assert [name for _, name in places] == list(shown.controls.looking.section.options)
+    tell(shown, "section", dict(map(reversed, places))["Verse 3"])
+    assert shown.controls.looking.section.value == "Verse 3"
+    assert 'aria-pressed="true" style="flex-grow:32" aria-label="Verse 3,' in shown.picture.value
+    tell(shown, "bar", "42")
+    assert shown.controls.listening.moment.value == (41, 42)
+    assert "Guitar 1 · bars 41–42: hand at fret" in shown.picture.value
+    (key,) = re.findall('data-do="look" data-what="(mud[^"]*)"[^>]*>bar 39', shown.picture.value)
+    tell(shown, "look", key)
+    assert 'class="marked"' in shown.picture.value
+    assert shown.controls.listening.moment.value == (39, 39)
+    tell(shown, "look", key)
+    assert 'class="marked"' not in shown.picture.value
+    tell(shown, "hear", key)
+    assert shown.player.children[0].autoplay
+    for do, what in (
+        ("section", "99"),
+        ("section", "x"),
+        ("bar", "1"),
+        ("look", "none"),
+        ("?", ""),
+    ):
+        tell(shown, do, what)  # of an older picture, say
+    assert "alert" not in words(shown)
+    assert shown.choices.section == "Verse 3"
+
+
+def test_findings_of_one_part_are_listed(shown):
+    shown.controls.choosing.octave.value = 1
+    assert "since the last choice: ▲ 1 new, ✕ 2 ended" in shown.picture.value
+    shown.controls.looking.only.value = "Bass"
+    assert "No findings of Bass here" in shown.picture.value
+
+
+def rest(shown):
+    """Let time pass until nothing is left to be done."""
+    shown._ahead.later.__self__.run(12)
+
+
+def test_a_view_opens_where_it_was_left(shown, log, demo):
+    shown.controls.looking.section.value = "Verse 3"
+    shown.controls.looking.part.value = "Guitar 2"
+    shown.controls.looking.beside.value = "Bass"
+    shown.controls.choosing.octave.value = 1
+    shown.controls.choosing.tempo.value = 90
+    rest(shown)
+    again = PartsView(demo, log, later=Clock().later)
+    assert again.picture.value.count("Guitar 2: an octave up; tempo 90") == 2
+    assert again.choices == shown.choices
+    assert again.controls.looking.beside.value == "Bass"
+    press(again, "undo")
+    assert again.choices.is_as_written
+    asked = PartsView(demo, log, "Guitar 1", "Chorus 1", Clock().later)
+    assert asked.choices.section == "Chorus 1"
+    assert asked.choices.is_as_written
+
+
+@pytest.mark.parametrize(
+    "damage",
+    [
+        lambda text: text[:40],
+        lambda text: "[" * 50_000 + text,
+        lambda text: text.replace("Verse 3", "Coda"),
+        lambda text: text.replace('"octave": 1', '"octave": 99'),
+        lambda text: text.replace('"octave": 1', '"octave": "1"'),
+        lambda text: text.replace('"tempo": null', '"tempo": NaN'),
+        lambda text: text.replace('"capo": null', '"capo": [3]'),
+        lambda text: text.replace('"drive": null', '"gain": null'),
+    ],
+)
+def test_a_kept_view_that_is_damaged_is_none(log, demo, damage):
+    path = kept_path(log)
+    assert path.name == "low-water.view.json"
+    choices = Choices("Verse 3").with_part("Guitar 1", PartChoice(octave=1))
+    keep_view(path, KeptView("Guitar 1", None, choices))
+    assert kept_view(path, demo).choices == choices
+    path.write_text(damage(path.read_text()))
+    assert kept_view(path, demo) is None
+    keep_view(log / "no" / "folder.json", KeptView("Guitar 1", None, choices))  # is no error
+
+
+def test_the_last_picture_is_saved_in_the_notebook(shown, monkeypatch):
+    """What a notebook shows without a kernel is the last picture, its buttons without effect."""
+    shows, updates = [], []
+    handle = SimpleNamespace(update=lambda data, **_: updates.append(data["text/html"]))
+    monkeypatch.setattr(view, "display", shows.append)
+    monkeypatch.setattr(
+        "arrange.live.saved_picture.display",
+        lambda data, **_: shows.append(data["text/html"]) or handle,
+    )
+    shown._ipython_display_()
+    assert shows[0] is shown.widget
+    assert "Chorus 1 · as written" in shows[1]
+    shown.controls.choosing.octave.value = 1
+    rest(shown)
+    (saved,) = updates
+    assert "Guitar 1: an octave up" in saved
+    assert saved.count("<button ") == saved.count("<button disabled ")
+
+
 # Two views on one log
+
+
+def test_two_views_never_write_or_show_a_false_figure(log):
+    """Two people choose, record, undo and redo on one log in any order.
+
+    After each step the view shows the figures of the song that its log gives, unless it reports
+    that the log has changed; each decision has the figures of the song rebuilt with and without it;
+    and a view that is opened anew, as after a kernel died, knows every decision that was
+    acknowledged.
+    """
+    song = song_of(("Guitar 1", "E3 B3 E4", 0, 4), ("Guitar 2", "E3 B3 E4", 0, 4))
+    chance = random.Random(21)
+    views = [PartsView(song, log, f"Guitar {n}", "Song", Clock().later) for n in (1, 2)]
+    known = {b"": (ar.DecisionLog(), section_findings(song, "Song"))}
+
+    def stands():
+        """The log, and the findings of the song as it gives it."""
+        data = log.read_bytes() if log.exists() else b""
+        if data not in known:
+            now = ar.read_decisions(log)
+            known[data] = now, section_findings(ar.rebuild(song, now).song, "Song")
+        return known[data]
+
+    recorded = 0
+    for step in range(100):
+        at, before = chance.randrange(2), stands()
+        shown = views[at]
+        do = chance.choice(["octave", "octave", "drive", "record", "undo", "redo"])
+        if do == "octave":
+            control(shown, do).value = chance.choice([-1, 0, 1])
+        elif do == "drive":
+            control(shown, do).value = chance.choice(["clean", "distorted"])
+        else:
+            press(shown, do)
+        assert "alert" not in words(shown), (step, words(shown))
+        now, findings = stands()
+        if shown._stand.log == now:
+            assert f"<span>{len(findings)} → " in shown.picture.value, step
+        recorded += "Recorded: " in words(shown)
+        assert len(now.decisions) == recorded
+        if len(now.decisions) > len(before[0].decisions):
+            assert now.decisions[-1].before == findings_figures(before[1])
+            assert now.decisions[-1].after == findings_figures(findings)
+        if step % 25 == 24:  # its kernel is gone, and it is opened again
+            views[at] = PartsView(song, log, f"Guitar {at + 1}", "Song", Clock().later)
+            assert views[at]._stand.log == now
+    assert recorded > 5
 
 
 @pytest.fixture
@@ -510,6 +704,11 @@ def test_a_page_is_a_whole_notebook(tmp_path):
     nbformat.validate(notebook)
     assert notebook.cells[0].source.startswith("# Low Water at Ferrystone")
     compile(notebook.cells[1].source, "cell", "exec")
+    assert str(Path(DEMO).resolve()) in notebook.cells[1].source
+    shutil.copy(DEMO, tmp_path / "song's.musicxml")
+    beside = write_page(tmp_path / "song's.musicxml", tmp_path / "beside.ipynb")
+    source = nbformat.read(beside, as_version=4).cells[1].source
+    assert 'ar.explore_parts("song\'s.musicxml")' in source  # both may be moved together
     with pytest.raises(ar.ArrangeError, match="nowhere"):
         write_page(tmp_path / "nowhere.mid", tmp_path / "other.ipynb")
     assert not (tmp_path / "other.ipynb").exists()
@@ -583,9 +782,17 @@ def test_controls_show_what_the_section_has(log, clock):
     made = with_setup(made, "Guitar 1", "B", capo=2, drive="overdriven", echo="eighth")
     seen = PartsView(made, log, "Guitar 1", "A", clock.later)
     one = seen.controls
-    assert (one.choosing.capo.value, one.choosing.drive.value, one.choosing.echo.value) == (0, "clean", "none")
+    assert (one.choosing.capo.value, one.choosing.drive.value, one.choosing.echo.value) == (
+        0,
+        "clean",
+        "none",
+    )
     one.looking.section.value = "B"
-    assert (one.choosing.capo.value, one.choosing.drive.value, one.choosing.echo.value) == (2, "overdriven", "eighth")
+    assert (one.choosing.capo.value, one.choosing.drive.value, one.choosing.echo.value) == (
+        2,
+        "overdriven",
+        "eighth",
+    )
     assert seen.choices.is_as_written
     one.choosing.capo.value = 0
     one.looking.section.value = "A"

@@ -180,6 +180,7 @@ def layout(controls: Controls, picture: Any, player: Any, words: Any, log: Any) 
             log,
         ]
     )
+    picture.add_class("arrange-pane")
     view.add_class("arrange-live")
     return view
 

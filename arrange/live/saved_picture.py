@@ -12,12 +12,11 @@ from IPython.display import display
 
 from arrange.live.controls import STYLE
 
-# The place of a view whose kernel is gone is taken by an error; the saved picture takes its place.
+# A view whose kernel is gone is an error, or still to come; the saved picture takes its place.
 _HIDE = """
 .jp-OutputArea:has(.arrange-live:not(.arrange-saved)) .arrange-saved { display: none; }
-.jp-OutputArea:has(.arrange-saved):not(:has(.arrange-live:not(.arrange-saved))) .jupyter-widgets {
-  display: none;
-}
+.jp-OutputArea:not(:has(.arrange-live:not(.arrange-saved)))
+  > .jp-OutputArea-child:has(+ .jp-OutputArea-child .arrange-saved) { display: none; }
 """
 
 

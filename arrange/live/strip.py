@@ -23,6 +23,7 @@ from arrange.live.shape_picture import SHAPE_WIDTH, draw_shapes
 from arrange.live.svg import text
 from arrange.tables.song import Song, part_row
 from arrange.tables.sounding import sounding_notes
+from arrange.text.markup import escape_html
 from arrange.theory.pitch import note_name
 
 GAP = 11.0  # between strings
@@ -248,7 +249,7 @@ def _letters(at: Sequence[float], words: Sequence[str], y: float, kind: str, hal
         shown += word
         middle = (len(word) - 1) * half
         places += [f"{x - middle + 2 * half * n:.1f}" for n in range(len(word))]
-    return f'<text class="{kind}" y="{y:.1f}" x="{" ".join(places)}">{shown}</text>'
+    return f'<text class="{kind}" y="{y:.1f}" x="{" ".join(places)}">{escape_html(shown)}</text>'
 
 
 def _counts(scale: BarScale, row: Row, y: float) -> Iterator[str]:

@@ -89,7 +89,8 @@ def explore_parts(
     if not isinstance(song, Song):
         log = log or decisions_path(song)
         song = read(song)
-    return PartsView(song, Path(log or decisions_path(song.source or "song")), part, section)
+    log = Path(log or decisions_path(song.source or "song")).absolute()
+    return PartsView(song, log, part, section)
 
 
 class PartsView:
