@@ -482,7 +482,7 @@ def test_two_views_never_write_or_show_a_false_figure(log):
         now, findings = stands()
         if shown._stand.log == now:
             assert f"<span>{len(findings)} → " in shown.picture.value, step
-        recorded += "Recorded: " in words(shown)
+        recorded += do == "record" and "Recorded: " in words(shown)
         assert len(now.decisions) == recorded
         if len(now.decisions) > len(before[0].decisions):
             assert now.decisions[-1].before == findings_figures(before[1])
@@ -490,7 +490,7 @@ def test_two_views_never_write_or_show_a_false_figure(log):
         if step % 25 == 24:  # its kernel is gone, and it is opened again
             views[at] = PartsView(song, log, f"Guitar {at + 1}", "Song", Clock().later)
             assert views[at]._stand.log == now
-    assert recorded > 5
+    assert recorded > 3
 
 
 @pytest.fixture

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import os
 import threading
 import time
 import traceback
@@ -16,9 +15,7 @@ import ipywidgets as widgets
 import numpy as np
 from IPython.display import display
 
-from arrange.decisions import decisions_path
 from arrange.errors import ArrangeError, LogChangedError
-from arrange.formats.reading import read
 from arrange.live.ahead import Ahead, Work
 from arrange.live.choices import Choices
 from arrange.live.controls import (
@@ -51,46 +48,6 @@ from arrange.text.words import bars_words
 _BUTTON_SECONDS = 0.15
 _LATE_SECONDS = 0.6
 _ONE_STEP_SECONDS = 1.0  # changes of one control nearer than that are undone together
-
-
-def explore_parts(
-    song: Song | str | os.PathLike[str],
-    part: str | None = None,
-    *,
-    section: str | None = None,
-    log: str | os.PathLike[str] | None = None,
-) -> PartsView:
-    """Return a view to try other versions of a part, section by section, without code.
-
-    Parameters
-    ----------
-    song : Song or path
-        Decisions in its log are made before the view opens.
-    part : str, optional
-        The part to begin with; else where it was left, or the guitar with most to listen to.
-    section : str, optional
-        The section to begin with; else where it was left, or the one with most to listen to.
-    log : path, optional
-        Where decisions are recorded; else beside the file, or in the working folder if a Song is
-        given.
-
-    Raises
-    ------
-    ArrangeError
-        If the file or the log cannot be read, or there is no such part or section.
-
-    Examples
-    --------
-    >>> import arrange as ar
-    >>> view = ar.explore_parts("datasets/tarrow-weir.txt")
-    >>> view.choices.section, view.choices.is_as_written
-    ('Tune (2)', True)
-    """
-    if not isinstance(song, Song):
-        log = log or decisions_path(song)
-        song = read(song)
-    log = Path(log or decisions_path(song.source or "song")).absolute()
-    return PartsView(song, log, part, section)
 
 
 class PartsView:
