@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -73,7 +74,7 @@ def _key(row: Any) -> str:
 
 def _found(row: Any, state: str, lines: Sequence[float]) -> Found:
     end = row.onset + row.duration - 1e-6
-    last = max(sum(line < end for line in lines), int(row.measure))
+    last = max(bisect_left(lines, end), int(row.measure))
     what = f"bar {row.measure}: {row.kind}, {row.parts}"
     bars, parts = (int(row.measure), last), tuple(split_parts(str(row.parts)))
     return Found(_key(row), state, what, str(row.why), bars, float(row.severity), parts)

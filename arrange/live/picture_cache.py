@@ -20,6 +20,7 @@ from arrange.live.results_cache import ResultsCache
 from arrange.live.section_line import Form, section_line
 from arrange.live.strip import Row, strip_row, strip_scale
 from arrange.text.markup import escape_html
+from arrange.text.words import listed
 
 Bars = tuple[int, int]
 
@@ -90,7 +91,7 @@ class PictureCache:
         pieces = (
             section_line(self.form, choices.section),
             f'<p class="head"><b>{escape_html(head)}</b> <span>{escape_html(said)}</span></p>',
-            draw_chart(chart, seen.moment, marked, f"{head}. {said}"),
+            draw_chart(chart, seen.moment, marked, _label(seen)),
             f'<div class="below">{necks}{findings_list(found, seen.only, seen.looked_at)}</div>',
         )
         return pieces, ". ".join([*results.remarks(choices), *problems])
@@ -138,6 +139,12 @@ class PictureCache:
         kinds = dict(zip(parts, KINDS, strict=False))
         necks = "".join(draw_neck(each, moment, last, kinds[each.part]) for each in hands)
         return necks, tuple(_problems(hands))
+
+
+def _label(seen: Seen) -> str:
+    """What the chart is; the same for all choices, so that it is not drawn anew without need."""
+    parts = listed(seen.parts)
+    return f"{seen.choices.section} bar by bar: chords, what {parts} play, and the ranges"
 
 
 def _form(results: ResultsCache) -> Form:
