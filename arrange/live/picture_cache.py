@@ -66,6 +66,7 @@ class PictureCache:
         self._lines = results.base.measures["onset"].tolist()
         self._charts = lru_cache(maxsize=256)(self._chart)
         self._rows = lru_cache(maxsize=512)(self._row)
+        self._neck = lru_cache(maxsize=512)(self._draw_neck)
         self._necks = lru_cache(maxsize=512)(self._draw_necks)
         self._found = lru_cache(maxsize=1024)(self._list)
         self.drawn = lru_cache(maxsize=512)(self._draw)
@@ -136,9 +137,20 @@ class PictureCache:
         """Both necks on one scale of frets, and in words what hands cannot play."""
         hands = self._hands(choices, parts)
         last = frets_shown(hands)
-        kinds = dict(zip(parts, KINDS, strict=False))
-        necks = "".join(draw_neck(each, moment, last, kinds[each.part]) for each in hands)
+        kinds, alone = dict(zip(parts, KINDS, strict=False)), Choices(choices.section)
+        necks = "".join(
+            self._neck(
+                alone.with_part(each.part, choices.of(each.part)),
+                each.part, moment, last, kinds[each.part],
+            )
+            for each in hands
+        )  # fmt: skip
         return necks, tuple(_problems(hands))
+
+    def _draw_neck(self, choices: Choices, part: str, moment: Bars, last: int, kind: str) -> str:
+        """One neck, which nobody else's choices change."""
+        (hands,) = self._hands(choices, (part,))
+        return draw_neck(hands, moment, last, kind)
 
 
 def _label(seen: Seen) -> str:
