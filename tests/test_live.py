@@ -1,5 +1,6 @@
 """A song with some choices made: its notes, its findings, and its picture."""
 
+import re
 import xml.etree.ElementTree as ElementTree
 from dataclasses import replace
 
@@ -22,8 +23,9 @@ from arrange.live.choices import (
     string_sets,
 )
 from arrange.live.chosen_song import section_hands, section_mover, try_choices
+from arrange.live.findings_list import ALL_PARTS, findings_list
 from arrange.live.moment_sound import moment_sound, moments
-from arrange.live.picture import HEIGHT, WIDTH, Hands, Places, Sight, draw_places, draw_sight
+from arrange.live.picture_cache import PictureCache, Seen
 from arrange.live.results_cache import ResultsCache, section_findings
 from arrange.quantities.texture import echo_times
 
@@ -222,38 +224,151 @@ def test_figures_in_words(results):
 # The picture
 
 
-def sight(results, choices, parts=("Guitar 1", "Guitar 2")):
-    song, after = results.base, results.song(choices)
-    row = song.sections[song.sections["section"] == choices.section].iloc[0]
-    here = [each.notes[each.notes["section"] == choices.section] for each in (song, after)]
-    hands = [Hands(part, Neck(), results.hands(choices, part)) for part in parts]
-    places = Places(
-        (int(row["first_measure"]), int(row["last_measure"])), parts, *here, tuple(hands)
-    )
-    return Sight(
-        choices.section, (("Intro", 16.0, 0), ("Chorus 1", 32.0, 2)), choices_words(choices),
-        results.findings(Choices(choices.section)), results.findings(choices), draw_places(places),
+PAIR = ("Guitar 1", "Guitar 2")
+
+
+@pytest.fixture(scope="module")
+def pictures(results):
+    return PictureCache(results)
+
+
+def drawn(pictures, choices, parts=PAIR, moment=(25, 26), **more):
+    more = {"since": Choices(choices.section), "only": ALL_PARTS} | more
+    return "".join(pictures.drawn(Seen(choices, parts=parts, moment=moment, **more))[0])
+
+
+def svgs(html):
+    return [ElementTree.fromstring(each) for each in re.findall("<svg.*?</svg>", html, re.DOTALL)]
+
+
+def texts(svg, kind=None):
+    found = [each for each in svg.iter() if each.tag.endswith("text")]
+    return [each.text for each in found if kind is None or kind in each.get("class").split()]
+
+
+def test_the_picture_says_all_in_words(pictures):
+    html = drawn(pictures, chosen(octave=1))
+    assert "<b>Chorus 1 · Guitar 1: an octave up</b>" in html
+    assert "2 → 1 findings, severity 1.20 → 0.30; ▲ 1 new, ✕ 2 ended" in html
+    chart, *necks = svgs(html)
+    assert "Chorus 1 bar by bar: chords, what Guitar 1 and Guitar 2 play" in chart.get("aria-label")
+    assert {"C4", "G4", "25 ♪", "32", "Voice", "Bass", "Guitar 1"} <= set(texts(chart))
+    for neck, part in zip(necks, PAIR, strict=True):
+        assert f"{part} on the neck, bars 25–26: " in neck.get("aria-label")
+
+
+def test_the_strip_has_all_chords_in_order(pictures, demo):
+    for section in ("Verse 1", "Chorus 1", "Intro"):
+        first = int(demo.sections.set_index("section").loc[section, "first_measure"])
+        chart = svgs(drawn(pictures, Choices(section), moment=(first, first)))[0]
+        own = demo.chords.loc[demo.chords["section"] == section, "symbol"]
+        assert texts(chart, "chord") == own.tolist()
+
+
+def frets_at(svg):
+    """Return (x of its middle, y, fret) of what stands in the tablature, by time."""
+    found = []
+    for each in svg.iter():
+        if each.get("class") == "tab":
+            for x, sign in zip(each.get("x").split(), each.text, strict=True):
+                found.append((float(x), float(each.get("y")), sign))
+    return sorted(found)
+
+
+@pytest.fixture(scope="module")
+def picked_and_strummed():
+    """A bar of single notes at 1, 2 and 4&, a bar of two strummed chords, a bar of rest."""
+    made = song_of(
+        ("Guitar 1", "E4", 0, 1), ("Guitar 1", "C4", 1, 2.5), ("Guitar 1", "E5", 3.5, 0.5),
+        ("Guitar 1", "E3 B3 E4", 4, 2), ("Guitar 1", "F3 C4 F4", 6, 2), ("Guitar 2", "E2", 8, 4),
     )  # fmt: skip
+    places = {"string": [1, 2, 1, 4, 2, 1, 4, 2, 1, 6], "fret": [0, 1, 12, 2, 0, 0, 3, 1, 1, 0]}
+    return replace(made, notes=made.notes.assign(
+        **{name: pd.array(values, dtype="Int64") for name, values in places.items()}
+    ))  # fmt: skip
 
 
-def texts(svg):
-    return [each.text for each in ElementTree.fromstring(svg).iter() if each.tag.endswith("text")]
+def test_lines_are_tablature_at_their_counts_and_chords_are_shapes(picked_and_strummed):
+    chart = svgs(drawn(PictureCache(ResultsCache(picked_and_strummed)), Choices("Song"),
+                       moment=(1, 2)))[0]  # fmt: skip
+    one, two, four, second = frets_at(chart)[:4]
+    assert [each[2] for each in (one, two, four, second)] == ["0", "1", "1", "2"]  # 12 is last
+    first_string, second_string = one[1], two[1]
+    assert four[1] == first_string < second_string
+    beat = two[0] - one[0]
+    assert (four[0] + second[0]) / 2 - one[0] == pytest.approx(3.5 * beat, abs=0.2)
+    # Below the strings stand the counts, and none is written where nothing is struck.
+    assert texts(chart, "count") == ["124&13", "1"]
+    # Two shapes, and no tablature in their bar.
+    left = float(chart.find(".//*[@data-what='2']/*").get("x"))
+    right = float(chart.find(".//*[@data-what='3']/*").get("x"))
+    assert not [each for each in frets_at(chart) if left < each[0] < right]
+    assert sum(each.get("class") == "shape-dot" for each in chart.iter()) == 2
 
 
-def test_the_picture_says_all_in_words(results):
-    svg = draw_sight(sight(results, chosen(octave=1)))
-    shown = texts(svg)
-    assert "Chorus 1 · Guitar 1: an octave up" in shown
-    assert "To listen to: 2 → 1 findings, severity 1.20 → 0.30" in shown
-    assert shown.count("✕ gone") == 2
-    assert shown.count("▲ new") == 1
-    assert {"C4", "G4", "25", "32", "Voice", "Bass", "▲2", "–"} <= set(shown)
-    label = ElementTree.fromstring(svg).get("aria-label")
-    assert "an octave up" in label
-    assert "Guitar 1" in label
+def test_the_words_say_what_is_played(picked_and_strummed):
+    html = drawn(PictureCache(ResultsCache(picked_and_strummed)), Choices("Song"), moment=(1, 2))
+    assert "bar 1. Guitar 1: 1 string 1 fret 0, 2 string 2 fret 1, 4&amp; string 1 fret 12." in html
+    assert "Guitar 2: rests</li>" in html
+    assert "bar 3. Guitar 1: rests. Guitar 2: 1 string 6 fret 0</li>" in html
 
 
-def test_the_shared_zone_is_where_both_are(results):
+def test_ranges_and_strip_share_their_bars(pictures):
+    """The ranges' boxes begin where the bars' numbers stand."""
+    chart = svgs(drawn(pictures, CHORUS))[0]
+    bars = [float(each.get("x")) for each in chart.findall(".//*[@data-do='bar']/*[@width]")]
+    path = next(each.get("d") for each in chart.iter() if each.get("class") == "one")
+    boxes = [float(each) for each in re.findall(r"M([\d.]+) ", path)]
+    assert boxes == bars
+
+
+def test_a_song_without_strings_has_note_names(duet):
+    chart, *necks = svgs(drawn(PictureCache(ResultsCache(duet)), Choices("Song"),
+                               ("Voice", "Keys"), (1, 1)))  # fmt: skip
+    assert necks == []
+    assert texts(chart, "note") == ["E4", "F#4", "G4"]
+    assert "no chord symbols" in texts(chart)
+
+
+@pytest.fixture(scope="module")
+def duet():
+    return song_of(("Voice", "E4", 0, 2), ("Voice", "F#4", 2, 2), ("Keys", "C3 G4", 0, 4))
+
+
+def test_a_long_section_is_shown_in_turns():
+    rows = [("Guitar 1", "E3 B3 E4", float(beat), 1.0) for beat in range(256)]
+    rows += [("Guitar 2", "E3 G3 B3", float(beat), 1.0) for beat in range(256)]
+    song = song_of(*rows, chords=[(0, 4, "minor", None)])
+    pictures = PictureCache(ResultsCache(song))
+    html = drawn(pictures, Choices("Song"), moment=(18, 19))
+    assert re.findall('data-do="bar" data-what="(.*?)"', html) == [str(n) for n in range(17, 33)]
+    assert len(html) < 90_000
+
+
+def test_both_necks_have_one_scale_and_the_rest_is_pale(pictures):
+    """Guitar 1 an octave up goes far up the neck; Guitar 2's frets stay below it."""
+    for choices in (CHORUS, chosen(octave=1)):
+        _, one, two = svgs(drawn(pictures, choices))
+        frets = [
+            {each.text: each.get("x") for each in neck.iter() if each.get("class") == "axis middle"}
+            for neck in (one, two)
+        ]
+        shared = frets[0].keys() & frets[1].keys()
+        assert len(shared) > 5
+        assert all(frets[0][fret] == frets[1][fret] for fret in shared)
+    whole = svgs(drawn(pictures, CHORUS, moment=(25, 32)))[1]
+    part = svgs(drawn(pictures, CHORUS, moment=(25, 25)))[1]
+
+    def dots(neck, kind):
+        paths = [each.get("d") for each in neck.iter() if each.get("class") == kind]
+        return paths[0].count("M")
+
+    assert dots(whole, "pale-dot") == 0
+    assert 0 < dots(part, "one-dot") < dots(whole, "one-dot")
+    assert dots(part, "pale-dot") > 0
+
+
+def test_the_shared_zone_is_where_both_are(results, pictures):
     """As written, both guitars share a register in each bar; the zone is worked out from their
     ranges.
     """
@@ -262,38 +377,62 @@ def test_the_shared_zone_is_where_both_are(results):
     one, two = ranges.loc["Guitar 1"], ranges.loc["Guitar 2"]
     low = np.maximum(one["lowest"], two["lowest"])
     shared = int((low <= np.minimum(one["highest"], two["highest"])).sum())
-    svg = draw_sight(sight(results, CHORUS))
-    assert f"▦ shared register in {shared} of 8 bars" in texts(svg)
-    assert 'class="was"' not in svg
-    assert draw_sight(sight(results, chosen(octave=1))).count('class="was"') == 1
+    html = drawn(pictures, CHORUS)
+    assert f"▦ shared register in {shared} of 8 bars" in html
+    assert 'class="was"' not in html
+    assert drawn(pictures, chosen(octave=1)).count('class="was"') == 1
 
 
-def test_the_picture_is_small_and_stays_within(results):
+def test_the_picture_is_small_and_stays_within(pictures, demo):
     for choices in (CHORUS, chosen(octave=2), Choices("Bridge"), Choices("Verse 3")):
-        svg = draw_sight(sight(results, choices))
-        assert len(svg) < 40_000
-        for each in ElementTree.fromstring(svg).iter():
-            if each.tag.endswith(("rect", "text")) and each.get("x"):
-                assert -1 <= float(each.get("x")) <= WIDTH
-                assert -1 <= float(each.get("y")) <= HEIGHT
+        first = int(demo.sections.set_index("section").loc[choices.section, "first_measure"])
+        html = drawn(pictures, choices, moment=(first, first + 1))
+        assert len(html) < 60_000
+        for svg in svgs(html):
+            width, height = map(float, svg.get("viewBox").split()[2:])
+            for each in svg.iter():
+                if each.tag.endswith(("rect", "text")) and each.get("x"):
+                    assert all(-1 <= float(x) <= width for x in each.get("x").split())
+                    assert -1 <= float(each.get("y")) <= height
 
 
 def test_names_from_a_file_are_text_and_no_markup():
     name = '<b>&"Guitar"</b>'
     song = song_of((name, "E4 G4", 0, 4))
-    results = ResultsCache(song)
     choices = Choices("Song").with_part(name, PartChoice(octave=1))
-    svg = draw_sight(sight(results, choices, (name,)))
-    assert "<b>" not in svg
-    assert any(each.startswith(name) for each in texts(svg))
+    html = drawn(PictureCache(ResultsCache(song)), choices, (name,), (1, 1))
+    assert "<b>&" not in html
+    assert any((each or "").startswith(name) for each in texts(svgs(html)[0]))
 
 
-def test_a_long_section_keeps_the_picture_small():
-    rows = [("Guitar 1", "E3 B3 E4", float(beat), 1.0) for beat in range(256)]
-    rows += [("Guitar 2", "E3 G3 B3", float(beat), 1.0) for beat in range(256)]
-    song = song_of(*rows, chords=[(0, 4, "minor", None)])
-    results = ResultsCache(song)
-    assert len(draw_sight(sight(results, Choices("Song")))) < 40_000
+# The list of findings
+
+
+def test_findings_are_listed_by_what_the_last_choice_changed(pictures):
+    found = pictures.found(chosen(octave=1), CHORUS)
+    assert [(each.state, each.what) for each in found] == [
+        ("new", "bar 25: voice, Voice + Guitar 1"),
+        ("ended", "bar 25: crowding, Guitar 1 + Guitar 2"),
+        ("ended", "bar 25: crossing, Guitar 1 + Guitar 2"),
+    ]
+    assert found[1].bars == (25, 32)
+    assert [each.state for each in pictures.found(chosen(octave=1), chosen(octave=1))] == ["stays"]
+    html = findings_list(found, "Guitar 2", found[1].key)
+    assert "2 findings of Guitar 2 · since the last choice: ✕ 2 ended" in html
+    assert html.count('aria-pressed="true"') == 1
+    assert "Guitar 1 and Guitar 2 live in the same register" in html  # the reason, without a mouse
+    assert "No findings of Bass here" in findings_list(found, "Bass", "")
+
+
+def test_a_finding_that_is_looked_at_is_marked_in_its_bars(pictures):
+    found = pictures.found(Choices("Verse 3"), Choices("Verse 3"))
+    one = next(each for each in found if each.bars == (39, 39))
+    html = drawn(pictures, Choices("Verse 3"), moment=(39, 39), looked_at=one.key)
+    chart = svgs(html)[0]
+    (mark,) = [each for each in chart.iter() if each.get("class") == "marked"]
+    bar = chart.find(".//*[@data-what='39']/*")
+    assert float(mark.get("x")) == pytest.approx(float(bar.get("x")) - 1, abs=0.1)
+    assert float(mark.get("width")) == pytest.approx(float(bar.get("width")) + 2, abs=0.1)
 
 
 # The moment that is heard

@@ -4,9 +4,12 @@ commands that open it are run.
 
 import contextlib
 import json
+import random
+import re
 import shutil
 import signal
 from dataclasses import dataclass, field, replace
+from pathlib import Path
 from types import SimpleNamespace
 
 import nbformat
@@ -18,6 +21,9 @@ import arrange as ar
 from arrange.__main__ import main
 from arrange.findings.summary import findings_figures
 from arrange.live import serving, view
+from arrange.live.choices import Choices, PartChoice
+from arrange.live.controls import widgets_of
+from arrange.live.kept_view import KeptView, keep_view, kept_path, kept_view
 from arrange.live.results_cache import section_findings
 from arrange.live.stop_signals import STOPS, ended_by_signals
 from arrange.live.view import PartsView
@@ -60,11 +66,15 @@ def shown(demo, log, clock):
     return PartsView(demo, log, "Guitar 1", "Chorus 1", clock.later)
 
 
+def control(shown, name):
+    return dict(widgets_of(shown.controls))[name]
+
+
 def press(shown, name):
     """Press a button, and let its effects happen before anything else."""
-    clock = shown._later.__self__
+    clock = shown._ahead.later.__self__
     clock.waiting.clear()
-    getattr(shown.controls, name).click()
+    control(shown, name).click()
     seconds, do = clock.waiting.pop()
     assert seconds >= 0.1
     do()
@@ -80,17 +90,17 @@ def test_it_opens_where_most_is_to_listen_to(demo, log, clock):
     findings = ar.find_clashes(demo)
     pair = findings[findings["parts"] == "Guitar 1 + Guitar 2"]
     assert first.choices.section == pair.groupby("section")["severity"].sum().idxmax()
-    assert first.controls.part.value == "Guitar 1"
+    assert first.controls.looking.part.value == "Guitar 1"
     assert first.choices.is_as_written
     assert "as written" in first.picture.value
 
 
 def test_a_moved_control_changes_the_picture(shown):
     before = shown.picture.value
-    shown.controls.octave.value = 1
+    shown.controls.choosing.octave.value = 1
     assert "Guitar 1: an octave up" in shown.picture.value
     assert "2 → 1 findings" in shown.picture.value
-    shown.controls.octave.value = 0
+    shown.controls.choosing.octave.value = 0
     assert shown.picture.value == before
 
 
@@ -104,51 +114,62 @@ def test_a_moved_control_changes_the_picture(shown):
         ("echo", "dotted eighth", "dotted eighth echo"),
         ("tempo", 90, "tempo 90"),
         ("section", "Bridge", "Bridge · as written"),
-        ("beside", "Bass", "Bass · hand at fret"),
+        ("beside", "Bass", "Bass · bars 25–26: hand at fret"),
     ],
 )
 def test_every_control_is_seen(shown, name, value, expected):
-    getattr(shown.controls, name).value = value
+    control(shown, name).value = value
     assert expected in shown.picture.value
 
 
 def test_each_part_keeps_what_was_chosen_for_it(shown):
     one = shown.controls
-    one.octave.value = 1
-    one.part.value = "Guitar 2"
-    assert (one.octave.value, one.capo.value, one.beside.value) == (0, 3, "Guitar 1")
-    one.strings.value = "1–3"
-    one.part.value = "Guitar 1"
-    assert (one.octave.value, one.strings.value, one.capo.value) == (1, "as written", 0)
+    one.choosing.octave.value = 1
+    one.looking.part.value = "Guitar 2"
+    assert (one.choosing.octave.value, one.choosing.capo.value, one.looking.beside.value) == (
+        0,
+        3,
+        "Guitar 1",
+    )
+    one.choosing.strings.value = "1–3"
+    one.looking.part.value = "Guitar 1"
+    assert (one.choosing.octave.value, one.choosing.strings.value, one.choosing.capo.value) == (
+        1,
+        "as written",
+        0,
+    )
     assert "Guitar 1: an octave up; Guitar 2: on strings 1–3" in shown.picture.value
 
 
 def test_a_singer_has_no_strings(shown):
-    shown.controls.part.value = "Voice"
-    assert shown.controls.capo.disabled
-    assert shown.controls.strings.disabled
-    assert shown.controls.inversion.disabled
-    shown.controls.octave.value = 1
+    shown.controls.looking.part.value = "Voice"
+    assert shown.controls.choosing.capo.disabled
+    assert shown.controls.choosing.strings.disabled
+    assert shown.controls.choosing.inversion.disabled
+    shown.controls.choosing.octave.value = 1
     assert "Voice: an octave up" in shown.picture.value
 
 
 def test_what_a_hand_cannot_play_is_reported_and_is_no_error(shown):
-    shown.controls.capo.value = 7
+    shown.controls.choosing.capo.value = 7
     assert "Guitar 1 cannot play all of it: measure 25: Bb2 lies below" in words(shown)
     assert 'role="status"' in words(shown)
     assert "out of reach" in shown.picture.value
 
 
 def test_reset_and_undo(shown):
-    shown.controls.octave.value = 1
-    shown.controls.drive.value = "edge"
+    shown.controls.choosing.octave.value = 1
+    shown.controls.choosing.drive.value = "edge"
     press(shown, "reset")
     assert shown.choices.is_as_written
-    assert shown.controls.octave.value == 0
+    assert shown.controls.choosing.octave.value == 0
     press(shown, "undo")
-    assert shown.controls.drive.value == "edge"
+    assert shown.controls.choosing.drive.value == "edge"
     press(shown, "undo")
-    assert (shown.controls.drive.value, shown.controls.octave.value) == ("clean", 1)
+    assert (shown.controls.choosing.drive.value, shown.controls.choosing.octave.value) == (
+        "clean",
+        1,
+    )
     press(shown, "undo")
     press(shown, "undo")
     assert "nothing to undo" in words(shown)
@@ -156,9 +177,9 @@ def test_reset_and_undo(shown):
 
 def test_a_drag_is_one_step(shown):
     for value in (1, 2, 1):
-        shown.controls.octave.value = value
+        shown.controls.choosing.octave.value = value
     press(shown, "undo")
-    assert shown.controls.octave.value == 0
+    assert shown.controls.choosing.octave.value == 0
     press(shown, "undo")
     assert "nothing to undo" in words(shown)
 
@@ -167,22 +188,22 @@ def test_a_late_slider_message_does_not_undo_a_reset(shown, clock):
     """The button's message comes first, then the slider's remaining message, then the button
     acts.
     """
-    shown.controls.octave.value = 1
+    shown.controls.choosing.octave.value = 1
     clock.waiting.clear()
-    shown.controls.reset.click()
+    shown.controls.deciding.reset.click()
     acts = clock.waiting.pop()[1]
-    shown.controls.octave.value = 2
+    shown.controls.choosing.octave.value = 2
     acts()
-    shown.controls.octave.value = -1  # later still, on a busy machine
+    shown.controls.choosing.octave.value = -1  # later still, on a busy machine
     assert shown.choices.is_as_written
-    assert shown.controls.octave.value == 0
-    shown.controls.capo.value = 2  # another control may be chosen at any time
+    assert shown.controls.choosing.octave.value == 0
+    shown.controls.choosing.capo.value = 2  # another control may be chosen at any time
     assert not shown.choices.is_as_written
 
 
 def test_a_decision_is_recorded_with_its_figures(shown, log, demo):
-    shown.controls.octave.value = 1
-    shown.controls.why.value = "room for Guitar 2"
+    shown.controls.choosing.octave.value = 1
+    shown.controls.deciding.why.value = "room for Guitar 2"
     press(shown, "record")
     decision = ar.read_decisions(log).decisions[0]
     assert decision.what == "Guitar 1: an octave up"
@@ -204,12 +225,12 @@ def test_a_decision_is_recorded_with_its_figures(shown, log, demo):
 
 
 def test_a_second_decision_stands_on_the_first(shown, log, demo):
-    shown.controls.octave.value = 1
+    shown.controls.choosing.octave.value = 1
     press(shown, "record")
     assert shown.choices.is_as_written
     assert "1 → 1 findings" in shown.picture.value
-    shown.controls.part.value = "Guitar 2"
-    shown.controls.capo.value = 5
+    shown.controls.looking.part.value = "Guitar 2"
+    shown.controls.choosing.capo.value = 5
     press(shown, "record")
     built = ar.rebuild(demo, ar.read_decisions(log))
     assert len(built.applied) == 2
@@ -217,7 +238,7 @@ def test_a_second_decision_stands_on_the_first(shown, log, demo):
 
 
 def test_undo_takes_a_decision_back(shown, log):
-    shown.controls.octave.value = 1
+    shown.controls.choosing.octave.value = 1
     press(shown, "record")
     press(shown, "undo")
     assert ar.read_decisions(log).decisions[0].status == "dropped"
@@ -227,11 +248,11 @@ def test_undo_takes_a_decision_back(shown, log):
 
 
 def test_why_is_cleared_once_it_stands_in_the_log(shown, log):
-    shown.controls.octave.value = 1
-    shown.controls.why.value = "room for Guitar 2"
+    shown.controls.choosing.octave.value = 1
+    shown.controls.deciding.why.value = "room for Guitar 2"
     press(shown, "record")
-    assert shown.controls.why.value == ""
-    shown.controls.drive.value = "edge"
+    assert shown.controls.deciding.why.value == ""
+    shown.controls.choosing.drive.value = "edge"
     press(shown, "record")
     assert [each.why for each in ar.read_decisions(log).decisions] == [
         "room for Guitar 2", "tried in the live view",
@@ -247,7 +268,7 @@ def test_what_is_seen_after_a_decision_is_what_the_log_gives(shown, log, demo, n
     """The findings are those of a view that opens on the log afterwards; and `rebuild` gives the
     figures that were recorded.
     """
-    getattr(shown.controls, name).value = value
+    control(shown, name).value = value
     press(shown, "record")
     fresh = PartsView(demo, log, "Guitar 1", "Chorus 1", Clock().later)
     assert shown.picture.value == fresh.picture.value
@@ -258,7 +279,7 @@ def test_what_is_seen_after_a_decision_is_what_the_log_gives(shown, log, demo, n
 
 
 def test_a_tempo_alone_is_recorded_too(shown, log):
-    shown.controls.tempo.value = 90
+    shown.controls.choosing.tempo.value = 90
     press(shown, "record")
     decision = ar.read_decisions(log).decisions[0]
     assert (decision.what, decision.change) == ("tempo 90", None)
@@ -272,7 +293,7 @@ def test_nothing_chosen_is_nothing_to_record(shown, log):
 
 
 def test_a_log_that_is_there_is_made_first(shown, log, demo, clock):
-    shown.controls.octave.value = 1
+    shown.controls.choosing.octave.value = 1
     press(shown, "record")
     again = PartsView(demo, log, "Guitar 1", "Chorus 1", clock.later)
     assert "1 → 1 findings" in again.picture.value
@@ -282,16 +303,194 @@ def test_a_log_that_is_there_is_made_first(shown, log, demo, clock):
 def test_a_log_that_cannot_be_written_is_reported_in_the_view(demo, tmp_path, clock):
     (tmp_path / "a file").write_text("")
     shown = PartsView(demo, tmp_path / "a file" / "log.txt", "Guitar 1", "Chorus 1", clock.later)
-    shown.controls.octave.value = 1
-    shown.controls.why.value = "room for Guitar 2"
+    shown.controls.choosing.octave.value = 1
+    shown.controls.deciding.why.value = "room for Guitar 2"
     press(shown, "record")
     assert 'role="alert"' in words(shown)
     assert "the decision was not written" in words(shown)
-    assert shown.controls.why.value == "room for Guitar 2"
+    assert shown.controls.deciding.why.value == "room for Guitar 2"
     assert "Guitar 1: an octave up" in shown.picture.value  # nothing is lost
 
 
+# Redo, the picture's own buttons, and what is kept
+
+
+def test_redo_goes_on_again_with_its_decision(shown, log):
+    shown.controls.choosing.octave.value = 1
+    press(shown, "record")
+    press(shown, "undo")
+    press(shown, "undo")
+    assert shown.choices.is_as_written
+    press(shown, "redo")
+    assert "Guitar 1: an octave up" in shown.picture.value
+    press(shown, "redo")
+    assert ar.read_decisions(log).decisions[0].status == "agreed"
+    assert "1 → 1 findings" in shown.picture.value
+    press(shown, "redo")
+    assert "nothing to redo" in words(shown)
+    press(shown, "undo")
+    shown.controls.choosing.drive.value = "edge"  # something new: what was undone is gone
+    press(shown, "redo")
+    assert "nothing to redo" in words(shown)
+
+
+def tell(shown, do, what):
+    """Press a place in the picture, as the page does."""
+    shown.picture._handle_custom_msg({"do": do, "what": what}, [])
+
+
+def test_places_in_the_picture_are_pressed(shown):
+    places = re.findall(
+        '<button[^>]*data-do="section" data-what="(.*?)"[^>]*>(.*?) <', shown.picture.value
+    )
+    assert [name for _, name in places] == list(shown.controls.looking.section.options)
+    tell(shown, "section", dict(map(reversed, places))["Verse 3"])
+    assert shown.controls.looking.section.value == "Verse 3"
+    assert 'aria-pressed="true" style="flex-grow:32" aria-label="Verse 3,' in shown.picture.value
+    tell(shown, "bar", "42")
+    assert shown.controls.listening.moment.value == (41, 42)
+    assert "Guitar 1 · bars 41–42: hand at fret" in shown.picture.value
+    (key,) = re.findall('data-do="look" data-what="(mud[^"]*)"[^>]*>bar 39', shown.picture.value)
+    tell(shown, "look", key)
+    assert 'class="marked"' in shown.picture.value
+    assert shown.controls.listening.moment.value == (39, 39)
+    tell(shown, "look", key)
+    assert 'class="marked"' not in shown.picture.value
+    tell(shown, "hear", key)
+    assert shown.player.children[0].autoplay
+    for do, what in (
+        ("section", "99"),
+        ("section", "x"),
+        ("bar", "1"),
+        ("look", "none"),
+        ("?", ""),
+    ):
+        tell(shown, do, what)  # of an older picture, say
+    assert "alert" not in words(shown)
+    assert shown.choices.section == "Verse 3"
+
+
+def test_findings_of_one_part_are_listed(shown):
+    shown.controls.choosing.octave.value = 1
+    assert "since the last choice: ▲ 1 new, ✕ 2 ended" in shown.picture.value
+    shown.controls.looking.only.value = "Bass"
+    assert "No findings of Bass here" in shown.picture.value
+
+
+def rest(shown):
+    """Let time pass until nothing is left to be done."""
+    shown._ahead.later.__self__.run(12)
+
+
+def test_a_view_opens_where_it_was_left(shown, log, demo):
+    shown.controls.looking.section.value = "Verse 3"
+    shown.controls.looking.part.value = "Guitar 2"
+    shown.controls.looking.beside.value = "Bass"
+    shown.controls.choosing.octave.value = 1
+    shown.controls.choosing.tempo.value = 90
+    rest(shown)
+    again = PartsView(demo, log, later=Clock().later)
+    assert "Guitar 2: an octave up; tempo 90" in again.picture.value
+    assert again.choices == shown.choices
+    assert again.controls.looking.beside.value == "Bass"
+    press(again, "undo")
+    assert again.choices.is_as_written
+    asked = PartsView(demo, log, "Guitar 1", "Chorus 1", Clock().later)
+    assert asked.choices.section == "Chorus 1"
+    assert asked.choices.is_as_written
+
+
+@pytest.mark.parametrize(
+    "damage",
+    [
+        lambda text: text[:40],
+        lambda text: "[" * 50_000 + text,
+        lambda text: text.replace("Verse 3", "Coda"),
+        lambda text: text.replace('"octave": 1', '"octave": 99'),
+        lambda text: text.replace('"octave": 1', '"octave": "1"'),
+        lambda text: text.replace('"tempo": null', '"tempo": NaN'),
+        lambda text: text.replace('"capo": null', '"capo": [3]'),
+        lambda text: text.replace('"drive": null', '"gain": null'),
+    ],
+)
+def test_a_kept_view_that_is_damaged_is_none(log, demo, damage):
+    path = kept_path(log)
+    assert path.name == "low-water.view.json"
+    choices = Choices("Verse 3").with_part("Guitar 1", PartChoice(octave=1))
+    keep_view(path, KeptView("Guitar 1", None, choices))
+    assert kept_view(path, demo).choices == choices
+    path.write_text(damage(path.read_text()))
+    assert kept_view(path, demo) is None
+    keep_view(log / "no" / "folder.json", KeptView("Guitar 1", None, choices))  # is no error
+
+
+def test_the_last_picture_is_saved_in_the_notebook(shown, monkeypatch):
+    """What a notebook shows without a kernel is the last picture, its buttons without effect."""
+    shows, updates = [], []
+    handle = SimpleNamespace(update=lambda data, **_: updates.append(data["text/html"]))
+    monkeypatch.setattr(view, "display", shows.append)
+    monkeypatch.setattr(
+        "arrange.live.saved_picture.display",
+        lambda data, **_: shows.append(data["text/html"]) or handle,
+    )
+    shown._ipython_display_()
+    assert shows[0] is shown.widget
+    assert "Chorus 1 · as written" in shows[1]
+    shown.controls.choosing.octave.value = 1
+    rest(shown)
+    (saved,) = updates
+    assert "Guitar 1: an octave up" in saved
+    assert saved.count("<button ") == saved.count("<button disabled ")
+
+
 # Two views on one log
+
+
+def test_two_views_never_write_or_show_a_false_figure(log):
+    """Two people choose, record, undo and redo on one log in any order.
+
+    After each step the view shows the figures of the song that its log gives, unless it reports
+    that the log has changed; each decision has the figures of the song rebuilt with and without it;
+    and a view that is opened anew, as after a kernel died, knows every decision that was
+    acknowledged.
+    """
+    song = song_of(("Guitar 1", "E3 B3 E4", 0, 4), ("Guitar 2", "E3 B3 E4", 0, 4))
+    chance = random.Random(21)
+    views = [PartsView(song, log, f"Guitar {n}", "Song", Clock().later) for n in (1, 2)]
+    known = {b"": (ar.DecisionLog(), section_findings(song, "Song"))}
+
+    def stands():
+        """The log, and the findings of the song as it gives it."""
+        data = log.read_bytes() if log.exists() else b""
+        if data not in known:
+            now = ar.read_decisions(log)
+            known[data] = now, section_findings(ar.rebuild(song, now).song, "Song")
+        return known[data]
+
+    recorded = 0
+    for step in range(100):
+        at, before = chance.randrange(2), stands()
+        shown = views[at]
+        do = chance.choice(["octave", "octave", "drive", "record", "undo", "redo"])
+        if do == "octave":
+            control(shown, do).value = chance.choice([-1, 0, 1])
+        elif do == "drive":
+            control(shown, do).value = chance.choice(["clean", "distorted"])
+        else:
+            press(shown, do)
+        assert "alert" not in words(shown), (step, words(shown))
+        now, findings = stands()
+        if shown._stand.log == now:
+            assert f"<span>{len(findings)} → " in shown.picture.value, step
+        recorded += do == "record" and "Recorded: " in words(shown)
+        assert len(now.decisions) == recorded
+        if len(now.decisions) > len(before[0].decisions):
+            assert now.decisions[-1].before == findings_figures(before[1])
+            assert now.decisions[-1].after == findings_figures(findings)
+        if step % 25 == 24:  # its kernel is gone, and it is opened again
+            views[at] = PartsView(song, log, f"Guitar {at + 1}", "Song", Clock().later)
+            assert views[at]._stand.log == now
+    assert recorded > 3
 
 
 @pytest.fixture
@@ -308,10 +507,10 @@ def test_a_second_view_shows_the_first_one_s_decision_before_it_records(shown, b
     """The second view's figures are those of the song with both decisions, as rebuilt from the
     log.
     """
-    shown.controls.octave.value = 1
+    shown.controls.choosing.octave.value = 1
     press(shown, "record")
-    beside.controls.octave.value = 1
-    beside.controls.why.value = "lighter"
+    beside.controls.choosing.octave.value = 1
+    beside.controls.deciding.why.value = "lighter"
     assert "2 → " in beside.picture.value
     press(beside, "record")
     assert len(ar.read_decisions(log).decisions) == 1
@@ -319,8 +518,8 @@ def test_a_second_view_shows_the_first_one_s_decision_before_it_records(shown, b
     assert "new: Chorus 1, Guitar 1: an octave up (agreed)" in words(beside)
     assert "1 → " in beside.picture.value
     assert "1 decision, 1 of them made here" in beside.shown_log.value
-    assert beside.controls.octave.value == 1  # nothing that was chosen or typed is lost
-    assert beside.controls.why.value == "lighter"
+    assert beside.controls.choosing.octave.value == 1  # nothing that was chosen or typed is lost
+    assert beside.controls.deciding.why.value == "lighter"
     press(beside, "record")
     log = ar.read_decisions(log)
     assert [each.what for each in log.decisions] == [
@@ -336,10 +535,10 @@ def test_a_second_view_shows_the_first_one_s_decision_before_it_records(shown, b
 
 
 def test_taking_back_shows_first_what_another_wrote(shown, beside, log, demo):
-    shown.controls.octave.value = 1
+    shown.controls.choosing.octave.value = 1
     press(shown, "record")
     press(beside, "reset")
-    beside.controls.drive.value = "edge"
+    beside.controls.choosing.drive.value = "edge"
     press(beside, "record")
     press(beside, "record")
     press(shown, "undo")
@@ -348,8 +547,8 @@ def test_taking_back_shows_first_what_another_wrote(shown, beside, log, demo):
     press(shown, "undo")
     assert [each.status for each in ar.read_decisions(log).decisions] == ["dropped", "agreed"]
     assert "Guitar 1: an octave up" in shown.picture.value
-    shown.controls.part.value = "Guitar 2"
-    assert shown.controls.drive.value == "edge"  # the other's decision stands
+    shown.controls.looking.part.value = "Guitar 2"
+    assert shown.controls.choosing.drive.value == "edge"  # the other's decision stands
     press(shown, "record")
     built = ar.rebuild(demo, ar.read_decisions(log))
     assert not built.stale
@@ -357,11 +556,11 @@ def test_taking_back_shows_first_what_another_wrote(shown, beside, log, demo):
 
 
 def test_what_another_took_back_is_not_taken_back_twice(shown, log):
-    shown.controls.octave.value = 1
+    shown.controls.choosing.octave.value = 1
     press(shown, "record")
     (decision,) = ar.read_decisions(log).decisions
     ar.change_status(log, decision.id, "dropped", "the singer wants it low")
-    shown.controls.drive.value = "edge"
+    shown.controls.choosing.drive.value = "edge"
     press(shown, "record")
     assert "dropped now: Chorus 1, Guitar 1: an octave up" in words(shown)
     press(shown, "undo")
@@ -378,22 +577,22 @@ def test_a_part_that_another_took_out_is_let_go(shown, log, demo):
         parts=demo.parts[demo.parts["part"] != "Guitar 1"].reset_index(drop=True),
         notes=demo.notes[demo.notes["part"] != "Guitar 1"].reset_index(drop=True),
     )
-    shown.controls.octave.value = 1
-    shown.controls.part.value = "Guitar 2"
-    shown.controls.drive.value = "edge"
+    shown.controls.choosing.octave.value = 1
+    shown.controls.looking.part.value = "Guitar 2"
+    shown.controls.choosing.drive.value = "edge"
     ill = ar.Decision("Guitar 1 is ill", "flu")
     ar.record_decision(log, ill, song=demo, arrangement=others)
-    shown.controls.part.value = "Guitar 1"
+    shown.controls.looking.part.value = "Guitar 1"
     press(shown, "record")
     assert "new: Guitar 1 is ill (agreed). flu" in words(shown)
-    assert "Guitar 1" not in shown.controls.part.options
+    assert "Guitar 1" not in shown.controls.looking.part.options
     assert "Chorus 1 · Guitar 2: edge" in shown.picture.value
     press(shown, "record")
     assert ar.read_decisions(log).decisions[-1].what == "Guitar 2: edge"
 
 
 def test_a_log_that_another_damaged_is_reported_and_nothing_is_written(shown, log):
-    shown.controls.octave.value = 1
+    shown.controls.choosing.octave.value = 1
     log.write_text("decision: d1\nwhat: x\nend: d1\n")
     press(shown, "record")
     assert 'role="alert"' in words(shown)
@@ -405,10 +604,10 @@ def test_a_log_that_another_damaged_is_reported_and_nothing_is_written(shown, lo
 
 
 def test_a_log_that_is_gone_is_reported(shown, log):
-    shown.controls.octave.value = 1
+    shown.controls.choosing.octave.value = 1
     press(shown, "record")
     log.unlink()
-    shown.controls.drive.value = "edge"
+    shown.controls.choosing.drive.value = "edge"
     press(shown, "record")
     assert "gone: Chorus 1, Guitar 1: an octave up" in words(shown)
     assert not log.exists()
@@ -419,8 +618,8 @@ def test_a_fault_of_ours_is_reported_in_the_view(shown, monkeypatch):
     def broken(*_):
         raise ZeroDivisionError("three & <four>")
 
-    monkeypatch.setattr(shown, "_drawn", broken)
-    shown.controls.octave.value = 1
+    monkeypatch.setattr(shown._stand.pictures, "drawn", broken)
+    shown.controls.choosing.octave.value = 1
     assert 'role="alert"' in words(shown)
     assert "ZeroDivisionError: three &amp; &lt;four&gt;" in words(shown)
     assert "press Undo" in words(shown)
@@ -434,33 +633,33 @@ def test_every_way_to_hear(shown):
     lengths = {}
     for name in ("before", "after", "each", "both"):
         press(shown, name)
-        player = shown.audio.children[0]
+        player = shown.player.children[0]
         assert player.autoplay
         lengths[name] = len(player.value)
     assert lengths["before"] == lengths["after"] < lengths["both"] < lengths["each"]
-    shown.controls.octave.value = 1
-    shown._settle(shown._turn)
-    assert not shown.audio.children[0].autoplay
+    shown.controls.choosing.octave.value = 1
+    shown._ahead.settle()
+    assert not shown.player.children[0].autoplay
     press(shown, "before")
-    quiet = shown.audio.children[0].value
+    quiet = shown.player.children[0].value
     press(shown, "after")
-    assert shown.audio.children[0].value != quiet
+    assert shown.player.children[0].value != quiet
 
 
 def test_a_change_is_prepared_to_be_heard_and_what_may_come_next(shown, clock):
-    shown.controls.capo.value = 2
+    shown.controls.choosing.capo.value = 2
     clock.waiting[:] = clock.waiting[-1:]  # the others were put off
     clock.run(30)
-    assert len(shown.audio.children) == 1
-    known = shown._drawn.cache_info().misses
-    shown.controls.capo.value = 3
-    assert shown._drawn.cache_info().misses == known
+    assert len(shown.player.children) == 1
+    known = shown._stand.pictures.drawn.cache_info().misses
+    shown.controls.choosing.capo.value = 3
+    assert shown._stand.pictures.drawn.cache_info().misses == known
 
 
 def test_all_is_labelled(shown):
     """Every control that the keyboard can reach has a label."""
-    for name, control in vars(shown.controls).items():
-        assert control.description, name
+    for name, each in widgets_of(shown.controls):
+        assert each.description, name
     svg = shown.picture.value
     assert 'role="img"' in svg
     assert "aria-label" in svg
@@ -469,7 +668,7 @@ def test_all_is_labelled(shown):
 def test_a_song_with_one_part_and_one_bar(log, clock):
     song = song_of(("Guitar 1", "E3 B3 E4", 0, 4))
     shown = PartsView(song, log, later=clock.later)
-    shown.controls.octave.value = 1
+    shown.controls.choosing.octave.value = 1
     assert "Guitar 1: an octave up" in shown.picture.value
     press(shown, "each")
     clock.run()
@@ -491,8 +690,8 @@ def test_the_front_door(tmp_path, demo):
 
 def test_without_a_loop_buttons_act_at_once(demo, log):
     shown = view.PartsView(demo, log, "Guitar 1", "Chorus 1")
-    shown.controls.octave.value = 1
-    shown.controls.reset.click()
+    shown.controls.choosing.octave.value = 1
+    shown.controls.deciding.reset.click()
     assert shown.choices.is_as_written
 
 
@@ -505,6 +704,11 @@ def test_a_page_is_a_whole_notebook(tmp_path):
     nbformat.validate(notebook)
     assert notebook.cells[0].source.startswith("# Low Water at Ferrystone")
     compile(notebook.cells[1].source, "cell", "exec")
+    assert str(Path(DEMO).resolve()) in notebook.cells[1].source
+    shutil.copy(DEMO, tmp_path / "song's.musicxml")
+    beside = write_page(tmp_path / "song's.musicxml", tmp_path / "beside.ipynb")
+    source = nbformat.read(beside, as_version=4).cells[1].source
+    assert 'ar.explore_parts("song\'s.musicxml")' in source  # both may be moved together
     with pytest.raises(ar.ArrangeError, match="nowhere"):
         write_page(tmp_path / "nowhere.mid", tmp_path / "other.ipynb")
     assert not (tmp_path / "other.ipynb").exists()
@@ -578,14 +782,22 @@ def test_controls_show_what_the_section_has(log, clock):
     made = with_setup(made, "Guitar 1", "B", capo=2, drive="overdriven", echo="eighth")
     seen = PartsView(made, log, "Guitar 1", "A", clock.later)
     one = seen.controls
-    assert (one.capo.value, one.drive.value, one.echo.value) == (0, "clean", "none")
-    one.section.value = "B"
-    assert (one.capo.value, one.drive.value, one.echo.value) == (2, "overdriven", "eighth")
+    assert (one.choosing.capo.value, one.choosing.drive.value, one.choosing.echo.value) == (
+        0,
+        "clean",
+        "none",
+    )
+    one.looking.section.value = "B"
+    assert (one.choosing.capo.value, one.choosing.drive.value, one.choosing.echo.value) == (
+        2,
+        "overdriven",
+        "eighth",
+    )
     assert seen.choices.is_as_written
-    one.capo.value = 0
-    one.section.value = "A"
-    one.octave.value = 1  # A has no capo anyway; that there is none in B stays chosen
+    one.choosing.capo.value = 0
+    one.looking.section.value = "A"
+    one.choosing.octave.value = 1  # A has no capo anyway; that there is none in B stays chosen
     assert seen.choices.of("Guitar 1").capo == 0
-    one.section.value = "B"
-    one.capo.value = 2
+    one.looking.section.value = "B"
+    one.choosing.capo.value = 2
     assert seen.choices.of("Guitar 1").capo is None

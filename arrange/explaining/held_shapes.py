@@ -124,10 +124,10 @@ def part_shapes(
     spans = {
         row.section: (row.first_measure, row.last_measure) for row in song.sections.itertuples()
     }
-    notes = notes[~notes["technique"].str.contains("cue", na=False).to_numpy(dtype=bool)]
+    notes = notes[~_is_cue(notes)]
     unplaced = set(notes["section"][~_is_placed(notes) | notes["grace"].to_numpy(dtype=bool)])
     named, found = {}, {}
-    for section, own in _placed(notes).groupby("section", sort=False):
+    for section, own in placed_notes(notes).groupby("section", sort=False):
         name = str(section)
         if name not in necks:
             continue
@@ -166,13 +166,21 @@ def _attacks(struck: Struck) -> list[dict[int, tuple[int, int]]]:
     return [dict(rows[start:end]) for start, end in zip(first, edges, strict=True)]
 
 
+def _is_cue(notes: pd.DataFrame) -> Array:
+    return notes["technique"].str.contains("cue", na=False).to_numpy(dtype=bool)
+
+
 def _is_placed(notes: pd.DataFrame) -> Array:
     return notes[["string", "fret"]].notna().to_numpy().all(axis=1)
 
 
-def _placed(notes: pd.DataFrame) -> pd.DataFrame:
-    """The notes that lie on a neck, in order of time; those struck at once have one onset."""
-    notes = notes[_is_placed(notes) & ~notes["grace"].to_numpy(dtype=bool)]
+def placed_notes(notes: pd.DataFrame) -> pd.DataFrame:
+    """Return the notes that lie on a neck, in order of time, with ``end``; no grace notes, no cues.
+
+    Those struck at once have one onset.
+    """
+    is_left_out = notes["grace"].to_numpy(dtype=bool) | _is_cue(notes)
+    notes = notes[_is_placed(notes) & ~is_left_out]
     notes = notes.sort_values("onset", kind="stable")
     onset = notes["onset"].to_numpy()
     first = np.flatnonzero(np.diff(onset, prepend=-np.inf) > _NEAR)

@@ -14,10 +14,10 @@ import numpy as np
 import pandas as pd
 
 from arrange.explaining.strokes import UP, part_strokes
+from arrange.explaining.tab_counts import attack_counts, fitted_counts
 from arrange.formats.musicxml.writing_layers import LEADING
 from arrange.guitar.fret_counting import shown_fret
 from arrange.guitar.necks import Array
-from arrange.handouts.tab_counts import attack_counts, fitted_counts
 from arrange.tables.setups import note_setups
 from arrange.tables.song import Song, part_row
 from arrange.text.markup import escape_html

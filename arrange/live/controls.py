@@ -20,6 +20,7 @@ from arrange.live.choices import (
     has_strings,
     string_sets,
 )
+from arrange.live.findings_list import ALL_PARTS
 from arrange.revoicing.ideas import CAPOS
 from arrange.tables.schemas import DRIVES
 from arrange.tables.setups import song_in_section
@@ -31,12 +32,19 @@ _TEMPO_STEP = 4  # about a notch of a metronome (common practice)
 
 
 @dataclass(frozen=True, eq=False)
-class Controls:
-    """The widgets of a view. Those named as a field of ``PartChoice`` choose for the part."""
+class Looking:
+    """Where one looks: the section, the part that changes, the one beside it, whose findings."""
 
     section: Any
     part: Any
     beside: Any
+    only: Any
+
+
+@dataclass(frozen=True, eq=False)
+class Choosing:
+    """What is chosen: for the part as the fields of ``PartChoice``, and the tempo."""
+
     octave: Any
     inversion: Any
     strings: Any
@@ -44,60 +52,97 @@ class Controls:
     drive: Any
     echo: Any
     tempo: Any
-    moment: Any
-    everyone: Any
-    why: Any
-    reset: Any
-    undo: Any
-    record: Any
+
+
+@dataclass(frozen=True, eq=False)
+class Listening:
+    """What is heard, and the buttons that play it."""
+
     before: Any
     after: Any
     each: Any
     both: Any
+    moment: Any
+    everyone: Any
 
 
-CHOOSING = ("octave", "inversion", "strings", "capo", "drive", "echo", "tempo", "section")
+@dataclass(frozen=True, eq=False)
+class Deciding:
+    """The buttons that go back, go on and record, and the reason for the log."""
+
+    reset: Any
+    undo: Any
+    redo: Any
+    why: Any
+    record: Any
+
+
+@dataclass(frozen=True, eq=False)
+class Controls:
+    """The widgets of a view."""
+
+    looking: Looking
+    choosing: Choosing
+    listening: Listening
+    deciding: Deciding
+
+
+PLAYED = ("before", "after", "each", "both")
 
 
 def make_controls(song: Song, section: str, part: str) -> Controls:
     """Return the widgets, with nothing chosen."""
     sections = song.sections["section"].tolist()
     parts = song.parts["part"].tolist()
-    made = {
-        "section": _slider(widgets.SelectionSlider, "Section", "2 1 20em", options=sections,
-                           value=section),
-        "part": _dropdown("Part", parts, "The part that changes", value=part),
-        "beside": _dropdown("Beside", [], "The part it is looked at together with"),
-        "octave": _slider(widgets.IntSlider, "Octave", min=-2, max=2),
-        "inversion": _dropdown("Inversion", INVERSIONS, "Which member of a chord lies lowest"),
-        "strings": _dropdown("Strings", (AS_WRITTEN,), "Strings to play on, 1 is the highest"),
-        "capo": _slider(widgets.IntSlider, "Capo", min=0, max=CAPOS),
-        "drive": _dropdown("Drive", DRIVES, "How hard the amplifier is driven"),
-        "echo": _dropdown("Echo", ECHOES, "Note value of the echo"),
-        "tempo": _slider(widgets.IntSlider, "Tempo", "2 1 13em", min=20, max=300,
-                         step=_TEMPO_STEP, value=100),
-        "moment": _dropdown("Moment", [], "The bars that are heard"),
-        "everyone": widgets.Checkbox(description="all parts", indent=False,
-                                     tooltip="Hear all parts, not the two alone",
-                                     layout=widgets.Layout(width="auto")),
-        "why": widgets.Text(description="Why", placeholder="the reason, for the log",
-                            layout=widgets.Layout(flex="3 1 20em", width="auto")),
-        "reset": _button("As written", "Choose nothing again"),
-        "undo": _button("Undo", "One step back; a decision just recorded is taken back"),
-        "record": _button("Record the decision", "Write it into the log with its figures"),
-        "before": _button("Before", "Hear it as written"),
-        "after": _button("After", "Hear it with the choices"),
-        "each": _button("Each alone", "Hear each of the two alone, then together"),
-        "both": _button("Before, then after", "Hear one after the other"),
-    }  # fmt: skip
-    return Controls(**made)
-
-
-def _slider(kind: Any, description: str, flex: str = "1 1 11em", **more: Any) -> Any:
-    return kind(
-        description=description, continuous_update=True,
-        layout=widgets.Layout(flex=flex, width="auto"), **more,
+    return Controls(
+        Looking(
+            _dropdown("Section", sections, "The section that is seen", value=section),
+            _dropdown("Part", parts, "The part that changes", value=part),
+            _dropdown("Beside", [], "The part it is looked at together with"),
+            _dropdown("Findings", [ALL_PARTS, *parts], "The part of which findings are listed"),
+        ),
+        Choosing(
+            _slider(min=-2, max=2, description="Octave"),
+            _dropdown("Inversion", INVERSIONS, "Which member of a chord lies lowest"),
+            _dropdown("Strings", (AS_WRITTEN,), "Strings to play on, 1 is the highest"),
+            _slider(min=0, max=CAPOS, description="Capo"),
+            _dropdown("Drive", DRIVES, "How hard the amplifier is driven"),
+            _dropdown("Echo", ECHOES, "Note value of the echo"),
+            _slider("2 1 13em", description="Tempo", min=20, max=300, step=_TEMPO_STEP, value=100),
+        ),
+        Listening(
+            _button("Before", "Hear it as written"),
+            _button("After", "Hear it with the choices"),
+            _button("Each alone", "Hear each of the two alone, then together"),
+            _button("Before, then after", "Hear one after the other"),
+            _dropdown("Moment", [], "The bars that are heard"),
+            widgets.Checkbox(
+                description="all parts", indent=False, layout=widgets.Layout(width="auto"),
+                tooltip="Hear all parts, not the two alone",
+            ),
+        ),
+        Deciding(
+            _button("As written", "Choose nothing again"),
+            _button("Undo", "One step back; a decision just recorded is taken back"),
+            _button("Redo", "What was undone again; its decision is agreed again"),
+            widgets.Text(
+                description="Why", placeholder="the reason, for the log",
+                layout=widgets.Layout(flex="3 1 20em", width="auto"),
+            ),
+            _button("Record the decision", "Write it into the log with its figures"),
+        ),
     )  # fmt: skip
+
+
+def widgets_of(controls: Controls) -> Iterator[tuple[str, Any]]:
+    """Yield the name and the widget of each control."""
+    for group in vars(controls).values():
+        yield from vars(group).items()
+
+
+def _slider(flex: str = "1 1 11em", **more: Any) -> Any:
+    layout = widgets.Layout(flex=flex, width="auto")
+    return widgets.IntSlider(continuous_update=True, layout=layout, **more)
 
 
 def _dropdown(description: str, options: Any, tooltip: str, **more: Any) -> Any:
@@ -113,28 +158,29 @@ def _button(description: str, tooltip: str) -> Any:
     )
 
 
-def layout(controls: Controls, picture: Any, audio: Any, words: Any, log: Any) -> Any:
+def layout(controls: Controls, picture: Any, player: Any, words: Any, log: Any) -> Any:
     """Return all of it as one widget: what is chosen, the picture, what is heard and recorded."""
-    one = controls
-    rows = [
-        (one.section, one.part, one.beside),
-        (one.octave, one.inversion, one.strings, one.capo),
-        (one.drive, one.echo, one.tempo, one.reset, one.undo),
-    ]
-    hear = (one.before, one.after, one.each, one.both, one.moment, one.everyone, audio)
+    looking, choosing = controls.looking, controls.choosing
+    listening, deciding = controls.listening, controls.deciding
+    back = (deciding.reset, deciding.undo, deciding.redo)
     style = widgets.HTML(f"<style>{STYLE.read_text(encoding='utf-8')}</style>")
     style.layout.display = "none"
+    played = _row([getattr(listening, name) for name in PLAYED])
+    played.add_class("arrange-heard")
     view = widgets.VBox(
         [
             style,
-            *map(_row, rows),
+            _row((looking.section, looking.part, looking.beside, looking.only)),
+            _row((choosing.octave, choosing.inversion, choosing.strings, choosing.capo)),
+            _row((choosing.drive, choosing.echo, choosing.tempo, *back)),
             picture,
             words,
-            _row(hear),
-            _row((one.why, one.record)),
+            _row((played, listening.moment, listening.everyone, player)),
+            _row((deciding.why, deciding.record)),
             log,
         ]
     )
+    picture.add_class("arrange-pane")
     view.add_class("arrange-live")
     return view
 
@@ -145,30 +191,50 @@ def _row(children: Any) -> Any:
     )
 
 
+def fill_parts(looking: Looking, song: Song) -> None:
+    """Offer the parts of a song, which may have fewer than before; own guitars first beside it."""
+    parts = song.parts["part"].tolist()
+    if list(looking.part.options) != parts:
+        part = looking.part.value
+        looking.part.options = parts
+        looking.part.value = part if part in parts else parts[0]
+    listed = [ALL_PARTS, *parts]
+    if list(looking.only.options) != listed:
+        only = looking.only.value
+        looking.only.options = listed
+        looking.only.value = only if only in listed else ALL_PARTS
+    others = [name for name in parts if name != looking.part.value]
+    family = dict(zip(parts, song.parts["family"], strict=True))
+    own = family[looking.part.value]
+    others.sort(key=lambda name: family[name] != own)
+    if list(looking.beside.options) != others:
+        looking.beside.options = others
+        looking.beside.value = others[0] if others else None
+
+
 def fill(controls: Controls, song: Song, choices: Choices) -> None:
     """Set the widgets to the choices of their part."""
-    part = controls.part.value
+    part, one = controls.looking.part.value, controls.choosing
     choice, own = choices.of(part), _written_sound(song, part, choices.section)
-    sets = string_sets(song, part)
     is_strung = has_strings(song, part)
-    controls.section.value = choices.section
-    controls.octave.value = choice.octave
-    controls.strings.options = sets or (AS_WRITTEN,)
-    controls.strings.value = choice.strings
-    controls.inversion.value = choice.inversion
-    for name in ("inversion", "strings", "capo"):
-        getattr(controls, name).disabled = not is_strung
-    controls.capo.max = max(CAPOS, own["capo"])
-    controls.capo.value = own["capo"] if choice.capo is None else choice.capo
-    controls.drive.value = choice.drive or own["drive"]
-    controls.echo.options = tuple(dict.fromkeys((*ECHOES, own["echo"])))
-    controls.echo.value = choice.echo or own["echo"]
+    controls.looking.section.value = choices.section
+    one.octave.value = choice.octave
+    one.strings.options = string_sets(song, part) or (AS_WRITTEN,)
+    one.strings.value = choice.strings
+    one.inversion.value = choice.inversion
+    for each in (one.inversion, one.strings, one.capo):
+        each.disabled = not is_strung
+    one.capo.max = max(CAPOS, own["capo"])
+    one.capo.value = own["capo"] if choice.capo is None else choice.capo
+    one.drive.value = choice.drive or own["drive"]
+    one.echo.options = tuple(dict.fromkeys((*ECHOES, own["echo"])))
+    one.echo.value = choice.echo or own["echo"]
     written = round(written_tempo(song, choices.section))
     steps = int(_AROUND * written / _TEMPO_STEP)  # the written one is among the slider's values
-    controls.tempo.max = max(controls.tempo.max, written)  # so that the ends never cross
-    controls.tempo.min = written - steps * _TEMPO_STEP
-    controls.tempo.max = written + steps * _TEMPO_STEP
-    controls.tempo.value = written if choices.tempo is None else round(choices.tempo)
+    one.tempo.max = max(one.tempo.max, written)  # so that the ends never cross
+    one.tempo.min = written - steps * _TEMPO_STEP
+    one.tempo.max = written + steps * _TEMPO_STEP
+    one.tempo.value = written if choices.tempo is None else round(choices.tempo)
 
 
 def _written_sound(song: Song, part: str, section: str) -> dict[str, Any]:
@@ -180,16 +246,16 @@ def _written_sound(song: Song, part: str, section: str) -> dict[str, Any]:
 
 def read_controls(controls: Controls, song: Song, choices: Choices) -> Choices:
     """Return the choices as the widgets show them; what is as in the song is no choice."""
-    part = controls.part.value
-    values = {each.name: getattr(controls, each.name).value for each in fields(PartChoice)}
+    part, one = controls.looking.part.value, controls.choosing
+    values = {each.name: getattr(one, each.name).value for each in fields(PartChoice)}
     # The widgets still show the section that is left when another one is chosen.
     for name, own in _written_sound(song, part, choices.section).items():
         # What is chosen for the whole song stays so in a section that has the same anyway.
         is_kept = part in song.setups["part"].array and getattr(choices.of(part), name) == own
         if values[name] == own and not is_kept:
             values[name] = None
-    section = controls.section.value
-    tempo: float | None = float(controls.tempo.value)
+    section = controls.looking.section.value
+    tempo: float | None = float(one.tempo.value)
     if section != choices.section or tempo == round(written_tempo(song, section)):
         tempo = choices.tempo if section != choices.section else None
     return Choices(section, choices.parts, tempo).with_part(part, PartChoice(**values))
@@ -207,9 +273,10 @@ def next_choices(
     """Yield the choices that one control can reach: first those of the control in use, then the
     nearest ones of the others.
     """
-    part = controls.part.value
+    part = controls.looking.part.value
     written, own = _written_sound(song, part, choices.section), choices.of(part)
-    values = {name: _values_of(getattr(controls, name)) for name in CHOOSING}
+    choosing = {**vars(controls.choosing), "section": controls.looking.section}
+    values = {name: _values_of(each) for name, each in choosing.items()}
     first = [(touched, value) for value in values.pop(touched, [])]
     named = ([(name, value) for value in each] for name, each in values.items())
     rounds = zip_longest(*named)

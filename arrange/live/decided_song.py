@@ -76,6 +76,16 @@ def _where(decision: Decision) -> str:
     return f"{decision.section}, " if decision.section else ""
 
 
+def recorded_words(decision: Decision, is_heard: bool, others: str) -> str:
+    """Return the message about a decision that was recorded; `is_heard`: it changes the song."""
+    words = f"Recorded: {decision.what}. "
+    if is_heard:
+        words += "From here on it is what stands as written; Undo takes it back."
+    else:
+        words += "The song keeps its own tempo; Undo takes it back."
+    return words + (f" Somebody else has written too: {others}." if others else "")
+
+
 def log_html(decided: DecidedSong, path: Path) -> str:
     """Return the log, as it was read, as HTML, with the last decision on top."""
     decisions = decided.log.decisions

@@ -1,54 +1,94 @@
-"""A neck with what a part plays on it: a dot for each string and fret, the hand's places."""
+"""Both hands on the neck: a dot for each string and fret of some bars, the hand's places."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
 from arrange.guitar.necks import Neck
-from arrange.live.svg import Box, text
-from arrange.text.words import counted
+from arrange.live.svg import circle, text
+from arrange.text.markup import escape_html
+from arrange.text.words import bars_words, counted
 
-_SHOWN = 15  # frets, or more where they are played
-_LEFT, _RIGHT = 30.0, 8.0  # beside the strings
+_SHOWN = 12  # frets, or more where they are played
+_WIDTH, _HEIGHT = 400.0, 96.0
+_LEFT, _RIGHT = 24.0, 6.0  # beside the strings
+_TOP, _BOTTOM = 8.0, 74.0
 _HAND = 4  # frets that a hand covers, one a finger (common practice)
+_NUMBERED = (1, 3, 5, 7, 9, 12, 15, 17, 19, 21)
 
 
-def draw_neck(box: Box, part: str, neck: Neck, notes: pd.DataFrame, kind: str) -> Iterator[str]:
-    """Yield a neck: open strings left of nut or capo, larger dots where more time is spent.
+@dataclass(frozen=True, eq=False)
+class Hands:
+    """One part on its neck.
 
     Parameters
     ----------
-    box : Box
     part : str
     neck : Neck
     notes : DataFrame
-        As ``finger_part`` gives them.
+        Of its section, as ``finger_part`` gives them.
+    """
+
+    part: str
+    neck: Neck
+    notes: pd.DataFrame
+
+
+def frets_shown(hands_of: Sequence[Hands]) -> int:
+    """Return how many frets are drawn, so that all hands are seen on one scale."""
+    highest = [int(each.notes["fret"].max()) + 1 for each in hands_of if each.notes["fret"].any()]
+    return max([_SHOWN, *highest])
+
+
+def draw_neck(hands: Hands, moment: tuple[int, int], last: int, kind: str) -> str:
+    """Return a neck as SVG: what is played in some bars, and pale what is played around them.
+
+    Open strings lie left of nut or capo; dots are larger where more time is spent.
+
+    Parameters
+    ----------
+    hands : Hands
+    moment : (int, int)
+        First and last bar.
+    last : int
+        The last fret that is drawn.
     kind : str
         CSS class of the part, ``one`` or ``two``.
     """
-    held = notes[notes["fret"].notna() & notes["string"].notna()]
-    frets = held["fret"].to_numpy(dtype=np.int64)
-    last = min(max(_SHOWN, int(frets.max(initial=0)) + 1), neck.frets)
-    left, right = box.x + _LEFT, box.x + box.width - _RIGHT
-    top, bottom = box.y + 26, box.y + box.height - 20
-    wide, gap = (right - left) / last, (bottom - top) / max(neck.strings - 1, 1)
-    title = f"{part} · {_places_words(neck, notes)}"
-    yield text(box.x, box.y + 13, title, f"title {kind}-name")
-    lines = [f"M{left:.1f} {top + gap * n:.1f}H{right:.1f}" for n in range(neck.strings)]
-    lines += [f"M{left + wide * n:.1f} {top:.1f}V{bottom:.1f}" for n in range(1, last + 1)]
-    yield f'<path class="neck" d="{"".join(lines)}"/>'
-    yield f'<path class="nut" d="M{left:.1f} {top:.1f}V{bottom:.1f}"/>'
-    yield from _places(neck, notes, (left, top, wide, bottom), right, kind)
+    neck, notes = hands.neck, hands.notes
+    is_now = notes["measure"].between(*moment).to_numpy(dtype=bool)
+    words = f"{bars_words(range(moment[0], moment[1] + 1))}: {_places_words(neck, notes[is_now])}"
+    wide, gap = (_WIDTH - _LEFT - _RIGHT) / last, (_BOTTOM - _TOP) / max(neck.strings - 1, 1)
+    right = _LEFT + wide * min(last, neck.frets)
+    lines = [f"M{_LEFT} {_TOP + gap * n:.1f}H{right:.1f}" for n in range(neck.strings)]
+    shown = range(1, min(last, neck.frets) + 1)
+    lines += [f"M{_LEFT + wide * n:.1f} {_TOP}V{_BOTTOM}" for n in shown]
+    pieces = [
+        f'<path class="neck" d="{"".join(lines)}"/>',
+        f'<path class="nut" d="M{_LEFT} {_TOP}V{_BOTTOM}"/>',
+        *_places(neck, notes[is_now], wide, right, kind),
+    ]
     if neck.capo:
-        at = left + wide * (neck.capo - 0.5)
-        yield f'<path class="capo" d="M{at:.1f} {top - 3:.1f}V{bottom + 2:.1f}"/>'
-    for fret in range(1, last + 1):
-        if fret in (1, 3, 5, 7, 9, 12, 15, 17, 19, 21) or fret == neck.capo:
-            yield text(left + wide * (fret - 0.5), bottom + 18, str(fret), "axis middle")
-    yield from _dots(neck, held, (left, top, wide, gap), kind)
+        at = _LEFT + wide * (neck.capo - 0.5)
+        pieces.append(f'<path class="capo" d="M{at:.1f} {_TOP - 3}V{_BOTTOM + 2}"/>')
+    pieces += [
+        text(_LEFT + wide * (fret - 0.5), _BOTTOM + 18, str(fret), "axis middle")
+        for fret in shown
+        if fret in _NUMBERED or fret == neck.capo
+    ]
+    pieces += _dots(neck, notes[~is_now], (wide, gap), "pale")
+    pieces += _dots(neck, notes[is_now], (wide, gap), kind)
+    label = escape_html(f"{hands.part} on the neck, {words}")
+    return (
+        f'<figure><figcaption class="{kind}-name">{escape_html(f"{hands.part} · {words}")}'
+        f'</figcaption><svg class="arrange-neck" viewBox="0 0 {_WIDTH:.0f} {_HEIGHT:.0f}" '
+        'role="img" '
+        f'aria-label="{label}" xmlns="http://www.w3.org/2000/svg">{"".join(pieces)}</svg></figure>'
+    )
 
 
 def _places_words(neck: Neck, notes: pd.DataFrame) -> str:
@@ -65,49 +105,36 @@ def _places_words(neck: Neck, notes: pd.DataFrame) -> str:
     return where + (f" · {counted(out, 'note')} out of reach" if out else "")
 
 
-def _places(
-    neck: Neck,
-    notes: pd.DataFrame,
-    grid: tuple[float, float, float, float],
-    right: float,
-    kind: str,
-) -> Iterator[str]:
+def _places(neck: Neck, notes: pd.DataFrame, wide: float, right: float, kind: str) -> Iterator[str]:
     """Where the hand stays; the longer it stays, the darker."""
-    left, top, wide, bottom = grid
     places = notes["position"].fillna(0).astype(int)
     time = notes["duration"].groupby(places).sum()
     whole = float(time.sum()) or 1.0
-    for fret, spent in time.items():
-        if int(fret) > neck.capo:  # type: ignore[call-overload]
-            share = 0.08 + 0.3 * float(spent) / whole
-            x = left + wide * (int(fret) - 1)  # type: ignore[call-overload]
-            yield f'<rect class="{kind}-hand" x="{x:.1f}" y="{top - 4:.1f}" '
-            yield f'width="{min(wide * _HAND, right - x):.1f}" height="{bottom - top + 8:.1f}" '
+    for fret, spent in zip(time.index.tolist(), time.tolist(), strict=True):
+        if fret > neck.capo:
+            share = 0.08 + 0.3 * spent / whole
+            x = _LEFT + wide * (fret - 1)
+            yield f'<rect class="{kind}-hand" x="{x:.1f}" y="{_TOP - 4}" '
+            yield f'width="{min(wide * _HAND, right - x):.1f}" height="{_BOTTOM - _TOP + 8}" '
             yield f'fill-opacity="{share:.2f}"/>'
 
 
-def _dots(
-    neck: Neck, held: pd.DataFrame, grid: tuple[float, float, float, float], kind: str
-) -> Iterator[str]:
-    left, top, wide, gap = grid
+def _dots(neck: Neck, notes: pd.DataFrame, steps: tuple[float, float], kind: str) -> Iterator[str]:
+    """A dot (a square for the second part) for each string and fret, a ring for open strings."""
+    wide, gap = steps
+    held = notes[notes["fret"].notna() & notes["string"].notna()]
     time = held.groupby(["string", "fret"])["duration"].sum()
     most = float(time.max()) if len(time) else 1.0
-    for (string, fret), spent in time.items():  # type: ignore[misc]
-        y = top + gap * (int(string) - 1)
-        size = 3.2 + 3.0 * float(np.sqrt(spent / (most or 1.0)))
+    dots, rings = "", ""
+    for (string, fret), spent in zip(time.index.tolist(), time.tolist(), strict=True):
+        y = _TOP + gap * (int(string) - 1)
+        size = round(2.8 + 2.6 * float(np.sqrt(spent / (most or 1.0))), 1)
         if fret <= neck.capo:
-            x = left + wide * (neck.capo - 0.5) - (9 if neck.capo else -wide / 2 + 9)
-            yield f'<circle class="{kind}-open" cx="{x:.1f}" cy="{y:.1f}" r="4.5"/>'
+            x = _LEFT + wide * (neck.capo - 0.5) - 8 if neck.capo else _LEFT - 8
+            rings += circle(x, y, 3.8)
+        elif kind == "two":
+            x = _LEFT + wide * (int(fret) - 0.5) - size
+            dots += f"M{x:.1f} {y - size:.1f}h{2 * size}v{2 * size}h{-2 * size}z"
         else:
-            x = left + wide * (int(fret) - 0.5)
-            mark = "dot" if kind == "one" else "square"
-            yield _mark(mark, x, y, size, f"{kind}-dot")
-
-
-def _mark(shape: str, x: float, y: float, size: float, kind: str) -> str:
-    if shape == "dot":
-        return f'<circle class="{kind}" cx="{x:.1f}" cy="{y:.1f}" r="{size:.1f}"/>'
-    return (
-        f'<rect class="{kind}" x="{x - size:.1f}" y="{y - size:.1f}" width="{2 * size:.1f}" '
-        f'height="{2 * size:.1f}"/>'
-    )
+            dots += circle(_LEFT + wide * (int(fret) - 0.5), y, size)
+    yield f'<path class="{kind}-open" d="{rings}"/><path class="{kind}-dot" d="{dots}"/>'

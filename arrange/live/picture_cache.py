@@ -1,22 +1,59 @@
-"""The pictures of a live view, each drawn once."""
+"""What a live view shows, each piece made once."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 import pandas as pd
 
 from arrange.guitar.fingering import lowest_neck
+from arrange.live.bar_scale import shown_bars
 from arrange.live.choices import Choices, choices_words, has_strings
-from arrange.live.picture import Hands, Places, Sight, draw_places, draw_sight
+from arrange.live.findings_list import Found, change_words, findings_list, list_findings
+from arrange.live.neck_picture import Hands, draw_neck, frets_shown
+from arrange.live.picture import KINDS, Chart, draw_chart, make_chart
+from arrange.live.ranges import Ranges
 from arrange.live.results_cache import ResultsCache
-from arrange.tables.song import Song, section_row
+from arrange.live.section_line import Form, section_line
+from arrange.live.strip import Row, strip_row, strip_scale
+from arrange.text.markup import escape_html
+from arrange.text.words import listed
+
+Bars = tuple[int, int]
+
+
+@dataclass(frozen=True)
+class Seen:
+    """Everything that decides what is seen.
+
+    Parameters
+    ----------
+    choices : Choices
+    since : Choices
+        Those before the last choice.
+    parts : tuple of str
+        The part that changes, then the one beside it, if any.
+    moment : (int, int)
+        The bars that are heard.
+    only : str
+        The part of which findings are listed, or ``ALL_PARTS``.
+    looked_at : str
+        The key of the finding that is marked, or none.
+    """
+
+    choices: Choices
+    since: Choices
+    parts: tuple[str, ...]
+    moment: Bars
+    only: str
+    looked_at: str = ""
 
 
 class PictureCache:
-    """The pictures of one song with its choices.
+    """What is seen of one song with its choices.
 
     Parameters
     ----------
@@ -25,55 +62,104 @@ class PictureCache:
 
     def __init__(self, results: ResultsCache) -> None:
         self._results = results
-        self._form = _form(results)
-        self._places = lru_cache(maxsize=256)(self._draw_places)
-        self.drawn = lru_cache(maxsize=1024)(self._draw)
+        self.form = _form(results)
+        self._lines = results.base.measures["onset"].tolist()
+        self._charts = lru_cache(maxsize=256)(self._chart)
+        self._rows = lru_cache(maxsize=512)(self._row)
+        self._neck = lru_cache(maxsize=512)(self._draw_neck)
+        self._necks = lru_cache(maxsize=512)(self._draw_necks)
+        self._found = lru_cache(maxsize=1024)(self._list)
+        self.drawn = lru_cache(maxsize=512)(self._draw)
 
-    def _draw(self, choices: Choices, part: str, beside: str | None) -> tuple[str, str]:
-        """The picture, and in words what cannot be done as chosen."""
-        results = self._results
-        places, problems = self._places(choices.on_the_neck, part, beside)
-        picture = draw_sight(
-            Sight(
-                section=choices.section,
-                form=self._form,
-                chosen=choices_words(choices),
-                found_before=results.findings(Choices(choices.section)),
-                found_after=results.findings(choices),
-                places=places,
-            )
+    def found(self, choices: Choices, since: Choices) -> tuple[Found, ...]:
+        """Return the findings of a section, what the last choice changed first."""
+        if since.section != choices.section:
+            since = choices
+        return self._found(choices, since)
+
+    def _draw(self, seen: Seen) -> tuple[tuple[str, ...], str]:
+        """The pieces of HTML, and in words what cannot be done as chosen."""
+        results, choices = self._results, seen.choices
+        found = self.found(choices, seen.since)
+        marked = next((each.bars for each in found if each.key == seen.looked_at), None)
+        head = f"{choices.section} · {choices_words(choices)}"
+        figures = _figures(results.findings(Choices(choices.section)), results.findings(choices))
+        bars = shown_bars(results.base, choices.section, seen.moment[0])
+        chart = self._charts(choices.on_the_neck, seen.parts, bars)
+        necks, problems = self._necks(choices.on_the_neck, seen.parts, seen.moment)
+        changed = change_words(found)
+        said = f"{figures}{f'; {changed}' if changed else ''}"
+        pieces = (
+            section_line(self.form, choices.section),
+            f'<p class="head"><b>{escape_html(head)}</b> <span>{escape_html(said)}</span></p>',
+            draw_chart(chart, seen.moment, marked, _label(seen)),
+            f'<div class="below">{necks}{findings_list(found, seen.only, seen.looked_at)}</div>',
         )
-        return picture, ". ".join([*results.remarks(choices), *problems])
+        return pieces, ". ".join([*results.remarks(choices), *problems])
 
-    def _draw_places(
-        self, choices: Choices, part: str, beside: str | None
-    ) -> tuple[str, tuple[str, ...]]:
-        """The ranges and the necks, and in words what hands cannot play."""
+    def _list(self, choices: Choices, since: Choices) -> tuple[Found, ...]:
+        findings = self._results.findings
+        return list_findings(findings(since), findings(choices), self._lines)
+
+    def _hands(self, choices: Choices, parts: tuple[str, ...]) -> list[Hands]:
+        """Both hands in the section; parts without strings have none."""
         song, after = self._results.base, self._results.song(choices)
-        parts = (part,) if beside is None else (part, beside)
-        row = section_row(song, choices.section)
-        first, last = int(row["first_measure"]), int(row["last_measure"])
-        key = song.measures["key"].iloc[first - 1]
-        hands = tuple(
-            Hands(each, lowest_neck(after, each, notes), notes)
-            for each, notes in (
-                (each, self._results.hands(choices, each))
-                for each in parts
-                if has_strings(song, each)
+        found = []
+        for part in parts:
+            if has_strings(song, part):
+                notes = self._results.hands(choices, part)
+                found.append(Hands(part, lowest_neck(after, part, notes), notes))
+        return found
+
+    def _chart(self, choices: Choices, parts: tuple[str, ...], bars: Bars) -> Chart:
+        """The strip and the ranges of some bars."""
+        song, after = self._results.base, self._results.song(choices)
+        now = _in_bars(after.notes, bars)
+        alone = Choices(choices.section)
+        rows = [self._rows(alone.with_part(part, choices.of(part)), part, bars) for part in parts]
+        key = song.measures["key"].iloc[bars[0] - 1]
+        ranges = Ranges(
+            parts, _in_bars(song.notes, bars), now, key if isinstance(key, str) else None
+        )
+        return make_chart(after, strip_scale(after, bars, rows), rows, ranges)
+
+    def _row(self, choices: Choices, part: str, bars: Bars) -> Row:
+        """A part in the strip, which nobody else's choices change."""
+        song = self._results.song(choices)
+        for each in self._hands(choices, (part,)):
+            return strip_row(song, part, _in_bars(each.notes, bars), each.neck)
+        own = song.notes[(song.notes["part"] == part).to_numpy()]
+        return strip_row(song, part, _in_bars(own, bars), None)
+
+    def _draw_necks(
+        self, choices: Choices, parts: tuple[str, ...], moment: Bars
+    ) -> tuple[str, tuple[str, ...]]:
+        """Both necks on one scale of frets, and in words what hands cannot play."""
+        hands = self._hands(choices, parts)
+        last = frets_shown(hands)
+        kinds, alone = dict(zip(parts, KINDS, strict=False)), Choices(choices.section)
+        necks = "".join(
+            self._neck(
+                alone.with_part(each.part, choices.of(each.part)),
+                each.part, moment, last, kinds[each.part],
             )
-        )
-        places = Places(
-            bars=(first, last),
-            parts=parts,
-            before=_here(song, choices.section),
-            after=_here(after, choices.section),
-            hands=hands,
-            key=key if isinstance(key, str) else None,
-        )
-        return draw_places(places), tuple(_problems(hands))
+            for each in hands
+        )  # fmt: skip
+        return necks, tuple(_problems(hands))
+
+    def _draw_neck(self, choices: Choices, part: str, moment: Bars, last: int, kind: str) -> str:
+        """One neck, which nobody else's choices change."""
+        (hands,) = self._hands(choices, (part,))
+        return draw_neck(hands, moment, last, kind)
 
 
-def _form(results: ResultsCache) -> tuple[tuple[str, float, int], ...]:
+def _label(seen: Seen) -> str:
+    """What the chart is; the same for all choices, so that it is not drawn anew without need."""
+    parts = listed(seen.parts)
+    return f"{seen.choices.section} bar by bar: chords, what {parts} play, and the ranges"
+
+
+def _form(results: ResultsCache) -> Form:
     """Each section: label, quarter notes, findings as written."""
     sections, found = results.base.sections, results.whole
     starts = np.searchsorted(sections["first_measure"], found["measure"], side="right") - 1
@@ -82,7 +168,13 @@ def _form(results: ResultsCache) -> tuple[tuple[str, float, int], ...]:
     return tuple(zip(labels, lengths, counts, strict=True))
 
 
-def _problems(hands: tuple[Hands, ...]) -> Iterator[str]:
+def _figures(before: pd.DataFrame, after: pd.DataFrame) -> str:
+    """The number of findings and their total severity, as written and now."""
+    totals = (f"{each['severity'].sum():.2f}" for each in (before, after))
+    return f"{len(before)} → {len(after)} findings, severity {' → '.join(totals)}"
+
+
+def _problems(hands: list[Hands]) -> Iterator[str]:
     for each in hands:
         problems = each.notes["problem"].dropna().tolist()
         more = f" (and {len(problems) - 1} more)" if len(problems) > 1 else ""
@@ -90,5 +182,5 @@ def _problems(hands: tuple[Hands, ...]) -> Iterator[str]:
             yield f"{each.part} cannot play all of it: {problems[0]}{more}"
 
 
-def _here(song: Song, section: str) -> pd.DataFrame:
-    return song.notes[(song.notes["section"] == section).to_numpy(dtype=bool)]
+def _in_bars(notes: pd.DataFrame, bars: Bars) -> pd.DataFrame:
+    return notes[notes["measure"].between(*bars).to_numpy(dtype=bool)]

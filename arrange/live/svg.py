@@ -29,3 +29,9 @@ def boxes(corners: Iterable[tuple[float, float, float, float]]) -> str:
         f"M{left:.1f} {top:.1f}h{width:.1f}V{bottom:.1f}h{-width:.1f}z"
         for left, top, width, bottom in corners
     )
+
+
+def circle(x: float, y: float, size: float) -> str:
+    """Return a circle as a piece of a path."""
+    wide = 2 * size
+    return f"M{x - size:.1f} {y:.1f}a{size} {size} 0 1 0 {wide} 0a{size} {size} 0 1 0 {-wide} 0"

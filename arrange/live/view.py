@@ -3,99 +3,51 @@
 from __future__ import annotations
 
 import contextlib
-import os
 import threading
 import time
 import traceback
 from collections.abc import Callable, Iterator
-from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
-from functools import lru_cache, partial
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 import ipywidgets as widgets
 import numpy as np
+from IPython.display import display
 
-from arrange.decisions import Decision, change_status, decisions_path, record_decision
 from arrange.errors import ArrangeError, LogChangedError
-from arrange.findings.summary import findings_figures
-from arrange.formats.reading import read
-from arrange.live.choices import Choices, choices_words
+from arrange.live.ahead import Ahead, Work
+from arrange.live.choices import Choices
 from arrange.live.controls import (
-    CHOOSING,
+    PLAYED,
     fill,
+    fill_parts,
     layout,
     make_controls,
     next_choices,
     read_controls,
 )
-from arrange.live.decided_song import log_changes, log_html, read_decided
-from arrange.live.event_loop import Later, later_on, running_loop
-from arrange.live.moment_sound import Bars, moment_sound, moments
-from arrange.live.picture_cache import PictureCache
-from arrange.live.results_cache import ResultsCache, first_place
+from arrange.live.decided_song import log_changes, log_html, recorded_words
+from arrange.live.event_loop import Later
+from arrange.live.findings_list import Found
+from arrange.live.kept_view import KeptView, keep_view, kept_path, kept_view
+from arrange.live.moment_sound import Bars, moments
+from arrange.live.pane import Pane
+from arrange.live.picture_cache import Seen
+from arrange.live.results_cache import first_place
+from arrange.live.saved_picture import SavedPicture
+from arrange.live.standing import Standing
+from arrange.live.steps import Steps
 from arrange.tables.song import Song
 from arrange.text.markup import escape_html
+from arrange.text.words import bars_words
 
 # A browser holds a slider's last message back until the one before is done, so that a button
 # pressed later may be heard first. A button therefore waits for that message, and messages of that
 # slider right afterwards are no choice. A hand takes longer from a button to a slider.
 _BUTTON_SECONDS = 0.15
 _LATE_SECONDS = 0.6
-_SETTLE_SECONDS = 0.06  # without a change, after which sound is prepared
-_REST_SECONDS = 0.3  # and after that, before anything is made ahead
-_IDLE_SECONDS = 0.01  # between two things made ahead
 _ONE_STEP_SECONDS = 1.0  # changes of one control nearer than that are undone together
-_MOST_KEPT = 4  # states of the log whose results are kept for Undo
-_HEARD = ("before", "after", "each", "both")
-
-
-def explore_parts(
-    song: Song | str | os.PathLike[str],
-    part: str | None = None,
-    *,
-    section: str | None = None,
-    log: str | os.PathLike[str] | None = None,
-) -> PartsView:
-    """Return a view to try other versions of a part, section by section, without code.
-
-    Parameters
-    ----------
-    song : Song or path
-        Decisions in its log are made before the view opens.
-    part : str, optional
-        The part to begin with; else the guitar with most to listen to.
-    section : str, optional
-        The section to begin with; else the one with most to listen to.
-    log : path, optional
-        Where decisions are recorded; else beside the file, or in the working folder if a Song is
-        given.
-
-    Raises
-    ------
-    ArrangeError
-        If the file or the log cannot be read, or there is no such part or section.
-
-    Examples
-    --------
-    >>> import arrange as ar
-    >>> view = ar.explore_parts("datasets/tarrow-weir.txt")
-    >>> view.choices.section, view.choices.is_as_written
-    ('Tune (2)', True)
-    """
-    if not isinstance(song, Song):
-        log = log or decisions_path(song)
-        song = read(song)
-    return PartsView(song, Path(log or decisions_path(song.source or "song")), part, section)
-
-
-@dataclass(frozen=True)
-class _Step:
-    """What undo goes back to, and the decision that it takes back."""
-
-    choices: Choices
-    decision: str = ""
 
 
 class PartsView:
@@ -120,29 +72,35 @@ class PartsView:
         later: Later | None = None,
     ) -> None:
         self.log = log
-        self._loop = None if later else running_loop()
-        self._later = later_on(self._loop) if self._loop else later
         # A kernel may hear the widgets in another thread than the one in which the cell was run.
         self._lock = threading.RLock()
         self._filler = 0
-        self._thread = ThreadPoolExecutor(max_workers=2)  # sound need not wait
-        self._turn = 0
-        self._source, self._kept = song, list[ResultsCache]()
-        self._stand_on_log()
-        decided = self._results.base
-        part, section = first_place(decided, self._results.whole, part, section)
-        self.choices = Choices(section)
-        self.controls = make_controls(decided, section, part)
-        self.picture, self.words, self.shown_log = (widgets.HTML() for _ in range(3))
+        self._is_filling = False
+        self._stand = Standing(song, log)
+        self._ahead = Ahead(later, self._sound_work, self._settled, self._coming)
+        kept = None if part or section else kept_view(kept_path(log), self._song)
+        if kept is None:
+            part, section = first_place(self._song, self._stand.results.whole, part, section)
+            self.choices = Choices(section)
+        else:
+            part, self.choices = kept.part, kept.choices
+        self.controls = make_controls(self._song, self.choices.section, part)
+        self.picture, self.words, self.shown_log = Pane(), widgets.HTML(), widgets.HTML()
         self.words.add_class("words")
-        self.audio = widgets.Box(layout=widgets.Layout(flex="2 1 18em"))
-        self._past: list[_Step] = []
+        self.player = widgets.Box(layout=widgets.Layout(flex="2 1 18em"))
+        self._steps = Steps()
+        self._since = Choices(self.choices.section)
+        self._looked_at = ""
+        self._own_moment: Bars | None = None
         self._touched, self._touched_at = "", -np.inf
         self._late, self._late_until = "", -np.inf
         self._heard = "after"
-        self._is_filling = False
-        self.widget = layout(self.controls, self.picture, self.audio, self.words, self.shown_log)
+        self._is_moved = False  # by the user, so that there is something to keep
+        self._saved: SavedPicture | None = None
+        self.widget = layout(self.controls, self.picture, self.player, self.words, self.shown_log)
         self._fill()
+        if kept is not None:
+            self._go_on_from(kept)
         self._listen_to_controls()
         self._show()
         self._show_log()
@@ -150,33 +108,42 @@ class PartsView:
     def _repr_mimebundle_(self, **options: Any) -> Any:
         return self.widget._repr_mimebundle_(**options)
 
-    def _stand_on_log(self) -> None:
-        """Read the log, and use the song with its decisions from now on."""
-        self._decided = read_decided(self._source, self.log)
-        base = self._decided.song
-        known = (each for each in self._kept if _has_same_notes(each.base, base))
-        results = next(known, None) or ResultsCache(base)
-        self._kept = [results, *(each for each in self._kept if each is not results)][:_MOST_KEPT]
-        self._results = results
-        self._drawn = PictureCache(results).drawn
-        self._sound = lru_cache(maxsize=24)(partial(moment_sound, results))
+    def _ipython_display_(self) -> None:
+        display(self.widget)  # type: ignore[no-untyped-call]
+        self._saved = SavedPicture(self.picture.pieces)
+
+    @property
+    def _song(self) -> Song:
+        return self._stand.results.base
+
+    def _go_on_from(self, kept: KeptView) -> None:
+        """Show what was seen last; Undo leads to the section as written."""
+        looking = self.controls.looking
+        if kept.beside in looking.beside.options:
+            looking.beside.value = kept.beside
+        if not self.choices.is_as_written:
+            self._steps.leave(self._since)
 
     # What the controls do
 
     def _listen_to_controls(self) -> None:
-        one = self.controls
-        for name in CHOOSING:
-            getattr(one, name).observe(self._safely(partial(self._choose, name)), "value")
-        for name in ("part", "beside"):
-            getattr(one, name).observe(self._safely(partial(self._turn_to, name)), "value")
-        for name in ("moment", "everyone"):
-            getattr(one, name).observe(self._safely(self._wait_to_settle), "value")
-        for name in ("reset", "undo", "record"):
-            getattr(one, name).on_click(self._by_button(getattr(self, name)))
-        for name in _HEARD:
-            getattr(one, name).on_click(self._by_button(partial(self.hear, name)))
+        looking, listening = self.controls.looking, self.controls.listening
+        for name, each in vars(self.controls.choosing).items():
+            each.observe(self._safely(partial(self._choose, name)), "value")
+        looking.section.observe(self._safely(partial(self._choose, "section")), "value")
+        for name in ("part", "beside", "only"):
+            turn = self._safely(partial(self._turn_to, name))
+            getattr(looking, name).observe(turn, "value")
+        listening.moment.observe(self._safely(self._show), "value")
+        listening.everyone.observe(self._safely(self._ahead.wait), "value")
+        for name in ("reset", "undo", "redo", "record"):
+            button = getattr(self.controls.deciding, name)
+            button.on_click(self._by_button(getattr(self, name)))
+        for name in PLAYED:
+            getattr(listening, name).on_click(self._by_button(partial(self.hear, name)))
+        self.picture.listen(lambda do, what: self._safely(partial(self._press, do, what))(None))
 
-    def _safely(self, do: Callable[[], None]) -> Callable[[Any], None]:
+    def _safely(self, do: Work) -> Callable[[Any], None]:
         """A handler whose faults are shown in the view, since nobody reads a log panel."""
 
         def handle(_: Any = None) -> None:
@@ -197,36 +164,36 @@ class PartsView:
 
         return handle
 
-    def _do_on_known_log(self, do: Callable[[], None]) -> None:
+    def _do_on_known_log(self, do: Work) -> None:
         """Do something; if somebody else has written in the log, show that instead."""
         try:
             do()
         except LogChangedError:
-            before = self._decided.log
-            self._stand_on_log()
-            self._go_to(self.choices, is_step=False)
+            before = self._stand.log
+            self._stand.read_again()
+            self._go_to(self.choices)
             self._show_log()
-            changes = log_changes(before, self._decided.log) or "its text was edited"
+            changes = log_changes(before, self._stand.log) or "its text was edited"
             self._say(
                 f"Somebody else has written in the log since ({changes}). The picture and the "
                 "figures stand on that now; nothing of yours was written. If it still holds, "
                 "press the button again."
             )
 
-    def _by_button(self, do: Callable[[], None]) -> Callable[[Any], None]:
+    def _by_button(self, do: Work) -> Callable[[Any], None]:
         """A handler that waits for the sliders' remaining messages."""
         safe = self._safely(do)
 
         def press(_: Any) -> None:
-            if self._later is None:
+            if self._ahead.later is None:
                 safe(None)
             else:
-                self._later(_BUTTON_SECONDS, lambda: safe(None))
+                self._ahead.later(_BUTTON_SECONDS, lambda: safe(None))
 
         return press
 
     def _choose(self, name: str) -> None:
-        chosen = read_controls(self.controls, self._results.base, self.choices)
+        chosen = read_controls(self.controls, self._song, self.choices)
         if chosen == self.choices:
             return
         now = time.monotonic()
@@ -234,13 +201,19 @@ class PartsView:
             self._fill()
             return
         if name != self._touched or now - self._touched_at > _ONE_STEP_SECONDS:
-            self._past.append(_Step(self.choices))
-        self._touched, self._touched_at = name, now
+            self._leave()
+        self._touched, self._touched_at, self._is_moved = name, now, True
         is_elsewhere = chosen.section != self.choices.section
         self.choices = chosen
         if is_elsewhere:
+            self._looked_at, self._own_moment = "", None
             self._fill()
         self._show()
+
+    def _leave(self, decision: str = "") -> None:
+        """Keep what is left for something new, so that Undo goes back to it."""
+        self._steps.leave(self.choices, decision)
+        self._since = self.choices
 
     def _turn_to(self, name: str) -> None:
         self._touched = ""
@@ -248,106 +221,142 @@ class PartsView:
             self._fill()
         self._show()
 
+    def _press(self, do: str, what: str) -> None:
+        """Do what a place in the picture stands for."""
+        if do == "section" and what.isdecimal() and int(what) < len(self._song.sections):
+            section = self._song.sections["section"].iloc[int(what)]
+            self.controls.looking.section.value = section  # as if chosen in the menu
+        elif do == "bar" and what.isdecimal():
+            moment = self.controls.listening.moment
+            bars = [value for _, value in moment.options if value[0] <= int(what) <= value[1]]
+            if bars:
+                self._listen_at(bars[0])
+                self._show()
+        elif do in ("look", "hear"):
+            found = next((each for each in self._found() if each.key == what), None)
+            if found is not None:
+                self._look_at(found, do == "hear")
+
+    def _look_at(self, found: Found, hears: bool) -> None:
+        """Mark a finding, or no longer, and take its bars as the moment."""
+        is_new = hears or found.key != self._looked_at
+        self._looked_at = found.key if is_new else ""
+        if is_new:
+            self._listen_at(found.bars)
+        self._show()
+        if hears:
+            self.hear("before" if found.state == "ended" else "after")
+
+    def _listen_at(self, bars: Bars) -> None:
+        """Take these bars as the moment that is heard."""
+        last = self.controls.listening.moment.options[-1][1][1]  # of the whole section
+        self._own_moment = bars[0], min(bars[1], last)
+        self._fill()
+        with self._filling():
+            self.controls.listening.moment.value = self._own_moment
+
+    def _found(self) -> tuple[Found, ...]:
+        return self._stand.pictures.found(self.choices, self._since)
+
     def reset(self) -> None:
         """Choose nothing."""
+        if not self.choices.is_as_written:
+            self._leave()
         self._go_to(Choices(self.choices.section))
 
     def undo(self) -> None:
         """Go one step back; a decision that was recorded in it is taken back in the log."""
-        if not self._past:
+        if not self._steps.past:
             self._say("There is nothing to undo.")
             return
-        step = self._past[-1]
-        if step.decision:
-            self._take_back(step.decision)
-        self._past.pop()
-        self._go_to(step.choices, is_step=False)
-
-    def _take_back(self, decision: str) -> None:
-        """Drop a decision in the log, unless somebody else has done so."""
-        log = self._decided.log
-        if any(each.id == decision and each.status == "agreed" for each in log.decisions):
-            reason = "taken back in the live view"
-            change_status(self.log, decision, "dropped", reason, expected=log)
-            self._stand_on_log()
+        decision = self._steps.past[-1].decision
+        if decision:
+            self._stand.change(decision, "agreed", "dropped", "taken back in the live view")
             self._show_log()
+        self._since = self.choices
+        self._go_to(self._steps.back(self.choices))
 
-    def _go_to(self, choices: Choices, is_step: bool = True) -> None:
-        if is_step and choices != self.choices:
-            self._past.append(_Step(self.choices))
+    def redo(self) -> None:
+        """Go on again to what was undone; a decision that was taken back is agreed again."""
+        if not self._steps.coming:
+            self._say("There is nothing to redo.")
+            return
+        decision = self._steps.coming[-1].decision
+        if decision:
+            self._stand.change(decision, "dropped", "agreed", "agreed again in the live view")
+            self._show_log()
+        self._since = self.choices
+        self._go_to(self._steps.on(self.choices))
+
+    def _go_to(self, choices: Choices) -> None:
         late, self._touched = self._touched, ""
-        self.choices = choices.that_fit(self._results.base)
+        self.choices, self._since = (each.that_fit(self._song) for each in (choices, self._since))
+        self._is_moved = True
         self._fill()
         self._show()
         self._late, self._late_until = late, time.monotonic() + _LATE_SECONDS
 
     def record(self) -> None:
         """Write the choices into the log, with the figures before and after."""
-        choices, results = self.choices, self._results
-        if choices.is_as_written:
+        if self.choices.is_as_written:
             self._say("Nothing is chosen yet: move something first, then record it.")
             return
-        log = self._decided.log
-        decision = Decision(
-            choices_words(choices),
-            self.controls.why.value.strip() or "tried in the live view",
-            choices.section,
-            parts=[part for part, _ in choices.parts],
-            before=findings_figures(results.findings(Choices(choices.section))),
-            after=findings_figures(results.findings(choices)),
-        )
-        arrangement = results.decided(choices) if choices.parts else None
-        decision = record_decision(
-            self.log, decision, song=results.base, arrangement=arrangement, expected=log
-        )
-        self._past.append(_Step(choices, decision.id))
-        self.controls.why.value = ""
-        self._stand_on_log()
-        self._go_to(Choices(choices.section), is_step=False)
+        choices, log, why = self.choices, self._stand.log, self.controls.deciding.why
+        decision = self._stand.record(choices, why.value.strip() or "tried in the live view")
+        self._leave(decision.id)
+        why.value = ""
+        self._since = Choices(choices.section)  # the decision stands as written now
+        self._go_to(self._since)
         self._show_log()
-        self._say(
-            _recorded(decision.what, choices, log_changes(log, self._decided.log, decision.id))
-        )
+        others = log_changes(log, self._stand.log, decision.id)
+        self._say(recorded_words(decision, bool(choices.parts), others))
 
     # What is seen
 
-    def _fill(self) -> None:
-        """Set the controls to the choices; this is not a choice by the user."""
+    @contextlib.contextmanager
+    def _filling(self) -> Iterator[None]:
+        """Change controls without that being a choice by the user."""
         self._is_filling, self._filler = True, threading.get_ident()
         try:
-            one, song = self.controls, self._results.base
-            parts = song.parts["part"].tolist()
-            if list(one.part.options) != parts:
-                part = one.part.value
-                one.part.options = parts
-                one.part.value = part if part in parts else parts[0]
-            others = [name for name in parts if name != one.part.value]
-            family = dict(zip(parts, song.parts["family"], strict=True))
-            own = family[one.part.value]
-            others.sort(key=lambda name: family[name] != own)
-            if list(one.beside.options) != others:
-                one.beside.options = others
-                one.beside.value = others[0] if others else None
-            fill(one, song, self.choices)
-            bars, strongest = moments(song, self.choices.section, self._before())
-            if list(one.moment.options) != bars:
-                one.moment.options = bars
-                one.moment.value = strongest
+            yield
         finally:
             self._is_filling = False
 
-    def _before(self) -> Any:
-        return self._results.findings(Choices(self.choices.section))
+    def _fill(self) -> None:
+        """Set the controls to the choices."""
+        with self._filling():
+            fill_parts(self.controls.looking, self._song)
+            fill(self.controls, self._song, self.choices)
+            section, moment = self.choices.section, self.controls.listening.moment
+            before = self._stand.results.findings(Choices(section))
+            bars, strongest = moments(self._song, section, before)
+            own = self._own_moment
+            if own and own not in dict(bars).values():
+                bars.insert(-1, (bars_words(range(own[0], own[1] + 1)), own))
+            if list(moment.options) != bars:
+                heard, values = moment.value, [value for _, value in bars]
+                moment.options = bars
+                moment.value = heard if heard in values else strongest
 
     def _show(self) -> None:
         """Show what is chosen, and then prepare what may be heard and chosen next."""
-        picture, words = self._drawn(*self._seen(self.choices))
-        self.picture.value = picture
+        pieces, words = self._stand.pictures.drawn(self._seen(self.choices, self._since))
+        self.picture.show(pieces)
         self._say(words)
-        self._wait_to_settle()
+        self._ahead.wait()
 
-    def _seen(self, choices: Choices) -> tuple[Choices, str, str | None]:
-        return choices, self.controls.part.value, self.controls.beside.value
+    def _seen(self, choices: Choices, since: Choices) -> Seen:
+        looking, moment = self.controls.looking, self.controls.listening.moment.value
+        if choices.section != self.choices.section:
+            before = self._stand.results.findings(Choices(choices.section))
+            moment = moments(self._song, choices.section, before)[1]
+        only = looking.only.value
+        return Seen(choices, since, self._pair(), moment, only, self._looked_at)
+
+    def _pair(self) -> tuple[str, ...]:
+        looking = self.controls.looking
+        both = looking.part.value, looking.beside.value
+        return tuple(part for part in both if part is not None)
 
     def _say(self, words: str) -> None:
         self.words.value = f'<div role="status">{escape_html(words)}</div>' if words else ""
@@ -359,99 +368,55 @@ class PartsView:
         )
 
     def _show_log(self) -> None:
-        self.shown_log.value = log_html(self._decided, self.log)
+        self.shown_log.value = log_html(self._stand.decided, self.log)
 
     # What is heard
 
     def hear(self, what: str) -> None:
         """Play the moment: ``before``, ``after``, ``each`` alone, ``both`` one after the other."""
         self._heard = what
-        for name in _HEARD:
-            getattr(self.controls, name).button_style = "info" if name == what else ""
+        for name in PLAYED:
+            button = getattr(self.controls.listening, name)
+            button.button_style = "info" if name == what else ""
         self._set_sound(autoplay=True)
 
     def _moment(self) -> tuple[Choices, Bars, tuple[str, ...], bool, str]:
-        one = self.controls
-        pair = tuple(part for part in (one.part.value, one.beside.value) if part is not None)
-        return self.choices, one.moment.value, pair, one.everyone.value, self._heard
+        one = self.controls.listening
+        return self.choices, one.moment.value, self._pair(), one.everyone.value, self._heard
+
+    def _sound_work(self) -> Work:
+        return partial(self._stand.sound, *self._moment())
 
     def _set_sound(self, autoplay: bool) -> None:
-        data = self._sound(*self._moment())
-        old = self.audio.children
-        self.audio.children = (
+        data = self._stand.sound(*self._moment())
+        old = self.player.children
+        self.player.children = (
             widgets.Audio(value=data, format="wav", autoplay=autoplay, loop=False, controls=True,
                           layout=widgets.Layout(width="100%")),
         )  # fmt: skip
         for each in old:
             each.close()
 
-    # What is made ahead
+    # What is done at rest
 
-    def _wait_to_settle(self) -> None:
-        """Prepare things once nothing has changed for a moment."""
-        self._turn += 1
-        if self._later is not None:
-            self._later(_SETTLE_SECONDS, partial(self._settle, self._turn))
+    def _settled(self) -> None:
+        self._safely(partial(self._set_sound, False))(None)
 
-    def _settle(self, turn: int) -> None:
-        if turn != self._turn:
-            return
-
-        def show() -> None:
-            if turn == self._turn and self._later is not None:
-                self._safely(partial(self._set_sound, False))(None)
-                ahead = partial(self._make_ahead, self._ahead(), turn)
-                self._later(_REST_SECONDS, ahead)
-
-        self._beside(partial(self._sound, *self._moment()), show)
-
-    def _make_ahead(self, work: Iterator[Callable[[], object]], turn: int) -> None:
-        """Do one piece of work after another until the user makes a newer choice."""
-
-        def go_on() -> None:
-            if self._later is not None:
-                self._later(_IDLE_SECONDS, partial(self._make_ahead, work, turn))
-
+    def _coming(self) -> Iterator[Work]:
+        """Keep what is seen; then make what may be chosen next, first with the control in use."""
         with self._lock:
-            do = next(work, None) if turn == self._turn else None
-        if do is not None:
-            self._beside(do, go_on)
+            stand, looking = self._stand, self.controls.looking
+            kept = KeptView(looking.part.value, looking.beside.value, self.choices)
+            coming = [*next_choices(self.controls, self._song, self.choices, self._touched)]
+            if self._saved is not None:
+                self._saved.show(self.picture.pieces)
+        if self._is_moved:
+            yield partial(keep_view, kept_path(self.log), kept)
+        for choices in coming:
+            yield partial(stand.results.song, choices)
+            yield partial(stand.results.hands, choices, kept.part)
+            yield partial(stand.results.findings, choices)
+            yield partial(self._draw_ahead, choices)
 
-    def _beside(self, do: Callable[[], object], then: Callable[[], None]) -> None:
-        """Do work for later in a thread, so that dragging stays smooth."""
-
-        def quietly() -> None:
-            with contextlib.suppress(Exception):  # it is reported when it is asked for
-                do()
-
-        if self._loop is None:
-            quietly()
-            then()
-        else:
-            done = self._loop.run_in_executor(self._thread, quietly)
-            done.add_done_callback(lambda _: then())
-
-    def _ahead(self) -> Iterator[Callable[[], object]]:
-        """Choices that may come next: first the control in use and the nearest values."""
-        results, part = self._results, self.controls.part.value
-        for choices in next_choices(self.controls, results.base, self.choices, self._touched):
-            seen = self._seen(choices)
-            yield partial(results.song, choices)
-            yield partial(results.hands, choices, part)
-            yield partial(results.findings, choices)
-            yield partial(self._drawn, *seen)
-
-
-def _has_same_notes(one: Song, other: Song) -> bool:
-    """Whether two states of one song are the same."""
-    return one.notes.equals(other.notes) and one.parts.equals(other.parts)
-
-
-def _recorded(what: str, choices: Choices, others: str) -> str:
-    """The message about a decision that was recorded."""
-    words = f"Recorded: {what}. "
-    if choices.parts:
-        words += "From here on it is what stands as written; Undo takes it back."
-    else:
-        words += "The song keeps its own tempo; Undo takes it back."
-    return words + (f" Somebody else has written too: {others}." if others else "")
+    def _draw_ahead(self, choices: Choices) -> None:
+        self._stand.pictures.drawn(self._seen(choices, self.choices))

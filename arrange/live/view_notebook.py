@@ -6,7 +6,6 @@ import json
 import os
 from pathlib import Path
 
-from arrange.decisions import decisions_path
 from arrange.formats.files import whole_file
 from arrange.formats.reading import read
 from arrange.text.letters import readable
@@ -41,7 +40,7 @@ def write_page(
     code = [
         "# Run this cell: Shift and Enter.\n",
         "import arrange as ar\n",
-        f"ar.{explore}({str(song)!r}, log={str(decisions_path(song))!r})",
+        f"ar.{explore}({_path_from(song, target)!r})",
     ]
     cells = [
         _cell("markdown", [f"# {escape_markdown(title)}\n", "\n", _TURN_DOWN]),
@@ -57,6 +56,12 @@ def write_page(
     with whole_file(target) as draft:
         draft.write_text(json.dumps(notebook, indent=1), encoding="utf-8")
     return target
+
+
+def _path_from(song: Path, notebook: Path) -> str:
+    """A path that stays right where the notebook and the song are moved together, if it can be."""
+    folder = notebook.resolve().parent
+    return song.relative_to(folder).as_posix() if song.is_relative_to(folder) else str(song)
 
 
 def _cell(kind: str, source: list[str]) -> dict[str, object]:

@@ -100,7 +100,7 @@ def measure(
     row = page.locator(f"{box} .widget-inline-hbox", has=page.get_by_text(name, exact=True))
     row.first.evaluate("(each, name) => each.classList.add('watched-' + name)", name)
     watched = f".watched-{name} .noUi-handle"
-    picture = f"{box} .widget-html:has(svg)" if box != ".bare" else f"{box} .widget-html"
+    picture = ".arrange-pane" if box != ".bare" else f"{box} .widget-html"
     page.evaluate(WATCH, [watched, picture, {str(k): v for k, v in says.items()}])
     for _ in range(ROUNDS):
         drag(page, page.locator(watched), shares)
@@ -221,8 +221,8 @@ def main() -> None:
             page.close()
             page = browser.new_page(viewport={"width": 1280, "height": 720})
             Notebook(page, address, "live.ipynb").run_from_the_top()
-            page.locator(".arrange-picture").wait_for()
-            page.locator(".arrange-live").evaluate("each => each.scrollIntoView()")
+            page.locator(".arrange-pane .arrange-picture").wait_for()
+            page.locator(".arrange-live").first.evaluate("each => each.scrollIntoView()")
             page.wait_for_timeout(15_000)  # a player looks before moving
             everything: list[float] = []
             octaves = {-2: "two octaves down", -1: "an octave down", 0: "as written",

@@ -13,8 +13,8 @@ class Live:
 
     def __init__(self, page):
         self.page = page
-        self.view = page.locator(".arrange-live")
-        self.picture = self.view.locator("svg.arrange-picture")
+        self.view = page.locator(".arrange-live:not(.arrange-saved)")
+        self.picture = self.view.locator(".arrange-pane")
         expect(self.picture).to_be_visible(timeout=60_000)
 
     def slider(self, name):

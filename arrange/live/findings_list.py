@@ -1,0 +1,121 @@
+"""The findings of a section as a list: what the last choice changed first, each to see and hear."""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import pandas as pd
+
+from arrange.findings.recheck import compare_findings
+from arrange.live.pane import press
+from arrange.text.markup import escape_html
+from arrange.text.part_lists import split_parts
+from arrange.text.words import counted
+
+ALL_PARTS = "all parts"
+MOST_LISTED = 20
+_SIGNS = {"new": "▲ new", "ended": "✕ ended", "stays": "● stays"}
+
+
+@dataclass(frozen=True)
+class Found:
+    """A finding in the list.
+
+    Parameters
+    ----------
+    key : str
+        The same for the same finding in another list.
+    state : str
+        ``new`` or ``ended`` by the last choice, or ``stays``.
+    what, why : str
+    bars : (int, int)
+        First and last measure in which it is.
+    severity : float
+    parts : tuple of str
+    """
+
+    key: str
+    state: str
+    what: str
+    why: str
+    bars: tuple[int, int]
+    severity: float
+    parts: tuple[str, ...]
+
+
+def list_findings(
+    before: pd.DataFrame, after: pd.DataFrame, lines: Sequence[float]
+) -> tuple[Found, ...]:
+    """Return what the last choice changed, then what stays, each the most severe first.
+
+    Parameters
+    ----------
+    before, after : findings tables
+        Of one section, before the last choice and after it.
+    lines : sequence of float
+        Where the song's measures begin, quarter notes.
+    """
+    change = compare_findings(before, after)
+    brought = {_key(row) for row in change.brought.itertuples()}
+    now = [
+        _found(row, "new" if _key(row) in brought else "stays", lines) for row in after.itertuples()
+    ]
+    ended = [_found(row, "ended", lines) for row in change.ended.itertuples()]
+    order = list(_SIGNS)
+    return tuple(sorted([*now, *ended], key=lambda each: order.index(each.state)))
+
+
+def _key(row: Any) -> str:
+    return f"{row.kind}|{row.parts}|{row.onset:g}|{row.pitches}"
+
+
+def _found(row: Any, state: str, lines: Sequence[float]) -> Found:
+    end = row.onset + row.duration - 1e-6
+    last = max(bisect_left(lines, end), int(row.measure))
+    what = f"bar {row.measure}: {row.kind}, {row.parts}"
+    bars, parts = (int(row.measure), last), tuple(split_parts(str(row.parts)))
+    return Found(_key(row), state, what, str(row.why), bars, float(row.severity), parts)
+
+
+def change_words(found: Sequence[Found]) -> str:
+    """Return what the last choice changed, in words; empty where it changed nothing."""
+    counts = {state: sum(each.state == state for each in found) for state in ("new", "ended")}
+    return ", ".join(f"{_SIGNS[state][0]} {n} {state}" for state, n in counts.items() if n)
+
+
+def findings_list(found: Sequence[Found], only: str, looked_at: str) -> str:
+    """Return the list as HTML.
+
+    Parameters
+    ----------
+    found : sequence of Found
+    only : str
+        The part of which findings are listed, or ``ALL_PARTS``.
+    looked_at : str
+        The key of the finding that is marked in the picture, or none.
+    """
+    own = [each for each in found if only == ALL_PARTS or only in each.parts]
+    whose = "" if only == ALL_PARTS else f" of {only}"
+    title = f"{counted(len(own), 'finding')}{whose}" if own else f"No findings{whose} here"
+    words = change_words(own)
+    title += f" · since the last choice: {words}" if words else ""
+    more = len(own) - MOST_LISTED
+    rest = f"<li>and {more} more; list those of one part</li>" if more > 0 else ""
+    return (
+        f'<section class="findings" aria-label="Findings"><h3>{escape_html(title)}</h3>'
+        '<ul data-scrolls="findings" tabindex="0" aria-label="Findings, what changed first">'
+        f"{''.join(_items(own[:MOST_LISTED], looked_at))}{rest}</ul></section>"
+    )
+
+
+def _items(found: Sequence[Found], looked_at: str) -> Iterator[str]:
+    for each in found:
+        what = escape_html(each.what)
+        yield f'<li class="{each.state}"><span class="state">{_SIGNS[each.state]}</span> '
+        yield press("look", each.key, what, is_on=each.key == looked_at)
+        yield press("hear", each.key, "▶ hear", more=f' aria-label="hear {what}"')
+        yield f' <span class="severity">severity {each.severity:.2f}</span> '
+        yield f'<span class="why">{escape_html(each.why)}</span></li>'

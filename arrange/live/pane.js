@@ -1,0 +1,62 @@
+// HTML from the kernel. What is pressed is reported; what has the focus, and what was scrolled,
+// stays so when a piece is drawn anew. The widgets around it get names and states that a screen
+// reader can tell, which they have not by themselves.
+
+const same = (one, other) =>
+  one.dataset.do === other.dataset.do && one.dataset.what === other.dataset.what;
+
+function draw(place, html) {
+  const active = place.contains(document.activeElement) ? document.activeElement : null;
+  const scrolled = [...place.querySelectorAll("[data-scrolls]")]
+    .map(each => [each.dataset.scrolls, each.scrollLeft, each.scrollTop, each.open]);
+  place.innerHTML = html;
+  for (const each of place.querySelectorAll("[data-scrolls]")) {
+    const old = scrolled.find(([name]) => name === each.dataset.scrolls);
+    if (old) [, each.scrollLeft, each.scrollTop, each.open] = old;
+  }
+  if (active) {
+    [...place.querySelectorAll("[data-do], [data-scrolls]")]
+      .find(each => same(each, active) && each.dataset.scrolls === active.dataset.scrolls)
+      ?.focus({ preventScroll: true });
+  }
+}
+
+function name(view) {
+  for (const handle of view.querySelectorAll(".noUi-handle:not([aria-label])")) {
+    const label = handle.closest(".widget-inline-hbox")?.querySelector(".widget-label");
+    if (label) handle.setAttribute("aria-label", label.textContent);
+  }
+  for (const button of view.querySelectorAll(".arrange-heard button"))
+    button.setAttribute("aria-pressed", button.classList.contains("mod-info"));
+  view.querySelectorAll("audio").forEach(each => each.setAttribute("aria-label", "player"));
+}
+
+function look_after(el) {
+  const view = el.closest(".arrange-live");
+  if (!view) return requestAnimationFrame(() => look_after(el));
+  view.setAttribute("data-lm-suppress-shortcuts", "true"); // keys are ours here, not JupyterLab's
+  const watch = { subtree: true, childList: true, attributes: true, attributeFilter: ["class"] };
+  new MutationObserver(() => name(view)).observe(view, watch);
+  name(view);
+}
+
+function render({ model, el }) {
+  const drawn = [];
+  const show = () => {
+    model.get("pieces").forEach((html, at) => {
+      if (drawn[at] === html) return;
+      if (at >= el.children.length) el.append(document.createElement("div"));
+      draw(el.children[at], html);
+      drawn[at] = html;
+    });
+  };
+  el.addEventListener("click", event => {
+    const pressed = event.target.closest("[data-do]");
+    if (pressed) model.send({ do: pressed.dataset.do, what: pressed.dataset.what });
+  });
+  model.on("change:pieces", show);
+  show();
+  look_after(el);
+}
+
+export default { render };
