@@ -434,6 +434,7 @@ class Slow:
             )
         return found
 
+    @cache
     def every(self, players):
         """Return the joint choices of each section, and the value of every plan of them."""
         steps = [self.joint(section, players) for section in self.sections]
@@ -455,8 +456,9 @@ class Slow:
                 total = total - np.reshape(costs, shape)
         return steps, total
 
-    def best(self, steps, total):
-        """Return the best value of ``every`` plan, and all plans that reach it."""
+    def best(self, players):
+        """Return the best value of every plan, and all plans that reach it."""
+        steps, total = self.every(players)
         best = total.max()
         plans = [
             [list(step)[place] for step, place in zip(steps, plan, strict=True)]

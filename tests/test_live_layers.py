@@ -2,16 +2,20 @@
 
 import re
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 
 import arrange as ar
+from arrange.__main__ import main
 from arrange.condensing.plan_by_hand import taken_by
+from arrange.live import serving
 from arrange.live.layers.layers_view import LayersView
 from arrange.live.layers.panels import letters
 from arrange.live.layers.results import LayersResults
 from arrange.live.layers.shares import NOBODY, Shares
 from arrange.live.layers.shares_file import format_shares, parse_shares, read_shares
+from arrange.live.view_notebook import write_page
 
 
 class Clock:
@@ -226,6 +230,20 @@ def test_shares_come_back_from_their_file(layers, tmp_path):
         found, words = read_shares(path, problem, optimum)
         assert found == Shares(optimum)
         assert "cannot be used" in words
+
+
+def test_a_page_and_a_notebook_hold_the_view(tmp_path, monkeypatch):
+    """`--layers` asks for this view in place of that of the parts."""
+    song = Path(__file__).parent.parent / "datasets" / "tarrow-weir.txt"
+    page = write_page(song, tmp_path / "page.ipynb", layers=True)
+    assert "ar.explore_layers(" in page.read_text()
+    asked = []
+    for name in ("serve_page", "open_lab"):
+        monkeypatch.setattr(serving, name, lambda *_, layers, **__: asked.append(layers))
+    for command in ("page", "lab"):
+        assert main([command, str(song), "--layers"]) == 0
+        assert main([command, str(song)]) == 0
+    assert asked == [True, False, True, False]
 
 
 @pytest.mark.parametrize(

@@ -11,6 +11,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from slow_condensing import Slow
 from songs import parts_of, song
+from test_condensing import assert_worth_by_hand
 
 from arrange import read
 from arrange.commands.condensation_text import condensation_text
@@ -74,12 +75,14 @@ def test_all_plans_with_returns_tried(seed, swapped, thinner):
     weights = Weights(swapped=swapped, thinner=thinner, leaving=0.1, role_change=0.2, stretch=0.0)
     made = returning(seed)
     found = condense(made, 2, weights=weights)
-    best, _ = Slow(made, weights).best(2)
+    slow = Slow(made, weights)
+    best, _ = slow.best(2)
     assert found.value <= best + 1e-3
     assert best <= found.bound + 1e-3
     assert found.is_proven
     assert found.value == pytest.approx(best, abs=1e-3)
     assert found.terms["value"].sum() == pytest.approx(found.value, abs=1e-3)
+    assert_worth_by_hand(found, *slow.every(2), seed)
 
 
 @settings(FORM, max_examples=1)
