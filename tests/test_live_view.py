@@ -766,8 +766,8 @@ def test_the_commands(monkeypatch, tmp_path, capsys):
     assert main(["lab", "--no-browser"]) == 0
     assert main(["page", DEMO, "--port", "8123", "--dark"]) == 0
     assert asked == [
-        ((None,), {"opens": False}),
-        ((DEMO,), {"port": 8123, "opens": True, "dark": True}),
+        ((None,), {"layers": False, "opens": False}),
+        ((DEMO,), {"layers": False, "port": 8123, "opens": True, "dark": True}),
     ]
     monkeypatch.undo()
     assert main(["page", str(tmp_path / "none.mid")]) == 2
