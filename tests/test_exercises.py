@@ -52,7 +52,7 @@ from arrange.theory.pitch import INTERVAL_NAMES, an_interval, parse_note
 DATASETS = Path(__file__).parent.parent / "datasets"
 DEMOS = ("low-water.musicxml", "last-bell.musicxml", "tarrow-weir.txt")
 STANDARD = (64, 59, 55, 50, 45, 40)
-SEEDS = range(1, 20)
+SEEDS = range(1, 8)
 SHARPS = {"A": "G", "B": "A", "D": "C", "E": "D", "G": "F"}  # the letter below, with a sharp
 NONSENSE = (None, "", "   ", "?", "blue", "é\n\t", "9" * 300, "-1", "3.7", "1/99/7", [], (), {},
             object(), "\x00", "#b#b", "a measure", "Q", "measure", "22 23 24 25")  # fmt: skip
@@ -87,10 +87,10 @@ def of_kind(name: str, size: str, kind: str) -> list:
     return [each for each in exercises(name, size) if each.kind == kind]
 
 
-def test_there_are_a_thousand_of_all_kinds():
-    """There are three songs, three sizes, nineteen seeds, and every kind."""
+def test_there_are_hundreds_of_all_kinds():
+    """There are three songs, three sizes, seven seeds, and every kind."""
     counts = Counter((n, s, e.kind) for n, s in ALL for e in exercises(n, s))
-    assert sum(counts.values()) >= 1000
+    assert sum(counts.values()) >= 400
     assert set(counts) == {(n, s, kind) for n, s in ALL for kind in KINDS}
     assert set(counts.values()) == {len(SEEDS)}
 

@@ -37,7 +37,7 @@ from arrange.findings.recheck import recheck
 from arrange.tables.schema_check import check_table
 from arrange.tables.schemas import FINDINGS
 
-EXAMPLES = settings(max_examples=20, deadline=None, derandomize=True, phases=[Phase.generate])
+EXAMPLES = settings(max_examples=8, deadline=None, derandomize=True, phases=[Phase.generate])
 
 
 def first(music, kind, limits=Limits()):  # noqa: B008
@@ -341,7 +341,7 @@ def of_its_parts(findings, finding):
 
 
 @given(ROWS, CHORDS, st.integers(0, 9))
-@settings(EXAMPLES, max_examples=25)
+@settings(EXAMPLES, max_examples=10)
 def test_each_move_ends_its_finding(rows, chords, number):
     """Each move is made on the whole song and checked there: at the finding's time nothing of its
     kind and parts is left but what was there before. A finding has a move or a reason for none.
