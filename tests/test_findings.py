@@ -787,14 +787,14 @@ def test_what_could_not_be_asked(music, expected):
         assert sentence in shown
 
 
-def test_forty_parts():
-    """Forty guitars, each a semitone above the next, play two at a time in a bar of their own:
-    there are twenty rubs and no others.
+def test_a_dozen_parts():
+    """Twelve guitars, each a semitone above the next, play two at a time in a bar of their own:
+    there are six rubs and no others.
     """
-    rows = [(f"Guitar {number}", 60 + number % 2, 4 * (number // 2), 3) for number in range(40)]
+    rows = [(f"Guitar {number}", 60 + number % 2, 4 * (number // 2), 3) for number in range(12)]
     music = song(*rows)
     found = find_clashes(music)
-    assert (found["kind"] == "rub").sum() == 20
+    assert (found["kind"] == "rub").sum() == 6
     groups = group_findings(found, music)
     assert groups["times"].sum() == len(found)
     assert "Smallest move" in Study(music).html()
