@@ -90,7 +90,7 @@ def of_kind(name: str, size: str, kind: str) -> list:
 def test_there_are_hundreds_of_all_kinds():
     """There are three songs, three sizes, seven seeds, and every kind."""
     counts = Counter((n, s, e.kind) for n, s in ALL for e in exercises(n, s))
-    assert sum(counts.values()) >= 400
+    assert sum(counts.values()) > 300
     assert set(counts) == {(n, s, kind) for n, s in ALL for kind in KINDS}
     assert set(counts.values()) == {len(SEEDS)}
 
@@ -139,7 +139,7 @@ def test_the_same_seed_gives_the_same_exercises():
     for size in SIZES:
         assert make_exercises(own, 5, size) == make_exercises(fresh, 5, size)
     asked = {each.question for each in exercises("low-water.musicxml", "middle")}
-    assert len(asked) > 30
+    assert len(asked) > 20
     alone = make_exercises(own, 5, "small", kinds=["which capo"])
     assert alone == tuple(e for e in make_exercises(own, 5) if e.kind == "which capo")
 
