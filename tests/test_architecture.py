@@ -55,7 +55,16 @@ WALLS = {
     "voila": ("live/",),
 }
 
-MODULES = {path.relative_to(PACKAGE).as_posix(): path for path in PACKAGE.rglob("*.py")}
+MODULES = {
+    path.relative_to(PACKAGE).as_posix(): path.read_text(encoding="utf-8")
+    for path in sorted(PACKAGE.rglob("*.py"))
+}
+
+
+@pytest.fixture(scope="module")
+def trees():
+    """Return the code of each module."""
+    return {module: ast.parse(text) for module, text in MODULES.items()}
 
 
 def imports(tree: ast.AST) -> set[str]:
@@ -71,52 +80,53 @@ def imports(tree: ast.AST) -> set[str]:
     return names
 
 
-@pytest.mark.parametrize("module", sorted(MODULES))
-def test_imports_go_down(module):
+def test_imports_go_down(trees):
     """A module imports only modules below it; a new module needs a level."""
-    own = module.removesuffix(".py").split("/")[0]
-    assert own in LEVEL, f"give {own} a level in LEVELS"
-    for name in imports(ast.parse(MODULES[module].read_text(encoding="utf-8"))):
-        if name.startswith("arrange."):
-            other = name.split(".")[1]
-            assert other in LEVEL, f"{module} imports {name}: the front door is not for us"
-            is_down = LEVEL[other] < LEVEL[own] or (other == own and module.count("/"))
-            assert is_down, f"{module} imports {name}, which is not below it"
+    for module, tree in trees.items():
+        own = module.removesuffix(".py").split("/")[0]
+        assert own in LEVEL, f"give {own} a level in LEVELS"
+        for name in imports(tree):
+            if name.startswith("arrange."):
+                other = name.split(".")[1]
+                assert other in LEVEL, f"{module} imports {name}: the front door is not for us"
+                is_down = LEVEL[other] < LEVEL[own] or (other == own and module.count("/"))
+                assert is_down, f"{module} imports {name}, which is not below it"
 
 
-@pytest.mark.parametrize("module", sorted(MODULES))
-def test_libraries_stay_behind_their_walls(module):
+def test_libraries_stay_behind_their_walls(trees):
     """Reading, measuring and drawing work without music21, which is for theory and tests."""
-    tree = ast.parse(MODULES[module].read_text(encoding="utf-8"))
-    for library in {name.split(".")[0] for name in imports(tree)} & set(WALLS):
-        assert module.startswith(WALLS[library] or "no module"), f"{module} imports {library}"
+    for module, tree in trees.items():
+        for library in {name.split(".")[0] for name in imports(tree)} & set(WALLS):
+            assert module.startswith(WALLS[library] or "no module"), f"{module} imports {library}"
 
 
 @pytest.mark.parametrize("folder", ["text", "theory", "hearing"])
-def test_no_tables_below_the_tables(folder):
+def test_no_tables_below_the_tables(trees, folder):
     """The packages of words, theory and hearing work on numbers and arrays."""
-    for module in (name for name in MODULES if name.startswith(f"{folder}/")):
-        names = imports(ast.parse(MODULES[module].read_text(encoding="utf-8")))
+    for module in (name for name in trees if name.startswith(f"{folder}/")):
+        names = imports(trees[module])
         assert "pandas" not in {name.split(".")[0] for name in names}, module
 
 
-@pytest.mark.parametrize("module", sorted(MODULES))
-def test_no_function_takes_more_than_seven(module):
+def functions(trees):
+    """Return each function with its module."""
+    return [(module, node) for module, tree in trees.items() for node in ast.walk(tree)
+            if isinstance(node, ast.FunctionDef)]  # fmt: skip
+
+
+def test_no_function_takes_more_than_seven(trees):
     """Parameters that belong together become one value, named as in the field."""
-    for node in ast.walk(ast.parse(MODULES[module].read_text(encoding="utf-8"))):
-        if isinstance(node, ast.FunctionDef):
-            taken = [*node.args.posonlyargs, *node.args.args, *node.args.kwonlyargs]
-            own = [each.arg for each in taken if each.arg not in ("self", "cls")]
-            assert len(own) <= 7, f"{module}, {node.name}: {own}"
+    for module, node in functions(trees):
+        taken = [*node.args.posonlyargs, *node.args.args, *node.args.kwonlyargs]
+        own = [each.arg for each in taken if each.arg not in ("self", "cls")]
+        assert len(own) <= 7, f"{module}, {node.name}: {own}"
 
 
-@pytest.mark.parametrize("module", sorted(MODULES))
-def test_no_function_imports_the_package(module):
+def test_no_function_imports_the_package(trees):
     """No function imports the package, since that would hide an import that goes up."""
-    for node in ast.walk(ast.parse(MODULES[module].read_text(encoding="utf-8"))):
-        if isinstance(node, ast.FunctionDef):
-            own = {name for name in imports(node) if name.split(".")[0] == "arrange"}
-            assert not own, f"{module}, {node.name}: imports {own}"
+    for module, node in functions(trees):
+        own = {name for name in imports(node) if name.split(".")[0] == "arrange"}
+        assert not own, f"{module}, {node.name}: imports {own}"
 
 
 def test_labels_are_joined_and_split_in_one_place():
@@ -127,12 +137,12 @@ def test_labels_are_joined_and_split_in_one_place():
     by_hand = re.compile(r"""split\(["'] \+ ["']|["'] \+ ["']\.join|\} \+ \{""")
     meters = {"theory/meters.py", "formats/musicxml/attributes.py"}
     for module in MODULES.keys() - meters - {"text/part_lists.py"}:
-        assert not by_hand.search(MODULES[module].read_text(encoding="utf-8")), module
+        assert not by_hand.search(MODULES[module]), module
 
 
-def test_the_front_door_is_complete():
+def test_the_front_door_is_complete(trees):
     """`__all__` is sorted and holds all names that the front door imports, and each exists."""
-    tree = ast.parse(MODULES["__init__.py"].read_text(encoding="utf-8"))
+    tree = trees["__init__.py"]
     given = {
         alias.name
         for node in ast.walk(tree)

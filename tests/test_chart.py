@@ -794,7 +794,7 @@ def songs(draw) -> Song:
                 players=draw(st.sampled_from(PLAYERS)))  # fmt: skip
 
 
-@settings(max_examples=75, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(songs())
 def test_any_song_of_what_a_chart_holds_comes_back(song):
     """Song, chart and Song are equal; an instrument named like a setting becomes the label."""

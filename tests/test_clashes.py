@@ -26,8 +26,8 @@ from arrange.text.bibliography import SOURCES
 from arrange.theory.pitch import parse_note
 
 KINDS = ["rub", "mud", "crowding", "crossing", "doubling"]
-EXAMPLES = settings(max_examples=20, deadline=None, derandomize=True, phases=[Phase.generate])
-FEWER = settings(EXAMPLES, max_examples=12)
+EXAMPLES = settings(max_examples=10, deadline=None, derandomize=True, phases=[Phase.generate])
+FEWER = settings(EXAMPLES, max_examples=6)
 CORPUS = Path(music21.__file__).parent / "corpus"
 CHORALES = sorted((CORPUS / "bach").glob("bwv3[0-9][0-9].mxl"))  # in four parts
 

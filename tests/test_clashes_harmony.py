@@ -14,7 +14,7 @@ from songs import song
 from arrange.clashes import Limits, find_clashes
 from arrange.theory.pitch import parse_note
 
-EXAMPLES = settings(max_examples=20, deadline=None, derandomize=True, phases=[Phase.generate])
+EXAMPLES = settings(max_examples=10, deadline=None, derandomize=True, phases=[Phase.generate])
 PLAYERS = ["Guitar 1", "Guitar 2", "Bass"]
 C_MAJOR = [(0, 0, "major", None)]
 

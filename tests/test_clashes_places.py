@@ -13,7 +13,7 @@ from songs import song
 
 from arrange.clashes import Limits, find_clashes
 
-EXAMPLES = settings(max_examples=20, deadline=None, derandomize=True, phases=[Phase.generate])
+EXAMPLES = settings(max_examples=10, deadline=None, derandomize=True, phases=[Phase.generate])
 PLAYERS = ["Voice", "Guitar 1", "Guitar 2", "Bass"]
 LOOSE = Limits(voice=0.01, voice_seconds=0.1, bass=0.01)
 

@@ -17,7 +17,7 @@ from songs import parts_of, song
 from arrange.clashes import Limits, find_clashes
 from arrange.clashes.rhythm import two_streams_from
 
-EXAMPLES = settings(max_examples=40, deadline=None, derandomize=True, phases=[Phase.generate])
+EXAMPLES = settings(max_examples=10, deadline=None, derandomize=True, phases=[Phase.generate])
 KINDS = ["near", "busy", "fusing"]
 
 QUARTERS = [0, 1, 2, 3]

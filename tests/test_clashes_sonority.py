@@ -16,7 +16,7 @@ from arrange import hearing
 from arrange.clashes import Limits, find_clashes
 from arrange.theory.pitch import frequency, parse_note
 
-EXAMPLES = settings(max_examples=15, deadline=None, derandomize=True, phases=[Phase.generate])
+EXAMPLES = settings(max_examples=10, deadline=None, derandomize=True, phases=[Phase.generate])
 PLAYERS = ["Voice", "Guitar 1", "Guitar 2", "Bass"]
 DRIVES = ["clean", "clean", "overdriven", "edge"]
 LEVELS = [0.0, 18.0, 0.0, 0.0]

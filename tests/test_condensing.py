@@ -32,7 +32,7 @@ from arrange.guitar.players import Player
 DATASETS = Path(__file__).parent.parent / "datasets"
 SECTIONS = (("Verse", 1), ("Chorus", 2), ("Bridge", 3), ("Tag", 4))
 FORM = settings(
-    max_examples=5, deadline=None, derandomize=True,
+    max_examples=3, deadline=None, derandomize=True,
     suppress_health_check=[HealthCheck.too_slow],
 )  # fmt: skip
 
@@ -76,7 +76,7 @@ def nothing_left_out(condensation):
 
 
 @pytest.mark.parametrize("players", [1, 2, 3])
-@settings(FORM, max_examples=5)
+@settings(FORM, max_examples=3)
 @given(seed=st.integers(0, 10**6), layers=st.integers(2, 4))
 def test_all_plans_tried(seed, layers, players):
     """No other plan has a higher value, and the plan returned is among the best."""
@@ -114,7 +114,7 @@ def assert_worth_by_hand(found, steps, total, seed):
         assert by_hand.plan.value == pytest.approx(float(total[at]), abs=1e-3)
 
 
-@settings(FORM, max_examples=4)
+@settings(FORM, max_examples=3)
 @given(seed=st.integers(0, 10**6), layers=st.integers(2, 5))
 def test_what_always_holds(seed, layers):
     """More players have no lower value; as many players as layers keep everything; the terms add up
@@ -384,9 +384,9 @@ def test_lines_that_take_turns_cost_nothing():
     assert "never heard at once" in found.choices["reason"][0]
 
 
-def test_the_song_of_fourteen_layers():
+def test_the_song_of_fourteen_layers(layers):
     """Echo and fills, which alternate, go to one player; the solo is kept; the hook comes back."""
-    found = condense(read(DATASETS / "last-bell.musicxml"), 2)
+    found = layers
     assert found.is_proven
     by = found.choices.groupby("section", sort=False)["layers"].apply(list)
     assert ("Echo", "Fills") in by["Verse 1"]
@@ -396,8 +396,8 @@ def test_the_song_of_fourteen_layers():
     some = roles[["Lead", "Hook", "Slide", "Fills", "Power right"]].tolist()
     assert some == ["lead", "hook", "fill", "fill", "rhythm"]
     drives = part_setups(found.song).set_index(["part", "section"])["drive"]
-    assert drives["Player 1", "Verse 1"] == "clean"
-    assert drives["Player 1", "Chorus 1"] == "overdriven"
+    assert drives["Ann", "Verse 1"] == "clean"
+    assert drives["Ann", "Chorus 1"] == "overdriven"
 
 
 def test_two_players_of_a_small_band():

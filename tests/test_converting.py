@@ -155,7 +155,7 @@ TRANSPOSED = [
 
 
 @pytest.mark.parametrize("suffix", ["musicxml", "mid", "txt"])
-@pytest.mark.parametrize("key", ["Bb major", "E major", "F# minor", "D dorian"])
+@pytest.mark.parametrize("key", ["Bb major", "D dorian"])
 @pytest.mark.parametrize(("part", "family", "transpose", "capo"), TRANSPOSED)
 def test_transposing_parts_sound_the_same(suffix, key, part, family, transpose, capo, tmp_path):
     """Parts that are written elsewhere than they sound come back as they sound, in every format."""

@@ -1,4 +1,4 @@
-"""Nearly the whole corpus of music21 and its suite, note for note against music21's own reader.
+"""A sample of music21's corpus and of its suite, note for note against music21's own reader.
 
 For each part, in page order: the multiset of (onset, duration, sounding pitch) with ties merged,
 and that of the pitches of grace notes. Each file that differs is listed with the cause and the
@@ -9,7 +9,6 @@ cause says what it gave.
 
 from __future__ import annotations
 
-import multiprocessing
 from collections import Counter
 from pathlib import Path
 from typing import NamedTuple
@@ -34,12 +33,13 @@ import arrange as ar
 DEMO = Path(__file__).parents[1] / "datasets" / "low-water.musicxml"
 LEFT_OUT = (
     "berlinAlexandersRagtime.mxl",  # not used in this project
-    # files with whole quartets, on which music21 takes longest; they agree too
+    # files with whole quartets, on which music21 takes longest
     "opus18no3.mxl",
     "opus18no4.mxl",
     "opus18no5.mxl",
     "opus74.mxl",
 )
+EACH, EACH_OF_SUITE = 8, 2  # one file of so many is compared, since music21 is slow
 
 # Causes. In the first four the notes themselves agree bar by bar (this is tested): only the
 # place of a bar in time differs.
@@ -79,7 +79,6 @@ BETWEEN = (
     "a direction stands between the notes of a chord: music21 loses the chord there; partitura "
     "does not"
 )
-_LARGE = 60  # files of a collection
 UNLISTED = "parts that the part list does not name: music21 and partitura leave them out"
 
 GROUPED = "ours: measures of one number belong together (measure-attributes)"
@@ -188,13 +187,6 @@ def same_on_page(ours: Parts, theirs: Parts) -> bool:
     ) and all(not others - notes for notes, others in lengths)
 
 
-@pytest.fixture(scope="module")
-def workers():
-    """Return two processes that compare, since music21 is slow."""
-    with multiprocessing.get_context("spawn").Pool(2) as pool:
-        yield pool
-
-
 def groups() -> dict[str, list[Path]]:
     """Return the files by composer, with the smaller collections together, and the suite."""
     sorted_out: dict[str, list[Path]] = {}
@@ -206,17 +198,18 @@ def groups() -> dict[str, list[Path]]:
     return {**sorted_out, "suite": music_files(SUITE)}
 
 
-@pytest.mark.timeout(1200)  # a minute at most, but machines are busy at times
-@pytest.mark.parametrize("group", groups())
-def test_every_part_agrees_with_music21_or_the_cause_is_listed(workers, group):
-    """The two readers were written independently: where they agree, the file says so.
+def sample(paths: list[Path], each: int) -> list[Path]:
+    """Return one file of some, from the largest down, and the smallest of each listed cause."""
+    paths = sorted(paths, key=lambda path: -path.stat().st_size)
+    listed = {DIFFERENT[label(path)]: path for path in paths if label(path) in DIFFERENT}
+    return list(dict.fromkeys([*paths[each - 1 :: each], *listed.values()]))
 
-    Of a large collection every second file is compared, and each that is listed.
-    """
-    paths = sorted(groups()[group], key=lambda path: -path.stat().st_size)
-    if len(paths) > _LARGE:
-        paths = [path for n, path in enumerate(paths) if n % 2 or label(path) in DIFFERENT]
-    verdicts = workers.map(compared, paths, chunksize=1)
+
+@pytest.mark.parametrize("group", groups())
+def test_every_part_agrees_with_music21_or_the_cause_is_listed(group):
+    """The two readers were written independently: where they agree, the file says so."""
+    each = EACH_OF_SUITE if group == "suite" else EACH
+    verdicts = [compared(path) for path in sample(groups()[group], each)]
     differing = {verdict.file for verdict in verdicts if not verdict.in_time}
     listed = DIFFERENT.keys() & {verdict.file for verdict in verdicts}
     assert sorted(differing - listed) == [], "these differ and are not listed"

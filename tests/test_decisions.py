@@ -327,7 +327,7 @@ TEXT = st.text(st.characters(exclude_categories=("Cs", "Cc", "Zl", "Zp")), max_s
 WORDS = TEXT.filter(bool)
 
 
-@settings(max_examples=75, deadline=None, derandomize=True)
+@settings(max_examples=40, deadline=None, derandomize=True)
 @given(WORDS, WORDS, TEXT, st.lists(WORDS, max_size=3), st.sampled_from(["proposed", "agreed"]))
 def test_any_words_survive(what, why, before, alternatives, status):
     one = Decision(

@@ -52,7 +52,7 @@ from arrange.theory.pitch import INTERVAL_NAMES, an_interval, parse_note
 DATASETS = Path(__file__).parent.parent / "datasets"
 DEMOS = ("low-water.musicxml", "last-bell.musicxml", "tarrow-weir.txt")
 STANDARD = (64, 59, 55, 50, 45, 40)
-SEEDS = range(1, 20)
+SEEDS = range(1, 8)
 SHARPS = {"A": "G", "B": "A", "D": "C", "E": "D", "G": "F"}  # the letter below, with a sharp
 NONSENSE = (None, "", "   ", "?", "blue", "é\n\t", "9" * 300, "-1", "3.7", "1/99/7", [], (), {},
             object(), "\x00", "#b#b", "a measure", "Q", "measure", "22 23 24 25")  # fmt: skip
@@ -87,10 +87,10 @@ def of_kind(name: str, size: str, kind: str) -> list:
     return [each for each in exercises(name, size) if each.kind == kind]
 
 
-def test_there_are_a_thousand_of_all_kinds():
-    """There are three songs, three sizes, nineteen seeds, and every kind."""
+def test_there_are_hundreds_of_all_kinds():
+    """There are three songs, three sizes, seven seeds, and every kind."""
     counts = Counter((n, s, e.kind) for n, s in ALL for e in exercises(n, s))
-    assert sum(counts.values()) >= 1000
+    assert sum(counts.values()) > 300
     assert set(counts) == {(n, s, kind) for n, s in ALL for kind in KINDS}
     assert set(counts.values()) == {len(SEEDS)}
 
@@ -139,7 +139,7 @@ def test_the_same_seed_gives_the_same_exercises():
     for size in SIZES:
         assert make_exercises(own, 5, size) == make_exercises(fresh, 5, size)
     asked = {each.question for each in exercises("low-water.musicxml", "middle")}
-    assert len(asked) > 30
+    assert len(asked) > 20
     alone = make_exercises(own, 5, "small", kinds=["which capo"])
     assert alone == tuple(e for e in make_exercises(own, 5) if e.kind == "which capo")
 
@@ -648,7 +648,7 @@ def test_exercises_follow_what_a_section_has():
             for section, label in at.items()} == {"A": 0, "B": 3}  # fmt: skip
     replies = {
         each.section: check_answer(each, "drive").text
-        for seed in range(30)
+        for seed in range(8)
         for each in make_exercises(own, seed, "large", ["name its kind"])
     }
     assert "Guitar 1 is clean" in replies["A"]

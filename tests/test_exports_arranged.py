@@ -31,9 +31,9 @@ __all__ = ["schema"]  # a fixture, asked for by name
 
 
 @pytest.fixture(scope="session")
-def condensed() -> Song:
-    """Condense fourteen layers for two players."""
-    return ar.condense(ar.read(DATASETS / "last-bell.musicxml"), 2).song
+def condensed(layers) -> Song:
+    """Return fourteen layers condensed for two players."""
+    return layers.song
 
 
 @pytest.fixture(scope="session")
@@ -175,7 +175,7 @@ def test_midi_comes_back(arranged, tmp_path):
     same(before, after, abs=1e-9)
     assert again.title == arranged.title
     # A MIDI part has one sound; the changes from section to section stay in the file as programs.
-    changes = ("Player 1: it changes its sound; the first is kept",)
+    changes = ("Ann: it changes its sound; the first is kept",)
     assert again.notices == (changes if len(arranged.setups) else ())
     assert again.parts["part"].tolist() == arranged.parts["part"].tolist()
     has_program = arranged.parts["program"].notna() & (arranged.parts["family"] != "drums")

@@ -37,7 +37,7 @@ from arrange.findings.recheck import recheck
 from arrange.tables.schema_check import check_table
 from arrange.tables.schemas import FINDINGS
 
-EXAMPLES = settings(max_examples=20, deadline=None, derandomize=True, phases=[Phase.generate])
+EXAMPLES = settings(max_examples=8, deadline=None, derandomize=True, phases=[Phase.generate])
 
 
 def first(music, kind, limits=Limits()):  # noqa: B008
@@ -341,7 +341,7 @@ def of_its_parts(findings, finding):
 
 
 @given(ROWS, CHORDS, st.integers(0, 9))
-@settings(EXAMPLES, max_examples=25)
+@settings(EXAMPLES, max_examples=10)
 def test_each_move_ends_its_finding(rows, chords, number):
     """Each move is made on the whole song and checked there: at the finding's time nothing of its
     kind and parts is left but what was there before. A finding has a move or a reason for none.
@@ -787,14 +787,14 @@ def test_what_could_not_be_asked(music, expected):
         assert sentence in shown
 
 
-def test_forty_parts():
-    """Forty guitars, each a semitone above the next, play two at a time in a bar of their own:
-    there are twenty rubs and no others.
+def test_a_dozen_parts():
+    """Twelve guitars, each a semitone above the next, play two at a time in a bar of their own:
+    there are six rubs and no others.
     """
-    rows = [(f"Guitar {number}", 60 + number % 2, 4 * (number // 2), 3) for number in range(40)]
+    rows = [(f"Guitar {number}", 60 + number % 2, 4 * (number // 2), 3) for number in range(12)]
     music = song(*rows)
     found = find_clashes(music)
-    assert (found["kind"] == "rub").sum() == 20
+    assert (found["kind"] == "rub").sum() == 6
     groups = group_findings(found, music)
     assert groups["times"].sum() == len(found)
     assert "Smallest move" in Study(music).html()

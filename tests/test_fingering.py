@@ -118,7 +118,7 @@ def test_no_path_is_better(seed, neck):
     assert worst.max() <= least.max() + 1e-9
 
 
-def random_part(seed, neck, count=120):
+def random_part(seed, neck, count=60):
     """Return chords and lines over a whole neck, some of which no hand can hold."""
     draw = np.random.default_rng(seed)
     rows, onset = [], 0.0

@@ -188,10 +188,9 @@ def test_the_demo_songs_are_played_with_a_pick(name):
     assert [p for part in guitars for p in pick_problems(finger_part(whole, part))] == []
 
 
-@pytest.mark.parametrize("name", MANY_LAYERS[2:])
-def test_what_two_players_take_can_be_picked(name):
+def test_what_two_players_take_can_be_picked(request):
     """Their parts are fingered with nothing that the pick cannot do."""
-    two = condense(read(DATASETS / name), ["Ann", "Ben"]).song
+    two = request.getfixturevalue("layers").song
     for part in ("Ann", "Ben"):
         assert pick_problems(finger_part(two, part, picks="pick")) == []
 

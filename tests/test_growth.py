@@ -67,9 +67,9 @@ def test_a_section_that_is_thinner_in_the_recording_too_keeps_up():
     assert not table["behind"].any()
 
 
-def test_a_layer_left_out_to_leave_room_says_how_full_the_recording_is():
+def test_a_layer_left_out_to_leave_room_says_how_full_the_recording_is(layers):
     """In the share that the table of growth has for that section."""
-    found = ar.condense(ar.read("datasets/last-bell.musicxml"), 2)
+    found = layers
     lost = found.lost[found.lost["why"].str.contains("room to grow")]
     recorded = found.growth.set_index("section")["recorded"]
     assert len(lost)

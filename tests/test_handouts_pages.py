@@ -30,13 +30,11 @@ from arrange.tables.song import Song
 
 DATASETS = Path(__file__).parent.parent / "datasets"
 DUOS = {
-    "last-bell.musicxml": ["Ann: acoustic; capo none or 2", "Ben: clean, overdriven; echo"],
     "barn-lights.txt": ["Wren: acoustic; capo none, 2 or 4", "Jory: clean, edge, overdriven; echo"],
     "kiln-yard.txt": ["Ada: acoustic; drop D tuning; capo none",
                       "Tom: drop D tuning; clean, edge, overdriven, distorted; echo"],
 }  # fmt: skip
-NAMES = ("low-water.musicxml", "tarrow-weir.txt", *DUOS, "harbour-set/1-rope-and-lantern.txt",
-         "harbour-set/4-slack-tide.txt")  # fmt: skip
+NAMES = ("low-water.musicxml", *DUOS, "harbour-set/1-rope-and-lantern.txt")
 # Each song has one guitar in notation and one in shapes; the paper goes round.
 CASES = [
     (name, place, ("notation", "shapes")[(n + place) % 2], ("A4", "letter")[(n // 2 + place) % 2])

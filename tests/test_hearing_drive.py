@@ -23,7 +23,7 @@ from arrange.hearing import (
 )
 from arrange.theory.pitch import frequency
 
-EXAMPLES = settings(max_examples=20, deadline=None, derandomize=True)
+EXAMPLES = settings(max_examples=10, deadline=None, derandomize=True)
 RATE = 14080  # samples a second; folded multiples of 55 Hz stay multiples of 55
 
 

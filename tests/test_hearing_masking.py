@@ -33,7 +33,7 @@ from arrange.hearing.masking import (
     tone_threshold,
 )
 
-EXAMPLES = settings(max_examples=30, deadline=None, derandomize=True)
+EXAMPLES = settings(max_examples=15, deadline=None, derandomize=True)
 
 
 def tone(frequency, level):

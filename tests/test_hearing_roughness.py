@@ -23,7 +23,7 @@ from arrange.hearing.roughness import (
     tone_table,
 )
 
-EXAMPLES = settings(max_examples=30, deadline=None, derandomize=True)
+EXAMPLES = settings(max_examples=15, deadline=None, derandomize=True)
 PITCHES = st.integers(56, 176).map(lambda half_semitones: half_semitones / 2)
 CHORDS = st.lists(st.lists(PITCHES, max_size=6), min_size=1, max_size=5)
 

@@ -128,7 +128,7 @@ def test_far_apart_shares_no_band():
 PITCHES = st.lists(st.integers(28, 88), min_size=1, max_size=4, unique=True)
 
 
-@settings(derandomize=True, deadline=None, max_examples=30)
+@settings(derandomize=True, deadline=None, max_examples=12)
 @given(PITCHES, PITCHES)
 def test_shared_bands_are_those_of_the_slow_twin(one, other):
     """Every place, one after another: within half an ERB of the middle of two that are near."""
@@ -146,7 +146,7 @@ def test_shared_bands_are_those_of_the_slow_twin(one, other):
         assert slow == bool(((low <= place) & (place <= high)).any())
 
 
-@settings(derandomize=True, deadline=None, max_examples=30)
+@settings(derandomize=True, deadline=None, max_examples=12)
 @given(PITCHES, PITCHES)
 def test_beating_pairs_are_those_of_the_slow_twin(one, other):
     """Each is the other's nearest, less than an ERB away, but not at one place."""

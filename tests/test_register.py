@@ -19,7 +19,7 @@ from arrange.formats.reading import read
 from arrange.quantities.register import part_ranges, register_overlap
 from arrange.tables.sounding import cut_notes, sounding_notes, together
 
-EXAMPLES = settings(max_examples=30, deadline=None, derandomize=True)
+EXAMPLES = settings(max_examples=15, deadline=None, derandomize=True)
 
 # The worked example: A spends equal time on E3 G3 B3 E4, B half of its time on G3.
 WORKED = (

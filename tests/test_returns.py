@@ -67,7 +67,7 @@ def returning(seed, layers=3, sections=("A", "B", "A (2)", "B (2)")):
                 sections=places)  # fmt: skip
 
 
-@settings(FORM, max_examples=4)
+@settings(FORM, max_examples=3)
 @given(seed=st.integers(0, 10**6), swapped=st.sampled_from([0.0, 0.3, 2.0]),
        thinner=st.sampled_from([0.0, 5.0]))  # fmt: skip
 def test_all_plans_with_returns_tried(seed, swapped, thinner):
@@ -98,7 +98,7 @@ def test_three_players_with_returns(seed):
     assert found.value >= 0.95 * best
 
 
-@settings(FORM, max_examples=2)
+@settings(FORM, max_examples=1)
 @given(seed=st.integers(0, 10**6))
 def test_the_next_best_with_returns(seed):
     """Pinned to it, the whole is worth what was announced."""
@@ -178,7 +178,7 @@ def best_with_capos(made, found):
     return best
 
 
-@settings(FORM, max_examples=20)
+@settings(FORM, max_examples=8)
 @given(seed=st.integers(0, 10**6))
 def test_all_capos_tried(seed):
     """A capo moves where there are eight seconds for it, and only where it pays."""

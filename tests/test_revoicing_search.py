@@ -60,7 +60,7 @@ def movers_of(drawn, without):
     ]
 
 
-@settings(max_examples=12, deadline=None, derandomize=True)
+@settings(max_examples=6, deadline=None, derandomize=True)
 @given(st.integers(0, 10**6))
 def test_one_player_against_all_choices(seed):
     """Three chords, six options each: the path costs what the best of all choices costs."""
@@ -75,7 +75,7 @@ def test_one_player_against_all_choices(seed):
         assert tuple(found.options.tolist()) == rows or found.cost == pytest.approx(cost)
 
 
-@settings(max_examples=10, deadline=None, derandomize=True)
+@settings(max_examples=4, deadline=None, derandomize=True)
 @given(st.integers(0, 10**6), st.sampled_from(["above", "below", None]))
 def test_two_players_against_all_choices(seed, side):
     """Three chords, three options each: 27 times 27 choices tried."""

@@ -489,7 +489,7 @@ def random_set(seed, count=6):
     ]
 
 
-@pytest.mark.parametrize("seed", range(20))
+@pytest.mark.parametrize("seed", range(6))
 def test_no_order_has_fewer_changes(seed):
     """Against all 720 orders of six songs, free and with the ends held."""
     songs = random_set(seed)

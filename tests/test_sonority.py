@@ -17,7 +17,7 @@ from arrange.errors import ArrangeError
 from arrange.quantities.sonority import REFERENCE_LEVEL, masked_energy, pair_roughness
 from arrange.theory.pitch import parse_note
 
-EXAMPLES = settings(max_examples=15, deadline=None, derandomize=True, phases=[Phase.generate])
+EXAMPLES = settings(max_examples=10, deadline=None, derandomize=True, phases=[Phase.generate])
 PLAYERS = ["Voice", "Guitar 1", "Guitar 2", "Bass"]
 HALVES = 40  # half beats that the slow twins use
 SOUNDS = parts_of(

@@ -31,6 +31,12 @@ TABLES = (
 
 
 @pytest.fixture(scope="module")
+def whole() -> Study:
+    """Return the study of the demo song."""
+    return study(DEMO)
+
+
+@pytest.fixture(scope="module")
 def written(tmp_path_factory) -> Path:
     """Return the folder that the command makes of the demo song."""
     folder = tmp_path_factory.mktemp("studies") / "demo"
@@ -113,13 +119,12 @@ def test_the_report_stands_alone(written):
     assert text.count("<html") == text.count("</html>") == 1
 
 
-def test_the_report_says_what_was_found(written):
+def test_the_report_says_what_was_found(written, whole):
     """Every finding of the demo song stands in it, the strongest of like ones first, with its
     place as played and as printed, and the source of its rule.
     """
     page = Page((written / "report.html").read_text(encoding="utf-8"))
     words = " ".join(" ".join(page.words).split())
-    whole = study(DEMO)
     groups = group_findings(whole.findings, whole.song)
     places = [words.index(sentence) for sentence in groups["why"].drop_duplicates()]
     assert places == sorted(places)
@@ -133,13 +138,12 @@ def test_the_report_says_what_was_found(written):
     assert "3:30 min" in words
 
 
-def test_the_report_says_what_would_end_it(written):
+def test_the_report_says_what_would_end_it(written, whole):
     """The first rows bear their smallest move, and the notes behind them by measure and beat: the
     demo's rub is Guitar 1's Bb4 on Guitar 2's A4 in measures 22 and 24.
     """
     page = Page((written / "report.html").read_text(encoding="utf-8"))
     words = " ".join(" ".join(page.words).split())
-    whole = study(DEMO)
     groups = group_findings(whole.findings, whole.song)
     assert words.count("Smallest move.") == words.count("Its notes.") == 12 < len(groups)
     for finding in groups.iloc[:12].itertuples():
@@ -200,9 +204,9 @@ def test_a_wrong_waiver(tmp_path, capsys, text, message):
     assert list(tmp_path.iterdir()) == []
 
 
-def test_parquet_tables_are_the_frames(written):
+def test_parquet_tables_are_the_frames(written, whole):
     """Read back, each is the frame of the study, dtypes and all; tuples come back as arrays."""
-    for name, frame in study(DEMO).tables.items():
+    for name, frame in whole.tables.items():
         back = pd.read_parquet(written / "tables" / f"{name}.parquet")
         assert back.columns.tolist() == frame.columns.tolist()
         for column in frame:
@@ -213,11 +217,11 @@ def test_parquet_tables_are_the_frames(written):
                 pd.testing.assert_series_equal(back[column], frame[column])
 
 
-def test_csv_tables_are_the_frames(written):
+def test_csv_tables_are_the_frames(written, whole):
     """Read back with the frame's dtypes each is the frame; a tuple is written as its numbers with
     blanks between.
     """
-    for name, frame in study(DEMO).tables.items():
+    for name, frame in whole.tables.items():
         dtypes = {
             column: dtype for column, dtype in frame.dtypes.items() if not is_object_dtype(dtype)
         }

@@ -241,7 +241,7 @@ def slow_repeats(onsets, tempos, quarters):
     st.lists(st.sampled_from([60, 72, 97, 120, 200]), min_size=3, max_size=3),
     st.sampled_from([("dotted eighth", 3 / 4), ("triplet quarter", 2 / 3), ("whole", 4)]),
 )
-@settings(max_examples=30, deadline=None, derandomize=True, phases=[Phase.generate])
+@settings(max_examples=12, deadline=None, derandomize=True, phases=[Phase.generate])
 def test_repeat_by_repeat(onsets, tempos, echo):
     """Over changes of tempo and beyond the end; a second part has an echo of its own."""
     rows = [(part, "C4", onset, 0.05) for part in ("Guitar 1", "Guitar 2") for onset in onsets]

@@ -543,7 +543,7 @@ def chord_texts(draw, key: str | None) -> tuple:
 
 
 SETTINGS = settings(
-    max_examples=40,
+    max_examples=15,
     deadline=None,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
 )
@@ -562,7 +562,7 @@ def test_a_generated_song_reads_the_same_again(written, a_song):
     assert differences(a_song, written(a_song), left_out) == {}
 
 
-@settings(SETTINGS, max_examples=25)
+@settings(SETTINGS, max_examples=10)
 @given(songs(apart=False))
 def test_overlapping_notes_read_the_same_but_for_their_voices(written, a_song):
     """What overlaps in a voice goes into further voices; written again, those stay."""

@@ -26,10 +26,7 @@ __all__ = ["schema"]  # a fixture, asked for by name
 SHARE = (
     "bach/bwv66.6.mxl",
     "bach/bwv248.23-2.mxl",
-    "bach/bwv175.7.mxl",
-    "beethoven/opus18no1/movement3.mxl",
     "demos/drum_sample.xml",
-    "handel/rinaldo/Lascia_chio_pianga.mxl",
     "leadSheet/fosterBrownHair.mxl",
     "liliuokalani/aloha_oe.mxl",
     "monteverdi/madrigal.4.18.mxl",
