@@ -117,6 +117,7 @@ if TYPE_CHECKING:
         revoice,
         revoice_pair,
     )
+    from arrange.showing.tried_bars import try_bars
     from arrange.songbook import changes_between, order_by_changes, read_songbook, songbook_table
     from arrange.sound import (
         Playback,
@@ -227,6 +228,7 @@ __all__ = [
     "sounding_notes",
     "split_parts",
     "study",
+    "try_bars",
     "waive",
     "waivers_of",
     "workshop_papers",
@@ -325,6 +327,7 @@ _HOMES = {
     "order_by_changes": "songbook",
     "read_songbook": "songbook",
     "songbook_table": "songbook",
+    "try_bars": "showing.tried_bars",
     "Playback": "sound",
     "finding_sound": "sound",
     "join_sounds": "sound",
