@@ -71,6 +71,7 @@ if TYPE_CHECKING:
         smallest_moves,
         waive,
     )
+    from arrange.formats.chart.reading import read_typed
     from arrange.formats.chart.writing import write_chart
     from arrange.formats.converting import convert
     from arrange.formats.midi import write_midi
@@ -212,6 +213,7 @@ __all__ = [
     "read",
     "read_decisions",
     "read_songbook",
+    "read_typed",
     "read_waivers",
     "rebuild",
     "record_decision",
@@ -280,6 +282,7 @@ _HOMES = {
     "waive": "findings",
     "finger_part": "guitar.fingering",
     "fingered_song": "guitar.fingering",
+    "read_typed": "formats.chart.reading",
     "write_chart": "formats.chart.writing",
     "write_midi": "formats.midi",
     "write_musicxml": "formats.musicxml.writing",

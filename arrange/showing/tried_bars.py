@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from arrange.clashes import find_clashes
-from arrange.formats.chart import read_chart
+from arrange.formats.chart import read_typed
 from arrange.report.readable_tables import show
 from arrange.sound import Sound, render_sound
 from arrange.tables.song import Song
@@ -77,7 +77,7 @@ def try_bars(
     --------
     >>> import arrange as ar
     >>> ar.try_bars("Bb4", "A4").findings["kind"].tolist()
-    ['roughness', 'rub']
+    ['rub', 'roughness']
     >>> ar.try_bars("Bb3", "A4", kinds=["rub"])
     Nothing is found here.
     """
@@ -87,5 +87,5 @@ def try_bars(
     rows = [f"{part} | {bars} |" for part, (bars, _) in played.items()]
     top = [f"key: {_KEY}", "meter: 4/4", f"tempo: {_TEMPO}"]
     chart = "\n".join([*top, *parts, "section: Tried", *rows])
-    song = read_chart(chart.encode(), "the bars")
+    song = read_typed(chart)
     return TriedBars(song, find_clashes(song, kinds))

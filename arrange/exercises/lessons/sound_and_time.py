@@ -8,7 +8,7 @@ from arrange.exercises.demo_songs import LOW_WATER, demo_facts
 from arrange.exercises.exercise import Exercise
 from arrange.exercises.lessons.questions import choice, no, question, yes
 from arrange.exercises.replies import Reply
-from arrange.formats.chart import read_chart
+from arrange.formats.chart import read_typed
 from arrange.quantities.texture import part_texture
 
 _PAIRS = ("E2 and G2", "E2 and G#2", "E2 and B2", "E3 and F3")
@@ -30,7 +30,7 @@ def under_drive() -> Exercise:
 
 def _driven(pair: str) -> Reply:
     notes = pair.replace(" and ", ",")
-    found = find_clashes(read_chart(_CHART.format(notes=notes).encode(), "the bar"), ["drive"])
+    found = find_clashes(read_typed(_CHART.format(notes=notes)), ["drive"])
     if len(found):
         return no(f"With {pair}: {found['why'].iloc[0]}")
     return yes(f"{pair} is a fifth: what the amplifier adds falls in with their own partials.")
