@@ -71,6 +71,7 @@ if TYPE_CHECKING:
         smallest_moves,
         waive,
     )
+    from arrange.formats.chart.reading import read_typed
     from arrange.formats.chart.writing import write_chart
     from arrange.formats.converting import convert
     from arrange.formats.midi import write_midi
@@ -117,6 +118,7 @@ if TYPE_CHECKING:
         revoice,
         revoice_pair,
     )
+    from arrange.showing.tried_bars import try_bars
     from arrange.songbook import changes_between, order_by_changes, read_songbook, songbook_table
     from arrange.sound import (
         Playback,
@@ -211,6 +213,7 @@ __all__ = [
     "read",
     "read_decisions",
     "read_songbook",
+    "read_typed",
     "read_waivers",
     "rebuild",
     "record_decision",
@@ -227,6 +230,7 @@ __all__ = [
     "sounding_notes",
     "split_parts",
     "study",
+    "try_bars",
     "waive",
     "waivers_of",
     "workshop_papers",
@@ -278,6 +282,7 @@ _HOMES = {
     "waive": "findings",
     "finger_part": "guitar.fingering",
     "fingered_song": "guitar.fingering",
+    "read_typed": "formats.chart.reading",
     "write_chart": "formats.chart.writing",
     "write_midi": "formats.midi",
     "write_musicxml": "formats.musicxml.writing",
@@ -325,6 +330,7 @@ _HOMES = {
     "order_by_changes": "songbook",
     "read_songbook": "songbook",
     "songbook_table": "songbook",
+    "try_bars": "showing.tried_bars",
     "Playback": "sound",
     "finding_sound": "sound",
     "join_sounds": "sound",

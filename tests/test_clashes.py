@@ -17,7 +17,13 @@ from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 from songs import song
 
-from arrange.clashes import DISPUTED_LIMITS, LOW_INTERVAL_LIMITS, Limits, find_clashes
+from arrange.clashes import (
+    DISPUTED_LIMITS,
+    LOW_INTERVAL_LIMITS,
+    Limits,
+    find_clashes,
+    low_interval_table,
+)
 from arrange.clashes.scene import runs
 from arrange.errors import ArrangeError
 from arrange.formats.reading import read
@@ -156,6 +162,8 @@ def test_the_low_interval_table():
     """The package's table is equal to the one written above."""
     assert {size: parse_note(name) for size, name in LOWEST_BOTTOM.items()} == LOW_INTERVAL_LIMITS
     assert set(DISPUTED_LIMITS) == {4, 5, 6, 7}
+    third = low_interval_table("Bb major").set_index("interval").loc["major third"]
+    assert third.tolist() == ["Bb2 and D3", True]
 
 
 @pytest.mark.parametrize("size", range(1, 20))

@@ -17,6 +17,7 @@ from arrange.hearing.roughness import (
     SETHARES_PAPER,
     critical_bandwidth,
     interference,
+    interval_roughness,
     roughness,
     roughness_sethares,
     roughness_vassilakis,
@@ -74,6 +75,15 @@ def test_the_curve_of_two_tones():
     assert got == pytest.approx([0.0397, 0.5413, 0, 1, 0], abs=5e-5)
     y = 1.5 / 0.25  # without the cut
     assert (y * np.exp(1 - y)) ** 2 == pytest.approx(0.0016, abs=5e-5)
+
+
+def test_intervals_of_a_guitar():
+    """Each is its two strings together; the lower the third, the rougher."""
+    for low in (40, 64):
+        made = interval_roughness(low, [1, 4, 12])
+        by_hand = [roughness(chord(low, low + size)) for size in (1, 4, 12)]
+        np.testing.assert_allclose(made, by_hand, rtol=1e-9)
+    assert interval_roughness(40, [4]) > 2 * interval_roughness(64, [4])
 
 
 def test_critical_bandwidth():

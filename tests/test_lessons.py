@@ -5,6 +5,7 @@ The right answers are those of the demo songs, worked out by hand from their tab
 
 import json
 import re
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -14,6 +15,7 @@ from arrange.exercises import demo_songs
 from arrange.exercises.lessons import LESSONS as LESSON_EXERCISES
 from arrange.exercises.lessons import lesson_exercise
 
+MOST_CELLS, MOST_WORDS = 25, 1500
 ROOT = Path(__file__).parent.parent
 LESSONS = sorted((ROOT / "notebooks").glob("*.ipynb"))
 ROWS = re.findall(
@@ -46,6 +48,25 @@ def test_title_question_and_exercises(path):
     assert code[-count:] == asked == wanted, "the exercises stand at the end, a cell for each"
     tags = [tag for each in cells for tag in each["metadata"].get("tags", ())]
     assert "solution" not in tags + "".join(code).lower().split(), "a solution is for *Show*"
+
+
+@pytest.mark.parametrize("path", LESSONS, ids=lambda path: path.stem)
+def test_short_and_plain(path):
+    """As long as an hour allows; what is hidden is announced; the notebook's settings stay."""
+    cells = json.loads(path.read_text(encoding="utf-8"))["cells"]
+    text = {kind: ["".join(each["source"]) for each in cells if each["cell_type"] == kind]
+            for kind in ("code", "markdown")}  # fmt: skip
+    assert len(text["code"]) <= MOST_CELLS
+    assert sum(len(each.split()) for each in text["markdown"]) <= MOST_WORDS
+    assert not [each for each in text["code"] if re.search(r"^\s*(%|!|get_ipython)", each, re.M)]
+    for before, each in pairwise(cells):
+        if each["metadata"].get("jupyter", {}).get("source_hidden"):
+            assert "hidden cell" in "".join(before["source"]), "say what a hidden cell does"
+
+
+def test_the_first_lesson_leads_to_all_others():
+    links = re.findall(r"\]\((\S+\.ipynb)\)", LESSONS[0].read_text(encoding="utf-8"))
+    assert list(dict.fromkeys(links)) == [path.name for path in LESSONS[1:]]
 
 
 def replies_to(exercise):
@@ -93,15 +114,17 @@ OTHERS = (
     (2, 1, "6 to 10", False, "measure 5 is too"), (2, 3, "0", False, "lower"),
     (3, 1, "1/4", True, ""), (3, 1, "25 %", True, ""), (3, 1, ",25", True, ""),
     (3, 1, "0,5", False, "smaller"), (4, 2, "A#4", False, "where it is now"),
-    (4, 2, "E flat 4", False, "no note of F"), (5, 1, "x02210 | x32010", False, "F has"),
-    (5, 1, "x02210 | 13321", False, "cannot be read yet"), (5, 2, "muted", False, "begins at"),
-    (5, 3, "first time", False, "1, 2"), (6, 1, "4", False, "Ab"),
-    (6, 2, "x-x-2-0-1-x", False, "too low"), (6, 2, "x-x-10-9-8-x", False, "is the 1"),
-    (6, 3, "1", False, "97 mm"), (6, 3, "9", False, "already"), (6, 4, "fret 1", False, "still"),
-    (7, 1, "2 3 1", False, "C#m: 1 is too little"), (8, 1, "pulse, bridge", False, "Pulse"),
-    (9, 3, "72 s", False, "eighths"), (9, 3, "36 seconds", True, ""),
-    (10, 3, "no capo", False, "Without a capo"), (11, 1, "3, 6", True, ""),
-    (11, 2, "1 2 3 4 5 6", False, "begins with"), (11, 3, "999999", False, "G#"),
+    (4, 2, "E flat 4", False, "no note of F"), (5, 1, "E2 and G#2", False, "beat"),
+    (5, 2, "588 ms", False, "a quarter"), (5, 2, "0.294", False, "seconds"),
+    (6, 1, "x02210 | x32010", False, "F has"),
+    (6, 1, "x02210 | 13321", False, "cannot be read yet"), (6, 2, "muted", False, "begins at"),
+    (6, 3, "first time", False, "1, 2"), (7, 1, "4", False, "Ab"),
+    (7, 2, "x-x-2-0-1-x", False, "too low"), (7, 2, "x-x-10-9-8-x", False, "is the 1"),
+    (7, 3, "1", False, "97 mm"), (7, 3, "9", False, "already"), (7, 4, "fret 1", False, "still"),
+    (8, 1, "2 3 1", False, "C#m: 1 is too little"), (9, 1, "pulse, bridge", False, "Pulse"),
+    (10, 3, "72 s", False, "eighths"), (10, 3, "36 seconds", True, ""),
+    (11, 3, "no capo", False, "Without a capo"), (12, 1, "3, 6", True, ""),
+    (12, 2, "1 2 3 4 5 6", False, "begins with"), (12, 3, "999999", False, "G#"),
 )  # fmt: skip
 
 
@@ -112,7 +135,7 @@ def test_an_answer_gets_the_reply_for_it(lesson, number, answer, right, words):
 
 
 def test_what_is_not_there_is_refused(monkeypatch):
-    for lesson, number in ((0, 1), (12, 1), (3, 0), (3, 4), ("3", 1)):
+    for lesson, number in ((0, 1), (13, 1), (3, 0), (3, 4), ("3", 1)):
         with pytest.raises(ArrangeError, match=r"lesson"):
             lesson_exercise(lesson, number)
     monkeypatch.setattr(demo_songs, "_NEAR", (Path("nowhere"),))

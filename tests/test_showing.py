@@ -310,3 +310,24 @@ def test_a_song_is_chosen_from_a_folder(tmp_path):
     for folder, what in ((tmp_path, "no song is in this folder"), ("nowhere", "no such folder")):
         with pytest.raises(ar.ReadError, match=what):
             ar.choose_file(folder)
+    by_path = ar.choose_file(chosen.value)
+    assert by_path.value == chosen.value
+    assert len(by_path.options) == 4, "the songs beside it"
+
+
+def test_bars_are_tried():
+    """What is found, as a sentence; nothing found, as one too; both can be heard."""
+    tried = ar.try_bars("Bb4 . . .", "A4 . . .", kinds=["rub"])
+    assert tried.findings["pitches"].tolist() == ["A4 Bb4"]
+    assert "Guitar 1's Bb4 rubs against Guitar 2's A4" in repr(tried)
+    page = tried._repr_html_()
+    assert "rubs against" in page
+    assert "<audio controls" in page
+    alone = ar.try_bars("3x0003")
+    assert alone.song.parts["part"].tolist() == ["Guitar 1"]
+    assert repr(alone) == "Nothing is found here."
+    assert "<p>Nothing is found here.</p><audio" in alone._repr_html_()
+    driven = ar.try_bars("E2,G2", sound_1="overdriven").findings["kind"]
+    assert "drive" in driven.tolist()
+    with pytest.raises(ar.ChartError, match="mutd"):
+        ar.try_bars("320003 mutd")

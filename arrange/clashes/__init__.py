@@ -17,7 +17,13 @@ from collections.abc import Sequence
 import pandas as pd
 
 from arrange.clashes.kinds import EVIDENCE, GROUPS, KINDS, MOVES, Kind
-from arrange.clashes.limits import DEFAULT_LIMITS, DISPUTED_LIMITS, LOW_INTERVAL_LIMITS, Limits
+from arrange.clashes.limits import (
+    DEFAULT_LIMITS,
+    DISPUTED_LIMITS,
+    LOW_INTERVAL_LIMITS,
+    Limits,
+    low_interval_table,
+)
 from arrange.clashes.scene import Scene
 from arrange.clashes.table import find_in
 from arrange.errors import ArrangeError
@@ -35,6 +41,7 @@ __all__ = [
     "Limits",
     "find_clashes",
     "find_in",
+    "low_interval_table",
 ]
 
 

@@ -8,7 +8,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+import pandas as pd
+
 from arrange.errors import ArrangeError
+from arrange.theory.pitch import interval_name, note_name
 
 # Lowest place of an interval's bottom note (sounding MIDI number, C4 is 60) before it tends to
 # sound muddy, by its size in semitones; unisons and octaves have no limit. Low interval limits
@@ -35,6 +38,26 @@ LOW_INTERVAL_LIMITS: dict[int, int] = {
 }
 DISPUTED_LIMITS = (4, 5, 6, 7)
 GOALS = ("separate", "blend")
+
+
+def low_interval_table(key: str | None = None) -> pd.DataFrame:
+    """Return the low interval limits for people: each interval, its lowest place as two notes, and
+    whether handbooks differ on it.
+
+    Parameters
+    ----------
+    key : str, optional
+        It spells the notes.
+    """
+    rows = [
+        (
+            interval_name(size),
+            f"{note_name(bottom, key)} and {note_name(bottom + size, key)}",
+            size in DISPUTED_LIMITS,
+        )
+        for size, bottom in LOW_INTERVAL_LIMITS.items()
+    ]
+    return pd.DataFrame(rows, columns=["interval", "lowest place", "handbooks differ"])
 
 
 @dataclass(frozen=True)

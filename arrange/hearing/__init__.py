@@ -36,6 +36,7 @@ from arrange.hearing.masking import (
 )
 from arrange.hearing.roughness import (
     ToneTable,
+    interval_roughness,
     roughest_difference,
     roughness,
     roughness_sethares,
@@ -73,6 +74,7 @@ __all__ = [
     "erb_rate",
     "excitation",
     "intermodulation_products",
+    "interval_roughness",
     "is_masked",
     "joined",
     "loudness",

@@ -18,13 +18,22 @@ P. Vassilakis (2001), PhD thesis, UCLA, eq. 6.23: ``roughness_vassilakis``.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import prod
 
 import numpy as np
 
 from arrange.errors import ArrangeError
-from arrange.hearing.spectra import SAME_TONE, Array, Lines, Partials, lines_of
+from arrange.hearing.spectra import (
+    SAME_TONE,
+    Array,
+    Lines,
+    Partials,
+    lines_of,
+    partials,
+    rolloff,
+)
 
 ROUGHEST = 0.25  # the distance in critical bands at which two tones are roughest
 FARTHEST = 1.2  # beyond it two tones count as smooth
@@ -61,6 +70,20 @@ def roughness(tones: Partials) -> Array:
     shape = tones.frequency.shape[:-1]
     power = _by_moment(lines.moment, lines.amplitude**2, shape)
     return _over(_by_moment(lines.moment[first], rough, shape), power)
+
+
+def interval_roughness(low: float, semitones: Array | Sequence[float]) -> Array:
+    """Return the ``roughness`` of two strings of a clean guitar, for each interval above a note.
+
+    Parameters
+    ----------
+    low : float
+        The lower note, a MIDI number.
+    semitones : sequence of float
+        The sizes of the intervals.
+    """
+    pairs = low + np.stack([np.zeros(len(semitones)), np.asarray(semitones, dtype=float)], axis=1)
+    return roughness(partials(pairs, rolloff=rolloff("guitar")))
 
 
 @dataclass(frozen=True)

@@ -19,14 +19,15 @@ def choose_file(folder: str | os.PathLike[str] = ".", first: str = "") -> Any:
     Parameters
     ----------
     folder : path
-        The folders in it are looked into as well, but no deeper.
+        The folders in it are looked into as well, but no deeper. With a song's path it is the
+        folder of that song, which is chosen at first.
     first : str
         The name of the file that is chosen at first, if it is there.
 
     Raises
     ------
     ReadError
-        If there is no such folder, or no song in it.
+        If there is no such folder or song, or no song in the folder.
 
     Examples
     --------
@@ -36,9 +37,11 @@ def choose_file(folder: str | os.PathLike[str] = ".", first: str = "") -> Any:
     'Low Water at Ferrystone'
     """
     place = Path(folder)
+    if place.is_file() and is_song_path(place):
+        place, first = place.parent, place.name
     if not place.is_dir():
         raise ReadError(
-            "there is no such folder; look for a typing error in the path", file=str(folder)
+            "there is no such folder or song; look for a typing error in the path", file=str(folder)
         )
     inside = [path for pattern in ("*", "*/*") for path in place.glob(pattern)]
     files = sorted(path for path in inside if is_song_path(path) and path.is_file())

@@ -17,6 +17,7 @@ from arrange.exercises.lessons import (
     on_the_neck,
     reading_a_song,
     register_and_range,
+    sound_and_time,
     start_here,
     the_workshop,
     type_a_song,
@@ -27,13 +28,14 @@ LESSONS: dict[int, tuple[Callable[[], Exercise], ...]] = {
     2: reading_a_song.EXERCISES,
     3: register_and_range.EXERCISES,
     4: clashing_voicings.EXERCISES,
-    5: type_a_song.EXERCISES,
-    6: on_the_neck.EXERCISES,
-    7: keeping_parts_apart.EXERCISES,
-    8: many_layers.EXERCISES,
-    9: decisions_and_handouts.EXERCISES,
-    10: the_workshop.EXERCISES,
-    11: a_whole_songbook.EXERCISES,
+    5: sound_and_time.EXERCISES,
+    6: type_a_song.EXERCISES,
+    7: on_the_neck.EXERCISES,
+    8: keeping_parts_apart.EXERCISES,
+    9: many_layers.EXERCISES,
+    10: decisions_and_handouts.EXERCISES,
+    11: the_workshop.EXERCISES,
+    12: a_whole_songbook.EXERCISES,
 }
 
 
@@ -56,7 +58,7 @@ def lesson_exercise(lesson: int, number: int) -> Exercise:
     Examples
     --------
     >>> import arrange as ar
-    >>> capo = ar.lesson_exercise(6, 1)
+    >>> capo = ar.lesson_exercise(7, 1)
     >>> print(capo.check("2"))
     With the capo at 2 it sounds F#: each fret is a semitone more.
     """

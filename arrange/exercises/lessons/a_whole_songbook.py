@@ -1,4 +1,4 @@
-"""What lesson 11 asks: strings to retune, an order by hand, and a shape in open G."""
+"""What lesson 12 asks: strings to retune, an order by hand, and a shape in open G."""
 
 from __future__ import annotations
 

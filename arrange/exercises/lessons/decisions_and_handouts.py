@@ -1,4 +1,4 @@
-"""What lesson 9 asks: a reason, a torn log, and the length of a loop."""
+"""What lesson 10 asks: a reason, a torn log, and the length of a loop."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What lesson 7 asks: the least way between chords, and which proposal to take."""
+"""What lesson 8 asks: the least way between chords, and which proposal to take."""
 
 from __future__ import annotations
 

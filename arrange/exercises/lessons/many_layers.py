@@ -1,4 +1,4 @@
-"""What lesson 8 asks: which of many layers cost nothing, and which are missed."""
+"""What lesson 9 asks: which of many layers cost nothing, and which are missed."""
 
 from __future__ import annotations
 

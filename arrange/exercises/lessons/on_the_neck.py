@@ -1,4 +1,4 @@
-"""What lesson 6 asks: capos, an inversion out of the way, and a reach in mm."""
+"""What lesson 7 asks: capos, an inversion out of the way, and a reach in mm."""
 
 from __future__ import annotations
 

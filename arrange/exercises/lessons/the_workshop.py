@@ -1,4 +1,4 @@
-"""What lesson 10 asks: exercises made from songs, and about making them."""
+"""What lesson 11 asks: exercises made from songs, and about making them."""
 
 from __future__ import annotations
 

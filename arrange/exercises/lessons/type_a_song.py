@@ -1,4 +1,4 @@
-"""What lesson 5 asks: rows of a chart, tried by the reader of charts."""
+"""What lesson 6 asks: rows of a chart, tried by the reader of charts."""
 
 from __future__ import annotations
 

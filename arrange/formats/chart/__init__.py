@@ -6,7 +6,7 @@ Its grammar is in datasets/README.md. Reading goes in steps: `lines` (with their
 (its columns), all led by `reading`. All faults are reported at once, each under its line.
 """
 
-from arrange.formats.chart.reading import read_chart
+from arrange.formats.chart.reading import read_chart, read_typed
 from arrange.formats.chart.writing import format_chart, write_chart
 
-__all__ = ["format_chart", "read_chart", "write_chart"]
+__all__ = ["format_chart", "read_chart", "read_typed", "write_chart"]

@@ -30,6 +30,7 @@ from arrange.song_size import (
     MOST_STRINGS,
     MOST_TEXT,
 )
+from arrange.tables.song import Song
 
 _MOST_ROWS = 1_000  # that sound together
 _MOST_LINE = 200_000  # characters; a row of 500 bars, 40 to each, has 20,000
@@ -62,6 +63,24 @@ def read_chart(data: bytes, name: str) -> Written:
         notices=faults.notices,
         players=list(chart.players.values()),
     )
+
+
+def read_typed(text: str) -> Song:
+    """Return the song that a text chart makes, typed in a program and not in a file.
+
+    Raises
+    ------
+    ChartError
+        As ``read_chart``.
+
+    Examples
+    --------
+    >>> import arrange as ar
+    >>> rows = ["part: Guitar 1; electric guitar", "section: Verse", "Guitar 1 | x32010 |"]
+    >>> len(ar.read_typed("\\n".join(rows)).notes)
+    5
+    """
+    return read_chart(text.encode(), "the typed chart")
 
 
 def _check_lines(lines: list[str], faults: Faults) -> None:
