@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import re
 import statistics
+from collections import Counter
+from typing import NamedTuple
 
 import pandas as pd
 
@@ -37,10 +39,57 @@ def wrong_statements(song, part, explanation, player=None, frets=None):
             named = re.fullmatch(r"(.+) is ([\dx-]+)(?:, fingers ([\dT-]+))?\.", sentence)
             if named:
                 shapes[named[1]] = reading.places(named[2], words.section)
+            moving = movable(sentence)
+            if moving:
+                shapes[moving.string] = moving.above
         for sentence in said:
             if not reading.bears_out(sentence, words.section, shapes):
                 wrong.append((words.section, sentence))
     return wrong
+
+
+class Movable(NamedTuple):
+    """A shape that moves, as words have it: by how many frets each string is above the lowest."""
+
+    kind: str
+    string: int
+    above: dict[int, int]
+    is_constant: bool
+    fingers: list[int]
+
+
+def movable(sentence):
+    """Return the shape that a sentence describes, or None."""
+    found = re.fullmatch(
+        r"The (octave|power chord): string (\d+) at the fret named, ([^;]+)"
+        r"(?:; (mostly )?fingers? ([\dT, and]+))?\.", sentence
+    )  # fmt: skip
+    if not found:
+        return None
+    above = {int(found[2]): 0}
+    for other in re.split(r"(?:, | and )(?=the same|\d+ frets?)", found[3]):
+        frets, way, strings = re.fullmatch(
+            r"(?:the same fret|(\d+) frets? (higher|lower)) on strings? (.+)", other
+        ).groups()
+        step = int(frets or 0) * (-1 if way == "lower" else 1)
+        above |= {int(string): step for string in re.findall(r"\d+", strings)}
+    fingers = ["-1234T".index(sign) for sign in re.findall(r"[\dT]", found[5] or "")]
+    return Movable(found[1], int(found[2]), above, not found[4], fingers)
+
+
+def moved(body, shapes, fret):
+    """{string: fret} of a shape that moves where it is said to be put, or None.
+
+    `shapes` has those that move by their lowest string; `fret` turns a number in words, 0 for open,
+    into one from the nut.
+    """
+    own = {string: above for string, above in shapes.items() if isinstance(string, int)}
+    found = re.fullmatch(r"(?:string (\d+) )?(open|fret (\d+))", body)
+    if not own or not found or bool(found[1]) == (len(own) == 1):
+        return None
+    string = int(found[1] or next(iter(own)))
+    lowest = fret(int(found[3] or 0))
+    return {each: lowest + above for each, above in own[string].items()}
 
 
 class Reading:
@@ -176,6 +225,29 @@ def check_shape(reading, found, section, _shapes):
     return all(sign == "-" for string, sign in of_string.items() if string not in shape)
 
 
+def check_movable(reading, found, section, _shapes):
+    said = movable(found[0] + ".")
+    every = [rows for _, rows in reading.attacks(reading.inside(section))
+             if max(row["string"] for row in rows) == said.string]  # fmt: skip
+    fingers = Counter()
+    for rows in every:
+        of_string = {row["string"]: row for row in rows}
+        lowest = of_string[said.string]
+        above = {string: row["fret"] - lowest["fret"] for string, row in of_string.items()}
+        pitches = {row["pitch"] - lowest["pitch"] for row in rows}
+        fits = pitches == {0, 12} if said.kind == "octave" else {p % 12 for p in pitches} == {0, 7}
+        if above != said.above or not fits:
+            return False
+        low_first = sorted(of_string, reverse=True)
+        if all(row["fret"] > reading.capo(section) for row in rows):
+            fingers[tuple(of_string[string]["finger"] for string in low_first)] += 1
+    often = {tuple(dict.fromkeys(own)) for own, times in fingers.items()
+             if times == max(fingers.values())}  # fmt: skip
+    return bool(every) and said.is_constant == (len(fingers) < 2) and (
+        tuple(said.fingers) in often or not fingers
+    )  # fmt: skip
+
+
 def check_move(reading, found, section, shapes):
     if found[1] not in shapes or found[2] not in shapes:
         return None
@@ -253,6 +325,8 @@ def check_bars(reading, found, section, shapes):
         body = body[: named.start()] if named else body
         single = re.findall(r"string (\d+) (open|fret \d+)", body)
         places = shapes.get(body)
+        if places is None:
+            places = moved(body, shapes, lambda number: reading.fret(number, section))
         if places is None and single:
             places = {int(s): reading.fret(0 if f == "open" else int(f[5:]), section)
                       for s, f in single}  # fmt: skip
@@ -480,6 +554,7 @@ CHECKS = (
     (rf"({WITHIN}), (first finger at fret \d+|first finger from fret \d+ to \d+|open strings alone)"
      r", (strings? [\d, toand]+)", check_what),
     (r"(.+) is ([\dx-]+)(?:, fingers ([\dT-]+))?", check_shape),
+    (r"the (?:octave|power chord): string .+", check_movable),
     (r"bars? ([\d, –]+): (.+)", check_bars),
     (r"struck on ([^;]+?)(?:; otherwise in bars? ([\d, –]+))?", check_counts),
     (r"(.+) to (.+), bar (\d+): (.+)", check_move),
@@ -498,7 +573,7 @@ CHECKS = (
     (r"(.+) lays out", check_lays_out),
     (r"(clean|edge \(just breaking up\)|overdriven|distorted)", check_sound),
     (r"(?:echo (.+)|no echo)", check_echo),
-    (r"(?:then )?(?:capo (\d+)|no capo)(?:, \d+ s for it)?", check_capo),
+    (r"(?:then )?(?:capo (\d+)|no capo)(?:, (?:\d+ s for|with no rest to move) it)?", check_capo),
     (r"from (.+)", check_layers), (r"go on as in the tablature", is_true),
     (r"nothing that lies on this neck", is_true),
 )  # fmt: skip

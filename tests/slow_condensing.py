@@ -225,9 +225,13 @@ class Slow:
         return self.weights.clash * total
 
     @cache
+    def recorded(self):
+        return song_energy(self.song).set_index("section")["energy"]
+
+    @cache
     def fullness(self):
         """Return the fullness of each section, and each layer's share of it."""
-        energy = song_energy(self.song).set_index("section")["energy"]
+        energy = self.recorded()
         shares = {}
         for section in self.sections:
             here = self.different(self.playing(section), section)
@@ -369,6 +373,7 @@ class Slow:
             each.append(np.sort(every, axis=0)[-players:].sum(axis=0))
         return np.max(each, axis=0)
 
+    @cache
     def energy(self, choice, section):
         """Of what all players take in a section, against the most that there could be."""
         total = sum(self.energy_terms(option, section) for option in choice)
@@ -394,7 +399,7 @@ class Slow:
             others = {n for p in range(len(now)) if p != player for n in had(p)}
             count += sum(name in others and name not in had(player) for name in option)
         cost = self.weights.swapped * count
-        recorded = song_energy(self.song).set_index("section")["energy"]
+        recorded = self.recorded()
         if recorded[section] >= recorded[earlier] - 1e-9:
             less = self.energy(before, earlier) - self.energy(now, section)
             cost += self.weights.thinner * self.seconds(*self.ends(section)) * max(less, 0)

@@ -26,6 +26,7 @@ from arrange.handouts import PAPERS, page_picture
 from arrange.handouts.band import band_sheet
 from arrange.handouts.band_pages import band_html, print_band
 from arrange.handouts.progressions import song_progressions
+from arrange.handouts.sheet_sound import song_sound
 from arrange.tables.song import Remark
 from arrange.text.words import joined_labels
 from arrange.theory.meters import beat_quarters
@@ -113,7 +114,7 @@ def stretches(text: str, progressions, end: str) -> list[list[str]]:
 @pytest.fixture(scope="module", params=DEMOS)
 def demo(request):
     song = read(DATASETS / request.param)
-    return song, {paper: print_band(band_sheet(song, None, {}), paper) for paper in PAPERS}
+    return song, {paper: print_band(band_sheet(song, None, {}), paper).pdf() for paper in PAPERS}
 
 
 @pytest.mark.parametrize("paper", PAPERS)
@@ -186,7 +187,8 @@ def test_chords_between_beats_pushes_and_rests():
     numbers = [[entry.number for entry in bar] for bar in second.bars]
     assert numbers == [["6m", "", "4", "", ""], ["6m"]]
     page, other = (
-        " ".join(text.split()) for text in pages_of(print_band(band_sheet(song, None, {}), "A4"))
+        " ".join(text.split())
+        for text in pages_of(print_band(band_sheet(song, None, {}), "A4").pdf())
     )
     assert "N.C. B / C#m F#7sus4 N.C. / / / 4& G#m→ / / / /" in page
     assert "(G#m) / 2& E / N.C. G#m" in page
@@ -239,8 +241,8 @@ def test_a_song_without_a_key_has_no_numbers():
     song = song_of(("Guitar", "C3", 0, 4), chords=[(0, 0, "major", None)])
     assert song.measures["key"].isna().all()
     sheet = band_sheet(song, None, {})
-    assert len(pages_of(print_band(sheet, "A4"))) == 1
-    assert "Numbers" not in band_html(sheet)
+    assert len(pages_of(print_band(sheet, "A4").pdf())) == 1
+    assert "Numbers" not in band_html(sheet, {}, [], "A4")
 
 
 def test_sounds_facts_and_remarks_stand_beside_their_section():
@@ -299,8 +301,10 @@ HARD = {
 @pytest.mark.parametrize("name", HARD)
 def test_hard_songs_stay_within_the_page(name, paper, tmp_path):
     song = HARD[name]
-    data = print_band(band_sheet(song, None, {}), paper)
+    sheet = band_sheet(song, None, {})
+    data = print_band(sheet, paper).pdf()
     text = "".join("".join(pages_of(data)).split()).replace("\u200b", "")
+    assert ("Morepagesthanone:" in text) == (len(pages_of(data)) > 1 + bool(sheet.numbers))
     for word in [song.title, *song.sections["section"], *(HOSTILE if name == "markup" else [])]:
         assert "".join(word.split()) in text
     check_edges(data, tmp_path, 3)
@@ -311,7 +315,7 @@ def test_the_web_page_shows_the_same(name):
     """Bar by bar: letters, then numbers with letters; it fits a phone by its viewport."""
     song = read(DATASETS / name)
     sheet = band_sheet(song, None, {})
-    page = band_html(sheet)
+    page = band_html(sheet, song_sound(song), [], "A4")
     assert 'name="viewport" content="width=device-width' in page
     heads = [" ".join(re.sub(r"<[^>]*>", " ", each).split())
              for each in re.findall(r"<h3>(.*?)</h3>", page, flags=re.S)]  # fmt: skip
@@ -322,8 +326,8 @@ def test_the_web_page_shows_the_same(name):
         own = keys.get(each.sections[0], "")
         wanted.append(f"{joined_labels(each.sections)} {bars}{own}")
     assert heads == wanted * 2
-    bars = [" ".join(re.sub(r"<[^>]*>", " ", each).split())
-            for each in re.findall(r'<div class="bar">(.*?)</div>', page, flags=re.S)]  # fmt: skip
+    own = re.findall(r'<div class="bar"[^>]*>(.*?)</div>', page, flags=re.S)
+    bars = [" ".join(re.sub(r"<[^>]*>", " ", each).split()) for each in own]
     letters = [bar for each in sheet.progressions for bar in words(each.bars)]
     assert bars[: len(letters)] == letters
     numbers = [

@@ -4,6 +4,7 @@ import re
 from pathlib import Path
 
 import pytest
+from explaining_twin import movable, moved
 
 import arrange as ar
 from arrange.explaining.attacks import Attack, Placed
@@ -58,6 +59,9 @@ def rebuilt(words, capo, frets_from):
         named = re.match(r"(.+) is (\S+?)(?:, fingers \S+)?\.$", step)
         if named:
             shapes[named[1]] = named[2]
+        moving = movable(step)
+        if moving:
+            shapes[moving.string] = moving.above
         bars = re.match(r"Bars? ([\d, –]+): (.+)\.$", step)
         if not bars:
             continue
@@ -67,20 +71,25 @@ def rebuilt(words, capo, frets_from):
                 for event in bars[2].split("; "):
                     body, counts = event.rsplit(" on ", 1)
                     body = re.sub(r" \([a-z][a-z ,-]+\)$", "", body)  # its techniques
-                    frets = places(shapes.get(body, body), capo, frets_from)
+                    frets = moved(body, shapes, lambda number: from_nut(number, capo, frets_from))
+                    frets = frets or places(shapes.get(body, body), capo, frets_from)
                     found |= {(bar, count): frets for count in counts.split(" ")}
     return found
 
 
+def from_nut(number, capo, frets_from):
+    """The fret of a number in words, 0 for open."""
+    return number + {"nut": 0, "capo": capo}[frets_from] if number else capo
+
+
 def places(body, capo, frets_from):
     """String and fret, from the nut, of what is struck at once."""
-    less = {"nut": 0, "capo": capo}[frets_from]
     single = re.findall(r"string (\d+) (open|fret \d+)", body)
     if single:
-        return {int(s): capo if f == "open" else int(f[5:]) + less for s, f in single}
+        return {int(s): from_nut(int(f[5:] or 0), capo, frets_from) for s, f in single}
     frets = body.split("-") if "-" in body else list(body)
     high_first = enumerate(reversed(frets), 1)
-    return {s: int(fret) + less if fret != "0" else capo for s, fret in high_first if fret != "x"}
+    return {s: from_nut(int(fret), capo, frets_from) for s, fret in high_first if fret != "x"}
 
 
 PASSAGES = [

@@ -28,6 +28,12 @@ def read(path):
     return ar.read(path)
 
 
+@cache
+def explained(name, part):
+    """The words of a part of a demo song; nothing changes them."""
+    return ar.explain_part(read(DATASETS / name), part)
+
+
 def fretted(a_song):
     """The parts that have strings, or may have a guitar's or a bass's."""
     parts = a_song.parts
@@ -39,7 +45,7 @@ def test_every_statement_about_the_demo_songs(name):
     """In all sections: place, shapes, fingers, moves, counts, cues, others."""
     own = read(DATASETS / name)
     parts = fretted(own)  # of many layers every third
-    found = {part: wrong_statements(own, part, ar.explain_part(own, part))
+    found = {part: wrong_statements(own, part, explained(name, part))
              for part in parts[:: 3 if len(parts) > 8 else 1]}  # fmt: skip
     assert found
     assert not any(found.values()), found
@@ -108,7 +114,7 @@ PLANTED = [
 def test_a_planted_wrong_statement_is_named(name, part, section, right, wrong):
     """One statement changed in one place: that one is named, with its section."""
     own = read(DATASETS / name)
-    words = ar.explain_part(own, part)
+    words = explained(name, part)
     (at,) = (n for n, each in enumerate(words.sections) if each.section == section)
     steps = list(words.sections[at].steps)
     place = next(n for n, step in enumerate(steps) if re.search(right, step))

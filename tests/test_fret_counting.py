@@ -11,7 +11,7 @@ import pytest
 import arrange as ar
 from arrange.errors import TableError
 from arrange.guitar.fret_counting import counting_words, shown_fret, shown_shape
-from arrange.guitar.hands import Hand
+from arrange.guitar.fret_pictures import finger_picture
 from arrange.handouts.drawing import draw_shape
 from arrange.handouts.excerpts import part_excerpt
 
@@ -110,7 +110,7 @@ def test_a_table_without_the_column_counts_from_the_nut():
 def test_fret_pictures(frets, numbers):
     """A shape high above the capo: the number of its first row, as counted."""
     neck = replace(ar.Neck(), capo=3)
-    drawn = draw_shape((5, 6, 8, 8, 6, 5), "D", neck, Hand(), frets_from=frets)
+    drawn = draw_shape(finger_picture((5, 6, 8, 8, 6, 5), "D", neck, (1, 1, 3, 4, 1, 1), frets))
     beside = re.findall(r'text-anchor="end"[^>]*>([^<]+)<', drawn)
     assert beside == numbers
 

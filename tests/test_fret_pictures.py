@@ -66,8 +66,7 @@ def test_rows_and_numbers_under_a_capo_by_hand():
 def test_the_page_and_the_plot_show_the_same(shape, neck):
     """The signs, dots, bars, numbers and words in the SVG and on the axes are counted."""
     ax = ar.plot_shape(shape, "T", neck)
-    own = ar.name_shape(shape, neck).shape
-    svg = draw_shape(own, "T", neck, ar.Hand())
+    svg = draw_shape(picture(shape, neck))
     on_axes = [artist.get_gid() for artist in (*ax.lines, *ax.patches, *ax.texts)]
     strokes = re.findall(r'stroke-width="([\d.]+)" stroke-linecap="(\w+)"', svg)
     assert svg.count('fill="#fff" stroke') == on_axes.count("open")

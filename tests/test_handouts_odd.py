@@ -107,7 +107,7 @@ def test_a_song_that_no_two_pages_hold_is_engraved_once(monkeypatch):
 
     monkeypatch.setattr(printing, "_laid_out", counted)
     song = song_of(chart(more=more))
-    pdf = printing.print_part(part_sheet(song, Player("Guitar 1"), "notation"), song, "A4")
+    pdf = printing.print_part(part_sheet(song, Player("Guitar 1"), "notation"), song, "A4").pdf()
     pages = pypdf.PdfReader(io.BytesIO(pdf)).pages
     assert tried == [True, False]
     assert len(pages) > 2

@@ -82,7 +82,7 @@ def page(request, songs, tmp_path_factory):
     song = songs(name)
     guitars = song.parts["part"][song.parts["family"] == "guitar"].tolist()
     sheet = part_sheet(song, Player(guitars[place]), style)
-    printed = print_part(sheet, song, paper)
+    printed = print_part(sheet, song, paper).pdf()
     pages = [each.extract_text() for each in pypdf.PdfReader(io.BytesIO(printed)).pages]
     path = tmp_path_factory.mktemp("pages") / "sheet.pdf"
     path.write_bytes(printed)
@@ -334,7 +334,9 @@ def test_strokes_go_down_on_the_beat(meter, bar, marks):
     sheet = part_sheet(song, Player("Guitar 1"), "shapes")
     ((pattern,),) = [stretch.patterns for stretch in sheet.stretches]
     assert " ".join(pattern.marks) == marks
-    printed = pypdf.PdfReader(io.BytesIO(print_part(sheet, song, "A4"))).pages[0].extract_text()
+    printed = (
+        pypdf.PdfReader(io.BytesIO(print_part(sheet, song, "A4").pdf())).pages[0].extract_text()
+    )
     assert marks in " ".join(printed.split())
 
 
@@ -393,7 +395,9 @@ def test_the_letter_of_a_pattern_stands_left_of_its_chords():
     )
     song = read_chart(chart.encode())
     sheet = part_sheet(song, Player("Guitar 1"), "shapes")
-    printed = pypdf.PdfReader(io.BytesIO(print_part(sheet, song, "A4"))).pages[0].extract_text()
+    printed = (
+        pypdf.PdfReader(io.BytesIO(print_part(sheet, song, "A4").pdf())).pages[0].extract_text()
+    )
     assert "1 a D 2 b D 3 a D 4 b D" in " ".join(printed.split())
 
 

@@ -23,7 +23,7 @@ from arrange.explaining.held_shapes import part_shapes
 from arrange.explaining.part_sections import own_notes, part_stays
 from arrange.formats.chart import read_chart
 from arrange.formats.reading import read
-from arrange.guitar.hands import Hand
+from arrange.guitar.fret_pictures import finger_picture
 from arrange.guitar.necks import Neck, parse_shape
 from arrange.guitar.players import Player
 from arrange.handouts import engraver, engraving, shapes_and_rhythm
@@ -296,7 +296,8 @@ Flute  | D6 ~ F#6 E6 | F6 ~ D6 ~    |
 def test_a_long_title_fits_on_its_fret_picture():
     """A bold letter is some 0.68 of its size wide."""
     title = "G#m7 (2)"
-    picture = draw_shape(parse_shape("022100", Neck()), title, Neck(), Hand())
+    shape, fingers = parse_shape("022100", Neck()), (0, 0, 1, 3, 2, 0)
+    picture = draw_shape(finger_picture(shape, title, Neck(), fingers))
     x, size = re.search(r'<text x="([\d.]+)" y="19.0" font-size="([\d.]+)"', picture).groups()
     assert float(x) + 0.68 * float(size) * len(title) / 2 <= 100
 

@@ -17,12 +17,15 @@ from songs import with_setup
 
 from arrange.decisions import Decision, DecisionLog
 from arrange.errors import ArrangeError
+from arrange.explaining.part_sections import part_stays
+from arrange.explaining.section_setups import setup_words
 from arrange.formats.chart import format_chart, read_chart
 from arrange.formats.reading import read
 from arrange.guitar.players import Player
 from arrange.handouts import PAPERS, STYLES, Layout, write_handout
 from arrange.handouts.band import band_sheet
 from arrange.handouts.band_pages import band_html
+from arrange.handouts.remarks_and_decisions import decision_words
 from arrange.handouts.sheets import part_sheet
 from arrange.handouts.song_facts import new_facts
 from arrange.tables.song import Remark
@@ -269,6 +272,23 @@ def test_a_player_is_named_once():
         assert sheet.player == said
 
 
+def test_a_decision_that_names_its_part_says_it_once():
+    lower = Decision("Guitar 1: lower", "clearer", section="Chorus 1", parts=("Guitar 1",))
+    assert decision_words(lower, 99) == "Chorus 1: Guitar 1: lower – clearer"
+    assert decision_words(replace(lower, what="lower"), 99) == (
+        "Chorus 1, Guitar 1: lower – clearer"
+    )
+
+
+def test_a_capo_that_moves_without_a_rest_says_so():
+    made = song_of(
+        ("Guitar 1", "E3", 0, 8), ("Guitar 1", "E4", 8, 8), sections=[("A", 1), ("B", 3)], bars=4
+    )
+    stays = part_stays(made, "Guitar 1")
+    found = setup_words(with_setup(made, "Guitar 1", "B", capo=2), "Guitar 1", stays)
+    assert found["A"] == ("then capo 2, with no rest to move it",)
+
+
 def sheets_of_changing_sounds():
     """The sheet of a guitar that changes sound, echo and capo from section to section."""
     made = song_of(
@@ -334,6 +354,6 @@ def test_no_line_ends_within_a_tempo_or_a_pair_of_chords(tmp_path):
 def test_names_of_many_parts_stand_upright_on_the_web_page_too():
     """As in print, where the names of all parts are long together."""
     low = band_sheet(read(DATASETS / "low-water.txt"), None, {})
-    assert band_html(low).count('class="upright"') == len(low.parts)
+    assert band_html(low, {}, [], "A4").count('class="upright"') == len(low.parts)
     short = replace(low, parts=("Ann", "Ben"), has_upright_names=False)
-    assert 'class="upright"' not in band_html(short)
+    assert 'class="upright"' not in band_html(short, {}, [], "A4")

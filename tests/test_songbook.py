@@ -455,6 +455,12 @@ def test_tunings_are_called_as_players_do():
 strings = functools.cache(parse_tuning)
 
 
+@functools.cache
+def turns(tuning, other):
+    """Return by how many semitones each string is turned."""
+    return [abs(a - b) for a, b in zip(strings(tuning), strings(other), strict=True)]
+
+
 def effort(songs):
     """Return changes and semitones of an order, slowly; songs are dicts of player to (tuning,
     capo).
@@ -462,7 +468,7 @@ def effort(songs):
     changes = semitones = 0
     for player in {player for own in songs for player in own}:
         for (tuning, capo), (other, at) in pairwise(own[player] for own in songs if player in own):
-            ways = [abs(a - b) for a, b in zip(strings(tuning), strings(other), strict=True)]
+            ways = turns(tuning, other)
             changes += sum(way > 0 for way in ways) + (capo != at)
             semitones += sum(ways)
     return changes, semitones

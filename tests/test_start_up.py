@@ -11,7 +11,7 @@ SLOW = {
     "ipywidgets", "jinja2", "lxml", "matplotlib", "music21", "nbformat", "numpy", "pandas",
     "pyarrow", "scipy", "soundfile", "typst", "verovio",
 }  # fmt: skip
-RUNS = 5  # runs of each, in turn; the best counts, since the machine may be busy
+RUNS = 3  # runs of each, in turn; the best counts, since the machine may be busy
 
 LOADED = """
 import contextlib, io, sys

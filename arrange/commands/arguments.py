@@ -228,10 +228,9 @@ def _add_handout(commands: Any) -> None:
         "--player", action="append",
         help="a part or player (default: every guitar); may be given several times",
     )  # fmt: skip
-    command.add_argument("--paper", default="A4", help="A4 or letter (default: A4)")
-    command.add_argument(
-        "--style", default="notation", help="notation or shapes (default: notation)"
-    )
+    _add_choice(command, "paper", ("A4", "letter"), "A4", "A4 or letter (default: A4)")
+    styles = ("notation", "shapes")
+    _add_choice(command, "style", styles, "notation", "notation or shapes (default: notation)")
     command.add_argument(
         "--words", action="store_true", help="add pages that say how to play it, step by step"
     )
@@ -240,8 +239,16 @@ def _add_handout(commands: Any) -> None:
 
 
 def _add_frets(command: Any) -> None:
+    more = "count frets from nut or capo (default: as each part says)"
+    _add_choice(command, "frets", ("nut", "capo"), None, more)
+
+
+def _add_choice(
+    command: Any, name: str, words: tuple[str, ...], default: str | None, more: str
+) -> None:
+    """Add an option that takes one of a few words; the error of another word lists them."""
     command.add_argument(
-        "--frets", help="count frets from nut or capo (default: as each part says)"
+        f"--{name}", choices=words, default=default, metavar=name.upper(), help=more
     )
 
 
@@ -254,9 +261,9 @@ def _add_explain(commands: Any) -> None:
     )  # fmt: skip
     command.add_argument("--player", required=True, help="a part or player")
     command.add_argument("--section", help="this section alone, such as 'Chorus 1'")
-    command.add_argument(
-        "--length", default="paragraph", help="line, paragraph or steps (default: paragraph)"
-    )
+    lengths = ("line", "paragraph", "steps")
+    more = "line, paragraph or steps (default: paragraph)"
+    _add_choice(command, "length", lengths, "paragraph", more)
     _add_frets(command)
 
 

@@ -18,7 +18,7 @@ from arrange.exercises.notebooks import notebook_bytes, readers_copy, solved_not
 from arrange.exercises.plan import handout_blocks, plan_blocks
 from arrange.formats.files import check_folder, read_bytes, whole_files
 from arrange.formats.reading import read
-from arrange.handouts.typesetting import PAPERS, compile_template, query_template
+from arrange.handouts.typesetting import PAPERS, Typeset, query_template
 from arrange.sound import write_sound
 from arrange.text.letters import readable
 
@@ -134,7 +134,7 @@ def print_paper(
     title: str, name: str, blocks: Sequence[Any], paper: str = "A4", size: float = _SIZE
 ) -> bytes:
     """Return a paper as PDF."""
-    return compile_template(_template(), _data(title, name, blocks, paper, size))
+    return Typeset(_template(), _data(title, name, blocks, paper, size)).pdf()
 
 
 def print_page(title: str, name: str, blocks: Sequence[Any], paper: str) -> bytes:
@@ -148,7 +148,7 @@ def print_page(title: str, name: str, blocks: Sequence[Any], paper: str) -> byte
     for size in _ONE_PAGE_SIZES:
         data = _data(title, name, blocks, paper, size)
         if json.loads(query_template(_template(), "pages", data)) == 1:
-            return compile_template(_template(), data)
+            return Typeset(_template(), data).pdf()
     raise ArrangeError(f"{name!r} does not fit on one page of {paper} in legible type")
 
 

@@ -111,9 +111,34 @@ def explain_part(
     """
     if section is not None:
         section_row(song, section)
-    frets_from = frets_from_of(song, part, frets)
+    frets_from_of(song, part, frets)
     own_neck, hand = (player.neck, player.hand) if player else (None, None)
-    fingered = finger_part(song, part, neck=own_neck, hand=hand)
+    picks = player.picks if player and player.picks != "pick" else None  # a pick where it is usual
+    fingered = finger_part(song, part, neck=own_neck, hand=hand, picks=picks)
+    return explain_fingered(song, part, fingered, section, own_neck, frets)
+
+
+def explain_fingered(
+    song: Song,
+    part: str,
+    fingered: pd.DataFrame,
+    section: str | None = None,
+    own_neck: Neck | None = None,
+    frets: str | None = None,
+) -> Explanation:
+    """Return the same of a part with its strings and fingers, as ``finger_part`` gives them.
+
+    Parameters
+    ----------
+    song : Song
+    part : str
+    fingered : DataFrame
+    section : str, optional
+    own_neck : Neck, optional
+        Where it is not the part's own.
+    frets : str, optional
+    """
+    frets_from = frets_from_of(song, part, frets)
     neck = own_neck or part_neck(song, part)
     stays = part_stays(song, part)
     cues, setups = section_cues(song, part, stays), setup_words(song, part, stays)
@@ -124,7 +149,7 @@ def explain_part(
     if not own_neck:
         capos |= played["capo"].to_dict()
     necks = {name: replace(neck, capo=int(capo)) for name, capo in capos.items()}
-    shapes, notes_in = part_shapes(song, struck, necks), dict(list(struck.groupby("section")))
+    shapes, notes_in = part_shapes(song, fingered, necks), dict(list(struck.groupby("section")))
     start = _start(played, neck, frets_from)
     if not any(stay.plays for stay in stays):
         return Explanation(part, f"{start} It does not play in this song.", ())

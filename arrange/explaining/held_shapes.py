@@ -3,29 +3,38 @@
 Attacks under one chord symbol belong to one shape as long as no string needs a second fret. A
 shape has the name of the chord that holds where it is struck, or of the next chord where it is
 struck within a beat before that chord and rings longer under it; a second shape under the same
-chord is numbered, and has the same number all through a part. Only where no symbol holds does a
-shape have a name of its own. A single string belongs to a shape that has it, or is none.
+chord is numbered, and has the same number all through a part: first those that a sheet draws, in
+order of time, then the others. Only where no symbol holds does a shape have a name of its own. A
+single string belongs to a shape that has it, or is none.
+
+A sheet draws the shapes of a section that is made of them: where every shape has two strings or
+more and the rhythm fits a count. Octaves and power chords that move have no names.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections import Counter
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from operator import attrgetter
 from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
 
 from arrange.errors import ArrangeError
+from arrange.explaining.movable_shapes import MovableShape, movable_shapes
 from arrange.guitar.necks import LEFT_OUT, Array, Neck, Shape
 from arrange.guitar.shape_names import name_shape
 from arrange.tables.song import Song
-from arrange.theory.meters import beat_quarters
+from arrange.theory.meters import BarGrid, bar_grid, beat_quarters
+
+MOST_SHAPES = 14  # of a section; one that needs more is easier to read as notation; by eye
 
 _NEAR = 1e-6
 _FEWEST = 2  # strings of a shape
-_CHORD = 3  # strings from which a shape is numbered before smaller ones
+_CHORD = 3  # strings from which a shape is numbered before smaller ones, where none is drawn
 
 _Strings = dict[int, int]  # string: fret
 
@@ -39,17 +48,30 @@ class Held:
     is_early: bool = False  # struck before its chord
     chord: str = ""
     strings: _Strings = field(default_factory=dict)
+    fingers: dict[int, set[int]] = field(default_factory=dict)  # of each string
     bars: list[int] = field(default_factory=list)
+
+    def fingering(self) -> tuple[tuple[int, int], ...]:
+        """Return the (string, finger) of a shape; none where a finger changes or is not known."""
+        if any(len(own) > 1 or min(own) < 0 for own in self.fingers.values()):
+            return ()
+        fingers = {string: min(own) for string, own in self.fingers.items()}
+        frets: dict[int, int] = {}
+        for string, finger in fingers.items():
+            if finger and frets.setdefault(finger, self.strings[string]) != self.strings[string]:
+                return ()
+        return tuple(sorted(fingers.items()))
 
 
 class Struck(NamedTuple):
-    """The notes of a section, in order of time, whole columns."""
+    """The notes of a section, in order of time, whole columns; a finger that nobody knows is -1."""
 
     onset: Array
     end: Array
     measure: Array
     string: Array
     fret: Array
+    finger: Array
     is_muted: Array
 
 
@@ -67,12 +89,22 @@ class SectionShapes:
         Each different shape once, in order of time: the strings that are struck in this section.
     whole : tuple of (label, frets)
         The same, with all strings that it has anywhere in the part.
+    fingers : mapping of label to sequence of int
+        Of each whole shape, string 1 first, as it is most often held in the part; 0 for none. A
+        shape that is never held with the same fingers throughout is not there.
+    movable : tuple of MovableShape
+        Of octaves and power chords that move; then there are no labels.
+    is_drawn : bool
+        Whether it is made of shapes, so that a sheet may draw them.
     """
 
     held: tuple[Held, ...]
-    labels: tuple[str, ...]
-    shapes: tuple[tuple[str, Shape], ...]
-    whole: tuple[tuple[str, Shape], ...]
+    labels: tuple[str, ...] = ()
+    shapes: tuple[tuple[str, Shape], ...] = ()
+    whole: tuple[tuple[str, Shape], ...] = ()
+    fingers: Mapping[str, tuple[int, ...]] = field(default_factory=dict)
+    movable: tuple[MovableShape, ...] = ()
+    is_drawn: bool = False
 
 
 def part_shapes(
@@ -84,25 +116,63 @@ def part_shapes(
     ----------
     song : Song
     notes : a notes table
-        The part's own. Grace notes, cues, and notes without a string and fret are left out.
+        The part's own, with `finger` where it is known. Grace notes, cues, and notes without a
+        string and fret are left out.
     necks : mapping of section to Neck
         With the capo of each section that the part plays in.
     """
-    notes = _placed(notes)
-    held = {
-        str(section): tuple(held_shapes(struck_of(own), song))
-        for section, own in notes.groupby("section", sort=False)
-        if section in necks
+    spans = {
+        row.section: (row.first_measure, row.last_measure) for row in song.sections.itertuples()
     }
-    labelled = _Labels(song, [(each, necks[name]) for name, own in held.items() for each in own])
-    return {name: labelled.section(own, necks[name]) for name, own in held.items()}
+    notes = notes[~notes["technique"].str.contains("cue", na=False).to_numpy(dtype=bool)]
+    unplaced = set(notes["section"][~_is_placed(notes) | notes["grace"].to_numpy(dtype=bool)])
+    named, found = {}, {}
+    for section, own in _placed(notes).groupby("section", sort=False):
+        name = str(section)
+        if name not in necks:
+            continue
+        struck, neck = struck_of(own), necks[name]
+        held, movable = held_shapes(struck, song), movable_shapes(_attacks(struck), neck)
+        is_drawn = (
+            name not in unplaced
+            and bool(movable or all(len(each.strings) >= _FEWEST for each in held))
+            and all(bar_grids(song, struck, *spans[name]).values())
+        )
+        found[name] = SectionShapes(
+            tuple(held), ("",) * len(held), movable=movable, is_drawn=is_drawn
+        )
+        if not movable:
+            named[name] = _Section(held, neck, is_drawn)
+    labels = _Labels(song, [*named.values()])
+    return found | {name: labels.section(own) for name, own in named.items()}
+
+
+def bar_grids(song: Song, struck: Struck, first: int, last: int) -> dict[int, BarGrid | None]:
+    """Return the coarsest count that fits all attacks of each bar from `first` to `last`."""
+    bars = song.measures.iloc[first - 1 : last]
+    columns = (bars[name].tolist() for name in ("meter", "duration", "onset"))
+    return {
+        bar: bar_grid(meter, length, (struck.onset[struck.measure == bar] - start).tolist())
+        for bar, meter, length, start in zip(range(first, last + 1), *columns, strict=True)
+    }
+
+
+def _attacks(struck: Struck) -> list[dict[int, tuple[int, int]]]:
+    """The fret and finger of each string, attack by attack."""
+    first = np.flatnonzero(np.diff(struck.onset, prepend=-np.inf) > _NEAR).tolist()
+    columns = (struck.string.tolist(), struck.fret.tolist(), struck.finger.tolist())
+    rows = [(string, (fret, finger)) for string, fret, finger in zip(*columns, strict=True)]
+    edges = [*first[1:], len(rows)]
+    return [dict(rows[start:end]) for start, end in zip(first, edges, strict=True)]
+
+
+def _is_placed(notes: pd.DataFrame) -> Array:
+    return notes[["string", "fret"]].notna().to_numpy().all(axis=1)
 
 
 def _placed(notes: pd.DataFrame) -> pd.DataFrame:
     """The notes that lie on a neck, in order of time; those struck at once have one onset."""
-    is_placed = notes[["string", "fret"]].notna().to_numpy().all(axis=1)
-    is_cue = notes["technique"].str.contains("cue", na=False).to_numpy(dtype=bool)
-    notes = notes[is_placed & ~is_cue & ~notes["grace"].to_numpy(dtype=bool)]
+    notes = notes[_is_placed(notes) & ~notes["grace"].to_numpy(dtype=bool)]
     notes = notes.sort_values("onset", kind="stable")
     onset = notes["onset"].to_numpy()
     first = np.flatnonzero(np.diff(onset, prepend=-np.inf) > _NEAR)
@@ -118,8 +188,10 @@ def struck_of(notes: pd.DataFrame) -> Struck:
         notes["measure"].to_numpy(dtype=np.int64),
         notes["string"].to_numpy(dtype=np.int64),
         notes["fret"].to_numpy(dtype=np.int64),
+        notes["finger"].to_numpy(dtype=np.int64, na_value=-1)
+        if "finger" in notes else np.full(len(notes), -1),
         notes["technique"].str.contains("muted", na=False).to_numpy(dtype=bool),
-    )
+    )  # fmt: skip
 
 
 def held_shapes(struck: Struck, song: Song) -> list[Held]:
@@ -136,7 +208,7 @@ def held_shapes(struck: Struck, song: Song) -> list[Held]:
     held: list[Held] = []
     before = -1
     edges = [*first.tolist(), len(struck.onset)]
-    string, fret = struck.string.tolist(), struck.fret.tolist()
+    string, fret, finger = struck.string.tolist(), struck.fret.tolist(), struck.finger.tolist()
     for attack, (onset, place) in enumerate(zip(onsets.tolist(), places.tolist(), strict=True)):
         own = slice(edges[attack], edges[attack + 1])
         strings = dict(zip(string[own], fret[own], strict=True))
@@ -146,6 +218,8 @@ def held_shapes(struck: Struck, song: Song) -> list[Held]:
             held.append(Held(symbol, onset, bool(is_early[attack])))
         before = place
         held[-1].strings |= strings
+        for each, own_finger in zip(string[own], finger[own], strict=True):
+            held[-1].fingers.setdefault(each, set()).add(own_finger)
         bar = int(struck.measure[edges[attack]])
         held[-1].bars += range(bar, max(int(last_bars[attack]), bar) + 1)
     return held
@@ -167,43 +241,89 @@ def _chord_places(song: Song, onsets: Array, rings: Array, beats: Array) -> tupl
     return np.where(is_early, np.searchsorted(starts, after), places), is_early
 
 
+class _Section(NamedTuple):
+    """The shapes of a section that have names."""
+
+    held: Sequence[Held]
+    neck: Neck
+    is_drawn: bool
+
+
+@dataclass
+class _Whole:
+    """A shape with all strings that it has in the part.
+
+    `rank` orders the shapes under a chord; `fingers` are those of each time that it is held whole.
+    """
+
+    capo: int
+    strings: _Strings
+    rank: tuple[bool, bool, float] = (True, True, np.inf)
+    fingers: Counter[tuple[tuple[int, int], ...]] = field(default_factory=Counter)
+    label: str = ""
+
+    def has(self, capo: int, strings: _Strings) -> bool:
+        return self.capo == capo and strings.items() <= self.strings.items()
+
+
 class _Labels:
     """The shapes under each chord, in the order of their numbers.
 
     A shape that is part of another under the same chord and capo is that one.
     """
 
-    def __init__(self, song: Song, held: Iterable[tuple[Held, Neck]]) -> None:
-        found: dict[str, list[tuple[int, _Strings]]] = {}
-        for each, neck in held:
-            each.chord = each.symbol or _named(each.strings, neck, song.key_at(each.onset))
-            own = neck.capo, each.strings
-            known = found.setdefault(each.chord, [])
-            if len(each.strings) >= _FEWEST and not any(_is_part(own, other) for other in known):
-                known[:] = [other for other in known if not _is_part(other, own)] + [own]
-        self._known = {
-            chord: sorted(known, key=lambda own: len(own[1]) < _CHORD)
-            for chord, known in found.items()
-        }
+    def __init__(self, song: Song, sections: Sequence[_Section]) -> None:
+        self._known: dict[str, list[_Whole]] = {}
+        every = [(each, own) for own in sections for each in own.held]
+        for each, own in every:
+            each.chord = each.symbol or _named(each.strings, own.neck, song.key_at(each.onset))
+            self._add(each, own.neck.capo)
+        for own in sections:
+            wholes = [self._of(each, own.neck.capo) for each in own.held]
+            is_drawn = own.is_drawn and len({*map(id, wholes)}) <= MOST_SHAPES
+            for each, whole in zip(own.held, wholes, strict=True):
+                if whole:
+                    is_small = len(whole.strings) < _CHORD and not is_drawn
+                    whole.rank = min(whole.rank, (not is_drawn, is_small, each.onset))
+                    if each.strings == whole.strings and each.fingering():
+                        whole.fingers[each.fingering()] += 1
+        for chord, known in self._known.items():
+            for number, whole in enumerate(sorted(known, key=attrgetter("rank")), 1):
+                whole.label = chord if number == 1 else f"{chord} ({number})"
 
-    def section(self, held: Sequence[Held], neck: Neck) -> SectionShapes:
+    def _add(self, held: Held, capo: int) -> None:
+        """Note a shape that is no part of one that is known."""
+        known = self._known.setdefault(held.chord, [])
+        if len(held.strings) < _FEWEST or self._of(held, capo):
+            return
+        own = _Whole(capo, held.strings)
+        known[:] = [other for other in known if not own.has(other.capo, other.strings)] + [own]
+
+    def _of(self, held: Held, capo: int) -> _Whole | None:
+        return next((own for own in self._known[held.chord] if own.has(capo, held.strings)), None)
+
+    def section(self, own: _Section) -> SectionShapes:
         """Return the shapes of a section, all of them on its neck."""
-        labels, struck, whole = [], dict[str, _Strings](), dict[str, Shape]()
-        for each in held:
-            label, strings = self._of(each, neck.capo)
-            labels.append(label)
-            if label:
-                struck.setdefault(label, {}).update(each.strings)
-                whole[label] = _frets(strings, neck)
-        shapes = tuple((label, _frets(strings, neck)) for label, strings in struck.items())
-        return SectionShapes(tuple(held), tuple(labels), shapes, tuple(whole.items()))
+        neck = own.neck
+        known = [self._of(each, neck.capo) for each in own.held]
+        struck, whole = dict[str, _Strings](), dict[str, _Whole]()
+        for each, shape in zip(own.held, known, strict=True):
+            if shape:
+                struck.setdefault(shape.label, {}).update(each.strings)
+                whole[shape.label] = shape
+        return SectionShapes(
+            tuple(own.held),
+            tuple(shape.label if shape else "" for shape in known),
+            tuple((label, _frets(strings, neck)) for label, strings in struck.items()),
+            tuple((label, _frets(shape.strings, neck)) for label, shape in whole.items()),
+            {label: _fingers(shape, neck) for label, shape in whole.items() if shape.fingers},
+            is_drawn=own.is_drawn and len(whole) <= MOST_SHAPES,
+        )
 
-    def _of(self, held: Held, capo: int) -> tuple[str, _Strings]:
-        """A shape's label, and all of its strings."""
-        for number, other in enumerate(self._known[held.chord], 1):
-            if _is_part((capo, held.strings), other):
-                return held.chord if number == 1 else f"{held.chord} ({number})", other[1]
-        return "", {}
+
+def _fingers(shape: _Whole, neck: Neck) -> tuple[int, ...]:
+    fingers = dict(shape.fingers.most_common(1)[0][0])
+    return tuple(fingers.get(string, 0) for string in range(1, neck.strings + 1))
 
 
 def chord_and_number(label: str) -> tuple[str, str]:
@@ -212,15 +332,11 @@ def chord_and_number(label: str) -> tuple[str, str]:
     return (found[1], found[2]) if found else (label, "")
 
 
-def _is_part(shape: tuple[int, _Strings], other: tuple[int, _Strings]) -> bool:
-    return shape[0] == other[0] and shape[1].items() <= other[1].items()
-
-
-def _frets(strings: dict[int, int], neck: Neck) -> Shape:
+def _frets(strings: _Strings, neck: Neck) -> Shape:
     return tuple(strings.get(string, LEFT_OUT) for string in range(1, neck.strings + 1))
 
 
-def _named(strings: dict[int, int], neck: Neck, key: str | None) -> str:
+def _named(strings: _Strings, neck: Neck, key: str | None) -> str:
     try:
         named: Any = name_shape(_frets(strings, neck), neck, key)
     except ArrangeError:  # a source may fix what no neck has

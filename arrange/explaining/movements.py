@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from arrange.explaining.attacks import NEAR, Attack
@@ -29,6 +30,11 @@ class Hold:
     fingers: dict[int, list[tuple[int, int]]]
     first: Attack
     last: Attack
+
+    @property
+    def of_strings(self) -> dict[int, int]:
+        """The finger of each string that is held down."""
+        return {string: finger for finger, own in self.fingers.items() for string, _ in own}
 
 
 def holds_of(passage: Passage) -> list[Hold]:
@@ -62,12 +68,11 @@ def _fingers(attacks: list[Attack]) -> dict[int, list[tuple[int, int]]]:
     return {finger: sorted(own, reverse=True) for finger, own in sorted(places.items())}
 
 
-def finger_text(passage: Passage, hold: Hold) -> str:
-    """Return the fingers of a shape, low string first, as players write it: ``"-32-1-"``."""
-    of_string = {string: finger for finger, own in hold.fingers.items() for string, _ in own}
-    strings = range(passage.neck.strings, 0, -1)
+def finger_text(strings: int, fingers: Mapping[int, int]) -> str:
+    """Return the finger of each string, low string first, as players write it: ``"-32-1-"``."""
     return "".join(
-        FINGER_NAMES[of_string[string]] if string in of_string else _NO_FINGER for string in strings
+        FINGER_NAMES[fingers[string]] if fingers.get(string) else _NO_FINGER
+        for string in range(strings, 0, -1)
     )
 
 

@@ -114,7 +114,13 @@ class Passage:
         return shown_shape(shape, self.neck.capo, self.frets_from)
 
     def attack_text(self, attack: Attack) -> str:
-        """Return what is struck: a shape, or string and fret of one or two notes."""
+        """Return what is struck: a shape, or string and fret of one or two notes; of a shape that
+        moves, its fret, with its string where there are several.
+        """
+        movable = self.own_shapes.movable
+        if movable:
+            string, fret = attack.places[0]
+            return f"string {string} " * (len(movable) > 1) + self.fret_text(fret)
         if len(attack.notes) >= _WHOLE_SHAPE:
             frets = dict(attack.places)
             return self.shape_text(

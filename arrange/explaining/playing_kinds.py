@@ -78,14 +78,19 @@ def _share(attacks: Sequence[Attack], holds: Callable[[Attack], bool]) -> float:
     return sum(map(holds, attacks)) / len(attacks)
 
 
-def _is_octave(attack: Attack) -> bool:
-    pitches = [note.pitch for note in attack.notes]
+def is_octave(pitches: Sequence[float]) -> bool:
+    """Return whether pitches are two, an octave apart."""
     return len(pitches) == 2 and abs(pitches[0] - pitches[1]) == 12
 
 
-def _is_power(attack: Attack) -> bool:
-    lowest = min(note.pitch for note in attack.notes)
-    return {(note.pitch - lowest) % 12 for note in attack.notes} == {0, 7}
+def is_power(pitches: Sequence[float]) -> bool:
+    """Return whether pitches are a lowest one and fifths and octaves above it, a fifth at least."""
+    lowest = min(pitches)
+    return {(pitch - lowest) % 12 for pitch in pitches} == {0, 7}
+
+
+def _pitches(attack: Attack) -> list[float]:
+    return [note.pitch for note in attack.notes]
 
 
 def _is_triad(attack: Attack) -> bool:
@@ -96,7 +101,9 @@ def _is_triad(attack: Attack) -> bool:
 
 
 _RULES: tuple[tuple[str, Callable[[Attack], bool]], ...] = (
-    (MUTED, lambda attack: attack.is_muted), (OCTAVES, _is_octave), (POWER, _is_power),
+    (MUTED, lambda attack: attack.is_muted),
+    (OCTAVES, lambda attack: is_octave(_pitches(attack))),
+    (POWER, lambda attack: is_power(_pitches(attack))),
 )  # fmt: skip
 
 

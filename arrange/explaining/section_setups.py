@@ -89,9 +89,9 @@ def _with_layers_and_capos(
         now = setups.loc[stay.section]
         if place and now["capo"] != setups.loc[played[place - 1].section, "capo"]:
             earlier = stays[stays.index(stay) - 1]
-            found[earlier.section].append(
-                f"then {capo_words(now['capo'])}, {_rest(song, notes, stay):.0f} s for it"
-            )
+            seconds = round(_rest(song, notes, stay))
+            time = f"{seconds} s for it" if seconds else "with no rest to move it"
+            found[earlier.section].append(f"then {capo_words(now['capo'])}, {time}")
         if has_layers and isinstance(now["layers"], str):
             found[stay.section].append(f"from {listed(split_parts(now['layers']))}")
     return {section: tuple(words) for section, words in found.items()}

@@ -8,6 +8,7 @@ from itertools import pairwise
 
 from arrange.explaining.bar_words import bar_steps, count_words
 from arrange.explaining.cues import nearly_words
+from arrange.explaining.held_shapes import MOST_SHAPES
 from arrange.explaining.movements import Hold, finger_text, holds_of, move_words
 from arrange.explaining.passages import Passage
 from arrange.explaining.playing_kinds import (
@@ -16,16 +17,19 @@ from arrange.explaining.playing_kinds import (
     LINE,
     NOTES,
     OCTAVES,
+    POWER,
 )
 from arrange.guitar.fret_counting import shown_fret
-from arrange.text.words import first_up, listed, number_runs
+from arrange.guitar.hands import FINGER_NAMES
+from arrange.text.words import counted, first_up, listed, number_runs
 
 MOST_BARS = 2  # of a line, note by note, before the tablature says it better; ours
 MOST_ALIKE = 4  # kinds of bars where it is made of shapes; ours
-MOST_SHAPES = 14  # as many as a sheet draws for a section
+MOST_MOVED = 8  # kinds of bars of a shape that moves; ours
 MOST_MOVES = 6
 
 _NO_SHAPES = (DOUBLE, DRONE, LINE, NOTES, OCTAVES)
+_ONE_OF = {OCTAVES: "the octave", POWER: "the power chord"}
 
 
 @dataclass(frozen=True)
@@ -39,6 +43,8 @@ class SectionWords:
     steps : tuple of str
     written_as : str
         The earlier section in which the same is played, or empty.
+    what : str
+        The line without the count, for where that is drawn.
     """
 
     section: str
@@ -46,6 +52,7 @@ class SectionWords:
     paragraph: str
     steps: tuple[str, ...]
     written_as: str = ""
+    what: str = ""
 
 
 def silent_words(section: str, cues: Sequence[str], setups: Sequence[str]) -> SectionWords:
@@ -76,15 +83,17 @@ def played_words(
                             tuple(map(_sentence, said)), stay.written_as)  # fmt: skip
     count = count_words(passage)
     line = ", ".join(filter(None, [*again, what, count.split(";")[0]]))
-    has_shapes = passage.kind not in _NO_SHAPES and len(passage.shapes) <= MOST_SHAPES
+    has_shapes = passage.kind not in _NO_SHAPES and 0 < len(passage.shapes) <= MOST_SHAPES
     holds = holds_of(passage) if has_shapes else []
     shapes = _shape_list(passage, holds)
-    said = [*again, what, *before, *filter(None, [shapes, count]),
+    moved = _movable_steps(passage)
+    said = [*again, what, *before, *filter(None, [shapes, *moved, count]),
             *_hard_moves(holds), *after]  # fmt: skip
-    steps = [*again, what, *before, *_shape_steps(passage, holds),
+    steps = [*again, what, *before, *_shape_steps(passage, holds), *moved,
              *_moves(holds, whole=whole), *_bars(passage, holds, whole=whole), *after]  # fmt: skip
     return SectionWords(stay.section, _sentence(line), _paragraph(said),
-                        tuple(map(_sentence, steps)), stay.written_as)  # fmt: skip
+                        tuple(map(_sentence, steps)), stay.written_as,
+                        _sentence(", ".join([*again, what])))  # fmt: skip
 
 
 def where_words(passage: Passage) -> str:
@@ -118,18 +127,45 @@ def _shape_list(passage: Passage, holds: Sequence[Hold]) -> str:
 
 
 def _shape_steps(passage: Passage, holds: Sequence[Hold]) -> list[str]:
-    """Each shape with its fingers, where every time it is held has the same."""
+    """Each shape with the fingers that its picture has, where they hold it so every time."""
     steps = []
     for label, shape in passage.shapes if holds else ():
-        full = sum(fret > passage.neck.capo for fret in shape)
-        fingers = {
-            finger_text(passage, hold)
-            for hold in holds
-            if hold.label == label and sum(map(len, hold.fingers.values())) == full
-        }
-        with_fingers = f", fingers {fingers.pop()}" if len(fingers) == 1 and full else ""
-        steps.append(f"{label} is {passage.shape_text(shape)}{with_fingers}")
+        full = [string for string, fret in enumerate(shape, 1) if fret > passage.neck.capo]
+        known = passage.own_shapes.fingers.get(label, ())
+        drawn = {string: known[string - 1] for string in full} if known else {}
+        every = [hold.of_strings for hold in holds
+                 if hold.label == label and len(hold.of_strings) == len(full)]  # fmt: skip
+        is_so = drawn and every and all(own == drawn for own in every)
+        fingers = f", fingers {finger_text(passage.neck.strings, drawn)}" if is_so else ""
+        steps.append(f"{label} is {passage.shape_text(shape)}{fingers}")
     return steps
+
+
+def _movable_steps(passage: Passage) -> list[str]:
+    """Each shape that moves: its strings, and its fingers where any is known."""
+    steps = []
+    for shape in passage.own_shapes.movable:
+        strings: dict[int, list[int]] = {}
+        for string, above in shape.above[1:]:
+            strings.setdefault(above, []).append(string)
+        others = listed(
+            f"{_frets_above(above)} on string{'' if len(own) == 1 else 's'} {listed(map(str, own))}"
+            for above, own in strings.items()
+        )
+        fingers = dict.fromkeys(filter(None, shape.fingers))
+        held = f"finger{'' if len(fingers) == 1 else 's'} " + listed(
+            FINGER_NAMES[finger] for finger in fingers
+        )
+        held = f"; {held if shape.is_constant else f'mostly {held}'}" if fingers else ""
+        kind = _ONE_OF[shape.kind]
+        steps.append(f"{kind}: string {shape.string} at the fret named, {others}{held}")
+    return steps
+
+
+def _frets_above(frets: int) -> str:
+    if not frets:
+        return "the same fret"
+    return f"{counted(abs(frets), 'fret')} {'higher' if frets > 0 else 'lower'}"
 
 
 def _moves(holds: Sequence[Hold], *, whole: bool) -> list[str]:
@@ -158,7 +194,7 @@ def _bars(passage: Passage, holds: Sequence[Hold], *, whole: bool) -> list[str]:
     different = set(passage.stay.different) & set(passage.bars)
     bars = different if passage.stay.nearly_as and different and not whole else set(passage.bars)
     steps = bar_steps(passage, bars, labels)
-    most = MOST_ALIKE if holds else MOST_BARS
+    most = MOST_ALIKE if holds else MOST_MOVED if passage.own_shapes.movable else MOST_BARS
     if whole or len(steps) <= most:
         return steps
     return [*steps[:most], "go on as in the tablature"]

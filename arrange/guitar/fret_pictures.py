@@ -11,7 +11,7 @@ one or several, or as a table with a column ``frets`` such as ``find_voicings`` 
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
@@ -131,6 +131,8 @@ class FretPicture:
         What is written for each string, empty for nothing; string 1 first.
     frets_from : str
         Where the numbers beside the rows count from: ``"nut"`` or ``"capo"``.
+    is_movable : bool
+        Whether it may be put at any fret, so that neither nut nor numbers are drawn.
     """
 
     frets: Shape
@@ -139,6 +141,7 @@ class FretPicture:
     fingers: tuple[int, ...]
     words: tuple[str, ...]
     frets_from: str = NUT
+    is_movable: bool = False
 
     @cached_property
     def first(self) -> int:
@@ -156,7 +159,12 @@ class FretPicture:
     @property
     def shows_end(self) -> bool:
         """Whether the line above the first row is the nut, or the capo."""
-        return self.first == self.capo + 1
+        return self.first == self.capo + 1 and not self.is_movable
+
+    @property
+    def lowest(self) -> int:
+        """The fret of the lowest string that is struck."""
+        return next(fret for fret in reversed(self.frets) if fret != LEFT_OUT)
 
     @property
     def numbers(self) -> list[tuple[int, str]]:
@@ -165,6 +173,8 @@ class FretPicture:
         The fret of the first row, unless it is fret 1. Where a capo lies outside the picture and
         frets count from the nut, the same fret counted from the capo, in brackets, one row below.
         """
+        if self.is_movable:
+            return []
         first = shown_fret(self.first, self.capo, self.frets_from)
         numbers = [(self.first, str(first))] if first > 1 else []
         if self.capo and not self.shows_end and self.frets_from == NUT:
@@ -230,6 +240,36 @@ def fret_pictures(
         words = _words(frets, fingers, neck, labels)
         pictures.append(FretPicture(frets, neck.capo, title, fingers, words))
     return pictures
+
+
+def finger_picture(
+    frets: Shape, title: str, neck: Neck, fingers: tuple[int, ...], frets_from: str = NUT
+) -> FretPicture:
+    """Return what is in the picture of a shape whose fingers are known, string 1 first."""
+    words = tuple(FINGER_NAMES[finger] for finger in fingers)
+    return FretPicture(frets, neck.capo, title, fingers, words, frets_from)
+
+
+def movable_picture(
+    above: Mapping[int, int], title: str, fingers: Mapping[int, int], strings: int
+) -> FretPicture:
+    """Return what is in the picture of a shape that may be put at any fret.
+
+    Parameters
+    ----------
+    above : mapping of string to int
+        By how many frets each string is above the lowest.
+    title : str
+    fingers : mapping of string to int
+        0 for none.
+    strings : int
+        Of the neck.
+    """
+    first = 1 - min(above.values())
+    frets = tuple(first + above[s] if s in above else LEFT_OUT for s in range(1, strings + 1))
+    own = tuple(fingers.get(string, 0) for string in range(1, strings + 1))
+    words = tuple(FINGER_NAMES[finger] if finger else "" for finger in own)
+    return FretPicture(frets, 0, title, own, words, is_movable=True)
 
 
 def _given(shapes: Any, neck: Neck) -> tuple[list[Shape], list[tuple[int, ...] | None], list[str]]:

@@ -148,12 +148,14 @@ def write_handout(
         progress(f"the sheet of {each.name}")
         sheet = part_sheet(song, each, layout.style, decisions, has_lessons=layout.words)
         name = next(names)
-        files[f"{name}.pdf"] = print_part(sheet, song, paper)
-        files[f"{name}.html"] = part_html(sheet, sound).encode()
+        printed = print_part(sheet, song, paper)
+        files[f"{name}.pdf"] = printed.pdf()
+        files[f"{name}.html"] = part_html(sheet, sound, printed.drawings(), paper).encode()
     progress("the band sheet")
     band, name = band_sheet(song, decisions, roles), next(names)
-    files[f"{name}.pdf"] = print_band(band, paper)
-    files[f"{name}.html"] = band_html(band).encode()
+    printed = print_band(band, paper)
+    files[f"{name}.pdf"] = printed.pdf()
+    files[f"{name}.html"] = band_html(band, sound, printed.drawings(), paper).encode()
     with whole_files(folder) as draft:
         for name, data in files.items():
             (draft / name).write_bytes(data)

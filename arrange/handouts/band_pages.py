@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from typing import Any
 
@@ -15,7 +16,8 @@ from arrange.handouts.page_setup import (
     web_page,
 )
 from arrange.handouts.progressions import Entry, Progression
-from arrange.handouts.typesetting import PAPERS, compile_template, query_template
+from arrange.handouts.sheet_player import player_html
+from arrange.handouts.typesetting import PAPERS, Typeset, query_template
 from arrange.text.words import counted, joined_labels
 from arrange.theory.chord_symbols import number_parts
 
@@ -23,39 +25,60 @@ _SIZES = (13.0, 12.0, 11.0, 10.0, 9.0, 8.0)  # points; the largest that fits on 
 _SPARE_MM = 6.0
 
 
-def print_band(sheet: BandSheet, paper: str) -> bytes:
-    """Return a band sheet as PDF: a page of letters, a page of numbers, if a legible type fits."""
+def print_band(sheet: BandSheet, paper: str) -> Typeset:
+    """Return the pages of a band sheet: one of letters, one of numbers, if a legible type fits."""
     template = print_template("band.typ")
     data: dict[str, Any] = {
         **breakable(_data(sheet)), "name": "band sheet", "player": "",
         "paper": PAPERS[paper][2], "turns": [],
         "pass": "measure", "sizes": _SIZES, "size": _SIZES[-1], "numbers_size": _SIZES[-1],
-        "foot": page_foot(sheet.title, "band sheet"),
+        "foot": page_foot(sheet.title, "band sheet"), "why_so": "",
     }  # fmt: skip
-    sizes = _sizes_that_fit(template, data, text_height(paper) - _SPARE_MM)
-    done = {"pass": "print", "size": sizes[0], "numbers_size": sizes[-1]}
-    return compile_template(template, data | done)
+    fitting = _sizes_that_fit(template, data, text_height(paper) - _SPARE_MM)
+    sizes = [size or _SIZES[-1] for size in fitting]
+    done = {"pass": "print", "size": sizes[0], "numbers_size": sizes[-1],
+            "why_so": "" if all(fitting) else _why_long(sheet)}  # fmt: skip
+    return Typeset(template, data | done)
 
 
-def _sizes_that_fit(template: bytes, data: dict[str, Any], room: float) -> list[float]:
-    """The size of type of each half; a long song is measured in the smallest alone."""
-    least = _SIZES[-1]
-    halves = json.loads(query_template(template, "heights", data | {"sizes": [least]}))
+def _sizes_that_fit(template: bytes, data: dict[str, Any], room: float) -> list[float | None]:
+    """The size of type in which each half fits on a page, or none.
+
+    A long song is measured in the smallest size alone.
+    """
+    halves = json.loads(query_template(template, "heights", data | {"sizes": _SIZES[-1:]}))
     if min(own[0] for own in halves) > room:
-        return [least] * len(halves)
+        return [None] * len(halves)
     return [
-        next((size for size, high in zip(_SIZES, own, strict=True) if high <= room), least)
+        next((size for size, high in zip(_SIZES, own, strict=True) if high <= room), None)
         for own in json.loads(query_template(template, "heights", data))
     ]
 
 
-def band_html(sheet: BandSheet) -> str:
-    """Return a band sheet as HTML."""
-    return web_page("band.html", sheet={**_data(sheet), "player": ""}, name="band sheet")
+def _why_long(sheet: BandSheet) -> str:
+    """Why the chords, in letters or in numbers, take more than a page."""
+    bars = sum(len(each.bars) for each in sheet.progressions)
+    return (
+        f"More pages than one: {counted(len(sheet.rows), 'section')} and "
+        f"{counted(bars, 'bar')} of chords, with what is said of them, are more than a page holds "
+        "in a legible type."
+    )
+
+
+def band_html(sheet: BandSheet, sound: Mapping[str, Any], pages: Sequence[str], paper: str) -> str:
+    """Return a band sheet as HTML, which plays what ``song_sound`` gives and prints the pages."""
+    return web_page(
+        "band.html", pages, paper, sheet={**_data(sheet), "player": ""}, name="band sheet",
+        player=player_html(sound),
+    )  # fmt: skip
 
 
 def _data(sheet: BandSheet) -> dict[str, Any]:
-    chords = [_chords(each, sheet.progressions[0].keys[0]) for each in sheet.progressions]
+    firsts = {row.section: row.first for row in sheet.rows}
+    chords = [
+        _chords(each, sheet.progressions[0].keys[0], firsts[each.sections[0]])
+        for each in sheet.progressions
+    ]
     bars = [bar for each in chords for bar in each["bars"]]
     letters = [
         [len(e["symbol"]) + len(e["count"]) if e["is_chord"] else 0.5 for e in bar] for bar in bars
@@ -66,16 +89,24 @@ def _data(sheet: BandSheet) -> dict[str, Any]:
     }
 
 
-def _chords(chords: Progression, first: tuple[int, str]) -> dict[str, Any]:
-    """What the templates draw of a progression; the key is named where it is not the song's."""
+def _chords(chords: Progression, song_key: tuple[int, str], first: int) -> dict[str, Any]:
+    """What the templates draw of a progression that is played from its first bar on.
+
+    The key is named where it is not the song's; `played` is when each bar is, as the player of a
+    page reads it.
+    """
+    length = len(chords.bars)
+    times = [[first + n + length * time for time in range(chords.times)] for n in range(length)]
     keys = [
         (f"from its bar {bar}: " if bar > 1 else "") + (f"key {key}" if key else "no key")
         for bar, key in chords.keys
-        if (bar, key) != first
+        if (bar, key) != song_key
     ]
-    where = counted(len(chords.bars), "bar")
+    where = counted(length, "bar")
     return {
         "label": joined_labels(chords.sections),
+        "sections": chords.sections,
+        "played": [" ".join(f"{bar} {bar}" for bar in own) for own in times],
         "where": where + (f", {chords.times} times" if chords.times > 1 else ""),
         "key_words": ", ".join(keys),
         "bars": [[_entry(entry) for entry in bar] for bar in chords.bars],

@@ -3,13 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from functools import lru_cache
 
-from arrange.guitar.fret_pictures import FINGERS, FretPicture, fret_pictures
-from arrange.guitar.hands import Hand
-from arrange.guitar.necks import Neck, Shape
-from arrange.tables.schemas import NUT
+from arrange.guitar.fret_pictures import FretPicture
 from arrange.text.markup import escape_html
 
 _FACE = 'font-family="DejaVu Sans, sans-serif"'
@@ -34,27 +30,17 @@ _LEFT, _RIGHT, _ROW, _TOP = 26.0, 8.0, 20.0, 46.0
 
 
 @lru_cache(maxsize=1024)
-def draw_shape(frets: Shape, title: str, neck: Neck, hand: Hand, frets_from: str = NUT) -> str:
+def draw_shape(picture: FretPicture) -> str:
     """Return a fret picture as SVG.
 
     It looks as ``plot_shape`` draws it: the lowest string is on the left; a ring is an open
     string, a cross one left out, a bar a finger across strings; below stand the fingers. The
     numbers at the side are the fret of the first row, and, where they count from the nut, in
-    brackets the same from the capo; the thick bar is the nut, or the capo.
-
-    Parameters
-    ----------
-    frets : tuple of int
-        From the nut, string 1 first.
-    title : str
-    neck : Neck
-    hand : Hand
-    frets_from : str
-        Where the numbers count from: ``"nut"`` or ``"capo"``.
+    brackets the same from the capo; the thick bar is the nut, or the capo. A shape that moves has
+    a triangle instead, at the fret of its lowest string.
     """
-    (picture,) = fret_pictures([frets], [title], neck, hand, FINGERS)
-    picture = replace(picture, frets_from=frets_from)
-    place = _Place(neck.strings, picture.first, picture.rows)
+    title = picture.title
+    place = _Place(len(picture.frets), picture.first, picture.rows)
     body = [*_grid(place, picture), *_signs(place, picture), *_fingers(place, picture)]
     room = 2 * min(place.middle, 100 - place.middle) - 2
     size = min(20.0, room / (0.68 * max(len(title), 1)))
@@ -100,6 +86,10 @@ def _grid(place: _Place, picture: FretPicture) -> list[str]:
     for fret, number in picture.numbers:
         size = 14.0 if fret == picture.first else min(12.0, beside / (0.56 * len(number)))
         drawn.append(_text(beside, place.y(fret) + 5, number, size, "end"))
+    if picture.is_movable:
+        x, y = beside - 11, place.y(picture.lowest)
+        drawn.append(f'<path class="moves" d="M{x:.1f} {y - 7:.1f} L{x + 11:.1f} {y:.1f} '
+                     f'L{x:.1f} {y + 7:.1f} Z"/>')  # fmt: skip
     return drawn
 
 

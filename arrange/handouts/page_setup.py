@@ -6,6 +6,7 @@ A template for print stands behind ``page.typ``, one for the web extends ``page.
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -20,6 +21,7 @@ _LONGEST_FOOT = 34  # letters of title and name, at the foot of a page
 _ENDLESS = re.compile(r"\S{24,}")  # a word that a narrow line cannot hold
 _PICTURE = "<svg"
 _FOLDER = Path(__file__).parent
+_RANGE = re.compile(r"(?<=\d)–(?=\d)")
 _EQUATION = re.compile(r"(?:dotted )?[^\s,;]+ = [^\s,;]+")
 
 
@@ -58,9 +60,12 @@ def print_template(name: str) -> bytes:
     return (_FOLDER / "page.typ").read_bytes() + (_FOLDER / name).read_bytes()
 
 
-def web_page(template: str, **data: Any) -> str:
-    """Return a page of HTML from a template of jinja2, such as ``"sheet.html"``."""
-    return _environment().get_template(template).render(**data)
+def web_page(template: str, pages: Sequence[str], paper: str, **data: Any) -> str:
+    """Return a page of HTML from a template of jinja2, such as ``"sheet.html"``.
+
+    On a screen it shows what the template makes of the data, on paper the drawn pages.
+    """
+    return _environment().get_template(template).render(pages=pages, paper=paper, **data)
 
 
 @cache
@@ -73,5 +78,6 @@ def _environment() -> jinja2.Environment:
 
 
 def _unbroken(text: str) -> str:
-    """The same, no tempo and no pair of chords divided by the end of a line."""
+    """The same; a tempo, a pair of chords and bars from one to another stay on one line."""
+    text = _RANGE.sub("\u2060–\u2060", text)
     return _EQUATION.sub(lambda found: found[0].replace(" ", "\u00a0"), text)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 from arrange.decisions import DecisionLog
 from arrange.explaining import Explanation
@@ -13,7 +14,7 @@ from arrange.explaining.part_sections import Stay
 from arrange.explaining.returning_sections import Return
 from arrange.explaining.section_setups import standing_words
 from arrange.guitar.fret_counting import frets_from_of
-from arrange.guitar.necks import Neck, Shape
+from arrange.guitar.necks import Neck
 from arrange.guitar.players import Player
 from arrange.handouts.remarks_and_decisions import part_notices
 from arrange.handouts.shapes_and_rhythm import DRAWN_IN_MARKS, StrumSection
@@ -48,8 +49,8 @@ class StretchSource:
     frets_from : str
     facts, cues, notices : mapping of section to sequence of str
         Dynamics, sound, capo and layers, and what is new; cues; remarks and decisions.
-    lines : mapping of section to str
-        What the hands do.
+    lines, uncounted : mapping of section to str
+        What the hands do, with and without the count.
     bars : mapping of section to tuple of Bar
         Chord symbols.
     """
@@ -60,6 +61,7 @@ class StretchSource:
     cues: _Words
     notices: _Words
     lines: Mapping[str, str]
+    uncounted: Mapping[str, str]
     bars: Mapping[str, tuple[Bar, ...]]
 
     @classmethod
@@ -90,6 +92,7 @@ class StretchSource:
             {stay.section: own for stay, own in zip(stays, cues, strict=True)},
             part_notices(song, part, log).sections,
             {each.section: each.line for each in words.sections} if words else {},
+            {each.section: each.what or each.line for each in words.sections} if words else {},
             song_bars(song),
         )
 
@@ -117,16 +120,16 @@ def part_stretches(
     style : str
         ``"shapes"`` to draw those as shapes.
     """
-    known: set[tuple[str, Shape, int]] = set()
+    known: set[Any] = set()
     printed: set[str] = set()
     stretches = []
     for group in groups:
         first = group[0].stay
         again = first.written_as if first.written_as in printed else ""
-        is_strummed = all(each.stay.section in strums for each in group)
+        is_strummed = _are_alike([strums.get(each.stay.section) for each in group])
         as_shapes = is_strummed and style == "shapes"
         drawn = DRAWN_IN_MARKS if as_shapes else drawn_techniques(has_tab=bool(necks))
-        stretch = _said(source, group, drawn)
+        stretch = _said(source, group, drawn, has_counts=as_shapes)
         if again:
             stretch = replace(stretch, words=f"Play {again} again, under these chords.")
         elif first.plays:
@@ -145,8 +148,19 @@ def part_stretches(
     return tuple(stretches)
 
 
-def _said(source: StretchSource, group: Sequence[Return], drawn: Sequence[str]) -> Stretch:
-    """A stretch with all that is said of it, but for techniques that are drawn, and its chords."""
+def _are_alike(strums: Sequence[StrumSection | None]) -> bool:
+    """Whether all times are made of shapes, all of them or none of such as move."""
+    found = [each for each in strums if each]
+    return len(found) == len(strums) and len({each.movable[:1] == () for each in found}) == 1
+
+
+def _said(
+    source: StretchSource, group: Sequence[Return], drawn: Sequence[str], *, has_counts: bool
+) -> Stretch:
+    """A stretch with all that is said of it, but for techniques and counts that are drawn, and its
+    chords.
+    """
+    lines = source.uncounted if has_counts else source.lines
     first, own = group[0].stay, [each.stay for each in group]
     cues = [
         (s.section, [moved_bars(cue, first.first - s.first) for cue in source.cues[s.section]
@@ -156,7 +170,7 @@ def _said(source: StretchSource, group: Sequence[Return], drawn: Sequence[str]) 
     return Stretch(
         tuple(own),
         shared_words([(s.section, source.facts[s.section]) for s in own]),
-        source.lines.get(first.section, "") if first.plays else "",
+        lines.get(first.section, "") if first.plays else "",
         shared_words(cues),
         shared_words([(s.section, source.notices.get(s.section, ())) for s in own]),
         source.bars[first.section],

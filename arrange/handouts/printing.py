@@ -1,4 +1,4 @@
-"""A sheet as PDF: blocks, their heights, and the largest type in which they fit two facing pages.
+"""A sheet on paper: blocks, their heights, and the largest type in which they fit two facing pages.
 
 A song that does not fit keeps a legible type and takes more pages, which end where there is time
 to turn; the sheet says why.
@@ -28,7 +28,7 @@ from arrange.handouts.page_turns import LEAST_SECONDS, TURN_SECONDS, page_starts
 from arrange.handouts.sheets import PartSheet
 from arrange.handouts.stretches import EITHER, RATHER_NOTES, TAB, Bar, Stretch
 from arrange.handouts.systems import System
-from arrange.handouts.typesetting import PAPERS, compile_template, query_template
+from arrange.handouts.typesetting import PAPERS, Typeset, query_template
 from arrange.tables.song import Song
 from arrange.text.words import counted, first_up
 
@@ -49,6 +49,7 @@ _A_ROW = 4  # bars that are drawn with their counts
 _A_ROW_OF_CHORDS = 8
 _SHAPES_A_ROW, _MOST_SHAPES_A_ROW = 9, 12  # in the largest size, and in any; as in sheet.typ
 _MOST_BESIDE = 0.5  # of the width, up to which shapes leave room for bars beside them
+_MOST_BESIDE_BARS = 16  # each with its counts, beside a shape that moves
 _GAP_MM = 4.0
 _MM_A_LETTER = 0.27  # of a chord symbol, to a point of its size
 _CHORD_SIZE = 15.0  # points
@@ -84,16 +85,14 @@ class _Pages:
         return int(np.searchsorted(self.starts, music - 1, side="right"))
 
 
-def print_part(sheet: PartSheet, song: Song, paper: str) -> bytes:
-    """Return a part sheet as PDF: on two facing pages where a legible type allows it."""
+def print_part(sheet: PartSheet, song: Song, paper: str) -> Typeset:
+    """Return the pages of a part sheet: two facing ones where a legible type allows it."""
     pages = _best_pages(sheet, song, paper)
     blocks = [piece.block for piece in pages.pieces]
     turns = _turns(pages.starts, [piece.rest for piece in pages.pieces])
     printed = {"pass": "print", "starts": pages.starts, "turns": turns,
                "why_so": pages.why_so}  # fmt: skip
-    return compile_template(
-        print_template("sheet.typ"), _data(sheet, blocks, paper, pages.scale) | printed
-    )
+    return Typeset(print_template("sheet.typ"), _data(sheet, blocks, paper, pages.scale) | printed)
 
 
 def _best_pages(sheet: PartSheet, song: Song, paper: str) -> _Pages:
@@ -201,7 +200,8 @@ def _stretch_blocks(
     }
     if stretch.shapes:
         head["shapes"] = list(stretch.shapes)
-    if stretch.patterns:
+    is_beside = bool(stretch.patterns) or (stretch.moves and len(stretch.bars) <= _MOST_BESIDE_BARS)
+    if is_beside:
         head["patterns"] = [asdict(pattern) for pattern in stretch.patterns]
         wide = _shapes_wide(stretch, width, scale)
         head["beside_shapes"] = 0 < wide <= _MOST_BESIDE * width
@@ -209,7 +209,7 @@ def _stretch_blocks(
     others = _others(stretch, systems, width, scale)
     rows = [_system_row(system, "") for system in systems[0]] if systems else []
     has_bars = not systems and any(bar.chords or bar.counts for bar in stretch.bars)
-    if has_bars and stretch.patterns:
+    if has_bars and is_beside:
         head["rows"] = _bar_rows(stretch.bars, width - head["shapes_wide"] - _GAP_MM, scale)
     elif has_bars:
         rows = _bar_rows(stretch.bars, width, scale)

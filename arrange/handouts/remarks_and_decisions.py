@@ -84,7 +84,8 @@ def decision_words(decision: Decision, longest: int) -> str:
     if decision.measures:
         first, last = decision.measures
         place.append(bars_words(range(first, last + 1)))
-    place += [listed(decision.parts)] if decision.parts else []
+    names = listed(decision.parts)
+    place += [names] if names and not decision.what.startswith(f"{names}: ") else []
     where = f"{', '.join(place)}: " if place else ""
     words = f"{where}{decision.what} – {decision.why}"
     return words if len(words) <= longest else words[: longest - 1].rstrip() + "…"

@@ -3,7 +3,8 @@
 // Plays the song of this page. What sounds when, and how, is in the element "song-sound";
 // sheet_sound.py says what stands there. Each element with the attribute data-section, a JSON list
 // of labels of sections, gets buttons below its heading. Elements inside it with data-bars, first
-// and last bar as printed under the first of its labels, are marked while they sound.
+// and last bar as printed under the first of its labels, are marked while they sound; what is
+// played several times has first and last bar of each time.
 
 const SONG = JSON.parse(document.getElementById("song-sound").textContent);
 const FIXED = SONG.fixed;
@@ -292,8 +293,8 @@ function elementsOf(bar, strip) {
   if (!section) return [];
   const printed = SONG.sections.find((each) => each[0] === labelsOf(section)[0])[3] + bar - first;
   const inside = [...section.querySelectorAll("[data-bars]")].filter((each) => {
-    const [from, to] = each.dataset.bars.split(" ").map(Number);
-    return from <= printed && printed <= to;
+    const bars = each.dataset.bars.split(" ").map(Number);
+    return bars.some((from, at) => at % 2 === 0 && from <= printed && printed <= bars[at + 1]);
   });
   return [section, ...inside];
 }

@@ -2,7 +2,7 @@
 
 A page has it at the end of its body and gives its sections ``data-section``, a JSON list of the
 labels that are printed there as one; ``sheet_player.js`` says the rest. The page stays as it is
-where there is no script or no sound, and in print.
+where there is no script or no sound.
 """
 
 from __future__ import annotations

@@ -10,7 +10,7 @@ import pandas as pd
 
 from arrange.decisions import DecisionLog
 from arrange.errors import ArrangeError
-from arrange.explaining import Explanation, explain_part
+from arrange.explaining import Explanation, explain_fingered
 from arrange.explaining.part_sections import own_notes, part_stays
 from arrange.explaining.returning_sections import Return, returning_sections
 from arrange.explaining.section_setups import (
@@ -34,7 +34,7 @@ from arrange.handouts.part_stretches import StretchSource, part_stretches
 from arrange.handouts.remarks_and_decisions import part_notices
 from arrange.handouts.shapes_and_rhythm import strum_sections
 from arrange.handouts.song_facts import song_facts, tuning_words
-from arrange.handouts.stretches import EITHER, NOTES, RATHER_NOTES, TAB, Stretch
+from arrange.handouts.stretches import EITHER, NOTES, RATHER_NOTES, TAB, Bar, Stretch
 from arrange.handouts.systems import System
 from arrange.quantities.texture import echo_times
 from arrange.tables.columns import object_column
@@ -157,8 +157,10 @@ def part_sheet(
     neck, capos = _neck(song, part), own_setups(song, part)["capo"]
     necks = {name: replace(neck, capo=capo) for name, capo in capos.items()} if neck else {}
     groups = returning_sections(song, part, stays)
-    strums = strum_sections(song, own_notes(song, part), stays, necks)
-    words = explain_part(song, part, player=player) if fingered is not None else None
+    frets_from = frets_from_of(song, part)
+    strums = strum_sections(song, _own_notes(song, part, fingered), stays, necks, frets_from)
+    has_words = fingered is not None
+    words = explain_fingered(song, part, fingered, own_neck=player.neck) if has_words else None
     source = StretchSource.of(song, player, stays, words, log)
     stretches = part_stretches(source, groups, necks, strums, style)
     notices = part_notices(song, part, log).song
@@ -179,6 +181,15 @@ def part_sheet(
         tuple(_cautions(fingered, player.hand)),
         _lessons(words, groups) if words and has_lessons else (),
     )
+
+
+def _own_notes(song: Song, part: str, fingered: pd.DataFrame | None) -> pd.DataFrame:
+    """The part's notes, with fingers where there are any."""
+    notes = own_notes(song, part)
+    if fingered is None:
+        return notes
+    places = song.notes.index[song.notes["part"] == part]
+    return notes.assign(finger=fingered["finger"].set_axis(places).reindex(notes.index))
 
 
 def _prepared(
@@ -301,19 +312,32 @@ def _echo_time(row: Any) -> str:
 def _legend(stretches: Iterable[Stretch], *, has_fingers: bool) -> str:
     """What signs on the sheet mean, those that it has."""
     own = [*stretches]
-    rows = [row for stretch in own for row in (stretch.bars, *(row.bars for row in stretch.rows))]
-    bars = [bar for row in rows for bar in row]
+    bars = [bar for stretch in own for bar in _all_bars(stretch)]
     sentences = []
     if any(stretch.patterns for stretch in own) or any(bar.counts for bar in bars):
-        sentences.append(
-            "Over the count: ↓ strum down, ↑ up, × muted, – let it sound, · silence, a number for "
-            "a single string (1 is the highest)."
-        )
-    if any(bar.shapes for bar in bars):
+        sentences.append("Over the count: ↓ strum down, ↑ up, × muted, – let it sound, · silence.")
+    if any(_has_numbers(stretch) for stretch in own if not stretch.moves):
+        sentences.append("A number there: a single string (1 is the highest).")
+    moving = [stretch for stretch in own if stretch.moves]
+    if moving:
+        over = " or over the count" if any(map(_has_numbers, moving)) else ""
+        sentences.append(f"A shape with ▸ is put at the fret that stands behind the chord{over}.")
+    if any(bar.shapes for stretch in own if not stretch.moves for bar in _all_bars(stretch)):
         sentences.append("In small type: the shapes of the bar, a later one behind its count.")
     if has_fingers and any(stretch.spans for stretch in own):
         sentences.append("A slanted number below tablature: the finger.")
     return " ".join(sentences)
+
+
+def _all_bars(stretch: Stretch) -> list[Bar]:
+    return [*stretch.bars, *(bar for row in stretch.rows for bar in row.bars)]
+
+
+def _has_numbers(stretch: Stretch) -> bool:
+    """Whether numbers stand over counts."""
+    rows = [pattern.marks for pattern in stretch.patterns]
+    rows += [bar.marks for bar in _all_bars(stretch)]
+    return any(mark[-1:].isdecimal() for marks in rows for mark in marks)
 
 
 def _cautions(fingered: pd.DataFrame | None, hand: Hand) -> list[str]:

@@ -10,12 +10,15 @@ from typing import Any
 import numpy as np
 
 from arrange.explaining.held_shapes import chord_and_number
+from arrange.explaining.movable_shapes import MovableShape
 from arrange.explaining.part_sections import Stay
 from arrange.explaining.returning_sections import Return
+from arrange.guitar.fret_pictures import FretPicture, finger_picture, movable_picture
+from arrange.guitar.grips import hold_shape
 from arrange.guitar.hands import Hand
-from arrange.guitar.necks import Neck, Shape
+from arrange.guitar.necks import Neck
 from arrange.handouts.drawing import draw_shape
-from arrange.handouts.shapes_and_rhythm import StrumBar, StrumSection
+from arrange.handouts.shapes_and_rhythm import StrumBar, StrumSection, movable_title
 from arrange.tables.song import Song
 from arrange.text.words import bars_words, joined_labels, number_runs
 
@@ -126,6 +129,8 @@ class Stretch:
         Where it is played and not made of shapes.
     rows : tuple of Row
         The bars in which a later time differs, where it is made of shapes.
+    moves : bool
+        Whether its shapes move, so that numbers are frets.
     """
 
     times: tuple[Stay, ...]
@@ -139,6 +144,7 @@ class Stretch:
     seen: tuple[str, ...] = ()
     spans: tuple[Span, ...] = ()
     rows: tuple[Row, ...] = ()
+    moves: bool = False
 
     @property
     def plays(self) -> bool:
@@ -258,7 +264,8 @@ def struck_stretch(
         rows.append(Row(label, tuple(everywhere[bar] for bar in range(begin, end + 1))))
     if patterns:
         own = _by_pattern(own, patterns)
-    return replace(stretch, bars=own, patterns=patterns, rows=tuple(rows))
+    moves = bool(strums[first].movable)
+    return replace(stretch, bars=own, patterns=patterns, rows=tuple(rows), moves=moves)
 
 
 def drawn_shapes(
@@ -266,21 +273,32 @@ def drawn_shapes(
     neck: Neck,
     hand: Hand,
     frets_from: str,
-    known: set[tuple[str, Shape, int]],
+    known: set[Any],
 ) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """Return pictures of the shapes that are new, and the labels of those drawn before.
 
-    `known` has those drawn before, and grows.
+    A shape has the fingers of the part; where it is never held whole, those of the `hand`. `known`
+    has those drawn before, and grows.
     """
-    new, seen = [], []
-    for label, frets in dict.fromkeys(shape for own in strums for shape in own.shapes):
-        key = label, frets, neck.capo
-        if key in known:
-            seen.append(label)
-        else:
-            known.add(key)
-            new.append(draw_shape(frets, label, neck, hand, frets_from))
-    return tuple(new), tuple(seen)
+    shapes: dict[Any, tuple[str, FretPicture]] = {}
+    for own in strums:
+        for moving in own.movable:
+            title = movable_title(moving, own.movable)
+            shapes[moving.above, title] = title, _moving_picture(moving, title, neck)
+        for label, frets in own.shapes:
+            fingers = own.fingers.get(label) or hold_shape(frets, neck, hand).fingers
+            picture = finger_picture(frets, label, neck, fingers, frets_from)
+            shapes[label, frets, neck.capo] = label, picture
+    seen = tuple(label for key, (label, _) in shapes.items() if key in known)
+    new = tuple(draw_shape(picture) for key, (_, picture) in shapes.items() if key not in known)
+    known.update(shapes)
+    return new, seen
+
+
+def _moving_picture(shape: MovableShape, title: str, neck: Neck) -> FretPicture:
+    strings = [string for string, _ in shape.above]
+    fingers = dict(zip(strings, shape.fingers, strict=True))
+    return movable_picture(dict(shape.above), title, fingers, neck.strings)
 
 
 def _struck(bars: Sequence[Bar], strums: StrumSection) -> tuple[Bar, ...]:
@@ -314,7 +332,8 @@ def _by_pattern(bars: Sequence[Bar], patterns: Sequence[Pattern]) -> tuple[Bar, 
     runs: list[list[Bar]] = []
     for bar in bars:
         bar = replace(bar, counts=(), marks=(), pattern=letters[bar.counts, bar.marks])
-        goes_on = runs and not bar.chords and not bar.shapes and bar.pattern == runs[-1][0].pattern
+        same = runs and bar.shapes in ((), runs[-1][0].shapes) and len(bar.shapes) < 2
+        goes_on = same and not bar.chords and bar.pattern == runs[-1][0].pattern
         if goes_on:
             runs[-1].append(bar)
         else:

@@ -1,10 +1,12 @@
-"""A template and its data -> pages; the typefaces and papers of all that is printed."""
+"""A template and its data -> pages as PDF and SVG; typefaces and papers of all that is printed."""
 
 from __future__ import annotations
 
 import importlib.util
 import json
 import os
+import re
+from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -19,6 +21,13 @@ PAPERS = {"A4": (210.0, 297.0, "a4"), "letter": (215.9, 279.4, "us-letter")}
 _PAGE_PICTURE = b"""#set page(width: auto, height: auto, margin: 4mm)
 #image(sys.inputs.name, page: int(sys.inputs.page))"""
 
+_AS_EVER = re.compile(
+    r' fill="#000000"| fill-rule="nonzero"| [xy]="0"| xmlns[:\w]*="[^"]*"|(?<= )xlink:(?=href)'
+)
+_LONG_NUMBER = re.compile(r"-?\d+\.\d{3,}")
+_LETTER = re.compile(r'(?<=[#"])g[0-9A-F]{20,32}(?=")')  # its name: long, the same on each page
+_DRAWN_LETTER = re.compile(r'<symbol id="(g\d+)".*?</symbol>', re.DOTALL)
+
 _SAME_TIME = 0  # seconds since 1970 that every file is dated, so that equal sheets are equal bytes
 
 
@@ -30,12 +39,45 @@ def query_template(template: bytes, label: str, data: dict[str, Any]) -> str:
     )  # fmt: skip
 
 
-def compile_template(template: bytes, data: dict[str, Any]) -> bytes:
-    """Return a template as PDF; equal data give equal bytes."""
-    return typst.compile(
-        template, format="pdf", font_paths=_fonts(), timestamp=_SAME_TIME,
-        sys_inputs={"sheet": json.dumps(data)},
-    )  # fmt: skip
+@dataclass(frozen=True)
+class Typeset:
+    """A template and its data, of which the same pages are made as PDF and as SVG."""
+
+    template: bytes
+    data: dict[str, Any]
+
+    def pdf(self) -> bytes:
+        """Return the pages as PDF; equal data give equal bytes."""
+        return typst.compile(
+            self.template, format="pdf", font_paths=_fonts(), timestamp=_SAME_TIME,
+            sys_inputs={"sheet": json.dumps(self.data)},
+        )  # fmt: skip
+
+    def drawings(self) -> list[str]:
+        """Return each page as SVG, letters drawn as shapes; all of them belong in one document."""
+        drawn = typst.compile(
+            self.template, format="svg", font_paths=_fonts(),
+            sys_inputs={"sheet": json.dumps(self.data)},
+        )  # fmt: skip
+        return _slim([page.decode() for page in (drawn if isinstance(drawn, list) else [drawn])])
+
+
+def _slim(pages: list[str]) -> list[str]:
+    """The same drawings in a third of the letters: each letter of a typeface is drawn once."""
+    names: dict[str, str] = {}
+    known: set[str] = set()
+
+    def once(found: re.Match[str]) -> str:
+        is_new = found[1] not in known
+        known.add(found[1])
+        return found[0] if is_new else ""
+
+    slim = []
+    for page in pages:
+        page = _LONG_NUMBER.sub(lambda number: f"{float(number[0]):.2f}", _AS_EVER.sub("", page))
+        page = _LETTER.sub(lambda name: names.setdefault(name[0], f"g{len(names)}"), page)
+        slim.append(_DRAWN_LETTER.sub(once, page))
+    return slim
 
 
 @cache

@@ -1,4 +1,4 @@
-"""A part sheet as one HTML file that needs nothing else, pictures inside; it prints well."""
+"""A part sheet as one HTML file that needs nothing else: it plays, and prints as on paper."""
 
 from __future__ import annotations
 
@@ -16,12 +16,12 @@ _A_ROW = 4  # bars
 _WIDTH_MM = 180.0  # for which systems are engraved
 
 
-def part_html(sheet: PartSheet, sound: Mapping[str, Any]) -> str:
-    """Return a part sheet as HTML, which plays the song that ``song_sound`` gives."""
+def part_html(sheet: PartSheet, sound: Mapping[str, Any], pages: Sequence[str], paper: str) -> str:
+    """Return a part sheet as HTML, which plays what ``song_sound`` gives and prints the pages."""
     systems = sheet.systems(_WIDTH_MM)
     stretches = [_stretch(*each) for each in zip(sheet.stretches, systems, strict=True)]
     return web_page(
-        "sheet.html", sheet=sheet, name=sheet.part, stretches=stretches,
+        "sheet.html", pages, paper, sheet=sheet, name=sheet.part, stretches=stretches,
         player=player_html(sound, sheet.part),
     )  # fmt: skip
 

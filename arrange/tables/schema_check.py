@@ -36,11 +36,10 @@ def check_table(frame: pd.DataFrame, table: Table) -> pd.DataFrame:
     if lacking:
         frame = frame.assign(**{column.name: column.default for column in lacking})
     columns = {
-        column.name: _as_dtype(frame[column.name], column.dtype, table.name).array
+        column.name: _own_array(_as_dtype(frame[column.name], column.dtype, table.name))
         for column in table.columns
     }
-    _check_columns(columns, table)
-    return pd.DataFrame(columns)
+    return make_table(columns, table)
 
 
 def make_table(columns: Columns, table: Table) -> pd.DataFrame:
@@ -79,6 +78,13 @@ def _as_dtype(values: pd.Series[Any], dtype: str, table: str) -> pd.Series[Any]:
                 f"{_value_text(values.iloc[row])}; its values are {dtype}"
             )
     return changed  # type: ignore[no-any-return]
+
+
+def _own_array(values: pd.Series[Any]) -> Any:
+    """A copy, so that a caller who changes the frame later does not change the table."""
+    array = values.array
+    is_plain = isinstance(array, pd.arrays.NumpyExtensionArray)
+    return array.to_numpy(copy=True) if is_plain else array.copy()
 
 
 def _value_text(value: Any) -> str:

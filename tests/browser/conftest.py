@@ -1,6 +1,5 @@
 """A real browser and a real JupyterLab, started once for all tests here."""
 
-import contextlib
 import os
 import shutil
 
@@ -47,36 +46,20 @@ def address(folder):
         yield address
 
 
+@pytest.fixture(scope="session")
+def _notebook(browser, address):
+    """Load JupyterLab once, since a browser needs several seconds for that."""
+    page = browser.new_page(viewport={"width": 1280, "height": 720})
+    yield Notebook(page, address, "live.ipynb")
+    page.close()
+
+
 @pytest.fixture(scope="module")
-def notebook_opener(browser, address):
-    """Open a notebook for the tests of a file, given its path, the size of the screen and the
-    theme.
+def open_notebook(_notebook):
+    """Open a notebook, given its path, in place of the one before."""
 
-    A test's own notebook comes from ``open_notebook``: a page that stays open continues to draw and
-    to ask the server, and slows the tests after it.
-    """
-    with notebooks_opened(browser, address) as do:
-        yield do
+    def do(path):
+        _notebook.change_to(path)
+        return _notebook
 
-
-@pytest.fixture
-def open_notebook(browser, address):
-    """Do the same for one test, and close the page when it ends."""
-    with notebooks_opened(browser, address) as do:
-        yield do
-
-
-@contextlib.contextmanager
-def notebooks_opened(browser, address):
-    opened = []
-
-    def do(path, size=(1280, 720), theme="JupyterLab Light"):
-        context = browser.new_context(viewport={"width": size[0], "height": size[1]})
-        opened.append(context)
-        return Notebook(context.new_page(), address, path, theme)
-
-    try:
-        yield do
-    finally:
-        for context in opened:
-            context.close()
+    return do

@@ -189,17 +189,34 @@ class Notebook:
     page : playwright's page
     """
 
-    def __init__(self, page, address: str, path: str, theme: str = "JupyterLab Light") -> None:
+    def __init__(self, page, address: str, path: str) -> None:
         self.page = page
         self.complaints: list[str] = []
         page.on("pageerror", self._page_error)
         page.on("console", self._console)
         page.goto(f"{address}/lab/tree/{path}?token={TOKEN}&reset", wait_until="domcontentloaded")
-        page.locator(".jp-Notebook .jp-Cell").first.wait_for(timeout=60_000)
-        page.locator(".jp-Toolbar-kernelName", has_text="Python 3").wait_for(timeout=60_000)
-        if theme != "JupyterLab Light":
-            self.menu("Settings", "Theme", theme)
-            page.locator("body[data-jp-theme-light='false']").wait_for(state="attached")
+        self._wait_for_kernel()
+
+    def _wait_for_kernel(self) -> None:
+        self.page.locator(".jp-Notebook .jp-Cell").first.wait_for(timeout=60_000)
+        self.page.locator(".jp-Toolbar-kernelName", has_text="Python 3").wait_for(timeout=60_000)
+
+    def change_to(self, path: str) -> None:
+        """Close the notebook with its kernel, and open another in the same JupyterLab."""
+        self.menu("File", "Close and Shut Down Notebook…")
+        self.page.locator(".jp-Dialog .jp-mod-accept").click()
+        self.page.locator(".jp-Notebook").wait_for(state="detached")
+        self.complaints.clear()
+        self.menu("File", "Open from Path…")
+        self.page.locator(".jp-Dialog input").fill(path)
+        self.page.locator(".jp-Dialog .jp-mod-accept").click()
+        self._wait_for_kernel()
+
+    def choose_theme(self, name: str) -> None:
+        """Choose one of JupyterLab's own themes."""
+        is_light = str(name.endswith("Light")).lower()
+        self.menu("Settings", "Theme", name)
+        self.page.locator(f"body[data-jp-theme-light='{is_light}']").wait_for(state="attached")
 
     def _page_error(self, error) -> None:
         if not _HARMLESS.search(str(error)):
@@ -246,7 +263,9 @@ class Notebook:
     def _logged(self) -> list[str]:
         """Open the log panel, read it and close it."""
         panel = self.page.locator(".jp-LogConsolePanel")
-        if not panel.count():
-            self.menu("View", "Show Log Console")
-            panel.wait_for()
-        return panel.locator(".jp-OutputArea-child").all_inner_texts()
+        self.menu("View", "Show Log Console")
+        panel.wait_for()
+        texts = panel.locator(".jp-OutputArea-child").all_inner_texts()
+        self.menu("View", "Show Log Console")
+        panel.wait_for(state="detached")
+        return texts

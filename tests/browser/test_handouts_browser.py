@@ -16,6 +16,10 @@ DIVIDED = """(selector) => [...document.querySelectorAll(selector)].filter(each 
     return Math.max(...tops) - Math.min(...tops) > 6 }).map(each => each.textContent)"""
 FRETS = """() => [...document.querySelectorAll('.system text')].map(
     each => each.getBoundingClientRect().height)"""
+ENERGIES = (
+    "[...document.querySelectorAll('.energy')].map(each => each.getBoundingClientRect().width)"
+)
+WIDE = "[...document.querySelectorAll('.system')].some(each => each.scrollWidth > each.clientWidth)"
 COUNTS = """() => [...document.querySelectorAll('.bars, .patterns')].map(row =>
     [...row.querySelectorAll('.count')].map(each =>
         [each.parentElement.getBoundingClientRect().top, each.getBoundingClientRect().top]))"""
@@ -43,14 +47,18 @@ def opened(request, browser, sheets):
 @pytest.mark.parametrize("name", ["low-water-at-ferrystone-band", "barn-lights-at-ostrey-band"])
 def test_a_row_of_the_band_sheet_has_its_bars_in_one_piece(opened, name):
     page = opened(name)
-    assert page.evaluate(DIVIDED, "thead th, td:nth-child(2), td:nth-child(3)") == []
+    assert page.evaluate(DIVIDED, "th, td:nth-child(2), td:nth-child(3)") == []
+    lengths = page.evaluate(ENERGIES)
+    if name.startswith("low"):
+        assert lengths.count(max(lengths)) == 1  # a full section's bar is longer than all others
 
 
 @pytest.mark.parametrize("name", ["ferrystone-guitar-1", "ferrystone-band", "ostrey-acoustic"])
 def test_nothing_reaches_over_the_edge(opened, name):
-    """What is wider than the screen moves alone, and the page stays where it is."""
+    """What is wider than the screen moves alone, which is said, and the page stays where it is."""
     page = opened(name)
     assert page.evaluate("document.documentElement.scrollWidth - innerWidth") <= 0
+    assert page.locator(".if-narrow").is_visible() == page.evaluate(WIDE)
 
 
 def test_frets_can_be_read_on_a_phone(opened):

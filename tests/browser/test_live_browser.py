@@ -14,9 +14,9 @@ from playwright.sync_api import expect
 
 import arrange as ar
 
-SIZES = ((1280, 720), (1920, 1080))
+SIZES = ((1920, 1080), (1280, 720))
 AUDIO = "document.querySelector('.arrange-live audio')"
-THEMES = ("JupyterLab Light", "JupyterLab Dark")
+THEMES = ("JupyterLab Dark", "JupyterLab Light")
 
 
 def seconds_of(view):
@@ -25,9 +25,9 @@ def seconds_of(view):
 
 
 @pytest.fixture(scope="module")
-def opened(notebook_opener):
+def opened(open_notebook):
     """Open the live view and run it from the top through the menu."""
-    notebook = notebook_opener("live.ipynb")
+    notebook = open_notebook("live.ipynb")
     notebook.run_from_the_top()
     found = Live(notebook.page)
     found.notebook = notebook
@@ -145,19 +145,18 @@ def test_a_log_that_cannot_be_written_is_reported_in_the_view(live, folder):
 
 
 @pytest.mark.parametrize("theme", THEMES)
-def test_it_fits_the_screen_in_light_and_dark(open_notebook, theme):
+def test_it_fits_the_screen_in_light_and_dark(live, theme):
     """Controls and picture fit on one screen; text contrasts with its background in either theme.
 
     WCAG 2.2, 1.4.3: at least 4.5 : 1 for text.
     """
-    notebook = open_notebook("live.ipynb", SIZES[0], theme)
-    notebook.run_from_the_top()
-    live = Live(notebook.page)
+    live.notebook.choose_theme(theme)
     for width, height in SIZES:
-        notebook.page.set_viewport_size({"width": width, "height": height})
-        notebook.page.wait_for_function(
-            "least => document.querySelector('.arrange-picture').clientWidth > least",
-            arg=0.6 * width,
+        live.page.set_viewport_size({"width": width, "height": height})
+        live.page.wait_for_function(
+            "width => document.querySelector('.arrange-picture').clientWidth > 0.6 * width"
+            " && innerWidth === width",
+            arg=width,
         )
         live.view.evaluate("each => each.scrollIntoView()")
         top, whole = live.view.bounding_box(), live.picture.bounding_box()

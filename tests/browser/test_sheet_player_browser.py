@@ -1,11 +1,19 @@
 """A part sheet that plays, in a real browser: what is heard, what is marked, and by which keys."""
 
+import io
+
+import matplotlib.image
 import numpy as np
 import pypdf
 import pytest
 from lab import ROOT
 
 import arrange as ar
+from arrange.formats.chart import read_chart
+from arrange.handouts import page_picture
+from arrange.handouts.band import band_sheet
+from arrange.handouts.band_pages import band_html
+from arrange.handouts.sheet_sound import song_sound
 
 RATE = 44_100
 SECTION = "Intro"
@@ -45,10 +53,16 @@ def song():
 
 
 @pytest.fixture(scope="module")
-def sheet(song, tmp_path_factory):
+def sheets(song, tmp_path_factory):
+    """PDF and HTML of a part, then of the band."""
     folder = tmp_path_factory.mktemp("sheet")
     layout = ar.Layout(style="shapes")
-    return ar.write_handout(song, folder, player="Guitar 2", layout=layout)[1]
+    return ar.write_handout(song, folder, player="Guitar 2", layout=layout)
+
+
+@pytest.fixture(scope="module")
+def sheet(sheets):
+    return sheets[1]
 
 
 @pytest.fixture
@@ -157,14 +171,54 @@ def test_sections_printed_as_one_are_chosen(browser, sheet):
     page.close()
 
 
-def test_print_and_pages_without_script_show_no_buttons(browser, sheet, tmp_path):
+def cells(path, page):
+    """Return how dark each square of 10 mm is, 0 to 1."""
+    picture = matplotlib.image.imread(io.BytesIO(page_picture(path, page, 100)), format="png")[
+        ..., 0
+    ]
+    high, wide = (size // 40 for size in picture.shape)
+    return 1 - picture[: 40 * high, : 40 * wide].reshape(high, 40, wide, 40).mean(axis=(1, 3))
+
+
+def test_the_browser_prints_the_pages_of_the_pdf(browser, sheets, tmp_path):
+    """Page by page and place by place; of what is on the screen, nothing."""
+    for pdf, html in zip(sheets[::2], sheets[1::2], strict=True):
+        page = browser.new_page(java_script_enabled="band" not in html.name)
+        page.goto(html.as_uri())
+        printed = tmp_path / pdf.name
+        page.pdf(path=printed, prefer_css_page_size=True)
+        page.close()
+        wanted = pypdf.PdfReader(pdf).pages
+        assert len(pypdf.PdfReader(printed).pages) == len(wanted) == 2
+        for number in (1, 2):
+            own, other = cells(printed, number), cells(pdf, number)
+            assert other.max() > 0.2
+            assert np.abs(own - other).max() < 0.1
+
+
+def test_the_band_sheet_plays_too(browser, tmp_path):
+    """A bar that is printed once and played twice is marked each time; nobody is heard alone."""
+    song = read_chart(
+        b"part: Pipes\nsection: Jig\nchords | A | D | A | D |\nPipes | A4 | D5 | A4 | D5 |\n"
+        b"section: Reel\nchords | G | D |\nPipes | G4 | D4 |\n"
+    )
+    path = tmp_path / "band.html"
+    path.write_text(band_html(band_sheet(song, None, {}), song_sound(song), [], "A4"))
     page = browser.new_page()
-    page.goto(sheet.as_uri())
-    page.pdf(path=tmp_path / "sheet.pdf")
-    printed = "".join(each.extract_text() for each in pypdf.PdfReader(tmp_path / "sheet.pdf").pages)
+    page.goto(path.as_uri())
+    assert page.locator(".player").count() == 3  # the whole song, and each section once
+    assert page.get_by_text("Alone", exact=True).count() == 0
+    page.locator("section .player").nth(0).get_by_text("In time").click()
+    for bar in (2, 4):
+        page.evaluate(f"playing.begins = context.currentTime - playing.passage.bars[{bar - 1}].at")
+        page.wait_for_function(
+            f"document.querySelector('section .place').textContent == 'bar {bar}'"
+        )
+        assert page.locator(".bar.is-sounding").inner_text().strip() == "D"
     page.close()
-    assert "Verse 1" in printed
-    assert "In time" not in printed
+
+
+def test_pages_without_script_or_sound_show_no_buttons(browser, sheet):
     for script, has_sound in ((False, True), (True, False)):
         page = browser.new_context(java_script_enabled=script).new_page()
         if not has_sound:

@@ -213,8 +213,7 @@ def part_neck(song: Song, part: str, capo: int | None = None) -> Neck:
         others = f"; there are {', '.join(able)}" if able else "; no part of this song has"
         raise ArrangeError(
             f"part {part!r} ({family}) has no strings to finger{others}. If it is a guitar, call "
-            f"it so in its file, such as '{part} guitar'; finger_part and plot_neck also take "
-            "neck=Neck(...)"
+            f"it so in its file, such as '{part} guitar'"
         )
     written = song.notes.loc[song.notes["part"] == part, "fret"].max()
     frets = max(STANDARD_FRETS.get(family, 22), 0 if pd.isna(written) else int(written))
