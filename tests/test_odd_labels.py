@@ -175,6 +175,8 @@ def test_exercises(songs):
             reply = ar.check_answer(other, other.answer)
             assert reply.right
             assert plain(reply.text) == ar.check_answer(one, one.answer).text
+            for answer in (f"“{other.answer}”", other.answer.lower(), f" '{other.answer}' "):
+                assert ar.check_answer(other, answer).right, (other.question, answer)
             wrong = ar.check_answer(other, "busy"), ar.check_answer(one, "busy")
             assert plain(wrong[0].text) == wrong[1].text
 
