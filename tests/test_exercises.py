@@ -492,9 +492,10 @@ def test_an_interval_is_the_distance_of_the_two_notes():
             assert ("wider" in wrong.text) == ((size + 1) % 12 > size)
 
 
-def test_only_exercises_by_ear_sound():
+def test_only_what_is_about_a_passage_sounds():
+    each = of_kind("low-water.musicxml", "small", "which capo")[0]
     with pytest.raises(ArrangeError, match="nothing is played for 'which capo'"):
-        exercise_sound(of_kind("low-water.musicxml", "small", "which capo")[0])
+        exercise_sound(replace(each, passage=None))
 
 
 # how it is shown

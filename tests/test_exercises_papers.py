@@ -6,8 +6,10 @@ nbformat's schema for notebooks; NIOSH publication 98-126 for the caution.
 
 from __future__ import annotations
 
+import itertools
 import re
 import time
+from collections import Counter
 from itertools import pairwise
 from pathlib import Path
 from types import SimpleNamespace
@@ -21,31 +23,45 @@ from songs import many_guitars, song
 
 import arrange
 from arrange.__main__ import main
+from arrange.clashes import KINDS as FINDINGS
 from arrange.errors import ArrangeError
 from arrange.exercises import (
     KINDS,
     check_answer,
     check_environment,
     environment,
+    exercise_sounds,
     fix_on_the_neck,
     guess_by_ear,
     make_exercises,
     workshop_papers,
 )
 from arrange.exercises.exercise import Exercise
+from arrange.exercises.exercise_sheets import WORDS_TITLE, right_words, sound_name
+from arrange.exercises.exercise_sounds import (
+    is_whole_song,
+    song_once,
+    song_once_words,
+    sound_words,
+)
 from arrange.exercises.papers import print_page
-from arrange.exercises.plan import MINUTES, plan_steps
+from arrange.exercises.plan import GET_STARTED, MINUTES, OWN_SONG, plan_steps
+from arrange.exercises.printed_bars import printed_bars
 from arrange.exercises.replies import Reply
 from arrange.formats.musicxml.writing import write_musicxml
 from arrange.formats.reading import read
+from arrange.guitar.fingering import finger_part
 
 DATASETS = Path(__file__).parent.parent / "datasets"
 DEMOS = (("low-water.musicxml", "small"), ("last-bell.musicxml", "middle"),
          ("tarrow-weir.txt", "large"))  # fmt: skip
-NAMES = ("workshop.ipynb", "workshop-solved.ipynb", "workshop-exercises.pdf", "workshop-hints.pdf",
+NAMES = ("read-me-first.pdf", "workshop.ipynb", "workshop-solved.ipynb",
+         "workshop-exercises-A4.pdf", "workshop-exercises-letter.pdf", "workshop-hints.pdf",
          "workshop-answers.pdf", "workshop-plan.pdf", "workshop-handout-A4.pdf",
-         "workshop-handout-letter.pdf", "workshop-sound-1.wav")  # fmt: skip
+         "workshop-handout-letter.pdf", "workshop-song.wav", "workshop-sound-1.wav")  # fmt: skip
+SHEETS = ("exercises-A4", "exercises-letter", "hints", "answers")
 POINTS = 72 / 25.4  # a mm
+SONG_SECONDS = 30.0  # of the demo songs, so that they are cut and made in no time
 A4, LETTER = (210.0, 297.0), (215.9, 279.4)  # mm; ISO 216, ANSI/ASME Y14.1
 
 
@@ -54,7 +70,9 @@ def papers(request, tmp_path_factory):
     """Return a demo song's workshop: its name, size, exercises and folder."""
     name, size = request.param
     folder = tmp_path_factory.mktemp("workshop") / "papers"
-    paths = workshop_papers(DATASETS / name, folder, seed=4, size=size)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(exercise_sounds, "_SONG_SECONDS", SONG_SECONDS)
+        paths = workshop_papers(DATASETS / name, folder, seed=4, size=size)
     assert {path.name for path in paths} == {each.name for each in folder.iterdir()}
     return name, make_exercises(read(DATASETS / name), 4, size), folder
 
@@ -70,15 +88,16 @@ def squeezed(text: str) -> str:
 
 
 def test_everything_is_there(papers):
-    name, _, folder = papers
-    assert {path.name for path in folder.iterdir()} == {name, *NAMES}
+    name, exercises, folder = papers
+    sounds = [sound_name(number, each) for number, each in enumerate(exercises, 1)]
+    assert {path.name for path in folder.iterdir()} == {name, *NAMES, *sounds}
     assert (folder / name).read_bytes() == (DATASETS / name).read_bytes()
 
 
 def test_every_sheet_has_the_same_exercises(papers):
     """Question and kind are the same on every sheet, in the same order, letter by letter."""
     _, exercises, folder = papers
-    for word in ("exercises", "hints", "answers"):
+    for word in SHEETS:
         text = squeezed(text_of(folder / f"workshop-{word}.pdf"))
         at = 0
         for each in exercises:
@@ -91,8 +110,9 @@ def test_what_each_sheet_gives_away(papers):
     """The question sheet has no hints; the hint sheet has no answers; the answer sheet has both."""
     _, exercises, folder = papers
     texts = {word: squeezed(text_of(folder / f"workshop-{word}.pdf"))
-             for word in ("exercises", "hints", "answers")}  # fmt: skip
-    for each in exercises:
+             for word in SHEETS[1:]}  # fmt: skip
+    texts["exercises"] = texts["exercises-letter"]
+    for number, each in enumerate(exercises, 1):
         reply = squeezed(check_answer(each, each.answer).text)
         assert reply in texts["answers"]
         assert reply not in texts["exercises"] + texts["hints"]
@@ -101,8 +121,7 @@ def test_what_each_sheet_gives_away(papers):
         for hint in each.hints:
             assert squeezed(hint) in texts["hints"]
             assert squeezed(hint) not in texts["exercises"]
-        if each.kind == "guess by ear":
-            assert "workshop-sound-1.wav" in texts["exercises"]
+        assert squeezed(f"Sound: {sound_name(number, each)}") in texts["exercises"]
 
 
 def test_names_of_kinds_are_those_of_the_code(papers):
@@ -194,22 +213,138 @@ def test_both_notebooks_run_and_show_each_exercise(papers, monkeypatch):
     kept = [each for each in cells if "answer" not in each["metadata"].get("tags", ())]
     assert copy == kept
     assert len(cells) - len(copy) == len(exercises)
-    text = "".join(each["source"] for each in copy)
+    asked = [each["source"] for each in copy if WORDS_TITLE not in each["source"]]
+    assert len(asked) == len(copy) - 1  # the words are explained, and all choices are among them
+    text = "".join(asked)
     assert not [each for each in exercises if each.answer in text or "solution" in text]
     assert not any(each.get("outputs") for each in cells)
 
 
 def test_sounds_can_be_played(papers):
-    _, _, folder = papers
-    samples, rate = soundfile.read(folder / "workshop-sound-1.wav")
-    assert rate == 44100
-    assert 1 < len(samples) / rate < 20
-    assert 0.01 < np.abs(samples).max() <= 0.5 + 1e-3
+    """Those of a passage last as long as its bars, each part alone first where that is said."""
+    _, exercises, folder = papers
+    song_ = exercises[0].facts.song
+    for number, each in enumerate(exercises, 1):
+        samples, rate = soundfile.read(folder / sound_name(number, each))
+        assert rate == 44100
+        assert 0.01 < np.abs(samples).max() <= 0.5 + 1e-3
+        if each.kind == "guess by ear":
+            assert 1 < len(samples) / rate < 20
+        elif not is_whole_song(each):
+            first, last = each.passage.stretches[0]
+            bars = song_.measures.iloc[first - 1 : last]
+            once = song_.seconds(bars["onset"].iloc[-1] + bars["duration"].iloc[-1])
+            once -= song_.seconds(bars["onset"].iloc[0])
+            alone = len(each.passage.parts) if "alone" in sound_words(each) else 0
+            least = once * (len(each.passage.stretches) + alone)
+            assert len(samples) / rate >= (least if once < 20 else 0)
+            assert len(samples) / rate < 100
+
+
+def test_the_song_is_heard_once(papers):
+    """A long song ends with a section, and the papers say which; the demo songs are short."""
+    _, exercises, folder = papers
+    song_ = exercises[0].facts.song
+    assert song_once(song_) == (1, len(song_.measures))
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(exercise_sounds, "_SONG_SECONDS", SONG_SECONDS)
+        words, (_, last) = song_once_words(song_), song_once(song_)
+    assert last in song_.sections["last_measure"].tolist()
+    assert f"measure {last}, " in words
+    info = soundfile.info(folder / "workshop-song.wav")
+    row = song_.measures.iloc[last - 1]
+    assert info.duration == pytest.approx(song_.seconds(row["onset"] + row["duration"]) + 2, abs=1)
+    for file in ("read-me-first.pdf", "workshop-plan.pdf"):
+        assert squeezed(words) in squeezed(text_of(folder / file))
+    assert 'src="workshop-song.wav"' in (folder / "workshop.ipynb").read_text().replace("\\", "")
+
+
+def test_words_are_explained_before_they_are_asked(papers):
+    _, exercises, folder = papers
+    asked = {word for each in exercises for word in each.words}
+    assert asked
+    text = squeezed(text_of(folder / "workshop-exercises-A4.pdf"))
+    first = text.index(squeezed(exercises[0].question))
+    cells = nbformat.read(folder / "workshop.ipynb", as_version=4)["cells"]
+    (words,) = [each["source"] for each in cells if WORDS_TITLE in each["source"]]
+    assert cells.index(next(c for c in cells if c["source"] == words)) < cells.index(
+        next(c for c in cells if c["source"].startswith("## 1. "))
+    )
+    for each in FINDINGS:
+        meaning = FINDINGS[each].meaning
+        assert (squeezed(meaning) in text[:first]) == (each in asked)
+        assert (meaning in words) == (each in asked)
 
 
 @pytest.mark.parametrize("papers", DEMOS[:1], indirect=True, ids=["low-water.musicxml"])
-def test_the_same_again_gives_the_same_bytes(papers, tmp_path):
+def test_bars_on_the_sheet_are_those_of_the_tables(papers):
+    """Every fret and chord symbol of the bars asked about is on the page, and nothing else.
+
+    The fingered notes are the reference; frets count from the nut, a string on the capo is open.
+    """
+    _, exercises, folder = papers
+    song_ = exercises[0].facts.song
+    text = squeezed(text_of(folder / "workshop-exercises-A4.pdf"))
+    capo_of = song_.parts.set_index("part")["capo"]
+    seen = 0
+    for each in exercises:
+        for cell in itertools.chain(*printed_bars(each).rows):
+            first, last = (re.findall(r"\d+", cell["bars"]) * 2)[:2]
+            bars = range(int(first), int(last) + 1)
+            for line in cell["lines"]:
+                drawn = re.findall(r"<text[^>]*>(.*?)</text>", line["picture"])
+                assert "".join(drawn[:-1]) in text
+                assert drawn[-1] == first
+                notes = finger_part(song_, line["part"])
+                frets = notes["fret"][notes["measure"].isin(bars)].astype(int)
+                capo = capo_of[line["part"]]
+                shown = [str(fret if fret > capo else 0) for fret in frets]
+                symbols = song_.chords["symbol"][song_.chords["measure"].isin(bars)].tolist()
+                has_frets = each.kind != "which capo"
+                assert Counter(drawn[:-1]) == Counter(shown * has_frets + symbols)
+                seen += 1
+    assert (
+        seen
+        == sum(
+            len(each.passage.parts) * len(each.passage.stretches)
+            for each in exercises
+            if each.passage
+        )
+        + 1
+    )  # eight bars are two lines
+
+
+def test_a_leader_finds_everything_in_the_folder(papers):
+    """The first page names each file; the plan has the answers and says what to bring."""
+    _, exercises, folder = papers
+    page, plan = (squeezed(text_of(folder / name)) for name in
+                  ("read-me-first.pdf", "workshop-plan.pdf"))  # fmt: skip
+    for path in folder.iterdir():
+        assert squeezed(path.name) in page
+    assert len(pypdf.PdfReader(folder / "read-me-first.pdf").pages) == 1
+    for number, each in enumerate(exercises, 1):
+        assert squeezed(f"Answer: {right_words(each)}") in plan
+        assert sound_name(number, each) in plan
+    for thing in ("computer", "loudspeaker", "stick", "arrange ready", "exercise sheet, 10 times",
+                  "take home, 10 times", "pencils", "5 guitars", "5 capos", "tuner",
+                  "hearing protection"):  # fmt: skip
+        assert squeezed(thing) in plan, thing
+
+
+def test_the_page_to_take_home_has_the_commands_of_the_readme(papers):
+    _, _, folder = papers
+    readme = (DATASETS.parent / "README.md").read_text()
+    text = squeezed(text_of(folder / "workshop-handout-letter.pdf"))
+    for command in (GET_STARTED, OWN_SONG):
+        assert f"\n{command}\n" in readme
+        assert squeezed(command) in text
+    assert "http" not in text
+
+
+@pytest.mark.parametrize("papers", DEMOS[:1], indirect=True, ids=["low-water.musicxml"])
+def test_the_same_again_gives_the_same_bytes(papers, tmp_path, monkeypatch):
     name, exercises, folder = papers
+    monkeypatch.setattr(exercise_sounds, "_SONG_SECONDS", SONG_SECONDS)
     workshop_papers(DATASETS / name, tmp_path, seed=4, size=exercises[0].size)
     for path in folder.iterdir():
         assert path.read_bytes() == (tmp_path / path.name).read_bytes(), path.name
@@ -347,7 +482,7 @@ def test_the_command(small_song, tmp_path, capsys):
     folder = str(tmp_path / "w")
     assert main(["workshop", str(small_song), "-o", folder, "--seed", "3", "--size", "middle"]) == 0
     out = capsys.readouterr().out.split()
-    assert {Path(line).name for line in out} == {small_song.name, *NAMES}
+    assert {small_song.name, *NAMES} <= {Path(line).name for line in out}
     assert main(["workshop", str(small_song), "-o", folder, "--size", "huge"]) == 2
     assert "size='huge'" in capsys.readouterr().err
     assert main(["workshop", str(small_song), "-o", folder, "--seed", "8"]) == 2

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from arrange.exercises.environment import check_environment
 from arrange.exercises.exercise import SIZES, Exercise
-from arrange.exercises.guess_by_ear import exercise_sound
+from arrange.exercises.exercise_sounds import exercise_sound
 from arrange.exercises.lessons import lesson_exercise
 from arrange.exercises.making import KINDS, check_answer, make_exercises, missing_exercises
 from arrange.exercises.papers import workshop_papers

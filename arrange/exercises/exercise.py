@@ -43,6 +43,24 @@ class InWorkshop:
 
 
 @dataclass(frozen=True)
+class Passage:
+    """Bars that a question is about: printed on the sheets of a workshop, and heard.
+
+    Parameters
+    ----------
+    parts : tuple of str
+    stretches : tuple of (int, int)
+        First and last played measure of each, in the order of the question.
+    has_frets : bool
+        Whether strings and frets may be printed; they would give a capo away.
+    """
+
+    parts: tuple[str, ...]
+    stretches: tuple[tuple[int, int], ...]
+    has_frets: bool = True
+
+
+@dataclass(frozen=True)
 class Exercise:
     """One question about a song. A notebook shows it with a field or choices, and buttons.
 
@@ -72,6 +90,10 @@ class Exercise:
         The song, and what is known about it.
     reply : callable
         Called with the exercise and an answer, gives the ``Reply``.
+    passage : Passage, optional
+        The bars that the question is about, unless they would give the answer away.
+    words : tuple of str
+        Kinds of finding that the question or its choices name.
 
     Examples
     --------
@@ -94,6 +116,8 @@ class Exercise:
     case: tuple[Any, ...] = field(repr=False)
     facts: SongFacts = field(repr=False, compare=False)
     reply: Callable[[Exercise, Any], Reply] = field(repr=False, compare=False)
+    passage: Passage | None = field(default=None, repr=False)
+    words: tuple[str, ...] = field(default=(), repr=False)
 
     def check(self, answer: Any) -> Reply:
         """Return whether an answer is right, and what there is to learn from it.

@@ -17,6 +17,7 @@ from arrange.exercises.exercise import (
     Exercise,
     InWorkshop,
     NoExerciseError,
+    Passage,
     read_answer,
     shuffled,
     unread,
@@ -32,8 +33,8 @@ KIND = "find the clash"
 IN_WORKSHOP = InWorkshop(
     task="in which measure or section is it?",
     how=(
-        "In pairs, with the score or the notebook. Let two pairs say where and why, then check "
-        "both answers, the wrong one first."
+        "In pairs, with the bars on the sheet and the sound. Let two pairs say where and why, then "
+        "check both answers, the wrong one first."
     ),
 )
 _WRONG = 3
@@ -113,7 +114,13 @@ def _measure(facts: SongFacts, size: str, chance: Random, label: int) -> Exercis
         KIND, size, f"{where} {clause}?{more}", form, choices, answer,
         _hints(facts, label, section), section if size == "middle" else "", span,
         ("measure", label, right, wants_notes), facts, reply,
+        Passage(tuple(split_parts(parts)), _bars_asked(choices) or (span,)), (kind,),
     )  # fmt: skip
+
+
+def _bars_asked(choices: tuple[str, ...]) -> tuple[tuple[int, int], ...]:
+    """The measures among which one is chosen."""
+    return tuple((int(each.split()[-1]),) * 2 for each in choices)  # type: ignore[misc]
 
 
 def _nearest(facts: SongFacts, right: frozenset[int], first: int, last: int) -> list[int]:
@@ -139,10 +146,12 @@ def _section(facts: SongFacts, size: str, chance: Random, label: int) -> Exercis
         picked = shuffled(chance, answer, others, _WRONG)
         choices = tuple(sorted(picked, key=order.index))
     most = "" if size == "small" else " One is enough."
+    bars = tuple(facts.section_measures(name) for name in choices)
     return Exercise(
         KIND, size, f"In which section {clause}?{most}", f"a section, such as {order[-1]}",
         choices, answer, _hints(facts, label, ""), "", (1, len(facts.song.measures)),
         ("section", label, right, False), facts, reply,
+        Passage(tuple(parts), bars or ((1, len(facts.song.measures)),)), (row["kind"],),
     )  # fmt: skip
 
 

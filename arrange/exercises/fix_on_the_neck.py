@@ -19,6 +19,7 @@ from arrange.exercises.exercise import (
     Exercise,
     InWorkshop,
     NoExerciseError,
+    Passage,
     read_answer,
     shuffled,
     unread,
@@ -29,7 +30,7 @@ from arrange.exercises.replies import Reply
 from arrange.exercises.song_facts import SongFacts
 from arrange.guitar.hands import Hand
 from arrange.text.part_lists import split_parts
-from arrange.text.words import listed, runs_words
+from arrange.text.words import listed, number_runs, runs_words
 from arrange.theory.pitch import an_interval, parse_note
 
 KIND = "fix it on the neck"
@@ -153,6 +154,8 @@ def _asked(
         KIND, size, question, "string and fret, counted from the nut, such as 2/5", choices,
         answer, _hints(note, right), row["section"], (bars[0], bars[-1]),
         (note.label, note.part, note.pitch), facts, reply,
+        Passage(tuple(split_parts(row["parts"])), tuple(number_runs(bars))),
+        () if size == "large" else (row["kind"],),
     )  # fmt: skip
 
 

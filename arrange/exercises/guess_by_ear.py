@@ -6,6 +6,7 @@ parts of a finding in its first measures, once as written and once with one note
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from functools import partial
 from random import Random
@@ -15,7 +16,6 @@ import numpy as np
 import pandas as pd
 
 from arrange.clashes import KINDS
-from arrange.errors import ArrangeError
 from arrange.exercises.answers import find_name, numbers_in
 from arrange.exercises.exercise import (
     Exercise,
@@ -29,8 +29,6 @@ from arrange.exercises.finding_words import parts_words
 from arrange.exercises.moved_note import MOST_TRIED, moved_note
 from arrange.exercises.replies import Reply
 from arrange.exercises.song_facts import SongFacts
-from arrange.sound import Playback, Sound, join_sounds, render_sound
-from arrange.sound.playback import PLAIN
 from arrange.tables.song import Song
 from arrange.text.part_lists import split_parts
 from arrange.text.words import counted
@@ -63,11 +61,11 @@ _COLOURS = {
 
 
 class Take(NamedTuple):
-    """What is played once: a song, the parts that are heard (None for all), a measure."""
+    """What is played once: a song, the parts that are heard (None for all), the measures."""
 
     song: Song
-    parts: list[str] | None
-    bar: int
+    parts: Sequence[str] | None
+    measures: tuple[int, int]
 
 
 def ask(facts: SongFacts, size: str, chance: Random) -> Exercise:
@@ -90,38 +88,10 @@ def ask(facts: SongFacts, size: str, chance: Random) -> Exercise:
     return _ask_interval(facts, size, chance, chance.choice(pairs))
 
 
-def exercise_sound(exercise: Exercise, playback: Playback = PLAIN) -> Sound:
-    """Return what an exercise by ear plays.
-
-    Parameters
-    ----------
-    exercise : Exercise
-    playback : Playback, optional
-        As in ``render_sound``. With ``loop`` all of it is repeated.
-
-    Raises
-    ------
-    ArrangeError
-        If it is no exercise by ear, or as ``render_sound``.
-
-    Examples
-    --------
-    >>> import arrange as ar
-    >>> song = ar.read("datasets/tarrow-weir.txt")
-    >>> (by_ear,) = ar.make_exercises(song, size="large", kinds=["guess by ear"])
-    >>> round(ar.exercise_sound(by_ear).seconds)
-    3
-    """
-    if exercise.kind != KIND:
-        raise ArrangeError(f"nothing is played for {exercise.kind!r}, only for {KIND!r}")
+def takes_of(exercise: Exercise) -> list[Take]:
+    """Return what an exercise by ear plays, one after the other."""
     what, *case = exercise.case
-    songs = _takes(exercise.facts, *case) if what == "takes" else _pair(exercise.facts, *case)
-    once = replace(playback, loop=False)
-    sounds = [
-        render_sound(song, parts=parts, measures=(bar, bar), playback=once)
-        for song, parts, bar in songs
-    ]
-    return replace(join_sounds(*sounds), is_loop=playback.loop)
+    return _takes(exercise.facts, *case) if what == "takes" else _pair(exercise.facts, *case)
 
 
 def _pairs(facts: SongFacts) -> list[tuple[int, int]]:
@@ -178,7 +148,7 @@ def _pair(facts: SongFacts, pair: tuple[int, int]) -> list[Take]:
     held = notes.assign(
         onset=begin, duration=end - begin, measure=bar, section=facts.section_at(bar)
     )
-    return [Take(replace(facts.song, notes=held), None, bar)]
+    return [Take(replace(facts.song, notes=held), None, (bar, bar))]
 
 
 def _take(facts: SongFacts, label: int) -> tuple[int, str, float, int] | None:
@@ -221,6 +191,7 @@ def _ask_takes(
     return Exercise(
         KIND, size, question, "first or second", _TAKES, _TAKES[order], hints, row["section"],
         (bars[0], bars[0]), ("takes", label, part, pitch, semitones, order), facts, reply,
+        words=(row["kind"],) if size == "small" else (),
     )  # fmt: skip
 
 
@@ -234,7 +205,7 @@ def _takes(
     mended = replace(facts.song, notes=notes.assign(pitch=notes["pitch"] + semitones * moved))
     bar = min(facts.measures(label))
     parts = split_parts(facts.finding(label)["parts"])
-    takes = [Take(song, parts, bar) for song in (facts.song, mended)]
+    takes = [Take(song, parts, (bar, bar)) for song in (facts.song, mended)]
     return takes if order == 0 else takes[::-1]
 
 

@@ -18,6 +18,7 @@ from arrange.exercises.exercise import (
     Exercise,
     InWorkshop,
     NoExerciseError,
+    Passage,
     read_answer,
     shuffled,
     unread,
@@ -69,6 +70,7 @@ def ask(facts: SongFacts, size: str, chance: Random) -> Exercise:
     return Exercise(
         KIND, size, question, form, choices, row["kind"], _hints(row), row["section"],
         (first, last), (label, frozenset(right), frozenset(near)), facts, reply,
+        Passage(tuple(split_parts(row["parts"])), ((first, last),)), choices or tuple(KINDS),
     )  # fmt: skip
 
 

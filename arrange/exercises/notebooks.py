@@ -10,7 +10,8 @@ import nbformat
 from nbformat import v4
 
 from arrange.exercises.exercise import Exercise
-from arrange.exercises.guess_by_ear import KIND as BY_EAR
+from arrange.exercises.exercise_sheets import SONG_SOUND, WORDS_TITLE, has_own_sound, kind_rows
+from arrange.exercises.exercise_sounds import song_once_words
 from arrange.exercises.plan import missing_words
 from arrange.text.markup import escape_markdown
 
@@ -51,6 +52,11 @@ def solved_notebook(
     ]
     if missing:
         cells.append(_words(_listed(missing_words(missing))))
+    cells.append(_words(_song_once(exercises)))
+    words = [f"**{kind}**: {text}" for kind, text in kind_rows(exercises)]
+    if words:
+        listing = "\n".join(f"- {each}" for each in words)
+        cells.append(_words(f"## {WORDS_TITLE}\n\n{listing}"))
     for place, each in enumerate(exercises):
         cells += _exercise(place, each)
     cells.append(
@@ -86,9 +92,19 @@ def notebook_bytes(notebook: Any) -> bytes:
     return (nbformat.writes(notebook) + "\n").encode()
 
 
+def _song_once(exercises: Sequence[Exercise]) -> str:
+    """A player for the file of the song, which is too long to stand in the notebook itself."""
+    words = escape_markdown(song_once_words(exercises[0].facts.song))
+    return (
+        f"## The song, once\n\nHere is {words}. Where do the guitars sit on top of each other? "
+        f'Nobody answers yet.\n\n<audio controls src="{SONG_SOUND}"></audio>\n\n'
+        f"(The file {SONG_SOUND}, beside this notebook.)"
+    )
+
+
 def _exercise(place: int, exercise: Exercise) -> list[Any]:
     cells = [_words(f"## {place + 1}. {exercise.kind.capitalize()}")]
-    if exercise.kind == BY_EAR:
+    if has_own_sound(exercise):
         cells.append(_code(f"ar.exercise_sound(exercises[{place}])"))
     cells.append(_code(f"exercises[{place}]"))
     cells.append(_code(f"exercises[{place}].solution()", _ANSWER))

@@ -10,16 +10,24 @@ from pathlib import Path
 from typing import Any
 
 from arrange.errors import ArrangeError
-from arrange.exercises.exercise import Exercise, lettered
-from arrange.exercises.guess_by_ear import KIND as BY_EAR
-from arrange.exercises.guess_by_ear import exercise_sound
-from arrange.exercises.making import check_answer, exercises_of
+from arrange.exercises.exercise_sheets import (
+    SONG_SOUND,
+    answer_blocks,
+    exercise_blocks,
+    has_own_sound,
+    hint_blocks,
+    sound_name,
+)
+from arrange.exercises.exercise_sounds import exercise_sound, song_once
+from arrange.exercises.making import exercises_of
 from arrange.exercises.notebooks import notebook_bytes, readers_copy, solved_notebook
-from arrange.exercises.plan import handout_blocks, plan_blocks
+from arrange.exercises.plan import START_PAGE, handout_blocks, plan_blocks
+from arrange.exercises.start_page import start_blocks
 from arrange.formats.files import check_folder, read_bytes, whole_files
 from arrange.formats.reading import read
+from arrange.handouts.page_setup import breakable
 from arrange.handouts.typesetting import PAPERS, Typeset, query_template
-from arrange.sound import write_sound
+from arrange.sound import render_sound, write_sound
 from arrange.text.letters import readable
 
 _SIZE = 11.0  # points
@@ -38,9 +46,11 @@ def workshop_papers(
 ) -> tuple[Path, ...]:
     """Write what a workshop on a song needs into a folder.
 
-    A copy of the song; ``workshop-solved.ipynb``, the source, and ``workshop.ipynb``, the reader's
-    copy without the answers; the exercise, hint and answer sheets and the leader's plan for sixty
-    minutes as PDF on A4; a one-page handout on A4 and on Letter; a sound for each exercise by ear.
+    A page that says what each file is and in which order it is used; the leader's plan for sixty
+    minutes, the hint and the answer sheet as PDF on A4; the exercise sheet, with the bars that it
+    asks about, and a page to take home on A4 and on Letter; the song as sound, and a sound for each
+    exercise about a passage; a copy of the song; ``workshop-solved.ipynb``, the source, and
+    ``workshop.ipynb``, the guests' copy without the answers. Nothing of it needs a network.
 
     Parameters
     ----------
@@ -79,8 +89,13 @@ def workshop_papers(
     progress("reading")
     song = read(path)
     exercises, missing = exercises_of(song, seed, size, progress=progress)
-    progress("printing and writing")
     title = song.title or readable(path.stem)
+    progress("making the sounds")
+    sounds = {SONG_SOUND: render_sound(song, measures=song_once(song))} | {
+        sound_name(number, each): exercise_sound(each)
+        for number, each in enumerate(exercises, 1) if has_own_sound(each)
+    }  # fmt: skip
+    progress("printing and writing")
     solved = solved_notebook(title, path.name, seed, exercises, missing)
     mine = {
         path.name: read_bytes(path),
@@ -90,22 +105,17 @@ def workshop_papers(
     if not overwrite:
         _check_kept(folder, mine)
     sheets = {
-        "exercises": ("Exercises", _exercise_blocks(exercises)),
-        "hints": ("Hints", _hint_blocks(exercises)),
-        "answers": ("Answers", _answer_blocks(exercises)),
-        "plan": ("Leader's plan", plan_blocks(exercises, missing)),
+        "workshop-plan.pdf": ("Leader's plan", plan_blocks(exercises, missing)),
+        "workshop-hints.pdf": ("Hints", hint_blocks(exercises)),
+        "workshop-answers.pdf": ("Answers", answer_blocks(exercises)),
     }
-    files = mine | {
-        f"workshop-{word}.pdf": print_paper(title, name, blocks)
-        for word, (name, blocks) in sheets.items()
-    }
+    files = mine | {file: print_paper(title, *sheet) for file, sheet in sheets.items()}
+    asked, taken = exercise_blocks(exercises), handout_blocks(song, exercises)
+    start = start_blocks(path.name, exercises)
+    files[START_PAGE] = print_page(title, "Read me first", start, "A4")
     for paper in PAPERS:
-        page = print_page(title, "To take home", handout_blocks(song, exercises), paper)
-        files[f"workshop-handout-{paper}.pdf"] = page
-    sounds = {
-        _sound_name(number): exercise_sound(each)
-        for number, each in enumerate(exercises, 1) if each.kind == BY_EAR
-    }  # fmt: skip
+        files[f"workshop-exercises-{paper}.pdf"] = print_paper(title, "Exercises", asked, paper)
+        files[f"workshop-handout-{paper}.pdf"] = print_page(title, "To take home", taken, paper)
     with whole_files(folder) as draft:
         for name, data in files.items():
             if not _is_same(folder / name, data):
@@ -156,58 +166,10 @@ def _data(title: str, name: str, blocks: Sequence[Any], paper: str, size: float)
     foot = f"{title}, {name}"
     if len(foot) > _LONGEST_FOOT:
         foot = f"{title[: _LONGEST_FOOT - len(name) - 3].rstrip()}…, {name}"
-    return {"title": title, "name": name, "paper": PAPERS[paper][2], "size": size,
-            "foot": foot, "blocks": list(blocks)}  # fmt: skip
-
-
-def _exercise_blocks(exercises: Sequence[Exercise]) -> list[dict[str, Any]]:
-    return [
-        _block(number, each, _how(number, each), blank=True)
-        for number, each in enumerate(exercises, 1)
-    ]
-
-
-def _how(number: int, exercise: Exercise) -> list[tuple[str, str]]:
-    """What to listen to, and how a free answer is written."""
-    sound = [("Sound:", _sound_name(number))] if exercise.kind == BY_EAR else []
-    return sound + ([] if exercise.choices else [("Write", f"{exercise.form}.")])
-
-
-def _sound_name(number: int) -> str:
-    return f"workshop-sound-{number}.wav"
-
-
-def _hint_blocks(exercises: Sequence[Exercise]) -> list[dict[str, Any]]:
-    return [
-        _block(number, each, [(f"Hint {n}.", hint) for n, hint in enumerate(each.hints, 1)])
-        for number, each in enumerate(exercises, 1)
-    ]
-
-
-def _answer_blocks(exercises: Sequence[Exercise]) -> list[dict[str, Any]]:
-    """The right answer and its reply, and the reply to each wrong choice."""
-    blocks = []
-    for number, each in enumerate(exercises, 1):
-        right = dict(zip(each.choices, lettered(each.choices), strict=True))
-        lines = [
-            ("Answer:", right.get(each.answer, each.answer)),
-            ("Why:", check_answer(each, each.answer).text),
-        ]
-        for choice, words in right.items():
-            if choice != each.answer:
-                lines.append((f"{words}:", check_answer(each, choice).text))
-        blocks.append(_block(number, each, lines))
-    return blocks
-
-
-def _block(
-    number: int, exercise: Exercise, lines: Sequence[tuple[str, str]], *, blank: bool = False
-) -> dict[str, Any]:
-    return {
-        "kind": "exercise", "number": number, "name": exercise.kind, "question": exercise.question,
-        "choices": lettered(exercise.choices), "lines": [list(line) for line in lines],
-        "blank": blank, "breakable": len(lines) > 4,
-    }  # fmt: skip
+    data = {"title": title, "name": name, "paper": PAPERS[paper][2], "size": size,
+            "foot": foot}  # fmt: skip
+    whole = [each if each["kind"] == "code" else breakable(each) for each in blocks]
+    return breakable(data) | {"blocks": whole}  # type: ignore[no-any-return]
 
 
 @cache

@@ -21,6 +21,7 @@ from arrange.exercises.exercise import (
     Exercise,
     InWorkshop,
     NoExerciseError,
+    Passage,
     read_answer,
     shuffled,
     unread,
@@ -87,6 +88,7 @@ def ask(facts: SongFacts, size: str, chance: Random) -> Exercise:
     return Exercise(
         KIND, size, question, form, choices, answer, _hints(symbols, right), section,
         (first, last), (part, symbols, right, size == "large"), facts, reply,
+        Passage((part,), ((first, last),), has_frets=False),
     )  # fmt: skip
 
 

@@ -21,6 +21,7 @@ from arrange.exercises.exercise import (
     Exercise,
     InWorkshop,
     NoExerciseError,
+    Passage,
     read_answer,
     shuffled,
     unread,
@@ -79,7 +80,8 @@ def ask(facts: SongFacts, size: str, chance: Random) -> Exercise:
     answer = chance.choice(right)
     choices = shuffled(chance, answer, wrong, _WRONG) if size == "small" else ()
     first, last = facts.section_measures(section)
-    names = listed(choices or [layer.part for layer in layers])
+    asked = [layer.part for layer in layers if not choices or layer.part in choices]
+    names = listed(choices or asked)
     form = f"the name of a layer, such as {layers[-1].part}"
     more = ""
     if size == "large":
@@ -95,6 +97,7 @@ def ask(facts: SongFacts, size: str, chance: Random) -> Exercise:
     return Exercise(
         KIND, size, question, form, choices, answer, _hints(layers, right, chance), section,
         (first, last), (section, right, size == "large"), facts, reply,
+        Passage(tuple(asked), ((first, last),)),
     )  # fmt: skip
 
 
