@@ -29,7 +29,7 @@ LEVELS = (
     ("plots",),
     ("explaining",),
     ("handouts", "live", "report"),
-    ("exercises",),
+    ("exercises", "sending"),
     ("songbook",),
     ("commands",),
     ("__main__", "__init__"),

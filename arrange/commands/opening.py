@@ -5,6 +5,8 @@ from __future__ import annotations
 import argparse
 import importlib
 
+from arrange.errors import ArrangeError
+
 
 def run_lab(options: argparse.Namespace) -> int:
     """Run ``lab``."""
@@ -16,9 +18,25 @@ def run_lab(options: argparse.Namespace) -> int:
 
 def run_page(options: argparse.Namespace) -> int:
     """Run ``page``."""
+    if options.output is not None:
+        return _write_page(options)
     serving = importlib.import_module("arrange.live.serving")
     opens = not options.no_browser
-    serving.serve_page(options.file, port=options.port, opens=opens, dark=options.dark)
+    serving.serve_page(
+        options.file, port=options.port, shares=options.share, opens=opens, dark=options.dark
+    )
+    return 0
+
+
+def _write_page(options: argparse.Namespace) -> int:
+    if options.share or options.port is not None or options.dark:
+        raise ArrangeError(
+            "-o writes a page that needs no server, light or dark as the device that opens it: "
+            "leave out --share, --port and --dark, or leave out -o to serve the live view"
+        )
+    page = importlib.import_module("arrange.sending").write_song_page(options.file, options.output)
+    size = page.stat().st_size / 1e6
+    print(f"{page}: {size:.1f} MB. Send it as it is; any browser opens it.")
     return 0
 
 
