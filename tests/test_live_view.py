@@ -805,8 +805,16 @@ def test_the_commands(monkeypatch, tmp_path, capsys):
         ((DEMO,), {"port": 8123, "shares": True, "opens": True, "dark": True}),
     ]
     monkeypatch.undo()
-    assert main(["page", str(tmp_path / "none.mid")]) == 2
-    assert "none.mid" in capsys.readouterr().err
+    page = str(tmp_path / "sent.html")
+    for wrong, says in (
+        ([str(tmp_path / "none.mid")], "none.mid"),
+        ([str(tmp_path / "none.mid"), "-o", page], "none.mid"),
+        ([DEMO, "-o", page, "--share"], "leave out --share"),
+        ([DEMO, "-o", str(tmp_path / "sent.txt")], "end its name in .html"),
+    ):
+        assert main(["page", *wrong]) == 2
+        assert says in capsys.readouterr().err
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_controls_show_what_the_section_has(log, clock):

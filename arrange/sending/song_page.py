@@ -11,6 +11,7 @@ from functools import cache
 from pathlib import Path
 
 from arrange.decisions import decisions_path
+from arrange.errors import ArrangeError, shortened
 from arrange.formats.files import check_target, whole_file
 from arrange.formats.reading import read
 from arrange.handouts.sheet_player import player_html
@@ -28,6 +29,7 @@ from arrange.text.letters import readable
 from arrange.text.markup import escape_html
 from arrange.text.words import bars_words, counted, listed
 
+_SUFFIXES = (".html", ".htm")
 _A_LINE = 4  # bars of a strip
 # Whatever the page contains, nothing is loaded from or sent to anybody.
 _POLICY = "default-src 'none'; style-src 'unsafe-inline'; script-src 'unsafe-inline'"
@@ -41,14 +43,20 @@ def write_song_page(song: str | os.PathLike[str], target: str | os.PathLike[str]
     ----------
     song : path
     target : path
-        Where to write, one file of HTML.
+        Where to write, ``.html``; a file that is there is replaced.
 
     Raises
     ------
     ArrangeError
-        If the song or its log cannot be read, or the page cannot be written.
+        If the song or its log cannot be read, the name is no HTML file's, or the page cannot be
+        written.
     """
     song, target = Path(song), Path(target)
+    if target.suffix.lower() not in _SUFFIXES:
+        raise ArrangeError(
+            f"{shortened(target)}: a page to send is HTML; end its name in .html, so that any "
+            "browser opens it"
+        )
     check_target(target, source=song)
     decided = read_decided(read(song), decisions_path(song))
     page = song_page(decided, decided.song.title or readable(song.stem))
