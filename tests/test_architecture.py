@@ -29,6 +29,7 @@ LEVELS = (
     ("plots",),
     ("explaining",),
     ("handouts", "live", "report"),
+    ("sending",),
     ("songbook",),
     ("exercises",),
     ("showing",),

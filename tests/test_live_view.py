@@ -3,11 +3,13 @@ commands that open it are run.
 """
 
 import contextlib
+import errno
 import json
 import random
 import re
 import shutil
 import signal
+import socket
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from types import SimpleNamespace
@@ -24,6 +26,7 @@ from arrange.live import serving, view
 from arrange.live.choices import Choices, PartChoice
 from arrange.live.controls import widgets_of
 from arrange.live.kept_view import KeptView, keep_view, kept_path, kept_view
+from arrange.live.local_network import network_address
 from arrange.live.results_cache import section_findings
 from arrange.live.stop_signals import STOPS, ended_by_signals
 from arrange.live.view import PartsView
@@ -746,6 +749,38 @@ def test_a_page_that_cannot_be_served_says_why(tmp_path, monkeypatch):
     assert signal.getsignal(signal.SIGTERM) == before
 
 
+@pytest.mark.parametrize(
+    ("address", "says"),
+    [
+        (None, "this machine is in no network; join the one"),
+        ("127.0.0.1", "this machine is in no network"),
+        ("0.0.0.0", "this machine is in no network"),
+        ("8.8.8.8", "in the Internet itself, as 8.8.8.8"),  # RFC 6890: all others are for networks
+        ("192.168.1.7", ""), ("10.0.0.7", ""), ("172.20.10.2", ""), ("169.254.3.4", ""),
+    ],
+)  # fmt: skip
+def test_a_page_is_shared_in_a_local_network_alone(monkeypatch, address, says):
+    """Without a way out of this machine, and with an address that the whole world reaches, a
+    sentence says so.
+    """
+
+    class Way(socket.socket):
+        def connect(self, to):
+            assert to[0] == "192.0.2.1"  # for examples (RFC 5737, section 3)
+            if address is None:
+                raise OSError(errno.ENETUNREACH, "")
+
+        def getsockname(self):
+            return address, 40_000
+
+    monkeypatch.setattr("socket.socket", Way)
+    if says:
+        with pytest.raises(ar.ArrangeError, match=says):
+            network_address()
+    else:
+        assert network_address() == address
+
+
 @pytest.mark.parametrize("sent", STOPS)
 def test_a_signal_ends_what_it_is_asked_to_end(sent):
     """A signal before the server runs also closes what was opened, and restores the signal
@@ -764,14 +799,22 @@ def test_the_commands(monkeypatch, tmp_path, capsys):
     monkeypatch.setattr(serving, "open_lab", lambda *a, **k: asked.append((a, k)))
     monkeypatch.setattr(serving, "serve_page", lambda *a, **k: asked.append((a, k)))
     assert main(["lab", "--no-browser"]) == 0
-    assert main(["page", DEMO, "--port", "8123", "--dark"]) == 0
+    assert main(["page", DEMO, "--port", "8123", "--share", "--dark"]) == 0
     assert asked == [
         ((None,), {"layers": False, "opens": False}),
-        ((DEMO,), {"layers": False, "port": 8123, "opens": True, "dark": True}),
+        ((DEMO,), {"layers": False, "port": 8123, "shares": True, "opens": True, "dark": True}),
     ]
     monkeypatch.undo()
-    assert main(["page", str(tmp_path / "none.mid")]) == 2
-    assert "none.mid" in capsys.readouterr().err
+    page = str(tmp_path / "sent.html")
+    for wrong, says in (
+        ([str(tmp_path / "none.mid")], "none.mid"),
+        ([str(tmp_path / "none.mid"), "-o", page], "none.mid"),
+        ([DEMO, "-o", page, "--share"], "leave out --layers, --share"),
+        ([DEMO, "-o", str(tmp_path / "sent.txt")], "end its name in .html"),
+    ):
+        assert main(["page", *wrong]) == 2
+        assert says in capsys.readouterr().err
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_controls_show_what_the_section_has(log, clock):

@@ -330,12 +330,22 @@ _LAYERS = "share out its layers among the players it names, or two"
 
 def _add_page(commands: Any) -> None:
     command = add_command(
-        commands, "page", "opening", "serve a song's live view as a page without code",
+        commands, "page", "opening",
+        "serve a song's live view as a page without code, or write a page to send",
         "Serve the live view of a song on this machine as a page without code, until stopped with "
-        "Ctrl-C. Decisions are recorded beside the song. Turn the volume down before you play.",
+        "Ctrl-C; decisions are recorded beside the song. Or write one file that shows and plays "
+        "the song, with what was decided, in any browser. Turn the volume down before you play.",
         "datasets/low-water.musicxml --no-browser",
     )  # fmt: skip
     command.add_argument("--layers", action="store_true", help=_LAYERS)
+    command.add_argument(
+        "-o", "--output", metavar="FILE", type=path_text,
+        help="write a page to send, such as low-water.html, and serve nothing",
+    )  # fmt: skip
+    command.add_argument(
+        "--share", action="store_true",
+        help="serve it to others in the local network, who can change and record too",
+    )  # fmt: skip
     command.add_argument("--port", type=whole_number, help="the port (default: a free one)")
     command.add_argument("--dark", action="store_true", help="light on dark")
     command.add_argument("--no-browser", action="store_true", help="only print the address")

@@ -5,6 +5,8 @@ from __future__ import annotations
 import argparse
 import importlib
 
+from arrange.errors import ArrangeError
+
 
 def run_lab(options: argparse.Namespace) -> int:
     """Run ``lab``."""
@@ -16,12 +18,26 @@ def run_lab(options: argparse.Namespace) -> int:
 
 def run_page(options: argparse.Namespace) -> int:
     """Run ``page``."""
+    if options.output is not None:
+        return _write_page(options)
     serving = importlib.import_module("arrange.live.serving")
     opens = not options.no_browser
-    layers = options.layers
     serving.serve_page(
-        options.file, layers=layers, port=options.port, opens=opens, dark=options.dark
-    )
+        options.file, layers=options.layers, port=options.port, shares=options.share, opens=opens,
+        dark=options.dark,
+    )  # fmt: skip
+    return 0
+
+
+def _write_page(options: argparse.Namespace) -> int:
+    if options.layers or options.share or options.port is not None or options.dark:
+        raise ArrangeError(
+            "-o writes a page that needs no server, light or dark as the device that opens it: "
+            "leave out --layers, --share, --port and --dark, or leave out -o to serve the live view"
+        )
+    page = importlib.import_module("arrange.sending").write_song_page(options.file, options.output)
+    size = page.stat().st_size / 1e6
+    print(f"{page}: {size:.1f} MB. Send it as it is; any browser opens it.")
     return 0
 
 

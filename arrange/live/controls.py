@@ -21,6 +21,7 @@ from arrange.live.choices import (
     string_sets,
 )
 from arrange.live.findings_list import ALL_PARTS
+from arrange.live.results_cache import parts_beside
 from arrange.revoicing.ideas import CAPOS
 from arrange.tables.schemas import DRIVES
 from arrange.tables.setups import song_in_section
@@ -203,10 +204,7 @@ def fill_parts(looking: Looking, song: Song) -> None:
         only = looking.only.value
         looking.only.options = listed
         looking.only.value = only if only in listed else ALL_PARTS
-    others = [name for name in parts if name != looking.part.value]
-    family = dict(zip(parts, song.parts["family"], strict=True))
-    own = family[looking.part.value]
-    others.sort(key=lambda name: family[name] != own)
+    others = parts_beside(song, looking.part.value)
     if list(looking.beside.options) != others:
         looking.beside.options = others
         looking.beside.value = others[0] if others else None

@@ -86,18 +86,22 @@ def recorded_words(decision: Decision, is_heard: bool, others: str) -> str:
     return words + (f" Somebody else has written too: {others}." if others else "")
 
 
-def log_html(decided: DecidedSong, path: Path) -> str:
-    """Return the log, as it was read, as HTML, with the last decision on top."""
-    decisions = decided.log.decisions
-    rows = "".join(
+def decision_rows(log: DecisionLog) -> str:
+    """Return each decision as an item of a list in HTML, the last one on top."""
+    return "".join(
         f"<li><b>{escape_html(each.status)}</b>: "
         + escape_html(
             f"{each.section}, {each.what}. {each.why}. Before: {each.before}; after: {each.after}."
         )
         + "</li>"
-        for each in decisions[::-1]
+        for each in log.decisions[::-1]
     )
-    count = counted(len(decisions), "decision")
+
+
+def log_html(decided: DecidedSong, path: Path) -> str:
+    """Return the log, as it was read, as HTML, with the last decision on top."""
+    rows = decision_rows(decided.log)
+    count = counted(len(decided.log.decisions), "decision")
     place = readable(str(path.resolve()))
     return (
         f'<details class="log"{" open" if rows else ""}><summary>Log: '

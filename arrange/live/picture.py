@@ -6,7 +6,7 @@ Colours are CSS variables (``view.css``), so that the page's light or dark theme
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 from arrange.live.bar_scale import BarScale
@@ -71,24 +71,34 @@ def _words(scale: BarScale, rows: Sequence[Row]) -> Iterator[str]:
         yield f"<li>bar {bar}. {escape_html(played)}</li>"
 
 
+def _pressed(bar: int) -> str:
+    return f'data-do="bar" data-what="{bar}"'
+
+
 def draw_chart(
-    chart: Chart, moment: tuple[int, int], marked: tuple[int, int] | None, label: str
+    chart: Chart,
+    moment: tuple[int, int] | None,
+    marked: tuple[int, int] | None,
+    label: str,
+    bar_attributes: Callable[[int], str] = _pressed,
 ) -> str:
     """Return strip and ranges as HTML, with the bars that are heard and those of a finding marked.
 
     Parameters
     ----------
     chart : Chart
-    moment : (int, int)
+    moment : (int, int) or None
         The bars that are heard.
     marked : (int, int) or None
         The bars of the finding that is looked at.
     label : str
         What the picture is, in words.
+    bar_attributes : callable
+        Gives the attributes of a bar's number; it can be pressed if not given.
     """
     scale = chart.scale
     width, height = scale.width, chart.height
-    pieces = [text(0, 14, "Bar", "axis"), *_bar_numbers(scale, moment), chart.drawn]
+    pieces = [text(0, 14, "Bar", "axis"), *_bar_numbers(scale, moment, bar_attributes), chart.drawn]
     if marked is not None and scale.first <= marked[1] and marked[0] <= scale.last:
         left = scale.left(max(marked[0], scale.first))
         right = scale.left(min(marked[1], scale.last) + 1)
@@ -109,11 +119,13 @@ def draw_chart(
     )
 
 
-def _bar_numbers(scale: BarScale, moment: tuple[int, int]) -> Iterator[str]:
-    """The bars' numbers, those that are heard in a frame; a click on one chooses it."""
+def _bar_numbers(
+    scale: BarScale, moment: tuple[int, int] | None, attributes: Callable[[int], str]
+) -> Iterator[str]:
+    """The bars' numbers, those that are heard in a frame."""
     for bar in scale.bars:
-        is_heard = moment[0] <= bar <= moment[1]
+        is_heard = moment is not None and moment[0] <= bar <= moment[1]
         x = scale.left(bar)
-        yield f'<g data-do="bar" data-what="{bar}" class="bar{" heard" if is_heard else ""}">'
+        yield f'<g {attributes(bar)} class="bar{" heard" if is_heard else ""}">'
         yield f'<rect x="{x + 1:.1f}" y="1" width="{scale.bar - 2:.1f}" height="17"/>'
         yield text(x + 8, 14, f"{bar} ♪" if is_heard else str(bar), "bar-number") + "</g>"

@@ -53,7 +53,8 @@ class Seen:
 
 
 class PictureCache:
-    """What is seen of one song with its choices.
+    """What is seen of one song with its choices: ``drawn``, the whole view; ``charts``, some bars;
+    ``necks``, the hands.
 
     Parameters
     ----------
@@ -64,10 +65,10 @@ class PictureCache:
         self._results = results
         self.form = _form(results)
         self._lines = results.base.measures["onset"].tolist()
-        self._charts = lru_cache(maxsize=256)(self._chart)
+        self.charts = lru_cache(maxsize=256)(self._chart)
         self._rows = lru_cache(maxsize=512)(self._row)
         self._neck = lru_cache(maxsize=512)(self._draw_neck)
-        self._necks = lru_cache(maxsize=512)(self._draw_necks)
+        self.necks = lru_cache(maxsize=512)(self._draw_necks)
         self._found = lru_cache(maxsize=1024)(self._list)
         self.drawn = lru_cache(maxsize=512)(self._draw)
 
@@ -85,8 +86,8 @@ class PictureCache:
         head = f"{choices.section} · {choices_words(choices)}"
         figures = _figures(results.findings(Choices(choices.section)), results.findings(choices))
         bars = shown_bars(results.base, choices.section, seen.moment[0])
-        chart = self._charts(choices.on_the_neck, seen.parts, bars)
-        necks, problems = self._necks(choices.on_the_neck, seen.parts, seen.moment)
+        chart = self.charts(choices.on_the_neck, seen.parts, bars)
+        necks, problems = self.necks(choices.on_the_neck, seen.parts, seen.moment)
         changed = change_words(found)
         said = f"{figures}{f'; {changed}' if changed else ''}"
         pieces = (

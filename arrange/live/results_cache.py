@@ -123,6 +123,13 @@ def section_findings(song: Song, section: str, limits: Limits = DEFAULT_LIMITS) 
     return findings_table(whole, [found[at] for at in here.tolist()])
 
 
+def parts_beside(song: Song, part: str) -> list[str]:
+    """Return the other parts, those of the same family first."""
+    family = dict(zip(song.parts["part"], song.parts["family"], strict=True))
+    others = [name for name in family if name != part]
+    return sorted(others, key=lambda name: family[name] != family[part])
+
+
 def first_place(
     song: Song, findings: pd.DataFrame, part: str | None, section: str | None
 ) -> tuple[str, str]:

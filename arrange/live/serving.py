@@ -11,6 +11,7 @@ from pathlib import Path
 from urllib.parse import quote
 
 from arrange.errors import ArrangeError
+from arrange.live.local_network import THIS_MACHINE, network_address
 from arrange.live.stop_signals import ended_by_signals
 from arrange.live.view_notebook import write_page
 
@@ -76,6 +77,7 @@ def serve_page(
     *,
     layers: bool = False,
     port: int | None = None,
+    shares: bool = False,
     opens: bool = True,
     dark: bool = False,
 ) -> None:
@@ -88,6 +90,8 @@ def serve_page(
         The view in which layers are shared out, not that of the parts.
     port : int, optional
         A free one if not given.
+    shares : bool
+        To others in the local network, not to this machine alone.
     opens : bool
         Whether a browser is opened.
     dark : bool
@@ -96,14 +100,15 @@ def serve_page(
     Raises
     ------
     ArrangeError
-        If the song cannot be read, what serves the page is not installed, or the port is not
-        free.
+        If the song cannot be read, what serves the page is not installed, the port is not free,
+        or there is no local network to share it in.
     """
     if port is not None and port not in range(1, 65_536):
         raise ArrangeError(f"port {port}: from 1 to 65535, or leave it out for a free one")
+    ip = network_address() if shares else THIS_MACHINE
     with ended_by_signals(), tempfile.TemporaryDirectory(prefix="arrange-page-") as folder:
         notebook = write_page(song, Path(folder) / f"{Path(song).stem}.ipynb", layers=layers)
         if importlib.util.find_spec("voila") is None:
             raise ArrangeError("a page needs voila: pip install 'arrange[page]'")
         server = importlib.import_module("arrange.live.page_server")  # slow, and may not be there
-        server.PageServer(notebook, port, opens=opens, dark=dark).start()
+        server.PageServer(notebook, port, ip, opens=opens, dark=dark).start()

@@ -35,7 +35,7 @@ def draw_shapes(
     on : (Neck, str)
         And where its frets are counted from.
     """
-    for bar in sorted(bars):
+    for bar in sorted(bars.intersection(scale.bars)):  # some ring on behind the last
         at = bar - scale.first
         right = scale.left(bar)
         for each in held:

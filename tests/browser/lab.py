@@ -152,21 +152,24 @@ def _is_alive(process: psutil.Process) -> bool:
         return False
 
 
+NETWORK = "127.0.0.2"  # stands for the address in a local network, and is on this machine too
 # The command, but kernels that no page uses are stopped sooner.
-_PAGE = """
+_PAGE = f"""
 import sys
 from arrange.commands import main
-from arrange.live import page_server
-page_server.UNUSED_SECONDS, page_server.EVERY_SECONDS = {unused}, 1
+from arrange.live import page_server, serving
+serving.network_address = lambda: "{NETWORK}"
+page_server.UNUSED_SECONDS, page_server.EVERY_SECONDS = {{unused}}, 1
 sys.exit(main())
 """
 
 
 @contextlib.contextmanager
-def started_page(song: Path, folder: Path, unused: int = 30) -> Iterator[Served]:
-    """Start the command that serves a song's page without code."""
+def started_page(song: Path, folder: Path, unused: int = 30, *more: str) -> Iterator[Served]:
+    """Start the command that serves a song's page without code, with more options."""
     folder.mkdir(exist_ok=True)
-    command = [sys.executable, "-c", _PAGE.format(unused=unused), "page", str(song), "--no-browser"]
+    code = _PAGE.format(unused=unused)
+    command = [sys.executable, "-c", code, "page", str(song), "--no-browser", *more]
     with running(command, folder) as server:
         found = wait_for(lambda: re.search(r"http://\S+/", (folder / "server.log").read_text()))
         yield Served(server, found[0], folder)

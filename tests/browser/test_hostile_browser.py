@@ -21,6 +21,7 @@ import arrange as ar
 from arrange.exercises.notebooks import notebook_bytes
 from arrange.live.view_notebook import write_page
 from arrange.report.studying import Study
+from arrange.sending import write_song_page
 from arrange.songbook import write_songbook
 
 # Links and pictures whose address can only come from a text of the song.
@@ -64,6 +65,8 @@ def hostile(folder):
     write_songbook(ar.read_songbook([song]), place / "book")
     ar.write_handout(made, place / "sheets", player=HOSTILE[0], decisions=log)
     (place / "workshop-solved.ipynb").write_bytes(notebook_bytes(hostile_notebook()))
+    (place / "sent").mkdir()
+    write_song_page(song, place / "sent" / "page.html")
     write_page(song, place / "shown.ipynb")
     notebook = json.loads((place / "shown.ipynb").read_text())
     live = notebook["cells"][1]
@@ -90,9 +93,9 @@ def written_pages(place):
 
 
 def test_pages_that_are_written(context, hostile):
-    """The report, the songbook and the sheets show the texts as they are, as files."""
+    """The report, the songbook, the sheets and the page to send show the texts as they are."""
     pages = written_pages(hostile)
-    assert len(pages) == 4
+    assert len(pages) == 5
     for path in pages:
         watched = Watched(context, hostile.as_uri())
         watched.page.goto(path.as_uri())

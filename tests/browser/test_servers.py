@@ -15,10 +15,10 @@ from concurrent.futures import ThreadPoolExecutor
 from urllib.parse import urlsplit
 
 import pytest
-from lab import ROOT, Served, running, started_page, wait_for
+from lab import NETWORK, ROOT, Served, running, started_page, wait_for
 
 import arrange as ar
-from arrange.live.serving import serve_page
+from arrange.live import serving
 
 DEMO = ROOT / "datasets" / "low-water.musicxml"
 SOCKET = {
@@ -44,8 +44,23 @@ def ask(address, path, host=None, method="GET", **headers):
 
 @pytest.fixture(scope="module")
 def served(tmp_path_factory):
-    with started_page(DEMO, tmp_path_factory.mktemp("served"), unused=8) as served:
+    """Serve a page to the local network, which needs all checks of a page for one machine."""
+    with started_page(DEMO, tmp_path_factory.mktemp("served"), 8, "--share") as served:
         yield served
+
+
+def is_nothing(answer):
+    """Return whether an answer is the page with one sentence, or none at all to a web socket."""
+    status, body = answer
+    texts = re.sub(r"<title>.*</title>|<[^>]*>", "", body)
+    return status == 404 and texts.count(".") == 1 and texts.startswith("There is nothing at this")
+
+
+def test_who_shares_is_told_the_risks(served):
+    log = (served.folder / "server.log").read_text()
+    assert urlsplit(served.address).hostname == NETWORK
+    for words in ("everybody there who has the address", "Nothing is encrypted", "Ctrl-C ends it"):
+        assert words in " ".join(log.split())
 
 
 PLACES = ("", "voila/static/voila.js", "login", f"api/kernels/{uuid.UUID(int=1)}/channels", "none")
@@ -57,13 +72,15 @@ def test_only_who_has_the_address_is_answered(served, place):
     secret = urlsplit(served.address).path
     for wrong in ("/", secret[:-2] + "/", f"/{'x' * (len(secret) - 2)}/", f"/x{secret}"):
         for more in ({}, SOCKET):
-            status, body = ask(served.address, wrong + place, **more)
-            assert (status, body) == (404, "")
-    assert ask(served.address, secret.rstrip("/"))[0] == 404
-    assert ask(served.address, f"/?token={secret.strip('/')}")[0] == 404
+            assert is_nothing(ask(served.address, wrong + place, **more))
+    assert is_nothing(ask(served.address, secret.rstrip("/")))
+    for method in ("GET", "POST", "DELETE", "OTHER"):
+        assert is_nothing(ask(served.address, f"/?token={secret.strip('/')}", method=method))
+    assert not served.kernels()
 
 
-HOSTS = ("outside.invalid", "outside.invalid:{port}", "127.0.0.1", "127.0.0.1:1", "0.0.0.0:{port}")
+HOSTS = ("outside.invalid", "outside.invalid:{port}", NETWORK, f"{NETWORK}:1", "0.0.0.0:{port}",
+         "localhost:{port}", "127.0.0.1:{port}")  # fmt: skip
 
 
 @pytest.mark.parametrize("place", PLACES)
@@ -72,8 +89,8 @@ def test_only_its_own_host_is_answered(served, place, host):
     """A host name that leads to this machine is not enough (DNS rebinding)."""
     where = urlsplit(served.address)
     named = host.format(port=where.port)
-    assert ask(served.address, where.path + place, named) == (404, "")
-    assert ask(served.address, where.path + place, named, **SOCKET) == (404, "")
+    assert is_nothing(ask(served.address, where.path + place, named))
+    assert is_nothing(ask(served.address, where.path + place, named, **SOCKET))
 
 
 def test_visits_leave_no_kernels(served):
@@ -111,15 +128,22 @@ def test_visits_leave_no_kernels(served):
 
 def test_a_port_that_is_taken_is_reported(served, monkeypatch, tmp_path):
     monkeypatch.setattr("tempfile.tempdir", str(tmp_path))
+    monkeypatch.setattr(serving, "network_address", lambda: NETWORK)
     port = urlsplit(served.address).port
     with pytest.raises(ar.ArrangeError, match=f"port {port} cannot be had: Address already in use"):
-        serve_page(DEMO, port=port, opens=False)
+        serving.serve_page(DEMO, port=port, shares=True, opens=False)
     assert list(tmp_path.iterdir()) == []
 
 
 def test_a_signal_in_the_middle_of_loading_leaves_nothing(tmp_path):
+    """Without ``--share`` the page is on this machine alone."""
     with started_page(DEMO, tmp_path) as served:
         where = urlsplit(served.address)
+        assert where.hostname == "127.0.0.1"
+        script = f"{where.path}voila/static/voila.js"
+        assert ask(served.address, script, f"localhost:{where.port}")[0] == 200
+        with socket.socket() as other:
+            assert other.connect_ex((NETWORK, where.port)) != 0
         with socket.create_connection((where.hostname, where.port)) as one:
             one.sendall(f"GET {where.path} HTTP/1.1\r\nHost: {where.netloc}\r\n\r\n".encode())
             wait_for(served.kernels)
