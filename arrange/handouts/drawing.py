@@ -6,15 +6,16 @@ from collections.abc import Sequence
 from functools import lru_cache
 
 from arrange.guitar.fret_pictures import FretPicture
+from arrange.guitar.necks import format_shape
 from arrange.text.markup import escape_html
 
 _FACE = 'font-family="DejaVu Sans, sans-serif"'
 
 
-def _svg(width: float, height: float, body: Sequence[str]) -> str:
+def _svg(width: float, height: float, body: Sequence[str], words: str) -> str:
     return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width:g} {height:g}">'
-        f"{''.join(body)}</svg>"
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width:g} {height:g}" role="img" '
+        f'aria-label="{escape_html(words)}">{"".join(body)}</svg>'
     )
 
 
@@ -45,7 +46,7 @@ def draw_shape(picture: FretPicture) -> str:
     room = 2 * min(place.middle, 100 - place.middle) - 2
     size = min(20.0, room / (0.68 * max(len(title), 1)))
     body.append(_text(place.middle, 19, title, size, "middle"))
-    return _svg(100, place.bottom + 22, body)
+    return _svg(100, place.bottom + 22, body, f"{title}: {format_shape(picture.frets)}")
 
 
 class _Place:

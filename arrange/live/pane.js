@@ -31,6 +31,26 @@ function name(view) {
   view.querySelectorAll("audio").forEach(each => each.setAttribute("aria-label", "player"));
 }
 
+// The title of the control that has the focus, below it; Escape takes it away (WCAG 2.2, 1.4.13).
+function tell(view) {
+  const tip = document.createElement("div");
+  tip.className = "tip";
+  tip.setAttribute("aria-hidden", "true"); // a screen reader reads the title itself
+  view.addEventListener("focusin", ({ target }) => {
+    const row = target.closest(".widget-inline-hbox") ?? target;
+    const words = row.title || row.querySelector("[title]")?.title;
+    tip.remove();
+    if (!words || !target.matches(":focus-visible")) return;
+    tip.textContent = words;
+    view.append(tip);
+    const [own, all] = [row.getBoundingClientRect(), view.getBoundingClientRect()];
+    const left = Math.min(own.left - all.left, all.width - tip.offsetWidth);
+    tip.style.cssText = `left: ${left}px; top: ${own.bottom - all.top + 4}px`;
+  });
+  view.addEventListener("focusout", () => tip.remove());
+  view.addEventListener("keydown", event => { if (event.key === "Escape") tip.remove(); });
+}
+
 function look_after(el) {
   const view = el.closest(".arrange-live");
   if (!view) return requestAnimationFrame(() => look_after(el));
@@ -38,6 +58,7 @@ function look_after(el) {
   const watch = { subtree: true, childList: true, attributes: true, attributeFilter: ["class"] };
   new MutationObserver(() => name(view)).observe(view, watch);
   name(view);
+  tell(view);
 }
 
 function render({ model, el }) {

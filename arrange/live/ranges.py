@@ -21,6 +21,7 @@ _TITLE = 20.0  # above them
 _OCTAVE = 12
 _GRID = (0, 7)  # C and G
 _LETTER = 8.8
+_AXIS_LETTERS = 13.0  # their height; where lines are closer, only C is named
 _LINE = 16.0
 _BESIDE = 100.0  # room for a part's name
 
@@ -62,10 +63,12 @@ def draw_ranges(scale: BarScale, ranges: Ranges, top: float) -> Iterator[str]:
         )
 
     yield text(0, top + 13, "Ranges", "axis")
+    is_tight = y(_GRID[1]) - y(_OCTAVE) < _AXIS_LETTERS
     for pitch in range(int(np.ceil(low)), int(high) + 1):
         if pitch % _OCTAVE in _GRID:
             yield f'<path class="grid" d="M{LEFT} {y(pitch):.1f}H{scale.right:.1f}"/>'
-            yield text(LEFT - 5, y(pitch) + 5, note_name(pitch, ranges.key), "axis end")
+            if not (is_tight and pitch % _OCTAVE):
+                yield text(LEFT - 5, y(pitch) + 5, note_name(pitch, ranges.key), "axis end")
     labels: list[tuple[float, str, str]] = []
     for part, own in after.items():
         if part not in ranges.parts:

@@ -6,6 +6,7 @@ No script in them runs, no other server is asked for anything, and each is shown
 import json
 
 import pytest
+from accessible import violations, violations_by_width_and_colour
 from hostile import (
     HOSTILE,
     TITLE,
@@ -102,6 +103,7 @@ def test_pages_that_are_written(context, hostile):
         watched.shows_text_alone()
         shown = " ".join(watched.page.locator("body").inner_text().split())
         assert TITLE in shown, path
+        assert violations_by_width_and_colour(watched.page) == []
         watched.page.close()
 
 
@@ -140,4 +142,5 @@ def test_notebooks_in_the_lab(open_notebook, name):
     assert page.evaluate(DOORS) == []
     assert [url for url in asked if "outside.invalid" in url] == []
     place = ".arrange-study" if name == "shown" else ".jp-Notebook"
+    assert name != "shown" or violations(page, place) == []
     assert page.locator(f"{place} mjx-container").count() == 0  # no formula either

@@ -2,12 +2,14 @@
 
 import re
 
+from accessible import violations
 from playwright.sync_api import expect
 
 import arrange as ar
 
 NAMELESS = """each => each.filter(one => !(one.getAttribute('aria-label') || one.textContent.trim()
   || one.labels?.length)).map(one => one.outerHTML)"""
+PATTERN = "each => getComputedStyle(each).backgroundImage"
 expect.set_options(timeout=30_000)  # the kernel also tries hands meanwhile
 LOG = "last-bell.decisions.txt"
 
@@ -28,6 +30,10 @@ def test_two_players_share_out_fourteen_layers(open_notebook, folder):
 
     expect(totals).to_contain_text("This is the best.", timeout=90_000)
     assert view.locator("button, select, input, audio").evaluate_all(NAMELESS) == []
+    assert violations(page, ".arrange-layers") == []
+    patterns = [cell(f"{what}: Player {number}").first.evaluate(PATTERN)
+                for number, what in ((1, "Hook, Intro"), (2, "Rhythm, Intro"))]  # fmt: skip
+    assert len(set(patterns)) == 2
     # A press gives to the next player; what no hand holds is said.
     cell("Pulse, Verse 1: nobody").click()
     expect(totals).to_contain_text("it differs in Verse 1")
@@ -59,6 +65,9 @@ def test_two_players_share_out_fourteen_layers(open_notebook, folder):
     expect(cell("Echo, Verse 1: Player 1, kept")).to_be_visible()
     press("Compare with the best")
     expect(cell("Fills, Verse 1: .*; the best: Player 1")).to_be_visible()
+    notebook.choose_theme("JupyterLab Dark")
+    assert violations(page, ".arrange-layers") == []
+    notebook.choose_theme("JupyterLab Light")
     press("Mine")
     page.wait_for_function("() => document.querySelector('.arrange-layers audio').duration > 5")
     # Somebody else writes; that is shown first, and the second press records.

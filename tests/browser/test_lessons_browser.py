@@ -1,6 +1,7 @@
 """Every lesson runs in a real browser, from the top, through the menu; exercises are answered."""
 
 import pytest
+from accessible import violations
 from lab import ROOT
 from live_view import Live
 from playwright.sync_api import expect
@@ -94,4 +95,9 @@ def test_a_lesson_runs_from_the_top_by_the_menu(open_notebook, lesson):
         live.shows("an octave up")
     if lesson[:2] in ANSWERS:
         ANSWERS[lesson[:2]](notebook.page)
+        assert violations(notebook.page, ".arrange-exercise") == []
+    if lesson.startswith("06"):
+        notebook.choose_theme("JupyterLab Dark")
+        assert violations(notebook.page, ".arrange-exercise") == []
+        notebook.choose_theme("JupyterLab Light")
     assert notebook.faults() == []

@@ -8,6 +8,7 @@ import re
 import signal
 
 import pytest
+from accessible import violations
 from lab import started_page, wait_for
 from live_view import Live
 from playwright.sync_api import expect
@@ -103,6 +104,11 @@ def test_all_controls_have_names_and_states_and_react_to_keys(live):
             assert re.match(r"""- '?\w+ "[^"]+""", words), words
     expect(live.view.locator("audio")).to_have_attribute("aria-label", "player")
     live.view.get_by_role("slider", name="Octave").focus()
+    live.page.keyboard.press("Tab")
+    expect(live.view.locator(".tip")).to_have_text("Which member of a chord lies lowest")
+    live.page.keyboard.press("Escape")
+    expect(live.view.locator(".tip")).to_have_count(0)
+    live.page.keyboard.press("Shift+Tab")
     live.page.keyboard.press("ArrowRight")
     live.shows("Guitar 1: an octave up")
     section = live.view.get_by_role("button", name="Verse 3")
@@ -180,6 +186,7 @@ def test_it_is_seen_on_every_screen_in_light_and_dark(live, theme):
         assert contrast(live.view.locator(kind).first, live.view, "borderTopColor") >= 3, kind
     live.view.get_by_label("Section", exact=True).focus()
     focused = live.view.get_by_label("Section", exact=True)
+    assert violations(live.page, ".arrange-live") == []
     assert contrast(focused, live.view, "outlineColor") >= 3
     assert focused.evaluate("each => parseFloat(getComputedStyle(each).outlineWidth)") >= 2
 
@@ -251,6 +258,7 @@ def test_the_page_without_code(browser, folder, tmp_path):
         page.set_viewport_size({"width": 390, "height": 800})  # a telephone
         assert page.evaluate("document.documentElement.scrollWidth") <= 390
         expect(live.view.locator(".findings")).to_be_visible()
+        assert violations(page) == []
         assert smallest(live.view.locator("svg.arrange-picture")) >= 10
         assert smallest(live.view.locator("svg.arrange-neck").first) >= 10
         assert complaints == []

@@ -2,6 +2,7 @@
 
 import pandas as pd
 import pypdf
+from accessible import violations_by_width_and_colour
 from lab import ROOT
 
 import arrange as ar
@@ -32,7 +33,8 @@ def test_headers_sort_a_table(browser, tmp_path):
         {"pitch": [60.0, 9.0, None], "share": [0.5, 10.0, 9.0], "name": ["b", "", "a2"]}
     )
     path = tmp_path / "table.html"
-    path.write_text(f"<!DOCTYPE html>{ar.show(table).html}", encoding="utf-8")
+    head = '<!DOCTYPE html><html lang="en"><title>A table</title>'
+    path.write_text(f"{head}{ar.show(table).html}", encoding="utf-8")
     page = browser.new_page()
     page.goto(path.as_uri())
 
@@ -47,6 +49,7 @@ def test_headers_sort_a_table(browser, tmp_path):
     heads["share"].press("Space")
     assert column(2) == ["10.0", "9.0", "0.5"]
     assert page.locator("th[aria-sort]").get_attribute("aria-sort") == "descending"
+    assert violations_by_width_and_colour(page) == []
     heads["name"].click()
     assert column(3) == ["", "a2", "b"]
     page.close()
