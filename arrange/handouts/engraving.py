@@ -77,11 +77,9 @@ class DrawnPart(NamedTuple):
 
     Parameters
     ----------
-    song : Song
-    name : str
+    song, name, lines
     notes : DataFrame
         Of ``marked_notes``.
-    lines : BarLines
     held : list
         What each bar of the song holds, to be compared.
     signs : list of (meter, key)
