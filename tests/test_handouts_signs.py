@@ -22,7 +22,7 @@ from arrange.formats.reading import read
 from arrange.guitar.fret_counting import shown_fret
 from arrange.guitar.players import Player
 from arrange.handouts import engraving
-from arrange.handouts.engraving import engrave, engrave_prepared, prepare
+from arrange.handouts.engraving import drawn_part, engrave, engrave_prepared, prepare
 from arrange.handouts.progressions import song_progressions
 from arrange.handouts.sheets import fingered_part
 from arrange.handouts.tab_signs import drawn_techniques, marked_notes
@@ -330,7 +330,7 @@ def test_a_part_is_measured_once_for_all_sizes(monkeypatch, has_notes):
     calls, measure = [], engraving.bar_widths
     monkeypatch.setattr(engraving, "bar_widths", lambda xml: calls.append(xml) or measure(xml))
     song = read(DATASETS / "tarrow-weir.txt")
-    prepared = prepare(song, "Guitar 1", [(2, 9), (34, 41)], has_notes=has_notes)
+    prepared = prepare(drawn_part(song, "Guitar 1"), [(2, 9), (34, 41)], has_notes=has_notes)
     count = len(calls)
     for staff_mm in (5.0, 6.7):
         lines = engrave_prepared(prepared, 186, staff_mm)
@@ -410,7 +410,7 @@ def test_each_attack_has_its_count_below_it(name, part):
     """Bar by bar: the count as it is said, and above it the frets of that attack."""
     song, _ = fingered_part(read(DATASETS / name), Player(part))
     sections = [*zip(song.sections["first_measure"], song.sections["last_measure"], strict=True)]
-    prepared = prepare(song, part, sections, has_notes=False)
+    prepared = prepare(drawn_part(song, part), sections, has_notes=False)
     for lines, (stretch, _) in zip(engrave_prepared(prepared, 186, 4.7), prepared.stretches,
                                    strict=True):  # fmt: skip
         for line in lines:

@@ -31,28 +31,15 @@ def print_band(sheet: BandSheet, paper: str) -> Typeset:
     data: dict[str, Any] = {
         **breakable(_data(sheet)), "name": "band sheet", "player": "",
         "paper": PAPERS[paper][2], "turns": [],
-        "pass": "measure", "sizes": _SIZES, "size": _SIZES[-1], "numbers_size": _SIZES[-1],
+        "pass": "measure", "sizes": _SIZES, "room": text_height(paper) - _SPARE_MM,
+        "size": _SIZES[-1], "numbers_size": _SIZES[-1],
         "foot": page_foot(sheet.title, "band sheet"), "why_so": "",
     }  # fmt: skip
-    fitting = _sizes_that_fit(template, data, text_height(paper) - _SPARE_MM)
+    fitting = json.loads(query_template(template, "sizes", data))  # a size or none for each page
     sizes = [size or _SIZES[-1] for size in fitting]
     done = {"pass": "print", "size": sizes[0], "numbers_size": sizes[-1],
             "why_so": "" if all(fitting) else _why_long(sheet)}  # fmt: skip
     return Typeset(template, data | done)
-
-
-def _sizes_that_fit(template: bytes, data: dict[str, Any], room: float) -> list[float | None]:
-    """The size of type in which each half fits on a page, or none.
-
-    A long song is measured in the smallest size alone.
-    """
-    halves = json.loads(query_template(template, "heights", data | {"sizes": _SIZES[-1:]}))
-    if min(own[0] for own in halves) > room:
-        return [None] * len(halves)
-    return [
-        next((size for size, high in zip(_SIZES, own, strict=True) if high <= room), None)
-        for own in json.loads(query_template(template, "heights", data))
-    ]
 
 
 def _why_long(sheet: BandSheet) -> str:

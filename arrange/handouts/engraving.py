@@ -72,20 +72,33 @@ class _Bars(NamedTuple):
         return [bar - self.first for bar in sorted(self.repeated)]
 
 
-class _Part(NamedTuple):
-    """A part to engrave, and its notes as ``marked_notes`` gives them."""
+class DrawnPart(NamedTuple):
+    """A part to engrave: what all its stretches have in common.
+
+    Parameters
+    ----------
+    song, name, lines
+    notes : DataFrame
+        Of ``marked_notes``.
+    held : list
+        What each bar of the song holds, to be compared.
+    signs : list of (meter, key)
+        Of each bar of the song.
+    """
 
     song: Song
     name: str
     notes: pd.DataFrame
+    lines: BarLines
+    held: list[Any]
+    signs: list[tuple[Any, Any]]
 
 
 class Prepared(NamedTuple):
     """A part's stretches with the width of each bar, to be engraved once or in several sizes."""
 
-    part: _Part
+    part: DrawnPart
     stretches: list[tuple[_Bars, list[float]]]
-    is_closed: Array
 
     @property
     def strummed(self) -> set[int]:
@@ -111,32 +124,20 @@ def engrave(
     has_notes: bool = True,
 ) -> list[list[System]]:
     """Return the systems of each stretch of a part: ``prepare`` and ``engrave_prepared``."""
-    prepared = prepare(song, part, stretches, fingers, has_notes=has_notes)
+    prepared = prepare(drawn_part(song, part, fingers), stretches, has_notes=has_notes)
     return engrave_prepared(prepared, width_mm, staff_mm)
 
 
-def prepare(
-    song: Song,
-    part: str,
-    stretches: Sequence[tuple[int, int]],
-    fingers: Sequence[float] | None = None,
-    *,
-    has_notes: bool = True,
-) -> Prepared:
-    """Return stretches of a part, measured: most of what takes time, and the same in any size.
+def drawn_part(song: Song, part: str, fingers: Sequence[float] | None = None) -> DrawnPart:
+    """Return a part to engrave.
 
     Parameters
     ----------
     song : Song
     part : str
-    stretches : sequence of (first, last)
-        Played measures.
     fingers : sequence of float, optional
         The fretting finger of each note of the part, in the order of the song's notes; 0, NaN or
         none for none. It is drawn where the hand moves or stretches.
-    has_notes : bool
-        False for the tablature alone, the count of each attack below it. A part without a tuning,
-        and a stretch with a note that lies on no string, are written in notation all the same.
 
     Raises
     ------
@@ -146,23 +147,42 @@ def prepare(
     held = song.notes["measure"][song.notes["part"] == part].value_counts()
     if len(held) and held.iloc[0] > _MOST_NOTES:
         raise _too_full(part, int(held.index[0]))
-    own = _Part(song, part, marked_notes(song, part, fingers))
-    lines = bar_lines(song, own.notes)
-    unplaced = set(own.notes["measure"][own.notes["shown"].isna()])
-    has_tuning = isinstance(part_row(song, part)["tuning"], tuple)
+    notes = marked_notes(song, part, fingers)
+    measures = song.measures[["meter", "key"]].astype(object)
+    signs = [measures[name].where(measures[name].notna(), None) for name in measures]
+    return DrawnPart(song, part, notes, bar_lines(song, notes), bar_contents(song, notes, _DRAWN),
+                     list(zip(*signs, strict=True)))  # fmt: skip
+
+
+def prepare(
+    part: DrawnPart, stretches: Sequence[tuple[int, int]], *, has_notes: bool = True
+) -> Prepared:
+    """Return stretches of a part, measured: most of what takes time, and the same in any size.
+
+    Parameters
+    ----------
+    part : DrawnPart
+    stretches : sequence of (first, last)
+        Played measures.
+    has_notes : bool
+        False for the tablature alone, the count of each attack below it. A part without a tuning,
+        and a stretch with a note that lies on no string, are written in notation all the same.
+    """
+    unplaced = set(part.notes["measure"][part.notes["shown"].isna()])
+    has_tuning = isinstance(part_row(part.song, part.name)["tuning"], tuple)
     phrases = [
-        _cut(first, last, lines, has_notes=has_notes or not has_tuning
+        _cut(first, last, part.lines, has_notes=has_notes or not has_tuning
              or not unplaced.isdisjoint(range(first, last + 1)))
         for first, last in stretches
     ]  # fmt: skip
-    widths = iter(_phrase_widths(own, list(itertools.chain(*phrases))))
+    widths = iter(_phrase_widths(part, list(itertools.chain(*phrases))))
     measured = []
     for each in phrases:
         bars = list(itertools.chain.from_iterable(next(widths) for _ in each))
         repeated = frozenset(itertools.chain.from_iterable(phrase.repeated for phrase in each))
         ends = each[0].first, each[-1].last
         measured.append((_Bars(*ends, repeated, each[0].has_notes), bars))
-    return Prepared(own, measured, lines.is_closed)
+    return Prepared(part, measured)
 
 
 def engrave_prepared(
@@ -215,7 +235,7 @@ def blank_systems(
 def _all_passages(prepared: Prepared, width_mm: float, staff_mm: float) -> list[list[_Passage]]:
     """Each stretch broken into lines."""
     width = width_mm / staff_mm * _STAFF_UNITS
-    return [_passages(prepared.part.name, stretch, bars, width, prepared.is_closed)
+    return [_passages(prepared.part.name, stretch, bars, width, prepared.part.lines.is_closed)
             for stretch, bars in prepared.stretches]  # fmt: skip
 
 
@@ -243,19 +263,17 @@ class _Content(NamedTuple):
     chords: tuple[tuple[float, float, str], ...]
 
 
-def _contents(part: _Part, stretches: Sequence[_Bars]) -> list[_Content]:
+def _contents(part: DrawnPart, stretches: Sequence[_Bars]) -> list[_Content]:
     song = part.song
-    measures = song.measures[["meter", "key"]].astype(object)
-    signs = list(zip(*(measures[name].where(measures[name].notna(), None) for name in measures),
-                     strict=True))  # fmt: skip
-    notes = bar_contents(song, part.notes, _DRAWN)
     starts = song.measures["onset"].tolist()
     ends = [*starts[1:], song.duration]
     before, found = None, []
     for stretch in stretches:
         first, last, repeated, has_notes = stretch
-        own = tuple((meter, key if has_notes else None) for meter, key in signs[first - 1 : last])
-        held = tuple(_REPEAT if bar in repeated else notes[bar - 1]
+        own = tuple(
+            (meter, key if has_notes else None) for meter, key in part.signs[first - 1 : last]
+        )
+        held = tuple(_REPEAT if bar in repeated else part.held[bar - 1]
                      for bar in range(first, last + 1))  # fmt: skip
         chords = chord_contents(song, starts[first - 1], ends[last - 1])
         begins = own[0] != before
@@ -295,7 +313,7 @@ class _Document(NamedTuple):
     signs: list[TabSign]
 
 
-def _document(part: _Part, stretches: Sequence[_Bars], *, begins: bool) -> _Document:
+def _document(part: DrawnPart, stretches: Sequence[_Bars], *, begins: bool) -> _Document:
     """The stretches as one document. Where meter and key are not new, a bar leads with them."""
     start, *_, has_notes = stretches[0]
     lead = [] if begins else [_Bars(start, start, frozenset(), has_notes)]
@@ -310,7 +328,7 @@ def _document(part: _Part, stretches: Sequence[_Bars], *, begins: bool) -> _Docu
     return _Document(len(lead), text, excerpt.numbers, excerpt.symbols, excerpt.signs)
 
 
-def _phrase_widths(part: _Part, phrases: Sequence[_Bars]) -> list[list[float]]:
+def _phrase_widths(part: DrawnPart, phrases: Sequence[_Bars]) -> list[list[float]]:
     """The widths of the bars of each phrase, in page units."""
     contents = _contents(part, phrases)
     bars_of = dict(zip(reversed(contents), reversed(phrases), strict=True))
@@ -372,7 +390,7 @@ def _too_full(part: str, bar: int) -> ArrangeError:
 
 
 def _passage_systems(
-    part: _Part, passages: Sequence[_Passage], staff_mm: float
+    part: DrawnPart, passages: Sequence[_Passage], staff_mm: float
 ) -> list[list[System]]:
     """The systems of each passage; those that hold the same are engraved once."""
     contents = _contents(part, [passage.bars for passage in passages])
@@ -395,7 +413,7 @@ def _passage_systems(
 
 
 def _engraved(
-    part: _Part, passages: Sequence[_Passage], staff_mm: float, *, begins: bool
+    part: DrawnPart, passages: Sequence[_Passage], staff_mm: float, *, begins: bool
 ) -> Iterator[System]:
     """The systems of passages that are engraved together, one after the other."""
     document = _document(part, [passage.bars for passage in passages], begins=begins)

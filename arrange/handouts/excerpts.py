@@ -242,8 +242,10 @@ def _excerpt_song(
     parts, both = _staves(song, part, notes, shown, is_held)
     if not has_notes:
         parts, both = (table[table["part"] == TAB] for table in (parts, both))
-    excerpt = Song(parts.reset_index(drop=True), sections, bars.reset_index(drop=True),
-                   symbols.reset_index(drop=True), both)  # fmt: skip
+    tables = {"parts": parts, "sections": sections, "measures": bars, "chords": symbols}
+    excerpt = Song.from_columns({
+        **{name: table.reset_index(drop=True) for name, table in tables.items()}, "notes": both,
+    })  # fmt: skip
     return excerpt, numbers, signs
 
 

@@ -99,8 +99,8 @@ def _best_pages(sheet: PartSheet, song: Song, paper: str) -> _Pages:
     """The pages with notation where that fits, else without that of chords, else without any; in
     the largest size that fits.
 
-    Sizes are first tried with blank lines of music, which are quick, and before all others the one
-    that takes the least room, since a long song fits in none.
+    Sizes are first tried with blank lines of music, which are quick; of each way the smallest size
+    first, and before all others the one that takes the least room, since a long song fits in none.
     """
     forms = {span.form for stretch in sheet.stretches for span in stretch.spans}
     ways = [in_tab for in_tab in ((TAB,), (TAB, EITHER), (TAB, EITHER, RATHER_NOTES))
@@ -113,8 +113,10 @@ def _best_pages(sheet: PartSheet, song: Song, paper: str) -> _Pages:
         def is_too_long(scale: float, in_tab: Sequence[str] = in_tab) -> bool:
             return _laid_out(sheet, song, paper, scale, in_tab, are_blank=True).count > FACING
 
-        first = bisect_left(_SCALES, True, key=lambda scale: not is_too_long(scale))
         is_last = in_tab == ways[-1]
+        first = len(_SCALES)
+        if not (least.count > FACING if is_last else is_too_long(_SCALES[-1])):
+            first = bisect_left(_SCALES[:-1], True, key=lambda scale: not is_too_long(scale))
         for scale in _SCALES[first:] or _SCALES[-1:] * is_last:
             pages = _laid_out(sheet, song, paper, scale, in_tab)
             if pages.count <= FACING:

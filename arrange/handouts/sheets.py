@@ -27,6 +27,7 @@ from arrange.handouts.engraving import (
     STAFF_MM,
     Prepared,
     blank_systems,
+    drawn_part,
     engrave_prepared,
     prepare,
 )
@@ -203,10 +204,11 @@ def _prepared(
     fingers = None if fingered is None else fingered["finger"].astype(float).tolist()
     held = {form: [(s.first, s.last) for s in spans if s.form in forms]
             for form, forms in _FORMS.items()}  # fmt: skip
-    return {
-        form: prepare(song, part, own, fingers, has_notes=form == NOTES)
-        for form, own in held.items() if own
-    }  # fmt: skip
+    if not spans:
+        return {}
+    drawn = drawn_part(song, part, fingers)
+    return {form: prepare(drawn, own, has_notes=form == NOTES)
+            for form, own in held.items() if own}  # fmt: skip
 
 
 def _lessons(

@@ -39,8 +39,8 @@ _NEAR = 1e-6  # quarter notes
 _HALF = 140  # of a fret number's height
 _CAPITAL = 0.76  # height of digits and of the ampersand, against the size
 _UNDER = 70  # between the counts and what is above them
-_STROKE = (75, 190)  # half the width of a stroke's sign, and its height
-_STROKE_ROW = 235
+_STROKE = (75, 150)  # half the width of a stroke's sign, and its height
+_STROKE_GAP = 15  # between strokes and what is beside their row
 _TAIL = 0.24  # of a letter, below its base line, against the size
 _RUNS = (("palm", "P.M."), ("ring", "let ring"))
 
@@ -283,11 +283,11 @@ def draw_signs(
         drawn += [_run(start, end, base, words, scale) for start, end in runs]
     strokes = {round(number.x): sign.stroke for number, sign in struck if sign.stroke}
     if strokes:
-        base = above - _CLEAR
-        if base - _STROKE_ROW * scale > staff.over > -math.inf:  # below notation
+        base, high = above - _STROKE_GAP, (_STROKE[1] + _STROKE_GAP) * scale
+        if base - high > staff.over > -math.inf:  # below notation
             above = base - _STROKE[1] * scale
         else:
-            below += _STROKE_ROW * scale
+            below += high
             base = below
         drawn += [_stroke(x, base, stroke, scale) for x, stroke in strokes.items()]
     counts = dict(
