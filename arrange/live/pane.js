@@ -22,9 +22,11 @@ function draw(place, html) {
 }
 
 function name(view) {
-  for (const handle of view.querySelectorAll(".noUi-handle:not([aria-label])")) {
-    const label = handle.closest(".widget-inline-hbox")?.querySelector(".widget-label");
-    if (label) handle.setAttribute("aria-label", label.textContent);
+  for (const each of view.querySelectorAll(":is(.noUi-handle, .widget-readout):not([aria-label])")) {
+    const label = each.closest(".widget-inline-hbox")?.querySelector(".widget-label");
+    if (!label) continue;
+    if (each.isContentEditable) each.setAttribute("role", "textbox"); // a number can be typed
+    each.setAttribute("aria-label", label.textContent);
   }
   for (const button of view.querySelectorAll(".arrange-heard button"))
     button.setAttribute("aria-pressed", button.classList.contains("mod-info"));
