@@ -42,6 +42,9 @@ def wrong_statements(song, part, explanation, player=None, frets=None):
             moving = movable(sentence)
             if moving:
                 shapes[moving.string] = moving.above
+        every = re.search(r"(?<!mostly )struck on ([^;]+)()\.$", words.line)
+        if every and not check_counts(reading, every, words.section, shapes):
+            wrong.append((words.section, words.line))
         for sentence in said:
             if not reading.bears_out(sentence, words.section, shapes):
                 wrong.append((words.section, sentence))

@@ -277,7 +277,7 @@ def test_dynamics_follow_the_energy():
     rows += [(name, "C4", 80 + at, 1) for n, name in enumerate(names) for at in range(4 * n, 16)]
     song = song_of(*rows, bars=24, sections=[(f"S{n}", 1 + 4 * n) for n in range(6)])
     assert list(dynamics_words(song).values()) == [
-        "", "up", "down", "full", "full", "down and builds",
+        "", "louder", "softer", "full", "full", "softer and building",
     ]  # fmt: skip
     assert set(dynamics_words(song_of(("A", "C4", 0, 16), bars=4)).values()) == {""}
 

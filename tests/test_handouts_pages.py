@@ -253,19 +253,20 @@ def test_what_the_part_is_played_with_stands_on_the_page(page):
     if any(capos):
         assert f"frets are counted from the {row['frets_from']}" in page.text
     for echo in own["echo"].dropna().unique():
-        assert f"{echo}," in page.text.partition("Filled:")[0]
+        assert f"{echo}," in page.text.partition("In a box:")[0]
     texts = dict(zip((stretch.sections for stretch in page.sheet.stretches), chunks(page),
                      strict=True))  # fmt: skip
+    before = own.shift().fillna("")
     for names, text in texts.items():
         for section in (name for name in names if name in own.index):
-            now = own.loc[section]
+            now, had = own.loc[section], before.loc[section]
             if isinstance(now["layers"], str):
                 assert f"from {' and '.join(ar.split_parts(now['layers']))}" in text
-            if own["drive"].nunique() > 1:
+            if own["drive"].nunique() > 1 and now["drive"] != had["drive"]:
                 assert now["drive"] in text
-            if own["echo"].fillna("").nunique() > 1:
-                echo = now["echo"]
-                assert (f"echo {echo}" if isinstance(echo, str) else "no echo") in text
+            echo = now["echo"] if isinstance(now["echo"], str) else ""
+            if own["echo"].fillna("").nunique() > 1 and echo != had["echo"]:
+                assert (f"echo {echo}" if echo else "no echo") in text
 
 
 def test_rests_entries_and_remarks_stand_in_their_sections(page):

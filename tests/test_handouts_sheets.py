@@ -17,6 +17,7 @@ from songs import with_setup
 
 from arrange.decisions import Decision, DecisionLog
 from arrange.errors import ArrangeError
+from arrange.explaining import explain_part
 from arrange.explaining.part_sections import part_stays
 from arrange.explaining.section_setups import setup_words
 from arrange.formats.chart import format_chart, read_chart
@@ -303,22 +304,49 @@ def sheets_of_changing_sounds():
 
 
 def test_a_section_says_its_sound_its_capo_and_its_layers():
-    """What the part has stands beside each section, for they are not read in the song's order; a
-    capo to be changed in the section before, with its time.
+    """A sound stands where it changes, an echo that is off where it was on, sections that stand
+    together all say theirs; a capo to be changed in the section before, with its time.
     """
     page, _ = sheets_of_changing_sounds()
     assert [stretch.facts for stretch in page.stretches] == [
-        ("full", "clean", "no echo", "no capo", "from Pulse"),
-        ("down", "then capo 2, 10 s for it"),
+        ("full", "clean", "no capo", "from Pulse"),
+        ("softer", "then capo 2, 10 s for it"),
         (
             "overdriven", "capo 2",
-            "C: full, echo dotted eighth, from Hook and Drive + Fx", "D: down, no echo",
+            "C: full, echo dotted eighth, from Hook and Drive + Fx", "D: softer, no echo",
         ),
     ]  # fmt: skip
     head = dict(page.facts)
     assert head["Sound"] == "clean at first; changes stand beside the sections"
     assert head["Capo"].startswith("no capo at first; changes stand beside the sections")
-    assert head["Echo"] == "dotted eighth, 750 ms from bar 5"
+    assert head["Echo"] == "dotted eighth, 750 ms in bars 5–6"
+    assert page.form == (("A", 1, 2, True), ("B", 3, 2, False), ("C", 5, 2, True),
+                         ("D", 7, 2, True))  # fmt: skip
+    assert page.legend == (
+        "In a box: first bar, section, how many bars. Filled: you play; empty: lay out. "
+        "A slanted number below tablature: the finger."
+    )
+
+
+def test_what_rests_more_says_as_which_printed_bars_it_is():
+    """The fullest section is printed; an earlier one that rests in its first bars is not, and a
+    later one that ends otherwise says which of its bars are the same.
+    """
+    rows = [("Guitar 1", f"{'CDEFG'[(bar - 1) % 4 + (bar == 12)]}4", 4 * bar - 4 + beat, 1)
+            for bar in range(3, 13) for beat in range(3)]  # fmt: skip
+    made = song_of(*rows, sections=[("Intro", 1), ("Chorus 1", 5), ("Chorus 2", 9)], bars=12)
+    intro, chorus = sheet(made, "Guitar 1", "notation").stretches
+    assert (intro.title, intro.spans) == ("Intro", ())
+    assert intro.cues[:2] == ("2 bars rest, in at bar 3", "bars 3–4 as bars 7–8 of Chorus 1")
+    assert chorus.title == "Chorus 1, 2"
+    assert [(span.label, span.first, span.last) for span in chorus.spans] == [
+        ("", 5, 8), ("Chorus 2, bar 12", 12, 12),
+    ]  # fmt: skip
+    assert "Chorus 2: bars 9–11 as bars 5–7" in chorus.cues
+    words = explain_part(made, "Guitar 1")
+    assert [each.written_as or "nearly" * ("As" in each.line) for each in words.sections] == [
+        "", "", "nearly",
+    ]  # fmt: skip
 
 
 def test_the_band_sheet_lists_every_sound_of_a_part():

@@ -1,13 +1,14 @@
-"""How loud is each section, in a word: down, up, full, builds?
+"""How loud is each section, in a word: softer, louder, full, building?
 
 The word comes from the energy curve alone (``song_energy``), in shares of the song's fullest
 section. The limits are ours, set by the figures of the demo songs:
 
 - ``full`` within 0.1 of the fullest section, if not all are;
-- ``down``, ``up`` at least 0.12 under or over the section before;
-- ``builds`` where the second half of the section lies at least 0.2 over its first half.
+- ``softer``, ``louder`` at least 0.12 under or over the section before;
+- ``building`` where the second half of the section lies at least 0.2 over its first half.
 
-A section of none of these goes on as the one before, and has no word.
+A section of none of these goes on as the one before, and has no word. Up and down are left to
+strokes and to the neck.
 """
 
 from __future__ import annotations
@@ -26,7 +27,8 @@ _NEAR = 1e-9
 
 
 def dynamics_words(song: Song) -> dict[str, str]:
-    """Return for each section ``"down"``, ``"up"``, ``"full"``, ``"builds"``, two, or nothing."""
+    """Return for each section ``"softer"``, ``"louder"``, ``"full"``, ``"building"``, two, or
+    nothing."""
     energy = song_energy(song)["energy"].fillna(0.0).to_numpy()
     bars = song_energy(song, by="measure")["energy"].fillna(0.0).to_numpy()
     fullest = max(float(energy.max(initial=0.0)), _NEAR)
@@ -38,6 +40,10 @@ def dynamics_words(song: Song) -> dict[str, str]:
         half = len(own) // 2
         builds = len(own) >= _LEAST_BARS and own[-half:].mean() - own[:half].mean() >= _BUILD
         is_full = share >= 1 - _FULL - _NEAR and not is_even
-        level = "full" if is_full else "down" if step <= -_STEP else "up" if step >= _STEP else ""
-        found[row.section] = listed(filter(None, [level, "builds" if builds else ""]))
+        level = "full" if is_full else _step_word(step)
+        found[row.section] = listed(filter(None, [level, "building" if builds else ""]))
     return found
+
+
+def _step_word(step: float) -> str:
+    return "softer" if step <= -_STEP else "louder" if step >= _STEP else ""

@@ -37,7 +37,7 @@ class Stay:
         The earlier section in which the same is played, or empty.
     nearly_as : str
         An earlier section that differs in fewer bars than it has alike, bars of rest left out, or
-        in as many; else empty.
+        in as many, and not by resting there; else empty.
     different : tuple of int
         Those bars, as played here.
     """
@@ -132,6 +132,8 @@ def _compared(stay: Stay, own: list[Any], known: list[tuple[Stay, list[Any]]]) -
     for other, theirs in known:
         if len(theirs) != len(own):
             continue
+        if own != theirs and is_thinner(theirs, own, [bool(notes) for _, notes in theirs]):
+            continue
         is_same = [here == there for here, there in zip(own, theirs, strict=True)]
         different = tuple(stay.first + n for n, same in enumerate(is_same) if not same)
         if best is None or len(different) < len(best):
@@ -149,6 +151,12 @@ def is_mostly_same(is_same: Sequence[bool], is_played: Sequence[bool]) -> bool:
     """Return whether two sections have as many bars alike as not; bars of rest do not count."""
     alike = sum(same and played for same, played in zip(is_same, is_played, strict=True))
     return alike >= len(is_same) - sum(is_same)
+
+
+def is_thinner(own: Sequence[Any], others: Sequence[Any], is_played: Sequence[bool]) -> bool:
+    """Return whether a section is the same as another in every bar in which it plays."""
+    pairs = zip(own, others, is_played, strict=True)
+    return all(here == there for here, there, plays in pairs if plays)
 
 
 def who_plays(song: Song) -> pd.DataFrame:

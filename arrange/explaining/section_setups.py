@@ -55,22 +55,32 @@ def setup_words(
     return _with_layers_and_capos(song, part, stays, found, has_layers=has_layers)
 
 
-def standing_words(song: Song, part: str, stays: Sequence[Stay]) -> dict[str, tuple[str, ...]]:
-    """Return what stands beside the name of each section, each read by itself.
+def standing_words(
+    song: Song, part: str, together: Sequence[Sequence[Stay]]
+) -> dict[str, tuple[str, ...]]:
+    """Return what stands beside the name of each section on a sheet.
 
-    The sound, the echo and the capo wherever the part has more than one in the song; layers and
-    capos to be changed as in ``setup_words``.
+    The sound, the echo and the capo where they differ from what the part had when it last played,
+    and at first if they ever change, but for an echo that is off; of sections that stand `together`
+    all have what one of them says. Layers and capos to be changed as in ``setup_words``.
     """
-    setups, played = own_setups(song, part), own_played_setups(song, part)
-    columns = ("drive", "echo", "capo")
-    changes = {name: (played[name].fillna("") != played[name].fillna("").iloc[0]).any()
-               for name in columns}  # fmt: skip
+    setups = own_setups(song, part)
+    stays = sorted((stay for own in together for stay in own), key=lambda stay: stay.first)
+    had = setups.loc[[stay.section for stay in stays if stay.plays], ["drive", "echo", "capo"]]
+    had = had.fillna("")
+    is_new = had != had.shift()
+    if len(had):
+        is_new.iloc[0] = is_new.iloc[1:].any() & (had.iloc[0] != "")  # an echo may be off
+    changed = {section: {*is_new.columns[row]} for section, row in
+               zip(had.index, is_new.to_numpy(), strict=True)}  # fmt: skip
     found: dict[str, list[str]] = {}
-    for stay in stays:
-        now = setups.loc[stay.section]
-        words = {"drive": drive_words(now["drive"]), "echo": _echo_words(now),
-                 "capo": capo_words(now["capo"])}  # fmt: skip
-        found[stay.section] = [w for name, w in words.items() if stay.plays and changes[name]]
+    for own in together:
+        names = set[str]().union(*(changed.get(stay.section, ()) for stay in own))
+        for stay in own:
+            now = setups.loc[stay.section]
+            words = {"drive": drive_words(now["drive"]), "echo": _echo_words(now),
+                     "capo": capo_words(now["capo"])}  # fmt: skip
+            found[stay.section] = [w for name, w in words.items() if name in names]
     return _with_layers_and_capos(song, part, stays, found)
 
 

@@ -82,7 +82,9 @@ def played_words(
         return SectionWords(stay.section, _sentence(again[0]), _paragraph(said),
                             tuple(map(_sentence, said)), stay.written_as)  # fmt: skip
     count = count_words(passage)
-    line = ", ".join(filter(None, [*again, what, count.split(";")[0]]))
+    often, *others = count.split(";")
+    counted_so = f"mostly {often}" if others else often
+    line = ", ".join(filter(None, [*again, what, counted_so]))
     has_shapes = passage.kind not in _NO_SHAPES and 0 < len(passage.shapes) <= MOST_SHAPES
     holds = holds_of(passage) if has_shapes else []
     shapes = _shape_list(passage, holds)

@@ -11,7 +11,7 @@ from arrange.explaining import Explanation
 from arrange.explaining.cues import is_said_of, section_cues
 from arrange.explaining.dynamics import dynamics_words
 from arrange.explaining.part_sections import Stay
-from arrange.explaining.returning_sections import Return
+from arrange.explaining.returning_sections import Return, as_words
 from arrange.explaining.section_setups import standing_words
 from arrange.guitar.fret_counting import frets_from_of
 from arrange.guitar.necks import Neck
@@ -69,13 +69,15 @@ class StretchSource:
         cls,
         song: Song,
         player: Player,
-        stays: Sequence[Stay],
+        groups: Sequence[Sequence[Return]],
         words: Explanation | None,
         log: DecisionLog | None,
     ) -> StretchSource:
         """Return what is known of a part; parameters as in ``part_sheet``."""
         part, new, loud = player.name, new_facts(song), dynamics_words(song)
-        setups = standing_words(song, part, stays)
+        together = [[each.stay for each in group] for group in groups]
+        stays = sorted((stay for own in together for stay in own), key=lambda stay: stay.first)
+        setups = standing_words(song, part, together)
         alone = [replace(stay, nearly_as="", written_as="") for stay in stays]
         cues = section_cues(song, part, alone)
         return cls(
@@ -106,7 +108,8 @@ def part_stretches(
 ) -> tuple[Stretch, ...]:
     """Return the sections of a part, those together that are printed once.
 
-    One that has the notes of an earlier one under other chords says so, and shows its chords alone.
+    One that has the notes of an earlier one under other chords says so, and shows its chords alone;
+    so does one that rests in bars where a later one plays.
 
     Parameters
     ----------
@@ -125,6 +128,7 @@ def part_stretches(
     stretches = []
     for group in groups:
         first = group[0].stay
+        is_elsewhere = group[0].printed is not None
         again = first.written_as if first.written_as in printed else ""
         is_strummed = _are_alike([strums.get(each.stay.section) for each in group])
         as_shapes = is_strummed and style == "shapes"
@@ -132,7 +136,7 @@ def part_stretches(
         stretch = _said(source, group, drawn, has_counts=as_shapes)
         if again:
             stretch = replace(stretch, words=f"Play {again} again, under these chords.")
-        elif first.plays:
+        elif first.plays and not is_elsewhere:
             printed |= {each.stay.section for each in group}
             if as_shapes:
                 stretch = struck_stretch(stretch, group, strums, source.bars)
@@ -162,11 +166,18 @@ def _said(
     """
     lines = source.uncounted if has_counts else source.lines
     first, own = group[0].stay, [each.stay for each in group]
-    cues = [
-        (s.section, [moved_bars(cue, first.first - s.first) for cue in source.cues[s.section]
-                     if not is_said_of(cue, drawn)])
+    compared = {
+        s.section: [(cue, moved_bars(cue, first.first - s.first))
+                    for cue in source.cues[s.section] if not is_said_of(cue, drawn)]
         for s in own
-    ]  # fmt: skip
+    }  # fmt: skip
+    shared = set.intersection(*({moved for _, moved in each} for each in compared.values()))
+    cues = []
+    for each in group:
+        stay = each.stay
+        said = [moved if moved in shared else cue for cue, moved in compared[stay.section]]
+        after = int(bool(said) and ", in at bar" in said[0])
+        cues.append((stay.section, [*said[:after], *as_words(each, group[0]), *said[after:]]))
     return Stretch(
         tuple(own),
         shared_words([(s.section, source.facts[s.section]) for s in own]),

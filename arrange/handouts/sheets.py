@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 import pandas as pd
 
@@ -48,7 +47,10 @@ from arrange.theory.pitch import moved_key
 
 STYLES = ("notation", "shapes")
 _FORMS = {NOTES: (NOTES, EITHER, RATHER_NOTES), TAB: (TAB, EITHER, RATHER_NOTES)}
-_STROKES = " Below tablature: ⊓ strum down, V up, until another pattern comes."
+_BOXES = "In a box: first bar, section, how many bars."
+_EMPTY = "Filled: you play; empty: lay out."
+_MARKS = (("↓", "strum down"), ("↑", "up"), ("×", "muted"), ("–", "let it sound"), ("·", "silence"))
+_STROKES = "Below tablature: ⊓ strum down, V up, until another pattern comes."
 _MOST_PROBLEMS = 4  # problems named one by one
 
 WARM_UP = (
@@ -76,7 +78,7 @@ class PartSheet:
     facts : tuple of (str, str)
     notices : tuple of str
         Remarks and decisions for all the song.
-    form : tuple of (section, bars, plays)
+    form : tuple of (section, first bar, bars, plays)
         The song from beginning to end.
     stretches : tuple of Stretch
     engraved : dict of str to Prepared
@@ -92,7 +94,7 @@ class PartSheet:
     player: str
     facts: tuple[tuple[str, str], ...]
     notices: tuple[str, ...]
-    form: tuple[tuple[str, int, bool], ...]
+    form: tuple[tuple[str, int, int, bool], ...]
     stretches: tuple[Stretch, ...]
     engraved: dict[str, Prepared]
     legend: str
@@ -163,7 +165,7 @@ def part_sheet(
     strums = strum_sections(song, _own_notes(song, part, fingered), stays, necks, frets_from)
     has_words = fingered is not None
     words = explain_fingered(song, part, fingered, own_neck=player.neck) if has_words else None
-    source = StretchSource.of(song, player, stays, words, log)
+    source = StretchSource.of(song, player, groups, words, log)
     stretches = part_stretches(source, groups, necks, strums, style)
     notices = part_notices(song, part, log).song
     if not any(stay.plays for stay in stays):
@@ -178,10 +180,17 @@ def part_sheet(
         row["player"] if isinstance(row["player"], str) and row["player"] != part else "",
         tuple(_facts(song, part, neck)),
         notices,
-        tuple((stay.section, stay.last - stay.first + 1, stay.plays) for stay in stays),
+        tuple((stay.section, stay.first, stay.last - stay.first + 1, stay.plays) for stay in stays),
         stretches,
         engraved,
-        _legend(stretches, has_fingers=fingered is not None) + _STROKES * has_strokes,
+        " ".join(
+            [
+                _BOXES,
+                *[_EMPTY] * any(not stay.plays for stay in stays),
+                *_legend(stretches, has_fingers=fingered is not None),
+                *[_STROKES] * has_strokes,
+            ]
+        ),
         tuple(_cautions(fingered, player.hand)),
         _lessons(words, groups) if words and has_lessons else (),
     )
@@ -300,27 +309,27 @@ def _shape_chords(song: Song, capo: int, sections: Iterable[str]) -> str:
 
 
 def _echo_words(song: Song, part: str) -> str:
-    rows = echo_times(song)
-    rows = rows[rows["part"] == part]
-    return "; ".join(
-        f"{echo}{''.join(_echo_time(row) for row in own.itertuples())}"
-        for echo, own in rows.groupby("echo", sort=False)
-    )
+    """Each echo, how long it takes, and the bars in which it is on, of those that are played in."""
+    rows, echoes = echo_times(song), own_played_setups(song, part)["echo"]
+    played = song.measures[song.measures["section"].isin(echoes.index)]
+    own = played["section"].map(echoes)
+    found: dict[str, str] = {}
+    for row in rows[rows["part"] == part].itertuples():
+        is_on = (own == row.echo) & (played["tempo"] == row.tempo)
+        if is_on.any():
+            late = f", {row.milliseconds:.0f} ms" if row.milliseconds == row.milliseconds else ""
+            where = "" if is_on.all() else f" in {bars_words(played.loc[is_on, 'measure'])}"
+            found[row.echo] = f"{found.get(row.echo, row.echo)}{late}{where}"
+    return "; ".join(found.values())
 
 
-def _echo_time(row: Any) -> str:
-    if row.milliseconds != row.milliseconds:  # no note value
-        return f" from bar {row.measure}" if row.measure > 1 else ""
-    return f", {row.milliseconds:.0f} ms" + (f" from bar {row.measure}" if row.measure > 1 else "")
-
-
-def _legend(stretches: Iterable[Stretch], *, has_fingers: bool) -> str:
+def _legend(stretches: Iterable[Stretch], *, has_fingers: bool) -> list[str]:
     """What signs on the sheet mean, those that it has."""
-    own = [*stretches]
-    bars = [bar for stretch in own for bar in _all_bars(stretch)]
-    sentences = []
-    if any(stretch.patterns for stretch in own) or any(bar.counts for bar in bars):
-        sentences.append("Over the count: ↓ strum down, ↑ up, × muted, – let it sound, · silence.")
+    own, sentences = [*stretches], []
+    drawn = {mark for stretch in own for mark in _marks(stretch)}
+    marks = [f"{sign} {words}" for sign, words in _MARKS if any(sign in mark for mark in drawn)]
+    if marks:
+        sentences.append(f"Over the count: {', '.join(marks)}.")
     if any(_has_numbers(stretch) for stretch in own if not stretch.moves):
         sentences.append("A number there: a single string (1 is the highest).")
     moving = [stretch for stretch in own if stretch.moves]
@@ -331,7 +340,7 @@ def _legend(stretches: Iterable[Stretch], *, has_fingers: bool) -> str:
         sentences.append("In small type: the shapes of the bar, a later one behind its count.")
     if has_fingers and any(stretch.spans for stretch in own):
         sentences.append("A slanted number below tablature: the finger.")
-    return " ".join(sentences)
+    return sentences
 
 
 def _all_bars(stretch: Stretch) -> list[Bar]:
@@ -340,9 +349,14 @@ def _all_bars(stretch: Stretch) -> list[Bar]:
 
 def _has_numbers(stretch: Stretch) -> bool:
     """Whether numbers stand over counts."""
+    return any(mark[-1:].isdecimal() for mark in _marks(stretch))
+
+
+def _marks(stretch: Stretch) -> list[str]:
+    """All that stands over counts."""
     rows = [pattern.marks for pattern in stretch.patterns]
     rows += [bar.marks for bar in _all_bars(stretch)]
-    return any(mark[-1:].isdecimal() for marks in rows for mark in marks)
+    return [mark for marks in rows for mark in marks]
 
 
 def _cautions(fingered: pd.DataFrame | None, hand: Hand) -> list[str]:
