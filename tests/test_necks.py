@@ -117,6 +117,8 @@ def test_shapes_as_text():
         parse_shape("x-30-x-x-x-x", neck)
     assert "below the lowest open string, E2" in neck.why_no_place(39)
     assert neck.why_no_place(40) == ""
+    assert neck.places("E2") == neck.places(40) == [(6, 0)]
+    assert neck.why_no_place("Eb2") == neck.why_no_place(39)
 
 
 def test_a_short_drone_string_sounds_open_only():

@@ -153,6 +153,7 @@ def test_proposals_show_themselves(shell, chart):
     assert data["text/plain"] == "<Proposal 'an octave up'>\n  an octave up helps"
     page, _ = shown(shell, ideas)
     assert page.words.count("an octave up") == page.words.count("another") == 1
+    assert "given up" not in page.words, "its sentence says so, and the table is wide"
     assert "text/html" not in shell.display_formatter.format([1, 2])[0]
     assert "text/html" not in shell.display_formatter.format([])[0]
 

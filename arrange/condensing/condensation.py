@@ -125,6 +125,25 @@ class Condensation:
         players = [player.name for player in self.known.problem.lineup.players]
         return growth_table(recorded.song, recorded.names, self.song, players)
 
+    def changed_from(self, other: Condensation) -> pd.DataFrame:
+        """Return where a player has other layers than in another condensation of the song.
+
+        A row each: ``section``, ``player``, the layers ``before``, in the other one, and ``now``.
+
+        Examples
+        --------
+        >>> import arrange as ar
+        >>> song = ar.read("datasets/last-bell.musicxml")
+        >>> two = ar.condense(song, ["Ann", "Ben"])
+        >>> pinned = ar.condense(song, ["Ann", "Ben"], pins=[("Ann", "Bridge", "Slide")])
+        >>> pinned.changed_from(two)[["section", "player", "before", "now"]].values.tolist()
+        [['Bridge', 'Ann', ('Pulse',), ('Slide',)]]
+        """
+        keys = ["section", "player"]
+        both = other.choices[[*keys, "layers"]].merge(self.choices[[*keys, "layers"]], on=keys)
+        both.columns = pd.Index([*keys, "before", "now"])
+        return both[both["before"] != both["now"]].reset_index(drop=True)
+
     @cached_property
     def capo_changes(self) -> pd.DataFrame:
         """Where a player moves the capo.

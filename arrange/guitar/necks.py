@@ -227,8 +227,15 @@ class Neck:
         left = {o + fret for o in long_strings for fret in range(self.capo, self.frets + 1)}
         return tuple(sorted(without - left))
 
-    def places(self, pitch: float) -> list[tuple[int, int]]:
-        """Return every (string, fret) at which a pitch lies, string 1 first."""
+    def places(self, pitch: float | str) -> list[tuple[int, int]]:
+        """Return every (string, fret) at which a pitch lies, or a note such as E4; string 1 first.
+
+        Raises
+        ------
+        ArrangeError
+            If a note cannot be read.
+        """
+        pitch = parse_note(pitch) if isinstance(pitch, str) else pitch
         found = ((string, pitch - opened) for string, opened in enumerate(self.tuning, 1))
         return [
             (string, int(fret))
@@ -236,11 +243,12 @@ class Neck:
             if self.capo <= fret <= self.last_fret(string) and fret == int(fret)
         ]
 
-    def why_no_place(self, pitch: float, key: str | None = None) -> str:
+    def why_no_place(self, pitch: float | str, key: str | None = None) -> str:
         """Say why a pitch lies nowhere on the neck, and what would; empty if it lies somewhere.
 
         A key spells the pitch.
         """
+        pitch = parse_note(pitch) if isinstance(pitch, str) else pitch
         if self.places(pitch):
             return ""
         name = note_name(pitch, key)

@@ -166,7 +166,8 @@ def _column(name: Any, values: pd.Series[Any], song: Song | None) -> _Column:
     if is_numeric_dtype(values) and not is_bool_dtype(values):
         numbers = _numbers(values)
         return _Column(heading, unit, _number_cells(numbers), numbers)
-    return _Column(heading, unit if not is_bool_dtype(values) else "", _named(values, _word))
+    is_measured = not is_bool_dtype(values) and not is_text  # text says its own unit
+    return _Column(heading, unit if is_measured else "", _named(values, _word))
 
 
 def _numbers(values: pd.Series[Any]) -> list[float]:

@@ -34,6 +34,8 @@ _PART_WORDS = {"part": "part", "family": "family", "tuning": "tuning", "capo": "
                "sound": "sound", "range": "lowest to highest", "notes": "notes"}  # fmt: skip
 _SECTION_WORDS = {"section": "section", "played": "measures", "time": "starts at",
                   "meter": "meter", "key": "key", "tempo": "quarter notes a minute"}  # fmt: skip
+# Of proposals: the same in each row, or said by its sentence.
+_IN_THE_SENTENCE = ["severity_before", "top_semitones", "given_up"]
 _FINDINGS = ["section", "measure", "kind", "parts", "severity", "why"]
 
 
@@ -70,13 +72,13 @@ def proposal_page(proposal: Proposal) -> str:
 
 
 def proposals_page(proposals: Sequence[Proposal]) -> str:
-    """Return the page of proposals: a row each, the best first."""
-    table = proposals_table(proposals)
+    """Return the page of proposals: a row each, the best first, no wider than a page."""
+    table = proposals_table(proposals).drop(columns=_IN_THE_SENTENCE)
     table.insert(0, "number", range(len(table)))
     return _piece(
         counted(len(proposals), "proposal"),
         _facts("The best first. A number in brackets shows one as picture and sound: ideas[0]."),
-        table_html(table.drop(columns=["top_semitones"])),
+        table_html(table),
     )
 
 

@@ -95,7 +95,7 @@ def no_note_lost() -> Exercise:
         f"Now every note of Guitar 1 shall be kept as well. In Chorus 1 the proposal called "
         f"{idea.idea} does it. Which kind of finding does it bring instead?",
         f"a kind, such as {kind}", dict(sorted(replies.items())),
-        ("Read its sentence below the table of proposals.", "Who sings up there?"),
+        ("Read its sentence in the table of proposals.", "Who sings up there?"),
     )  # fmt: skip
 
 
