@@ -181,6 +181,8 @@ def layout(controls: Controls, picture: Any, player: Any, words: Any, log: Any) 
             log,
         ]
     )
+    picture.tips = {each.description: each.tooltip for _, each in widgets_of(controls)
+                    if each.tooltip}  # fmt: skip
     picture.add_class("arrange-pane")
     view.add_class("arrange-live")
     return view

@@ -21,7 +21,12 @@ function draw(place, html) {
   }
 }
 
-function name(view) {
+function name(view, tips) {
+  for (const row of view.querySelectorAll(".widget-inline-hbox")) {
+    const control = row.querySelector("select, input"); // it has no title, as it has a label
+    const label = [...row.querySelectorAll("label")].find(each => each.textContent.trim() in tips);
+    if (control && label) control.title = tips[label.textContent.trim()];
+  }
   for (const each of view.querySelectorAll(":is(.noUi-handle, .widget-readout):not([aria-label])")) {
     const label = each.closest(".widget-inline-hbox")?.querySelector(".widget-label");
     if (!label) continue;
@@ -39,13 +44,11 @@ function tell(view) {
   tip.className = "tip";
   tip.setAttribute("aria-hidden", "true"); // a screen reader reads the title itself
   view.addEventListener("focusin", ({ target }) => {
-    const row = target.closest(".widget-inline-hbox") ?? target;
-    const words = row.title || row.querySelector("[title]")?.title;
     tip.remove();
-    if (!words || !target.matches(":focus-visible")) return;
-    tip.textContent = words;
+    if (!target.title || !target.matches(":focus-visible")) return;
+    tip.textContent = target.title;
     view.append(tip);
-    const [own, all] = [row.getBoundingClientRect(), view.getBoundingClientRect()];
+    const [own, all] = [target.getBoundingClientRect(), view.getBoundingClientRect()];
     const left = Math.min(own.left - all.left, all.width - tip.offsetWidth);
     tip.style.cssText = `left: ${left}px; top: ${own.bottom - all.top + 4}px`;
   });
@@ -53,13 +56,13 @@ function tell(view) {
   view.addEventListener("keydown", event => { if (event.key === "Escape") tip.remove(); });
 }
 
-function look_after(el) {
+function look_after(el, tips) {
   const view = el.closest(".arrange-live");
-  if (!view) return requestAnimationFrame(() => look_after(el));
+  if (!view) return requestAnimationFrame(() => look_after(el, tips));
   view.setAttribute("data-lm-suppress-shortcuts", "true"); // keys are ours here, not JupyterLab's
   const watch = { subtree: true, childList: true, attributes: true, attributeFilter: ["class"] };
-  new MutationObserver(() => name(view)).observe(view, watch);
-  name(view);
+  new MutationObserver(() => name(view, tips)).observe(view, watch);
+  name(view, tips);
   tell(view);
 }
 
@@ -79,7 +82,7 @@ function render({ model, el }) {
   });
   model.on("change:pieces", show);
   show();
-  look_after(el);
+  look_after(el, model.get("tips"));
 }
 
 export default { render };

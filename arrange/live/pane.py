@@ -23,10 +23,13 @@ class Pane(anywidget.AnyWidget):  # type: ignore[misc]
     Parameters
     ----------
     pieces : sequence of str
+    tips : dict
+        What a control of the view does, by its label.
     """
 
     _esm = _FOLDER / "pane.js"
     pieces = traitlets.List(traitlets.Unicode()).tag(sync=True)
+    tips = traitlets.Dict().tag(sync=True)
 
     def listen(self, do: Callable[[str, str], None]) -> None:
         """Do something with ``data-do`` and ``data-what`` of what is pressed."""
