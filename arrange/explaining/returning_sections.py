@@ -73,8 +73,8 @@ def returning_sections(song: Song, part: str, stays: Sequence[Stay]) -> list[lis
         if nearest is None or not is_near:
             found.append([Return(stay, own)])
         else:
-            nearest.append(Return(stay, own, different))
-    groups = [group for held in found for group in _by_fullest(held)]
+            _join(nearest, Return(stay, own))
+    groups = [group for held in found for group in _thinner_apart(held)]
     return sorted(groups, key=lambda group: group[0].stay.first)
 
 
@@ -93,23 +93,26 @@ def as_words(each: Return, first: Return) -> list[str]:
             *[f"{bars_words(rests)} rest"] * bool(rests)]  # fmt: skip
 
 
-def _by_fullest(group: list[Return]) -> list[list[Return]]:
-    """The group behind the section that plays in most bars; earlier ones that rest more alone."""
-    played = [[bool(notes) for (_, notes), *_ in each.contents] for each in group]
-    fullest = max(
-        (n for n in range(len(group))
-         if all(is_thinner(own.contents, group[n].contents, plays)
-                for own, plays in zip(group[:n], played, strict=False))),
-        key=lambda n: (sum(played[n]), -n),
-    )  # fmt: skip
-    base, *others = (
-        replace(each, different=_different(each, group[fullest])) for each in group[fullest:]
+def _join(group: list[Return], new: Return) -> None:
+    """Put a section to those that are printed with it: first, where all of them only rest more."""
+    played = [[bool(notes) for (_, notes), *_ in each.contents] for each in (*group, new)]
+    is_fullest = sum(played[-1]) > sum(played[0]) and all(
+        is_thinner(each.contents, new.contents, plays)
+        for each, plays in zip(group, played, strict=False)
     )
-    thinner = (
-        Return(each.stay, each.contents, _different(each, base), base.stay)
-        for each in group[:fullest]
-    )
-    return [*([each] for each in thinner), [base, *others]]
+    group.insert(0 if is_fullest else len(group), new)
+
+
+def _thinner_apart(group: list[Return]) -> list[list[Return]]:
+    """The group with the bars that differ; what comes before its first and rests more, alone."""
+    base, together, apart = group[0], group[:1], []
+    for each in group[1:]:
+        own = replace(each, different=_different(each, base))
+        if each.stay.first < base.stay.first:
+            apart.append([replace(own, printed=base.stay)])
+        else:
+            together.append(own)
+    return [*apart, together]
 
 
 def _different(each: Return, base: Return) -> tuple[int, ...]:
