@@ -155,10 +155,10 @@ def test_facts_of_the_part_are_printed(demo):
         assert "Eb/G = C/E" in text
         assert "meter 6/8, dotted quarter = 64" in text  # 96 quarters a minute
     else:
-        # 108 dotted quarters are 162 quarters a minute: 60000 / 162 * 3/4 = 277.8 ms, and later
-        # 60000 / 144 * 3/4 = 312.5 ms.
+        # 108 dotted quarters are 162 quarters a minute: 60000 / 162 * 3/4 = 277.8 ms, and for four
+        # bars 60000 / 144 * 3/4 = 312.5 ms.
         assert "Tempo dotted quarter = 108" in text
-        assert "Echo dotted eighth, 278 ms, 312 ms from bar 42" in text
+        assert "Echo dotted eighth, 278 ms in bars 10–41, 46–55, 312 ms in bars 42–45" in text
         assert "edge (just breaking up)" in text
         assert "from bar 45: meter 9/8" in text
 
