@@ -252,7 +252,7 @@ def test_the_picture_says_all_in_words(pictures):
     assert "2 → 1 findings, severity 1.20 → 0.30; ▲ 1 new, ✕ 2 ended" in html
     chart, *necks = svgs(html)
     assert "Chorus 1 bar by bar: chords, what Guitar 1 and Guitar 2 play" in chart.get("aria-label")
-    assert {"C4", "G4", "25 ♪", "32", "Voice", "Bass", "Guitar 1"} <= set(texts(chart))
+    assert {"C4", "C5", "25 ♪", "32", "Voice", "Bass", "Guitar 1"} <= set(texts(chart))
     for neck, part in zip(necks, PAIR, strict=True):
         assert f"{part} on the neck, bars 25–26: " in neck.get("aria-label")
 

@@ -652,7 +652,7 @@ def test_every_way_to_hear(shown):
 def test_a_change_is_prepared_to_be_heard_and_what_may_come_next(shown, clock):
     shown.controls.choosing.capo.value = 2
     clock.waiting[:] = clock.waiting[-1:]  # the others were put off
-    clock.run(30)
+    clock.run(60)
     assert len(shown.player.children) == 1
     known = shown._stand.pictures.drawn.cache_info().misses
     shown.controls.choosing.capo.value = 3
