@@ -142,7 +142,7 @@ def silence_between(made, one, first, other, second):
 
 def best_with_capos(made, found):
     """Every way for one player: an option and a capo in each section that they play in."""
-    problem, names = found._known.problem, found._known.problem.recorded.names
+    problem, names = found.known.problem, found.known.problem.recorded.names
     sections = problem.recorded.sections
     steps = []
     for section, own in enumerate(problem.options):

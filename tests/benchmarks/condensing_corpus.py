@@ -291,7 +291,7 @@ def measured(path: Path) -> list[dict[str, Any]]:
     start = time.perf_counter()
     found = condense(song, PLAYERS)
     took = time.perf_counter() - start
-    whole = found._known.problem.whole
+    whole = found.known.problem.whole
     about = {
         "piece": str(path.relative_to(CORPUS).with_suffix("")), "parts": len(song.parts),
         "sections": len(song.sections), "notes": len(song.notes), "octaved": elsewhere,

@@ -207,8 +207,15 @@ class Notebook:
     def change_to(self, path: str) -> None:
         """Close the notebook with its kernel, and open another in the same JupyterLab."""
         self.menu("File", "Close and Shut Down Notebook…")
-        self.page.locator(".jp-Dialog .jp-mod-accept").click()
-        self.page.locator(".jp-Notebook").wait_for(state="detached")
+        accept = self.page.locator(".jp-Dialog .jp-mod-accept")
+        accept.click()
+
+        def is_closed() -> bool:
+            if accept.count():  # it asks once more where something is not saved
+                accept.click()
+            return not self.page.locator(".jp-Notebook").count()
+
+        wait_for(is_closed)
         self.complaints.clear()
         self.menu("File", "Open from Path…")
         self.page.locator(".jp-Dialog input").fill(path)

@@ -4,7 +4,7 @@ import re
 import shutil
 
 import pytest
-from lab import ROOT
+from lab import ROOT, wait_for
 
 import arrange as ar
 from arrange.__main__ import main
@@ -60,7 +60,7 @@ def test_a_song_that_was_sent(opened, sent):
     paper = "getComputedStyle(document.body).backgroundColor"
     assert page.evaluate(paper) == "rgb(17, 17, 17)"
     page.emulate_media(color_scheme="light")
-    page.wait_for_function(f"{paper} === 'rgb(255, 255, 255)'")
+    wait_for(lambda: page.evaluate(paper) == "rgb(255, 255, 255)")
 
     label, first = song.sections[["section", "first_measure"]].iloc[2]
     links.filter(has_text=label).first.click()
@@ -85,9 +85,8 @@ def test_a_song_that_was_sent(opened, sent):
     strip.get_by_text("In time").click()
     page.evaluate("playing.begins -= playing.passage.bars[2].at + playing.passage.before")
     sounding = page.locator(".bar.is-sounding")
-    page.wait_for_function(
-        "bar => document.querySelector('.bar.is-sounding')?.id === bar", arg=f"bar{first + 2}"
-    )
+    now = "document.querySelector('.bar.is-sounding')?.id"
+    wait_for(lambda: page.evaluate(now) == f"bar{first + 2}")
     strip.scroll_into_view_if_needed()
     assert in_sight(sounding)  # the bars have moved along
     assert strip.locator(".place").inner_text() == f"bar {first + 2}"
