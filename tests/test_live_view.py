@@ -178,7 +178,8 @@ def test_reset_and_undo(shown):
     assert "nothing to undo" in words(shown)
 
 
-def test_a_drag_is_one_step(shown):
+def test_a_drag_is_one_step(shown, monkeypatch):
+    monkeypatch.setattr("arrange.live.view._ONE_STEP_SECONDS", 60)  # however slow the machine is
     for value in (1, 2, 1):
         shown.controls.choosing.octave.value = value
     press(shown, "undo")
@@ -649,10 +650,11 @@ def test_every_way_to_hear(shown):
     assert shown.player.children[0].value != quiet
 
 
-def test_a_change_is_prepared_to_be_heard_and_what_may_come_next(shown, clock):
+def test_a_change_is_prepared_to_be_heard_and_what_may_come_next(shown, clock, monkeypatch):
+    monkeypatch.setattr("arrange.live.view._ONE_STEP_SECONDS", 0)  # the user has rested
     shown.controls.choosing.capo.value = 2
     clock.waiting[:] = clock.waiting[-1:]  # the others were put off
-    clock.run(60)
+    clock.run(30)
     assert len(shown.player.children) == 1
     known = shown._stand.pictures.drawn.cache_info().misses
     shown.controls.choosing.capo.value = 3
