@@ -197,7 +197,13 @@ class Notebook:
         self.complaints: list[str] = []
         page.on("pageerror", self._page_error)
         page.on("console", self._console)
-        page.goto(f"{address}/lab/tree/{path}?token={TOKEN}&reset", wait_until="domcontentloaded")
+        self._address = address
+        self._load(path)
+
+    def _load(self, path: str) -> None:
+        """Open JupyterLab anew, with nothing but this notebook."""
+        address = f"{self._address}/lab/tree/{path}?token={TOKEN}&reset"
+        self.page.goto(address, wait_until="domcontentloaded")
         self._wait_for_kernel()
 
     def _wait_for_kernel(self) -> None:
@@ -215,7 +221,12 @@ class Notebook:
                 accept.click()
             return not self.page.locator(".jp-Notebook").count()
 
-        wait_for(is_closed)
+        try:
+            wait_for(is_closed, 8)
+        except AssertionError:  # a page whose kernel was restarted may keep its notebook
+            self._load(path)
+            self.complaints.clear()
+            return
         self.complaints.clear()
         self.menu("File", "Open from Path…")
         self.page.locator(".jp-Dialog input").fill(path)
