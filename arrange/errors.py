@@ -70,7 +70,7 @@ class ArrangeError(ValueError):
         """Return the lines that IPython shows in place of a traceback.
 
         When it asks again for the same error, as ``%tb`` does, they are the whole traceback. A
-        program that runs a notebook is told of the error as of any other.
+        program that runs a notebook gets the error as any other.
         """
         if getattr(self, "_is_shown", False):
             return traceback.format_exception(self)

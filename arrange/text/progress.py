@@ -65,4 +65,4 @@ def _write_line(line: str, *, is_end: bool = False) -> None:
 
 
 def _say_nothing(line: str, *, is_end: bool = False) -> None:
-    """A file or a pipe is told nothing."""
+    """A file or a pipe gets no line."""
