@@ -603,8 +603,8 @@ def test_many_statements_stay_quick(tmp_path):
     )
     text = score([attributes() + WHOLE_BAR, *[statement + WHOLE_BAR] * 5000])
     begun = time.process_time()
-    song = repaired(tmp_path, text, "5,001 sections are too many to name", within=10)
-    assert time.process_time() - begun < 10
+    song = repaired(tmp_path, text, "5,001 sections are too many to name", within=20)
+    assert time.process_time() - begun < 20
     assert len(song.measures) == 5001
     assert song.sections["section"].tolist() == ["Song"]
 
@@ -693,7 +693,7 @@ def is_read_or_refused(path: Path, content: bytes) -> bool:
         song = ar.read(path)
     except ar.ArrangeError as error:
         message = str(error)
-    assert time.process_time() - begun < 2
+    assert time.process_time() - begun < 6
     assert "\n" not in message
     assert song is None or is_in_order(song)
     return song is not None

@@ -1107,12 +1107,12 @@ def test_a_compressed_file_is_refused(tmp_path):
 
 
 def test_the_demo_song_is_written_in_no_time():
-    """2,031 notes: some 0.15 s of processor time on a slow machine, ten times that allowed."""
+    """2,031 notes: some 0.15 s of processor time on a slow machine, thirty times that allowed."""
     demo = ar.read(LOW_WATER)
     format_musicxml(demo, [])
     start = time.process_time()
     format_musicxml(demo, [])
-    assert time.process_time() - start < 1.5
+    assert time.process_time() - start < 4.5
 
 
 def test_the_time_grows_with_the_notes_and_not_faster():
