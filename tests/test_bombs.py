@@ -1,7 +1,8 @@
 """Small files that demand much time or memory are refused or read soon, in bounded memory.
 
-Each is generated here and read in a separate process, which reports how long reading took, how far
-its peak memory grew (``getrusage``: ``ru_maxrss``), and the result. Such files are well known
+Each is generated here and read in a process forked for it from one that has the package loaded; it
+reports how long reading took, how far its peak memory grew (``getrusage``: ``ru_maxrss``), and the
+result. Such files are well known
 (compression bombs, XML attacks: common practice); the bounds are this project's own.
 """
 
@@ -14,6 +15,8 @@ import struct
 import subprocess
 import sys
 import time
+from functools import cache
+from pathlib import Path
 
 import pytest
 from songs import song
@@ -21,19 +24,30 @@ from test_bad_input import CONTAINER, packed
 
 import arrange as ar
 
-# Reads a file; prints seconds, megabytes above the start, and the error or the notices.
-READ = """
-import json, resource, sys, time
+# For each file named on a line: prints seconds, megabytes above the start, the error or notices.
+READER = """
+import json, os, resource, sys, time
 import arrange as ar
+for path in sys.argv[1:]:
+    ar.read(path)
 unit = 2**20 if sys.platform == "darwin" else 2**10
 peak = lambda: resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / unit
-before, begun, message = peak(), time.process_time(), ""
-try:
-    message = " ".join(ar.read(sys.argv[1]).notices)
-except ar.ArrangeError as error:
-    message = "refused: " + str(error)
-print(json.dumps([time.process_time() - begun, peak() - before, message]))
+for line in sys.stdin:
+    child = os.fork()
+    if child == 0:
+        before, begun, message = peak(), time.process_time(), ""
+        try:
+            message = " ".join(ar.read(line.strip()).notices)
+        except ar.ArrangeError as error:
+            message = "refused: " + str(error)
+        print(json.dumps([time.process_time() - begun, peak() - before, message]), flush=True)
+        os._exit(0)
+    _, status = os.waitpid(child, 0)
+    if status:
+        print(json.dumps([0, 0, f"ended by {status}"]), flush=True)
 """
+DATASETS = Path(__file__).parent.parent / "datasets"
+LOADED = (DATASETS / "low-water.musicxml", DATASETS / "tarrow-weir.txt")
 MILLION = 10**6
 HEAD = ('<score-partwise><part-list><score-part id="P1"><part-name>Guitar</part-name></score-part>'
         '</part-list><part id="P1">')  # fmt: skip
@@ -44,13 +58,27 @@ NOTES = (f'<measure number="1"><attributes><divisions>25</divisions></attributes
          "</measure>")  # fmt: skip
 
 
+@cache
+def reader():
+    """Start the process that reads, once."""
+    return subprocess.Popen(
+        [sys.executable, "-c", READER, *map(str, LOADED)], stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE, text=True,
+    )  # fmt: skip
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _end_the_reader():
+    yield
+    reader().communicate()
+
+
 def read_apart(path, content, seconds, megabytes):
     """Read a file in a separate process, within bounds; return its message."""
     path.write_bytes(content.encode() if isinstance(content, str) else content)
-    done = subprocess.run(
-        [sys.executable, "-c", READ, str(path)], capture_output=True, text=True, check=True
-    )
-    took, grew, message = json.loads(done.stdout)
+    reader().stdin.write(f"{path}\n")
+    reader().stdin.flush()
+    took, grew, message = json.loads(reader().stdout.readline())
     assert took < seconds
     assert grew < megabytes
     return message

@@ -10,6 +10,7 @@ import itertools
 import re
 import time
 from collections import Counter
+from functools import cache
 from itertools import pairwise
 from pathlib import Path
 from types import SimpleNamespace
@@ -77,6 +78,7 @@ def papers(request, tmp_path_factory):
     return name, make_exercises(read(DATASETS / name), 4, size), folder
 
 
+@cache
 def text_of(path: Path) -> str:
     pages = [page.extract_text() for page in pypdf.PdfReader(path).pages]
     return " ".join(" ".join(pages).split())
@@ -344,6 +346,8 @@ def test_the_page_to_take_home_has_the_commands_of_the_readme(papers):
 @pytest.mark.parametrize("papers", DEMOS[:1], indirect=True, ids=["low-water.musicxml"])
 def test_the_same_again_gives_the_same_bytes(papers, tmp_path, monkeypatch):
     name, exercises, folder = papers
+    if name != DEMOS[0][0]:  # one is enough
+        return
     monkeypatch.setattr(exercise_sounds, "_SONG_SECONDS", SONG_SECONDS)
     workshop_papers(DATASETS / name, tmp_path, seed=4, size=exercises[0].size)
     for path in folder.iterdir():
