@@ -30,8 +30,7 @@ from arrange.tables.setups import note_setups
 
 DATASETS = Path(__file__).parent.parent / "datasets"
 DEMOS = [("low-water.musicxml", "Guitar 1"), ("low-water.musicxml", "Guitar 2"),
-         ("last-bell.musicxml", "Power left"), ("last-bell.musicxml", "Lead"),
-         ("tarrow-weir.txt", "Guitar 1"), ("tarrow-weir.txt", "Guitar 2")]  # fmt: skip
+         ("last-bell.musicxml", "Lead"), ("tarrow-weir.txt", "Guitar 2")]  # fmt: skip
 CAPITAL = 0.729  # height of capitals and digits of DejaVu Sans, from the font's OS/2 table
 LEADS = """
 E |--------|--------|

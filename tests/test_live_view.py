@@ -265,9 +265,8 @@ def test_why_is_cleared_once_it_stands_in_the_log(shown, log):
 
 @pytest.mark.parametrize(
     ("name", "value"),
-    [("octave", 1), ("inversion", "third lowest"), ("strings", "2–4"), ("capo", 4),
-     ("drive", "distorted"), ("echo", "eighth"), ("tempo", 90)],
-)  # fmt: skip
+    [("inversion", "third lowest"), ("strings", "2–4"), ("capo", 4), ("drive", "distorted")],
+)
 def test_what_is_seen_after_a_decision_is_what_the_log_gives(shown, log, demo, name, value):
     """The findings are those of a view that opens on the log afterwards; and `rebuild` gives the
     figures that were recorded.
@@ -472,7 +471,7 @@ def test_two_views_never_write_or_show_a_false_figure(log):
         return known[data]
 
     recorded = 0
-    for step in range(100):
+    for step in range(60):
         at, before = chance.randrange(2), stands()
         shown = views[at]
         do = chance.choice(["octave", "octave", "drive", "record", "undo", "redo"])
@@ -491,7 +490,7 @@ def test_two_views_never_write_or_show_a_false_figure(log):
         if len(now.decisions) > len(before[0].decisions):
             assert now.decisions[-1].before == findings_figures(before[1])
             assert now.decisions[-1].after == findings_figures(findings)
-        if step % 25 == 24:  # its kernel is gone, and it is opened again
+        if step % 20 == 19:  # its kernel is gone, and it is opened again
             views[at] = PartsView(song, log, f"Guitar {at + 1}", "Song", Clock().later)
             assert views[at]._stand.log == now
     assert recorded > 3

@@ -4,7 +4,6 @@ Against the best of all, found with every layer in the tables; and what must hol
 """
 
 import re
-import time
 
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -139,12 +138,3 @@ def test_more_pins_than_can_be_weighed(forty):
             enumerate(players)]  # fmt: skip
     with pytest.raises(ArrangeError, match="20 layers are pinned in 'Part 1', where 40 play"):
         condense(forty, players, pins=pins)
-
-
-def test_time_for_forty_layers():
-    """Six sections of forty layers take seconds (more of them: the benchmark beside this)."""
-    a_song = overdubbed_song(sections=6)
-    begun = time.process_time()
-    found = condense(a_song, 3)
-    assert time.process_time() - begun < 20
-    assert found.gap < 0.06

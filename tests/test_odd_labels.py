@@ -62,7 +62,7 @@ def plain(value):
 @pytest.fixture(scope="module")
 def songs():
     """Return the song with plain labels, and with odd ones."""
-    usual = many_guitars(5, 16)
+    usual = many_guitars(5, 8)
     return usual, relabelled(usual, ODD)
 
 

@@ -261,23 +261,21 @@ OTHERWISE = {"bwv111.6.mxl": 1.0, "bwv112.5.mxl": 1.0}
 
 
 def test_chorales_and_quartets_against_music21():
-    """Ten files: how long, how many parts, which key signatures, meters and tempos.
+    """Five files: how long, how many parts, which key signatures, meters and tempos.
 
     music21's parts may differ in length where a bar is short of a note; most of them count.
     """
     quartets = (
-        "haydn/opus1no1/movement2",
         "haydn/opus1no1/movement3",
-        "mozart/k155/movement2",
         "mozart/k156/movement4",
     )
     files = [
-        *sorted((CORPUS / "bach").glob("bwv1*.mxl"))[:6],
+        *sorted((CORPUS / "bach").glob("bwv1*.mxl"))[:3],
         *(CORPUS / f"{name}.mxl" for name in quartets),
     ]
     book = ar.read_songbook(files)
     table = ar.songbook_table(book)
-    assert (len(table), len(book.faults)) == (10, 0)
+    assert (len(table), len(book.faults)) == (5, 0)
     for path, row in zip(files, table.itertuples(), strict=True):
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
@@ -489,7 +487,7 @@ def random_set(seed, count=6):
     ]
 
 
-@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("seed", range(3))
 def test_no_order_has_fewer_changes(seed):
     """Against all 720 orders of six songs, free and with the ends held."""
     songs = random_set(seed)

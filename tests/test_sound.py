@@ -5,6 +5,7 @@ import io
 import os
 import re
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -297,10 +298,15 @@ def test_a_font_is_played_in_tune_and_in_time():
     assert slow.seconds == pytest.approx(8 + 2)
 
 
+@cache
+def whole_song():
+    return render_sound(ar.read("datasets/low-water.musicxml"))
+
+
 @pytest.mark.parametrize("name", ["whole.wav", "whole.flac", "whole.ogg"])
 def test_a_whole_song_is_written_in_every_format(tmp_path, name):
     """The files are read back: as long, two channels, nothing clipped, and the same sound."""
-    sound = render_sound(ar.read("datasets/low-water.musicxml"))
+    sound = whole_song()
     assert sound.seconds > 200
     write_sound(sound, tmp_path / name)
     again, rate = soundfile.read(tmp_path / name, dtype="float32", always_2d=True)
