@@ -11,6 +11,7 @@ import shutil
 import signal
 import socket
 from dataclasses import dataclass, field, replace
+from functools import partial
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -716,6 +717,18 @@ def test_a_page_is_a_whole_notebook(tmp_path):
     with pytest.raises(ar.ArrangeError, match="nowhere"):
         write_page(tmp_path / "nowhere.mid", tmp_path / "other.ipynb")
     assert not (tmp_path / "other.ipynb").exists()
+    duo = tmp_path / "duo.txt"
+    duo.write_text("part: Ann\nsection: All\nAnn | G4 |\n")
+    with pytest.raises(ar.ArrangeError, match=r"no part is a guitar.*leave out --layers"):
+        write_page(duo, tmp_path / "other.ipynb", layers=True)
+    ar.decisions_path(duo).write_text("<<<<<<< ours\n")
+    with pytest.raises(ar.ArrangeError, match="line 1: a merge conflict was left here"):
+        write_page(duo, tmp_path / "other.ipynb")
+    ar.decisions_path(duo).unlink()
+    ar.decisions_path(duo).mkdir()
+    for use in (ar.study, partial(write_page, target=tmp_path / "other.ipynb")):
+        with pytest.raises(ar.ArrangeError, match=r"duo\.decisions\.txt: this is a folder"):
+            use(duo)
 
 
 def test_the_lab_opens_on_the_lessons_or_on_a_song(tmp_path):

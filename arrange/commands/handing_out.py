@@ -20,7 +20,7 @@ def run_handout(options: argparse.Namespace) -> int:
     show_step = progress(Path(options.file))
     song = read(options.file)
     log = options.decisions or decisions_path(options.file)
-    decisions = read_decisions(log) if options.decisions or os.path.isfile(log) else None
+    decisions = read_decisions(log) if options.decisions or os.path.lexists(log) else None
     # The printing modules are slow to load, and the other commands do not need them.
     handouts = importlib.import_module("arrange.handouts")
     layout = handouts.Layout(options.paper, options.style, options.frets, options.words)

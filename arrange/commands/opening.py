@@ -36,7 +36,7 @@ def _write_page(options: argparse.Namespace) -> int:
             "leave out --layers, --share, --port and --dark, or leave out -o to serve the live view"
         )
     page = importlib.import_module("arrange.sending").write_song_page(options.file, options.output)
-    size = page.stat().st_size / 1e6
+    size = max(page.stat().st_size / 1e6, 0.1)
     print(f"{page}: {size:.1f} MB. Send it as it is; any browser opens it.")
     return 0
 

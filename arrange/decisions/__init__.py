@@ -10,6 +10,7 @@ from arrange.decisions.decision import Decision
 from arrange.decisions.decision_log import (
     DecisionLog,
     decisions_path,
+    decisions_so_far,
     is_song_path,
     read_decisions,
     waivers_of,
@@ -23,6 +24,7 @@ __all__ = [
     "Rebuilt",
     "change_status",
     "decisions_path",
+    "decisions_so_far",
     "is_song_path",
     "read_decisions",
     "rebuild",

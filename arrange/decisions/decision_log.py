@@ -106,6 +106,17 @@ def read_decisions(path: str | os.PathLike[str]) -> DecisionLog:
     return parse_log(path, read_log_bytes(path))
 
 
+def decisions_so_far(path: str | os.PathLike[str]) -> DecisionLog:
+    """Return the decisions in a log, none if there is no such file yet.
+
+    Raises
+    ------
+    ReadError
+        As ``read_decisions``.
+    """
+    return read_decisions(path) if os.path.lexists(path) else DecisionLog()
+
+
 def parse_log(path: Path, data: bytes) -> DecisionLog:
     """Return the decisions in the bytes of a log.
 

@@ -103,7 +103,7 @@ def _content(handle: int, path: Path) -> bytes:
     """All bytes of an open file."""
     about = os.fstat(handle)
     if stat.S_ISDIR(about.st_mode):
-        raise ReadError("the log cannot be read: Is a directory", file=str(path))
+        raise ReadError("this is a folder; name a text file for the log", file=str(path))
     if not stat.S_ISREG(about.st_mode):  # a pipe or device may never end
         raise ReadError("this is no plain file; name a text file for the log", file=str(path))
     if about.st_size > _MOST_BYTES:

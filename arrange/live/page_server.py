@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import hmac
 import logging
+import os
 import secrets
 import signal
 import socket
@@ -144,8 +145,8 @@ class PageServer(Voila):  # type: ignore[misc]
             door = socket.create_server((self.ip, self.port))
         except OSError as error:
             raise ArrangeError(
-                f"port {self.port} cannot be had: {error.strerror}; name another, or none for a "
-                "free one"
+                f"port {self.port} cannot be had: {os.strerror(error.errno or 0)}; name another, "
+                "or none for a free one"
             ) from None
         door.setblocking(False)
         self.port = door.getsockname()[1]

@@ -6,6 +6,8 @@ import json
 import os
 from pathlib import Path
 
+from arrange.decisions import decisions_path, decisions_so_far
+from arrange.errors import ArrangeError, shortened
 from arrange.formats.files import whole_file
 from arrange.formats.reading import read
 from arrange.text.letters import readable
@@ -31,11 +33,19 @@ def write_page(
     Raises
     ------
     ArrangeError
-        If the song cannot be read, or the page cannot be written.
+        If the song or its log cannot be read, it has no layers to share out, or the page cannot
+        be written.
     """
     song, target = Path(song).resolve(), Path(target)
-    # A song that cannot be read is reported now, not on the page.
-    title = read(song).title or readable(song.stem)
+    # What cannot be shown is reported now, not on the page.
+    read_song = read(song)
+    decisions_so_far(decisions_path(song))
+    if layers and "guitar" not in read_song.parts["family"].array:
+        raise ArrangeError(
+            f"{shortened(song.name)}: no part is a guitar, so that there are no layers to share "
+            "out; leave out --layers to see and hear its parts"
+        )
+    title = read_song.title or readable(song.stem)
     explore = "explore_layers" if layers else "explore_parts"
     code = [
         "# Run this cell: Shift and Enter.\n",

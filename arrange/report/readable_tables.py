@@ -31,7 +31,7 @@ _FOR_PROGRAMS = {"source_id", "notes"}  # of these columns those that are no num
 # Of a whole table of findings, so that it is no wider than a page; a single row has all.
 _OF_FINDINGS = ["section", "measure", "beat", "kind", "parts", "pitches", "severity", "why"]
 _MOST_DECIMALS = 4
-_LONG = 40  # signs of a cell that is not made narrow
+_MEDIUM, _LONG = 24, 40  # signs of a cell that is not made narrow
 _MOST_SIGNS = 60  # of a cell that others stand behind, where a table is shown as text
 
 
@@ -248,7 +248,10 @@ def _is_number(column: _Column) -> bool:
 def _class(column: _Column) -> str:
     if _is_number(column):
         return ' class="number"'
-    return ' class="long"' if max(map(len, column.cells), default=0) > _LONG else ""
+    longest = max(map(len, column.cells), default=0)
+    if longest > _LONG:
+        return ' class="long"'
+    return ' class="medium"' if longest > _MEDIUM else ""
 
 
 def _cell(column: _Column, place: int) -> str:

@@ -12,7 +12,13 @@ from pathlib import Path
 import pandas as pd
 
 from arrange.clashes import find_clashes
-from arrange.decisions import DecisionLog, decisions_path, read_decisions, waivers_of
+from arrange.decisions import (
+    DecisionLog,
+    decisions_path,
+    decisions_so_far,
+    read_decisions,
+    waivers_of,
+)
 from arrange.errors import ArrangeError
 from arrange.findings import Waiver, waive, waivers_table
 from arrange.formats.reading import read
@@ -178,5 +184,5 @@ def study(
     """
     song = read(path, played=played, octaves=octaves)
     log = Path(decisions) if decisions is not None else decisions_path(path)
-    is_asked = decisions is not None or os.path.isfile(log)
-    return Study(song, tuple(waivers), read_decisions(log) if is_asked else DecisionLog())
+    read_log = decisions_so_far if decisions is None else read_decisions
+    return Study(song, tuple(waivers), read_log(log))

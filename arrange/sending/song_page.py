@@ -70,7 +70,8 @@ def song_page(decided: DecidedSong, title: str) -> str:
     song = decided.song
     results = ResultsCache(song)
     pictures, pair = PictureCache(results), _pair(results)
-    sections = "".join(_sections(song, pictures, pair))
+    pairs = _pairs(song, pair)
+    sections = "".join(_sections(song, pictures, pairs))
     facts = "".join(
         f"<dt>{escape_html(name)}</dt><dd>{escape_html(words)}</dd>"
         for name, words in song_facts(song)
@@ -83,7 +84,8 @@ def song_page(decided: DecidedSong, title: str) -> str:
         f"<title>{escape_html(title)}</title>\n<style>\n{style}</style>\n"
         f"<script>\n{_text('js')}</script></head>\n"
         f'<body><main class="arrange-live"><h1>{escape_html(title)}</h1><dl>{facts}</dl>'
-        f"{_how_to_read(song, pair)}{_decisions(decided)}{_links(pictures)}{sections}</main>\n"
+        f"{_how_to_read(song, pair, pairs)}{_decisions(decided)}{_links(pictures)}{sections}"
+        "</main>\n"
         f"{player_html(song_sound(song))}</body></html>\n"
     )
 
@@ -101,10 +103,35 @@ def _pair(results: ResultsCache) -> tuple[str, ...]:
     return tuple(each for each in song.parts["part"] if each in pair)
 
 
-def _how_to_read(song: Song, pair: tuple[str, ...]) -> str:
+def _pairs(song: Song, pair: tuple[str, ...]) -> dict[str, tuple[str, ...]]:
+    """The two parts that are drawn in each section: of the pair who plays there, else those of the
+    same family with most notes.
+    """
+    parts, families = song.parts["part"].tolist(), song.parts["family"].tolist()
+    own = dict(zip(parts, families, strict=True))[pair[0]]
+    alike = {part for part, family in zip(parts, families, strict=True) if family == own}
+    counts = song.notes.groupby(["section", "part"]).size().to_dict()
+
+    def drawn(section: str) -> tuple[str, ...]:
+        def order(part: str) -> tuple[bool, bool, int]:
+            count = counts.get((section, part), 0)
+            return not (count and part in alike), part not in pair, -count
+
+        first = sorted(parts, key=order)[: len(pair)]
+        return tuple(each for each in parts if each in first)
+
+    return {section: drawn(section) for section in song.sections["section"]}
+
+
+def _how_to_read(song: Song, pair: tuple[str, ...], pairs: dict[str, tuple[str, ...]]) -> str:
     others = [part for part in song.parts["part"] if part not in pair]
     drawn = f"Drawn: {listed(pair)}."
-    if others:
+    if any(each != pair for each in pairs.values()):
+        drawn = (
+            f"Drawn: {listed(pair)} where they play, else those that play most there. All parts "
+            "are heard, and stand as frames in the ranges."
+        )
+    elif others:
         drawn += f" {listed(others)}: heard, and as frames in the ranges."
     return (
         f"<p>{escape_html(drawn)}</p><details><summary>How to read this page</summary>"
@@ -140,12 +167,14 @@ def _links(pictures: PictureCache) -> str:
     return f'<nav class="form" aria-label="Sections of the song">{"".join(links)}</nav>'
 
 
-def _sections(song: Song, pictures: PictureCache, pair: tuple[str, ...]) -> Iterator[str]:
+def _sections(
+    song: Song, pictures: PictureCache, pairs: dict[str, tuple[str, ...]]
+) -> Iterator[str]:
     columns = (
         song.sections[name].tolist() for name in ("section", "first_measure", "last_measure")
     )
     for number, (label, first, last) in enumerate(zip(*columns, strict=True), 1):
-        choices = Choices(label)
+        choices, pair = Choices(label), pairs[label]
         necks, problems = pictures.necks(choices, pair, (first, last))
         title = escape_html(f"{label} · {bars_words(range(first, last + 1))}")
         cannot = f"<p>{escape_html('. '.join(problems))}</p>" if problems else ""

@@ -36,6 +36,9 @@ _SECTION_WORDS = {"section": "section", "played": "measures", "time": "starts at
                   "meter": "meter", "key": "key", "tempo": "quarter notes a minute"}  # fmt: skip
 # Of proposals: the same in each row, or said by its sentence.
 _IN_THE_SENTENCE = ["severity_before", "top_semitones", "given_up"]
+# Of decisions, what is read first to the left.
+_DECIDED = ["section", "measures", "parts", "what", "why", "waives", "status", "date", "before",
+            "after", "id"]  # fmt: skip
 _FINDINGS = ["section", "measure", "kind", "parts", "severity", "why"]
 
 
@@ -109,7 +112,8 @@ def condensation_page(condensation: Condensation) -> str:
 def log_page(log: DecisionLog) -> str:
     """Return the page of a log of decisions: a row each."""
     passed_over = "".join(_facts(f"In the log, {each}.") for each in log.notices)
-    table = log.table.drop(columns=["waives"]) if (log.table["waives"] == "").all() else log.table
+    table = log.table[_DECIDED]
+    table = table.loc[:, (table != "").any()]  # no column that nothing stands in
     return _piece(
         counted(len(log.decisions) or "no", "decision"),
         passed_over,

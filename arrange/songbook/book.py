@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from arrange.decisions import DecisionLog, decisions_path, is_song_path, read_decisions
+from arrange.decisions import DecisionLog, decisions_path, decisions_so_far, is_song_path
 from arrange.errors import ArrangeError, ChartError, ReadError, shortened
 from arrange.formats.reading import read
 from arrange.formats.suffixes import READ_SUFFIXES
@@ -180,7 +180,7 @@ def _unused_name(song: Song, path: Path, taken: Mapping[str, Study]) -> str:
 def _log(path: Path, faults: list[tuple[str, str, str, str]]) -> DecisionLog:
     log = decisions_path(path)
     try:
-        return read_decisions(log) if os.path.isfile(log) else DecisionLog()
+        return decisions_so_far(log)
     except ArrangeError as error:
         faults += _faults_of(log.name, error)
         return DecisionLog()

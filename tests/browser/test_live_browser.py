@@ -16,6 +16,8 @@ from playwright.sync_api import expect
 import arrange as ar
 
 SIZES = ((1920, 1080), (1280, 720))
+OUTLINE = """each => { const {outlineStyle, outlineWidth} = getComputedStyle(each);
+    return `${outlineStyle} ${outlineWidth}` }"""
 AUDIO = "document.querySelector('.arrange-live audio')"
 THEMES = ("JupyterLab Dark", "JupyterLab Light")
 
@@ -190,7 +192,10 @@ def test_it_is_seen_on_every_screen_in_light_and_dark(live, theme):
     focused = live.view.get_by_label("Section", exact=True)
     assert violations(live.page, ".arrange-live") == []
     assert contrast(focused, live.view, "outlineColor") >= 3
-    assert focused.evaluate("each => parseFloat(getComputedStyle(each).outlineWidth)") >= 2
+    for each in (focused, live.view.get_by_role("button", name="Undo", exact=True)):
+        each.focus()
+        live.page.keyboard.press("Shift")  # it has the focus from the keyboard
+        assert each.evaluate(OUTLINE) == "solid 3px"
 
 
 def smallest(svg):
@@ -261,11 +266,24 @@ def test_the_page_without_code(browser, folder, tmp_path):
         assert page.evaluate("document.documentElement.scrollWidth") <= 390
         expect(live.view.locator(".findings")).to_be_visible()
         assert violations(page) == []
-        assert smallest(live.view.locator("svg.arrange-picture")) >= 10
+        assert smallest(live.view.locator("svg.arrange-picture")) >= 12
         assert smallest(live.view.locator("svg.arrange-neck").first) >= 10
+        for each in ("svg.arrange-picture .bar rect", "summary", ".findings button"):
+            box = live.view.locator(each).first.bounding_box()
+            assert box["height"] >= 23.9, each  # pixels, for a finger (WCAG 2.2, 2.5.8)
         assert complaints == []
         inside = (served.address, "data:", "blob:")
         assert [each for each in asked if not each.startswith(inside)] == []
+        # Out of the Wi-Fi, it says so; back again, it goes on. (It looks by itself, too.)
+        lost = page.get_by_role("alert").filter(has_text="has lost the computer")
+        page.route("**/api/kernels/*", lambda route: route.abort())
+        for _ in range(2):
+            page.evaluate("document.dispatchEvent(new Event('visibilitychange'))")
+        expect(lost.get_by_role("button", name="Load it again")).to_be_visible()
+        assert violations(page) == []
+        page.unroute("**/api/kernels/*")
+        page.evaluate("document.dispatchEvent(new Event('visibilitychange'))")
+        expect(lost).to_have_count(0)
         page.close()
         wait_for(lambda: not served.kernels())
         assert served.left_after(signal.SIGTERM) == []

@@ -24,6 +24,11 @@ def test_words_are_folded_and_printed(browser, tmp_path):
     assert "".join(own.split()) in "".join(printed.split())
     words.locator("summary").click()
     assert own in page.locator("body").inner_text()
+    assert violations_by_width_and_colour(page) == []  # a telephone's width at last
+    rights = page.locator(".texts td").evaluate_all(
+        "all => all.map(each => each.getBoundingClientRect().right)"
+    )
+    assert 0 < max(rights) <= 390  # what there is to hear is seen without moving sideways
     page.close()
 
 

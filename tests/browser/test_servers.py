@@ -130,7 +130,9 @@ def test_a_port_that_is_taken_is_reported(served, monkeypatch, tmp_path):
     monkeypatch.setattr("tempfile.tempdir", str(tmp_path))
     monkeypatch.setattr(serving, "network_address", lambda: NETWORK)
     port = urlsplit(served.address).port
-    with pytest.raises(ar.ArrangeError, match=f"port {port} cannot be had: Address already in use"):
+    with pytest.raises(
+        ar.ArrangeError, match=f"port {port} cannot be had: Address already in use; name another"
+    ):
         serving.serve_page(DEMO, port=port, shares=True, opens=False)
     assert list(tmp_path.iterdir()) == []
 

@@ -4,6 +4,7 @@ import re
 import shutil
 
 import pytest
+from accessible import violations_by_width_and_colour
 from lab import ROOT, wait_for
 
 import arrange as ar
@@ -74,6 +75,7 @@ def test_a_song_that_was_sent(opened, sent):
     assert min(sizes) >= 12  # pixels
 
     finding = page.locator(".findings a").last
+    assert finding.bounding_box()["height"] >= 24  # pixels (WCAG 2.2, 2.5.8)
     assert re.match(r"bar \d+: .*", finding.inner_text())
     bar = page.locator(finding.get_attribute("href"))
     before = bar.locator("rect").evaluate("each => getComputedStyle(each).fill")
@@ -92,3 +94,5 @@ def test_a_song_that_was_sent(opened, sent):
     assert strip.locator(".place").inner_text() == f"bar {first + 2}"
     page.keyboard.press("Escape")
     assert sounding.count() == 0
+    page.locator("details").first.locator("summary").click()
+    assert violations_by_width_and_colour(page) == []
