@@ -193,15 +193,24 @@ def foot_parts(figures: Figures, best: Figures) -> dict[str, str]:
         hands = "cannot" if number in wrong else "trying" if number in trying else "can"
         less = own.value - top.value
         cell = {
-            "worth": f"{own.share:.0%}",
-            "less": f"{less:+.1f} s".replace("-", "−") if abs(less) >= _CLOSE else "the same",
+            "worth": _with_minus(f"{own.share:.0%}"),
+            "less": signed_seconds(less) if abs(less) >= _CLOSE else "the same",
             "hands": f"<b>{hands}</b>" if hands == "cannot" else hands,
             "clashes": str(len(own.clashes)),
             "fullness": _fullness(own),
-            "lost": counted(len(own.lost), "layer") if len(own.lost) else "nothing",
+            "lost": counted(own.lost, "layer") if own.lost else "none",
         }
         found |= {f"{row}-{number}": text for row, text in cell.items()}
     return found
+
+
+def signed_seconds(value: float) -> str:
+    """Return more or less of a worth."""
+    return _with_minus(f"{value:+.1f} s")
+
+
+def _with_minus(number: str) -> str:
+    return number.replace("-", "−")
 
 
 def _fullness(own: SectionFigures) -> str:
@@ -266,6 +275,7 @@ def section_html(
     """
     section, layer = at
     own, problem = figures.sections[section], results.problem
+    words = results.section_words(shares, figures, section)
     first, last = results.bars[section]
     wrong = {(each.section, each.player) for each in figures.troubles}
     title = f"{problem.recorded.sections[section]}, bars {first} to {last}"
@@ -273,7 +283,7 @@ def section_html(
         _player_html(
             results,
             shares,
-            own,
+            words.choices[player]["reason"],
             (section, layer, player),
             details.get(player, []),
             is_wrong=(section, player) in wrong,
@@ -281,7 +291,7 @@ def section_html(
         for player in range(len(problem.lineup.players))
     )
     rows = [
-        f"<b>{escape_html(one['layer'])}</b>: {escape_html(_loss_words(one))}" for one in own.lost
+        f"<b>{escape_html(one['layer'])}</b>: {escape_html(_loss_words(one))}" for one in words.lost
     ]
     clashes = [
         f"<b>bar {one['measure']}, {escape_html(one['kind'])}</b>: {escape_html(one['why'])}"
@@ -304,7 +314,8 @@ def _list(rows: Sequence[str]) -> str:
 def _loss_words(lost: dict[str, Any]) -> str:
     where = f", bars {lost['measures']}" if lost["measures"] else ""
     worth = f"{lost['value']:.1f} s, " if lost["value"] >= _CLOSE else ""
-    return f"{worth}{lost['what']}{where}; {lost['why']}"
+    why = f"; {lost['why']}" if lost["why"] else ""
+    return f"{worth}{lost['what']}{where}{why}"
 
 
 def _terms_words(own: SectionFigures) -> str:
@@ -315,23 +326,23 @@ def _terms_words(own: SectionFigures) -> str:
     taken = [f"{words} {-own.terms[term]:.1f} s" for term, words in costs.items()
              if own.terms[term] < -_CLOSE]  # fmt: skip
     off = f"; taken off: {listed(taken)}" if taken else ""
-    return f"Worth {own.value:.1f} s of {own.of_all:.1f} s{off}."
+    return f"Worth {_with_minus(f'{own.value:.1f} s')} of {own.of_all:.1f} s{off}."
 
 
 def _player_html(
     results: LayersResults,
     shares: Shares,
-    own: SectionFigures,
+    reason: str,
     place: tuple[int, int, int],
     details: list[str],
     *,
     is_wrong: bool,
 ) -> str:
     section, layer, player = place
-    problem, choice = results.problem, own.choices[player]
+    problem = results.problem
     name = problem.lineup.players[player].name
     takes = problem.name(shares.taken[section][player])
-    said = [f"{takes} cannot be played so"] if is_wrong else [choice["reason"]]
+    said = [f"{takes} cannot be played so"] if is_wrong else [reason]
     if is_wrong and details:
         said = []
     sentences = first_up("; ".join([*said, *details]))
