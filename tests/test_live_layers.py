@@ -214,6 +214,21 @@ def test_the_best_from_here(shown):
     assert "This is the best." in part(shown, "totals")
 
 
+def test_why_nothing_is_left(shown):
+    """What a search must not change, and what is forbidden, is said in the words of the view."""
+    send(shown, "give", player=2, **place(shown, "Pre-chorus 1", "Pulse"))
+    send(shown, "search", fields={"scope": "0"})
+    said = part(shown, "words")
+    assert "Ben has Pulse + Rhythm in Pre-chorus 1" in said
+    assert "and it is not to be changed: take a layer away there" in said
+    send(shown, "undo")
+    send(shown, "go", **place(shown, "Instrumental", "Lead"))
+    for player in (0, 1):
+        send(shown, "forbid", player=player)
+    send(shown, "search", fields={"scope": "all"})
+    assert "Lead is the lead in Instrumental and has to be played" in part(shown, "words")
+
+
 def test_a_decision_is_recorded_superseded_and_taken_back(shown, results):
     """The song is built again from it; the next one takes its place, also for somebody else."""
     song = results.problem.recorded.song

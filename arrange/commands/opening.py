@@ -45,8 +45,8 @@ def _write_page(options: argparse.Namespace) -> int:
     if any(each not in (None, False, []) for each in served):
         raise ArrangeError(
             "-o writes a page that needs no server, light or dark as the device that opens it: "
-            "leave out --layers, --player, --share, --port and --dark, or leave out -o to serve the "
-            "live view"
+            "leave out --layers, --player, --share, --port and --dark, or leave out -o to serve "
+            "the live view"
         )
     page = importlib.import_module("arrange.sending").write_song_page(options.file, options.output)
     size = page.stat().st_size / 1e6

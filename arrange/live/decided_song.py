@@ -91,7 +91,7 @@ def decision_rows(log: DecisionLog) -> str:
     return "".join(
         f"<li><b>{escape_html(each.status)}</b>: "
         + escape_html(
-            f"{each.section}, {each.what}. {each.why}. Before: {each.before}; after: {each.after}."
+            f"{_where(each)}{each.what}. {each.why}. Before: {each.before}; after: {each.after}."
         )
         + "</li>"
         for each in log.decisions[::-1]

@@ -65,5 +65,5 @@ def read_layers(source: Song, path: Path) -> DecidedLayers:
     built = rebuild(source, replace(log, decisions=others))
     words = f", {len(built.applied)} of them made here"
     if earlier:
-        words += f"; set aside, since layers are shared out again: {earlier[-1].date}"
+        words += f"; how layers were shared out on {earlier[-1].date} is set aside here"
     return DecidedLayers(DecidedSong(built.song, log, words), earlier)

@@ -19,7 +19,7 @@ ROWS = {
     "worth": "Worth, of all layers",
     "less": "Against the best",
     "hands": "Hands",
-    "clashes": "Clashes between players",
+    "clashes": "Clashes, as recorded",
     "fullness": "Fullness: recording, players",
     "lost": "Not played",
 }
@@ -82,7 +82,9 @@ def _keys(players: Sequence[str]) -> str:
     return escape_html(
         "Press a cell to give its layer to the next player. With the keyboard: arrows move, Enter "
         f"gives to the next, {numbers}, 0 to nobody. Compared, ≠ names whom the best gives it to; "
-        "–, nobody."
+        "–, nobody. Worth is counted in seconds in which lines, chord members, attacks and the "
+        "highest line are heard, less what makes it hard or unclear. Fullness is a share of the "
+        "fullest that all layers, and that your players, can be."
     )
 
 
@@ -90,7 +92,8 @@ def _table(results: LayersResults) -> str:
     problem, recorded = results.problem, results.problem.recorded
     drawn, roles = _activity(problem), problem.criteria.roles["role"].tolist()
     heads = "".join(
-        f'<th scope="col"><button type="button" data-do="go" data-section="{number}">'
+        f'<th scope="col"><button type="button" data-do="go" tabindex="-1" '
+        f'data-section="{number}">'
         f"{escape_html(name)}</button></th>"
         for number, name in enumerate(recorded.sections)
     )
@@ -248,7 +251,8 @@ def totals_html(results: LayersResults, shares: Shares, figures: Figures, best: 
     clashes = sum(len(own.clashes) for own in figures.sections)
     behind = [name for name, own in zip(results.problem.recorded.sections, figures.sections,
                                         strict=True) if own.is_behind]  # fmt: skip
-    said.append(f"{counted(clashes, 'finding')} between the players.")
+    findings = counted(clashes, "finding") if clashes else "No finding"
+    said.append(f"{findings} between the layers of different players.")
     if behind:
         said.append(f"Thinner than before, though the recording is not: {listed(behind)}.")
     return f"<p>{escape_html(' '.join(said))}</p>"
@@ -300,7 +304,7 @@ def section_html(
     return (
         f"<h3>{escape_html(title)}</h3><p>{escape_html(_terms_words(own))}</p>{each}"
         f'<div class="lists"><div><h4>Not played here</h4>{_list(rows)}</div>'
-        f"<div><h4>Clashes between the players</h4>{_list(clashes)}</div></div>"
+        f"<div><h4>Clashes between their layers, as recorded</h4>{_list(clashes)}</div></div>"
     )
 
 
@@ -321,8 +325,8 @@ def _loss_words(lost: dict[str, Any]) -> str:
 def _terms_words(own: SectionFigures) -> str:
     costs = {"merging": "two lines in one hand", "changes": "changes from the section before",
              "clash": "clashes", "instrument": "sound and capo", "swapped": "layers that change "
-             "hands", "thinner": "thinner than before", "growth": "fuller than the recording's "
-             "growth leaves room for"}  # fmt: skip
+             "hands", "thinner": "thinner than before", "growth": "full too soon, for how the "
+             "recording grows"}  # fmt: skip
     taken = [f"{words} {-own.terms[term]:.1f} s" for term, words in costs.items()
              if own.terms[term] < -_CLOSE]  # fmt: skip
     off = f"; taken off: {listed(taken)}" if taken else ""

@@ -27,12 +27,14 @@ from arrange.condensing.plan_by_hand import (
     with_parts,
     with_tried,
 )
+from arrange.condensing.pins_and_bans import PinsAndBans
 from arrange.condensing.playable_plan import Known
 from arrange.condensing.problem import Problem
 from arrange.condensing.reasons import LOST, section_choices, section_losses
 from arrange.condensing.returns import Returns
 from arrange.condensing.swapped_layers import swap_reasons
 from arrange.condensing.terms import section_terms
+from arrange.errors import ArrangeError
 from arrange.live.layers.shares import Shares
 from arrange.text.part_lists import split_parts
 
@@ -298,9 +300,35 @@ class LayersResults:
         ArrangeError
             If nothing is left; the message names the rule that stands in the way.
         """
-        known, plan = best_from_here(self._known, shares.decided(free))
+        decided = shares.decided(free)
+        self._check_possible(shares, decided)
+        known, plan = best_from_here(self._known, decided)
         self._learn(known)
         return taken_by(self.problem, plan)
+
+    def _check_possible(self, shares: Shares, decided: PinsAndBans) -> None:
+        """Report what leaves a search nothing, in the words of the view."""
+        for section, player, why in self.figures(shares).troubles:
+            if (player, section) in decided.pins:
+                raise ArrangeError(
+                    f"{why}, and it is not to be changed: take a layer away there, or let more be "
+                    "changed"
+                )
+        for section, worth in enumerate(self.problem.worths):
+            leads = worth.classes[worth.lead_class] if worth.lead else ()
+            may = (
+                one in decided.pins.get((player, section), leads)
+                and (section, player, one) not in shares.forbidden
+                for player in range(len(shares.taken[section]))
+                for one in leads
+            )
+            if leads and not any(may):
+                names = self.problem.recorded
+                raise ArrangeError(
+                    f"{names.names[leads[0]]} is the lead in {names.sections[section]} and has to "
+                    "be played, but it is left to nobody: let somebody have it, or let more be "
+                    "changed"
+                )
 
     def condensation(self, shares: Shares) -> Condensation:
         """Return the shares as a condensation, with everybody's part fingered."""
