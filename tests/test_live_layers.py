@@ -11,7 +11,7 @@ from arrange.__main__ import main
 from arrange.condensing.plan_by_hand import taken_by
 from arrange.live import serving
 from arrange.live.layers.layers_view import LayersView
-from arrange.live.layers.panels import letters
+from arrange.live.layers.panels import letters, shares_words
 from arrange.live.layers.results import LayersResults
 from arrange.live.layers.shares import NOBODY, Shares
 from arrange.live.layers.shares_file import format_shares, parse_shares, read_shares
@@ -239,7 +239,11 @@ def test_a_decision_is_recorded_superseded_and_taken_back(shown, results):
     assert len(ar.read_decisions(shown.log).decisions) == 1
     send(shown, "record")
     first = ar.read_decisions(shown.log).decisions[1]
-    assert (first.why, first.after) == ("it keeps the hook", "this: 548.4 s (77%)")
+    assert (first.why, first.after) == (
+        "it keeps the hook",
+        f"this: 548.4 s (77%): {shares_words(results.problem, shown.shares)}",
+    )
+    assert "then arrange handout arranged.musicxml --decisions" in part(shown, "words")
     assert {"Ann", "Ben"} <= set(ar.rebuild(song, ar.read_decisions(shown.log)).song.parts["part"])
     again = LayersView(song, shown.log, lambda _: results, Clock().later)
     send(again, "record")
@@ -248,6 +252,17 @@ def test_a_decision_is_recorded_superseded_and_taken_back(shown, results):
     send(again, "undo")
     assert ar.read_decisions(shown.log).decisions[2].status == "dropped"
     assert "The decision is taken back." in part(again, "words")
+
+
+def test_sheets_of_the_recording_say_so(shown, results, monkeypatch, capsys):
+    """Where the log shares out the layers of a song, its sheets are not those of the players."""
+    send(shown, "record")
+    song = results.problem.recorded.song
+    monkeypatch.setattr("arrange.commands.handing_out.read", lambda _: song)
+    monkeypatch.setattr("arrange.handouts.write_handout", lambda *_, **__: [])
+    asked = ["handout", str(shown.log.with_name("last-bell.musicxml")), "-o", "sheets"]
+    assert main(asked) == 0
+    assert "these are sheets of the layers as recorded" in " ".join(capsys.readouterr().out.split())
 
 
 def test_hands_are_tried_one_after_another(layers, tmp_path, clock):

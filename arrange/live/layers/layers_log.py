@@ -56,11 +56,7 @@ def read_layers(source: Song, path: Path) -> DecidedLayers:
     if not path.exists():
         return DecidedLayers(DecidedSong(source, DecisionLog()))
     log = read_decisions(path)
-    earlier = tuple(
-        each
-        for each in log.decisions
-        if each.status == "agreed" and each.change is not None and each.change.removed
-    )
+    earlier = tuple(each for each in log.decisions if each.status == "agreed" and each.removed)
     others = tuple(each for each in log.decisions if each not in earlier)
     built = rebuild(source, replace(log, decisions=others))
     words = f", {len(built.applied)} of them made here"

@@ -41,6 +41,7 @@ from arrange.live.layers.shares_file import (
 )
 from arrange.live.steps import Steps
 from arrange.tables.song import Song
+from arrange.text.letters import readable
 from arrange.text.markup import escape_html
 from arrange.text.words import counted
 
@@ -269,11 +270,11 @@ class LayersView:
 
         def write() -> Callable[[], None]:
             decision = Decision(
-                f"{counted(len(problem.recorded.names), 'layer')} shared out: "
-                f"{shares_words(problem, shares)}",
+                f"{counted(len(problem.recorded.names), 'layer')} shared out by hand",
                 why,
                 before=f"the best: {results.best.value:.1f} s ({results.best.share:.0%})",
-                after=f"this: {figures.plan.value:.1f} s ({figures.share:.0%})",
+                after=f"this: {figures.plan.value:.1f} s ({figures.share:.0%}): "
+                f"{shares_words(problem, shares)}",
                 parts=names,
                 supersedes=decided.earlier[-1].id if decided.earlier else "",
             )
@@ -288,7 +289,7 @@ class LayersView:
     def _after_recording(self, done: Decision) -> None:
         before, self._decided = self._decided, read_layers(self._source, self.log)
         self._steps.leave(self.shares, done.id)
-        self._words = "Recorded; Undo takes it back."
+        self._words = f"Recorded; Undo takes it back.{_sheets_words(self._source, self.log)}"
         others = log_changes(before.log, self._decided.log, done.id)
         if others:
             self._words += f" Somebody else has written too: {others}."
@@ -412,6 +413,17 @@ class LayersView:
             self._aside.later(_IDLE_SECONDS, partial(self._try_next, turn, rested=rested))
 
         self._aside.do(finger, then)
+
+
+def _sheets_words(song: Song, log: Path) -> str:
+    """How sheets of what was decided are made; empty where the song is in no file."""
+    if not song.source:
+        return ""
+    name = readable(Path(song.source).name)
+    return (
+        f" Sheets of it: arrange rebuild {name} -o arranged.musicxml, then arrange handout "
+        f"arranged.musicxml --decisions {readable(log.name)} -o sheets."
+    )
 
 
 def _flag(value: bool) -> str:

@@ -12,6 +12,7 @@ import numpy as np
 from arrange.condensing.clash_penalties import weighed_findings
 from arrange.condensing.condensation import Condensation, condensation_of
 from arrange.condensing.held_together import Asked
+from arrange.condensing.pins_and_bans import PinsAndBans
 from arrange.condensing.plan import Plan
 from arrange.condensing.plan_by_hand import (
     PlanByHand,
@@ -27,7 +28,6 @@ from arrange.condensing.plan_by_hand import (
     with_parts,
     with_tried,
 )
-from arrange.condensing.pins_and_bans import PinsAndBans
 from arrange.condensing.playable_plan import Known
 from arrange.condensing.problem import Problem
 from arrange.condensing.reasons import LOST, section_choices, section_losses
