@@ -249,6 +249,13 @@ def test_a_decision_is_recorded_superseded_and_taken_back(shown, results):
     send(again, "record")
     _, one, second = ar.read_decisions(shown.log).decisions
     assert (one.status, second.supersedes) == ("superseded", first.id)
+    assert "Somebody else" not in part(again, "words")  # what it supersedes is not another's doing
+    for _ in range(2):  # the first one reads the log again
+        send(shown, "undo")
+    assert "Somebody else has changed that decision since" in part(shown, "words")
+    assert [each.status for each in ar.read_decisions(shown.log).decisions][1:] == [
+        "superseded", "agreed",
+    ]  # fmt: skip
     send(again, "undo")
     assert ar.read_decisions(shown.log).decisions[2].status == "dropped"
     assert "The decision is taken back." in part(again, "words")

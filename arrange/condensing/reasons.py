@@ -316,9 +316,10 @@ def _why_lost(
         return "every note of it is heard in what is played"
     resting = [player for player, place in enumerate(plan.choices[section]) if place == 0]
     if by_hand:
-        return (
-            "" if resting else _what_hinders(problem, plan, section, layer, "what the players have")
-        )
+        merges = _merges(problem, plan, section, layer)
+        if resting or not merges or _held(problem, section, merges):
+            return ""
+        return "no hand could hold it, or no pick strike it, beside what the players have"
     growth = problem.growth_of(section, plan.players, {*played, layer})
     if growth - problem.growth_of(section, plan.players, played) >= value:
         return (
@@ -348,25 +349,19 @@ def _held(problem: Problem, section: int, merges: Sequence[tuple[int, ...]]) -> 
 
 
 def _why_not_merged(problem: Problem, plan: Plan, section: int, layer: int, value: float) -> str:
-    held = _held(problem, section, _merges(problem, plan, section, layer))
-    if held:
-        if problem.costs.merging[section][held].min() >= value:
-            return "to play it beside what a player has is harder than what it adds is worth"
-        return "what the players have adds more, and a change to a merge with it costs more"
-    hinders = _what_hinders(problem, plan, section, layer, "that")
-    return f"what the players have adds more{', and ' if hinders else ''}{hinders}"
-
-
-def _what_hinders(problem: Problem, plan: Plan, section: int, layer: int, has: str) -> str:
-    """Why nobody can play a layer beside what each `has`; empty if somebody can."""
     merges = _merges(problem, plan, section, layer)
-    if not merges or _held(problem, section, merges):
-        return ""
+    held = _held(problem, section, merges)
+    if held and problem.costs.merging[section][held].min() >= value:
+        return "to play it beside what a player has is harder than what it adds is worth"
+    if held:
+        return "what the players have adds more, and a change to a merge with it costs more"
     known = [merge for merge in merges if merge in problem.options[section].options]
     necks = range(len(problem.lineup.necks))
     if any(problem.playability.needs_fingers(section, merge, necks) for merge in known):
-        return f"beside {has} a pick could not strike it"
-    return f"no hand could hold it beside {has}"
+        return "what the players have adds more, and beside that a pick could not strike it"
+    if merges:
+        return "what the players have adds more, and no hand could hold it beside that"
+    return "what the players have adds more"
 
 
 def _left_out(problem: Problem, section: int, layer: int, whys: Sequence[str]) -> tuple[Any, ...]:

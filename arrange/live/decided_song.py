@@ -59,7 +59,7 @@ def _log_changes(before: DecisionLog, after: DecisionLog, own: str) -> Iterator[
     old = {each.id: each for each in before.decisions}
     new = {each.id: each for each in after.decisions}
     for each in after.decisions:
-        if each.id == own:
+        if each.id == own or (own and each.id == new[own].supersedes):
             continue
         if each.id not in old:
             yield f"new: {_where(each)}{each.what} ({each.status}). {each.why}"

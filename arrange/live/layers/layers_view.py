@@ -192,8 +192,8 @@ class LayersView:
             return
         decision = self._steps.past[-1].decision
         if decision:
-            self._change_status(decision, "agreed", "dropped", "taken back in the live view")
-            self._words = "The decision is taken back."
+            words = "The decision is taken back."
+            self._change_status(decision, "agreed", "dropped", "taken back in the live view", words)
         self._set(self._steps.back(self.shares))
 
     def _redo(self, _: dict[str, Any]) -> None:
@@ -201,8 +201,10 @@ class LayersView:
             return
         decision = self._steps.coming[-1].decision
         if decision:
-            self._change_status(decision, "dropped", "agreed", "agreed again in the live view")
-            self._words = "The decision is agreed again."
+            words = "The decision is agreed again."
+            self._change_status(
+                decision, "dropped", "agreed", "agreed again in the live view", words
+            )
         self._set(self._steps.on(self.shares))
 
     def _compare(self, _: dict[str, Any]) -> None:
@@ -265,7 +267,7 @@ class LayersView:
         if figures.troubles:
             self._words = f"Not recorded: {figures.troubles[0].why}"
             return
-        why = self._fields.get("why", "").strip() or "shared out by hand in the live view"
+        why = self._fields.get("why", "").strip() or "tried in the live view"
         names = [player.name for player in problem.lineup.players]
 
         def write() -> Callable[[], None]:
@@ -294,11 +296,13 @@ class LayersView:
         if others:
             self._words += f" Somebody else has written too: {others}."
 
-    def _change_status(self, decision: str, before: str, after: str, why: str) -> None:
+    def _change_status(self, decision: str, before: str, after: str, why: str, words: str) -> None:
         """Give a decision of the log another status, unless somebody else has done so."""
         log = self._decided.log
+        self._words = "Somebody else has changed that decision since: the log stays as it is."
         if any(each.id == decision and each.status == before for each in log.decisions):
             change_status(self.log, decision, after, why, expected=log)
+            self._words = words
             self._decided = read_layers(self._source, self.log)
 
     def _stand_on_log(self) -> None:
