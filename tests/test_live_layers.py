@@ -11,7 +11,7 @@ from arrange.__main__ import main
 from arrange.condensing.plan_by_hand import taken_by
 from arrange.live import serving
 from arrange.live.layers.layers_view import LayersView
-from arrange.live.layers.panels import letters
+from arrange.live.layers.panels import letters, shares_words
 from arrange.live.layers.results import LayersResults
 from arrange.live.layers.shares import NOBODY, Shares
 from arrange.live.layers.shares_file import format_shares, parse_shares, read_shares
@@ -84,8 +84,11 @@ def test_the_figures_are_those_of_condensing(shown, layers):
     lost = layers.lost.groupby("section")["value"].sum()
     for own, name in zip(figures.sections, worth.index, strict=True):
         assert own.value == pytest.approx(worth[name], abs=1e-6)
-        assert sum(one["value"] for one in own.lost) == pytest.approx(lost.get(name, 0.0), abs=1e-6)
-    reasons = [choice["reason"] for own in figures.sections for choice in own.choices]
+    words = [shown.results.section_words(shown.shares, figures, n) for n in range(len(worth))]
+    for own, said, name in zip(figures.sections, words, worth.index, strict=True):
+        assert sum(one["value"] for one in said.lost) == pytest.approx(lost.get(name, 0), abs=1e-6)
+        assert own.lost == len(said.lost)
+    reasons = [choice["reason"] for said in words for choice in said.choices]
     whole = layers.choices["reason"].tolist()
     assert all(one.startswith(other) for one, other in zip(whole, reasons, strict=True))
 
@@ -112,12 +115,59 @@ def test_a_press_gives_to_the_next_and_undo_takes_it_back(shown, clock):
     assert "has,Chorus 1,Ben,Pad + Rhythm" in shown.path.read_text()
 
 
+def test_what_is_said_of_shares_by_hand(shown):
+    """What somebody left out by hand is worth more than what there is, and nothing else is said."""
+    hook = place(shown, "Chorus 2", "Hook")
+    send(shown, "give", player=0, **hook)
+    said = part(shown, "section")
+    assert "Ann: nothing" in said
+    assert "Hook would add" in said
+    assert "less than the changes" not in said
+    send(shown, "give", player=0, **place(shown, "Chorus 2", "Rhythm"))
+    send(shown, "give", player=2, **hook)
+    shown._settle(shown._turn)
+    assert "Hook here, which Ann had in" in part(shown, "section")
+    assert "because" not in part(shown, "section")
+
+
 def test_two_layers_are_the_most(shown):
     """A third layer is refused in words; a press passes over a player who has two."""
     send(shown, "give", player=1, **place(shown, "Verse 1", "Pulse"))
     assert "Ann has Echo + Fills there, and two layers are the most" in part(shown, "words")
     send(shown, "next", **place(shown, "Verse 1", "Pulse"))
     assert cell(shown, "Verse 1", "Pulse")[1] == "B"
+    send(shown, "next", **place(shown, "Verse 1", "Rhythm double"))
+    assert "Everybody has two layers in Verse 1" in part(shown, "words")
+
+
+def test_nothing_pressed_meanwhile_is_lost(shown, monkeypatch):
+    """A press while the best is looked for counts; a second one on recording does not."""
+    waiting = []
+    monkeypatch.setattr(shown._aside, "do", lambda work, then: waiting.append((work, then)))
+
+    def finish():
+        work, then = waiting.pop(0)
+        then(work())
+
+    send(shown, "give", player=0, **place(shown, "Intro", "Hook"))
+    send(shown, "search")
+    send(shown, "give", player=0, **place(shown, "Verse 1", "Fills"))
+    mine = shown.shares
+    finish()
+    assert "Something was changed while the best was looked for" in part(shown, "words")
+    assert shown.shares == mine
+    send(shown, "record")
+    send(shown, "record")
+    send(shown, "next", **place(shown, "Chorus 1", "Pad"))
+    later = shown.shares
+    finish()
+    assert waiting == []
+    assert "Recorded" in part(shown, "words")
+    send(shown, "undo")
+    assert shown.shares == later
+    assert [each.status for each in ar.read_decisions(shown.log).decisions] == ["dropped"]
+    send(shown, "redo")
+    assert [each.status for each in ar.read_decisions(shown.log).decisions] == ["agreed"]
 
 
 def test_the_same_twice_is_not_given(shown):
@@ -164,6 +214,21 @@ def test_the_best_from_here(shown):
     assert "This is the best." in part(shown, "totals")
 
 
+def test_why_nothing_is_left(shown):
+    """What a search must not change, and what is forbidden, is said in the words of the view."""
+    send(shown, "give", player=2, **place(shown, "Pre-chorus 1", "Pulse"))
+    send(shown, "search", fields={"scope": "0"})
+    said = part(shown, "words")
+    assert "Ben has Pulse + Rhythm in Pre-chorus 1" in said
+    assert "and it is not to be changed: take a layer away there" in said
+    send(shown, "undo")
+    send(shown, "go", **place(shown, "Instrumental", "Lead"))
+    for player in (0, 1):
+        send(shown, "forbid", player=player)
+    send(shown, "search", fields={"scope": "all"})
+    assert "Lead is the lead in Instrumental and has to be played" in part(shown, "words")
+
+
 def test_a_decision_is_recorded_superseded_and_taken_back(shown, results):
     """The song is built again from it; the next one takes its place, also for somebody else."""
     song = results.problem.recorded.song
@@ -174,15 +239,37 @@ def test_a_decision_is_recorded_superseded_and_taken_back(shown, results):
     assert len(ar.read_decisions(shown.log).decisions) == 1
     send(shown, "record")
     first = ar.read_decisions(shown.log).decisions[1]
-    assert (first.why, first.after) == ("it keeps the hook", "this: 548.4 s (77%)")
+    assert (first.why, first.after) == (
+        "it keeps the hook",
+        f"this: 548.4 s (77%): {shares_words(results.problem, shown.shares)}",
+    )
+    assert "then arrange handout arranged.musicxml --decisions" in part(shown, "words")
     assert {"Ann", "Ben"} <= set(ar.rebuild(song, ar.read_decisions(shown.log)).song.parts["part"])
     again = LayersView(song, shown.log, lambda _: results, Clock().later)
     send(again, "record")
     _, one, second = ar.read_decisions(shown.log).decisions
     assert (one.status, second.supersedes) == ("superseded", first.id)
+    assert "Somebody else" not in part(again, "words")  # what it supersedes is not another's doing
+    for _ in range(2):  # the first one reads the log again
+        send(shown, "undo")
+    assert "Somebody else has changed that decision since" in part(shown, "words")
+    assert [each.status for each in ar.read_decisions(shown.log).decisions][1:] == [
+        "superseded", "agreed",
+    ]  # fmt: skip
     send(again, "undo")
     assert ar.read_decisions(shown.log).decisions[2].status == "dropped"
     assert "The decision is taken back." in part(again, "words")
+
+
+def test_sheets_of_the_recording_say_so(shown, results, monkeypatch, capsys):
+    """Where the log shares out the layers of a song, its sheets are not those of the players."""
+    send(shown, "record")
+    song = results.problem.recorded.song
+    monkeypatch.setattr("arrange.commands.handing_out.read", lambda _: song)
+    monkeypatch.setattr("arrange.handouts.write_handout", lambda *_, **__: [])
+    asked = ["handout", str(shown.log.with_name("last-bell.musicxml")), "-o", "sheets"]
+    assert main(asked) == 0
+    assert "these are sheets of the layers as recorded" in " ".join(capsys.readouterr().out.split())
 
 
 def test_hands_are_tried_one_after_another(layers, tmp_path, clock):
@@ -232,18 +319,32 @@ def test_shares_come_back_from_their_file(layers, tmp_path):
         assert "cannot be used" in words
 
 
-def test_a_page_and_a_notebook_hold_the_view(tmp_path, monkeypatch):
+def test_a_page_and_a_notebook_hold_the_view(tmp_path, monkeypatch, capsys):
     """`--layers` asks for this view in place of that of the parts."""
     song = Path(__file__).parent.parent / "datasets" / "tarrow-weir.txt"
     page = write_page(song, tmp_path / "page.ipynb", layers=True)
     assert "ar.explore_layers(" in page.read_text()
+    write_page(song, page, layers=True, players=["Ann: acoustic; capo 2", "Ben"])
+    assert "['Ann: acoustic; capo 2', 'Ben'])" in page.read_text()
     asked = []
     for name in ("serve_page", "open_lab"):
-        monkeypatch.setattr(serving, name, lambda *_, layers, **__: asked.append(layers))
+        monkeypatch.setattr(
+            serving, name, lambda *_, layers, players, **__: asked.append((layers, players))
+        )
+    ann = ["--player", "Ann: acoustic"]
     for command in ("page", "lab"):
-        assert main([command, str(song), "--layers"]) == 0
+        assert main([command, str(song), "--layers", *ann]) == 0
         assert main([command, str(song)]) == 0
-    assert asked == [True, False, True, False]
+        assert main([command, str(song), *ann]) == 2
+        assert main([command, str(song), "--layers", "--player", "Ann: kazoo"]) == 2
+    assert asked == [(True, ["Ann: acoustic"]), (False, [])] * 2
+    said = capsys.readouterr().err
+    assert "--player says who shares out the layers: give --layers too" in said
+    assert "--player: player Ann:" in said
+    monkeypatch.undo()
+    (tmp_path / "song.layers.ipynb").write_text("{}")
+    with pytest.raises(ar.ArrangeError, match="is there already and names its players"):
+        serving.open_lab(tmp_path / "song.txt", layers=True, players=["Ann"], run=print)
 
 
 @pytest.mark.parametrize(

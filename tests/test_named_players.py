@@ -27,6 +27,16 @@ def test_a_player_without_a_part_is_known():
         played_parts(named, "Eva")
 
 
+def test_a_text_says_what_a_player_has():
+    """Where players are asked for, a text is a line as a song has it, not a name with all of it."""
+    found = ar.condense(MADE, ["Ann: acoustic; capo none or 2", '"Ben: b"'])
+    ann, ben = found.known.problem.lineup.players
+    assert (ann.name, ann.capos, ann.sounds, ann.echo) == ("Ann", (0, 2), ("clean",), False)
+    assert ben == ar.Player("Ben: b")
+    with pytest.raises(ar.ArrangeError, match="player Ann: 'kazoo' is"):
+        ar.condense(MADE, ["Ann: kazoo"])
+
+
 def test_a_player_whose_part_says_so_is_found():
     """The label of the part, and the name on its line, both do."""
     parts = MADE.parts.assign(player=[None, "Hanne"])

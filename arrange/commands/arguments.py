@@ -321,11 +321,20 @@ def _add_lab(commands: Any) -> None:
         "datasets/low-water.musicxml", song=False,
     )  # fmt: skip
     command.add_argument("file", metavar="IN", nargs="?", help="a song; the lessons if not given")
-    command.add_argument("--layers", action="store_true", help=_LAYERS)
+    _add_layers(command)
     command.add_argument("--no-browser", action="store_true", help="only print the address")
 
 
-_LAYERS = "share out its layers among the players it names, or two"
+def _add_layers(command: Any) -> None:
+    command.add_argument(
+        "--layers", action="store_true",
+        help="share out its layers among the players it names, or two",
+    )  # fmt: skip
+    command.add_argument(
+        "--player", action="append", default=[],
+        help="with --layers: one player and what they have, 'Ann: acoustic; capo none or 2'; may "
+        "be given several times",
+    )  # fmt: skip
 
 
 def _add_page(commands: Any) -> None:
@@ -337,7 +346,7 @@ def _add_page(commands: Any) -> None:
         "the song, with what was decided, in any browser. Turn the volume down before you play.",
         "datasets/low-water.musicxml --no-browser",
     )  # fmt: skip
-    command.add_argument("--layers", action="store_true", help=_LAYERS)
+    _add_layers(command)
     command.add_argument(
         "-o", "--output", metavar="FILE", type=path_text,
         help="write a page to send, such as low-water.html, and serve nothing",

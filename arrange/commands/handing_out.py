@@ -9,10 +9,10 @@ from pathlib import Path
 
 from arrange.commands.condensation_text import wrapped
 from arrange.commands.shared_options import asked_measures, progress
-from arrange.decisions import decisions_path, read_decisions
+from arrange.decisions import DecisionLog, decisions_path, read_decisions
 from arrange.explaining import explain_part
 from arrange.formats.reading import read
-from arrange.tables.song import played_parts
+from arrange.tables.song import Song, played_parts
 
 
 def run_handout(options: argparse.Namespace) -> int:
@@ -21,6 +21,8 @@ def run_handout(options: argparse.Namespace) -> int:
     song = read(options.file)
     log = options.decisions or decisions_path(options.file)
     decisions = read_decisions(log) if options.decisions or os.path.lexists(log) else None
+    if decisions is not None:
+        _note_sharing_out(song, decisions, options)
     # The printing modules are slow to load, and the other commands do not need them.
     handouts = importlib.import_module("arrange.handouts")
     layout = handouts.Layout(options.paper, options.style, options.frets, options.words)
@@ -31,6 +33,24 @@ def run_handout(options: argparse.Namespace) -> int:
     for path in paths:
         print(path)
     return 0
+
+
+def _note_sharing_out(song: Song, log: DecisionLog, options: argparse.Namespace) -> None:
+    """Say how sheets of what was shared out are made, where the song still has all layers."""
+    labels = set(song.parts["part"])
+    dates = [
+        each.date
+        for each in log.decisions
+        if each.status == "agreed" and labels.intersection(each.removed)
+    ]
+    if dates:
+        note = (
+            "note: these are sheets of the layers as recorded; how they were shared out on "
+            f"{dates[-1]} stands in the log. For sheets of that: arrange rebuild {options.file} -o "
+            "arranged.musicxml, then arrange handout arranged.musicxml --decisions "
+            f"{options.decisions or decisions_path(options.file)} -o {options.output}"
+        )
+        print(wrapped(note))
 
 
 def run_explain(options: argparse.Namespace) -> int:

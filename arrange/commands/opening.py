@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import importlib
 
+from arrange.commands.asked_players import asked_players
 from arrange.errors import ArrangeError
 
 
@@ -12,7 +13,10 @@ def run_lab(options: argparse.Namespace) -> int:
     """Run ``lab``."""
     # The widgets are slow to load, and the other commands do not need them.
     serving = importlib.import_module("arrange.live.serving")
-    serving.open_lab(options.file, layers=options.layers, opens=not options.no_browser)
+    serving.open_lab(
+        options.file, layers=options.layers, players=_asked_players(options),
+        opens=not options.no_browser,
+    )  # fmt: skip
     return 0
 
 
@@ -23,17 +27,26 @@ def run_page(options: argparse.Namespace) -> int:
     serving = importlib.import_module("arrange.live.serving")
     opens = not options.no_browser
     serving.serve_page(
-        options.file, layers=options.layers, port=options.port, shares=options.share, opens=opens,
-        dark=options.dark,
+        options.file, layers=options.layers, players=_asked_players(options), port=options.port,
+        shares=options.share, opens=opens, dark=options.dark,
     )  # fmt: skip
     return 0
 
 
+def _asked_players(options: argparse.Namespace) -> list[str]:
+    if options.player and not options.layers:
+        raise ArrangeError("--player says who shares out the layers: give --layers too")
+    asked_players(options.player)  # a mistake is reported now, not on the page
+    return list(options.player)
+
+
 def _write_page(options: argparse.Namespace) -> int:
-    if options.layers or options.share or options.port is not None or options.dark:
+    served = (options.layers, options.player, options.share, options.port, options.dark)
+    if any(each not in (None, False, []) for each in served):
         raise ArrangeError(
             "-o writes a page that needs no server, light or dark as the device that opens it: "
-            "leave out --layers, --share, --port and --dark, or leave out -o to serve the live view"
+            "leave out --layers, --player, --share, --port and --dark, or leave out -o to serve "
+            "the live view"
         )
     page = importlib.import_module("arrange.sending").write_song_page(options.file, options.output)
     size = max(page.stat().st_size / 1e6, 0.1)

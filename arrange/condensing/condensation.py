@@ -25,7 +25,7 @@ from arrange.condensing.recorded_layers import RecordedLayers
 from arrange.condensing.terms import terms_table
 from arrange.condensing.weights import Weights
 from arrange.errors import ArrangeError, shortened
-from arrange.guitar.players import Player, song_players
+from arrange.guitar.players import Player, read_player, song_players
 from arrange.tables.song import Song
 from arrange.text.letters import check_text
 from arrange.text.progress import steps
@@ -229,7 +229,8 @@ def condense(
     song : Song
     players : int or sequence of str or Player, optional
         How many, or who; else those that the song names, or two. A name alone is an electric guitar
-        with whatever serves best. A ``Player`` brings a hand and may bring a neck, capos and
+        with whatever serves best; ``"Ann: acoustic; capo none or 2"`` says what a player has, as a
+        line of the song does. A ``Player`` brings a hand and may bring a neck, capos and
         sounds. A player without a neck gets what serves best of a guitar in standard tuning and the
         tunings and capos that the layers were recorded with. The tuning stays for the whole song; a
         capo is moved where there is time for it.
@@ -303,17 +304,18 @@ def _players(players: int | Sequence[str | Player]) -> tuple[Player, ...]:
     if isinstance(players, int | float):
         _check_count(players)
         return tuple(Player(f"Player {number}") for number in range(1, int(players) + 1))
-    names = [one.name if isinstance(one, Player) else one for one in players]
-    names = [check_text("player", name) for name in names]
-    if not names:
+    given = [one if isinstance(one, Player) else check_text("player", one) for one in players]
+    if not given:
         raise ArrangeError("no players; at least one has to play")
-    _check_count(len(names))
-    if not all(isinstance(name, str) and name.strip() for name in names):
-        raise ArrangeError(f"players={shortened(names)}; each needs a name that is not empty")
+    _check_count(len(given))
+    if not all(isinstance(one, Player) or one.strip() for one in given):
+        raise ArrangeError(f"players={shortened(given)}; each needs a name that is not empty")
+    people = [one if isinstance(one, Player) else read_player(one) for one in given]
+    names = [one.name for one in people]
     twice = [name for name in names if names.count(name) > 1]
     if twice:
         raise ArrangeError(f"two players are called {twice[0]!r}; give each a name of their own")
-    return tuple(one if isinstance(one, Player) else Player(one) for one in players)
+    return tuple(people)
 
 
 def _check_count(players: float) -> None:

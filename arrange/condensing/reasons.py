@@ -46,11 +46,17 @@ def choices_table(problem: Problem, plan: Plan) -> pd.DataFrame:
 
 
 def section_choices(
-    problem: Problem, plan: Plan, section: int, swapped: Mapping[tuple[int, int], list[str]]
+    problem: Problem,
+    plan: Plan,
+    section: int,
+    swapped: Mapping[tuple[int, int], list[str]],
+    *,
+    by_hand: bool = False,
 ) -> list[dict[str, Any]]:
     """Return a row for each player: what is taken in a section, and why.
 
-    `swapped` is as of ``swap_reasons``.
+    `swapped` is as of ``swap_reasons``. Of a plan made `by_hand` it is not said that anything else
+    would be worth less.
     """
     rows = []
     roles = problem.criteria.roles["role"].tolist()
@@ -60,7 +66,7 @@ def section_choices(
         gear = problem.lineup.necks[plan.necks[section][player]]
         drive, echo = _sound(problem, first, section, gear) if option else (None, None)
         adds = _adds(problem, plan, section, player)
-        said = [_reason(problem, plan, section, player, adds)]
+        said = [_reason(problem, plan, section, player, adds, by_hand=by_hand)]
         said += swapped.get((section, player), [])
         rows.append(
             {
@@ -96,14 +102,20 @@ def _adds(problem: Problem, plan: Plan, section: int, player: int) -> dict[str, 
 
 
 def _reason(
-    problem: Problem, plan: Plan, section: int, player: int, adds: Mapping[str, float]
+    problem: Problem,
+    plan: Plan,
+    section: int,
+    player: int,
+    adds: Mapping[str, float],
+    *,
+    by_hand: bool,
 ) -> str:
     option = plan.options(problem, player)[section]
     if (player, section) in problem.lineup.decided.pins:
         lacks = _lacks(problem, plan, section, player) if option else ()
         return "; ".join([f"pinned to {problem.name(option)}", *lacks])
     if not option:
-        return _why_out(problem, plan, section, player)
+        return _why_out(problem, plan, section, player, by_hand=by_hand)
     said = []
     worth = problem.worths[section]
     leads = [layer for layer in option if worth.mask([layer]) & worth.lead]
@@ -113,7 +125,8 @@ def _reason(
     if most:
         said.append(f"adds {sum(adds.values()):.1f} s, most of it {most}")
     elif not leads:
-        said.append("the others bring nearly all of it already; it costs nothing to go on with it")
+        said.append("the others bring nearly all of it already")
+        said += [] if by_hand else ["it costs nothing to go on with it"]
     if len(option) == 2:
         turns = problem.costs.never_at_once(section, option)
         said.append("the two are never heard at once" if turns else "one hand can hold both")
@@ -176,7 +189,7 @@ def _largest(adds: Mapping[str, float]) -> str:
     return " and ".join(_WORDS[term] for value, term in found[:2] if value <= most / 2)
 
 
-def _why_out(problem: Problem, plan: Plan, section: int, player: int) -> str:
+def _why_out(problem: Problem, plan: Plan, section: int, player: int, *, by_hand: bool) -> str:
     """Why a player lays out."""
     worth, own = problem.worths[section], problem.options[section]
     if not worth.layers:
@@ -196,6 +209,8 @@ def _why_out(problem: Problem, plan: Plan, section: int, player: int) -> str:
     name = problem.name(own.options[int(may[best])])
     if gain[best] <= _LITTLE:
         return f"what is left, {name}, is heard in the others already"
+    if by_hand:
+        return f"{name} would add {gain[best]:.1f} s"
     growth = problem.growth(section, plan.players)
     if growth[mask | own.masks[may[best]]] - growth[mask] >= gain[best]:
         return f"to leave room to grow: {_too_full(problem, section, name)}"
@@ -220,14 +235,20 @@ def lost_table(problem: Problem, plan: Plan, left: Left) -> pd.DataFrame:
     )
 
 
-def section_losses(problem: Problem, plan: Plan, section: int, left: Left) -> list[tuple[Any, ...]]:
-    """Return the rows of a section, with the columns ``LOST``; other sections play no part."""
+def section_losses(
+    problem: Problem, plan: Plan, section: int, left: Left, *, by_hand: bool = False
+) -> list[tuple[Any, ...]]:
+    """Return the rows of a section, with the columns ``LOST``; other sections play no part.
+
+    Of a plan made `by_hand` it is not said that to play a layer would cost more: ``why`` may be
+    empty.
+    """
     worth, rows = problem.worths[section], []
     played = taken_layers(problem, plan, section)
     now = worth.by_term(played)
     for layer in worth.layers:
         if layer not in played:
-            rows.append(_lost(problem, plan, section, layer, played, now))
+            rows.append(_lost(problem, plan, section, layer, now, by_hand=by_hand))
         if (layer, section) in left:
             rows.append(_left_out(problem, section, layer, left[layer, section]))
     for layer, place in left:
@@ -241,11 +262,13 @@ def _lost(
     plan: Plan,
     section: int,
     layer: int,
-    played: set[int],
     now: Mapping[str, float],
+    *,
+    by_hand: bool,
 ) -> tuple[Any, ...]:
     """The row of a layer that is not played; `now` is what those played are worth, by term."""
     worth, recorded = problem.worths[section], problem.recorded
+    played = taken_layers(problem, plan, section)
     more = worth.by_term({*played, layer})
     adds = {term: more[term] - now[term] for term in more}
     value = worth.worth_of({*played, layer}) - worth.worth_of(played)
@@ -261,7 +284,7 @@ def _lost(
         value,
         "seconds",
         value / everything if everything else 0.0,
-        _why_lost(problem, plan, section, layer, played, value),
+        _why_lost(problem, plan, section, layer, value, by_hand=by_hand),
     )
 
 
@@ -283,39 +306,56 @@ def _measures(measures: Array) -> str:
 
 
 def _why_lost(
-    problem: Problem, plan: Plan, section: int, layer: int, played: set[int], value: float
+    problem: Problem, plan: Plan, section: int, layer: int, value: float, *, by_hand: bool
 ) -> str:
-    worth, own = problem.worths[section], problem.options[section]
+    worth, played = problem.worths[section], taken_layers(problem, plan, section)
     same = sorted(played.intersection(worth.classes[worth.class_of[layer]]))
     if same:
         return f"{problem.recorded.names[same[0]]} plays exactly the same: nothing is lost"
     if value <= _LITTLE:
         return "every note of it is heard in what is played"
+    resting = [player for player, place in enumerate(plan.choices[section]) if place == 0]
+    if by_hand:
+        merges = _merges(problem, plan, section, layer)
+        if resting or not merges or _held(problem, section, merges):
+            return ""
+        return "no hand could hold it, or no pick strike it, beside what the players have"
     growth = problem.growth_of(section, plan.players, {*played, layer})
     if growth - problem.growth_of(section, plan.players, played) >= value:
         return (
             f"to leave room to grow: {_too_full(problem, section, problem.recorded.names[layer])}"
         )
-    resting = [player for player, place in enumerate(plan.choices[section]) if place == 0]
     if any((player, section) in problem.lineup.decided.pins for player in resting):
         return "a player who could take it is pinned to lay out"
     if resting:
         return "it adds less than the changes to it and from it cost"
-    playable = problem.playable[section]
-    merges = [
-        tuple(sorted((*own.options[place], layer)))
-        for place in plan.choices[section] if len(own.options[place]) == 1
+    return _why_not_merged(problem, plan, section, layer, value)
+
+
+def _merges(problem: Problem, plan: Plan, section: int, layer: int) -> list[tuple[int, ...]]:
+    """The layer together with what each player has, where that is a single one."""
+    own = problem.options[section].options
+    return [
+        tuple(sorted((*own[place], layer)))
+        for place in plan.choices[section] if len(own[place]) == 1
     ]  # fmt: skip
-    held = [
-        merge for merge in merges
-        if merge in own.options and playable[:, own.options.index(merge)].any()
-    ]  # fmt: skip
-    costs = [float(problem.costs.merging[section][own.options.index(merge)]) for merge in held]
-    if held and min(costs) >= value:
+
+
+def _held(problem: Problem, section: int, merges: Sequence[tuple[int, ...]]) -> list[int]:
+    """The places of those merges that some hand can hold."""
+    options, playable = problem.options[section].options, problem.playable[section]
+    places = [options.index(merge) for merge in merges if merge in options]
+    return [place for place in places if playable[:, place].any()]
+
+
+def _why_not_merged(problem: Problem, plan: Plan, section: int, layer: int, value: float) -> str:
+    merges = _merges(problem, plan, section, layer)
+    held = _held(problem, section, merges)
+    if held and problem.costs.merging[section][held].min() >= value:
         return "to play it beside what a player has is harder than what it adds is worth"
     if held:
         return "what the players have adds more, and a change to a merge with it costs more"
-    known = [merge for merge in merges if merge in own.options]
+    known = [merge for merge in merges if merge in problem.options[section].options]
     necks = range(len(problem.lineup.necks))
     if any(problem.playability.needs_fingers(section, merge, necks) for merge in known):
         return "what the players have adds more, and beside that a pick could not strike it"

@@ -46,15 +46,21 @@ def swaps(problem: Problem, plan: Plan) -> Iterator[tuple[int, int, int, int]]:
                 yield section, layer, player, int(before.had[:, 0, layer].argmax())
 
 
-def swap_reasons(problem: Problem, plan: Plan) -> dict[tuple[int, int], list[str]]:
-    """Return for each section and player what is said of the layers that somebody else had."""
+def swap_reasons(
+    problem: Problem, plan: Plan, *, by_hand: bool = False
+) -> dict[tuple[int, int], list[str]]:
+    """Return for each section and player what is said of the layers that somebody else had.
+
+    Of a plan made `by_hand` it is not said what is gained by it.
+    """
     found: dict[tuple[int, int], list[str]] = {}
     returns, names = Returns(problem, plan.players), problem.recorded
     for section, layer, player, other in swaps(problem, plan):
         who, had = problem.lineup.name(player), problem.lineup.name(other)
         before = names.sections[returns.earlier[section]]
-        text = f"{who} has {names.names[layer]} here, which {had} had in {before}, because "
-        text += _why(problem, plan, (section, layer), (player, other))
+        text = f"{who} has {names.names[layer]} here, which {had} had in {before}"
+        if not by_hand:
+            text += f", because {_why(problem, plan, (section, layer), (player, other))}"
         found.setdefault((section, player), []).append(text)
     return found
 

@@ -102,6 +102,11 @@ class Decision:
                 f"{name}: measures {self.measures}: the first, then the last, from 1"
             )
 
+    @property
+    def removed(self) -> tuple[str, ...]:
+        """The parts in whose place others are put, as where layers are shared out."""
+        return self.change.removed if self.change else ()
+
     def __str__(self) -> str:
         where = self.section or (measures_words(*self.measures) if self.measures else "")
         about = ", ".join(filter(None, [self.status, where]))

@@ -66,7 +66,7 @@ def _why_stale(decision: Decision, songs: Sequence[Song]) -> str:
     """What has changed in a decision's passage; empty if nothing has, or nothing is known."""
     if not decision.passage:
         return ""
-    removed = decision.change.removed if decision.change else ()
+    removed = decision.removed
     for song in songs:
         if passage_fingerprint(song, decision.spans, removed) == decision.passage:
             return ""

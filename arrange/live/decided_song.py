@@ -59,7 +59,7 @@ def _log_changes(before: DecisionLog, after: DecisionLog, own: str) -> Iterator[
     old = {each.id: each for each in before.decisions}
     new = {each.id: each for each in after.decisions}
     for each in after.decisions:
-        if each.id == own:
+        if each.id == own or (own and each.id == new[own].supersedes):
             continue
         if each.id not in old:
             yield f"new: {_where(each)}{each.what} ({each.status}). {each.why}"
@@ -91,7 +91,7 @@ def decision_rows(log: DecisionLog) -> str:
     return "".join(
         f"<li><b>{escape_html(each.status)}</b>: "
         + escape_html(
-            f"{each.section}, {each.what}. {each.why}. Before: {each.before}; after: {each.after}."
+            f"{_where(each)}{each.what}. {each.why}. Before: {each.before}; after: {each.after}."
         )
         + "</li>"
         for each in log.decisions[::-1]

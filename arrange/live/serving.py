@@ -6,7 +6,7 @@ import importlib
 import importlib.util
 import os
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from urllib.parse import quote
 
@@ -26,6 +26,7 @@ def open_lab(
     song: str | os.PathLike[str] | None = None,
     *,
     layers: bool = False,
+    players: Sequence[str] = (),
     opens: bool = True,
     notebooks: Path = _NOTEBOOKS,
     run: Callable[[list[str]], None] = _run_lab,
@@ -40,6 +41,8 @@ def open_lab(
         A notebook with its live view is written beside it, named after it, unless it is there.
     layers : bool
         The view in which layers are shared out, not that of the parts.
+    players : sequence of str
+        Who shares them out, a line each.
     opens : bool
         Whether a browser is opened.
     notebooks : Path
@@ -50,7 +53,8 @@ def open_lab(
     Raises
     ------
     ArrangeError
-        If the lessons are not there, or the song cannot be read.
+        If the lessons are not there, the song cannot be read, or its notebook is there already and
+        players are given.
     """
     if importlib.util.find_spec("jupyterlab") is None:
         raise ArrangeError("JupyterLab is not installed here: pip install jupyterlab")
@@ -64,7 +68,12 @@ def open_lab(
     else:
         place = Path(song).resolve().with_suffix(f".{'layers' if layers else 'live'}.ipynb")
         if not os.path.exists(place):
-            write_page(song, place, layers=layers)
+            write_page(song, place, layers=layers, players=players)
+        elif players:
+            raise ArrangeError(
+                f"{place} is there already and names its players: change them in its cell, or "
+                "delete it; without --player it is opened as it is"
+            )
     arguments = [
         f"--ServerApp.root_dir={place.parent}",
         f"--LabApp.default_url=/lab/tree/{quote(place.name)}",  # printed without a browser too
@@ -76,6 +85,7 @@ def serve_page(
     song: str | os.PathLike[str],
     *,
     layers: bool = False,
+    players: Sequence[str] = (),
     port: int | None = None,
     shares: bool = False,
     opens: bool = True,
@@ -88,6 +98,8 @@ def serve_page(
     song : path
     layers : bool
         The view in which layers are shared out, not that of the parts.
+    players : sequence of str
+        Who shares them out, a line each.
     port : int, optional
         A free one if not given.
     shares : bool
@@ -107,7 +119,8 @@ def serve_page(
         raise ArrangeError(f"port {port}: from 1 to 65535, or leave it out for a free one")
     ip = network_address() if shares else THIS_MACHINE
     with ended_by_signals(), tempfile.TemporaryDirectory(prefix="arrange-page-") as folder:
-        notebook = write_page(song, Path(folder) / f"{Path(song).stem}.ipynb", layers=layers)
+        place = Path(folder) / f"{Path(song).stem}.ipynb"
+        notebook = write_page(song, place, layers=layers, players=players)
         if importlib.util.find_spec("voila") is None:
             raise ArrangeError("a page needs voila: pip install 'arrange[page]'")
         server = importlib.import_module("arrange.live.page_server")  # slow, and may not be there

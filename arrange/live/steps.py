@@ -3,38 +3,39 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Generic, TypeVar
 
-from arrange.live.choices import Choices
+State = TypeVar("State")
 
 
 @dataclass(frozen=True)
-class Step:
-    """Choices to go to, and the decision that was recorded on the way, if any."""
+class Step(Generic[State]):
+    """What to go to, and the decision that was recorded on the way, if any."""
 
-    choices: Choices
+    state: State
     decision: str = ""
 
 
 @dataclass
-class Steps:
+class Steps(Generic[State]):
     """The steps before and after what is seen, the nearest one last."""
 
-    past: list[Step] = field(default_factory=list)
-    coming: list[Step] = field(default_factory=list)
+    past: list[Step[State]] = field(default_factory=list)
+    coming: list[Step[State]] = field(default_factory=list)
 
-    def leave(self, choices: Choices, decision: str = "") -> None:
+    def leave(self, state: State, decision: str = "") -> None:
         """Keep what is left for something new; what was undone cannot be redone then."""
-        self.past.append(Step(choices, decision))
+        self.past.append(Step(state, decision))
         self.coming.clear()
 
-    def back(self, choices: Choices) -> Choices:
-        """Go one step back from these choices."""
+    def back(self, state: State) -> State:
+        """Go one step back from this state."""
         step = self.past.pop()
-        self.coming.append(Step(choices, step.decision))
-        return step.choices
+        self.coming.append(Step(state, step.decision))
+        return step.state
 
-    def on(self, choices: Choices) -> Choices:
-        """Go on again from these choices to what was undone."""
+    def on(self, state: State) -> State:
+        """Go on again from this state to what was undone."""
         step = self.coming.pop()
-        self.past.append(Step(choices, step.decision))
-        return step.choices
+        self.past.append(Step(state, step.decision))
+        return step.state

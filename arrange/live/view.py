@@ -88,7 +88,7 @@ class PartsView:
         self.picture, self.words, self.shown_log = Pane(), widgets.HTML(), widgets.HTML()
         self.words.add_class("words")
         self.player = widgets.Box(layout=widgets.Layout(flex="2 1 18em"))
-        self._steps = Steps()
+        self._steps = Steps[Choices]()
         self._since = Choices(self.choices.section)
         self._looked_at = ""
         self._own_moment: Bars | None = None

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+from collections.abc import Sequence
 from pathlib import Path
 
 from arrange.decisions import decisions_path, decisions_so_far
@@ -17,7 +18,11 @@ _TURN_DOWN = "Turn your headphones down before you press play, and up afterwards
 
 
 def write_page(
-    song: str | os.PathLike[str], target: str | os.PathLike[str], *, layers: bool = False
+    song: str | os.PathLike[str],
+    target: str | os.PathLike[str],
+    *,
+    layers: bool = False,
+    players: Sequence[str] = (),
 ) -> Path:
     """Write a notebook that holds the live view of a song and nothing else.
 
@@ -29,6 +34,8 @@ def write_page(
         Where to write, ``.ipynb``.
     layers : bool
         The view in which layers are shared out, not that of the parts.
+    players : sequence of str
+        Who shares them out, a line each as ``condense`` takes them; else as ``explore_layers``.
 
     Raises
     ------
@@ -47,10 +54,11 @@ def write_page(
         )
     title = read_song.title or readable(song.stem)
     explore = "explore_layers" if layers else "explore_parts"
+    asked = [repr(_path_from(song, target)), *([repr(list(players))] if players else [])]
     code = [
         "# Run this cell: Shift and Enter.\n",
         "import arrange as ar\n",
-        f"ar.{explore}({_path_from(song, target)!r})",
+        f"ar.{explore}({', '.join(asked)})",
     ]
     cells = [
         _cell("markdown", [f"# {escape_markdown(title)}\n", "\n", _TURN_DOWN]),

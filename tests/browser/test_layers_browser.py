@@ -81,7 +81,7 @@ def test_two_players_share_out_fourteen_layers(open_notebook, folder):
     expect(words).to_contain_text("Recorded")
     (_, done) = ar.read_decisions(log).decisions
     assert (done.why, done.status) == ("the echo is enough", "agreed")
-    assert "; Verse 1: Player 1 Echo" in done.what
+    assert "; Verse 1: Player 1 Echo" in done.after
     assert notebook.faults() == []
     # What was shared out is there again after a restart.
     notebook.run_from_the_top()

@@ -56,14 +56,10 @@ def read_layers(source: Song, path: Path) -> DecidedLayers:
     if not path.exists():
         return DecidedLayers(DecidedSong(source, DecisionLog()))
     log = read_decisions(path)
-    earlier = tuple(
-        each
-        for each in log.decisions
-        if each.status == "agreed" and each.change is not None and each.change.removed
-    )
+    earlier = tuple(each for each in log.decisions if each.status == "agreed" and each.removed)
     others = tuple(each for each in log.decisions if each not in earlier)
     built = rebuild(source, replace(log, decisions=others))
     words = f", {len(built.applied)} of them made here"
     if earlier:
-        words += f"; set aside, since layers are shared out again: {earlier[-1].date}"
+        words += f"; how layers were shared out on {earlier[-1].date} is set aside here"
     return DecidedLayers(DecidedSong(built.song, log, words), earlier)

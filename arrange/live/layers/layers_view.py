@@ -5,7 +5,7 @@ from __future__ import annotations
 import threading
 import traceback
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -26,6 +26,7 @@ from arrange.live.layers.panels import (
     frame_html,
     section_html,
     shares_words,
+    signed_seconds,
     totals_html,
     troubles_html,
 )
@@ -38,21 +39,15 @@ from arrange.live.layers.shares_file import (
     shares_path,
     write_shares,
 )
+from arrange.live.steps import Steps
 from arrange.tables.song import Song
+from arrange.text.letters import readable
 from arrange.text.markup import escape_html
 from arrange.text.words import counted
 
 _SETTLE_SECONDS = 0.4  # without a press, after which what is shared out is tried
 _REST_SECONDS = 1.5  # and after that, before what may be shared out next is tried
 _IDLE_SECONDS = 0.02  # between two things that are tried
-
-
-@dataclass(frozen=True)
-class _Step:
-    """What undo goes back to, and the decision that it takes back."""
-
-    shares: Shares
-    decision: str = ""
 
 
 class LayersView:
@@ -86,8 +81,8 @@ class LayersView:
         self.results = asked(self._decided.song)
         problem, optimum = self.results.problem, self.results.optimum
         self.shares, self._words = read_shares(self.path, problem, optimum)
-        self._past: list[_Step] = []
-        self._future: list[Shares] = []
+        self._steps = Steps[Shares]()
+        self._is_writing = False
         self._fields: dict[str, str] = {}
         self._details: dict[int, list[str]] | None = None
         self._at, self._compared = self._first_place(), False
@@ -141,8 +136,18 @@ class LayersView:
             self._details = None
 
     def _next(self, _: dict[str, Any]) -> None:
-        section, layer = self._at
-        self._give_to(self.shares.next_holder(section, layer))
+        (section, layer), problem = self._at, self.results.problem
+        following = self.shares.next_holder(section, layer)
+        if (
+            following == self.shares.holder(section, layer)
+            and layer in problem.worths[section].layers
+        ):
+            self._words = (
+                f"Everybody has two layers in {problem.recorded.sections[section]}, and two are "
+                "the most for one player; take one away first."
+            )
+            return
+        self._give_to(following)
 
     def _give(self, message: dict[str, Any]) -> None:
         player = int(message["player"]) - 1
@@ -169,8 +174,7 @@ class LayersView:
 
     def _change(self, shares: Shares) -> None:
         if shares != self.shares:
-            self._past.append(_Step(self.shares))
-            self._future.clear()
+            self._steps.leave(self.shares)
             self._set(shares)
 
     def _set(self, shares: Shares) -> None:
@@ -184,21 +188,24 @@ class LayersView:
         self._change(self.shares.with_forbidden(section, int(message["player"]), layer))
 
     def _undo(self, _: dict[str, Any]) -> None:
-        if not self._past:
+        if not self._steps.past:
             return
-        step = self._past[-1]
-        if step.decision:
-            self._take_back(step.decision)
-            self._words = "The decision is taken back."
-        else:
-            self._future.append(self.shares)
-        self._past.pop()
-        self._set(step.shares)
+        decision = self._steps.past[-1].decision
+        if decision:
+            words = "The decision is taken back."
+            self._change_status(decision, "agreed", "dropped", "taken back in the live view", words)
+        self._set(self._steps.back(self.shares))
 
     def _redo(self, _: dict[str, Any]) -> None:
-        if self._future:
-            self._past.append(_Step(self.shares))
-            self._set(self._future.pop())
+        if not self._steps.coming:
+            return
+        decision = self._steps.coming[-1].decision
+        if decision:
+            words = "The decision is agreed again."
+            self._change_status(
+                decision, "dropped", "agreed", "agreed again in the live view", words
+            )
+        self._set(self._steps.on(self.shares))
 
     def _compare(self, _: dict[str, Any]) -> None:
         self._compared = not self._compared
@@ -213,6 +220,7 @@ class LayersView:
 
     def _search(self, _: dict[str, Any]) -> None:
         scope, section, shares = self._fields.get("scope", "all"), self._at[0], self.shares
+        results = self.results
         sections, players = range(len(shares.taken)), range(len(shares.taken[0]))
         free = frozenset(
             (each, player)
@@ -222,13 +230,19 @@ class LayersView:
         )
 
         def find() -> Callable[[], None]:
-            taken = self.results.best_from(shares, free)
+            taken = results.best_from(shares, free)
 
             def show() -> None:
-                gained = self.results.figures(replace(shares, taken=taken)).plan.value
-                gained -= self.results.figures(shares).plan.value
+                if (self.shares, self.results) != (shares, results):
+                    self._words = (
+                        "Something was changed while the best was looked for, so nothing was taken "
+                        "over: press Find again."
+                    )
+                    return
+                gained = results.figures(replace(shares, taken=taken)).plan.value
+                gained -= results.figures(shares).plan.value
                 self._change(replace(shares, taken=taken))
-                self._words = f"Found: {gained:+.1f} s against what there was."
+                self._words = f"Found: {signed_seconds(gained)} against what there was."
                 if not len(shares.differing(taken)):
                     self._words = "Nothing better can be found there."
 
@@ -246,21 +260,23 @@ class LayersView:
         self._take_time("The sound is made ...", render)
 
     def _record(self, _: dict[str, Any]) -> None:
+        if self._is_writing:
+            return  # the button was pressed twice
         shares, decided, results = self.shares, self._decided, self.results
         figures, problem = results.figures(shares), results.problem
         if figures.troubles:
             self._words = f"Not recorded: {figures.troubles[0].why}"
             return
-        why = self._fields.get("why", "").strip() or "shared out by hand in the live view"
+        why = self._fields.get("why", "").strip() or "tried in the live view"
         names = [player.name for player in problem.lineup.players]
 
         def write() -> Callable[[], None]:
             decision = Decision(
-                f"{counted(len(problem.recorded.names), 'layer')} shared out: "
-                f"{shares_words(problem, shares)}",
+                f"{counted(len(problem.recorded.names), 'layer')} shared out by hand",
                 why,
                 before=f"the best: {results.best.value:.1f} s ({results.best.share:.0%})",
-                after=f"this: {figures.plan.value:.1f} s ({figures.share:.0%})",
+                after=f"this: {figures.plan.value:.1f} s ({figures.share:.0%}): "
+                f"{shares_words(problem, shares)}",
                 parts=names,
                 supersedes=decided.earlier[-1].id if decided.earlier else "",
             )
@@ -268,24 +284,25 @@ class LayersView:
             done = record_decision(
                 self.log, decision, song=decided.song, arrangement=made, expected=decided.log
             )
-            return partial(self._after_recording, shares, done)
+            return partial(self._after_recording, done)
 
-        self._take_time("The decision is written ...", write)
+        self._take_time("The decision is written ...", write, is_writing=True)
 
-    def _after_recording(self, shares: Shares, done: Decision) -> None:
+    def _after_recording(self, done: Decision) -> None:
         before, self._decided = self._decided, read_layers(self._source, self.log)
-        self._past.append(_Step(shares, done.id))
-        self._words = "Recorded; Undo takes it back."
+        self._steps.leave(self.shares, done.id)
+        self._words = f"Recorded; Undo takes it back.{_sheets_words(self._source, self.log)}"
         others = log_changes(before.log, self._decided.log, done.id)
         if others:
             self._words += f" Somebody else has written too: {others}."
 
-    def _take_back(self, decision: str) -> None:
-        """Drop a decision in the log, unless somebody else has done so."""
+    def _change_status(self, decision: str, before: str, after: str, why: str, words: str) -> None:
+        """Give a decision of the log another status, unless somebody else has done so."""
         log = self._decided.log
-        if any(each.id == decision and each.status == "agreed" for each in log.decisions):
-            reason = "taken back in the live view"
-            change_status(self.log, decision, "dropped", reason, expected=log)
+        self._words = "Somebody else has changed that decision since: the log stays as it is."
+        if any(each.id == decision and each.status == before for each in log.decisions):
+            change_status(self.log, decision, after, why, expected=log)
+            self._words = words
             self._decided = read_layers(self._source, self.log)
 
     def _stand_on_log(self) -> None:
@@ -295,7 +312,7 @@ class LayersView:
             text = format_shares(self.results.problem, self.shares)
             self.results = self._asked(self._decided.song)
             self.shares, _ = parse_shares(text, self.results.problem, self.results.optimum)
-            self._past, self._future, self._details = [], [], None
+            self._steps, self._details = Steps[Shares](), None
             self._at = self._first_place()
             self.grid.frame = frame_html(self.results)
         changes = log_changes(before.log, self._decided.log) or "its text was edited"
@@ -321,8 +338,8 @@ class LayersView:
             "cells": cells(results, shares, self._compared),
             "parts": parts,
             "controls": {
-                "undo": {"off": _flag(not self._past)},
-                "redo": {"off": _flag(not self._future)},
+                "undo": {"off": _flag(not self._steps.past)},
+                "redo": {"off": _flag(not self._steps.coming)},
                 "compare": {"pressed": _flag(self._compared)},
                 "best": {"off": _flag(shares.taken == results.optimum)},
             },
@@ -331,12 +348,16 @@ class LayersView:
 
     # What takes longer, or is done before it is asked for
 
-    def _take_time(self, words: str, do: Callable[[], Callable[[], None]]) -> None:
+    def _take_time(
+        self, words: str, do: Callable[[], Callable[[], None]], *, is_writing: bool = False
+    ) -> None:
         """Say what is being done, do it beside, and then do what it returns."""
-        self._words = words
+        self._words, self._is_writing = words, self._is_writing or is_writing
 
         def finish(result: Callable[[], None]) -> None:
             self._words = ""
+            if is_writing:
+                self._is_writing = False
             result()
 
         self._aside.do(do, lambda result: self._safely(partial(finish, result)))
@@ -396,6 +417,17 @@ class LayersView:
             self._aside.later(_IDLE_SECONDS, partial(self._try_next, turn, rested=rested))
 
         self._aside.do(finger, then)
+
+
+def _sheets_words(song: Song, log: Path) -> str:
+    """How sheets of what was decided are made; empty where the song is in no file."""
+    if not song.source:
+        return ""
+    name = readable(Path(song.source).name)
+    return (
+        f" Sheets of it: arrange rebuild {name} -o arranged.musicxml, then arrange handout "
+        f"arranged.musicxml --decisions {readable(log.name)} -o sheets."
+    )
 
 
 def _flag(value: bool) -> str:

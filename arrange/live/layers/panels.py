@@ -19,7 +19,7 @@ ROWS = {
     "worth": "Worth, of all layers",
     "less": "Against the best",
     "hands": "Hands",
-    "clashes": "Clashes between players",
+    "clashes": "Clashes, as recorded",
     "fullness": "Fullness: recording, players",
     "lost": "Not played",
 }
@@ -82,7 +82,9 @@ def _keys(players: Sequence[str]) -> str:
     return escape_html(
         "Press a cell to give its layer to the next player. With the keyboard: arrows move, Enter "
         f"gives to the next, {numbers}, 0 to nobody. Compared, ≠ names whom the best gives it to; "
-        "–, nobody."
+        "–, nobody. Worth is counted in seconds in which lines, chord members, attacks and the "
+        "highest line are heard, less what makes it hard or unclear. Fullness is a share of the "
+        "fullest that all layers, and that your players, can be."
     )
 
 
@@ -90,7 +92,8 @@ def _table(results: LayersResults) -> str:
     problem, recorded = results.problem, results.problem.recorded
     drawn, roles = _activity(problem), problem.criteria.roles["role"].tolist()
     heads = "".join(
-        f'<th scope="col"><button type="button" data-do="go" data-section="{number}">'
+        f'<th scope="col"><button type="button" data-do="go" tabindex="-1" '
+        f'data-section="{number}">'
         f"{escape_html(name)}</button></th>"
         for number, name in enumerate(recorded.sections)
     )
@@ -193,15 +196,24 @@ def foot_parts(figures: Figures, best: Figures) -> dict[str, str]:
         hands = "cannot" if number in wrong else "trying" if number in trying else "can"
         less = own.value - top.value
         cell = {
-            "worth": f"{own.share:.0%}",
-            "less": f"{less:+.1f} s".replace("-", "−") if abs(less) >= _CLOSE else "the same",
+            "worth": _with_minus(f"{own.share:.0%}"),
+            "less": signed_seconds(less) if abs(less) >= _CLOSE else "the same",
             "hands": f"<b>{hands}</b>" if hands == "cannot" else hands,
             "clashes": str(len(own.clashes)),
             "fullness": _fullness(own),
-            "lost": counted(len(own.lost), "layer") if len(own.lost) else "nothing",
+            "lost": counted(own.lost, "layer") if own.lost else "none",
         }
         found |= {f"{row}-{number}": text for row, text in cell.items()}
     return found
+
+
+def signed_seconds(value: float) -> str:
+    """Return more or less of a worth."""
+    return _with_minus(f"{value:+.1f} s")
+
+
+def _with_minus(number: str) -> str:
+    return number.replace("-", "−")
 
 
 def _fullness(own: SectionFigures) -> str:
@@ -239,7 +251,8 @@ def totals_html(results: LayersResults, shares: Shares, figures: Figures, best: 
     clashes = sum(len(own.clashes) for own in figures.sections)
     behind = [name for name, own in zip(results.problem.recorded.sections, figures.sections,
                                         strict=True) if own.is_behind]  # fmt: skip
-    said.append(f"{counted(clashes, 'finding')} between the players.")
+    findings = counted(clashes, "finding") if clashes else "No finding"
+    said.append(f"{findings} between the layers of different players.")
     if behind:
         said.append(f"Thinner than before, though the recording is not: {listed(behind)}.")
     return f"<p>{escape_html(' '.join(said))}</p>"
@@ -266,6 +279,7 @@ def section_html(
     """
     section, layer = at
     own, problem = figures.sections[section], results.problem
+    words = results.section_words(shares, figures, section)
     first, last = results.bars[section]
     wrong = {(each.section, each.player) for each in figures.troubles}
     title = f"{problem.recorded.sections[section]}, bars {first} to {last}"
@@ -273,7 +287,7 @@ def section_html(
         _player_html(
             results,
             shares,
-            own,
+            words.choices[player]["reason"],
             (section, layer, player),
             details.get(player, []),
             is_wrong=(section, player) in wrong,
@@ -281,7 +295,7 @@ def section_html(
         for player in range(len(problem.lineup.players))
     )
     rows = [
-        f"<b>{escape_html(one['layer'])}</b>: {escape_html(_loss_words(one))}" for one in own.lost
+        f"<b>{escape_html(one['layer'])}</b>: {escape_html(_loss_words(one))}" for one in words.lost
     ]
     clashes = [
         f"<b>bar {one['measure']}, {escape_html(one['kind'])}</b>: {escape_html(one['why'])}"
@@ -290,7 +304,7 @@ def section_html(
     return (
         f"<h3>{escape_html(title)}</h3><p>{escape_html(_terms_words(own))}</p>{each}"
         f'<div class="lists"><div><h4>Not played here</h4>{_list(rows)}</div>'
-        f"<div><h4>Clashes between the players</h4>{_list(clashes)}</div></div>"
+        f"<div><h4>Clashes between their layers, as recorded</h4>{_list(clashes)}</div></div>"
     )
 
 
@@ -304,34 +318,35 @@ def _list(rows: Sequence[str]) -> str:
 def _loss_words(lost: dict[str, Any]) -> str:
     where = f", bars {lost['measures']}" if lost["measures"] else ""
     worth = f"{lost['value']:.1f} s, " if lost["value"] >= _CLOSE else ""
-    return f"{worth}{lost['what']}{where}; {lost['why']}"
+    why = f"; {lost['why']}" if lost["why"] else ""
+    return f"{worth}{lost['what']}{where}{why}"
 
 
 def _terms_words(own: SectionFigures) -> str:
     costs = {"merging": "two lines in one hand", "changes": "changes from the section before",
              "clash": "clashes", "instrument": "sound and capo", "swapped": "layers that change "
-             "hands", "thinner": "thinner than before", "growth": "fuller than the recording's "
-             "growth leaves room for"}  # fmt: skip
+             "hands", "thinner": "thinner than before", "growth": "full too soon, for how the "
+             "recording grows"}  # fmt: skip
     taken = [f"{words} {-own.terms[term]:.1f} s" for term, words in costs.items()
              if own.terms[term] < -_CLOSE]  # fmt: skip
     off = f"; taken off: {listed(taken)}" if taken else ""
-    return f"Worth {own.value:.1f} s of {own.of_all:.1f} s{off}."
+    return f"Worth {_with_minus(f'{own.value:.1f} s')} of {own.of_all:.1f} s{off}."
 
 
 def _player_html(
     results: LayersResults,
     shares: Shares,
-    own: SectionFigures,
+    reason: str,
     place: tuple[int, int, int],
     details: list[str],
     *,
     is_wrong: bool,
 ) -> str:
     section, layer, player = place
-    problem, choice = results.problem, own.choices[player]
+    problem = results.problem
     name = problem.lineup.players[player].name
     takes = problem.name(shares.taken[section][player])
-    said = [f"{takes} cannot be played so"] if is_wrong else [choice["reason"]]
+    said = [f"{takes} cannot be played so"] if is_wrong else [reason]
     if is_wrong and details:
         said = []
     sentences = first_up("; ".join([*said, *details]))

@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
 from arrange.condensing.clash_penalties import weighed_findings
 from arrange.condensing.condensation import Condensation, condensation_of
 from arrange.condensing.held_together import Asked
+from arrange.condensing.pins_and_bans import PinsAndBans
 from arrange.condensing.plan import Plan
 from arrange.condensing.plan_by_hand import (
     PlanByHand,
@@ -33,6 +34,7 @@ from arrange.condensing.reasons import LOST, section_choices, section_losses
 from arrange.condensing.returns import Returns
 from arrange.condensing.swapped_layers import swap_reasons
 from arrange.condensing.terms import section_terms
+from arrange.errors import ArrangeError
 from arrange.live.layers.shares import Shares
 from arrange.text.part_lists import split_parts
 
@@ -51,10 +53,8 @@ class SectionFigures:
         What each term of the worth comes to, seconds.
     of_all : float
         What all layers together are worth there, seconds.
-    choices : list of dict
-        For each player what is taken and why, as of ``section_choices``.
-    lost : list of dict
-        As of ``Condensation.lost``, what is worth most first.
+    lost : int
+        How many layers that play there nobody has.
     clashes : list of dict
         The findings between layers of different players, the most severe first.
     recorded, played : float
@@ -63,8 +63,7 @@ class SectionFigures:
 
     terms: dict[str, float]
     of_all: float
-    choices: list[Row]
-    lost: list[Row]
+    lost: int
     clashes: list[Row]
     recorded: float
     played: float
@@ -83,6 +82,15 @@ class SectionFigures:
     def is_behind(self) -> bool:
         """Whether it is thinner than the section that it is a return of, and should not be."""
         return self.terms["thinner"] < -_NEAR
+
+
+class SectionWords(NamedTuple):
+    """A section in words: for each player what is taken and why, as of ``section_choices``, and
+    what is not played, as of ``Condensation.lost``, what is worth most first.
+    """
+
+    choices: list[Row]
+    lost: list[Row]
 
 
 @dataclass(frozen=True)
@@ -198,21 +206,33 @@ class LayersResults:
         problem, worth = self.problem, self.problem.worths[section]
         chosen = tuple(problem.options[section].options[place] for place in plan.choices[section])
         joint = self._returns.joint(section, [np.array([place]) for place in plan.choices[section]])
-        losing = section, plan.choices[section]
-        if losing not in self._losses:
-            rows = section_losses(problem, plan, section, self._known.left_out)
-            lost = [dict(zip(LOST, row, strict=True)) for row in rows]
-            # Notes that cannot be played have no value.
-            self._losses[losing] = sorted(lost, key=lambda row: -np.nan_to_num(row["value"]))
         return SectionFigures(
             self._terms(problem, self._returns, plan, section),
             worth.worth_of(worth.layers),
-            section_choices(problem, plan, section, {}),
-            self._losses[losing],
+            len(set(worth.layers) - {one for own in chosen for one in own}),
             self._clashes(section, chosen),
             float(problem.criteria.energy[section]),
             float(joint.full.item()),
         )
+
+    def section_words(self, shares: Shares, figures: Figures, section: int) -> SectionWords:
+        """Return what there is to say of a section of shares that have these figures.
+
+        Of what is not the best it is not said that anything else would be worth less.
+        """
+        by_hand, plan = shares.taken != self.optimum, figures.plan
+        key = by_hand, self._key(plan, section)
+        if key not in self._said:
+            rows = section_losses(
+                self.problem, plan, section, self._known.left_out, by_hand=by_hand
+            )
+            lost = [dict(zip(LOST, row, strict=True)) for row in rows]
+            self._said[key] = SectionWords(
+                section_choices(self.problem, plan, section, {}, by_hand=by_hand),
+                # Notes that cannot be played have no value.
+                sorted(lost, key=lambda row: -np.nan_to_num(row["value"])),
+            )
+        return self._said[key]
 
     def _find_clashes(self, section: int, chosen: tuple[tuple[int, ...], ...]) -> list[Row]:
         """The findings of a section between layers that different players have."""
@@ -232,7 +252,7 @@ class LayersResults:
         self._necks: dict[Keyed, list[int] | None] = {}
         self._worths: dict[Keyed, dict[str, float]] = {}
         self._made: dict[Keyed, SectionFigures] = {}
-        self._losses: dict[Keyed, list[Row]] = {}
+        self._said: dict[Keyed, SectionWords] = {}
 
     def _learn(self, known: Known) -> bool:
         """Take up what is known now; return whether it changes any figure."""
@@ -280,9 +300,35 @@ class LayersResults:
         ArrangeError
             If nothing is left; the message names the rule that stands in the way.
         """
-        known, plan = best_from_here(self._known, shares.decided(free))
+        decided = shares.decided(free)
+        self._check_possible(shares, decided)
+        known, plan = best_from_here(self._known, decided)
         self._learn(known)
         return taken_by(self.problem, plan)
+
+    def _check_possible(self, shares: Shares, decided: PinsAndBans) -> None:
+        """Report what leaves a search nothing, in the words of the view."""
+        for section, player, why in self.figures(shares).troubles:
+            if (player, section) in decided.pins:
+                raise ArrangeError(
+                    f"{why}, and it is not to be changed: take a layer away there, or let more be "
+                    "changed"
+                )
+        for section, worth in enumerate(self.problem.worths):
+            leads = worth.classes[worth.lead_class] if worth.lead else ()
+            may = (
+                one in decided.pins.get((player, section), leads)
+                and (section, player, one) not in shares.forbidden
+                for player in range(len(shares.taken[section]))
+                for one in leads
+            )
+            if leads and not any(may):
+                names = self.problem.recorded
+                raise ArrangeError(
+                    f"{names.names[leads[0]]} is the lead in {names.sections[section]} and has to "
+                    "be played, but it is left to nobody: let somebody have it, or let more be "
+                    "changed"
+                )
 
     def condensation(self, shares: Shares) -> Condensation:
         """Return the shares as a condensation, with everybody's part fingered."""
@@ -304,7 +350,9 @@ class LayersResults:
                 option = shares.taken[section][player]
                 found.setdefault(player, []).append(self._would_do(player, section, option))
         if not made.troubles:
-            for (place, player), said in swap_reasons(self.problem, made.plan).items():
+            by_hand = shares.taken != self.optimum
+            swapped = swap_reasons(self.problem, made.plan, by_hand=by_hand)
+            for (place, player), said in swapped.items():
                 if place == section:
                     found.setdefault(player, []).extend(said)
         return found
