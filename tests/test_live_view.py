@@ -733,6 +733,10 @@ def test_the_lab_opens_on_the_lessons_or_on_a_song(tmp_path):
     page.write_text(json.dumps({"mine": 1}))
     serving.open_lab(song, run=ran.append)
     assert json.loads(page.read_text()) == {"mine": 1}  # what is there stays
+    serving.open_lab(page, run=ran.append)
+    assert ran[3] == ran[1]  # a notebook is opened as it is
+    with pytest.raises(ar.ArrangeError, match="there is no such file"):
+        serving.open_lab(tmp_path / "workshop.ipynb", run=ran.append)
     with pytest.raises(ar.ArrangeError, match="come with a clone of the repository"):
         serving.open_lab(notebooks=tmp_path / "none", run=ran.append)
 
