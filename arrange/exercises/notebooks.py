@@ -39,10 +39,11 @@ def solved_notebook(
         _words(
             f"# Workshop: {escape_markdown(title)}\n\n"
             "Choose *Run All Cells* in the menu *Run*, and wait some seconds. Then choose or type "
-            "an answer and press *Check*, or the Enter key in a field: the reply says what there is to learn, and a wrong answer gets "
-            "the best ones. *Hint* helps, *Show* gives a right answer and the reason. Turn your "
-            "speakers down before you press play. The bars that a question is about are printed in "
-            "workshop-exercises-A4.pdf, beside this notebook."
+            "an answer and press *Check*, or the Enter key in a field: the reply says what there "
+            "is to learn, and a wrong answer gets the best ones. *Hint* helps, *Show* gives a "
+            "right answer and the reason. Turn your speakers down before you press play. The bars "
+            "that a question is about are printed in workshop-exercises-A4.pdf, beside this "
+            "notebook."
         ),
         _code(
             "import arrange as ar\n\n"
