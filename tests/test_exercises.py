@@ -46,7 +46,7 @@ from arrange.exercises.which_capo import open_shape, shape_symbol
 from arrange.exercises.which_layer import section_layers
 from arrange.formats.reading import read
 from arrange.sound import PEAK
-from arrange.text.words import an, listed, runs_words
+from arrange.text.words import an, first_up, listed, runs_words
 from arrange.theory.pitch import INTERVAL_NAMES, an_interval, parse_note
 
 DATASETS = Path(__file__).parent.parent / "datasets"
@@ -221,6 +221,9 @@ def test_a_right_section_is_one_with_the_finding():
                 assert check_answer(each, section).right, (each.question, section)
             silent = [s for s in facts(name).song.sections["section"] if s not in each.case[2]]
             assert not any(check_answer(each, section).right for section in silent)
+            if name == "low-water.musicxml":
+                reply = check_answer(each, "chorus").text
+                assert reply == "There are Chorus 1, Chorus 2 and Chorus 3: write which."
 
 
 # name its kind
@@ -245,6 +248,7 @@ def test_the_reply_to_a_wrong_kind_says_why():
     assert "Guitar 2 alone" in check_answer(each, "rub").text
     assert "is clean" in check_answer(each, "drive").text
     assert "did you mean 'mud'" in check_answer(each, "mudd").text
+    assert "did you mean 'crowding'" in check_answer(each, "Crowd").text
     beside = check_answer(each, "masking")
     assert beside.right or "masking" in beside.text
 
@@ -291,7 +295,8 @@ def test_the_reply_to_each_wrong_place_says_why(name):
     """Every place near the note gets the sentence for its fault."""
     words = {
         "same": "again", "taken": "one note at a time", "double": "sounds already",
-        "stays": "does not end the", "brings": "but now there is", "chord": "is no note of",
+        "stays": "does not end the", "brings": "but now something else is found",
+        "chord": "is no note of",
         "hand": "the hand cannot hold it", "leap": "but now the top line leaps",
     }  # fmt: skip
     seen = set()
@@ -386,7 +391,7 @@ def test_which_capo_of_the_demo():
     each = next(e for e in of_kind("low-water.musicxml", "middle", "which capo")
                 if set(e.case[1]) == {"Gm", "Bb", "Eb", "F"})  # fmt: skip
     assert [fret for fret in range(8) if check_answer(each, fret).right] == [3]
-    assert "no open shape" in check_answer(each, "fret 0").text
+    assert "none of them has an open shape; all want" in check_answer(each, "fret 0").text
     assert check_answer(each, "no capo").text == check_answer(each, 0).text
     assert "leaves little neck" in check_answer(each, 12).text
 
@@ -399,7 +404,10 @@ def test_fret_and_shapes():
     assert "Which" in check_answer(each, fret).text
     each_shape = shapes.split()
     swapped = " ".join([each_shape[1], each_shape[0], *each_shape[2:]])
-    assert "is right, but" in check_answer(each, f"{fret}: {swapped}").text
+    symbol = each.case[1][0]
+    assert check_answer(each, f"{fret}: {swapped}").text.startswith(
+        f"Fret {fret} is right, but the shape of {each_shape[1]} does not sound as {symbol} there"
+    )
 
 
 # which layer can go
@@ -448,7 +456,12 @@ def test_a_layer_that_cannot_go():
     assert "does not play in" in check_answer(each, "Strum").text
     wrong = [layer.part for layer in section_layers(each.facts, each.case[0])
              if layer.part not in each.case[1]]  # fmt: skip
-    assert "would be gone" in check_answer(each, wrong[0]).text
+    layers = {layer.part: layer for layer in section_layers(each.facts, each.case[0])}
+    own, best = layers[wrong[0]], layers[each.case[1][0]]
+    reply = check_answer(each, wrong[0]).text
+    assert f"you would lose {own.alone} of its {own.notes} notes, which no other" in reply
+    assert reply.endswith(f"share would be lost: {best.alone} of its {best.notes} notes.")
+    assert each.hints[1] == f"The layer that can go has most in common with {best.with_whom}."
     assert "did you mean" in check_answer(each, wrong[0] + "e").text
 
 
@@ -492,6 +505,23 @@ def test_an_interval_is_the_distance_of_the_two_notes():
             assert ("wider" in wrong.text) == ((size + 1) % 12 > size)
 
 
+def test_an_interval_is_read_as_musicians_write_it():
+    """A large M is major, a small one minor (common practice); a number alone is semitones."""
+    (each,) = make_exercises(facts("low-water.musicxml"), 1, "large", ["guess by ear"])
+    assert each.answer == "octave"
+    for semitones, forms in {
+        3: ("m3", "min 3", "Minor 3rd", "minor third", "3"), 4: ("M3", "maj. 3", "major 3rd", "4"),
+        5: ("P4", "4th", "perfect fourth", "a fourth"), 6: ("tritone", "aug 4", "TT"),
+        7: ("P5", "Perfect 5th"), 9: ("M6", "9"), 12: ("octave", "P8")
+    }.items():  # fmt: skip
+        for form in forms:
+            reply = check_answer(each, f'"{form}"').text
+            expected = {12: "Yes, an octave"}.get(semitones, first_up(an_interval(semitones)))
+            assert reply.startswith(expected), (form, reply)
+    for form in ("3rd", "M", "m4", "4th or 5th"):
+        assert wanted(each) in check_answer(each, form).text
+
+
 def test_only_what_is_about_a_passage_sounds():
     each = of_kind("low-water.musicxml", "small", "which capo")[0]
     with pytest.raises(ArrangeError, match="nothing is played for 'which capo'"):
@@ -531,8 +561,11 @@ def test_a_reply_is_about_what_stands_in_the_field(monkeypatch):
         assert form.hinted.value.count("<li>") == min(count, len(each.hints))
     small = rub_in_low_water("small")
     form = small.answer_form
+    shown = []
+    form.replied.observe(lambda change: shown.append(change["new"]), "value")
     form.buttons[0].click()
-    assert "No answer yet" in form.replied.value
+    assert "No answer yet: choose one." in form.replied.value
+    assert "One moment" in shown[0], "some answers take seconds"
     for field, choice in zip(form.fields, small.choices, strict=True):
         field.value = choice
         assert [each.value for each in form.fields if each.value] == [choice] == [form.answer]

@@ -272,6 +272,9 @@ def test_words_are_explained_before_they_are_asked(papers):
     assert cells.index(next(c for c in cells if c["source"] == words)) < cells.index(
         next(c for c in cells if c["source"].startswith("## 1. "))
     )
+    for word in ("finding", "register"):
+        assert squeezed(word) in text[:first]
+        assert f"**{word}**" in words
     for each in FINDINGS:
         meaning = FINDINGS[each].meaning
         assert (squeezed(meaning) in text[:first]) == (each in asked)
@@ -324,6 +327,10 @@ def test_a_leader_finds_everything_in_the_folder(papers):
     for path in folder.iterdir():
         assert squeezed(path.name) in page
     assert len(pypdf.PdfReader(folder / "read-me-first.pdf").pages) == 1
+    assert squeezed("arrange lab workshop.ipynb opens the notebook") in page
+    cells = nbformat.read(folder / "workshop.ipynb", as_version=4)["cells"]
+    for cell, paper in ((cells[0], "exercises"), (cells[-1], "handout")):
+        assert f"workshop-{paper}-A4.pdf" in cell["source"]
     for number, each in enumerate(exercises, 1):
         assert squeezed(f"Answer: {right_words(each)}") in plan
         assert sound_name(number, each) in plan

@@ -28,7 +28,7 @@ from arrange.handouts.band import band_sheet
 from arrange.handouts.band_pages import band_html
 from arrange.handouts.remarks_and_decisions import decision_words
 from arrange.handouts.sheets import part_sheet
-from arrange.handouts.song_facts import new_facts
+from arrange.handouts.song_facts import new_facts, song_facts
 from arrange.tables.song import Remark
 
 DATASETS = Path(__file__).parent.parent / "datasets"
@@ -262,6 +262,8 @@ def test_a_key_that_ends_is_said():
         "Guitar 1 | x32010 |\n"
     )
     assert new_facts(read_chart(chart.encode())) == {2: "key none", 3: "key C major"}
+    one_bar = read_chart(chart.partition("key: none")[0].encode())
+    assert dict(song_facts(one_bar))["Length"].endswith(", 1 bar")
 
 
 def test_a_player_is_named_once():

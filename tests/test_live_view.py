@@ -23,7 +23,7 @@ from songs import with_setup
 import arrange as ar
 from arrange.__main__ import main
 from arrange.findings.summary import findings_figures
-from arrange.live import serving, view
+from arrange.live import serving, strip, view
 from arrange.live.choices import Choices, PartChoice
 from arrange.live.controls import widgets_of
 from arrange.live.kept_view import KeptView, keep_view, kept_path, kept_view
@@ -745,6 +745,10 @@ def test_the_lab_opens_on_the_lessons_or_on_a_song(tmp_path):
     page.write_text(json.dumps({"mine": 1}))
     serving.open_lab(song, run=ran.append)
     assert json.loads(page.read_text()) == {"mine": 1}  # what is there stays
+    serving.open_lab(page, run=ran.append)
+    assert ran[3] == ran[1]  # a notebook is opened as it is
+    with pytest.raises(ar.ArrangeError, match="there is no such file"):
+        serving.open_lab(tmp_path / "workshop.ipynb", run=ran.append)
     with pytest.raises(ar.ArrangeError, match="come with a clone of the repository"):
         serving.open_lab(notebooks=tmp_path / "none", run=ran.append)
 
@@ -858,3 +862,14 @@ def test_controls_show_what_the_section_has(log, clock):
     one.looking.section.value = "B"
     one.choosing.capo.value = 2
     assert seen.choices.of("Guitar 1").capo is None
+
+
+def test_a_part_without_pitch_does_not_rest():
+    """The hand drum strikes in every verse of the demo, and has no notes to be named."""
+    song = ar.read("datasets/tarrow-weir.txt")
+    drum = song.notes[song.notes["part"] == "Hand drum"]
+    for notes, words in ((drum, "sounds without pitch"), (drum.head(0), "rests here")):
+        row = strip.strip_row(song, "Hand drum", notes, None)
+        drawn = "".join(strip.draw_row(strip.strip_scale(song, (1, 4), [row]), row, 0.0, "one"))
+        assert words in drawn
+        assert drawn.count("axis") == 1

@@ -317,10 +317,12 @@ def _add_lab(commands: Any) -> None:
     command = add_command(
         commands, "lab", "opening", "open the lessons, or a song's live view, in JupyterLab",
         "Open JupyterLab on the lessons; or, with a song, on a notebook beside it that holds its "
-        "live view.",
+        "live view; or on a notebook, such as that of a workshop.",
         "datasets/low-water.musicxml", song=False,
     )  # fmt: skip
-    command.add_argument("file", metavar="IN", nargs="?", help="a song; the lessons if not given")
+    command.add_argument(
+        "file", metavar="IN", nargs="?", help="a song or a notebook; the lessons if not given"
+    )
     _add_layers(command)
     command.add_argument("--no-browser", action="store_true", help="only print the address")
 

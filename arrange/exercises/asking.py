@@ -87,7 +87,7 @@ class AnswerForm:
     def check(self, *_: Any) -> None:
         """Check what is typed or chosen now, and show the reply."""
         is_fresh = time.monotonic() < self._edited_at + _ON_THE_WAY
-        self._reply(self._check(self.answer))
+        self._reply(self._judge)
         self._late_until = time.monotonic() + _ON_THE_WAY if is_fresh else 0.0
 
     def hint(self, *_: Any) -> None:
@@ -101,7 +101,7 @@ class AnswerForm:
     def show(self, *_: Any) -> None:
         """Show a right answer and the reason."""
         self._late_until = 0.0
-        self._reply(self._solution())
+        self._reply(self._solution)
 
     def _key(self, _: Any, content: dict[str, Any], __: Any) -> None:
         if content.get("event") == "submit":
@@ -115,13 +115,21 @@ class AnswerForm:
                 field.value = None
         now = time.monotonic()
         if now < self._late_until:
-            self._reply(self._check(self.answer))
+            self._reply(self._judge)
         elif self.replied.value:
             self.replied.value = '<p class="changed">The answer has changed: press Check.</p>'
         self._edited_at, self._late_until = now, 0.0
 
-    def _reply(self, reply: Reply) -> None:
-        self.replied.value = f'<div role="alert">{reply._repr_html_()}</div>'
+    def _judge(self) -> Reply:
+        """The reply to what is typed or chosen now."""
+        if not self.answer and isinstance(self.fields[0], widgets.RadioButtons):
+            return Reply(False, "No answer yet: choose one.")
+        return self._check(self.answer)
+
+    def _reply(self, judge: Callable[[], Reply]) -> None:
+        """Show a reply, and until then that it is on its way: some answers take seconds."""
+        self.replied.value = '<p class="changed">One moment …</p>'
+        self.replied.value = f'<div role="alert">{judge()._repr_html_()}</div>'
 
 
 def _button(words: str, tooltip: str, do: Callable[..., None]) -> Any:

@@ -18,6 +18,10 @@ _HOW_PRINTED = (
     "The bars are printed below the questions, and count as they are played: the first bar of a "
     "line has its number. Frets count from the nut; 0 is an open string, over a capo too."
 )
+_FIRST_WORDS = (
+    ("finding", "a place to listen to, where parts may get in each other's way; no fault."),
+    ("register", "how high or low notes lie: a stretch of pitch, such as from C3 to C4."),
+)
 _NO_BARS = PrintedBars([], "")
 
 
@@ -33,17 +37,18 @@ def sound_name(number: int, exercise: Exercise) -> str:
     return SONG_SOUND if exercise.passage else ""
 
 
-def kind_rows(exercises: Sequence[Exercise]) -> list[tuple[str, str]]:
-    """Return the kinds of finding that some exercises name, each explained."""
+def word_rows(exercises: Sequence[Exercise]) -> list[tuple[str, str]]:
+    """Return the words that some exercises use, each explained: kinds of finding, and two more."""
     asked = {word for each in exercises for word in each.words}
-    return [(name, f"{kind.lane}; {kind.meaning}.") for name, kind in KINDS.items()
-            if name in asked]  # fmt: skip
+    kinds = [(name, f"{kind.lane}; {kind.meaning}.") for name, kind in KINDS.items()
+             if name in asked]  # fmt: skip
+    return [*_FIRST_WORDS, *kinds] if kinds else []
 
 
 def exercise_blocks(exercises: Sequence[Exercise]) -> list[dict[str, Any]]:
     """Return the sheet for guests: the words, then each question with its bars."""
     blocks: list[dict[str, Any]] = [{"kind": "text", "text": _HOW_PRINTED}]
-    words = kind_rows(exercises)
+    words = word_rows(exercises)
     if words:
         rows = [list(row) for row in words]
         blocks.append({"kind": "box", "title": WORDS_TITLE, "rows": rows})

@@ -261,6 +261,16 @@ def _reply_notes(
     return Reply(False, f"Measure {bar} is right; {others} {verb} to something else.")
 
 
+def _which_section(exercise: Exercise, text: str) -> Reply:
+    """The reply to what is no section's name, such as ``"chorus"`` where there are several."""
+    sections = exercise.facts.song.sections["section"]
+    several = [each for each in sections if each.lower().startswith(f"{text.lower()} ")]
+    if several:
+        verb = "is" if len(several) == 1 else "are"
+        return Reply(False, f"There {verb} {listed(several)}: write which.")
+    return unread(exercise, text)
+
+
 def _reply_section(exercise: Exercise, text: str, label: int, right: frozenset[str]) -> Reply:
     facts = exercise.facts
     name = find_name(text, facts.song.sections["section"])
@@ -270,7 +280,7 @@ def _reply_section(exercise: Exercise, text: str, label: int, right: frozenset[s
         if not is_bar or re.search(
             r"[a-z]", text.lower().replace("measure", "").replace("bar", "")
         ):
-            return unread(exercise, text)
+            return _which_section(exercise, text)
         name = facts.section_at(numbers[0])
     row = facts.finding(label)
     own = [each for each in _own(facts, label) if name in facts.sections(each)]

@@ -147,8 +147,9 @@ def _asked(
     why = row["why"] if size != "large" else f"There is a clash in {parts_words(row['parts'])}."
     question = (
         f"{about}{why} {note.part} has {facts.name(note.pitch)} on string {string} at fret "
-        f"{fret}{_capo(note)}. To which string and fret could this one note go, each time, so "
-        f"that it ends and nothing new begins?"
+        f"{fret}{_capo(note, fret)}. To which string and fret could this one note go, each time, "
+        f"so that the {KINDS[row['kind']].noun if size != 'large' else 'clash'} ends and nothing "
+        f"new begins?{' An answer is string/fret, counted from the nut.' if choices else ''}"
     )
     return Exercise(
         KIND, size, question, "string and fret, counted from the nut, such as 2/5", choices,
@@ -159,9 +160,10 @@ def _asked(
     )  # fmt: skip
 
 
-def _capo(note: MovedNote) -> str:
+def _capo(note: MovedNote, fret: int) -> str:
     capo = note.neck.capo
-    return f" (the capo is at {capo})" if capo else ""
+    opened = ", so this is the open string, a 0 in the tablature" if fret == capo else ""
+    return f" (the capo is at {capo}{opened})" if capo else ""
 
 
 def _place(note: MovedNote, string: int, fret: int) -> str:
@@ -285,10 +287,9 @@ def fault_words(note: MovedNote, string: int, fret: int) -> str:
         return f"{name} does not end the {kind}. {_still(note, pitch)}"
     ended = f"That ends the {kind}, but"
     if what == "brings":
-        word, why = outcome.brings[0]
-        more = f" And {len(outcome.brings) - 1} more." if len(outcome.brings) > 1 else ""
-        other = f"another {word}" if word == row["kind"] else word
-        return f"{ended} now there is {other}: {why}{more}"
+        others = len(outcome.brings) - 1
+        more = f" And {others} more." if others else ""
+        return f"{ended} now something else is found: {outcome.brings[0][1]}{more}"
     if what == "chord":
         return f"{ended} {name} is no note of {_chords(note)}."
     if what == "hand":

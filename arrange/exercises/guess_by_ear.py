@@ -6,6 +6,7 @@ parts of a finding in its first measures, once as written and once with one note
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import replace
 from functools import partial
@@ -58,6 +59,15 @@ _COLOURS = {
     10: "open, as if it wanted to go on",
     11: "sharp, just short of an octave", 12: "like one note twice",
 }  # fmt: skip  # common practice in ear training
+
+
+# How musicians write an interval short: a large M is major, a small one minor (common practice).
+_QUALITIES = {"M": "major", "maj": "major", "m": "minor", "min": "minor", "P": "", "p": "",
+              "perf": "", "perfect": ""}  # fmt: skip
+_PLACES = {"2": "second", "3": "third", "4": "fourth", "5": "fifth", "6": "sixth", "7": "seventh",
+           "8": "octave", "9": "ninth", "10": "tenth"}  # fmt: skip
+_SAME = {"augmented fourth": 6, "aug fourth": 6, "diminished fifth": 6, "dim fifth": 6, "tt": 6,
+         "semitone": 1, "half step": 1, "tone": 2, "whole tone": 2, "whole step": 2}  # fmt: skip
 
 
 class Take(NamedTuple):
@@ -211,10 +221,10 @@ def _takes(
 
 def reply(exercise: Exercise, answer: Any) -> Reply:
     """Return the reply to an answer."""
-    text = read_answer(exercise, answer).lower()
+    text = read_answer(exercise, answer)
     what, *case = exercise.case
     if what == "takes":
-        return _reply_takes(exercise, text, case)
+        return _reply_takes(exercise, text.lower(), case)
     semitones = _semitones(text)
     if semitones is None:
         return unread(exercise, text)
@@ -245,16 +255,26 @@ def _colour(semitones: int) -> str:
 
 
 def _semitones(text: str) -> int | None:
-    text = text.removeprefix("a ").removeprefix("an ").strip()
-    named = find_name(text, INTERVAL_NAMES)
-    if named:
-        return INTERVAL_NAMES.index(named)
-    short = {"perfect fourth": 5, "perfect fifth": 7, "third": None, "semitone": 1, "tone": 2}
-    if text in short:
-        return short[text]
+    text = re.sub(r"^an? ", "", text.strip(), flags=re.IGNORECASE)
+    full = _in_full(text)
+    named = find_name(full, INTERVAL_NAMES)
+    if named or full in _SAME:
+        return INTERVAL_NAMES.index(named) if named else _SAME[full]
+    text = text.lower()
     numbers = numbers_in(text.removesuffix(" semitones").removesuffix(" semitone"))
     is_number = len(numbers) == 1 and text.split()[0] == str(numbers[0])
     return numbers[0] if is_number and numbers[0] <= 2 * _WIDEST else None
+
+
+def _in_full(text: str) -> str:
+    """Return an interval written short, such as ``"m3"``, ``"min 3rd"`` or ``"P4"``, in full."""
+    words = re.findall(r"\d+(?:nd|rd|th)?|[A-Za-z]+", text)
+    full = []
+    for word in words:
+        place = _PLACES.get(word.rstrip("ndrth")) if word != words[0] or len(word) > 1 else None
+        known = _QUALITIES.get(word, _QUALITIES.get(word.lower()) if len(word) > 1 else None)
+        full.append(next(each for each in (place, known, word.lower()) if each is not None))
+    return " ".join(each for each in full if each)
 
 
 def _reply_takes(exercise: Exercise, text: str, case: list[Any]) -> Reply:

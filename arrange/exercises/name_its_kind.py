@@ -41,6 +41,7 @@ IN_WORKSHOP = InWorkshop(
     ),
 )
 _WRONG = {"small": 2, "middle": 4, "large": 0}
+_BEGUN = 4  # letters with which a kind may begin: "crowd", "rough"
 
 
 def ask(facts: SongFacts, size: str, chance: Random) -> Exercise:
@@ -100,7 +101,8 @@ def reply(exercise: Exercise, answer: Any) -> Reply:
     text = find_name(text, KINDS) or text.lower()
     label, right, near = exercise.case
     if text not in KINDS:
-        meant = nearest_spelling(text, tuple(KINDS)) if text else None
+        begun = (kind for kind in KINDS if len(text) >= _BEGUN and kind.startswith(text))
+        meant = next(begun, None) or (nearest_spelling(text, tuple(KINDS)) if text else None)
         if meant:
             return Reply(False, f"There is no kind {text!r}; did you mean {meant!r}?")
         return unread(exercise, text)

@@ -10,7 +10,7 @@ import nbformat
 from nbformat import v4
 
 from arrange.exercises.exercise import Exercise
-from arrange.exercises.exercise_sheets import SONG_SOUND, WORDS_TITLE, has_own_sound, kind_rows
+from arrange.exercises.exercise_sheets import SONG_SOUND, WORDS_TITLE, has_own_sound, word_rows
 from arrange.exercises.exercise_sounds import song_once_words
 from arrange.exercises.plan import missing_words
 from arrange.text.markup import escape_markdown
@@ -38,10 +38,12 @@ def solved_notebook(
     cells = [
         _words(
             f"# Workshop: {escape_markdown(title)}\n\n"
-            "Run all cells (menu *Run*). Then choose or type an answer and press *Check*, or the "
-            "Enter key in a field: the reply says what there is to learn, and a wrong answer gets "
-            "the best ones. *Hint* helps, *Show* gives a right answer and the reason. Turn your "
-            "speakers down before you press play."
+            "Choose *Run All Cells* in the menu *Run*, and wait some seconds. Then choose or type "
+            "an answer and press *Check*, or the Enter key in a field: the reply says what there "
+            "is to learn, and a wrong answer gets the best ones. *Hint* helps, *Show* gives a "
+            "right answer and the reason. Turn your speakers down before you press play. The bars "
+            "that a question is about are printed in workshop-exercises-A4.pdf, beside this "
+            "notebook."
         ),
         _code(
             "import arrange as ar\n\n"
@@ -53,7 +55,7 @@ def solved_notebook(
     if missing:
         cells.append(_words(_listed(missing_words(missing))))
     cells.append(_words(_song_once(exercises)))
-    words = [f"**{kind}**: {text}" for kind, text in kind_rows(exercises)]
+    words = [f"**{kind}**: {text}" for kind, text in word_rows(exercises)]
     if words:
         listing = "\n".join(f"- {each}" for each in words)
         cells.append(_words(f"## {WORDS_TITLE}\n\n{listing}"))
@@ -61,8 +63,8 @@ def solved_notebook(
         cells += _exercise(place, each)
     cells.append(
         _words(
-            "## What did we decide?\n\nOne change for the song, and why. `ar.record_decision` "
-            "keeps it in a file beside the song."
+            "## What did we decide?\n\nOne change for the song, and why: write it on the page to "
+            "take home (workshop-handout-A4.pdf, beside this notebook)."
         )
     )
     notebook = v4.new_notebook(

@@ -10,7 +10,7 @@ import pandas as pd
 
 from arrange.clashes import KINDS
 from arrange.exercises.exercise import Exercise
-from arrange.exercises.exercise_sheets import SONG_SOUND, kind_rows, right_words, sound_name
+from arrange.exercises.exercise_sheets import SONG_SOUND, right_words, sound_name, word_rows
 from arrange.exercises.exercise_sounds import song_once_words
 from arrange.exercises.making import IN_WORKSHOP
 from arrange.handouts.sheets import LOUDNESS, WARM_UP
@@ -96,7 +96,7 @@ _CLOSING: tuple[_Row, ...] = (
 
 def _opening(exercises: Sequence[Exercise]) -> list[_Row]:
     song = exercises[0].facts.song
-    words = ["Then read the box of words on the sheet aloud."] if kind_rows(exercises) else []
+    words = ["Then read the box of words on the sheet aloud."] if word_rows(exercises) else []
     return [
         (_WELCOME, "Welcome", [
             ("", "Turn amplifiers and speakers down, tune, make pairs."),

@@ -36,8 +36,10 @@ def start_blocks(file: str, exercises: Sequence[Exercise]) -> list[Any]:
             "Print what the table says, on A4 or on Letter.",
             "Copy the folder, whole, onto the computer that has the loudspeaker. Play the song "
             "there, and set the level to that of a talking voice.",
-            f"Only if you show the notebook: type arrange ready {file} in a terminal in this "
-            "folder. It ends with Ready, or says what is to be done.",
+            f"Only if you show the notebook, where the kit is installed: type arrange ready {file} "
+            "in a terminal in this folder. It ends with Ready, or says what is to be done. Then "
+            "arrange lab workshop.ipynb opens the notebook in a browser; choose Run All Cells in "
+            "the menu Run.",
             "Pack what the plan lists under What to bring.",
         ]},
         {"kind": "heading", "text": "In the hour"},
@@ -77,7 +79,7 @@ def _files(file: str, exercises: Sequence[Exercise]) -> list[tuple[str, str, str
         (_ON_BOTH.format("workshop-handout"), "the page to take home", many),
         (SONG_SOUND, song_once_words(song), ""),
         *sounds,
-        ("workshop.ipynb", "the exercises to answer in JupyterLab, where the kit is there", ""),
+        ("workshop.ipynb", "the exercises to answer in a browser, where the kit is installed", ""),
         ("workshop-solved.ipynb", "the same with the answers, for you", ""),
         (file, "the song itself; the notebooks read it", ""),
     ]  # fmt: skip

@@ -30,7 +30,7 @@ from arrange.exercises.replies import Reply
 from arrange.exercises.song_facts import SongFacts
 from arrange.guitar.necks import LEFT_OUT, TUNINGS, Neck, parse_tuning, shape_pitches
 from arrange.guitar.voicings import find_voicings
-from arrange.text.words import counted, listed, measures_words
+from arrange.text.words import counted, first_up, listed, measures_words
 from arrange.theory.chord_symbols import parse_chord, settled_chord
 from arrange.theory.chords import Chord, chord_symbol, moved_chord
 from arrange.theory.pitch import parse_pitch_class
@@ -66,11 +66,13 @@ def ask(facts: SongFacts, size: str, chance: Random) -> Exercise:
     if not cases:
         raise NoExerciseError("in no section is there a capo that makes every chord an open shape")
     part, section, symbols, right = chance.choice(cases)
-    answer = f"fret {chance.choice(right)}"
+    fret = chance.choice(right)
+    answer = _fret_words(fret)
     choices: tuple[str, ...] = ()
     if size == "small":
-        wrong = [f"fret {fret}" for fret in range(MOST_CAPO + 1) if fret not in right]
-        choices = tuple(sorted(shuffled(chance, answer, wrong, _WRONG)))
+        words = [_fret_words(each) for each in range(MOST_CAPO + 1)]
+        wrong = [each for number, each in enumerate(words) if number not in right]
+        choices = tuple(sorted(shuffled(chance, answer, wrong, _WRONG), key=words.index))
     first, last = facts.section_measures(section)
     neck = facts.neck(part)
     form = f"a fret, 0 (no capo) to {MOST_CAPO}, such as 5"
@@ -78,7 +80,7 @@ def ask(facts: SongFacts, size: str, chance: Random) -> Exercise:
     if size == "large":
         more = " And which shapes does the hand then make?"
         form = "a fret, then the shapes in the order of the chords, such as 5: C G Am"
-        shapes = [shape_symbol(each, int(answer.split()[1])) for each in symbols]
+        shapes = [shape_symbol(each, fret) for each in symbols]
         answer = f"{answer}: {' '.join(shapes)}"
     question = (
         f"{part} ({_tuning_name(neck.tuning)}) is to play {section} "
@@ -90,6 +92,10 @@ def ask(facts: SongFacts, size: str, chance: Random) -> Exercise:
         (first, last), (part, symbols, right, size == "large"), facts, reply,
         Passage((part,), ((first, last),), has_frets=False),
     )  # fmt: skip
+
+
+def _fret_words(fret: int) -> str:
+    return f"fret {fret}" if fret else "no capo"
 
 
 def _cases(facts: SongFacts) -> list[tuple[str, str, tuple[str, ...], tuple[int, ...]]]:
@@ -178,7 +184,8 @@ def reply(exercise: Exercise, answer: Any) -> Reply:
     """Return the reply to an answer."""
     text = read_answer(exercise, answer)
     part, symbols, right, wants_shapes = exercise.case
-    numbers = [0] if text.lower() in ("none", "no capo") else numbers_in(text.partition(":")[0])
+    before = text.partition(":")[0]
+    numbers = [0] if before.lower().strip() in ("none", "no capo") else numbers_in(before)
     if not numbers or (len(numbers) > 1 and not wants_shapes):
         return unread(exercise, text)
     fret = numbers[0]
@@ -192,16 +199,16 @@ def reply(exercise: Exercise, answer: Any) -> Reply:
               if not open_shape(symbol, fret, tuning)]  # fmt: skip
     over = f"With the capo at {fret}" if fret else "Without a capo"
     if closed:
-        verbs = ("has", "wants") if len(closed) == 1 else ("have", "want")
-        return Reply(
-            False,
-            f"{over} the hand makes {listed(shapes)}: {listed(closed)} {verbs[0]} no open shape "
-            f"and {verbs[1]} a barre or a stretch.",
-        )
+        what = (
+            "none of them has an open shape; all want" if len(closed) == len(shapes)
+            else f"{closed[0]} has no open shape and wants" if len(closed) == 1
+            else f"{listed(closed)} have no open shape and want"
+        )  # fmt: skip
+        return Reply(False, f"{over} the hand makes {listed(shapes)}: {what} a barre or a stretch.")
     other = ""
     if wants_shapes:
         names = _shape_names(text)
-        wrong = _wrong_shapes(names, shapes, symbols, over)
+        wrong = _wrong_shapes(names, shapes, symbols, fret)
         if wrong:
             return wrong
         other = _other_shapes(names, shapes)
@@ -232,16 +239,17 @@ def _other_shapes(names: list[str], shapes: list[str]) -> str:
 
 
 def _wrong_shapes(
-    names: list[str], shapes: list[str], symbols: tuple[str, ...], over: str
+    names: list[str], shapes: list[str], symbols: tuple[str, ...], fret: int
 ) -> Reply | None:
     """The reply to wrong shapes behind a right fret; None if they are right."""
+    right = f"{first_up(_fret_words(fret))} is right"
     if len(names) != len(shapes):
-        return Reply(False, f"{over} is right. Which {counted(len(shapes), 'shape')}? Write the "
+        return Reply(False, f"{right}. Which {counted(len(shapes), 'shape')}? Write the "
                             "fret, a colon and the shapes in the order of the chords.")  # fmt: skip
     for name, shape, symbol in zip(names, shapes, symbols, strict=True):
         if not _same_chord(name, shape):
-            return Reply(False, f"{over} is right, but {symbol} is not the shape of {name}: count "
-                                "down from the chord, a semitone a fret.")  # fmt: skip
+            return Reply(False, f"{right}, but the shape of {name} does not sound as {symbol} "
+                                "there: count down from the chord, a semitone a fret.")  # fmt: skip
     return None
 
 

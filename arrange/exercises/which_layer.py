@@ -145,7 +145,7 @@ def _hints(layers: tuple[Layer, ...], right: tuple[str, ...], chance: Random) ->
     other = chance.choice([layer for layer in layers if layer.part not in right])
     own = next(layer for layer in layers if layer.part in right)
     second = (
-        f"{own.with_whom} plays much of what another has too." if own.with_whom
+        f"The layer that can go has most in common with {own.with_whom}." if own.with_whom
         else "Nobody doubles anybody there: look for the one that is nearest to another."
     )  # fmt: skip
     return (f"{other.part} has {counted(other.alone, 'note')} for itself.", second)
@@ -198,14 +198,19 @@ def _no_layer(exercise: Exercise, part: str, section: str) -> Reply:
 
 def _why_not(facts: SongFacts, layer: Layer, best: Layer) -> str:
     """A sentence on what would be lost with a layer."""
-    sentence = (
-        f"With {layer.part} {layer.alone} of {counted(layer.notes, 'note')} would be gone that no "
-        f"other part plays ({runs_words(layer.measures)})"
-    )
     role = _roles(facts).get(layer.part)
     known = f"; it is the {role} of the song" if role and ROLES[role].is_featured else ""
-    other = f"There is one with which only {best.share:.0%} of its notes would go."
-    return f"{sentence}{known}. {other}"
+    return (
+        f"Without {layer.part} you would lose {_some_of(layer)}, which no other part plays "
+        f"({runs_words(layer.measures)}){known}. Of another layer a smaller share would be lost: "
+        f"{_some_of(best)}."
+    )
+
+
+def _some_of(layer: Layer) -> str:
+    """How many of its notes a layer has alone: ``"2 of its 12 notes"``."""
+    many = {0: "none", layer.notes: "all"}.get(layer.alone, str(layer.alone))
+    return f"{many} of its {counted(layer.notes, 'note')}"
 
 
 def _roles(facts: SongFacts) -> dict[str, str]:

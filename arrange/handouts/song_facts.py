@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from arrange.guitar.necks import TUNINGS, parse_tuning
 from arrange.tables.song import Song
+from arrange.text.words import counted
 from arrange.theory.meters import tempo_words
 from arrange.theory.pitch import pitch_class_name
 
@@ -34,7 +35,7 @@ def song_facts(song: Song) -> list[tuple[str, str]]:
     meter, tempo = song.measures["meter"].iloc[0], song.measures["tempo"].iloc[0]
     facts.append(("Meter", meter))
     facts.append(("Tempo", tempo_words(tempo, meter)))
-    facts.append(("Length", f"{song.clock(song.duration)}, {len(song.measures)} bars"))
+    facts.append(("Length", f"{song.clock(song.duration)}, {counted(len(song.measures), 'bar')}"))
     return facts
 
 

@@ -11,6 +11,7 @@ from pathlib import Path
 from urllib.parse import quote
 
 from arrange.errors import ArrangeError
+from arrange.formats.files import read_bytes
 from arrange.live.local_network import THIS_MACHINE, network_address
 from arrange.live.stop_signals import ended_by_signals
 from arrange.live.view_notebook import write_page
@@ -31,7 +32,7 @@ def open_lab(
     notebooks: Path = _NOTEBOOKS,
     run: Callable[[list[str]], None] = _run_lab,
 ) -> None:
-    """Open JupyterLab on the first lesson, or on the live view of a song, until it is stopped.
+    """Open JupyterLab on the first lesson, a notebook or the live view of a song, until stopped.
 
     It runs in this process, so that a signal to the command is one to JupyterLab.
 
@@ -39,6 +40,7 @@ def open_lab(
     ----------
     song : path, optional
         A notebook with its live view is written beside it, named after it, unless it is there.
+        Or a notebook, such as that of a workshop, which is opened as it is.
     layers : bool
         The view in which layers are shared out, not that of the parts.
     players : sequence of str
@@ -53,8 +55,8 @@ def open_lab(
     Raises
     ------
     ArrangeError
-        If the lessons are not there, the song cannot be read, or its notebook is there already and
-        players are given.
+        If the lessons are not there, the song or the notebook cannot be read, or the song's
+        notebook is there already and players are given.
     """
     if importlib.util.find_spec("jupyterlab") is None:
         raise ArrangeError("JupyterLab is not installed here: pip install jupyterlab")
@@ -65,6 +67,9 @@ def open_lab(
                 "come with a clone of the repository; name a song to open its live view instead"
             )
         place = min(notebooks.glob("*.ipynb"))
+    elif Path(song).suffix == ".ipynb":
+        read_bytes(Path(song))  # raises an error where it is not there
+        place = Path(song).resolve()
     else:
         place = Path(song).resolve().with_suffix(f".{'layers' if layers else 'live'}.ipynb")
         if not os.path.exists(place):

@@ -67,6 +67,8 @@ class Row:
         The shapes one after the other.
     shaped : frozenset of int
         The bars that are drawn as shapes.
+    is_unpitched : bool
+        Whether it sounds without any pitch, as drums do.
     """
 
     part: str
@@ -75,6 +77,7 @@ class Row:
     notes: Drawn
     held: tuple[Held, ...] = ()
     shaped: frozenset[int] = frozenset()
+    is_unpitched: bool = False
 
     @property
     def height(self) -> float:
@@ -102,7 +105,10 @@ def strip_row(song: Song, part: str, notes: pd.DataFrame, neck: Neck | None) -> 
     if neck is None:
         own = sounding_notes(notes)
         own = own.sort_values(["onset", "pitch"]).drop_duplicates("onset", keep="last")
-        return Row(part, None, frets_from, _columns(song, own))
+        return Row(
+            part, None, frets_from, _columns(song, own),
+            is_unpitched=bool(notes["pitch"].isna().any()),
+        )  # fmt: skip
     own = placed_notes(notes)
     drawn = _columns(song, own)
     held = tuple(held_shapes(struck_of(own), song)) if len(own) else ()
@@ -207,7 +213,8 @@ def draw_row(scale: BarScale, row: Row, top: float, kind: str) -> Iterator[str]:
     bottom = first + row.height - NAME - COUNTS
     yield f'<path class="grid" d="{_bar_lines(scale, first, bottom)}"/>'
     if not len(row.notes.onset):
-        yield text(scale.left(scale.first) + 8, (first + bottom) / 2 + 5, "rests here", "axis")
+        words = "sounds without pitch" if row.is_unpitched else "rests here"
+        yield text(scale.left(scale.first) + 8, (first + bottom) / 2 + 5, words, "axis")
         return
     if row.neck is None:
         yield from _note_names(scale, row, first)

@@ -65,10 +65,10 @@ def widest_gap() -> Exercise:
     room = (wide["lowest"]["Guitar 1"] - wide["highest"]["Guitar 2"]).dropna()
     order = [each for each in facts.song.sections["section"] if each in room.index]
     replies = {
-        section: yes(f"in {section} {room[section]:g} semitones lie between them; nowhere else is "
+        section: yes(f"in {section}, {room[section]:g} semitones lie between them; nowhere else is "
                      "there more.")
         if section == room.idxmax()
-        else no(f"In {section} {room[section]:g} semitones lie between them; another has more."
+        else no(f"In {section}, {room[section]:g} semitones lie between them; another has more."
                 if room[section] > 0
                 else f"In {section} Guitar 2 reaches up to Guitar 1's lowest note and beyond.")
         for section in order
