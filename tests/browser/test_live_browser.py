@@ -9,7 +9,7 @@ import signal
 
 import pytest
 from accessible import violations
-from lab import started_page, wait_for
+from lab import started_page
 from live_view import Live
 from playwright.sync_api import expect
 
@@ -27,9 +27,9 @@ def seconds_of(view):
 
 @pytest.fixture(scope="module")
 def opened(open_notebook):
-    """Open the live view and run it from the top through the menu."""
+    """Open the live view and run it through the menu."""
     notebook = open_notebook("live.ipynb")
-    notebook.run_from_the_top()
+    notebook.run_once()
     found = Live(notebook.page)
     found.notebook = notebook
     return found
@@ -239,8 +239,8 @@ def _luminance(colour):
 
 
 def test_the_page_without_code(browser, folder, tmp_path):
-    """The page for the band shows no code, works, and leaves no process when all is closed."""
-    with started_page(folder / "datasets" / "low-water.musicxml", tmp_path, 10) as served:
+    """The page for the band shows no code, works, and leaves no process when it is stopped."""
+    with started_page(folder / "datasets" / "low-water.musicxml", tmp_path) as served:
         page = browser.new_page(viewport={"width": 1280, "height": 720})
         complaints, asked = [], []
         page.on("pageerror", lambda error: complaints.append(str(error)))
@@ -267,5 +267,4 @@ def test_the_page_without_code(browser, folder, tmp_path):
         inside = (served.address, "data:", "blob:")
         assert [each for each in asked if not each.startswith(inside)] == []
         page.close()
-        wait_for(lambda: not served.kernels())
         assert served.left_after(signal.SIGTERM) == []
