@@ -50,7 +50,7 @@ WALLS = {
     "soundfile": ("sound/",),
     "ipywidgets": ("live/", "exercises/asking.py"),
     "music21": (),
-    "nbformat": ("exercises/",),
+    "nbformat": (),
     "typst": ("handouts/",),
     "verovio": ("handouts/",),
     "voila": ("live/",),
@@ -171,7 +171,6 @@ def test_nothing_is_loaded_before_it_is_used():
         [sys.executable, "-c", code], capture_output=True, text=True, check=True
     )
     slow = {"matplotlib", "music21", "ipywidgets", "scipy", "soundfile", "typst", "verovio"}
-    slow |= {"nbformat"}
     assert not slow & set(loaded.stdout.split())
     assert not {"pandas", "numpy", "pyarrow"} & set(loaded.stdout.split())
 

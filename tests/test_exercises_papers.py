@@ -208,10 +208,12 @@ def test_both_notebooks_run_and_show_each_exercise(papers, monkeypatch):
     assert [each for each in shown if isinstance(each, Exercise)] == [*exercises]
     solved = [each for each in shown if isinstance(each, Reply)]
     assert [str(each) for each in solved] == [str(each.solution()) for each in exercises]
-    cells, copy = (
-        nbformat.read(folder / f"workshop{word}.ipynb", as_version=4)["cells"]
-        for word in ("-solved", "")
-    )
+    paths = [folder / f"workshop{word}.ipynb" for word in ("-solved", "")]
+    notebooks = [nbformat.read(path, as_version=4) for path in paths]
+    for path, notebook in zip(paths, notebooks, strict=True):
+        nbformat.validate(notebook)
+        assert path.read_text(encoding="utf-8") == nbformat.writes(notebook) + "\n"
+    cells, copy = (notebook["cells"] for notebook in notebooks)
     kept = [each for each in cells if "answer" not in each["metadata"].get("tags", ())]
     assert copy == kept
     assert len(cells) - len(copy) == len(exercises)

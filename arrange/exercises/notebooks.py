@@ -6,14 +6,12 @@ import copy
 from collections.abc import Sequence
 from typing import Any
 
-import nbformat
-from nbformat import v4
-
 from arrange.exercises.exercise import Exercise
 from arrange.exercises.exercise_sheets import SONG_SOUND, WORDS_TITLE, has_own_sound, word_rows
 from arrange.exercises.exercise_sounds import song_once_words
 from arrange.exercises.plan import missing_words
 from arrange.text.markup import escape_markdown
+from arrange.text.notebook_file import code_cell, notebook_of, notebook_text, words_cell
 
 _ANSWER = "answer"  # the tag of cells that the reader's copy leaves out
 
@@ -36,7 +34,7 @@ def solved_notebook(
     """
     size = exercises[0].size
     cells = [
-        _words(
+        words_cell(
             f"# Workshop: {escape_markdown(title)}\n\n"
             "Choose *Run All Cells* in the menu *Run*, and wait some seconds. Then choose or type "
             "an answer and press *Check*, or the Enter key in a field: the reply says what there "
@@ -45,7 +43,7 @@ def solved_notebook(
             "that a question is about are printed in workshop-exercises-A4.pdf, beside this "
             "notebook."
         ),
-        _code(
+        code_cell(
             "import arrange as ar\n\n"
             f"song = ar.read({file!r})\n"
             f"exercises = ar.make_exercises(song, seed={seed}, size={size!r})\n"
@@ -53,30 +51,21 @@ def solved_notebook(
         ),
     ]
     if missing:
-        cells.append(_words(_listed(missing_words(missing))))
-    cells.append(_words(_song_once(exercises)))
+        cells.append(words_cell(_listed(missing_words(missing))))
+    cells.append(words_cell(_song_once(exercises)))
     words = [f"**{kind}**: {text}" for kind, text in word_rows(exercises)]
     if words:
         listing = "\n".join(f"- {each}" for each in words)
-        cells.append(_words(f"## {WORDS_TITLE}\n\n{listing}"))
+        cells.append(words_cell(f"## {WORDS_TITLE}\n\n{listing}"))
     for place, each in enumerate(exercises):
         cells += _exercise(place, each)
     cells.append(
-        _words(
+        words_cell(
             "## What did we decide?\n\nOne change for the song, and why: write it on the page to "
             "take home (workshop-handout-A4.pdf, beside this notebook)."
         )
     )
-    notebook = v4.new_notebook(
-        cells=cells,
-        metadata={
-            "kernelspec": {"display_name": "Python 3", "language": "python", "name": "python3"},
-            "language_info": {"name": "python"},
-        },
-    )
-    for number, cell in enumerate(notebook["cells"]):
-        cell["id"] = f"cell-{number}"  # the same song gives the same bytes
-    return notebook
+    return notebook_of(cells)
 
 
 def readers_copy(solved: Any) -> Any:
@@ -89,9 +78,8 @@ def readers_copy(solved: Any) -> Any:
 
 
 def notebook_bytes(notebook: Any) -> bytes:
-    """Return a notebook as the bytes of its file, checked."""
-    nbformat.validate(notebook)
-    return (nbformat.writes(notebook) + "\n").encode()
+    """Return a notebook as the bytes of its file."""
+    return notebook_text(notebook).encode()
 
 
 def _song_once(exercises: Sequence[Exercise]) -> str:
@@ -105,25 +93,14 @@ def _song_once(exercises: Sequence[Exercise]) -> str:
 
 
 def _exercise(place: int, exercise: Exercise) -> list[Any]:
-    cells = [_words(f"## {place + 1}. {exercise.kind.capitalize()}")]
+    cells = [words_cell(f"## {place + 1}. {exercise.kind.capitalize()}")]
     if has_own_sound(exercise):
-        cells.append(_code(f"ar.exercise_sound(exercises[{place}])"))
-    cells.append(_code(f"exercises[{place}]"))
-    cells.append(_code(f"exercises[{place}].solution()", _ANSWER))
+        cells.append(code_cell(f"ar.exercise_sound(exercises[{place}])"))
+    cells.append(code_cell(f"exercises[{place}]"))
+    cells.append(code_cell(f"exercises[{place}].solution()", _ANSWER))
     return cells
 
 
 def _listed(items: Sequence[str]) -> str:
     """A Markdown list."""
     return "\n".join(f"- {escape_markdown(item)}" for item in items)
-
-
-def _words(text: str) -> Any:
-    return v4.new_markdown_cell(text)
-
-
-def _code(text: str, *tags: str) -> Any:
-    cell = v4.new_code_cell(text)
-    if tags:
-        cell["metadata"]["tags"] = list(tags)
-    return cell

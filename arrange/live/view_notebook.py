@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import os
 from collections.abc import Sequence
 from pathlib import Path
@@ -13,6 +12,7 @@ from arrange.formats.files import whole_file
 from arrange.formats.reading import read
 from arrange.text.letters import readable
 from arrange.text.markup import escape_markdown
+from arrange.text.notebook_file import code_cell, notebook_of, notebook_text, words_cell
 
 _TURN_DOWN = "Turn your headphones down before you press play, and up afterwards."
 
@@ -55,24 +55,14 @@ def write_page(
     title = read_song.title or readable(song.stem)
     explore = "explore_layers" if layers else "explore_parts"
     asked = [repr(_path_from(song, target)), *([repr(list(players))] if players else [])]
-    code = [
-        "# Run this cell: Shift and Enter.\n",
-        "import arrange as ar\n",
-        f"ar.{explore}({', '.join(asked)})",
-    ]
-    cells = [
-        _cell("markdown", [f"# {escape_markdown(title)}\n", "\n", _TURN_DOWN]),
-        _cell("code", code),
-    ]
-    kernel = {"display_name": "Python 3", "language": "python", "name": "python3"}
-    notebook = {
-        "cells": [{**cell, "id": str(number)} for number, cell in enumerate(cells)],
-        "metadata": {"kernelspec": kernel},
-        "nbformat": 4,
-        "nbformat_minor": 5,
-    }
+    code = (
+        "# Run this cell: Shift and Enter.\n"
+        "import arrange as ar\n"
+        f"ar.{explore}({', '.join(asked)})"
+    )
+    cells = [words_cell(f"# {escape_markdown(title)}\n\n{_TURN_DOWN}"), code_cell(code)]
     with whole_file(target) as draft:
-        draft.write_text(json.dumps(notebook, indent=1), encoding="utf-8")
+        draft.write_text(notebook_text(notebook_of(cells)), encoding="utf-8")
     return target
 
 
@@ -80,8 +70,3 @@ def _path_from(song: Path, notebook: Path) -> str:
     """A path that stays right where the notebook and the song are moved together, if it can be."""
     folder = notebook.resolve().parent
     return song.relative_to(folder).as_posix() if song.is_relative_to(folder) else str(song)
-
-
-def _cell(kind: str, source: list[str]) -> dict[str, object]:
-    more = {"execution_count": None, "outputs": list[str]()} if kind == "code" else {}
-    return {"cell_type": kind, "metadata": {}, "source": source, **more}

@@ -70,9 +70,11 @@ def environment(folder: Path) -> dict[str, str]:
 
 
 @contextlib.contextmanager
-def running(command: list[str], folder: Path) -> Iterator[subprocess.Popen[bytes]]:
-    """Run a command in a folder while it is needed; its output goes to ``server.log`` there."""
-    with (folder / "server.log").open("wb") as output:
+def running(
+    command: list[str], folder: Path, log: str = "server.log"
+) -> Iterator[subprocess.Popen[bytes]]:
+    """Run a command in a folder while it is needed; its output goes to a file there."""
+    with (folder / log).open("wb") as output:
         server = subprocess.Popen(
             command, cwd=folder, env=environment(folder), stdout=output, stderr=output
         )
@@ -255,12 +257,24 @@ class Notebook:
             item = self.page.locator(".lm-Menu-item", has=self.page.get_by_text(name, exact=True))
             item.first.click()
 
-    def run_from_the_top(self, seconds: float = 120) -> None:
+    def run_from_the_top(self) -> None:
         """Restart the kernel and run all cells through the menu, and wait until all are done."""
-        idle = ".jp-Notebook-ExecutionIndicator[data-status='idle']"
-        self.page.locator(idle).first.wait_for(state="attached", timeout=60_000)
+        self._wait_until_idle()
         self.menu("Run", "Restart Kernel and Run All Cells…")
         self.page.locator(".jp-Dialog .jp-mod-accept").click()
+        self._wait_until_done()
+
+    def run_once(self) -> None:
+        """Run all cells of a notebook that has not run, by its new kernel; wait for all."""
+        self._wait_until_idle()
+        self.menu("Run", "Run All Cells")
+        self._wait_until_done()
+
+    def _wait_until_idle(self) -> None:
+        idle = ".jp-Notebook-ExecutionIndicator[data-status='idle']"
+        self.page.locator(idle).first.wait_for(state="attached", timeout=60_000)
+
+    def _wait_until_done(self) -> None:
         self.page.wait_for_function(
             """() => {
               const cells = [...document.querySelectorAll('.jp-Notebook .jp-CodeCell')];
@@ -269,7 +283,7 @@ class Notebook:
                 return /\\[\\d+\\]/.test(prompt) || !cell.querySelector('.cm-line')?.textContent;
               });
             }""",
-            timeout=1000 * seconds,
+            timeout=120_000,
             polling=200,  # ms; by default it asks at every frame, which makes the page draw
         )  # fmt: skip
 

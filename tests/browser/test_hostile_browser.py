@@ -132,7 +132,7 @@ def test_notebooks_in_the_lab(open_notebook, name):
     page, asked = notebook.page, []
     page.on("request", lambda request: asked.append(request.url))
     if name == "shown":
-        notebook.run_from_the_top()
+        notebook.run_once()
         page.locator(".arrange-study").wait_for(state="attached")
     title = page.locator(".jp-RenderedMarkdown h1").first
     expect(title).to_contain_text(HOSTILE[0])

@@ -18,7 +18,7 @@ def test_two_players_share_out_fourteen_layers(open_notebook, folder):
     """Press, undo, best from here, compare, hear, record; by mouse and by keyboard; restarted."""
     notebook = open_notebook("layers.ipynb")
     page = notebook.page
-    notebook.run_from_the_top()
+    notebook.run_once()
     view = page.locator(".arrange-layers")
     totals = view.locator("[data-part=totals]")
 

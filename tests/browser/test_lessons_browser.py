@@ -1,10 +1,19 @@
-"""Every lesson runs in a real browser, from the top, through the menu; exercises are answered."""
+"""Every lesson runs from the top and is shown in a real browser; exercises are answered.
+
+Lessons in which something is pressed or typed run through the menu, the others by a kernel alone.
+"""
+
+import json
+import sys
+from pathlib import Path
 
 import pytest
 from accessible import violations
-from lab import ROOT
+from lab import ROOT, running
 from live_view import Live
 from playwright.sync_api import expect
+
+from arrange.exercises.lessons import LESSONS as EXERCISES
 
 LESSONS = sorted(path.stem for path in (ROOT / "notebooks").glob("*.ipynb"))
 
@@ -83,12 +92,28 @@ def answer_in_the_workshop(page):
 
 
 ANSWERS = {"03": answer_by_clicking, "07": answer_by_keyboard, "11": answer_in_the_workshop}
+TOUCHED = [lesson for lesson in LESSONS if lesson[:2] in ("03", "06", "07", "08", "11")]
+SHOWN = [lesson for lesson in LESSONS if lesson not in TOUCHED]
 
 
-@pytest.mark.parametrize("lesson", LESSONS)
+@pytest.fixture(scope="module", autouse=True)
+def ran(request, folder):
+    """Run the lessons that are only shown meanwhile, by kernels alone; return how to wait for them.
+
+    A kernel and a browser work on one processor each.
+    """
+    cases = [item.callspec.params for item in request.session.items if hasattr(item, "callspec")]
+    asked = [lesson for lesson in SHOWN if {"shown": lesson} in cases]
+    paths = [folder / "notebooks" / f"{lesson}.ipynb" for lesson in asked]
+    command = [sys.executable, Path(__file__).with_name("run_lessons.py"), *paths]
+    with running(command, folder, "run_lessons.log") as process:
+        yield lambda: process.wait(300)
+
+
+@pytest.mark.parametrize("lesson", TOUCHED)
 def test_a_lesson_runs_from_the_top_by_the_menu(open_notebook, lesson):
     notebook = open_notebook(f"notebooks/{lesson}.ipynb")
-    notebook.run_from_the_top()
+    notebook.run_once()
     if lesson.startswith("08"):
         live = Live(notebook.page)
         live.slider("Octave").press("ArrowRight")
@@ -100,4 +125,18 @@ def test_a_lesson_runs_from_the_top_by_the_menu(open_notebook, lesson):
         notebook.choose_theme("JupyterLab Dark")
         assert violations(notebook.page, ".arrange-exercise") == []
         notebook.choose_theme("JupyterLab Light")
+    assert notebook.faults() == []
+
+
+@pytest.mark.parametrize("shown", SHOWN)
+def test_a_lesson_is_shown_as_its_kernel_ran_it(open_notebook, ran, folder, shown):
+    """Every cell ran, and all that it shows is there: the exercises, with their widgets, too."""
+    assert ran() == 0, (folder / "run_lessons.log").read_text()
+    notebook = open_notebook(f"notebooks/{shown}.ipynb")
+    asked = notebook.page.locator(".arrange-exercise")
+    expect(asked).to_have_count(len(EXERCISES[int(shown[:2])]), timeout=60_000)
+    for one in asked.all():
+        expect(one.get_by_role("button", name="Check")).to_be_visible(timeout=20_000)
+    cells = json.loads((folder / "notebooks" / f"{shown}.ipynb").read_text("utf-8"))["cells"]
+    assert all(each["execution_count"] for each in cells if each["cell_type"] == "code")
     assert notebook.faults() == []

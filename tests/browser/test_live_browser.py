@@ -9,7 +9,7 @@ import signal
 
 import pytest
 from accessible import violations
-from lab import started_page, wait_for
+from lab import started_page
 from live_view import Live
 from playwright.sync_api import expect
 
@@ -29,9 +29,9 @@ def seconds_of(view):
 
 @pytest.fixture(scope="module")
 def opened(open_notebook):
-    """Open the live view and run it from the top through the menu."""
+    """Open the live view and run it through the menu."""
     notebook = open_notebook("live.ipynb")
-    notebook.run_from_the_top()
+    notebook.run_once()
     found = Live(notebook.page)
     found.notebook = notebook
     return found
@@ -244,8 +244,8 @@ def _luminance(colour):
 
 
 def test_the_page_without_code(browser, folder, tmp_path):
-    """The page for the band shows no code, works, and leaves no process when all is closed."""
-    with started_page(folder / "datasets" / "low-water.musicxml", tmp_path, 10) as served:
+    """The page for the band shows no code, works, and leaves no process when it is stopped."""
+    with started_page(folder / "datasets" / "low-water.musicxml", tmp_path) as served:
         page = browser.new_page(viewport={"width": 1280, "height": 720})
         complaints, asked = [], []
         page.on("pageerror", lambda error: complaints.append(str(error)))
@@ -285,5 +285,4 @@ def test_the_page_without_code(browser, folder, tmp_path):
         page.evaluate("document.dispatchEvent(new Event('visibilitychange'))")
         expect(lost).to_have_count(0)
         page.close()
-        wait_for(lambda: not served.kernels())
         assert served.left_after(signal.SIGTERM) == []
