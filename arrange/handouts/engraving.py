@@ -29,7 +29,7 @@ from arrange.handouts.bar_lines import (
     repeated_bars,
 )
 from arrange.handouts.engraver import bar_widths, pages_before, score_pages
-from arrange.handouts.excerpts import part_excerpt
+from arrange.handouts.excerpts import PartStaves, part_excerpt
 from arrange.handouts.systems import IN_PICTURE, System, system_of
 from arrange.handouts.tab_signs import TabSign, marked_notes
 from arrange.tables.song import Song, part_row
@@ -77,7 +77,7 @@ class DrawnPart(NamedTuple):
 
     Parameters
     ----------
-    song, name, lines
+    song, name, lines, staves
     notes : DataFrame
         Of ``marked_notes``.
     held : list
@@ -89,6 +89,7 @@ class DrawnPart(NamedTuple):
     song: Song
     name: str
     notes: pd.DataFrame
+    staves: PartStaves
     lines: BarLines
     held: list[Any]
     signs: list[tuple[Any, Any]]
@@ -150,8 +151,10 @@ def drawn_part(song: Song, part: str, fingers: Sequence[float] | None = None) ->
     notes = marked_notes(song, part, fingers)
     measures = song.measures[["meter", "key"]].astype(object)
     signs = [measures[name].where(measures[name].notna(), None) for name in measures]
-    return DrawnPart(song, part, notes, bar_lines(song, notes), bar_contents(song, notes, _DRAWN),
-                     list(zip(*signs, strict=True)))  # fmt: skip
+    return DrawnPart(
+        song, part, notes, PartStaves.of(song, part, notes), bar_lines(song, notes),
+        bar_contents(song, notes, _DRAWN), list(zip(*signs, strict=True)),
+    )  # fmt: skip
 
 
 def prepare(
@@ -323,7 +326,7 @@ def _document(part: DrawnPart, stretches: Sequence[_Bars], *, begins: bool) -> _
     repeated = {int(at) + place for at, bars in zip(begun, all_bars, strict=True)
                 for place in bars.places()}  # fmt: skip
     ends = [(bars.first, bars.last) for bars in all_bars]
-    excerpt = part_excerpt(part.song, part.name, ends, part.notes, repeated, has_notes=has_notes)
+    excerpt = part_excerpt(part.song, part.name, ends, part.staves, repeated, has_notes=has_notes)
     text = format_tree(excerpt.root).decode()
     return _Document(len(lead), text, excerpt.numbers, excerpt.symbols, excerpt.signs)
 
