@@ -10,6 +10,7 @@ import pandas as pd
 from arrange.decisions import DecisionLog
 from arrange.errors import ArrangeError
 from arrange.explaining import Explanation, explain_fingered
+from arrange.explaining.cues import section_cues
 from arrange.explaining.part_sections import own_notes, part_stays
 from arrange.explaining.returning_sections import Return, returning_sections
 from arrange.explaining.section_setups import (
@@ -163,9 +164,13 @@ def part_sheet(
     groups = returning_sections(song, part, stays)
     frets_from = frets_from_of(song, part)
     strums = strum_sections(song, _own_notes(song, part, fingered), stays, necks, frets_from)
-    has_words = fingered is not None
-    words = explain_fingered(song, part, fingered, own_neck=player.neck) if has_words else None
-    source = StretchSource.of(song, player, groups, words, log)
+    cues = section_cues(song, part, stays)
+    words = (
+        explain_fingered(song, part, fingered, own_neck=player.neck, cues=cues)
+        if fingered is not None else None
+    )  # fmt: skip
+    cues_of = {stay.section: own for stay, own in zip(stays, cues, strict=True)}
+    source = StretchSource.of(song, player, groups, cues_of, words, log)
     stretches = part_stretches(source, groups, necks, strums, style)
     notices = part_notices(song, part, log).song
     if not any(stay.plays for stay in stays):
