@@ -11,6 +11,7 @@ import re
 from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -79,6 +80,11 @@ class _Pages:
     why_so: str
 
     @property
+    def high(self) -> float:
+        """Height of all pieces with music, mm."""
+        return sum(piece.height for piece in self.pieces if piece.block["kind"] != "lesson")
+
+    @property
     def count(self) -> int:
         """Pages with music; a teacher's words stand behind them."""
         music = sum(piece.block["kind"] != "lesson" for piece in self.pieces)
@@ -100,25 +106,33 @@ def _best_pages(sheet: PartSheet, rests: Sequence[float], paper: str) -> _Pages:
     the largest size that fits.
 
     Sizes are first tried with blank lines of music, which are quick; of each way the smallest size
-    first, and before all others the one that takes the least room, since a long song fits in none.
-    `rests` is of each bar.
+    first, and where it is too large for the first way the one that takes the least room, since a
+    long song fits in none. `rests` is of each bar.
     """
     forms = {span.form for stretch in sheet.stretches for span in stretch.spans}
     ways = [in_tab for in_tab in ((TAB,), (TAB, EITHER), (TAB, EITHER, RATHER_NOTES))
             if in_tab[-1] in forms or len(in_tab) == 1]  # fmt: skip
-    least = _laid_out(sheet, rests, paper, _SCALES[-1], ways[-1], are_blank=True)
-    if least.count > FACING + 1:  # a guess is less than a page off
-        return _laid_out(sheet, rests, paper, _LONG_SCALE, (TAB,))
+
+    def blank(scale: float, in_tab: Sequence[str]) -> _Pages:
+        return _laid_out(sheet, rests, paper, scale, in_tab, are_blank=True)
+
+    def fits(in_tab: Sequence[str], scale: float) -> bool:
+        return blank(scale, in_tab).count <= FACING
+
+    room = FACING * (text_height(paper) - _SPARE_MM)
     for in_tab in ways:
-
-        def is_too_long(scale: float, in_tab: Sequence[str] = in_tab) -> bool:
-            return _laid_out(sheet, rests, paper, scale, in_tab, are_blank=True).count > FACING
-
-        is_last = in_tab == ways[-1]
-        first = len(_SCALES)
-        if not (least.count > FACING if is_last else is_too_long(_SCALES[-1])):
-            first = bisect_left(_SCALES[:-1], True, key=lambda scale: not is_too_long(scale))
-        for scale in _SCALES[first:] or _SCALES[-1:] * is_last:
+        least, is_last = blank(_SCALES[-1], in_tab), in_tab == ways[-1]
+        if least.count > FACING:
+            if in_tab == ways[0]:
+                last = least if is_last else blank(_SCALES[-1], ways[-1])
+                if last.count > FACING + 1:
+                    break
+            may_fit = is_last or least.high <= room
+            scales = _SCALES[-1:] * may_fit
+        else:
+            scales = tuple(s for s in _SCALES if s <= _SCALES[-1] * room / least.high)
+            scales = scales[bisect_left(scales[:-1], True, key=partial(fits, in_tab)) :]
+        for scale in scales:
             pages = _laid_out(sheet, rests, paper, scale, in_tab)
             if pages.count <= FACING:
                 return pages
