@@ -33,6 +33,7 @@ _CAPITAL = 0.729  # height of capitals and digits of DejaVu Sans, against the si
 _ASCENDER = 0.78  # of the highest letters: flats, brackets
 _OVER_STRING = 110  # where the engraver sets a fret number, below its string
 _WIDE = 0.7  # of a digit, against its size
+_BRACKETS = 0.7  # of a digit, by which two brackets are narrower than two digits
 _FRET_GAP = 0.25  # between two numbers on a string, against their size
 _SYMBOL_WIDE = 0.82  # of a letter of a chord symbol: "m" and "#" are wider than others
 _STYLE = (
@@ -321,11 +322,14 @@ def _with_symbols(
 
 
 def _fret_number(found: re.Match[str]) -> str:
-    return "×" if found[1].startswith(MUTED) else found[5].strip()
+    """What is written for a number; in brackets where a tie goes on (common practice)."""
+    number = "×" if found[1].startswith(MUTED) else found[5].strip()
+    return f"({number})" if found[1].count("-") > 1 else number
 
 
 def _fret_wide(number: str, size: float) -> float:
-    return _WIDE * size * _fret_narrow(number) * len(number)
+    letters = len(number) - _BRACKETS * number.startswith("(")
+    return _WIDE * size * _fret_narrow(number) * letters
 
 
 def _fret_narrow(number: str) -> float:
