@@ -22,7 +22,14 @@ from arrange.formats.reading import read
 from arrange.guitar.fret_counting import shown_fret
 from arrange.guitar.players import Player
 from arrange.handouts import engraving
-from arrange.handouts.engraving import drawn_part, engrave, engrave_prepared, prepare
+from arrange.handouts.engraving import (
+    blank_systems,
+    drawn_part,
+    engrave,
+    engrave_prepared,
+    prepare,
+)
+from arrange.handouts.line_heights import LineHeights
 from arrange.handouts.progressions import song_progressions
 from arrange.handouts.sheets import fingered_part
 from arrange.handouts.tab_signs import drawn_techniques, marked_notes
@@ -343,6 +350,15 @@ def test_a_part_is_measured_once_for_all_sizes(monkeypatch, has_notes):
             (s.first, s.last, s.height) for each in alone for s in each
         ]
         count = len(calls)
+    # `lines` are those of the web page's size, from which heights in another are known.
+    heights = LineHeights.of(prepared.part.notes, len(song.measures), [*itertools.chain(*lines)],
+                             6.7, has_symbols=True)  # fmt: skip
+    blank, drawn = (
+        [line.height for own in each for line in own]
+        for each in (blank_systems(prepared, 186, 5.0, heights), engrave_prepared(prepared, 186, 5))
+    )
+    assert len(blank) == len(drawn)
+    assert sum(blank) == pytest.approx(sum(drawn), rel=0.06)  # as the module says
 
 
 def test_one_bar_or_two_keep_their_natural_width():
