@@ -110,6 +110,6 @@ def test_a_song_that_no_two_pages_hold_is_engraved_once(monkeypatch):
     song = song_of(chart(more=more))
     pdf = printing.print_part(part_sheet(song, Player("Guitar 1"), "notation"), song, "A4").pdf()
     pages = pypdf.PdfReader(io.BytesIO(pdf)).pages
-    assert tried == [True, False]
+    assert (tried.count(False), tried[-1]) == (1, False)
     assert len(pages) > 2
     assert f"{len(pages)} pages: " in " ".join(pages[0].extract_text().split())

@@ -22,7 +22,14 @@ from arrange.formats.reading import read
 from arrange.guitar.fret_counting import shown_fret
 from arrange.guitar.players import Player
 from arrange.handouts import engraving
-from arrange.handouts.engraving import drawn_part, engrave, engrave_prepared, prepare
+from arrange.handouts.engraving import (
+    blank_systems,
+    drawn_part,
+    engrave,
+    engrave_prepared,
+    prepare,
+)
+from arrange.handouts.line_heights import LineHeights
 from arrange.handouts.progressions import song_progressions
 from arrange.handouts.sheets import fingered_part
 from arrange.handouts.tab_signs import drawn_techniques, marked_notes
@@ -65,11 +72,11 @@ def only_line(song, **more):
 
 
 def numbers(line):
-    """Return (number, x, base line) of the fret numbers, from left to right."""
-    found = re.findall(r'<text x="([\d.]+)" y="([\d.]+)" text-anchor="middle"[^>]*>([\d×]+)</text>',
-                       line.picture)  # fmt: skip
+    """Return (x, base line, number) of the fret numbers, from left to right, without brackets."""
+    found = re.findall(r'<text x="([\d.]+)" y="([\d.]+)" text-anchor="middle"'
+                       r"[^>]*>\(?([\d×]+)\)?</text>", line.picture)  # fmt: skip
     found += re.findall(r'translate\(([\d.]+) ([\d.]+)\) scale\([\d.]+ 1\)" text-anchor="middle"'
-                        r"[^>]*>([\d×]+)</text>", line.picture)  # fmt: skip
+                        r"[^>]*>\(?([\d×]+)\)?</text>", line.picture)  # fmt: skip
     return sorted((float(x), -float(y), number) for x, y, number in found)
 
 
@@ -184,7 +191,9 @@ def test_a_slide_out_of_a_stretch_does_not_lead_into_another():
 
 @pytest.mark.parametrize("has_notes", [True, False])
 def test_what_rings_on_into_a_stretch_is_a_note_with_a_tie_to_it(has_notes):
-    """No rest: the whole bar of the open chord, then half a bar of it; it is not counted again."""
+    """No rest: the whole bar of the open chord, then half a bar of it, in brackets in the tablature
+    (common practice); it is not counted again.
+    """
     song = bars("022000", "~", "320033 ~ ~ ~", "~ ~ xx0232 ~")
     lines = [line for own in engrave(song, "Guitar 1", [(2, 2), (3, 3), (4, 4)], 186,
                                      has_notes=has_notes) for line in own]  # fmt: skip
@@ -192,6 +201,7 @@ def test_what_rings_on_into_a_stretch_is_a_note_with_a_tie_to_it(has_notes):
     assert [len(re.findall('class="tie-in"', line.picture)) for line in lines] == [
         6 * staves, 0, 6 * staves,
     ]  # fmt: skip
+    assert [len(re.findall(r">\([\d×]+\)</text>", line.picture)) for line in lines] == [6, 0, 6]
     assert not any('class="rest"' in line.picture for line in lines)
     assert [[number for _, _, number in numbers(line)] for line in lines] == [
         [*"022000"], [*"320033"], [*"3200330232"],
@@ -339,6 +349,15 @@ def test_a_part_is_measured_once_for_all_sizes(monkeypatch, has_notes):
             (s.first, s.last, s.height) for each in alone for s in each
         ]
         count = len(calls)
+    # `lines` are those of the web page's size, from which heights in another are known.
+    heights = LineHeights.of(prepared.part.notes, len(song.measures), [*itertools.chain(*lines)],
+                             6.7, has_symbols=True)  # fmt: skip
+    blank, drawn = (
+        [line.height for own in each for line in own]
+        for each in (blank_systems(prepared, 186, 5.0, heights), engrave_prepared(prepared, 186, 5))
+    )
+    assert len(blank) == len(drawn)
+    assert sum(blank) == pytest.approx(sum(drawn), rel=0.06)  # as the module says
 
 
 def test_one_bar_or_two_keep_their_natural_width():

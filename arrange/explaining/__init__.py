@@ -6,7 +6,7 @@ part says, as on the sheets: from the nut or from the capo, an open string as 0.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import pandas as pd
@@ -125,6 +125,7 @@ def explain_fingered(
     section: str | None = None,
     own_neck: Neck | None = None,
     frets: str | None = None,
+    cues: Sequence[tuple[str, ...]] | None = None,
 ) -> Explanation:
     """Return the same of a part with its strings and fingers, as ``finger_part`` gives them.
 
@@ -137,11 +138,13 @@ def explain_fingered(
     own_neck : Neck, optional
         Where it is not the part's own.
     frets : str, optional
+    cues : sequence of tuple of str, optional
+        Of ``section_cues``, where they are known.
     """
     frets_from = frets_from_of(song, part, frets)
     neck = own_neck or part_neck(song, part)
     stays = part_stays(song, part)
-    cues, setups = section_cues(song, part, stays), setup_words(song, part, stays)
+    cues, setups = cues or section_cues(song, part, stays), setup_words(song, part, stays)
     others = other_guitars(song, part, stays, cues)
     struck = struck_notes(fingered)
     played = own_played_setups(song, part)

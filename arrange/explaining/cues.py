@@ -30,7 +30,7 @@ _OCTAVES = {0: "in unison", -12: "an octave lower", 12: "an octave higher",
 
 
 def section_cues(song: Song, part: str, stays: Sequence[Stay]) -> list[tuple[str, ...]]:
-    """Return the sentences that a player reads at each section.
+    """Return the sentences that a player reads at each section, but for ``nearly_words``.
 
     Parameters
     ----------
@@ -48,7 +48,7 @@ def section_cues(song: Song, part: str, stays: Sequence[Stay]) -> list[tuple[str
             continue
         inside = own_in[stay.section]
         cues.append((
-            *nearly_words(stay), *_entry(song, own, inside, stay),
+            *_entry(song, own, inside, stay),
             *_company(part, attacks[stay.section]), *techniques(inside),
             *_ringing(inside, stays, place),
         ))  # fmt: skip

@@ -52,7 +52,7 @@ def setup_words(
         found[stay.section] += _sound_changes(earlier, now)
         if now["capo"] != earlier["capo"]:
             found[stay.section].append(capo_words(now["capo"]))
-    return _with_layers_and_capos(song, part, stays, found, has_layers=has_layers)
+    return _with_layers_and_capos(song, setups, stays, found, has_layers=has_layers)
 
 
 def standing_words(
@@ -81,20 +81,20 @@ def standing_words(
             words = {"drive": drive_words(now["drive"]), "echo": _echo_words(now),
                      "capo": capo_words(now["capo"])}  # fmt: skip
             found[stay.section] = [w for name, w in words.items() if name in names]
-    return _with_layers_and_capos(song, part, stays, found)
+    return _with_layers_and_capos(song, setups, stays, found)
 
 
 def _with_layers_and_capos(
     song: Song,
-    part: str,
+    setups: pd.DataFrame,
     stays: Sequence[Stay],
     found: dict[str, list[str]],
     *,
     has_layers: bool = True,
 ) -> dict[str, tuple[str, ...]]:
     """What is known of each section, with its layers and the capo to be set after it."""
-    setups, notes = own_setups(song, part), own_notes(song, part)
     played = [stay for stay in stays if stay.plays]
+    notes = own_notes(song, setups["part"].iloc[0])
     for place, stay in enumerate(played):
         now = setups.loc[stay.section]
         if place and now["capo"] != setups.loc[played[place - 1].section, "capo"]:

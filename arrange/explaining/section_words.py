@@ -76,7 +76,6 @@ def played_words(
     """
     stay, what = passage.stay, f"{passage.kind}, {where_words(passage)}"
     again = [f"as {stay.written_as}"] if stay.written_as else nearly_words(stay)
-    after = [cue for cue in after if cue not in again]
     if stay.written_as and not whole:
         said = [*again, *before, *after]
         return SectionWords(stay.section, _sentence(again[0]), _paragraph(said),

@@ -29,7 +29,8 @@ from arrange.handouts.bar_lines import (
     repeated_bars,
 )
 from arrange.handouts.engraver import bar_widths, pages_before, score_pages
-from arrange.handouts.excerpts import part_excerpt
+from arrange.handouts.excerpts import PartStaves, part_excerpt
+from arrange.handouts.line_heights import LineHeights
 from arrange.handouts.systems import IN_PICTURE, System, system_of
 from arrange.handouts.tab_signs import TabSign, marked_notes
 from arrange.tables.song import Song, part_row
@@ -49,10 +50,6 @@ _REPEAT_FIRST = 2.0  # a line that begins with the sign of the bar before
 _MOST_COMPACT = 2  # bars that stand at their natural width where they are a stretch, or end one
 _COMPACT, _LOOSE = 0.5, 1.15  # share of the page up to which they do; how much wider than measured
 _REPEAT = "as the bar before"
-
-# Typical height of a line against its staff, with notation or without: demo songs, 4.7 to 6.7 mm.
-_STAVES_HIGH = {True: 6.2, False: 4.1}
-_STROKES_HIGH = 0.35  # of a row of strokes below it
 
 _DRAWN = (*PLAYED, "rise", "finger", "stroke")  # of a note
 
@@ -77,7 +74,7 @@ class DrawnPart(NamedTuple):
 
     Parameters
     ----------
-    song, name, lines
+    song, name, lines, staves
     notes : DataFrame
         Of ``marked_notes``.
     held : list
@@ -89,6 +86,7 @@ class DrawnPart(NamedTuple):
     song: Song
     name: str
     notes: pd.DataFrame
+    staves: PartStaves
     lines: BarLines
     held: list[Any]
     signs: list[tuple[Any, Any]]
@@ -150,8 +148,10 @@ def drawn_part(song: Song, part: str, fingers: Sequence[float] | None = None) ->
     notes = marked_notes(song, part, fingers)
     measures = song.measures[["meter", "key"]].astype(object)
     signs = [measures[name].where(measures[name].notna(), None) for name in measures]
-    return DrawnPart(song, part, notes, bar_lines(song, notes), bar_contents(song, notes, _DRAWN),
-                     list(zip(*signs, strict=True)))  # fmt: skip
+    return DrawnPart(
+        song, part, notes, PartStaves.of(song, part, notes), bar_lines(song, notes),
+        bar_contents(song, notes, _DRAWN), list(zip(*signs, strict=True)),
+    )  # fmt: skip
 
 
 def prepare(
@@ -211,25 +211,25 @@ def engrave_prepared(
 
 
 def blank_systems(
-    prepared: Prepared, width_mm: float, staff_mm: float = STAFF_MM
+    prepared: Prepared, width_mm: float, staff_mm: float, heights: LineHeights
 ) -> list[list[System]]:
-    """Return systems of typical heights without pictures, to find a size before they are engraved.
+    """Return systems without pictures, to find a size before they are engraved.
 
-    Parameters as in ``engrave_prepared``; the lines are broken as there.
+    Parameters as in ``engrave_prepared``; the lines are broken as there, and as high as `heights`
+    says.
     """
-    strummed = prepared.strummed
 
-    def high(bars: _Bars) -> float:
-        has_strokes = not strummed.isdisjoint(range(bars.first, bars.last + 1))
-        return _STAVES_HIGH[bars.has_notes] + _STROKES_HIGH * has_strokes
+    def lines(passage: _Passage) -> Iterator[System]:
+        bars, start = passage.bars, passage.bars.first
+        for count in passage.lines:
+            end = start + count - 1
+            high = heights.of_line(start, end, staff_mm, has_notes=bars.has_notes)
+            yield System(start, end, "", passage.width, high / (passage.width * IN_PICTURE), 0.0,
+                         0.0, passage.natural)  # fmt: skip
+            start = end + 1
 
-    return [
-        [
-            System(0, 0, "", own.width, high(own.bars) * staff_mm / width_mm, 0.0, 0.0, own.natural)
-            for own in each for _ in own.lines
-        ]
-        for each in _all_passages(prepared, width_mm, staff_mm)
-    ]  # fmt: skip
+    return [list(itertools.chain.from_iterable(map(lines, each)))
+            for each in _all_passages(prepared, width_mm, staff_mm)]  # fmt: skip
 
 
 def _all_passages(prepared: Prepared, width_mm: float, staff_mm: float) -> list[list[_Passage]]:
@@ -323,7 +323,7 @@ def _document(part: DrawnPart, stretches: Sequence[_Bars], *, begins: bool) -> _
     repeated = {int(at) + place for at, bars in zip(begun, all_bars, strict=True)
                 for place in bars.places()}  # fmt: skip
     ends = [(bars.first, bars.last) for bars in all_bars]
-    excerpt = part_excerpt(part.song, part.name, ends, part.notes, repeated, has_notes=has_notes)
+    excerpt = part_excerpt(part.song, part.name, ends, part.staves, repeated, has_notes=has_notes)
     text = format_tree(excerpt.root).decode()
     return _Document(len(lead), text, excerpt.numbers, excerpt.symbols, excerpt.signs)
 

@@ -61,11 +61,62 @@ class Excerpt(NamedTuple):
     signs: list[TabSign]
 
 
+class PartStaves(NamedTuple):
+    """A part's notes by bar, for each of its staves: the same in all excerpts.
+
+    Parameters
+    ----------
+    parts : DataFrame
+        A row a staff: ``SCORE``, and ``TAB`` where the part has a tuning.
+    marked : DataFrame
+        Of ``marked_notes``, in the order of measures.
+    notes : a notes table
+        The marked notes once for each staff, one staff after the other.
+    is_placed, is_muted : array of bool
+        Of each marked note, whether it stands in the tablature, and there as a cross.
+    """
+
+    parts: pd.DataFrame
+    marked: pd.DataFrame
+    notes: pd.DataFrame
+    is_placed: Array
+    is_muted: Array
+
+    @classmethod
+    def of(cls, song: Song, part: str, marked: pd.DataFrame) -> PartStaves:
+        """Return the staves of a part; `marked` is of ``marked_notes``."""
+        row = part_row(song, part)
+        has_tab = isinstance(row["tuning"], tuple)
+        is_octave = row["family"] in ("guitar", "bass") and not row["transpose"]
+        parts = song.parts[song.parts["part"] == part].assign(
+            part=SCORE, capo=0, drive="clean", echo=None, level=0.0, player=None, tuning=None,
+            transpose=_OCTAVE if is_octave else row["transpose"],
+        )  # fmt: skip
+        marked = marked.sort_values("measure", kind="stable")
+        techniques = [_without(names, _IN_WORDS) for names in marked["technique"]]
+        voices = _voices_downward(song.notes[song.notes["part"] == part])
+        # With its strings: what leads on stays on them.
+        notes = marked[list(NOTES.names)].assign(
+            part=SCORE, section=_NAMES_ONLY, technique=pd.array(techniques, dtype="str"),
+            voice=pd.array(marked["voice"].map(voices) if voices else marked["voice"], dtype="str"),
+        )  # fmt: skip
+        is_muted = np.array(["muted" in (names or "") for names in techniques], dtype=bool)
+        is_placed = marked["shown"].notna().to_numpy() & has_tab
+        if has_tab:
+            fretted = notes.assign(
+                part=TAB, technique=pd.array([None] * len(notes), dtype="str"), fret=marked["shown"]
+            )
+            parts = pd.concat([parts, parts.assign(part=TAB)], ignore_index=True)
+            parts["tuning"] = object_column([None, row["tuning"]])
+            notes = pd.concat([notes, fretted], ignore_index=True)
+        return cls(parts, marked, notes, is_placed, is_muted)
+
+
 def part_excerpt(
     song: Song,
     part: str,
     stretches: Sequence[tuple[int, int]],
-    notes: pd.DataFrame | None = None,
+    staves: PartStaves | None = None,
     repeated: Collection[int] = (),
     *,
     has_notes: bool = True,
@@ -79,15 +130,15 @@ def part_excerpt(
     song : Song
     part : str
     stretches : sequence of (first, last)
-    notes : DataFrame, optional
-        Of ``marked_notes``; else without fingers.
+    staves : PartStaves, optional
+        Else without fingers.
     repeated : collection of int
         Which of the excerpt's bars, from 0, are the sign of the bar before, without chord symbols.
     has_notes : bool
         False for the tablature alone; the part then needs a tuning.
     """
-    notes = marked_notes(song, part) if notes is None else notes
-    excerpt, numbers, signs = _excerpt_song(song, part, stretches, notes, has_notes=has_notes)
+    staves = staves or PartStaves.of(song, part, marked_notes(song, part))
+    excerpt, numbers, signs = _excerpt_song(song, part, stretches, staves, has_notes=has_notes)
     root = score_tree(excerpt, [])
     for name in root.iter("part-name"):
         name.text = ""
@@ -182,7 +233,7 @@ def _excerpt_song(
     song: Song,
     part: str,
     stretches: Sequence[tuple[int, int]],
-    own: pd.DataFrame,
+    staves: PartStaves,
     *,
     has_notes: bool,
 ) -> tuple[Song, list[int], list[TabSign]]:
@@ -206,7 +257,7 @@ def _excerpt_song(
         starts[last - 1] + song.measures["duration"].to_numpy()[last - 1],
     )
 
-    own = own.sort_values("measure", kind="stable")
+    own = staves.marked
     measure = own["measure"].to_numpy(dtype=np.int64)
     lowest, highest = np.searchsorted(measure, first), np.searchsorted(measure, last, side="right")
     held, held_in = _held_from_before(own, start)
@@ -216,19 +267,17 @@ def _excerpt_song(
     notes = own.iloc[rows]
     onset = np.maximum(notes["onset"].to_numpy(), start[stretch])
     ends = np.minimum((notes["onset"] + notes["duration"]).to_numpy(), end[stretch])
-    notes = notes.assign(
-        onset=onset + (at - start)[stretch], duration=ends - onset,
-        measure=np.maximum(measure[rows] + (begins + 1 - first)[stretch], begins[stretch] + 1),
-        section=_NAMES_ONLY, finger=notes["finger"].mask(is_held, 0),
-        count=notes["count"].mask(is_held, ""), stroke=notes["stroke"].mask(is_held, ""),
-    )  # fmt: skip
-    chords = [chords_within(song, *ends) for ends in zip(start, end, strict=True)]
+    notes = notes.assign(onset=onset + (at - start)[stretch], duration=ends - onset)
+    notes["measure"] = np.maximum(
+        measure[rows] + (begins + 1 - first)[stretch], begins[stretch] + 1
+    )
+    if len(held):
+        for name, none in (("finger", 0), ("count", ""), ("stroke", "")):
+            notes[name] = notes[name].mask(is_held, none)
     signs = signs_of(notes, stretch, has_counts=not has_notes)
-    leads_out, shown = notes["leads_to"].to_numpy() > last[stretch], notes["shown"]
-    notes = notes.assign(technique=[
-        _without(names, LEADING) if is_out else names
-        for names, is_out in zip(notes["technique"], leads_out, strict=True)
-    ])[list(NOTES.names)]  # fmt: skip
+    leads_out = notes["leads_to"].to_numpy() > last[stretch]
+    both = _on_staves(staves, rows, notes, is_held, leads_out, has_notes=has_notes)
+    chords = [chords_within(song, *ends) for ends in zip(start, end, strict=True)]
     stretch = np.repeat(range(len(at)), [len(rows) for rows, _, _ in chords])
     onset = np.concatenate([onset for _, onset, _ in chords]) + (at - start)[stretch]
     symbols = song.chords.iloc[np.concatenate([rows for rows, _, _ in chords])].assign(
@@ -239,9 +288,7 @@ def _excerpt_song(
         section=_NAMES_ONLY, first_measure=1, last_measure=len(bars), onset=0.0,
         duration=length.sum(),
     )  # fmt: skip
-    parts, both = _staves(song, part, notes, shown, is_held)
-    if not has_notes:
-        parts, both = (table[table["part"] == TAB] for table in (parts, both))
+    parts = staves.parts if has_notes else staves.parts[staves.parts["part"] == TAB]
     tables = {"parts": parts, "sections": sections, "measures": bars, "chords": symbols}
     excerpt = Song.from_columns({
         **{name: table.reset_index(drop=True) for name, table in tables.items()}, "notes": both,
@@ -278,43 +325,42 @@ def chords_within(song: Song, start: float, end: float) -> tuple[Array, Array, A
     return rows, onset, ends[rows] - onset
 
 
-def _staves(
-    song: Song, part: str, notes: pd.DataFrame, shown: pd.Series, is_held: Array
-) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """The part as one row a staff, and its notes once for each."""
-    row = part_row(song, part)
-    techniques = [_without(names, _IN_WORDS) for names in notes["technique"]]
-    names = _voices_downward(song.notes[song.notes["part"] == part])
-    notes = notes.assign(
-        technique=pd.array(techniques, dtype="str"),
-        voice=pd.array(notes["voice"].map(names) if names else notes["voice"], dtype="str"),
-    )
-    is_octave = row["family"] in ("guitar", "bass") and not row["transpose"]
-    score = song.parts[song.parts["part"] == part].assign(
-        part=SCORE, capo=0, drive="clean", echo=None, level=0.0, player=None, tuning=None,
-        transpose=_OCTAVE if is_octave else row["transpose"],
-    )  # fmt: skip
-    ids = [
-        f"{HELD}-{n}" if held else name
-        for n, (held, name) in enumerate(zip(is_held, notes["source_id"], strict=True))
-    ]
-    # With its strings: what leads on stays on them.
-    plain = notes.assign(part=SCORE, source_id=pd.array(ids, dtype="str"))
-    if not isinstance(row["tuning"], tuple):
-        return score, plain
-    is_placed = shown.notna().to_numpy()
-    fretted = notes[is_placed]
-    is_muted = fretted["technique"].fillna("").str.contains("muted")
-    places = np.flatnonzero(is_placed)  # among all notes, as the signs are
-    ids = [
+def _on_staves(
+    staves: PartStaves,
+    rows: Array,
+    notes: pd.DataFrame,
+    is_held: Array,
+    leads_out: Array,
+    *,
+    has_notes: bool,
+) -> pd.DataFrame:
+    """The notes table of an excerpt: the rows of the part's notes, once for each staff.
+
+    `notes` has their times; what leads out of the excerpt does not lead on.
+    """
+    is_placed = staves.is_placed[rows]
+    fretted = np.flatnonzero(is_placed)  # among all notes, as the signs are
+    plain = np.arange(len(rows) * has_notes)
+    both = np.concatenate([plain, fretted])
+    table = staves.notes.iloc[np.concatenate([rows[plain], len(staves.marked) + rows[fretted]])]
+    sources = notes["source_id"].tolist()
+    ids = [f"{HELD}-{n}" if is_held[n] else sources[n] for n in plain.tolist()]
+    ids += [
         f"{MUTED if muted else 'fret-'}{n}{f'-{HELD}' if held else ''}"
-        for n, muted, held in zip(places, is_muted, is_held[is_placed], strict=True)
-    ]
-    fretted = fretted.assign(part=TAB, technique=None, source_id=ids,
-                             fret=shown[is_placed])  # fmt: skip
-    parts = pd.concat([score, score.assign(part=TAB)], ignore_index=True)
-    parts["tuning"] = object_column([None, row["tuning"]])
-    return parts, pd.concat([plain, fretted.astype({"technique": "str"})], ignore_index=True)
+        for n, muted, held in zip(
+            fretted.tolist(), staves.is_muted[rows[fretted]].tolist(),
+            is_held[fretted].tolist(), strict=True,
+        )
+    ]  # fmt: skip
+    names = ("onset", "duration", "measure")
+    own = {name: notes[name].to_numpy()[both] for name in names} | {"source_id": ids}
+    if leads_out[plain].any():
+        out = leads_out[both].tolist()
+        own["technique"] = pd.array(
+            [_without(names, LEADING) if is_out else names
+             for names, is_out in zip(table["technique"].tolist(), out, strict=True)], dtype="str",
+        )  # fmt: skip
+    return table.assign(**own)
 
 
 def _voices_downward(notes: pd.DataFrame) -> dict[str, str]:

@@ -8,7 +8,7 @@ from typing import Any
 
 from arrange.decisions import DecisionLog
 from arrange.explaining import Explanation
-from arrange.explaining.cues import is_said_of, section_cues
+from arrange.explaining.cues import is_said_of
 from arrange.explaining.dynamics import dynamics_words
 from arrange.explaining.part_sections import Stay
 from arrange.explaining.returning_sections import Return, as_words
@@ -70,16 +70,15 @@ class StretchSource:
         song: Song,
         player: Player,
         groups: Sequence[Sequence[Return]],
+        cues: _Words,
         words: Explanation | None,
         log: DecisionLog | None,
     ) -> StretchSource:
-        """Return what is known of a part; parameters as in ``part_sheet``."""
+        """Return what is known of a part; `cues` by section, others as in ``part_sheet``."""
         part, new, loud = player.name, new_facts(song), dynamics_words(song)
         together = [[each.stay for each in group] for group in groups]
         stays = sorted((stay for own in together for stay in own), key=lambda stay: stay.first)
         setups = standing_words(song, part, together)
-        alone = [replace(stay, nearly_as="", written_as="") for stay in stays]
-        cues = section_cues(song, part, alone)
         return cls(
             player,
             frets_from_of(song, part),
@@ -91,7 +90,7 @@ class StretchSource:
                 ]
                 for stay in stays
             },
-            {stay.section: own for stay, own in zip(stays, cues, strict=True)},
+            cues,
             part_notices(song, part, log).sections,
             {each.section: each.line for each in words.sections} if words else {},
             {each.section: each.what or each.line for each in words.sections} if words else {},

@@ -11,6 +11,7 @@ import re
 from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -79,6 +80,11 @@ class _Pages:
     why_so: str
 
     @property
+    def high(self) -> float:
+        """Height of all pieces with music, mm."""
+        return sum(piece.height for piece in self.pieces if piece.block["kind"] != "lesson")
+
+    @property
     def count(self) -> int:
         """Pages with music; a teacher's words stand behind them."""
         music = sum(piece.block["kind"] != "lesson" for piece in self.pieces)
@@ -87,7 +93,7 @@ class _Pages:
 
 def print_part(sheet: PartSheet, song: Song, paper: str) -> Typeset:
     """Return the pages of a part sheet: two facing ones where a legible type allows it."""
-    pages = _best_pages(sheet, song, paper)
+    pages = _best_pages(sheet, _rests(song, sheet.part), paper)
     blocks = [piece.block for piece in pages.pieces]
     turns = _turns(pages.starts, [piece.rest for piece in pages.pieces])
     printed = {"pass": "print", "starts": pages.starts, "turns": turns,
@@ -95,38 +101,47 @@ def print_part(sheet: PartSheet, song: Song, paper: str) -> Typeset:
     return Typeset(print_template("sheet.typ"), _data(sheet, blocks, paper, pages.scale) | printed)
 
 
-def _best_pages(sheet: PartSheet, song: Song, paper: str) -> _Pages:
+def _best_pages(sheet: PartSheet, rests: Sequence[float], paper: str) -> _Pages:
     """The pages with notation where that fits, else without that of chords, else without any; in
     the largest size that fits.
 
     Sizes are first tried with blank lines of music, which are quick; of each way the smallest size
-    first, and before all others the one that takes the least room, since a long song fits in none.
+    first, and where it is too large for the first way the one that takes the least room, since a
+    long song fits in none. `rests` is of each bar.
     """
     forms = {span.form for stretch in sheet.stretches for span in stretch.spans}
     ways = [in_tab for in_tab in ((TAB,), (TAB, EITHER), (TAB, EITHER, RATHER_NOTES))
             if in_tab[-1] in forms or len(in_tab) == 1]  # fmt: skip
-    least = _laid_out(sheet, song, paper, _SCALES[-1], ways[-1], are_blank=True)
-    if least.count > FACING + 1:  # a guess is less than a page off
-        return _laid_out(sheet, song, paper, _LONG_SCALE, (TAB,))
+
+    def blank(scale: float, in_tab: Sequence[str]) -> _Pages:
+        return _laid_out(sheet, rests, paper, scale, in_tab, are_blank=True)
+
+    def fits(in_tab: Sequence[str], scale: float) -> bool:
+        return blank(scale, in_tab).count <= FACING
+
+    room = FACING * (text_height(paper) - _SPARE_MM)
     for in_tab in ways:
-
-        def is_too_long(scale: float, in_tab: Sequence[str] = in_tab) -> bool:
-            return _laid_out(sheet, song, paper, scale, in_tab, are_blank=True).count > FACING
-
-        is_last = in_tab == ways[-1]
-        first = len(_SCALES)
-        if not (least.count > FACING if is_last else is_too_long(_SCALES[-1])):
-            first = bisect_left(_SCALES[:-1], True, key=lambda scale: not is_too_long(scale))
-        for scale in _SCALES[first:] or _SCALES[-1:] * is_last:
-            pages = _laid_out(sheet, song, paper, scale, in_tab)
+        least, is_last = blank(_SCALES[-1], in_tab), in_tab == ways[-1]
+        if least.count > FACING:
+            if in_tab == ways[0]:
+                last = least if is_last else blank(_SCALES[-1], ways[-1])
+                if last.count > FACING + 1:
+                    break
+            may_fit = is_last or least.high <= room
+            scales = _SCALES[-1:] * may_fit
+        else:
+            scales = tuple(s for s in _SCALES if s <= _SCALES[-1] * room / least.high)
+            scales = scales[bisect_left(scales[:-1], True, key=partial(fits, in_tab)) :]
+        for scale in scales:
+            pages = _laid_out(sheet, rests, paper, scale, in_tab)
             if pages.count <= FACING:
                 return pages
-    return _laid_out(sheet, song, paper, _LONG_SCALE, (TAB,))
+    return _laid_out(sheet, rests, paper, _LONG_SCALE, (TAB,))
 
 
 def _laid_out(
     sheet: PartSheet,
-    song: Song,
+    rests: Sequence[float],
     paper: str,
     scale: float,
     in_tab: Sequence[str],
@@ -136,14 +151,14 @@ def _laid_out(
     width = text_width(paper)
     systems = sheet.systems(width, STAFF_MM * scale, in_tab, are_blank=are_blank)
     blocks = _blocks(sheet, systems, width, scale)
-    rests = _rests(song, sheet.part, blocks)
+    before = [_rest_before(block, rests) for block in blocks]
     data = _data(sheet, [_without_pictures(block) for block in blocks], paper, scale)
 
     def with_words(why_so: str) -> _Pages:
         query = query_template(print_template("sheet.typ"), "heights", data | {"why_so": why_so})
-        pieces = list(map(_Piece, blocks, json.loads(query), rests))
+        pieces = list(map(_Piece, blocks, json.loads(query), before))
         starts = page_starts(
-            [piece.height for piece in pieces], rests, ["title" in block for block in blocks],
+            [piece.height for piece in pieces], before, ["title" in block for block in blocks],
             text_height(paper) - _SPARE_MM,
         )  # fmt: skip
         return _Pages(scale, pieces, starts, why_so)
@@ -285,27 +300,24 @@ def sentence(cues: Sequence[str]) -> str:
     return first_up(text) + "." if text else ""
 
 
-def _rests(song: Song, part: str, blocks: Sequence[dict[str, Any]]) -> list[float]:
-    """Seconds without a note of the part around the beginning of each block."""
+def _rests(song: Song, part: str) -> list[float]:
+    """Seconds without a note of the part around the beginning of each bar."""
     notes = own_notes(song, part)
     onset = notes["onset"].to_numpy()
     end = onset + notes["duration"].to_numpy()
-    bars = song.measures["onset"].to_numpy()
-    rests = []
-    for block in blocks:
-        if "first" not in block:
-            rests.append(0.0 if block["kind"] == "head" else float("inf"))  # after the end
-            continue
-        if block["first"] == 1:  # the music begins below the form
-            rests.append(0.0)
-            continue
-        line = bars[block["first"] - 1]
-        held = (onset < line - 1e-9) & (end > line + 1e-9)
-        done = end[end <= line + 1e-9].max(initial=0.0)
-        after = onset[onset >= line - 1e-9].min(initial=song.duration)
-        begin = line if held.any() else done
-        rests.append(song.seconds(after) - song.seconds(begin))
-    return rests
+    lines = song.measures["onset"].to_numpy()
+    latest = np.append(0.0, np.maximum.accumulate(end))  # of the notes up to each
+    begun = np.searchsorted(onset, lines - 1e-9)  # notes before each line
+    begin = np.minimum(latest[begun], lines)
+    after = np.append(onset, song.duration)[begun]
+    rests: list[float] = (song.seconds(after) - song.seconds(begin)).tolist()
+    return [0.0, *rests[1:]]  # the music begins below the form
+
+
+def _rest_before(block: dict[str, Any], rests: Sequence[float]) -> float:
+    if "first" not in block:
+        return 0.0 if block["kind"] == "head" else float("inf")  # after the end
+    return rests[block["first"] - 1]
 
 
 def _turns(starts: Sequence[int], rests: Sequence[float]) -> list[str]:

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import pandas as pd
 
 from arrange.decisions import DecisionLog
 from arrange.errors import ArrangeError
 from arrange.explaining import Explanation, explain_fingered
+from arrange.explaining.cues import section_cues
 from arrange.explaining.part_sections import own_notes, part_stays
 from arrange.explaining.returning_sections import Return, returning_sections
 from arrange.explaining.section_setups import (
@@ -30,6 +32,7 @@ from arrange.handouts.engraving import (
     engrave_prepared,
     prepare,
 )
+from arrange.handouts.line_heights import LineHeights
 from arrange.handouts.part_stretches import StretchSource, part_stretches
 from arrange.handouts.remarks_and_decisions import part_notices
 from arrange.handouts.shapes_and_rhythm import strum_sections
@@ -48,6 +51,7 @@ from arrange.theory.pitch import moved_key
 STYLES = ("notation", "shapes")
 _FORMS = {NOTES: (NOTES, EITHER, RATHER_NOTES), TAB: (TAB, EITHER, RATHER_NOTES)}
 _BOXES = "In a box: first bar, section, how many bars."
+_WEB_MM = 180.0  # width for which the web page's systems are engraved
 _EMPTY = "Filled: you play; empty: lay out."
 _MARKS = (("↓", "strum down"), ("↑", "up"), ("×", "muted"), ("–", "let it sound"), ("·", "silence"))
 _STROKES = "Below tablature: ⊓ strum down, V up, until another pattern comes."
@@ -109,7 +113,7 @@ class PartSheet:
         *,
         are_blank: bool = False,
     ) -> list[list[list[System]]]:
-        """Return the systems of each span of each stretch.
+        """Return the systems of each span of each stretch: all lines of music for a width.
 
         Parameters
         ----------
@@ -117,9 +121,14 @@ class PartSheet:
         in_tab : sequence of str
             The forms that are engraved as tablature alone.
         are_blank : bool
-            Whether they are not engraved, but as high as they may be.
+            Whether they are not engraved, but as high as they will be.
         """
-        engraved = blank_systems if are_blank else engrave_prepared
+
+        def engraved(own: Prepared) -> list[list[System]]:
+            if are_blank:
+                return blank_systems(own, width_mm, staff_mm, self._heights)
+            return engrave_prepared(own, width_mm, staff_mm)
+
         forms = {form: TAB if form in in_tab else NOTES for form in _FORMS[TAB] + _FORMS[NOTES]}
         spans = [span for stretch in self.stretches for span in stretch.spans]
         systems = {}
@@ -127,9 +136,27 @@ class PartSheet:
             held = [span for span in spans if span.form in _FORMS[form]]
             measured = zip(held, prepared.stretches, strict=True)
             own = [each for span, each in measured if forms[span.form] == form]
-            systems[form] = iter(engraved(prepared._replace(stretches=own), width_mm, staff_mm))
+            systems[form] = iter(engraved(prepared._replace(stretches=own)))
         return [[next(systems[forms[span.form]]) for span in stretch.spans]
                 for stretch in self.stretches]  # fmt: skip
+
+    @cached_property
+    def web_systems(self) -> list[list[list[System]]]:
+        """The systems of the web page."""
+        return self.systems(_WEB_MM)
+
+    @cached_property
+    def _heights(self) -> LineHeights:
+        part = next(iter(self.engraved.values())).part
+        known = [
+            line
+            for stretch, own in zip(self.stretches, self.web_systems, strict=True)
+            for span, lines in zip(stretch.spans, own, strict=True) if span.form != TAB
+            for line in lines
+        ]  # fmt: skip
+        song = part.song
+        return LineHeights.of(part.notes, len(song.measures), known, STAFF_MM,
+                              has_symbols=len(song.chords) > 0)  # fmt: skip
 
 
 def part_sheet(
@@ -163,9 +190,13 @@ def part_sheet(
     groups = returning_sections(song, part, stays)
     frets_from = frets_from_of(song, part)
     strums = strum_sections(song, _own_notes(song, part, fingered), stays, necks, frets_from)
-    has_words = fingered is not None
-    words = explain_fingered(song, part, fingered, own_neck=player.neck) if has_words else None
-    source = StretchSource.of(song, player, groups, words, log)
+    cues = section_cues(song, part, stays)
+    words = (
+        explain_fingered(song, part, fingered, own_neck=player.neck, cues=cues)
+        if fingered is not None else None
+    )  # fmt: skip
+    cues_of = {stay.section: own for stay, own in zip(stays, cues, strict=True)}
+    source = StretchSource.of(song, player, groups, cues_of, words, log)
     stretches = part_stretches(source, groups, necks, strums, style)
     notices = part_notices(song, part, log).song
     if not any(stay.plays for stay in stays):

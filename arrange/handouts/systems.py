@@ -25,29 +25,46 @@ IN_PICTURE = 10.0  # of the picture's coordinates to one of the engraver's page 
 LEFT = 62  # page units for the bar number, left of the staff
 
 _NUMBER_X = LEFT * IN_PICTURE - 75  # where a bar number ends
-_SYMBOL_SIZE, _FRET_SIZE, _NUMBER_SIZE, _COUNT_SIZE = (
-    450,
-    380,
-    300,
-    300,
-)  # picture coordinates, and at least:
-_SYMBOL_MM, _FRET_MM, _NUMBER_MM, _COUNT_MM = (
-    2.6,
-    2.0,
-    1.6,
-    1.8,
-)  # heights of capitals and digits. By eye.
+# Sizes of type in picture coordinates, and the least heights of capitals and digits. By eye.
+_SYMBOL_SIZE, _FRET_SIZE, _NUMBER_SIZE, _COUNT_SIZE = 450, 380, 300, 300
+_SYMBOL_MM, _FRET_MM, _NUMBER_MM, _COUNT_MM = 2.6, 2.0, 1.6, 1.8
 _STAFF_HIGH = 720.0
 _CAPITAL = 0.729  # height of capitals and digits of DejaVu Sans, against the size
 _ASCENDER = 0.78  # of the highest letters: flats, brackets
 _OVER_STRING = 110  # where the engraver sets a fret number, below its string
 _WIDE = 0.7  # of a digit, against its size
+_BRACKETS = 0.7  # of a digit, by which two brackets are narrower than two digits
 _FRET_GAP = 0.25  # between two numbers on a string, against their size
 _SYMBOL_WIDE = 0.82  # of a letter of a chord symbol: "m" and "#" are wider than others
 _STYLE = (
     "<style>.engraved path, .engraved rect, .engraved ellipse, .engraved polygon, "
     ".engraved polyline {stroke: #000} .engraved text {stroke: none}</style>"
 )
+
+
+@dataclass(frozen=True)
+class LetterSizes:
+    """Sizes of type in the picture's coordinates; `scale` is that of fret numbers, 1 as usual."""
+
+    symbol: float
+    fret: float
+    number: float
+    count: float
+    scale: float
+
+
+def letter_sizes(staff_mm: float) -> LetterSizes:
+    """Return the sizes of chord symbols, frets, bar numbers and counts: none less than legible."""
+    usual = (
+        (_SYMBOL_SIZE, _SYMBOL_MM),
+        (_FRET_SIZE, _FRET_MM),
+        (_NUMBER_SIZE, _NUMBER_MM),
+        (_COUNT_SIZE, _COUNT_MM),
+    )
+    symbol, fret, number, count = (
+        max(size, least_mm / staff_mm * _STAFF_HIGH / _CAPITAL) for size, least_mm in usual
+    )
+    return LetterSizes(symbol, fret, number, count, fret / _FRET_SIZE)
 
 
 @dataclass(frozen=True)
@@ -174,9 +191,8 @@ def system_of(
     width = float(_VIEW.search(picture)[1])  # type: ignore[index]
     extents = _extents(picture[picture.index('class="system"') :])
     staff_top = min(float(y) for _, y, _ in _PATH.findall(_STAFF_PATHS.search(picture)[1]))  # type: ignore[index]
-    symbol_size = _size(_SYMBOL_SIZE, _SYMBOL_MM, staff_mm)
-    fret_size = _size(_FRET_SIZE, _FRET_MM, staff_mm)
-    count_size = _size(_COUNT_SIZE, _COUNT_MM, staff_mm)
+    sizes = letter_sizes(staff_mm)
+    symbol_size, fret_size, count_size = sizes.symbol, sizes.fret, sizes.count
     drawn, top, bottom = _signs(picture, signs, extents, fret_size, count_size)
     ties, heights = _ties_in(picture, fret_size)
     drawn += ties
@@ -200,13 +216,7 @@ def system_of(
     picture = _SHELL.sub(shell, picture, count=1)
     ends = f'<g transform="{_moved_as_page(page)}">{drawn}</g></g></svg>' if drawn else "</g></svg>"
     picture = _BLANK.sub("><", re.sub(r"</svg>\s*</svg>\s*$", ends, picture))
-    number_size = _size(_NUMBER_SIZE, _NUMBER_MM, staff_mm)
-    return System(*bars, picture, width, high / width, staff_top - 40 - above, number_size, width)
-
-
-def _size(usual: float, least_mm: float, staff_mm: float) -> float:
-    """A size of letters with capitals of at least a height on paper."""
-    return max(usual, least_mm / staff_mm * _STAFF_HIGH / _CAPITAL)
+    return System(*bars, picture, width, high / width, staff_top - 40 - above, sizes.number, width)
 
 
 def _moved_as_page(page: str) -> str:
@@ -312,11 +322,14 @@ def _with_symbols(
 
 
 def _fret_number(found: re.Match[str]) -> str:
-    return "×" if found[1].startswith(MUTED) else found[5].strip()
+    """What is written for a number; in brackets where a tie goes on (common practice)."""
+    number = "×" if found[1].startswith(MUTED) else found[5].strip()
+    return f"({number})" if found[1].count("-") > 1 else number
 
 
 def _fret_wide(number: str, size: float) -> float:
-    return _WIDE * size * _fret_narrow(number) * len(number)
+    letters = len(number) - _BRACKETS * number.startswith("(")
+    return _WIDE * size * _fret_narrow(number) * letters
 
 
 def _fret_narrow(number: str) -> float:

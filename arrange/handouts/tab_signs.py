@@ -186,12 +186,13 @@ def signs_of(notes: pd.DataFrame, stretch: Array, *, has_counts: bool) -> list[T
     has_counts : bool
         Whether their counts are drawn.
     """
-    order = notes.assign(place=range(len(notes)), stretch=stretch).sort_values(
-        ["stretch", "onset", "grace"], ascending=[True, True, False], kind="stable"
-    )
-    after = order.groupby(["stretch", "string"])["place"].shift(-1).fillna(-1)
+    string = notes["string"].to_numpy(dtype=float, na_value=np.nan)
+    # Each string of each stretch in order of time.
+    order = np.lexsort((~notes["grace"].to_numpy(dtype=bool), notes["onset"], string, stretch))
+    is_next = (np.diff(string[order]) == 0) & (np.diff(stretch[order]) == 0)
     to = np.full(len(notes), -1)
-    to[order["place"].to_numpy()] = after.where(np.isfinite(order["leads_to"]), -1)
+    to[order[:-1]] = np.where(is_next, order[1:], -1)
+    to[~np.isfinite(notes["leads_to"].to_numpy())] = -1
     columns: list[list[Any]] = [
         notes[name].tolist() for name in ("technique", "rise", "finger", "count")
     ]

@@ -24,7 +24,7 @@ _PAGE_PICTURE = b"""#set page(width: auto, height: auto, margin: 4mm)
 _AS_EVER = re.compile(
     r' fill="#000000"| fill-rule="nonzero"| [xy]="0"| xmlns[:\w]*="[^"]*"|(?<= )xlink:(?=href)'
 )
-_LONG_NUMBER = re.compile(r"-?\d+\.\d{3,}")
+_LONG_NUMBER = re.compile(r"(?<=\.\d{3})\d+")  # what is less than a thousandth of a point
 _LETTER = re.compile(r'(?<=[#"])g[0-9A-F]{20,32}(?=")')  # its name: long, the same on each page
 _DRAWN_LETTER = re.compile(r'<symbol id="(g\d+)".*?</symbol>', re.DOTALL)
 
@@ -74,7 +74,7 @@ def _slim(pages: list[str]) -> list[str]:
 
     slim = []
     for page in pages:
-        page = _LONG_NUMBER.sub(lambda number: f"{float(number[0]):.2f}", _AS_EVER.sub("", page))
+        page = _LONG_NUMBER.sub("", _AS_EVER.sub("", page))
         page = _LETTER.sub(lambda name: names.setdefault(name[0], f"g{len(names)}"), page)
         slim.append(_DRAWN_LETTER.sub(once, page))
     return slim

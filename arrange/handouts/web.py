@@ -13,12 +13,11 @@ from arrange.handouts.stretches import Bar, Stretch
 from arrange.handouts.systems import System
 
 _A_ROW = 4  # bars
-_WIDTH_MM = 180.0  # for which systems are engraved
 
 
 def part_html(sheet: PartSheet, sound: Mapping[str, Any], pages: Sequence[str], paper: str) -> str:
     """Return a part sheet as HTML, which plays what ``song_sound`` gives and prints the pages."""
-    systems = sheet.systems(_WIDTH_MM)
+    systems = sheet.web_systems
     stretches = [_stretch(*each) for each in zip(sheet.stretches, systems, strict=True)]
     return web_page(
         "sheet.html", pages, paper, sheet=sheet, name=sheet.part, stretches=stretches,

@@ -99,8 +99,12 @@ def by_section(song: Song, name: str) -> Array:
     if song.setups.empty:
         return np.broadcast_to(usual[:, None], shape)
     every = np.repeat(usual[:, None], shape[1], axis=1)
-    rows = pd.Index(song.parts["part"]).get_indexer(pd.Index(song.setups["part"]))
-    columns = pd.Index(song.sections["section"]).get_indexer(pd.Index(song.setups["section"]))
+    places = (
+        {label: place for place, label in enumerate(table[name].tolist())}
+        for table, name in ((song.parts, "part"), (song.sections, "section"))
+    )
+    rows, columns = ([own[label] for label in song.setups[name].tolist()]
+                     for own, name in zip(places, ("part", "section"), strict=True))  # fmt: skip
     every[rows, columns] = _plain(song.setups[name])
     return every
 

@@ -44,7 +44,7 @@ def song_setups(song: Song) -> list[dict[int, Setup]]:
     """Return the setups of each part by the bar from which they hold, the first at bar 0."""
     heads = (song.sections["first_measure"] - 1).tolist()
     changing = set(song.setups["part"])
-    table = part_setups(song).to_dict("records")
+    table = part_setups(song).to_dict("records") if changing else []
     found = []
     for index, row in enumerate(song.parts.to_dict("records")):
         own = {0: _setup(0, index, {**row, "layers": None})}

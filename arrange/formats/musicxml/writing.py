@@ -264,17 +264,17 @@ def _chords(
     """The chord symbols by bar. One at the very end of its bar stays there."""
     chords: dict[int, list[tuple[int, Chord]]] = {}
     outside = misfits = 0
-    columns = song.chords[
-        ["onset", "measure", "symbol", "kind", "root", "bass", "pitch_classes"]
-    ].itertuples(index=False)
-    for onset, measure, symbol, kind, root, bass, members in columns:
+    names = ["onset", "measure", "symbol", "kind", "root", "bass", "pitch_classes"]
+    columns = (song.chords[name].tolist() for name in names)
+    keys = song.measures["key"].tolist()
+    for onset, measure, symbol, kind, root, bass, members in zip(*columns, strict=True):
         at, bar = round(onset * divisions), int(measure) - 1
         if not starts[bar] <= at <= starts[bar + 1]:
             bar = int(np.searchsorted(starts, at, side="right")) - 1
         if not 0 <= bar < len(starts) - 1:
             outside += 1
             continue
-        key = song.measures["key"].iloc[bar]
+        key = keys[bar]
         chord, fits = chord_of(
             plain_text(symbol),
             kind,
