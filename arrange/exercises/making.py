@@ -69,7 +69,7 @@ def make_exercises(
     >>> song = ar.read("datasets/tarrow-weir.txt")
     >>> (capo,) = ar.make_exercises(song, seed=1, size="small", kinds=["which capo"])
     >>> capo.section, capo.choices
-    ('Tune (2)', ('fret 0', 'fret 1', 'fret 6', 'fret 7'))
+    ('Tune (2)', ('no capo', 'fret 1', 'fret 6', 'fret 7'))
     """
     return exercises_of(song, seed, size, kinds)[0]
 
