@@ -74,7 +74,10 @@ def group_findings(findings: pd.DataFrame, song: Song) -> pd.DataFrame:
         members.setdefault(int(alike[row]), []).append(row)
     groups = list(members.values())
     plain = [own for own in groups if not trait[own[0]]]
-    rows = [*_by_cause(table, plain), *_by_cause(table, groups[len(plain) :])]
+    rows = [
+        *_by_cause(table, plain, song),
+        *_by_cause(table, groups[len(plain) :], song),
+    ]
     first = [own[0] for own in rows]
     order_of = {name: number for number, name in enumerate(song.sections["section"])}
     names, kinds = table["section"].tolist(), table["kind"].tolist()
@@ -94,9 +97,9 @@ def group_findings(findings: pd.DataFrame, song: Song) -> pd.DataFrame:
     )
 
 
-def _by_cause(table: pd.DataFrame, groups: list[list[int]]) -> list[list[int]]:
+def _by_cause(table: pd.DataFrame, groups: list[list[int]], song: Song) -> list[list[int]]:
     """The groups with those that another one causes behind that one's own rows."""
-    found = causes(table, groups)
+    found = causes(table, groups, song.notes["part"])
     joined = {cause: list(groups[cause]) for cause in sorted(set(found))}
     for number, cause in enumerate(found):
         if number != cause:
