@@ -18,15 +18,14 @@ from arrange.tables.sounding import Array
 from arrange.text.words import first_few, measures_words
 from arrange.theory.pitch import an_interval, pitch_class_name
 
-LEAST_TIME = 4.0  # quarter notes that a part must sound in a stretch for its register (ours)
-LEAST_SCALE_TIME = 6.0  # quarter notes on which its notes are held against a scale (ours)
+LEAST_TIME = 6.0  # quarter notes that a part must sound in a stretch (ours)
 LEAST_OF_OTHERS = 16.0  # quarter notes that the others sound around (ours)
 LEAST_CLASSES = 5  # pitch classes that make a scale: pentatonic ones have five (common practice)
 EVEN_SHARE = 1 / 12  # of the others' time on each pitch class, were all alike
 AROUND = 2  # bars around a stretch from which the others' scale is known (ours)
 LEAST_ATTACKS = 3  # of a part in a stretch (ours)
 SIXTEENTH = 0.25  # quarter notes
-LEAST_FAR = 5.0  # semitones from its own median: a fourth (ours)
+LEAST_FAR = 6.0  # semitones from its own median: more than a fourth (ours)
 USUAL = 4.0  # semitones by which any line rises and falls from stretch to stretch (ours)
 OF_THE_FORM = 0.75  # of a departure's distance, that its whole section lies apart (ours)
 NAMES = 6  # note names in a sentence
@@ -38,7 +37,7 @@ def find_register(scene: Scene, limits: Limits) -> list[Clash]:
     Three distances of its mean pitch in a stretch are taken: from its own median over the song,
     from where it usually lies to the other parts, and from its bars right before and after. Each is
     divided by what is usual for the part, the median of that distance over the song and four
-    semitones. The value is their mean. It must lie a fourth from its median at least. A part that
+    semitones. The value is their mean. It must lie farther than a fourth from its median. A part that
     stays there for a whole section is arranged so: none.
     """
     stretches = scene.stretches
@@ -95,7 +94,7 @@ def find_scale(scene: Scene, limits: Limits) -> list[Clash]:
     weight = np.clip(1 - share / EVEN_SHARE, 0, 1)
     played = stretches.total(stretches.classes)
     time = played.sum(axis=1)
-    is_known = (time >= LEAST_SCALE_TIME) & (sums >= LEAST_OF_OTHERS)
+    is_known = (time >= LEAST_TIME) & (sums >= LEAST_OF_OTHERS)
     is_known &= np.count_nonzero(others > ALMOST, axis=1) >= LEAST_CLASSES
     value = (played * weight).sum(axis=1) / np.maximum(time, ALMOST)
     value = np.where(is_known, value, np.nan)

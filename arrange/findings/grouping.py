@@ -60,7 +60,7 @@ def group_findings(findings: pd.DataFrame, song: Song) -> pd.DataFrame:
     >>> song = ar.read("datasets/low-water.musicxml")
     >>> findings = ar.find_clashes(song)
     >>> len(findings), len(ar.group_findings(findings, song))
-    (19, 14)
+    (21, 12)
     """
     table = check_table(findings, FINDINGS)
     table = ranked(table.set_axis(range(len(table)), axis=0))
@@ -118,8 +118,8 @@ def section_text(names: Iterable[str]) -> str:
 
 def _keys(table: pd.DataFrame, song: Song) -> list[list[Hashable]]:
     """For each finding, the keys that link it with others."""
-    starts = song.sections.set_index("section")["onset"]
-    kinds = song.sections.set_index("section")["kind"]
+    names, *columns = (song.sections[name].tolist() for name in ("section", "onset", "kind"))
+    starts, kinds = (dict(zip(names, values, strict=True)) for values in columns)
     written = song.measures["written"].tolist()
     keys: list[list[Hashable]] = []
     for row in table.itertuples():

@@ -57,23 +57,25 @@ def is_trait(findings: pd.DataFrame, song: Song) -> Array:
     found = np.zeros((len(keys), len(lines)), dtype=bool)
     found[np.repeat(which, bars[1]), each_of(*bars)] = True
     plays = _plays(song, lines)
-    for row, key in enumerate(keys):
+    place = {part: row for row, part in enumerate(song.parts["part"].tolist())}
+    for row, key in enumerate(keys.tolist()):
         kind, parts = key.split("\n", 1)
-        both = plays[split_parts(parts)].all(axis=1).to_numpy()
-        if KINDS[kind].trait and both.sum() >= FEWEST_BARS:
-            shares[which == row] = np.count_nonzero(found[row] & both) / both.sum()
+        both = plays[[place[part] for part in split_parts(parts)]].all(axis=0)
+        count = np.count_nonzero(both)
+        if KINDS[kind].trait and count >= FEWEST_BARS:
+            shares[which == row] = np.count_nonzero(found[row] & both) / count
     return shares >= THROUGHOUT
 
 
-def _plays(song: Song, lines: Array) -> pd.DataFrame:
-    """Whether each part (columns) plays in each bar."""
+def _plays(song: Song, lines: Array) -> Array:
+    """Whether each part (rows) plays in each bar."""
     notes = song.notes[is_played(song.notes)]
     onset = notes["onset"].to_numpy()
     bars = _bars(lines, onset, onset + notes["duration"].to_numpy())
     part = pd.Index(song.parts["part"]).get_indexer(notes["part"])
-    plays = np.zeros((len(lines), len(song.parts)), dtype=bool)
-    plays[each_of(*bars), np.repeat(part, bars[1])] = True
-    return pd.DataFrame(plays, columns=song.parts["part"].tolist())
+    plays = np.zeros((len(song.parts), len(lines)), dtype=bool)
+    plays[np.repeat(part, bars[1]), each_of(*bars)] = True
+    return plays
 
 
 def _bars(lines: Array, onset: Array, end: Array) -> tuple[Array, Array]:
