@@ -57,6 +57,8 @@ def find_register(scene: Scene, limits: Limits) -> list[Clash]:
             continue
         begin, end = stretches.span(first, last)
         notes = _notes(scene, part, begin, end)
+        begin = max(begin, float(scene.onset[notes].min()))
+        end = min(end, float(scene.end[notes].max()))
         pitch = scene.pitch[notes]
         far = float(own[part, at])
         where = "above" if far > 0 else "below"
