@@ -37,8 +37,8 @@ def find_register(scene: Scene, limits: Limits) -> list[Clash]:
     Three distances of its mean pitch in a stretch are taken: from its own median over the song,
     from where it usually lies to the other parts, and from its bars right before and after. Each is
     divided by what is usual for the part, the median of that distance over the song and four
-    semitones. The value is their mean. It must lie farther than a fourth from its median. A part that
-    stays there for a whole section is arranged so: none.
+    semitones. The value is their mean. It must lie farther than a fourth from its median. None is a
+    part that stays there for a whole section: it is arranged so.
     """
     stretches = scene.stretches
     if not len(stretches.first):

@@ -176,7 +176,7 @@ def _summary(findings: pd.DataFrame, rows: int) -> str:
     each_kind = listed(f"{count} {kind}" for kind, count in kinds.items())
     places = counted(len(findings), "place")
     grouped = f", what belongs together in {counted(rows, 'row')}" if rows < len(findings) else ""
-    return f"{places} to listen to{grouped}, what good music seldom has first: {each_kind}."
+    return f"{places} to listen to{grouped}, the rarest in good music first: {each_kind}."
 
 
 def _finding_rows(song: Song, groups: pd.DataFrame, findings: pd.DataFrame) -> list[dict[str, Any]]:
