@@ -11,7 +11,7 @@ import pytest
 from songs import song
 
 from arrange.clashes import KINDS, Limits, find_clashes
-from arrange.clashes.departures import _missing
+from arrange.clashes.departures import _foreign, _missing
 from arrange.clashes.scene import Scene
 from arrange.clashes.stretches import stretches_of
 from arrange.findings import smallest_moves
@@ -220,3 +220,26 @@ def test_stretches_by_a_slow_count():
     np.testing.assert_allclose(stretches.total(time), slow)
     wide = [[row[max(first - 2, 0) : first + 6].sum() for first in range(13)] for row in time]
     np.testing.assert_allclose(stretches.total(time, 2), wide)
+
+
+def test_the_foreign_share_by_a_slow_count():
+    """Notes at random: each counts by how far its pitch class stays below a twelfth of what the
+    others sound in the stretch and two bars around.
+    """
+    random = np.random.default_rng(9)
+    rows = [(name, int(pitch), float(at), 1.0) for name in BASES
+            for at, pitch in zip(range(0, 96), random.integers(50, 62, 96), strict=True)]  # fmt: skip
+    stretches = Scene(song(*rows)).stretches
+    for part, name in enumerate(BASES):
+        _, share = _foreign(stretches, stretches.classes.sum(axis=0), part)
+        for first in (0, 7, 20):
+            begin, end = 4 * first, 4 * first + 16
+            others = np.zeros(12)
+            for whose, pitch, at, _ in rows:
+                if whose != name and begin - 8 <= at < end + 8:
+                    others[pitch % 12] += 1
+            own = [
+                pitch % 12 for whose, pitch, at, _ in rows if whose == name and begin <= at < end
+            ]
+            counted = [max(0.0, 1 - 12 * others[each] / others.sum()) for each in own]
+            assert share[first] == pytest.approx(np.mean(counted))

@@ -309,8 +309,8 @@ def test_findings_of_all_songs_are_those_of_each(festival):
     rows = book_findings(festival)
     assert rows.columns[0] == "song"
     assert rows.groupby("song")["times"].sum().to_dict() == counts.to_dict()
-    # The wrong third at the ninth fret of open G, against the whistle's G and the other guitar's, in
-    # Second part and its repeat: with all that it does there, one row.
+    # The wrong third at the ninth fret of open G, against the whistle's G and the other guitar's,
+    # in Second part and its repeat: with all that it does there, one row.
     third = rows[(rows["song"] == "Gulls over the Roofs") & (rows["kind"] == "third")]
     assert list(zip(third["parts"], third["times"], strict=True)) == [("Guitar 1 + Guitar 2", 8)]
 

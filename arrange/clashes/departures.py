@@ -88,24 +88,32 @@ def find_scale(scene: Scene, limits: Limits) -> list[Clash]:
     stretches = scene.stretches
     if not len(stretches.first):
         return []
-    around = stretches.total(stretches.classes, AROUND)
-    symbols = stretches.total(_symbol_time(scene, stretches), AROUND)
-    others = around.sum(axis=0) - around + symbols
-    sums = others.sum(axis=1)
-    share = others / np.maximum(sums, ALMOST)[:, None]
-    weight = np.clip(1 - share / EVEN_SHARE, 0, 1)
-    played = stretches.total(stretches.classes)
-    time = played.sum(axis=1)
-    is_known = (time >= LEAST_TIME) & (sums >= LEAST_OF_OTHERS)
-    is_known &= np.count_nonzero(others > ALMOST, axis=1) >= LEAST_CLASSES
-    value = (played * weight).sum(axis=1) / np.maximum(time, ALMOST)
-    value = np.where(is_known, value, np.nan)
+    heard = stretches.classes.sum(axis=0) + _symbol_time(scene, stretches)
+    value = np.stack([_foreign(stretches, heard, part)[1] for part in range(len(scene.parts))])
     value -= _median(value)
     value[~scene.is_asked] = np.nan
     return [
-        _scale(scene, limits, part, (first, last), weight[part, :, at], float(value[part, at]))
+        _scale(scene, limits, part, (first, last), weight[:, at], float(value[part, at]))
         for part, first, last, at in stretches.apart(value, limits.scale)
+        for weight in (_foreign(stretches, heard, part)[0],)
     ]
+
+
+def _foreign(stretches: Stretches, heard: Array, part: int) -> tuple[Array, Array]:
+    """How foreign each pitch class (rows) is in each stretch to what the others sound, 0 to 1, and
+    the share of a part's time that is; NaN where one or the other sounds too little.
+
+    `heard` is the time on each pitch class (rows) in each bar, of all parts and chord symbols.
+    """
+    others = stretches.total(heard - stretches.classes[part], AROUND)
+    sums = others.sum(axis=0)
+    weight = np.clip(1 - others / np.maximum(sums, ALMOST) / EVEN_SHARE, 0, 1)
+    played = stretches.total(stretches.classes[part])
+    time = played.sum(axis=0)
+    is_known = (time >= LEAST_TIME) & (sums >= LEAST_OF_OTHERS)
+    is_known &= np.count_nonzero(others > ALMOST, axis=0) >= LEAST_CLASSES
+    share = (played * weight).sum(axis=0) / np.maximum(time, ALMOST)
+    return weight, np.where(is_known, share, np.nan)
 
 
 def _scale(

@@ -43,7 +43,7 @@ def causes(table: pd.DataFrame, groups: Sequence[Sequence[int]], part_of: pd.Ser
     for number in sorted(found, key=lambda number: not doubled[number]):
         row, own = first[number], {note for each in groups[number] for note in notes[each]}
         shared = Counter(head for note in own for head in heads.get(note, ()))
-        of_parts = Counter(whose[note] for note in own)
+        of_parts = Counter(whose.get(note) for note in own)
         for head in sorted(shared, key=lambda head: (not doubled[head], head)):
             top = first[head]
             played = sum(of_parts[part] for part in split_parts(parts[top]))
