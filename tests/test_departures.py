@@ -227,8 +227,12 @@ def test_the_foreign_share_by_a_slow_count():
     others sound in the stretch and two bars around.
     """
     random = np.random.default_rng(9)
-    rows = [(name, int(pitch), float(at), 1.0) for name in BASES
-            for at, pitch in zip(range(0, 96), random.integers(50, 62, 96), strict=True)]  # fmt: skip
+    pitches = random.integers(50, 62, (3, 96)).tolist()
+    rows = [
+        (name, pitch, float(at), 1.0)
+        for name, own in zip(BASES, pitches, strict=True)
+        for at, pitch in enumerate(own)
+    ]
     stretches = Scene(song(*rows)).stretches
     for part, name in enumerate(BASES):
         _, share = _foreign(stretches, stretches.classes.sum(axis=0), part)
