@@ -41,6 +41,11 @@ SAID_BELOW |= {
     ("bass", "Verse 3", "33", frozenset({"Bass", "Guitar 2"}), "Eb2 G2"),
     ("masking", "Verse 3", "31-38", frozenset({"Bass", "Guitar 2"}), "A1"),
 }
+# The crossing is one since both guitars leave their registers there.
+SAID_BELOW |= {
+    ("register", "Instrumental", "55-58", frozenset({"Guitar 1"}), "Eb3 A3"),
+    ("register", "Instrumental", "55-58", frozenset({"Guitar 2"}), "Bb3 A4"),
+}
 # The D that Guitar 2 plays late is not an attack that both share.
 LATE = {"F4 G4 A4 Bb4 C5 D5": "F4 G4 A4 Bb4 C5"}
 

@@ -30,6 +30,7 @@ from songs import song as song_of
 import arrange as ar
 from arrange.__main__ import main
 from arrange.clashes import GROUPS, KINDS
+from arrange.findings.ranking import rank
 from arrange.guitar.necks import TUNINGS, parse_tuning, tuning_name
 from arrange.plots import render_picture
 from arrange.plots import songbook as picture
@@ -204,7 +205,7 @@ def test_the_demo_set_by_hand(festival):
         "low-water.musicxml", "3:30", "Bb major", "4/4, 6/8", "102, 96",
         "Corrie standard; Tam standard", "Corrie 0; Tam 3",
     ]  # fmt: skip
-    assert low[["parts", "guitars", "sections", "findings"]].tolist() == [4, 2, 14, 19]
+    assert low[["parts", "guitars", "sections", "findings"]].tolist() == [4, 2, 14, 21]
     seconds = [35 * 4 * 60 / 112, 28 * 4 * 60 / 76, 32 * 3 * 60 / 138, 20 * 2 * 60 / 58]
     assert table["seconds"].tolist()[:4] == pytest.approx(seconds)
     assert table["duration"].tolist()[:4] == ["1:15", "1:28", "0:41", "0:41"]
@@ -299,19 +300,17 @@ def test_chorales_and_quartets_against_music21():
 
 def test_findings_of_all_songs_are_those_of_each(festival):
     every = book_findings(festival, grouped=False)
-    assert every["severity"].is_monotonic_decreasing
+    assert pd.Series(rank(every)).is_monotonic_decreasing
     counts = every["song"].value_counts()
     for name, song in festival.songs.items():
         assert counts[name] == len(ar.find_clashes(song))
     rows = book_findings(festival)
     assert rows.columns[0] == "song"
     assert rows.groupby("song")["times"].sum().to_dict() == counts.to_dict()
-    # The wrong third at the ninth fret of open G, against the whistle's G and the other guitar's:
-    # in Second part and its repeat, one row each.
+    # The wrong third at the ninth fret of open G, against the whistle's G and the other guitar's,
+    # in Second part and its repeat: with all that it does there, one row.
     third = rows[(rows["song"] == "Gulls over the Roofs") & (rows["kind"] == "third")]
-    assert sorted(zip(third["parts"], third["times"], strict=True)) == [
-        ("Guitar 1 + Guitar 2", 2), ("Whistle + Guitar 1", 2),
-    ]  # fmt: skip
+    assert list(zip(third["parts"], third["times"], strict=True)) == [("Guitar 1 + Guitar 2", 8)]
 
 
 # From song to song --------------------------------------------------------------------------
@@ -576,7 +575,7 @@ def test_bars_are_the_findings_a_minute(festival):
             ends[lane] = right
     assert list(ends.values()) == pytest.approx(table["findings_a_minute"].tolist())
     assert written(ax, "song name") == table["song"].tolist()
-    assert written(ax, "findings number")[4] == "5.4 mud"
+    assert written(ax, "findings number")[4] == "6.0 mud"
     assert written(ax, "song facts")[4] == "3:30 · Bb major · 102, 96"
 
 
@@ -654,7 +653,7 @@ def test_the_command_writes_page_and_tables(tmp_path, capsys):
              for kind in ("csv", "parquet")]  # fmt: skip
     assert sorted(path.name for path in folder.rglob("*.*")) == sorted(["report.html", *names])
     table = pd.read_csv(folder / "tables" / "songbook.csv")
-    assert table["findings"].tolist() == [31, 8, 32, 5, 19, 16]
+    assert table["findings"].tolist() == [31, 10, 32, 5, 21, 17]
     page = (folder / "report.html").read_text(encoding="utf-8")
     assert "9 instead of 18" in " ".join(page.split())
     bare = re.sub(r'(?s)<metadata>.*?</metadata>|\sxmlns(:\w+)?="[^"]*"', "", page)

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from arrange.clashes.departures import find_grid, find_register, find_scale
 from arrange.clashes.harmony import find_outside, find_thirds
 from arrange.clashes.intervals import find_mud, find_rubs
 from arrange.clashes.limits import Limits
@@ -60,6 +61,9 @@ class Kind:
         Whether its notes count by their attacks, else by how long they sound.
     is_of_lines : bool
         Whether it goes on as long as a line does: notes more than two bars away may decide on it.
+    is_of_the_song : bool
+        Whether the whole song decides on it: it is a departure from what the song does elsewhere,
+        and cannot be looked for in a passage.
     others_matter : bool
         Whether notes of parts that are not named may decide on it.
     pitches_are_ends : bool
@@ -76,6 +80,9 @@ class Kind:
         Whether moving a single note may end it.
     notes_can_be_named : bool
         Whether a player can say which notes make it.
+    trait : str
+        What a song does that has it throughout; ``{parts}`` stands for the parts. Empty where no
+        song can.
     """
 
     find: Callable[[Scene, Limits], list[Clash]]
@@ -91,6 +98,7 @@ class Kind:
     moves_one_pitch: bool = False
     is_of_attacks: bool = False
     is_of_lines: bool = False
+    is_of_the_song: bool = False
     others_matter: bool = False
     pitches_are_ends: bool = False
     family: str = ""
@@ -99,6 +107,7 @@ class Kind:
     may_be_meant: bool = False
     one_note_ends_it: bool = False
     notes_can_be_named: bool = False
+    trait: str = ""
 
 
 # In the order in which they are drawn and listed.
@@ -118,6 +127,7 @@ KINDS: dict[str, Kind] = {
         can_be_heard=True,
         one_note_ends_it=True,
         notes_can_be_named=True,
+        trait="{parts} hold semitones against each other",
     ),
     "mud": Kind(
         find=find_mud,
@@ -136,6 +146,7 @@ KINDS: dict[str, Kind] = {
         can_be_heard=True,
         one_note_ends_it=True,
         notes_can_be_named=True,
+        trait="intervals of {parts} stand low",
     ),
     "roughness": Kind(
         find=find_roughness,
@@ -149,6 +160,7 @@ KINDS: dict[str, Kind] = {
         moves=("octave",),
         others_matter=True,
         pitches_are_ends=True,
+        trait="{parts} are rough together",
     ),
     "crowding": Kind(
         find=find_crowding,
@@ -161,6 +173,7 @@ KINDS: dict[str, Kind] = {
         source="overlap coefficient",
         moves=("octave",),
         pitches_are_ends=True,
+        trait="{parts} share a register",
     ),
     "masking": Kind(
         find=find_masking,
@@ -174,6 +187,7 @@ KINDS: dict[str, Kind] = {
         moves=("octave",),
         others_matter=True,
         pitches_are_ends=True,
+        trait="one of {parts} hides the other",
     ),
     "crossing": Kind(
         find=find_crossings,
@@ -187,6 +201,7 @@ KINDS: dict[str, Kind] = {
         moves=("octave",),
         is_of_lines=True,
         pitches_are_ends=True,
+        trait="{parts} cross",
     ),
     "doubling": Kind(
         find=find_doublings,
@@ -201,6 +216,7 @@ KINDS: dict[str, Kind] = {
         is_of_attacks=True,
         is_of_lines=True,
         evidence="attacks",
+        trait="{parts} play the same line",
     ),
     "third": Kind(
         find=find_thirds,
@@ -216,6 +232,7 @@ KINDS: dict[str, Kind] = {
         can_be_heard=True,
         one_note_ends_it=True,
         notes_can_be_named=True,
+        trait="{parts} disagree about the thirds",
     ),
     "outside": Kind(
         find=find_outside,
@@ -235,6 +252,7 @@ KINDS: dict[str, Kind] = {
         can_be_heard=True,
         one_note_ends_it=True,
         notes_can_be_named=True,
+        trait="notes of {parts} stand outside the chord symbols",
     ),
     "drive": Kind(
         find=find_drive,
@@ -251,6 +269,7 @@ KINDS: dict[str, Kind] = {
         others_matter=True,
         evidence="amplifier",
         can_be_heard=True,
+        trait="the amplifier of {parts} makes intervals rough",
     ),
     "near": Kind(
         find=find_near,
@@ -264,6 +283,7 @@ KINDS: dict[str, Kind] = {
         moves=("shift",),
         is_of_attacks=True,
         evidence="attacks",
+        trait="attacks of {parts} just miss each other",
     ),
     "busy": Kind(
         find=find_busy,
@@ -276,6 +296,7 @@ KINDS: dict[str, Kind] = {
         source="density of attacks",
         is_of_attacks=True,
         evidence="attacks",
+        trait="{parts} attack more often together than the ear sorts out",
     ),
     "fusing": Kind(
         find=find_fusing,
@@ -289,6 +310,7 @@ KINDS: dict[str, Kind] = {
         moves=("octave",),
         is_of_attacks=True,
         evidence="attacks",
+        trait="the lines of {parts} fuse into one",
     ),
     "voice": Kind(
         find=find_in_voice,
@@ -302,6 +324,7 @@ KINDS: dict[str, Kind] = {
         moves=("octave",),
         pitches_are_ends=True,
         family="voice",
+        trait="{parts} share the register that is being sung",
     ),
     "bass": Kind(
         find=find_in_bass,
@@ -316,5 +339,51 @@ KINDS: dict[str, Kind] = {
         pitches_are_ends=True,
         family="bass",
         one_note_ends_it=True,
+        trait="{parts} meet at the bottom",
+    ),
+    "register": Kind(
+        find=find_register,
+        group="place",
+        lane="leaves its register",
+        question="does {parts} leave the register in which it lives in the rest of the song",
+        meaning="a part leaves its usual register for a while",
+        noun="departure from the register",
+        limit="register",
+        source="departures",
+        parts=1,
+        moves=("octave",),
+        is_of_the_song=True,
+        others_matter=True,
+        pitches_are_ends=True,
+        may_be_meant=True,
+    ),
+    "scale": Kind(
+        find=find_scale,
+        group="harmony",
+        lane="off the others' scale",
+        question="does {parts} play outside the scale of the others",
+        meaning="a part plays for a while outside the scale of the others",
+        noun="departure from the scale",
+        limit="scale",
+        source="departures",
+        parts=1,
+        moves=("step",),
+        is_of_the_song=True,
+        others_matter=True,
+    ),
+    "grid": Kind(
+        find=find_grid,
+        group="rhythm",
+        lane="off the song's grid",
+        question="do attacks of {parts} miss those of the others, unlike in the rest of the song",
+        meaning="the attacks of a part miss the others' for a while",
+        noun="departure from the grid",
+        limit="grid",
+        source="departures",
+        parts=1,
+        is_of_attacks=True,
+        is_of_the_song=True,
+        others_matter=True,
+        evidence="attacks",
     ),
 }

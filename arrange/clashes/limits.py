@@ -119,6 +119,14 @@ class Limits:
     fusing_semitones : float
         Step between the lines below which they do: the fission boundary, 3 to 4 semitones (van
         Noorden 1975, from memory).
+    register : float
+        How far a part leaves its register, in its usual swing (ours, as ``crossing``).
+    scale : float
+        Share of a part's time outside the scale of the others, beyond what is usual for it (ours,
+        as ``crossing``).
+    grid : float
+        Share of a part's attacks that miss the others', beyond what is usual for it (ours, as
+        ``crossing``).
     goal : str
         What two parts of one family are meant to be: ``"separate"``, two that the ear keeps
         apart, or ``"blend"``, one wide part. Parts that blend may share a register, cross, fuse
@@ -163,6 +171,9 @@ class Limits:
     busy_seconds: float = 2.0
     fusing: float = 12.0
     fusing_semitones: float = 3.0
+    register: float = 1.1
+    scale: float = 0.45
+    grid: float = 0.4
     goal: str = "separate"
 
     def __post_init__(self) -> None:

@@ -14,6 +14,7 @@ import numpy as np
 import pandas as pd
 
 from arrange.clashes.attacks import Stream, lone_attacks, streams, with_echoes
+from arrange.clashes.stretches import Stretches, stretches_of
 from arrange.clashes.two_pitches import NO_ROOT, root_under_flat_nine
 from arrange.quantities.sonority import Sonorities
 from arrange.tables.song import Song
@@ -285,6 +286,12 @@ class Scene:
             first, last = np.searchsorted(one, rows), np.searchsorted(one, rows, side="right")
             rows = np.unique(np.append(rows, other[each_of(first, last - first)]))
         return rows
+
+    @cached_property
+    def stretches(self) -> Stretches:
+        """What each part plays in stretches of about four bars."""
+        notes = self.part, self.pitch, self.onset, self.end
+        return stretches_of(self._measures, notes, len(self.parts))
 
     def held_by(self, part: int, at: int) -> list[float]:
         """Pitches that a part holds in a slice, low to high."""

@@ -7,9 +7,11 @@ import sys
 from collections.abc import Sequence
 from pathlib import Path
 
+from arrange.commands.condensation_text import wrapped
 from arrange.commands.shared_options import progress, whole_number
 from arrange.errors import ArrangeError, shortened
-from arrange.findings import parse_waiver
+from arrange.findings import group_findings, parse_waiver
+from arrange.findings.summary import trait_sentences
 from arrange.formats.converting import convert
 from arrange.formats.files import check_folder
 from arrange.report.studying import study
@@ -36,6 +38,8 @@ def run_study(options: argparse.Namespace) -> int:
     title = result.song.title or source.name
     but = f", {waived} of them waived" if waived else ""
     print(f"{title}: {counted(found, 'place')} to listen to{but}.")
+    for sentence in trait_sentences(group_findings(result.findings, result.song)):
+        print(wrapped(sentence))
     print(f"Report:    {page.resolve()}")
     print(f"Tables:    {page.resolve().parent / 'tables'}")
     print(f"Notebooks: {Path(sys.executable).parent / 'arrange'} lab")

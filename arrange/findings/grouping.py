@@ -8,6 +8,9 @@ from collections.abc import Hashable, Iterable
 import numpy as np
 import pandas as pd
 
+from arrange.findings.causes import causes
+from arrange.findings.ranking import is_trait, ranked
+from arrange.tables.columns import object_column, text_column
 from arrange.tables.schema_check import check_table
 from arrange.tables.schemas import FINDINGS
 from arrange.tables.song import Song
@@ -28,7 +31,8 @@ def group_findings(findings: pd.DataFrame, song: Song) -> pd.DataFrame:
       says nothing); or
     - they begin in the same section, on whatever pitches;
 
-    and so do all findings that are linked by these rules.
+    and so do all findings that are linked by these rules. What the same notes cause is one row too
+    (``causes``).
 
     Parameters
     ----------
@@ -39,10 +43,11 @@ def group_findings(findings: pd.DataFrame, song: Song) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        A row a group, the most severe first: the columns of the findings table, for the most
-        severe of the group; ``times``, how many findings it holds; ``sections``, where they
-        begin, such as "Chorus 1, 2 and 3"; ``labels``, a tuple of the findings' row labels, the
-        most severe first.
+        A row a group, in the order in which to listen to them (``ranking``): the columns of the
+        findings table, for the first of the group; ``kinds``, those in it, such as
+        "scale, rub"; ``times``, how many findings it holds; ``sections``, where they begin, such as
+        "Chorus 1, 2 and 3"; ``labels``, a tuple of the findings' row labels, the first to listen to
+        first; ``trait``, whether the song does it throughout: these rows come last.
 
     Raises
     ------
@@ -55,29 +60,51 @@ def group_findings(findings: pd.DataFrame, song: Song) -> pd.DataFrame:
     >>> song = ar.read("datasets/low-water.musicxml")
     >>> findings = ar.find_clashes(song)
     >>> len(findings), len(ar.group_findings(findings, song))
-    (19, 14)
+    (21, 12)
     """
     table = check_table(findings, FINDINGS)
-    # Of equally severe ones the first in time is shown, whatever the order of the rows.
-    table = table.sort_values(
-        ["severity", "onset", "kind", "parts", "pitches"], ascending=[False, *[True] * 4]
-    )
-    labels, names = findings.index[table.index].tolist(), table["section"].tolist()
+    table = ranked(table.set_axis(range(len(table)), axis=0))
+    labels = findings.index[table.index].tolist()
+    table = table.reset_index(drop=True)
+    trait = is_trait(table, song)
+    order = np.argsort(trait, kind="stable")
     members: dict[int, list[int]] = {}
-    for row, group in enumerate(_joined(_keys(table, song)).tolist()):
-        members.setdefault(group, []).append(row)
-    order = {name: number for number, name in enumerate(song.sections["section"])}
-    sections = [
-        section_text(sorted({names[row] for row in own}, key=order.__getitem__))
-        for own in members.values()
+    alike = _joined(_keys(table, song))
+    for row in order.tolist():
+        members.setdefault(int(alike[row]), []).append(row)
+    groups = list(members.values())
+    plain = [own for own in groups if not trait[own[0]]]
+    rows = [
+        *_by_cause(table, plain, song),
+        *_by_cause(table, groups[len(plain) :], song),
     ]
-    held = [tuple(labels[row] for row in own) for own in members.values()]
-    grouped = table.iloc[[own[0] for own in members.values()]].reset_index(drop=True)
-    return grouped.assign(
-        times=np.array([len(own) for own in members.values()], dtype=np.int64),
-        sections=pd.array(sections, dtype="str"),
-        labels=pd.Series(held, dtype=object),
+    first = [own[0] for own in rows]
+    order_of = {name: number for number, name in enumerate(song.sections["section"])}
+    names, kinds = table["section"].tolist(), table["kind"].tolist()
+    sections = [
+        section_text(sorted({names[row] for row in own}, key=order_of.__getitem__)) for own in rows
+    ]
+    return (
+        table.iloc[first]
+        .reset_index(drop=True)
+        .assign(
+            kinds=text_column([", ".join({kinds[row]: None for row in own}) for own in rows]),
+            times=np.array([len(own) for own in rows], dtype=np.int64),
+            sections=text_column(sections),
+            labels=object_column([tuple(labels[row] for row in own) for own in rows]),
+            trait=trait[first],
+        )
     )
+
+
+def _by_cause(table: pd.DataFrame, groups: list[list[int]], song: Song) -> list[list[int]]:
+    """The groups with those that another one causes behind that one's own rows."""
+    found = causes(table, groups, song.notes["part"])
+    joined = {cause: list(groups[cause]) for cause in sorted(set(found))}
+    for number, cause in enumerate(found):
+        if number != cause:
+            joined[cause] += groups[number]
+    return list(joined.values())
 
 
 def section_text(names: Iterable[str]) -> str:
@@ -91,8 +118,8 @@ def section_text(names: Iterable[str]) -> str:
 
 def _keys(table: pd.DataFrame, song: Song) -> list[list[Hashable]]:
     """For each finding, the keys that link it with others."""
-    starts = song.sections.set_index("section")["onset"]
-    kinds = song.sections.set_index("section")["kind"]
+    names, *columns = (song.sections[name].tolist() for name in ("section", "onset", "kind"))
+    starts, kinds = (dict(zip(names, values, strict=True)) for values in columns)
     written = song.measures["written"].tolist()
     keys: list[list[Hashable]] = []
     for row in table.itertuples():

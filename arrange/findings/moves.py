@@ -3,7 +3,7 @@
 This is a hint, not a search: one part moves at a time, with all of its notes that make the finding.
 Each move given was tried: the finding was looked for again on the changed notes, within its section
 and at most eight bars around it (a crossing over the whole song, whose top lines decide which part
-is the upper one). The player decides whether the move is good music.
+is the upper one; a departure in the whole song). The player decides whether the move is good music.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from arrange.clashes import KINDS, Kind, Limits
+from arrange.clashes import KINDS, Kind, Limits, find_in
 from arrange.clashes.attacks import ALMOST
 from arrange.clashes.limits import DEFAULT_LIMITS
 from arrange.clashes.rhythm import MISSED_REPEATS
@@ -201,12 +201,22 @@ class _Bench:
 
     def _ends(self, moves: Sequence[Move]) -> list[bool]:
         """Whether each move ends the finding."""
+        if self.kind.is_of_the_song:
+            return [self._ends_in_the_song(move) for move in moves]
         parts = None if self.kind.others_matter else self.parts
         before, *after = recheck(
             self.song, self._versions(moves, parts), self._span, self.limits,
             (self.finding.kind,), self.parts,
         )  # fmt: skip
         return [has_ended(self.finding, before, each) for each in after]
+
+    def _ends_in_the_song(self, move: Move) -> bool:
+        changed = replace(self.song, notes=moved_notes(self.song.notes, move))
+        before, after = (
+            find_in(Scene(each, asked=self.parts), (self.finding.kind,), self.limits)
+            for each in (self.song, changed)
+        )
+        return has_ended(self.finding, before, after)
 
     @property
     def _span(self) -> tuple[float, float]:

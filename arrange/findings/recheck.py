@@ -66,7 +66,7 @@ def recheck(
         The stretch, quarter notes.
     limits : Limits
     kinds : collection of str, optional
-        Default: all.
+        Default: all. Those on which the whole song decides are left out.
     parts : collection of str, optional
         Only findings whose parts are all among these are wanted: with few of many parts that is
         much quicker. Default: all parts.
@@ -78,7 +78,11 @@ def recheck(
     """
     if not versions:
         return []
-    wanted = list(KINDS) if kinds is None else [kind for kind in KINDS if kind in kinds]
+    wanted = [
+        name
+        for name, kind in KINDS.items()
+        if (kinds is None or name in kinds) and not kind.is_of_the_song
+    ]
     copies = in_copies(song, versions, *passage_around(song, *span))
     scene = Scene(copies.song, asked=parts)
     if "crossing" in wanted:

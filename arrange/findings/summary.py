@@ -4,7 +4,11 @@ from __future__ import annotations
 
 import pandas as pd
 
-from arrange.text.words import counted
+from arrange.clashes import KINDS
+from arrange.text.part_lists import split_parts
+from arrange.text.words import counted, first_up, listed
+
+_MOST_PAIRS = 3  # that are named beside the first
 
 
 def count_kinds(findings: pd.DataFrame) -> str:
@@ -20,3 +24,23 @@ def findings_figures(findings: pd.DataFrame) -> str:
     kinds = ", ".join(f"{count} {kind}" for kind, count in findings["kind"].value_counts().items())
     strongest = findings["severity"].max()
     return f"{counted(len(findings), 'finding')} ({kinds}), severity up to {strongest:.2f}"
+
+
+def trait_sentences(groups: pd.DataFrame) -> list[str]:
+    """Return what a song does throughout, a sentence for each kind.
+
+    Parameters
+    ----------
+    groups : DataFrame
+        As ``group_findings`` gives them.
+    """
+    sentences = []
+    traits = groups[groups["trait"]]
+    for kind, own in traits.groupby("kind", sort=False):
+        first, *others = own["parts"].unique().tolist()
+        clause = KINDS[str(kind)].trait.format(parts=listed(split_parts(first)))
+        named, more = others[:_MOST_PAIRS], len(others) - _MOST_PAIRS
+        same = listed([*named, *([f"{more} more"] if more > 0 else [])])
+        beside = f"; the same goes for {same}" if same else ""
+        sentences.append(first_up(f"{clause} for most of the time that they play{beside}."))
+    return sentences

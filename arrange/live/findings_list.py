@@ -9,6 +9,7 @@ from typing import Any
 
 import pandas as pd
 
+from arrange.findings.ranking import ranked
 from arrange.findings.recheck import compare_findings
 from arrange.live.pane import press
 from arrange.text.markup import escape_html
@@ -49,7 +50,7 @@ class Found:
 def list_findings(
     before: pd.DataFrame, after: pd.DataFrame, lines: Sequence[float]
 ) -> tuple[Found, ...]:
-    """Return what the last choice changed, then what stays, each the most severe first.
+    """Return what the last choice changed, then what stays, each in the order of ``ranking``.
 
     Parameters
     ----------
@@ -61,9 +62,10 @@ def list_findings(
     change = compare_findings(before, after)
     brought = {_key(row) for row in change.brought.itertuples()}
     now = [
-        _found(row, "new" if _key(row) in brought else "stays", lines) for row in after.itertuples()
+        _found(row, "new" if _key(row) in brought else "stays", lines)
+        for row in ranked(after).itertuples()
     ]
-    ended = [_found(row, "ended", lines) for row in change.ended.itertuples()]
+    ended = [_found(row, "ended", lines) for row in ranked(change.ended).itertuples()]
     order = list(_SIGNS)
     return tuple(sorted([*now, *ended], key=lambda each: order.index(each.state)))
 

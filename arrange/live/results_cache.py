@@ -104,12 +104,13 @@ def section_findings(song: Song, section: str, limits: Limits = DEFAULT_LIMITS) 
     """Return the findings that begin in a section, the most severe first.
 
     They are looked for in the notes of the section and the bars around (``passage_around``); the
-    whole song decides which part should be on top, and how long a line is doubled.
+    whole song decides which part should be on top, how long a line is doubled, and what departs
+    from the rest of it.
     """
     row = section_row(song, section)
     near = notes_around(song, row["onset"], row["onset"] + row["duration"])
     whole, passage = Scene(song), Scene(quick_song(song, notes=near))
-    lines = {name for name, kind in KINDS.items() if kind.is_of_lines}
+    lines = {name for name, kind in KINDS.items() if kind.is_of_lines or kind.is_of_the_song}
     rows = near.index.to_numpy()
     found = [
         *(

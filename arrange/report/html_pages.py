@@ -20,6 +20,7 @@ from arrange.findings import (
     not_asked,
     smallest_move,
 )
+from arrange.findings.summary import trait_sentences
 from arrange.formats.files import whole_files
 from arrange.report.pieces import picture, template
 from arrange.report.song_rows import from_to, part_rows, section_rows, song_facts
@@ -64,7 +65,8 @@ def report_html(
     asked = findings[findings["waived"].isna()]
     groups = group_findings(asked, song)
     rows = _finding_rows(song, groups, asked)
-    for row, finding in zip(rows[:_FIRST], groups.itertuples(), strict=False):
+    first = min(_FIRST, int((~groups["trait"]).sum()))
+    for row, finding in zip(rows[:first], groups.itertuples(), strict=False):
         row["move"] = smallest_move(song, finding)
         row["notes"] = _notes_text(song, finding)
     for row, finding in zip(rows, groups.itertuples(), strict=True):
@@ -85,7 +87,8 @@ def report_html(
         decisions=_decision_rows(song, log),
         passed_over=log.notices,
         not_asked=not_asked(song),
-        most=_FIRST,
+        most=first,
+        traits=trait_sentences(groups),
         summary=_summary(asked, len(rows)),
         parts=part_rows(song, ranges),
         has_setups=len(song.setups) > 0,
@@ -172,18 +175,18 @@ def _summary(findings: pd.DataFrame, rows: int) -> str:
     kinds = findings["kind"].value_counts(sort=False)
     each_kind = listed(f"{count} {kind}" for kind, count in kinds.items())
     places = counted(len(findings), "place")
-    grouped = f", like ones together in {counted(rows, 'row')}" if rows < len(findings) else ""
-    return f"{places} to listen to{grouped}, the strongest first: {each_kind}."
+    grouped = f", what belongs together in {counted(rows, 'row')}" if rows < len(findings) else ""
+    return f"{places} to listen to{grouped}, the rarest in good music first: {each_kind}."
 
 
 def _finding_rows(song: Song, groups: pd.DataFrame, findings: pd.DataFrame) -> list[dict[str, Any]]:
     """Return a row per group, with every finding that it holds."""
     places = dict(zip(findings.index, _places(song, findings), strict=True))
     rows = []
-    for row in groups[["sections", "times", "labels"]].itertuples():
+    for row in groups[["kinds", "sections", "times", "labels"]].itertuples():
         every = [places[label] for label in row.labels]
-        rows.append({**every[0], "sections": row.sections, "times": row.times, "every": every,
-                     "move": "", "notes": "", "reason": "", "decided": []})  # fmt: skip
+        own = {"kinds": row.kinds, "sections": row.sections, "times": row.times, "every": every}
+        rows.append({**every[0], **own, "move": "", "notes": "", "reason": "", "decided": []})
     return rows
 
 

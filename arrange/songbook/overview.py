@@ -10,6 +10,7 @@ import pandas as pd
 
 from arrange.clashes import GROUPS, KINDS
 from arrange.findings import group_findings
+from arrange.findings.ranking import ranked
 from arrange.guitar.necks import tuning_name
 from arrange.report.studying import Study
 from arrange.songbook.book import Songbook
@@ -127,7 +128,7 @@ def _rate(count: int, minutes: float) -> float:
 
 
 def book_findings(book: Songbook, *, grouped: bool = True) -> pd.DataFrame:
-    """Return the findings of all songs, the most severe first.
+    """Return the findings of all songs, in the order in which to listen to them.
 
     Parameters
     ----------
@@ -149,7 +150,9 @@ def book_findings(book: Songbook, *, grouped: bool = True) -> pd.DataFrame:
     filled = [frame for frame in frames if len(frame)] or frames[:1]
     if not filled:
         return pd.DataFrame(columns=["song", *FINDINGS.names])
-    table = pd.concat(filled).sort_values("severity", ascending=False, kind="stable")
+    table = ranked(pd.concat(filled))
+    if grouped:
+        table = table.sort_values("trait", kind="stable")
     return table[["song", *(name for name in table.columns if name != "song")]].reset_index(
         drop=True
     )

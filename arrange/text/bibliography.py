@@ -60,6 +60,11 @@ SOURCES = {
         "Am. 22 (1950) 637-638: tones that alternate within some 3 semitones are one stream; the "
         "boundaries' numbers from memory."
     ),
+    "departures": (
+        "That a listener learns what a piece does and hears what departs from it: D. Huron, Sweet "
+        "Anticipation, MIT Press 2006 (from memory). What is measured, and the limits, are ours, "
+        "set on the half of a collection of good music that was kept for tuning."
+    ),
     "roughness": (
         "W. Hutchinson and L. Knopoff, The acoustic component of Western consonance, Interface 7 "
         "(1978) 1-29, with the curve of A. Mashinter, Empirical Musicology Review 1 (2006) 65-84; "

@@ -104,7 +104,7 @@ def band_song(players: Sequence[Player]) -> Song:
          "family": [player.family for player in players], "tuning": None, "capo": 0,
          "transpose": 0, "drive": [player.drive for player in players],
          "echo": [player.echo for player in players], "level": 0.0, "program": None,
-         "player": None}
+         "player": None, "frets_from": "nut"}
     )[PARTS.names]  # fmt: skip
     tables = [_notes(player, np.array(members), measures, random) for player in players]
     notes = pd.concat(tables, ignore_index=True)

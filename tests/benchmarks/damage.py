@@ -83,15 +83,15 @@ def half(name: str) -> str:
     return "reported" if number(name) % 2 else "tuning"
 
 
-def passage(song: Song) -> Song:
-    """Return the notes that begin in the 64 quarter notes nearest to the middle, from a bar line.
+def passage(song: Song, length: float = PASSAGE) -> Song:
+    """Return the notes that begin in so many quarter notes nearest to the middle, from a bar line.
 
     The tables of bars and sections stay; notes are cut at the passage's end. Chord symbols are left
     out: the few that there are come from an editor, and some hold for dozens of bars.
     """
     lines = song.measures["onset"].to_numpy()
-    start = lines[np.abs(lines - max(0, (song.duration - PASSAGE) / 2)).argmin()]
-    end = start + PASSAGE
+    start = lines[np.abs(lines - max(0, (song.duration - length) / 2)).argmin()]
+    end = start + length
     notes = sounding_notes(song.notes)
     notes = notes[notes["onset"].between(start, end, inclusive="left")]
     duration = np.minimum(notes["duration"], end - notes["onset"])
@@ -167,9 +167,18 @@ def semitone_off_briefly(song: Song, rng: Rng) -> Song | None:
 
 def late(song: Song, rng: Rng) -> Song:
     """Make one part a sixteenth late throughout."""
-    part = str(rng.choice(by_height(song)))
+    return delayed(song, str(rng.choice(by_height(song))))
+
+
+def delayed(song: Song, part: str, span: tuple[float, float] | None = None) -> Song:
+    """Return the song with a part's notes a sixteenth late: those that begin in a stretch, or
+    all.
+    """
     notes = song.notes
-    onset = notes["onset"] + SIXTEENTH * (notes["part"] == part)
+    which = notes["part"] == part
+    if span:
+        which &= notes["onset"].between(*span, inclusive="left")
+    onset = notes["onset"] + SIXTEENTH * which
     row = np.searchsorted(song.measures["onset"], onset, side="right") - 1
     bars = song.measures.iloc[row]
     places = {name: bars[name].array for name in ("measure", "section")}

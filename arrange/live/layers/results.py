@@ -35,6 +35,7 @@ from arrange.condensing.returns import Returns
 from arrange.condensing.swapped_layers import swap_reasons
 from arrange.condensing.terms import section_terms
 from arrange.errors import ArrangeError
+from arrange.findings.ranking import ranked
 from arrange.live.layers.shares import Shares
 from arrange.text.part_lists import split_parts
 
@@ -130,7 +131,7 @@ class LayersResults:
         self._known = best.known
         self._returns = Returns(self.problem, best.plan.players)
         found = weighed_findings(best.known.problem.recorded.song)
-        found = found.sort_values("severity", ascending=False, kind="stable")
+        found = ranked(found)
         rows: list[Row] = found[["section", "parts", "measure", "kind", "why"]].to_dict("records")
         self._findings = [(frozenset(split_parts(row["parts"])), row) for row in rows]
         self._clashes = lru_cache(maxsize=4096)(self._find_clashes)

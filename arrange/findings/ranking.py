@@ -1,0 +1,85 @@
+"""Which findings to listen to first: those that well-made music seldom has.
+
+What a song does throughout is a trait of it, and comes last. This is the only order of rows: lists,
+reports and live views of findings ask for it here.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from arrange.clashes import KINDS
+from arrange.tables.song import Song
+from arrange.tables.sounding import Array, each_of, is_played
+from arrange.text.part_lists import split_parts
+
+# Severity that one in ten passages of some 90 quarter notes of well-made music reaches, by kind
+# (ours, from the half of a collection of good music that was kept for tuning:
+# tests/benchmarks/local_damage.py). Where fewer reach the limit: that of a value at its limit.
+OFTEN = {"rub": 0.36, "crowding": 0.69, "roughness": 0.43, "crossing": 0.53}
+AT_LIMIT = 0.29
+THROUGHOUT = 0.5  # share of the bars in which a song does throughout what it does (ours)
+FEWEST_BARS = 12  # of a song that has traits (ours)
+
+
+def rank(findings: pd.DataFrame) -> Array:
+    """Return how early each finding is to be listened to, the larger the earlier: its severity,
+    divided by that which one in ten passages of well-made music reaches.
+    """
+    often = findings["kind"].map(OFTEN).fillna(AT_LIMIT).to_numpy(dtype=np.float64)
+    return np.asarray(findings["severity"].to_numpy() / often)
+
+
+def ranked(findings: pd.DataFrame) -> pd.DataFrame:
+    """Return the findings in the order in which to listen to them; equal ones by time."""
+    keys = [findings[name].to_numpy(dtype=object) for name in ("pitches", "parts", "kind")]
+    order = np.lexsort((*map(_codes, keys), findings["onset"].to_numpy(), -rank(findings)))
+    return findings.iloc[order]
+
+
+def _codes(texts: Array) -> Array:
+    """Numbers in the order of some texts."""
+    return np.unique(texts.astype(np.str_), return_inverse=True)[1]
+
+
+def is_trait(findings: pd.DataFrame, song: Song) -> Array:
+    """Return which findings are of a kind that the song has throughout between the same parts: in
+    at least half of the bars in which these parts play. A song of fewer than twelve bars has none.
+    """
+    shares = np.zeros(len(findings))
+    if len(song.measures) < FEWEST_BARS or findings.empty:
+        return shares >= THROUGHOUT
+    lines = song.measures["onset"].to_numpy()
+    which, keys = pd.factorize(findings["kind"].str.cat(findings["parts"], sep="\n"))
+    onset = findings["onset"].to_numpy()
+    bars = _bars(lines, onset, onset + findings["duration"].to_numpy())
+    found = np.zeros((len(keys), len(lines)), dtype=bool)
+    found[np.repeat(which, bars[1]), each_of(*bars)] = True
+    plays = _plays(song, lines)
+    place = {part: row for row, part in enumerate(song.parts["part"].tolist())}
+    for row, key in enumerate(keys.tolist()):
+        kind, parts = key.split("\n", 1)
+        both = plays[[place[part] for part in split_parts(parts)]].all(axis=0)
+        count = np.count_nonzero(both)
+        if KINDS[kind].trait and count >= FEWEST_BARS:
+            shares[which == row] = np.count_nonzero(found[row] & both) / count
+    return shares >= THROUGHOUT
+
+
+def _plays(song: Song, lines: Array) -> Array:
+    """Whether each part (rows) plays in each bar."""
+    notes = song.notes[is_played(song.notes)]
+    onset = notes["onset"].to_numpy()
+    bars = _bars(lines, onset, onset + notes["duration"].to_numpy())
+    part = pd.Index(song.parts["part"]).get_indexer(notes["part"])
+    plays = np.zeros((len(song.parts), len(lines)), dtype=bool)
+    plays[np.repeat(part, bars[1]), each_of(*bars)] = True
+    return plays
+
+
+def _bars(lines: Array, onset: Array, end: Array) -> tuple[Array, Array]:
+    """Row of the first bar that each span touches, and how many it touches."""
+    first = np.maximum(np.searchsorted(lines, onset + 1e-9, side="right") - 1, 0)
+    last = np.maximum(np.searchsorted(lines, end - 1e-9) - 1, first)
+    return first, last - first + 1
