@@ -103,13 +103,15 @@ class Scene:
 
     @cached_property
     def played(self) -> tuple[Array, Array, Array, Array]:
-        """Part, pitch, onset and end of each note that is played, pitched or not."""
+        """Part, pitch, onset and end of each note that is played, pitched or not; what rings on
+        ends when it has died away.
+        """
         notes, rows = self.song.notes, self.played_rows
-        pitch, onset, duration = (
-            notes[name].to_numpy()[rows] for name in ("pitch", "onset", "duration")
+        pitch, onset, sounds = (
+            notes[name].to_numpy()[rows] for name in ("pitch", "onset", "sounds")
         )
         part = pd.Index(self.parts).get_indexer(notes["part"])[rows]
-        return part, pitch, onset, onset + duration
+        return part, pitch, onset, onset + sounds
 
     @cached_property
     def _sounding(self) -> tuple[Array, Array, Array, Array, Array]:
