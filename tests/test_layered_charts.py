@@ -15,7 +15,7 @@ from arrange.theory.pitch import parse_note
 DATASETS = Path(__file__).parents[1] / "datasets"
 README = (DATASETS / "README.md").read_text(encoding="utf-8")
 HEADINGS = {"barn-lights": "## Barn Lights at Ostrey", "kiln-yard": "## Kiln Yard"}
-FINDINGS = {"barn-lights": 78, "kiln-yard": 57}
+FINDINGS = {"barn-lights": 81, "kiln-yard": 59}
 PLANTED = {
     "barn-lights": {
         ("Verse 1", "voice", "Voice + Acoustic"),
@@ -27,7 +27,7 @@ PLANTED = {
     "kiln-yard": {
         ("Verse 3", "drive", "Stabs"),
         ("Chorus 3", "drive", "Stabs"),
-        ("Verse 3", "crossing", "Chug + Clean picking"),
+        ("Verse 3", "mud", "Chug + Clean picking"),
         ("Chorus 2", "crowding", "Octaves + Wash"),
         ("Verse 1", "mud", "Chug"),
     },

@@ -146,8 +146,8 @@ def find_outside(scene: Scene, limits: Limits) -> list[Clash]:
         scene = replace(scene, harmony=inferred_chords(scene.song))
     if scene.chords.empty:
         return []
-    keys = _in_key(scene)
-    away = _find_away(scene, limits, keys)
+    away = _find_away(scene, limits, _in_key(scene.keys))
+    keys = _in_key(scene.written_keys if scene.harmony is None else scene.keys)
     covered = np.concatenate([np.empty(0, dtype=np.int64), *(each.notes for each in away)])
     single = _find_outside_chord(scene, limits, keys)
     return away + [each for each in single if not np.isin(each.notes, covered).all()]
@@ -257,9 +257,7 @@ def _away(
         dict.fromkeys(scene.name(pitch, onset).rstrip("-0123456789") for pitch in pitches)
     )
     key = scene.keys[where[1]]
-    inferred = "" if isinstance(scene.song.measures["key"].iloc[where[1]], str) else (
-        " (the key is inferred from the notes)"
-    )  # fmt: skip
+    inferred = " (the key is inferred from the notes)" * (scene.written_keys[where[1]] is None)
     return Clash(
         "outside", onset, float(lines[at[rows].max() + 1]), [part], pitches, value,
         limits.outside_key_seconds, "s", grows(value / limits.outside_key_seconds),
@@ -287,17 +285,16 @@ def _chord_members(scene: Scene) -> Array:
     return members
 
 
-def _in_key(scene: Scene) -> Array:
+def _in_key(keys: Sequence[str | None]) -> Array:
     """Measures x pitch classes: what the key holds; all of them where there is none."""
-    keys = np.array(scene.keys, dtype=object)
     scales = np.ones((len(keys), 12), dtype=bool)
-    for key in {key for key in scene.keys if key is not None}:
+    for key in {key for key in keys if key is not None}:
         tonic, mode = key_tonic(key), key.partition(" ")[2]
         scale = _MINOR_SCALES if mode in ("minor", "aeolian") else _MAJOR_SCALE
         shift = 0 if mode in ("minor", "aeolian") else _mode_shift(mode)
         held = np.zeros(12, dtype=bool)
         held[[(tonic + shift + step) % 12 for step in scale]] = True
-        scales[keys == key] = held
+        scales[[each == key for each in keys]] = held
     return scales
 
 

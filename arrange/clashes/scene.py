@@ -106,9 +106,14 @@ class Scene:
         return self.chords["symbol"].tolist()
 
     @cached_property
+    def written_keys(self) -> list[str | None]:
+        """The written key of each measure, None where there is none."""
+        return [key if isinstance(key, str) else None for key in self.song.measures["key"]]
+
+    @cached_property
     def keys(self) -> list[str | None]:
         """The key of each measure: the written one, or else what the notes suggest."""
-        written = [key if isinstance(key, str) else None for key in self.song.measures["key"]]
+        written = self.written_keys
         if None not in written:
             return written
         inferred = inferred_keys(self.song)

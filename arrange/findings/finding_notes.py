@@ -57,7 +57,8 @@ def finding_notes(song: Song, finding: Any) -> pd.DataFrame:
         end = onset + notes["sounds"].to_numpy()
         onset = np.maximum(onset, finding.onset)
         end = np.minimum(end, finding.onset + finding.duration)
-        notes = notes.assign(onset=onset, duration=end - onset, sounds=end - onset)
+        notes = notes.assign(onset=onset, duration=end - onset, sounds=end - onset)[end > onset]
+        onset = onset[end > onset]
     scene = Scene(song)
     bar = scene.measure_of(onset)
     pitch = notes["pitch"].to_numpy()

@@ -136,7 +136,7 @@ def inferred_chords(song: Song) -> pd.DataFrame:
     gain = _chord_gains(time, lowest, keys[pieces.bar])
     sounds = time.any(axis=1)
     gain *= (sounds * np.minimum(np.diff(pieces.lines), _LONGEST))[:, None]
-    path = _best_path(gain, np.array(_CHANGES)[pieces.place])
+    path = _best_path(gain, np.array(_CHANGES)[pieces.place], sounds)
     path = np.where(sounds, path, -1)
     first = np.flatnonzero(np.diff(path, prepend=-2))
     last = np.append(first[1:], len(path))
@@ -190,19 +190,25 @@ def _pieces(song: Song) -> _Pieces:
 
 
 def _sounding_time(song: Song, lines: Array) -> tuple[Array, Array]:
-    """Pieces x pitch classes: quarter notes that each sounds, and that each is the lowest."""
+    """Pieces x pitch classes: quarter notes that each sounds, once a part, and that each is the
+    lowest.
+    """
     drums = song.parts["part"][song.parts["family"] == "drums"]
     notes = sounding_notes(song.notes)
     notes = notes[~notes["part"].isin(drums)]
+    part = pd.factorize(notes["part"])[0]
     onset = notes["onset"].to_numpy()
     end = np.minimum(onset + notes["duration"].to_numpy(), lines[-1])
     heard = end > onset
-    pitch = np.rint(notes["pitch"].to_numpy()[heard])
+    pitch, part = np.rint(notes["pitch"].to_numpy()[heard]), part[heard]
     cuts, note, at = slices(onset[heard], end[heard], lines)
     piece = np.clip(np.searchsorted(lines, cuts[:-1] + 1e-9, side="right") - 1, 0, len(lines) - 2)
     lasts, shape = np.diff(cuts), (len(lines) - 1, 12)
-    cell = piece[at] * 12 + np.mod(pitch[note], 12).astype(np.int64)
-    time = np.bincount(cell, lasts[at], minlength=shape[0] * 12).reshape(shape)
+    pitch_class = np.mod(pitch, 12).astype(np.int64)
+    each = (part[note] * len(cuts) + at) * 12 + pitch_class[note]
+    once = np.unique(each, return_index=True)[1]
+    cell = piece[at[once]] * 12 + pitch_class[note[once]]
+    time = np.bincount(cell, lasts[at[once]], minlength=shape[0] * 12).reshape(shape)
     low = np.full(len(lasts), np.inf)
     np.minimum.at(low, at, pitch[note])
     some = np.flatnonzero(np.isfinite(low))
@@ -218,7 +224,7 @@ def _key_path(song: Song, pieces: _Pieces, time: Array) -> tuple[Array, Array]:
     likely = np.maximum(_PROFILES / _PROFILES.sum(axis=1)[:, None], _LEAST_LIKELY)
     logs = np.log([np.roll(likely[mode], tonic) for mode in (0, 1) for tonic in range(12)])
     gain = _A_BAR * by_bar / np.maximum(lasts, 1e-9)[:, None] @ logs.T
-    return _best_path(gain, np.full(len(lasts), _KEY_CHANGE)), gain
+    return _best_path(gain, np.full(len(lasts), _KEY_CHANGE), by_bar.any(axis=1)), gain
 
 
 def _chord_gains(time: Array, lowest: Array, key: Array) -> Array:
@@ -246,13 +252,19 @@ def _scales() -> Array:
                      for scale in _SCALES for tonic in range(12)])  # fmt: skip
 
 
-def _best_path(gain: Array, change: Array) -> Array:
-    """The state of each step, of greatest gain in all; `change` is what a change costs there."""
+def _best_path(gain: Array, change: Array, sounds: Array) -> Array:
+    """The state of each step, of greatest gain in all; `change` is what a change costs there.
+
+    After a step of silence nothing that was before it counts.
+    """
     steps, states = gain.shape
     came, best = np.empty((steps, states), dtype=np.int64), np.zeros(states)
     same = np.arange(states)
     for step in range(steps):
         leader = int(best.argmax())
+        if step and sounds[step] and not sounds[step - 1]:
+            came[step], best = leader, gain[step].copy()
+            continue
         jump = best[leader] - change[step]
         stays = best >= jump
         came[step] = np.where(stays, same, leader)

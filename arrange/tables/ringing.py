@@ -3,8 +3,9 @@
 A note that rings sounds on after its written duration, until the first of these:
 
 - its string is struck again; where strings are not known, its pitch is;
-- the fretting hand must leave it: a note of the part lies out of its reach (``REACH``), or the
-  harmony changes under a fretted note. Open strings go on while the next chords have their pitch;
+- the fretting hand must leave it: a note of the part lies out of its reach (``REACH``);
+- the harmony changes under it: another chord symbol, with other members or another bass. A picked
+  chord without symbols stops at the bar line;
 - the part has a written rest, unless the note itself is marked to ring;
 - it has died away (``theory.decay``).
 
@@ -43,7 +44,7 @@ _GRID = 4  # to the quarter note: where a note has died away, since it is no sha
 _NEAR = 1e-9  # quarter notes
 _DAMPED = ("overdriven", "distorted")
 _NO_STRING = 100  # behind it a pitch stands in place of the string
-_UNKNOWN = -1  # fret
+_UNKNOWN = -1  # fret, or pitch class
 
 Tables = Mapping[str, Columns | pd.DataFrame]
 
@@ -64,18 +65,6 @@ class _Notes(NamedTuple):
     is_damped: Array  # by the hand or the amplifier, so that only what is marked rings
     is_open: Array
     block: Array  # until when its part goes on without a written rest
-
-
-class _Harmony(NamedTuple):
-    """Stretches of one set of chord members; the first begins before the song.
-
-    ``changes`` is where each ends, ``lacks`` where a pitch class (column) is next missing.
-    """
-
-    lines: Array
-    members: Array
-    changes: Array
-    lacks: Array
 
 
 def sounding_durations(tables: Tables) -> Array:
@@ -128,34 +117,27 @@ def _notes(tables: Tables, duration: Array) -> _Notes | None:
     return _Notes(
         rows, part, onset, end, pitch, string, fret, guitars[part],
         marks["let ring"][rows] & ~marks["mute"][rows], marks["slide"][rows],
-        marks["mute"][rows] | np.isin(drive, _DAMPED), fret == capo, _blocks(part, onset, end),
+        marks["mute"][rows] | np.isin(drive, _DAMPED), fret == capo,
+        _blocks(part, onset, end),
     )  # fmt: skip
 
 
 def _ring_until(tables: Tables, notes: _Notes) -> Array:
     """Until when each note would ring if the hand stayed where it is; its end if it does not."""
-    harmony = _harmony(tables["chords"])
     measures = tables["measures"]
     lines = np.append(np.asarray(measures["onset"])[1:], np.inf)
     bar = np.searchsorted(lines, notes.onset + _NEAR, side="right")
-    pitch_class = np.mod(np.rint(notes.pitch), 12).astype(np.int64)
-    if harmony is None:
-        stretch, changes = bar, lines[bar]
-        lacks, is_member = np.full(len(bar), np.inf), np.full(len(bar), True)
-    else:
-        at = np.searchsorted(harmony.lines, notes.onset + _NEAR, side="right") - 1
-        stretch = bar * len(harmony.lines) + at
-        changes, lacks = harmony.changes[at], harmony.lacks[at, pitch_class]
-        is_member = harmony.members[at, pitch_class]
-    by_hand = notes.is_guitar & ~notes.is_open
-    leaves = np.where(by_hand, changes, lacks)
+    stretch, changes, is_member = bar, np.full(len(bar), np.inf), np.full(len(bar), True)
+    if len(tables["chords"]["onset"]):
+        begins, members = _harmony(tables["chords"])
+        at = np.searchsorted(begins, notes.onset + _NEAR, side="right") - 1
+        stretch, changes = bar * len(begins) + at, np.append(begins[1:], np.inf)[at]
+        is_member = members[at, np.mod(np.rint(notes.pitch), 12).astype(np.int64)]
+    at_once = np.minimum(lines[bar] if np.isinf(changes).all() else changes, notes.block)
     free = notes.is_guitar & ~notes.is_damped
-    rests = np.minimum(leaves, notes.block)
-    until = np.where(free & _is_picked(notes, stretch, free), rests, notes.end)
-    is_open = free & notes.is_open & is_member
-    until = np.where(is_open, np.maximum(until, rests), until)
-    marked = np.where(by_hand & (harmony is None), np.inf, leaves)
-    until = np.where(notes.is_marked, np.maximum(until, marked), until)
+    rings = free & (_is_picked(notes, stretch, free) | (notes.is_open & is_member))
+    until = np.where(rings, at_once, notes.end)
+    until = np.where(notes.is_marked, np.maximum(until, changes), until)
     again = _struck_again(notes)
     slides = notes.is_slide & (again <= notes.end + _SLIDES_WITHIN)
     until = np.where(slides, again, until)
@@ -236,26 +218,24 @@ def _blocks(part: Array, onset: Array, end: Array) -> Array:
     return np.asarray((np.maximum.reduceat(end, starts))[np.cumsum(new) - 1])
 
 
-def _harmony(chords: Columns | pd.DataFrame) -> _Harmony | None:
+def _harmony(chords: Columns | pd.DataFrame) -> tuple[Array, Array]:
+    """Where each stretch of one set of chord members and one bass begins, the first before the song,
+    and the members, stretches x pitch classes; none where there is no chord.
+    """
     onset = np.asarray(chords["onset"], dtype=np.float64)
-    if not len(onset):
-        return None
     end = onset + np.asarray(chords["duration"], dtype=np.float64)
     classes = chords["pitch_classes"].tolist()
-    members = np.zeros((2 * len(onset) + 1, 12), dtype=bool)
+    members = np.zeros((len(onset) + 1, 12), dtype=bool)
     counts = [len(each) for each in classes]
     members[np.repeat(np.arange(len(onset)), counts), list(chain.from_iterable(classes))] = True
     gaps = np.append(end[:-1] < onset[1:] - _NEAR, True)
     lines = np.concatenate([onset, end[gaps], [-1.0]])
-    rows = np.concatenate([np.arange(len(onset)), np.full(gaps.sum() + 1, len(members) - 1)])
+    rows = np.concatenate([np.arange(len(onset)), np.full(gaps.sum() + 1, len(onset))])
     order = np.argsort(lines, kind="stable")
+    bass = np.append(_whole(chords["bass"]), _UNKNOWN)[rows[order]]
     lines, members = lines[order], members[rows[order]]
-    new = np.append(True, (members[1:] != members[:-1]).any(axis=1))
-    lines, members = lines[new], members[new]
-    after = np.append(lines[1:], np.inf)
-    missing = np.where(members[1:], np.inf, lines[1:, None])
-    lacks = np.minimum.accumulate(np.vstack([missing, np.full(12, np.inf)])[::-1])[::-1]
-    return _Harmony(lines, members, after, lacks)
+    new = np.append(True, (members[1:] != members[:-1]).any(axis=1) | (np.diff(bass) != 0))
+    return lines[new], members[new]
 
 
 def _marks(technique: Any, *words: str) -> dict[str, Array]:
