@@ -33,8 +33,8 @@ SAID_BELOW = {
     ("doubling", "Tag", "79-82", GUITARS, "D4 F4 G4 A4 Bb4 C5"),
     ("crossing", "Chorus 1", "19-20", GUITARS, "F4 Bb4"),
 }
-# Also reported under other kinds: both guitars of the rub are near the voice, as what Guitar 1 picks
-# and lets ring before the second chorus, the mud of bar 33 is
+# Also reported under other kinds: both guitars of the rub are near the voice, as is what Guitar 1
+# picks and lets ring before the second chorus, the mud of bar 33 is
 # a guitar right above the bass, and so many low strings hide some of the bass.
 SAID_BELOW |= {
     ("voice", "Pre-chorus 1", "15-18", frozenset({"Voice", "Guitar 1"}), "G4 Eb5"),
@@ -96,7 +96,7 @@ def test_problems_stand_before_what_is_meant(findings):
 
 @pytest.mark.parametrize("section", list(KEPT_APART))
 def test_passages_kept_apart_are_left_alone(song, findings, section):
-    """No finding between any parts lies in the measures that the README names, but for the voice."""
+    """No finding between parts, but for the voice, lies in the measures that the README names."""
     first, last = KEPT_APART[section]
     bars = song.measures[song.measures["section"] == section]
     bars = bars[bars["written"].astype(int).between(first, last)]

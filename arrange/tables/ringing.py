@@ -219,8 +219,8 @@ def _blocks(part: Array, onset: Array, end: Array) -> Array:
 
 
 def _harmony(chords: Columns | pd.DataFrame) -> tuple[Array, Array]:
-    """Where each stretch of one set of chord members and one bass begins, the first before the song,
-    and the members, stretches x pitch classes; none where there is no chord.
+    """Where each stretch of one set of chord members and one bass begins, the first before the
+    song, and the members, stretches x pitch classes; none where there is no chord.
     """
     onset = np.asarray(chords["onset"], dtype=np.float64)
     end = onset + np.asarray(chords["duration"], dtype=np.float64)
