@@ -55,7 +55,7 @@ def group_findings(findings: pd.DataFrame, song: Song) -> pd.DataFrame:
     >>> song = ar.read("datasets/low-water.musicxml")
     >>> findings = ar.find_clashes(song)
     >>> len(findings), len(ar.group_findings(findings, song))
-    (19, 14)
+    (20, 14)
     """
     table = check_table(findings, FINDINGS)
     # Of equally severe ones the first in time is shown, whatever the order of the rows.

@@ -126,15 +126,15 @@ def inferred_chords(song: Song) -> pd.DataFrame:
     Examples
     --------
     >>> import arrange as ar
-    >>> song = ar.read("datasets/low-water.txt")
-    >>> ar.inferred_chords(song)["symbol"].iloc[8:12].tolist()
-    ['Gm', 'Gm', 'Eb', 'Bb']
+    >>> song = ar.read("datasets/harbour-set/1-rope-and-lantern.txt")
+    >>> ar.inferred_chords(song)["symbol"].head(6).tolist()
+    ['D', 'G', 'D', 'A', 'D', 'Bm']
     """
     pieces = _pieces(song)
     time, lowest = _sounding_time(song, pieces.lines)
     keys, _ = _key_path(song, pieces, time)
     gain = _chord_gains(time, lowest, keys[pieces.bar])
-    sounds = time.any(axis=1)
+    sounds: Array = np.asarray(time.any(axis=1))
     gain *= (sounds * np.minimum(np.diff(pieces.lines), _LONGEST))[:, None]
     path = _best_path(gain, np.array(_CHANGES)[pieces.place], sounds)
     path = np.where(sounds, path, -1)
@@ -224,7 +224,7 @@ def _key_path(song: Song, pieces: _Pieces, time: Array) -> tuple[Array, Array]:
     likely = np.maximum(_PROFILES / _PROFILES.sum(axis=1)[:, None], _LEAST_LIKELY)
     logs = np.log([np.roll(likely[mode], tonic) for mode in (0, 1) for tonic in range(12)])
     gain = _A_BAR * by_bar / np.maximum(lasts, 1e-9)[:, None] @ logs.T
-    return _best_path(gain, np.full(len(lasts), _KEY_CHANGE), by_bar.any(axis=1)), gain
+    return _best_path(gain, np.full(len(lasts), _KEY_CHANGE), np.asarray(by_bar.any(axis=1))), gain
 
 
 def _chord_gains(time: Array, lowest: Array, key: Array) -> Array:
