@@ -103,6 +103,7 @@ if TYPE_CHECKING:
         plot_sonority,
         plot_texture,
     )
+    from arrange.quantities.harmony import inferred_chords, inferred_keys
     from arrange.quantities.register import part_ranges, register_overlap
     from arrange.quantities.texture import part_texture, song_energy
     from arrange.report.readable_tables import show
@@ -184,6 +185,8 @@ __all__ = [
     "fingered_song",
     "group_findings",
     "guitar_parts",
+    "inferred_chords",
+    "inferred_keys",
     "join_sounds",
     "layer_roles",
     "lesson_exercise",
@@ -314,6 +317,8 @@ _HOMES = {
     "read": "formats.reading",
     "part_ranges": "quantities.register",
     "register_overlap": "quantities.register",
+    "inferred_chords": "quantities.harmony",
+    "inferred_keys": "quantities.harmony",
     "Prices": "revoicing",
     "Proposal": "revoicing",
     "Scope": "revoicing",

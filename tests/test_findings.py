@@ -781,7 +781,10 @@ def test_a_table_that_holds_no_waivers(tmp_path):
 # --- What cannot be asked ---------------------------------------------------------------------
 
 C_CHORD = [(0, 0, "major", None)]
-NO_CHORDS = "No chord symbols: thirds and tones outside the chord were not checked."
+NO_CHORDS = (
+    "No chord symbols: thirds were not checked, and tones outside the chord only against a harmony "
+    "inferred from the notes."
+)
 NO_VOICE = "No part is a singer: room for the voice was not checked."
 NO_BASS = "No part is a bass: room for the bass was not checked."
 ALL_CLEAN = (

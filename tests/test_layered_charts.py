@@ -27,7 +27,7 @@ PLANTED = {
     "kiln-yard": {
         ("Verse 3", "drive", "Stabs"),
         ("Chorus 3", "drive", "Stabs"),
-        ("Verse 3", "crossing", "Chug + Clean picking"),
+        ("Verse 3", "mud", "Chug + Clean picking"),
         ("Chorus 2", "crowding", "Octaves + Wash"),
         ("Verse 1", "mud", "Chug"),
     },

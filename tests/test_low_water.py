@@ -33,11 +33,13 @@ SAID_BELOW = {
     ("doubling", "Tag", "79-82", GUITARS, "D4 F4 G4 A4 Bb4 C5"),
     ("crossing", "Chorus 1", "19-20", GUITARS, "F4 Bb4"),
 }
-# Also reported under other kinds: both guitars of the rub are near the voice, the mud of bar 33 is
+# Also reported under other kinds: both guitars of the rub are near the voice, as is what Guitar 1
+# picks and lets ring before the second chorus, the mud of bar 33 is
 # a guitar right above the bass, and so many low strings hide some of the bass.
 SAID_BELOW |= {
     ("voice", "Pre-chorus 1", "15-18", frozenset({"Voice", "Guitar 1"}), "G4 Eb5"),
     ("voice", "Pre-chorus 1", "15-18", frozenset({"Voice", "Guitar 2"}), "G4 A4"),
+    ("voice", "Pre-chorus 2", "39-42", frozenset({"Voice", "Guitar 1"}), "G4 Eb5"),
     ("bass", "Verse 3", "33", frozenset({"Bass", "Guitar 2"}), "Eb2 G2"),
     ("masking", "Verse 3", "31-38", frozenset({"Bass", "Guitar 2"}), "A1"),
 }
@@ -99,7 +101,7 @@ def test_problems_stand_before_what_is_meant(findings):
 
 @pytest.mark.parametrize("section", list(KEPT_APART))
 def test_passages_kept_apart_are_left_alone(song, findings, section):
-    """No finding between any parts lies in the measures that the README names."""
+    """No finding between parts, but for the voice, lies in the measures that the README names."""
     first, last = KEPT_APART[section]
     bars = song.measures[song.measures["section"] == section]
     bars = bars[bars["written"].astype(int).between(first, last)]
@@ -107,7 +109,7 @@ def test_passages_kept_apart_are_left_alone(song, findings, section):
     touched = (findings["measure"] <= bars["measure"].max()) & (
         findings["last"] >= bars["measure"].min()
     )
-    assert findings[touched].empty
+    assert findings[touched & (findings["kind"] != "voice")].empty
 
 
 def test_the_readme_names_each_problem():

@@ -106,7 +106,7 @@ def test_loudness_follows_the_levels(harbour):
 
 
 def test_muted_and_ringing_notes_differ_from_plain_ones():
-    rows = [("Guitar 1", "A2", 0, 1), ("Guitar 1", "A2", 1, 1), ("Guitar 1", "A2", 2, 1)]
+    rows = [("Guitar 1", "A2", 0, 1), ("Guitar 1", "A2", 1, 1), ("Guitar 1", "A2", 3, 1)]
     table = notes_of(*rows).assign(technique=["muted", "let ring", None])
     sound = song_sound(replace(song_of(*rows), notes=table.astype({"technique": "str"})))
     muted, ringing, plain = sound["notes"]

@@ -19,7 +19,7 @@ from arrange.tables.sounding import cut_notes
 # What the package promises to those who use its tables: names, order and dtypes.
 PROMISED = {
     "parts": "part:str instrument:str family:str tuning:object capo:int64 transpose:int64 "
-    "drive:str echo:str level:float64 program:Int64 player:str frets_from:str",
+    "drive:str echo:str level:float64 program:Int64 player:str frets_from:str ring:str",
     "sections": "section:str kind:str pass:int64 first_measure:int64 last_measure:int64 "
     "onset:float64 duration:float64",
     "measures": "measure:int64 written:str section:str onset:float64 duration:float64 meter:str "
@@ -27,7 +27,8 @@ PROMISED = {
     "chords": "onset:float64 duration:float64 measure:int64 section:str symbol:str root:Int64 "
     "bass:Int64 kind:str pitch_classes:object degree:str",
     "notes": "part:str onset:float64 duration:float64 measure:int64 section:str pitch:float64 "
-    "voice:str string:Int64 fret:Int64 technique:str grace:bool source_id:str",
+    "voice:str string:Int64 fret:Int64 technique:str grace:bool source_id:str "
+    "sounds:float64",
     "setups": "part:str section:str drive:str echo:str capo:int64 layers:str",
     "findings": "section:str measure:int64 beat:float64 onset:float64 duration:float64 kind:str "
     "parts:str pitches:str value:float64 limit:float64 unit:str severity:float64 why:str "

@@ -85,6 +85,8 @@ class Limits:
         Seconds that two parts disagree on a chord's third (ours).
     outside : float
         Weighted seconds that a note is held outside the chord symbol (ours).
+    outside_key_seconds : float
+        Seconds of notes that lie outside the key, in three bars on end and more (ours).
     voice : float
         Share of the singing in a section during which a part stays near the sung note (ours).
     voice_seconds : float
@@ -156,6 +158,7 @@ class Limits:
     doubling: float = 6.0
     third: float = 0.4
     outside: float = 1.0
+    outside_key_seconds: float = 2.0
     voice: float = 0.5
     voice_seconds: float = 2.0
     bass: float = 2.0

@@ -16,6 +16,7 @@ import pandas as pd
 from arrange.clashes.attacks import Stream, lone_attacks, streams, with_echoes
 from arrange.clashes.stretches import Stretches, stretches_of
 from arrange.clashes.two_pitches import NO_ROOT, root_under_flat_nine
+from arrange.quantities.harmony import inferred_keys
 from arrange.quantities.sonority import Sonorities
 from arrange.tables.song import Song
 from arrange.tables.sounding import Array, each_of, is_played, slices, together
@@ -68,11 +69,19 @@ class Scene:
     asked : collection of str, optional
         Only findings whose parts are all among these are wanted; others may be left out. The
         notes of all parts still count. Default: all parts.
+    harmony : chords table, optional
+        In place of the song's own chord symbols.
     """
 
     song: Song
     whole_on_top: Array | None = None
     asked: Collection[str] | None = None
+    harmony: pd.DataFrame | None = None
+
+    @property
+    def chords(self) -> pd.DataFrame:
+        """The chords that hold."""
+        return self.song.chords if self.harmony is None else self.harmony
 
     @cached_property
     def parts(self) -> list[str]:
@@ -95,7 +104,27 @@ class Scene:
     @cached_property
     def symbols(self) -> list[str]:
         """The chord symbols."""
-        return self.song.chords["symbol"].tolist()
+        return self.chords["symbol"].tolist()
+
+    @cached_property
+    def written_keys(self) -> list[str | None]:
+        """The written key of each measure, None where there is none."""
+        return [key if isinstance(key, str) else None for key in self.song.measures["key"]]
+
+    @cached_property
+    def keys(self) -> list[str | None]:
+        """The key of each measure: the written one, or else what the notes suggest."""
+        written = self.written_keys
+        if None not in written:
+            return written
+        inferred = inferred_keys(self.song)
+        columns = (inferred[name].tolist() for name in ("first_measure", "last_measure", "key"))
+        suggested = {
+            bar: key
+            for first, last, key in zip(*columns, strict=True)
+            for bar in range(first - 1, last)
+        }
+        return [key or suggested.get(bar) for bar, key in enumerate(written)]
 
     @cached_property
     def played_rows(self) -> Array:
@@ -104,13 +133,15 @@ class Scene:
 
     @cached_property
     def played(self) -> tuple[Array, Array, Array, Array]:
-        """Part, pitch, onset and end of each note that is played, pitched or not."""
+        """Part, pitch, onset and end of each note that is played, pitched or not; what rings on
+        ends when it has died away.
+        """
         notes, rows = self.song.notes, self.played_rows
-        pitch, onset, duration = (
-            notes[name].to_numpy()[rows] for name in ("pitch", "onset", "duration")
+        pitch, onset, sounds = (
+            notes[name].to_numpy()[rows] for name in ("pitch", "onset", "sounds")
         )
         part = pd.Index(self.parts).get_indexer(notes["part"])[rows]
-        return part, pitch, onset, onset + duration
+        return part, pitch, onset, onset + sounds
 
     @cached_property
     def _sounding(self) -> tuple[Array, Array, Array, Array, Array]:
@@ -182,7 +213,7 @@ class Scene:
     @cached_property
     def slices(self) -> tuple[Array, Array, Array]:
         """Cuts in time, where sections and chords begin too, and what sounds in each slice."""
-        tables = self.song.sections, self.song.chords
+        tables = self.song.sections, self.chords
         begins = [table["onset"].to_numpy() for table in tables]
         ends = [
             start + table["duration"].to_numpy()
@@ -343,7 +374,7 @@ class Scene:
 
     def chord_at(self, onset: Array) -> Array:
         """Row of the chord symbol that holds at each onset, -1 for none."""
-        chords = self.song.chords
+        chords = self.chords
         starts = chords["onset"].to_numpy()
         row = np.searchsorted(starts, onset + 1e-9, side="right") - 1
         ends = np.append(starts + chords["duration"].to_numpy(), -np.inf)
@@ -352,7 +383,7 @@ class Scene:
     @cached_property
     def _excused_roots(self) -> Array:
         """The ``root_under_flat_nine`` of each chord symbol, followed by that of no symbol."""
-        chords = self.song.chords
+        chords = self.chords
         columns = (chords["kind"], chords["root"].fillna(NO_ROOT), chords["pitch_classes"])
         rows = zip(*(column.tolist() for column in columns), strict=True)
         return np.array([*(root_under_flat_nine(*row) for row in rows), NO_ROOT])

@@ -89,7 +89,7 @@ def change_between(before: Song, after: Song) -> Change:
     ]
     return Change(
         tuple(spans),
-        check_table(after.notes[in_spans(after.notes, spans)], NOTES),
+        check_table(_written(after.notes[in_spans(after.notes, spans)]), NOTES),
         check_table(after.parts.iloc[rows], PARTS),
         check_table(_other_setups(before, after), SETUPS),
         tuple(part for part in before.parts["part"] if part not in kept),
@@ -167,7 +167,7 @@ def passage_fingerprint(song: Song, spans: Iterable[Span], removed: Sequence[str
     spans = [*spans, *((part, 1, last) for part in removed)]
     digest = hashlib.sha256()
     notes = song.notes[in_spans(song.notes, spans)]
-    for row in sorted(map(str, _plain(notes.drop(columns=["source_id", "section"])))):
+    for row in sorted(map(str, _plain(_written(notes).drop(columns=["source_id", "section"])))):
         digest.update(row.encode())
     measure = song.measures["measure"].to_numpy()
     covered = np.zeros(len(measure), dtype=bool)
@@ -200,9 +200,14 @@ def _rows_by_bar(song: Song) -> dict[tuple[str, int], list[tuple[Any, ...]]]:
     """The notes of each part and bar, in an order that does not depend on the table's."""
     found: dict[tuple[str, int], list[tuple[Any, ...]]] = {}
     parts, measures = song.notes["part"].tolist(), song.notes["measure"].tolist()
-    for part, measure, row in zip(parts, measures, _plain(song.notes), strict=True):
+    for part, measure, row in zip(parts, measures, _plain(_written(song.notes)), strict=True):
         found.setdefault((part, measure), []).append(row)
     return {place: sorted(rows, key=str) for place, rows in found.items()}
+
+
+def _written(notes: pd.DataFrame) -> pd.DataFrame:
+    """Notes without what a Song computes of them, which may change with those of other bars."""
+    return notes.drop(columns="sounds")
 
 
 def _single_rows(frame: pd.DataFrame) -> list[pd.DataFrame]:

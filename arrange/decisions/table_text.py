@@ -34,8 +34,11 @@ class Fault(Exception):
 
 
 def table_lines(frame: pd.DataFrame) -> list[str]:
-    """Return the lines of a table: the names of its columns, then a line per row."""
-    names = list(frame.columns)
+    """Return the lines of a table: the names of its columns, then a line per row.
+
+    What a Song computes, ``sounds``, is left out.
+    """
+    names = [name for name in frame.columns if name != "sounds"]
     columns = [[_cell(value) for value in frame[name].tolist()] for name in names]
     rows = [names, *zip(*columns, strict=True)]
     return ["  | " + " | ".join(row) + " |" for row in rows]
@@ -44,7 +47,7 @@ def table_lines(frame: pd.DataFrame) -> list[str]:
 def parse_table(lines: Sequence[Line], table: Table) -> pd.DataFrame:
     """Return the table that some lines hold; no lines are a table without rows.
 
-    A column that has a default may be lacking.
+    A column that need not be given may be lacking.
 
     Raises
     ------
@@ -54,7 +57,8 @@ def parse_table(lines: Sequence[Line], table: Table) -> pd.DataFrame:
     rows = [_cells(text) for _, text in lines]
     heading = rows[0] if rows else table.names
     columns = [column for column in table.columns
-               if column.name in heading or column.default is None]  # fmt: skip
+               if column.name in heading
+               or (column.default is None and column.like is None)]  # fmt: skip
     names = [column.name for column in columns]
     if heading != names:
         raise Fault(lines[0][0], f"the columns are {' | '.join(table.names)}")

@@ -153,7 +153,7 @@ def _pair(facts: SongFacts, pair: tuple[int, int]) -> list[Take]:
     """Two notes from where both sound, for a measure at most."""
     notes = facts.song.notes.loc[list(pair)]
     begin = notes["onset"].max()
-    end = min((notes["onset"] + notes["duration"]).min(), begin + _MOST_QUARTERS)
+    end = min((notes["onset"] + notes["sounds"]).min(), begin + _MOST_QUARTERS)
     bar = facts.measures_of(begin, begin)[0]
     held = notes.assign(
         onset=begin, duration=end - begin, measure=bar, section=facts.section_at(bar)

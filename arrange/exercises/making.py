@@ -80,7 +80,7 @@ def missing_exercises(song: Song | SongFacts) -> dict[str, str]:
     Examples
     --------
     >>> import arrange as ar
-    >>> song = ar.read("datasets/harbour-set/4-slack-tide.txt")
+    >>> song = ar.read("datasets/harbour-set/2-salt-on-the-step.txt")
     >>> ar.missing_exercises(song)["guess by ear"]
     'no two parts hold notes together that an ear could name'
     """

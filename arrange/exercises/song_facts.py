@@ -170,7 +170,7 @@ class SongFacts:
     def within(self, begin: float, end: float, parts: Iterable[str]) -> pd.DataFrame:
         """Return the notes of some parts that sound between two times, quarter notes."""
         notes = self.sounding
-        inside = (notes["onset"] < end - _NEAR) & (notes["onset"] + notes["duration"] > begin)
+        inside = (notes["onset"] < end - _NEAR) & (notes["onset"] + notes["sounds"] > begin)
         return notes[inside & notes["part"].isin(list(parts))]
 
     def time_of(self, first: int, last: int) -> tuple[float, float]:

@@ -30,10 +30,10 @@ def finding_notes(song: Song, finding: Any) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        Rows of the notes table under their own labels, cut to the time of the finding (whole for
-        the kinds about attacks), with ``beat``, the place in the bar from 1, and ``name``, the
-        note's name as the key spells it (empty if unpitched); by onset, part and pitch. For an echo
-        that misses another part, they are the attacks that it repeats.
+        Rows of the notes table under their own labels, for as long as they sound in the time of the
+        finding (as written for the kinds about attacks), with ``beat``, the place in the bar from
+        1, and ``name``, the note's name as the key spells it (empty if unpitched); by onset, part
+        and pitch. For an echo that misses another part, they are the attacks that it repeats.
 
     Raises
     ------
@@ -54,10 +54,11 @@ def finding_notes(song: Song, finding: Any) -> pd.DataFrame:
     notes = song.notes.loc[list(finding.notes)]
     onset = notes["onset"].to_numpy()
     if not KINDS[finding.kind].is_of_attacks:
-        end = onset + notes["duration"].to_numpy()
+        end = onset + notes["sounds"].to_numpy()
         onset = np.maximum(onset, finding.onset)
         end = np.minimum(end, finding.onset + finding.duration)
-        notes = notes.assign(onset=onset, duration=end - onset)
+        notes = notes.assign(onset=onset, duration=end - onset, sounds=end - onset)[end > onset]
+        onset = onset[end > onset]
     scene = Scene(song)
     bar = scene.measure_of(onset)
     pitch = notes["pitch"].to_numpy()

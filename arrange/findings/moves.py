@@ -281,7 +281,7 @@ class _Bench:
         if self.kind.is_of_attacks:  # the last attack of a run is its end
             inside = (onset >= begin - ALMOST) & (onset <= end + ALMOST)
         else:
-            inside = (onset < end - ALMOST) & (onset + notes["duration"] > begin + ALMOST)
+            inside = (onset < end - ALMOST) & (onset + notes["sounds"] > begin + ALMOST)
         inside &= (notes["part"] == part).to_numpy() & is_played(notes)
         return notes[inside & notes["pitch"].notna()]
 

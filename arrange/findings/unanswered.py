@@ -56,7 +56,10 @@ def _harmony(song: Song) -> list[str]:
     chords = song.chords
     sentences = []
     if chords.empty:
-        sentences.append("No chord symbols: thirds and tones outside the chord were not checked.")
+        sentences.append(
+            "No chord symbols: thirds were not checked, and tones outside the chord only against a "
+            "harmony inferred from the notes."
+        )
     elif not (chords["pitch_classes"].map(len) > 1).any():
         sentences.append(
             "No chord symbol names more than a root: tones outside the chord were not checked."

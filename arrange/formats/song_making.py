@@ -25,7 +25,7 @@ from arrange.formats.written import DEFAULT_TEMPO, Array, PlayedBars, Written, m
 from arrange.song_size import LEAST_TEMPO, MOST_SECTIONS, MOST_TEMPO
 from arrange.tables.columns import integer_column, object_column, text_column
 from arrange.tables.schema_check import make_table
-from arrange.tables.schemas import NUT, PARTS, SONG_TABLES
+from arrange.tables.schemas import NUT, PARTS, RINGING, SONG_TABLES
 from arrange.tables.size_check import check_limits
 from arrange.tables.song import Remark, Song
 from arrange.text.words import first_few
@@ -165,6 +165,7 @@ def _part_columns(written: Written) -> dict[str, Any]:
             for name in ("part", "instrument", "family", "drive", "echo", "player")
         },
         "frets_from": text_column(parts.get("frets_from") or [NUT] * len(numbers)),
+        "ring": text_column(parts.get("ring") or [RINGING] * len(numbers)),
         "tuning": object_column(parts["tuning"]),
         "capo": np.array(parts["capo"], dtype=np.int64),
         "transpose": np.array(parts["transpose"], dtype=np.int64),

@@ -22,7 +22,6 @@ from arrange.sound.note_sounds import (
     notes_by_sound,
     part_sides,
     part_volume,
-    ring_seconds,
 )
 from arrange.sound.rendering import TAIL_SECONDS
 from arrange.sound.tones import (
@@ -107,8 +106,10 @@ def _struck(
 ) -> pd.DataFrame:
     """Start, length, tone and ring of each note; new tones are added to those known."""
     onset = notes["onset"].to_numpy()
-    end = np.minimum(onset + notes["duration"].to_numpy(), song.duration)
-    start = np.asarray(song.seconds(onset))
+    end, gone = (
+        np.minimum(onset + notes[name].to_numpy(), song.duration) for name in ("duration", "sounds")
+    )
+    start, stop = np.asarray(song.seconds(onset)), np.asarray(song.seconds(end))
     techniques = notes["technique"].tolist()
     numbers = [
         tones.setdefault((family, pitch, is_muted(technique)), len(tones))
@@ -118,9 +119,9 @@ def _struck(
     ]
     return pd.DataFrame({
         "start": start,
-        "length": np.asarray(song.seconds(end)) - start,
+        "length": stop - start,
         "tone": np.array(numbers, dtype=np.int64),
-        "rings": [ring_seconds(technique) for technique in techniques],
+        "rings": (np.asarray(song.seconds(gone)) - stop).round(_DIGITS),
     })  # fmt: skip
 
 

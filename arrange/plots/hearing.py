@@ -194,7 +194,7 @@ def _sounds(song: Song, onset: float, chosen: list[str]) -> list[_Sound]:
         )
     notes = sounding_notes(song.notes)
     at = onset + 1e-9
-    held = notes[(notes["onset"] <= at) & (notes["onset"] + notes["duration"] > at)]
+    held = notes[(notes["onset"] <= at) & (notes["onset"] + notes["sounds"] > at)]
     about, known = song.parts.set_index("part"), song.parts["part"].tolist()
     section = section_at(song, onset)
     sounds = []

@@ -146,14 +146,14 @@ def register_overlap(notes: pd.DataFrame, by: str = "song") -> pd.DataFrame:
     labels, span = _spans(heard, by)
     names, part = _codes(heard["part"])
     onset = heard["onset"].to_numpy()
-    end = onset + heard["duration"].to_numpy()
+    weight = np.maximum(heard["sounds"].to_numpy(), heard["duration"].to_numpy())
+    end = onset + weight
     pitch = heard["pitch"].to_numpy()
     semitone = np.ceil(pitch - 0.5).astype(np.int64)
     bottom = int(semitone.min(initial=0))
     width = int(semitone.max(initial=0)) - bottom + 1
     cell = span * width + semitone - bottom
     shape = (max(len(labels), 1), width)
-    weight = heard["duration"].to_numpy()
 
     rows_of = [np.flatnonzero(part == code) for code in range(len(names))]
     histograms = [_histogram(cell[rows], weight[rows], shape) for rows in rows_of]

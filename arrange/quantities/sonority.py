@@ -131,7 +131,7 @@ class Sonorities:
         notes = sounding_notes(song.notes).sort_values("onset", kind="stable")
         onset = notes["onset"].to_numpy()
         none = np.empty(0)
-        sliced = slices(onset, onset + notes["duration"].to_numpy(), none if cuts is None else cuts)
+        sliced = slices(onset, onset + notes["sounds"].to_numpy(), none if cuts is None else cuts)
         part = pd.Index(song.parts["part"]).get_indexer(notes["part"])
         return cls.of_slices(song, part, notes["pitch"].to_numpy(), *sliced)
 

@@ -54,7 +54,7 @@ class HeardBars:
     def notes(self, song: Song, part: str) -> pd.DataFrame:
         """Return the notes of a part that sound in them."""
         notes = played_notes(song.notes[song.notes["part"] == part])
-        ends = notes["onset"] + notes["duration"]
+        ends = notes["onset"] + notes["sounds"]
         return notes[(notes["onset"] < self.end - 1e-9) & (ends > self.begin + 1e-9)]
 
 

@@ -10,7 +10,6 @@ import pandas as pd
 from arrange.tables.setups import by_section, section_at
 from arrange.tables.song import Song, part_row
 
-RING_SECONDS = 1.0  # by which a note that is let ring lasts longer
 _NOTE = 0.07  # amplitude of a note of a part at level 0
 _APART = 0.7  # how far guitars are panned apart, of 1
 _MUTED = ("muted", "palm mute")
@@ -41,11 +40,6 @@ def side_gains(side: float) -> tuple[float, float]:
 def is_muted(technique: object) -> bool:
     """Return whether the hand stops a note at once."""
     return isinstance(technique, str) and any(word in technique for word in _MUTED)
-
-
-def ring_seconds(technique: object) -> float:
-    """Return how much longer than written a note sounds."""
-    return RING_SECONDS if isinstance(technique, str) and "let ring" in technique else 0.0
 
 
 def notes_by_sound(

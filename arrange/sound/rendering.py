@@ -23,7 +23,6 @@ from arrange.sound.note_sounds import (
     notes_by_sound,
     part_sides,
     part_volume,
-    ring_seconds,
     side_gains,
 )
 from arrange.sound.playback import PLAIN, Playback
@@ -230,7 +229,7 @@ def _part(
 def _strike(wave: Array, song: Song, notes: pd.DataFrame, family: str, heard: HeardBars) -> None:
     """Add each note at its onset."""
     begin = np.maximum(notes["onset"].to_numpy(), heard.begin)
-    end = np.minimum((notes["onset"] + notes["duration"]).to_numpy(), heard.end)
+    end = np.minimum((notes["onset"] + notes["sounds"]).to_numpy(), heard.end)
     start = np.rint(heard.at(song, begin) * RATE).astype(np.int64)
     seconds = heard.at(song, end) - heard.at(song, begin)
     techniques = notes["technique"].tolist()
@@ -240,9 +239,7 @@ def _strike(wave: Array, song: Song, notes: pd.DataFrame, family: str, heard: He
         if pitch != pitch:  # unpitched
             sound = knock(round(KNOCK_SECONDS * RATE))
         else:
-            samples = round(
-                (min(lasts + ring_seconds(technique), MOST_SECONDS) + RELEASE_SECONDS) * RATE
-            )
+            samples = round((min(lasts, MOST_SECONDS) + RELEASE_SECONDS) * RATE)
             sound = tone(family, float(pitch), samples, is_muted(technique))
         room = len(wave) - at
         wave[at : at + len(sound)] += sound[:room]

@@ -70,7 +70,7 @@ class Sampler:
             self.song,
             parts=self.song.parts[self.song.parts["part"] == part].assign(level=0.0),
             measures=measures.assign(tempo=measures["tempo"] / self.slower),
-            notes=notes.reset_index(drop=True),
+            notes=notes.assign(duration=notes["sounds"]).reset_index(drop=True),
         )
         with tempfile.TemporaryDirectory() as folder:
             path = Path(folder) / "part.mid"

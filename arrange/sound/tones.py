@@ -1,8 +1,8 @@
 """The sound of one note, made without recordings: a few partials that die away or hold.
 
 Partials are exact multiples of the fundamental (A4 is 440 Hz, ISO 16), so that a note is in tune
-to the digit. How fast a plucked string dies away is ours, by ear: high notes and high partials
-sooner.
+to the digit. A plucked string dies away as ``theory.decay`` says; how much sooner its high partials
+do is ours, by ear.
 """
 
 from __future__ import annotations
@@ -14,14 +14,12 @@ from typing import Any
 import numpy as np
 
 from arrange.hearing import partials
-from arrange.theory.pitch import frequency
+from arrange.theory.decay import DECAY_SECONDS, decay_rate
 
 Array = np.ndarray[Any, Any]
 
 RATE = 44_100  # samples a second
 MOST_SECONDS = 8.0  # a plucked note has died away by then; a held one goes on
-_PLUCKED = ("guitar", "bass", "keys")
-_DECAY_SECONDS = {"guitar": 1.8, "bass": 2.2, "keys": 1.4}  # of A2's fundamental, to 1/e
 _ATTACK_SECONDS = {"guitar": 0.001, "bass": 0.001, "keys": 0.002}
 _HELD_ATTACK_SECONDS = 0.02
 RELEASE_SECONDS = 0.03
@@ -65,10 +63,10 @@ def note_partials(family: str, pitch: float, muted: bool) -> Partials:
     spectrum = partials(np.array([pitch]))
     heard = spectrum.frequency < _HIGHEST_HERTZ
     hertz, strength = spectrum.frequency[heard], spectrum.amplitude[heard]
-    if family not in _PLUCKED:
+    if family not in DECAY_SECONDS:
         return Partials(hertz, strength, np.zeros(len(hertz)), _HELD_ATTACK_SECONDS)
-    rate = hertz[:1] ** 0.5 / frequency(45.0) ** 0.5 * np.arange(1, len(hertz) + 1) ** 0.7
-    rate = rate / (_DECAY_SECONDS[family] * (_MUTED if muted else 1.0))
+    rate = decay_rate(family, hertz[:1]) * np.arange(1, len(hertz) + 1) ** 0.7
+    rate = rate / (_MUTED if muted else 1.0)
     return Partials(hertz, strength, rate, _ATTACK_SECONDS[family])
 
 

@@ -18,7 +18,7 @@ _LABELS = {name: pd.Index(table.names) for name, table in ALL_TABLES.items()}
 def check_table(frame: pd.DataFrame, table: Table) -> pd.DataFrame:
     """Return the frame with the table's columns in order and of its dtypes.
 
-    A column that is lacking is filled with its default, if it has one.
+    A column that is lacking is filled with its default, if it has one, or like another column.
 
     Raises
     ------
@@ -27,14 +27,17 @@ def check_table(frame: pd.DataFrame, table: Table) -> pd.DataFrame:
         is needed, or if rows that must differ are the same.
     """
     lacking = [column for column in table.columns if column.name not in frame]
-    missing = [column.name for column in lacking if column.default is None]
+    missing = [column.name for column in lacking if column.default is None and column.like is None]
     foreign = [name for name in frame.columns if name not in table.names]
     if missing:
         raise TableError(f"table '{table.name}' lacks {missing}; it has {list(frame.columns)}")
     if foreign:
         raise TableError(f"table '{table.name}' has no column {foreign}; it has {table.names}")
     if lacking:
-        frame = frame.assign(**{column.name: column.default for column in lacking})
+        frame = frame.assign(**{
+            column.name: frame[column.like] if column.like else column.default
+            for column in lacking
+        })  # fmt: skip
     columns = {
         column.name: _own_array(_as_dtype(frame[column.name], column.dtype, table.name))
         for column in table.columns

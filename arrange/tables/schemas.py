@@ -33,7 +33,7 @@ from arrange.song_size import (
 class Column:
     """One column: its name, pandas dtype, unit and meaning.
 
-    A table may be given without a column that has a default.
+    A table may be given without a column that has a default, or that is ``like`` another one.
     """
 
     name: str
@@ -44,6 +44,7 @@ class Column:
     allowed: tuple[str, ...] = ()
     within: tuple[float, float] | None = None
     default: str | None = None
+    like: str | None = None
 
 
 @dataclass(frozen=True)
@@ -65,6 +66,7 @@ class Table:
 FAMILIES = ("guitar", "bass", "voice", "keys", "drums", "other")
 DRIVES = ("clean", "edge", "overdriven", "distorted")
 FRETS_FROM = NUT, CAPO = ("nut", "capo")
+RINGS = RINGING, DRY = ("ringing", "dry")
 
 _ONSET = Column("onset", "float64", "quarter notes", "start, from the start of the song as played")
 _DURATION = Column("duration", "float64", "quarter notes", "how long it lasts")
@@ -93,6 +95,8 @@ PARTS = Table(
         Column("player", "str", "", "who plays it", needed=False),
         Column("frets_from", "str", "", "where its player counts frets from: nut or capo",
                allowed=FRETS_FROM, default=NUT),
+        Column("ring", "str", "", "whether its strings ring on after the written end of a note: "
+               "ringing, or dry", allowed=RINGS, default=RINGING),
     ),
     most=MOST_PARTS,
 )  # fmt: skip
@@ -179,6 +183,8 @@ NOTES = Table(
                "muted, harmonic, tap, vibrato, cue; several joined by commas", needed=False),
         Column("grace", "bool", "", "a grace note, with duration 0"),
         Column("source_id", "str", "", "the note's id in the source, or n and its place there"),
+        Column("sounds", "float64", "quarter notes", "how long it really sounds, ringing on: at "
+               "least its duration; a Song computes it", like="duration"),
     ),
     most=MOST_NOTES,
 )  # fmt: skip

@@ -16,6 +16,7 @@ import pandas as pd
 
 from arrange.errors import ArrangeError, TableError, shown
 from arrange.tables.columns import Columns, distinct, text_column
+from arrange.tables.ringing import sounding_durations
 from arrange.tables.schema_check import check_table, make_table
 from arrange.tables.schemas import SETUPS, SONG_TABLES
 from arrange.tables.size_check import check_limits
@@ -108,6 +109,7 @@ class Song:
             object.__setattr__(self, table.name, check_table(getattr(self, table.name), table))
         tables = {table.name: getattr(self, table.name) for table in SONG_TABLES}
         _check_across(tables)
+        self._let_ring()
         remarks = [remark.text for remark in self.remarks]
         check_limits(tables, self.title, [*remarks, *self.players])
 
@@ -127,7 +129,10 @@ class Song:
             Of ``ABOUT``.
         """
         song = object.__new__(cls)
-        columns = {"setups": _NO_SETUPS, **columns}
+        notes = columns["notes"]
+        if "sounds" not in notes:
+            notes = {**notes, "sounds": notes["duration"]}
+        columns = {"setups": _NO_SETUPS, **columns, "notes": notes}
         for table in SONG_TABLES:
             own = columns[table.name]
             made = own if isinstance(own, pd.DataFrame) else make_table(own, table)
@@ -135,7 +140,16 @@ class Song:
         for name in ABOUT:
             object.__setattr__(song, name, about.get(name, getattr(cls, name)))
         _check_across(columns)
+        song._let_ring()
         return song
+
+    def _let_ring(self) -> None:
+        """Set the column ``sounds`` of the notes, whatever a given table has there."""
+        sounds = sounding_durations(
+            {table.name: getattr(self, table.name) for table in SONG_TABLES}
+        )
+        if not np.array_equal(sounds, self.notes["sounds"].to_numpy()):
+            object.__setattr__(self, "notes", self.notes.assign(sounds=sounds))
 
     def __repr__(self) -> str:
         return (

@@ -1,4 +1,4 @@
-"""Which notes sound, and which sound together.
+"""Which notes sound, and which sound together; ``ringing`` has how long they do.
 
 Grace notes, cue notes and notes without a duration are kept in the tables but do not count as
 played; unpitched notes are played, but do not sound as a pitch.
@@ -44,6 +44,8 @@ def sounding_notes(notes: pd.DataFrame) -> pd.DataFrame:
 def cut_notes(notes: pd.DataFrame, spans: pd.DataFrame, by: str) -> pd.DataFrame:
     """Return the notes cut where the spans end, so that a held note counts in each.
 
+    What merely rings on is cut at the end of the last span in which its note is held.
+
     Parameters
     ----------
     notes : a notes table
@@ -80,10 +82,14 @@ def cut_notes(notes: pd.DataFrame, spans: pd.DataFrame, by: str) -> pd.DataFrame
     row = np.repeat(np.arange(len(notes)), pieces)
     span = np.repeat(first, pieces) + _within(pieces)
     begin = np.where(span == first[row], onset[row], starts[span])
-    finish = np.where(span == last[row], end[row], np.append(starts[1:], np.inf)[span])
+    limit = np.append(starts[1:], np.inf)[span]
+    finish = np.where(span == last[row], end[row], limit)
+    gone = np.maximum(np.minimum(onset[row] + notes["sounds"].to_numpy()[row], limit), finish)
     cut = notes.iloc[row].reset_index(drop=True)
     labels = spans[by].array.take(span)
-    return cut.assign(**{"onset": begin, "duration": finish - begin, by: labels})
+    return cut.assign(
+        **{"onset": begin, "duration": finish - begin, "sounds": gone - begin, by: labels}
+    )
 
 
 def together(onset: Array, end: Array) -> tuple[Array, Array]:

@@ -22,7 +22,7 @@ from arrange.song_size import (
     MOST_TEXT,
     MOST_TRANSPOSE,
 )
-from arrange.tables.schemas import CAPO, DRIVES, FAMILIES, NUT
+from arrange.tables.schemas import CAPO, DRIVES, DRY, FAMILIES, NUT, RINGING
 from arrange.theory.meters import FREE, meter_quarters, meter_terms
 from arrange.theory.note_values import named_quarters
 from arrange.theory.pitch import is_key, parse_note
@@ -46,7 +46,7 @@ _NUMBERS = {
     "transpose": (-MOST_TRANSPOSE, MOST_TRANSPOSE, "transpose -12"),
     "level": (-MOST_LEVEL, MOST_LEVEL, "level -3 dB"),
 }
-_WORDS = (*_NUMBERS, "tuning", "frets", "family", "echo", "player")
+_WORDS = (*_NUMBERS, "tuning", "frets", "family", "echo", "player", DRY)
 _NUMBER = re.compile(r"([+-]?[0-9]{1,20}(?:\.[0-9]{1,20})?(?:e[+-]?[0-9]{1,3})?)(\s*dB)?")
 _COUNTED = {"two": 2, "three": 3, "four": 4, "six": 6, "nine": 9, "twelve": 12}
 
@@ -73,6 +73,7 @@ class Part:
     tuning: tuple[int, ...]
     capo: int = 0
     frets_from: str = NUT
+    ring: str = RINGING
     transpose: int = 0
     drive: str = "clean"
     echo: str | None = None
@@ -189,6 +190,8 @@ def _read_option(option: Piece, fields: dict[str, Any], faults: Faults) -> None:
         _read_number(option, fields, faults)
     elif text in ("frets from the capo", "frets from the nut"):
         fields["frets_from"] = CAPO if text.endswith(CAPO) else NUT
+    elif text == DRY:
+        fields["ring"] = DRY
     elif first == "family" and rest:
         if rest in FAMILIES:
             fields["family"] = rest

@@ -33,7 +33,7 @@ def written_score(score: Score, parts: Sequence[Part]) -> Written:
             **{
                 name: [getattr(part, name) for part in parts]
                 for name in ("instrument", "family", "capo", "drive", "echo", "level", "program",
-                             "player", "transpose", "frets_from")
+                             "player", "transpose", "frets_from", "ring")
             },
             "part": [part.label for part in parts],
             "tuning": [part.tuning[::-1] or None for part in parts],

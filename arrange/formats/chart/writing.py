@@ -38,7 +38,7 @@ from arrange.formats.files import whole_file
 from arrange.formats.instruments import instrument_family
 from arrange.formats.notices import homeless_notices, outlasting_notices
 from arrange.formats.section_names import section_kind
-from arrange.tables.schemas import NUT
+from arrange.tables.schemas import NUT, RINGING
 from arrange.tables.song import Song
 from arrange.text.letters import check_text
 from arrange.text.words import counted
@@ -287,6 +287,7 @@ def _chart_part(row: dict[str, Any]) -> Part:
         tuning=tuple(reversed(tuning)),
         capo=int(row["capo"]),
         frets_from=row["frets_from"],
+        ring=row["ring"],
         transpose=int(row["transpose"]),
         drive=row["drive"],
         echo=_option_text(row["echo"]),
@@ -334,6 +335,8 @@ def _part_line(part: Part) -> str:
         options.append(f"capo {part.capo}")
     if part.frets_from != NUT:
         options.append(f"frets from the {part.frets_from}")
+    if part.ring != RINGING:
+        options.append(part.ring)
     if part.transpose != default_transpose(part.family):
         options.append(f"transpose {part.transpose}")
     if part.drive != "clean":

@@ -5,7 +5,8 @@ we write: a drive as the tables call it, ``echo: dotted eighth`` or ``no echo``,
 ``plays: Hook + Pulse``. Drive, echo and capo hold until the next word of their kind, the first one
 from the start; layers hold in the section that begins at their bar. Where a part begins with
 something else than it usually has, its usual setup stands in a ``miscellaneous-field``. Another one
-says how its player counts frets, where that is not as in the file: from the capo, if it has one.
+says how its player counts frets, where that is not as in the file: from the capo, if it has one;
+and one that a part is dry.
 """
 
 from __future__ import annotations
@@ -23,13 +24,14 @@ from arrange.formats.musicxml.writing_signs import write_words
 from arrange.formats.written import Setup
 from arrange.guitar.necks import capo_words
 from arrange.song_size import MOST_CAPO
-from arrange.tables.schemas import CAPO, DRIVES, FRETS_FROM, NUT
+from arrange.tables.schemas import CAPO, DRIVES, DRY, FRETS_FROM, NUT, RINGING, RINGS
 from arrange.tables.setups import part_setups
 from arrange.tables.song import Song
 
 _ECHO, _NO_ECHO, _LAYERS = "echo: ", "no echo", "plays: "
 _USUAL = "usual sound of "  # and the id of a part: the name of a miscellaneous field
 _FRETS, _FROM = "frets of ", "from the "  # and the id of a part; and nut or capo
+_RING = "ring of "  # and the id of a part
 _SOUND = ("drive", "echo", "capo")
 _Said = TypeVar("_Said")
 _CAPOS = {capo_words(capo): capo for capo in range(MOST_CAPO + 1)}
@@ -93,8 +95,8 @@ def _echo_words(echo: str | None) -> str:
 def setup_fields(
     song: Song, ids: Sequence[str], setups: Sequence[Mapping[int, Setup]]
 ) -> list[tuple[str, str]]:
-    """Return the miscellaneous fields of the parts that begin with something unusual for them, or
-    whose players count frets otherwise than the file.
+    """Return the miscellaneous fields of the parts that begin with something unusual for them,
+    whose players count frets otherwise than the file, or that are dry.
     """
     usual = [
         _setup(0, index, {**row, "layers": None})
@@ -104,6 +106,10 @@ def setup_fields(
         (f"{_USUAL}{part}", f"{own.drive}; {_echo_words(own.echo)}; {capo_words(own.capo)}")
         for part, own, here in zip(ids, usual, setups, strict=True)
         if any(getattr(own, name) != getattr(here[0], name) for name in _SOUND)
+    ]
+    rings = song.parts["ring"].tolist()
+    fields += [
+        (f"{_RING}{part}", DRY) for part, ring in zip(ids, rings, strict=True) if ring == DRY
     ]
     counts = song.parts["frets_from"].tolist()
     return fields + [
@@ -123,8 +129,8 @@ def read_setups(
 ) -> list[Setup]:
     """Return what the parts have from which bar on, where that changes or layers are named.
 
-    Drive, echo, capo and ``frets_from`` of the parts table are filled in: `columns` has the drive
-    that the name of an instrument says.
+    Drive, echo, capo, ``frets_from`` and ``ring`` of the parts table are filled in: `columns` has
+    the drive that the name of an instrument says.
     """
     changes: list[dict[int, dict[str, Any]]] = [{} for _ in columns["part"]]
     for event in events.at("words").tolist():
@@ -136,6 +142,8 @@ def read_setups(
         changes[events.part[event]].setdefault(int(timing.bar[event]), {})["capo"] = capo
     usual = _said_of_parts(events, _USUAL, _read_usual)
     counts = _said_of_parts(events, _FRETS, _read_count)
+    rings = _said_of_parts(events, _RING, lambda text: text if text in RINGS else None)
+    columns["ring"] = [rings.get(index, RINGING) for index in range(len(changes))]
     columns["echo"], columns["capo"] = [None] * len(changes), [0] * len(changes)
     columns["frets_from"] = []
     setups: list[Setup] = []
