@@ -8,7 +8,7 @@ nobody leaves a register, the scale or the grid.
 
 import numpy as np
 import pytest
-from songs import song
+from songs import parts_of, song
 
 from arrange.clashes import KINDS, Limits, find_clashes
 from arrange.clashes.departures import _foreign, _missing
@@ -233,7 +233,7 @@ def test_the_foreign_share_by_a_slow_count():
         for name, own in zip(BASES, pitches, strict=True)
         for at, pitch in enumerate(own)
     ]
-    stretches = Scene(song(*rows)).stretches
+    stretches = Scene(song(*rows, parts=parts_of(*BASES, family="keys"))).stretches
     for part, name in enumerate(BASES):
         _, share = _foreign(stretches, stretches.classes.sum(axis=0), part)
         for first in (0, 7, 20):

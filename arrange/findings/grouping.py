@@ -60,7 +60,7 @@ def group_findings(findings: pd.DataFrame, song: Song) -> pd.DataFrame:
     >>> song = ar.read("datasets/low-water.musicxml")
     >>> findings = ar.find_clashes(song)
     >>> len(findings), len(ar.group_findings(findings, song))
-    (21, 12)
+    (22, 12)
     """
     table = check_table(findings, FINDINGS)
     table = ranked(table.set_axis(range(len(table)), axis=0))

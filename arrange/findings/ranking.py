@@ -45,7 +45,8 @@ def _codes(texts: Array) -> Array:
 
 def is_trait(findings: pd.DataFrame, song: Song) -> Array:
     """Return which findings are of a kind that the song has throughout between the same parts: in
-    at least half of the bars in which these parts play. A song of fewer than twelve bars has none.
+    at least half of the bars in which these parts play, which are at least half of the song's. A
+    song of fewer than twelve bars has none.
     """
     shares = np.zeros(len(findings))
     if len(song.measures) < FEWEST_BARS or findings.empty:
@@ -62,7 +63,7 @@ def is_trait(findings: pd.DataFrame, song: Song) -> Array:
         kind, parts = key.split("\n", 1)
         both = plays[[place[part] for part in split_parts(parts)]].all(axis=0)
         count = np.count_nonzero(both)
-        if KINDS[kind].trait and count >= FEWEST_BARS:
+        if KINDS[kind].trait and count >= max(FEWEST_BARS, THROUGHOUT * len(lines)):
             shares[which == row] = np.count_nonzero(found[row] & both) / count
     return shares >= THROUGHOUT
 
