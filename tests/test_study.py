@@ -82,7 +82,7 @@ def test_the_command_writes_report_and_tables(tmp_path, capsys):
     out, err = capsys.readouterr()
     steps = [re.fullmatch(r"arrange: .+ \(\d+\.\d s\)", line) for line in err.splitlines()]
     assert all(steps), "nothing but what it is at, where the machine is busy"
-    assert out.startswith("Low Water at Ferrystone: 19 places to listen to.\n")
+    assert out.startswith("Low Water at Ferrystone: 20 places to listen to.\n")
     assert f"Report:    {folder / 'report.html'}\n" in out
     assert f"Tables:    {folder / 'tables'}\n" in out
     assert "Notebooks: " in out
@@ -130,7 +130,7 @@ def test_the_report_says_what_was_found(written, whole):
     places = [words.index(sentence) for sentence in groups["why"].drop_duplicates()]
     assert places == sorted(places)
     assert all(sentence in words for sentence in whole.findings["why"])
-    assert "19 places to listen to, like ones together in 14 rows, the strongest first: " in words
+    assert "20 places to listen to, like ones together in 14 rows, the strongest first: " in words
     assert "measures 61 to 64 (printed 55 to 58)" in words
     assert "Intro measures 1 to 4 0.12" in words, "no printed numbers where they are the same"
     for source in whole.findings["source"].unique():
@@ -162,7 +162,7 @@ def test_waived_findings_stay_visible(tmp_path, capsys):
     folder = tmp_path / "study"
     options = [option for text in WAIVE for option in ("--waive", text)]
     assert main(["study", str(DEMO), "-o", str(folder), *options]) == 0
-    assert "19 places to listen to, 3 of them waived.\n" in capsys.readouterr().out
+    assert "20 places to listen to, 3 of them waived.\n" in capsys.readouterr().out
     page = Page((folder / "report.html").read_text(encoding="utf-8"))
     assert page.open == []
     words = " ".join(" ".join(page.words).split())
