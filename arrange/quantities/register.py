@@ -21,7 +21,7 @@ import pandas as pd
 
 from arrange.errors import ArrangeError
 from arrange.guitar.necks import STANDARD_FRETS, STANDARD_TUNINGS
-from arrange.tables.sounding import Array, sounding_notes
+from arrange.tables.sounding import Array, sounding_lengths, sounding_notes
 
 _SPANS = ("song", "section", "measure")
 _MIDDLE_HALF = (0.25, 0.75)
@@ -146,7 +146,7 @@ def register_overlap(notes: pd.DataFrame, by: str = "song") -> pd.DataFrame:
     labels, span = _spans(heard, by)
     names, part = _codes(heard["part"])
     onset = heard["onset"].to_numpy()
-    weight = np.maximum(heard["sounds"].to_numpy(), heard["duration"].to_numpy())
+    weight = sounding_lengths(heard)
     end = onset + weight
     pitch = heard["pitch"].to_numpy()
     semitone = np.ceil(pitch - 0.5).astype(np.int64)

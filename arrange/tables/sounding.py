@@ -41,6 +41,14 @@ def sounding_notes(notes: pd.DataFrame) -> pd.DataFrame:
     return played[played["pitch"].notna()]
 
 
+def sounding_lengths(notes: pd.DataFrame) -> Array:
+    """Return how long each note of a table sounds, quarter notes; what was put together by hand,
+    without ``sounds``, as long as it lasts.
+    """
+    duration = notes["duration"].to_numpy()
+    return np.maximum(notes["sounds"].to_numpy(), duration) if "sounds" in notes else duration
+
+
 def cut_notes(notes: pd.DataFrame, spans: pd.DataFrame, by: str) -> pd.DataFrame:
     """Return the notes cut where the spans end, so that a held note counts in each.
 
@@ -84,7 +92,7 @@ def cut_notes(notes: pd.DataFrame, spans: pd.DataFrame, by: str) -> pd.DataFrame
     begin = np.where(span == first[row], onset[row], starts[span])
     limit = np.append(starts[1:], np.inf)[span]
     finish = np.where(span == last[row], end[row], limit)
-    gone = np.maximum(np.minimum(onset[row] + notes["sounds"].to_numpy()[row], limit), finish)
+    gone = np.maximum(np.minimum(onset[row] + sounding_lengths(notes)[row], limit), finish)
     cut = notes.iloc[row].reset_index(drop=True)
     labels = spans[by].array.take(span)
     return cut.assign(
