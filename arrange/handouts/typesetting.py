@@ -7,7 +7,7 @@ import json
 import os
 import re
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, cached_property
 from pathlib import Path
 from typing import Any
 
@@ -46,19 +46,18 @@ class Typeset:
     template: bytes
     data: dict[str, Any]
 
+    @cached_property
+    def _compiler(self) -> typst.Compiler:
+        """One for both formats: the second takes the pages that the first laid out."""
+        return typst.Compiler(font_paths=_fonts(), sys_inputs={"sheet": json.dumps(self.data)})
+
     def pdf(self) -> bytes:
         """Return the pages as PDF; equal data give equal bytes."""
-        return typst.compile(
-            self.template, format="pdf", font_paths=_fonts(), timestamp=_SAME_TIME,
-            sys_inputs={"sheet": json.dumps(self.data)},
-        )  # fmt: skip
+        return self._compiler.compile(self.template, format="pdf", timestamp=_SAME_TIME)
 
     def drawings(self) -> list[str]:
         """Return each page as SVG, letters drawn as shapes; all of them belong in one document."""
-        drawn = typst.compile(
-            self.template, format="svg", font_paths=_fonts(),
-            sys_inputs={"sheet": json.dumps(self.data)},
-        )  # fmt: skip
+        drawn = self._compiler.compile(self.template, format="svg")
         return _slim([page.decode() for page in (drawn if isinstance(drawn, list) else [drawn])])
 
 
