@@ -287,7 +287,7 @@ def test_a_long_part_is_engraved_in_pieces_that_do_not_show(monkeypatch):
 
     for module in (engraver, engraving):
         monkeypatch.setattr(module, "score_pages", counted)
-    monkeypatch.setattr(engraving, "_MOST_AT_ONCE", 16)
+    monkeypatch.setattr("arrange.handouts.engraved_documents._MOST_AT_ONCE", 16)
     pieces = engrave(own, "Rhythm", stretches, 186)
     assert max(sizes) <= 17
     assert len(sizes) > 6

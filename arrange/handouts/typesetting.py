@@ -6,8 +6,9 @@ import importlib.util
 import json
 import os
 import re
+from collections.abc import Callable
 from dataclasses import dataclass
-from functools import cache, cached_property
+from functools import cache, cached_property, partial
 from pathlib import Path
 from typing import Any
 
@@ -47,17 +48,18 @@ class Typeset:
     data: dict[str, Any]
 
     @cached_property
-    def _compiler(self) -> typst.Compiler:
-        """One for both formats: the second takes the pages that the first laid out."""
-        return typst.Compiler(font_paths=_fonts(), sys_inputs={"sheet": json.dumps(self.data)})
+    def _compile(self) -> Callable[..., Any]:
+        """One compiler for both formats: the second takes the pages that the first laid out."""
+        compiler = typst.Compiler(font_paths=_fonts(), sys_inputs={"sheet": json.dumps(self.data)})
+        return partial(compiler.compile, self.template)
 
     def pdf(self) -> bytes:
         """Return the pages as PDF; equal data give equal bytes."""
-        return self._compiler.compile(self.template, format="pdf", timestamp=_SAME_TIME)
+        return bytes(self._compile(format="pdf", timestamp=_SAME_TIME))
 
     def drawings(self) -> list[str]:
         """Return each page as SVG, letters drawn as shapes; all of them belong in one document."""
-        drawn = self._compiler.compile(self.template, format="svg")
+        drawn = self._compile(format="svg")
         return _slim([page.decode() for page in (drawn if isinstance(drawn, list) else [drawn])])
 
 
