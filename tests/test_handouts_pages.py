@@ -37,7 +37,7 @@ DUOS = {
 NAMES = ("low-water.musicxml", *DUOS, "harbour-set/1-rope-and-lantern.txt")
 # Each song has one guitar in notation and one in shapes; the paper goes round.
 CASES = [
-    (name, place, ("notation", "shapes")[(n + place) % 2], ("A4", "letter")[(n // 2 + place) % 2])
+    (name, place, ("shapes", "notation")[(n + place) % 2], ("letter", "A4")[(n // 2 + place) % 2])
     for n, name in enumerate(NAMES)
     for place in (0, 1)
 ]

@@ -36,8 +36,9 @@ from arrange.text.words import counted, first_up
 FACING = 2  # pages that lie open on the stand
 
 _PART_SIZE = 13.0  # points; some 4.6 mm, read at arm's length
-# Against that size and the usual staff: the smallest has a staff of 4.4 mm.
-_SCALES = (1.0, 0.94, 0.88, 0.82, 0.76, 0.7, 0.67, 0.65)
+# Against that size and the usual staff: the smallest has a staff of 4.2 mm, and is taken only where
+# there is no other way to two pages.
+_SCALES = (1.0, 0.94, 0.88, 0.82, 0.76, 0.7, 0.67, 0.65, 0.63)
 _LONG_SCALE = 0.88  # where two pages do not do
 _CHORDS_IN_TAB = (
     "Chords stand in tablature with counts, so that all lies open on two pages; the web page has "
@@ -121,16 +122,18 @@ def _best_pages(sheet: PartSheet, rests: Sequence[float], paper: str) -> _Pages:
 
     room = FACING * (text_height(paper) - _SPARE_MM)
     for in_tab in ways:
-        least, is_last = blank(_SCALES[-1], in_tab), in_tab == ways[-1]
+        is_last = in_tab == ways[-1]
+        scales = _SCALES if is_last else _SCALES[:-1]
+        least = blank(scales[-1], in_tab)
         if least.count > FACING:
             if in_tab == ways[0]:
                 last = least if is_last else blank(_SCALES[-1], ways[-1])
                 if last.count > FACING + 1:
                     break
             may_fit = is_last or least.high <= room
-            scales = _SCALES[-1:] * may_fit
+            scales = scales[-1:] * may_fit
         else:
-            scales = tuple(s for s in _SCALES if s <= _SCALES[-1] * room / least.high)
+            scales = tuple(s for s in scales if s <= scales[-1] * room / least.high)
             scales = scales[bisect_left(scales[:-1], True, key=partial(fits, in_tab)) :]
         for scale in scales:
             pages = _laid_out(sheet, rests, paper, scale, in_tab)
