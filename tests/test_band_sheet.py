@@ -281,6 +281,8 @@ def test_dynamics_follow_the_energy():
     assert list(dynamics_words(song).values()) == [
         "", "louder", "softer", "full", "full", "softer and building",
     ]  # fmt: skip
+    legend = band_sheet(song, None, {}).form_legend
+    assert all(word in legend for word in ("louder", "softer", "full", "building"))
     assert set(dynamics_words(song_of(("A", "C4", 0, 16), bars=4)).values()) == {""}
 
 

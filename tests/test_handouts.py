@@ -397,7 +397,7 @@ def test_old_files_stay_where_a_sheet_cannot_be_made(tmp_path, monkeypatch):
     def fails(*_, **__):
         raise RuntimeError("the page failed")
 
-    monkeypatch.setattr(typesetting.typst, "compile", fails)
+    monkeypatch.setattr(typesetting.typst, "Compiler", fails)
     with pytest.raises(RuntimeError):
         write_handout(EDGES["one page"], tmp_path)
     assert {path: path.read_bytes() for path in tmp_path.iterdir()} == before

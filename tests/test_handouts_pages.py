@@ -23,9 +23,11 @@ from printed_text import in_order
 import arrange as ar
 from arrange.formats.chart import read_chart
 from arrange.guitar.players import Player, read_player
+from arrange.handouts import printing
 from arrange.handouts.engraving import engrave
 from arrange.handouts.printing import print_part
 from arrange.handouts.sheets import PartSheet, fingered_part, part_sheet
+from arrange.handouts.stretches import Bar
 from arrange.tables.song import Song
 
 DATASETS = Path(__file__).parent.parent / "datasets"
@@ -37,7 +39,7 @@ DUOS = {
 NAMES = ("low-water.musicxml", *DUOS, "harbour-set/1-rope-and-lantern.txt")
 # Each song has one guitar in notation and one in shapes; the paper goes round.
 CASES = [
-    (name, place, ("notation", "shapes")[(n + place) % 2], ("A4", "letter")[(n // 2 + place) % 2])
+    (name, place, ("shapes", "notation")[(n + place) % 2], ("letter", "A4")[(n // 2 + place) % 2])
     for n, name in enumerate(NAMES)
     for place in (0, 1)
 ]
@@ -421,3 +423,12 @@ def test_numbers_on_a_string_stand_apart():
             for row in rows.values() for own, after in itertools.pairwise(sorted(row))]  # fmt: skip
     assert len(gaps) > 10
     assert min(gaps) > 0.2
+
+
+@pytest.mark.parametrize(("scale", "width", "a_row"), [(1, 186, 4), (0.63, 90, 4), (0.63, 186, 8)])
+def test_chords_of_a_section_have_one_size_and_room(scale, width, a_row):
+    """Eight stand in a row where that does not make their type smaller."""
+    chords = [("F#m",), ("C#m7",), ("A",), ("E",), ("F#m",), ("G#m",), ("A",), ("Bm7",)]
+    rows = printing._bar_rows([Bar(n, own) for n, own in enumerate(chords, 1)], width, scale)
+    assert [len(row["bars"]) for row in rows] == [a_row] * (8 // a_row)
+    assert len({row["chord_size"] for row in rows}) == 1

@@ -254,7 +254,7 @@ Guitar 1 | C#4  E4    B3   E4   | E4   E4   E4   E4   |
 def drawn(lines):
     """Return the lines without the engraver's empty groups, which are invisible on the page."""
     return [(each.first, each.last, each.height,
-             re.sub(r'\s*<g class="\w+MilestoneEnd \w+" />', "", each.picture))
+             re.sub(r'\s*<g class="[^"]*(MilestoneEnd|pageMilestone)[^"]*" />', "", each.picture))
             for each in lines]  # fmt: skip
 
 
@@ -287,7 +287,7 @@ def test_a_long_part_is_engraved_in_pieces_that_do_not_show(monkeypatch):
 
     for module in (engraver, engraving):
         monkeypatch.setattr(module, "score_pages", counted)
-    monkeypatch.setattr(engraving, "_MOST_AT_ONCE", 16)
+    monkeypatch.setattr("arrange.handouts.engraved_documents._MOST_AT_ONCE", 16)
     pieces = engrave(own, "Rhythm", stretches, 186)
     assert max(sizes) <= 17
     assert len(sizes) > 6
@@ -451,6 +451,39 @@ def test_pages_are_broken_as_well_as_can_be():
                    for a, b in zip(starts, ends, strict=True))  # fmt: skip
         cost = cost_of(starts, heights, rests, begins, 100)
         assert cost == pytest.approx(brute_force(heights, rests, begins, 100))
+
+
+def test_a_new_meter_is_written_at_its_bar_alone(monkeypatch):
+    """All is engraved in one go, and looks as each stretch does by itself."""
+    bars = "| {D} {G} | {A} {D} | {G} {A} | {D} {A} |".format(
+        D="xx0232 eighths", G="320033 eighths", A="x02220 eighths"
+    )
+    own = read_chart(
+        f"""key: D major
+meter: 4/4
+part: Guitar 1; standard tuning
+
+section: A
+Guitar 1 {bars}
+
+section: B
+meter: 6/8
+Guitar 1 {bars}
+
+section: C
+meter: 4/4
+Guitar 1 {bars}
+""".encode()
+    )
+    stretches = [(1, 4), (5, 8), (9, 12)]
+    alone = [engrave(own, "Guitar 1", [each], 186)[0] for each in stretches]
+    calls, render = [], engraving.score_pages
+    monkeypatch.setattr(
+        engraving, "score_pages", lambda *xml, **more: calls.append(xml) or render(*xml, **more)
+    )
+    together = engrave(own, "Guitar 1", stretches, 186)
+    assert len(calls) == 1
+    assert list(map(drawn, together)) == list(map(drawn, alone))
 
 
 def test_a_page_is_turned_in_the_rest():

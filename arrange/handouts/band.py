@@ -24,7 +24,7 @@ from arrange.text.words import first_up, joined_labels, listed
 
 _FORM = (
     "Filled box: plays; empty: lays out. Energy: a long bar is a full section, measured on this "
-    "song; down, up: against the section before; builds: grows within the section."
+    "song; softer, louder: than the section before; building: grows within the section."
 )
 _BARS = (
     "A chord alone in a bar fills it; else there is one sign a beat, and / means that the chord "

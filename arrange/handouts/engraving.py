@@ -14,25 +14,23 @@ import math
 from collections.abc import Iterator, Sequence
 from typing import Any, NamedTuple
 
-import numpy as np
-import pandas as pd
-
 from arrange.errors import ArrangeError
 from arrange.explaining.part_sections import bar_contents
-from arrange.formats.musicxml.writing import format_tree
 from arrange.guitar.necks import Array
-from arrange.handouts.bar_lines import (
-    PLAYED,
-    BarLines,
-    bar_lines,
-    chord_contents,
-    repeated_bars,
+from arrange.handouts.bar_lines import PLAYED, BarLines, bar_lines, repeated_bars
+from arrange.handouts.engraved_documents import (
+    Bars,
+    Content,
+    DrawnPart,
+    contents_of,
+    document,
+    documents,
 )
 from arrange.handouts.engraver import bar_widths, pages_before, score_pages
-from arrange.handouts.excerpts import PartStaves, part_excerpt
+from arrange.handouts.excerpts import PartStaves
 from arrange.handouts.line_heights import LineHeights
 from arrange.handouts.systems import IN_PICTURE, System, system_of
-from arrange.handouts.tab_signs import TabSign, marked_notes
+from arrange.handouts.tab_signs import marked_notes
 from arrange.tables.song import Song, part_row
 
 STAFF_MM = 6.7  # height of the five lines, parts have some 7 mm (common practice)
@@ -41,7 +39,6 @@ _BEFORE_BARS = 240  # page units that the head of a line takes: number, clef, ke
 _MOST_BARS = 8  # a line
 _WIDEST = 100_000  # page units that the engraver can draw
 _MOST_NOTES = 600  # in a bar; six strings struck a hundred times, and more than a line can show
-_MOST_AT_ONCE = 96  # bars: the time that the engraver takes grows with their square
 _STEPS = 24  # of the page's width: short lines of one width are engraved together
 _TIGHT = 1.04  # how much wider than the page bars may be; they are then pushed together
 # What a line costs that does not keep to groups of four bars, against one more line. By eye.
@@ -49,54 +46,15 @@ _ODD_LINE, _UNEVEN_LINE = 0.3, 0.15
 _REPEAT_FIRST = 2.0  # a line that begins with the sign of the bar before
 _MOST_COMPACT = 2  # bars that stand at their natural width where they are a stretch, or end one
 _COMPACT, _LOOSE = 0.5, 1.15  # share of the page up to which they do; how much wider than measured
-_REPEAT = "as the bar before"
 
 _DRAWN = (*PLAYED, "rise", "finger", "stroke")  # of a note
-
-
-class _Bars(NamedTuple):
-    """First and last played measure, those between them that repeat the bar before, and whether
-    notation stands over their tablature.
-    """
-
-    first: int
-    last: int
-    repeated: frozenset[int]
-    has_notes: bool
-
-    def places(self) -> list[int]:
-        """Return which of the bars, from 0, repeat the bar before."""
-        return [bar - self.first for bar in sorted(self.repeated)]
-
-
-class DrawnPart(NamedTuple):
-    """A part to engrave: what all its stretches have in common.
-
-    Parameters
-    ----------
-    song, name, lines, staves
-    notes : DataFrame
-        Of ``marked_notes``.
-    held : list
-        What each bar of the song holds, to be compared.
-    signs : list of (meter, key)
-        Of each bar of the song.
-    """
-
-    song: Song
-    name: str
-    notes: pd.DataFrame
-    staves: PartStaves
-    lines: BarLines
-    held: list[Any]
-    signs: list[tuple[Any, Any]]
 
 
 class Prepared(NamedTuple):
     """A part's stretches with the width of each bar, to be engraved once or in several sizes."""
 
     part: DrawnPart
-    stretches: list[tuple[_Bars, list[float]]]
+    stretches: list[tuple[Bars, list[float]]]
 
     @property
     def strummed(self) -> set[int]:
@@ -181,7 +139,7 @@ def prepare(
         bars = list(itertools.chain.from_iterable(next(widths) for _ in each))
         repeated = frozenset(itertools.chain.from_iterable(phrase.repeated for phrase in each))
         ends = each[0].first, each[-1].last
-        measured.append((_Bars(*ends, repeated, each[0].has_notes), bars))
+        measured.append((Bars(*ends, repeated, each[0].has_notes), bars))
     return Prepared(part, measured)
 
 
@@ -239,106 +197,27 @@ def _all_passages(prepared: Prepared, width_mm: float, staff_mm: float) -> list[
             for stretch, bars in prepared.stretches]  # fmt: skip
 
 
-def _cut(first: int, last: int, lines: BarLines, *, has_notes: bool) -> list[_Bars]:
+def _cut(first: int, last: int, lines: BarLines, *, has_notes: bool) -> list[Bars]:
     """A stretch cut before each measure that may begin one."""
     starts = [first, *(bar for bar in range(first + 1, last + 1) if not lines.is_closed[bar - 1])]
     ends = [start - 1 for start in starts[1:]] + [last]
     repeated = repeated_bars(first, last, lines.is_same, _MOST_BARS)
-    return [_Bars(start, end, repeated & frozenset(range(start, end + 1)), has_notes)
+    return [Bars(start, end, repeated & frozenset(range(start, end + 1)), has_notes)
             for start, end in zip(starts, ends, strict=True)]  # fmt: skip
 
 
-class _Content(NamedTuple):
-    """What a stretch looks like on the page, but for its bar numbers.
-
-    `signs` are meter and, in notation, key of each bar, `begins` is True where those of its first
-    bar are new.
-    """
-
-    has_notes: bool
-    signs: tuple[tuple[Any, Any], ...]
-    begins: bool
-    is_end: bool
-    notes: tuple[Any, ...]
-    chords: tuple[tuple[float, float, str], ...]
-
-
-def _contents(part: DrawnPart, stretches: Sequence[_Bars]) -> list[_Content]:
-    song = part.song
-    starts = song.measures["onset"].tolist()
-    ends = [*starts[1:], song.duration]
-    before, found = None, []
-    for stretch in stretches:
-        first, last, repeated, has_notes = stretch
-        own = tuple(
-            (meter, key if has_notes else None) for meter, key in part.signs[first - 1 : last]
-        )
-        held = tuple(_REPEAT if bar in repeated else part.held[bar - 1]
-                     for bar in range(first, last + 1))  # fmt: skip
-        chords = chord_contents(song, starts[first - 1], ends[last - 1])
-        begins = own[0] != before
-        found.append(_Content(has_notes, own, begins, last == len(starts), held, chords))
-        before = own[-1]
-    return found
-
-
-def _documents(contents: Sequence[_Content]) -> Iterator[list[int]]:
-    """The places of those that are engraved together: all with notation or all without, and in one
-    meter and key, since the engraver warns at the end of a line of a meter or key that follows.
-    """
-    own: list[int] = []
-    bars = 0
-    for place, content in enumerate(contents):
-        is_other = bool(own) and (
-            content.begins
-            or contents[own[-1]].signs[-1] != content.signs[0]
-            or contents[own[-1]].has_notes != content.has_notes
-        )
-        if own and (is_other or bars + len(content.signs) > _MOST_AT_ONCE):
-            yield own
-            own, bars = [], 0
-        own.append(place)
-        bars += len(content.signs)
-    if own:
-        yield own
-
-
-class _Document(NamedTuple):
-    """Stretches as MusicXML; `lead` is 1 where a bar more stands before them, else 0."""
-
-    lead: int
-    text: str
-    numbers: list[int]
-    symbols: list[tuple[int, str]]
-    signs: list[TabSign]
-
-
-def _document(part: DrawnPart, stretches: Sequence[_Bars], *, begins: bool) -> _Document:
-    """The stretches as one document. Where meter and key are not new, a bar leads with them."""
-    start, *_, has_notes = stretches[0]
-    lead = [] if begins else [_Bars(start, start, frozenset(), has_notes)]
-    all_bars = [*lead, *stretches]
-    counts = [bars.last - bars.first + 1 for bars in all_bars]
-    begun = np.cumsum(counts) - counts
-    repeated = {int(at) + place for at, bars in zip(begun, all_bars, strict=True)
-                for place in bars.places()}  # fmt: skip
-    ends = [(bars.first, bars.last) for bars in all_bars]
-    excerpt = part_excerpt(part.song, part.name, ends, part.staves, repeated, has_notes=has_notes)
-    text = format_tree(excerpt.root).decode()
-    return _Document(len(lead), text, excerpt.numbers, excerpt.symbols, excerpt.signs)
-
-
-def _phrase_widths(part: DrawnPart, phrases: Sequence[_Bars]) -> list[list[float]]:
+def _phrase_widths(part: DrawnPart, phrases: Sequence[Bars]) -> list[list[float]]:
     """The widths of the bars of each phrase, in page units."""
-    contents = _contents(part, phrases)
+    contents = contents_of(part, phrases)
     bars_of = dict(zip(reversed(contents), reversed(phrases), strict=True))
     different = list(dict.fromkeys(contents))
-    found: dict[_Content, list[float]] = {}
-    for places in _documents(different):
+    found: dict[Content, list[float]] = {}
+    for places in documents(different):
         own = [different[place] for place in places]
-        text = _document(part, [bars_of[each] for each in own], begins=own[0].begins)
-        widths = iter(bar_widths(text.text)[text.lead :])
-        found.update({each: list(itertools.islice(widths, len(each.signs))) for each in own})
+        text = document(part, [bars_of[each] for each in own], [each.begins for each in own])
+        widths = bar_widths(text.text)
+        found.update({each: list(widths[start : start + len(each.signs)])
+                      for each, start in zip(own, text.starts, strict=True)})  # fmt: skip
     return [found[content] for content in contents]
 
 
@@ -347,14 +226,14 @@ class _Passage(NamedTuple):
     much of it they fill.
     """
 
-    bars: _Bars
+    bars: Bars
     lines: tuple[int, ...]
     width: float
     natural: float
 
 
 def _passages(
-    part: str, stretch: _Bars, bars: Sequence[float], width: float, is_closed: Array
+    part: str, stretch: Bars, bars: Sequence[float], width: float, is_closed: Array
 ) -> list[_Passage]:
     """A stretch broken into lines, and cut between those that nothing sounds across."""
     first = stretch.first
@@ -376,7 +255,7 @@ def _passages(
             natural = math.ceil((_LOOSE * sum(bars[start:end]) + _BEFORE_BARS) / step) * step
         repeated = stretch.repeated & frozenset(range(ends[0], ends[1] + 1))
         passages.append(_Passage(
-            _Bars(*ends, repeated, stretch.has_notes), tuple(end - start for start, end in own),
+            Bars(*ends, repeated, stretch.has_notes), tuple(end - start for start, end in own),
             width, natural if natural <= _COMPACT * width else width,
         ))  # fmt: skip
     return passages
@@ -393,18 +272,17 @@ def _passage_systems(
     part: DrawnPart, passages: Sequence[_Passage], staff_mm: float
 ) -> list[list[System]]:
     """The systems of each passage; those that hold the same are engraved once."""
-    contents = _contents(part, [passage.bars for passage in passages])
+    contents = contents_of(part, [passage.bars for passage in passages])
     keys = [((passage.width, passage.natural), content, passage.lines)
             for passage, content in zip(passages, contents, strict=True)]  # fmt: skip
     passage_of = dict(zip(reversed(keys), reversed(passages), strict=True))
     found: dict[Any, list[System]] = {}
     for widths in dict.fromkeys(key[0] for key in keys):
         different = [key for key in dict.fromkeys(keys) if key[0] == widths]
-        for places in _documents([content for _, content, _ in different]):
+        for places in documents([content for _, content, _ in different]):
             own = [different[place] for place in places]
-            begins = own[0][1].begins
-            held = [passage_of[key] for key in own]
-            systems = iter(_engraved(part, held, staff_mm, begins=begins))
+            begins = [content.begins for _, content, _ in own]
+            systems = iter(_engraved(part, [passage_of[key] for key in own], staff_mm, begins))
             found.update({key: list(itertools.islice(systems, len(key[2]))) for key in own})
     return [
         [system.moved(passage.bars.first - passage_of[key].bars.first) for system in found[key]]
@@ -413,19 +291,25 @@ def _passage_systems(
 
 
 def _engraved(
-    part: DrawnPart, passages: Sequence[_Passage], staff_mm: float, *, begins: bool
+    part: DrawnPart, passages: Sequence[_Passage], staff_mm: float, begins: Sequence[bool]
 ) -> Iterator[System]:
     """The systems of passages that are engraved together, one after the other."""
-    document = _document(part, [passage.bars for passage in passages], begins=begins)
-    lines = list(itertools.chain.from_iterable(passage.lines for passage in passages))
-    starts = [document.lead, *(document.lead + np.cumsum(lines)).tolist()]
-    text = pages_before({*starts} - {0}, document.text, len(document.numbers))
+    text = document(part, [passage.bars for passage in passages], begins)
+    lines = [(start + line - count, start + line)
+             for start, passage in zip(text.starts, passages, strict=True)
+             for line, count in zip(itertools.accumulate(passage.lines), passage.lines,
+                                    strict=True)]  # fmt: skip
+    breaks = {bar for line in lines for bar in line} - {0, len(text.numbers)}
     width, natural = passages[0].width, passages[0].natural
-    pages = score_pages(text, breaks="encoded", pageWidth=round(natural), pageHeight=100)
-    for (start, end), page in zip(itertools.pairwise(starts), pages[document.lead :], strict=True):
-        symbols = [symbol for bar, symbol in document.symbols if start <= bar < end]
-        bars = document.numbers[start], document.numbers[end - 1]
-        system = system_of(page, symbols, document.signs, bars, staff_mm)
+    pages = score_pages(
+        pages_before(breaks, text.text, len(text.numbers)),
+        breaks="encoded", pageWidth=round(natural), pageHeight=100,
+    )  # fmt: skip
+    page_of = dict(zip([0, *sorted(breaks)], pages, strict=True))
+    for start, end in lines:
+        symbols = [symbol for bar, symbol in text.symbols if start <= bar < end]
+        bars = text.numbers[start], text.numbers[end - 1]
+        system = system_of(page_of[start], symbols, text.signs, bars, staff_mm)
         yield system if natural == width else system.widened(round(width) * IN_PICTURE)
 
 

@@ -36,8 +36,9 @@ from arrange.text.words import counted, first_up
 FACING = 2  # pages that lie open on the stand
 
 _PART_SIZE = 13.0  # points; some 4.6 mm, read at arm's length
-# Against that size and the usual staff: the smallest has a staff of 4.4 mm.
-_SCALES = (1.0, 0.94, 0.88, 0.82, 0.76, 0.7, 0.67, 0.65)
+# Against that size and the usual staff: the smallest has a staff of 4.2 mm, and is taken only where
+# there is no other way to two pages.
+_SCALES = (1.0, 0.94, 0.88, 0.82, 0.76, 0.7, 0.67, 0.65, 0.63)
 _LONG_SCALE = 0.88  # where two pages do not do
 _CHORDS_IN_TAB = (
     "Chords stand in tablature with counts, so that all lies open on two pages; the web page has "
@@ -121,16 +122,18 @@ def _best_pages(sheet: PartSheet, rests: Sequence[float], paper: str) -> _Pages:
 
     room = FACING * (text_height(paper) - _SPARE_MM)
     for in_tab in ways:
-        least, is_last = blank(_SCALES[-1], in_tab), in_tab == ways[-1]
+        is_last = in_tab == ways[-1]
+        scales: tuple[float, ...] = _SCALES if is_last else _SCALES[:-1]
+        least = blank(scales[-1], in_tab)
         if least.count > FACING:
             if in_tab == ways[0]:
                 last = least if is_last else blank(_SCALES[-1], ways[-1])
                 if last.count > FACING + 1:
                     break
             may_fit = is_last or least.high <= room
-            scales = _SCALES[-1:] * may_fit
+            scales = scales[-1:] * may_fit
         else:
-            scales = tuple(s for s in _SCALES if s <= _SCALES[-1] * room / least.high)
+            scales = tuple(s for s in scales if s <= scales[-1] * room / least.high)
             scales = scales[bisect_left(scales[:-1], True, key=partial(fits, in_tab)) :]
         for scale in scales:
             pages = _laid_out(sheet, rests, paper, scale, in_tab)
@@ -193,7 +196,7 @@ def _blocks(
     found: list[dict[str, Any]] = [{"kind": "head", "above": 0.0}]
     for stretch, own in zip(sheet.stretches, systems, strict=True):
         found += _stretch_blocks(stretch, own, width, scale)
-    found.append({"kind": "words", "above": 1.0 * scale, "lines": list(sheet.cautions)})
+    found.append({"kind": "words", "above": 2.0 * scale, "lines": list(sheet.cautions)})
     for title, steps in sheet.lessons:
         found.append({"kind": "lesson", "above": 4.0 * scale, "title": title, "lines": list(steps)})
     return found
@@ -273,25 +276,25 @@ def _system_row(system: System, label: str) -> dict[str, Any]:
 
 
 def _bar_rows(bars: Sequence[Bar], width: float, scale: float) -> list[dict[str, Any]]:
-    """Bars in rows of four or eight, as wide as their chord symbols ask."""
+    """Bars in rows of four or eight, as wide as their chord symbols ask; all in one size."""
     a_row = _A_ROW if any(bar.counts for bar in bars) else _A_ROW_OF_CHORDS
-    if _chord_size(bars, width / a_row, scale) < _CHORD_SIZE * scale:
+    if _fitting_size(bars, width / a_row) < _CHORD_SIZE * scale:
         a_row = _A_ROW
+    cells = max(min(a_row, len(bars)), _A_ROW)
+    fits = min(_fitting_size(bars, width / cells), _CHORD_SIZE * scale)
     rows = []
     for start in range(0, len(bars), a_row):
         own = bars[start : start + a_row]
-        blank = [None] * (a_row - len(own) if len(bars) > a_row or len(own) < _A_ROW else 0)
-        cells = [asdict(bar) for bar in own] + blank
-        size = _chord_size(own, width / len(cells), scale)
-        rows.append({"bars": cells, "first": own[0].number, "chord_size": size})
+        blank = [None] * (cells - len(own))
+        rows.append({"bars": [*map(asdict, own), *blank], "first": own[0].number,
+                     "chord_size": max(fits, _LEAST_CHORD)})  # fmt: skip
     return rows
 
 
-def _chord_size(bars: Sequence[Bar], width: float, scale: float) -> float:
+def _fitting_size(bars: Sequence[Bar], width: float) -> float:
     """Size of type, in points, in which the chord symbols of each bar fit beside each other."""
     longest = max((sum(len(c) + 1.5 for c in bar.chords) for bar in bars), default=0)
-    fits = (width - 9) / (_MM_A_LETTER * max(longest, 1))
-    return max(min(fits, _CHORD_SIZE * scale), _LEAST_CHORD)
+    return (width - 9) / (_MM_A_LETTER * max(longest, 1))
 
 
 def sentence(cues: Sequence[str]) -> str:

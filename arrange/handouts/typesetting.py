@@ -6,8 +6,9 @@ import importlib.util
 import json
 import os
 import re
+from collections.abc import Callable
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, cached_property, partial
 from pathlib import Path
 from typing import Any
 
@@ -46,19 +47,19 @@ class Typeset:
     template: bytes
     data: dict[str, Any]
 
+    @cached_property
+    def _compile(self) -> Callable[..., Any]:
+        """One compiler for both formats: the second takes the pages that the first laid out."""
+        compiler = typst.Compiler(font_paths=_fonts(), sys_inputs={"sheet": json.dumps(self.data)})
+        return partial(compiler.compile, self.template)
+
     def pdf(self) -> bytes:
         """Return the pages as PDF; equal data give equal bytes."""
-        return typst.compile(
-            self.template, format="pdf", font_paths=_fonts(), timestamp=_SAME_TIME,
-            sys_inputs={"sheet": json.dumps(self.data)},
-        )  # fmt: skip
+        return bytes(self._compile(format="pdf", timestamp=_SAME_TIME))
 
     def drawings(self) -> list[str]:
         """Return each page as SVG, letters drawn as shapes; all of them belong in one document."""
-        drawn = typst.compile(
-            self.template, format="svg", font_paths=_fonts(),
-            sys_inputs={"sheet": json.dumps(self.data)},
-        )  # fmt: skip
+        drawn = self._compile(format="svg")
         return _slim([page.decode() for page in (drawn if isinstance(drawn, list) else [drawn])])
 
 
