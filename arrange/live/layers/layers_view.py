@@ -12,10 +12,17 @@ from typing import Any
 
 from arrange.condensing.pins_and_bans import MOST_MERGED
 from arrange.condensing.plan_by_hand import why_no_option
-from arrange.decisions import Decision, change_status, record_decision
+from arrange.decisions import Decision, record_decision
 from arrange.errors import ArrangeError, LogChangedError
 from arrange.live.aside import Aside
-from arrange.live.decided_song import log_changes, log_html
+from arrange.live.decided_song import (
+    AGREED_AGAIN,
+    TAKEN_BACK,
+    StatusChange,
+    change_decision,
+    log_changes,
+    log_html,
+)
 from arrange.live.event_loop import Later
 from arrange.live.layers.grid import LayersGrid
 from arrange.live.layers.layers_log import read_layers
@@ -192,8 +199,7 @@ class LayersView:
             return
         decision = self._steps.past[-1].decision
         if decision:
-            words = "The decision is taken back."
-            self._change_status(decision, "agreed", "dropped", "taken back in the live view", words)
+            self._change_decision(decision, TAKEN_BACK)
         self._set(self._steps.back(self.shares))
 
     def _redo(self, _: dict[str, Any]) -> None:
@@ -201,10 +207,7 @@ class LayersView:
             return
         decision = self._steps.coming[-1].decision
         if decision:
-            words = "The decision is agreed again."
-            self._change_status(
-                decision, "dropped", "agreed", "agreed again in the live view", words
-            )
+            self._change_decision(decision, AGREED_AGAIN)
         self._set(self._steps.on(self.shares))
 
     def _compare(self, _: dict[str, Any]) -> None:
@@ -296,14 +299,11 @@ class LayersView:
         if others:
             self._words += f" Somebody else has written too: {others}."
 
-    def _change_status(self, decision: str, before: str, after: str, why: str, words: str) -> None:
-        """Give a decision of the log another status, unless somebody else has done so."""
-        log = self._decided.log
-        self._words = "Somebody else has changed that decision since: the log stays as it is."
-        if any(each.id == decision and each.status == before for each in log.decisions):
-            change_status(self.log, decision, after, why, expected=log)
-            self._words = words
+    def _change_decision(self, decision: str, change: StatusChange) -> None:
+        is_done = change_decision(self.log, self._decided.log, decision, change)
+        if is_done:
             self._decided = read_layers(self._source, self.log)
+        self._words = change.said(is_done)
 
     def _stand_on_log(self) -> None:
         """Read the log again; where the song is another one now, look for its best too."""
