@@ -39,13 +39,7 @@ from arrange.live.layers.panels import (
 )
 from arrange.live.layers.results import LayersResults
 from arrange.live.layers.shares import NOBODY, Shares
-from arrange.live.layers.shares_file import (
-    format_shares,
-    parse_shares,
-    read_shares,
-    shares_path,
-    write_shares,
-)
+from arrange.live.layers.shares_file import SharesFile, format_shares, parse_shares, shares_path
 from arrange.live.steps import Steps
 from arrange.tables.song import Song
 from arrange.text.letters import readable
@@ -83,11 +77,11 @@ class LayersView:
         self._aside = Aside(later)
         self._lock = threading.RLock()  # a kernel may hear messages in another thread
         self._turn = 0
-        self.path = shares_path(log.with_name(log.name.replace(".decisions", "")))
+        self._file = SharesFile(shares_path(log.with_name(log.name.replace(".decisions", ""))))
         self._decided = read_layers(song, log)
         self.results = asked(self._decided.song)
         problem, optimum = self.results.problem, self.results.optimum
-        self.shares, self._words = read_shares(self.path, problem, optimum)
+        self.shares, self._words = self._file.read(problem, optimum)
         self._steps = Steps[Shares]()
         self._is_writing = False
         self._fields: dict[str, str] = {}
@@ -373,12 +367,14 @@ class LayersView:
         shares, section, results = self.shares, self._at[0], self.results
 
         def work() -> Callable[[], None]:
-            write_shares(self.path, results.problem, shares)
+            said = self._file.keep(results.problem, shares)
             details = results.details(shares, section)
 
             def show() -> None:
+                self._words = said or self._words
                 if turn == self._turn:
                     self._details = details
+                if turn == self._turn or said:
                     self._show()
 
             return show
