@@ -574,7 +574,7 @@ def test_what_another_took_back_is_not_taken_back_twice(shown, log):
     data = log.read_bytes()
     press(shown, "undo")
     assert log.read_bytes() == data
-    assert "Somebody else has changed that decision since: the log stays as it is." in words(shown)
+    assert "That decision has been changed since: the log stays as it is." in words(shown)
     assert "Guitar 1: an octave up" in shown.picture.value
 
 

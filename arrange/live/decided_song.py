@@ -73,7 +73,7 @@ class StatusChange:
         """Return what was done, or why nothing was."""
         if is_done:
             return self.words
-        return "Somebody else has changed that decision since: the log stays as it is."
+        return "That decision has been changed since: the log stays as it is."
 
 
 TAKEN_BACK = StatusChange(

@@ -294,8 +294,12 @@ class LayersView:
             self._words += f" Somebody else has written too: {others}."
 
     def _change_decision(self, decision: str, change: StatusChange) -> None:
-        is_done = change_decision(self.log, self._decided.log, decision, change)
-        if is_done:
+        log = self._decided.log
+        superseded = {each.supersedes for each in log.decisions if each.id == decision}
+        if change is AGREED_AGAIN and {each.id for each in self._decided.earlier} - superseded:
+            self._words = "Another decision shares out the layers by now: the log stays as it is."
+            return
+        if is_done := change_decision(self.log, log, decision, change):
             self._decided = read_layers(self._source, self.log)
         self._words = change.said(is_done)
 
