@@ -60,6 +60,7 @@ def make_chart(song: Song, scale: BarScale, rows: Sequence[Row], ranges: Ranges)
         names.append(text(0, top + 12, row.part, f"row-name {kind}-name"))
         pieces += draw_row(scale, row, top)
         top += row.height
+    names.append(text(0, top + 13, "Ranges", "axis row-name"))
     pieces += draw_ranges(scale, ranges, top)
     height, words = top + RANGES_HEIGHT + 4, "".join(_words(scale, rows))
     return Chart(scale, height, "".join(pieces), "".join(names), words)
