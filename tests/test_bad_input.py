@@ -15,6 +15,7 @@ import time
 import zipfile
 from pathlib import Path
 
+import pandas as pd
 import pytest
 from corpus import SUITE
 from lxml import etree
@@ -107,6 +108,22 @@ def test_a_pipe_is_not_waited_for(tmp_path):
 def test_empty_file(tmp_path, content):
     """A file with nothing in it, or only blanks, is refused."""
     refused(tmp_path, content, "the file is empty; export it again")
+    refused(tmp_path, content, "the chart is empty; type a section and its bars", "song.txt")
+
+
+def test_values_of_the_wrong_type(tmp_path):
+    """Where a path, a song, a decision or an exercise belongs, a sentence says so."""
+    log = tmp_path / "x.txt"
+    for do, says in (
+        (lambda: ar.read(7), "^7: read takes the path of a song"),
+        (lambda: ar.explore_parts(""), "^'': read takes the path of a song"),
+        (lambda: ar.record_decision(log, "louder"), "^'louder': record a decision"),
+        (lambda: ar.exercise_sound(1), "^1: give an exercise"),
+        (lambda: ar.show(pd.DataFrame(), "song"), "^'song': give the song of the table"),
+    ):
+        with pytest.raises(ar.ArrangeError, match=says):
+            do()
+    assert not log.exists()
 
 
 def test_text_file(tmp_path):

@@ -27,6 +27,7 @@ from arrange.live.findings_list import ALL_PARTS, findings_list
 from arrange.live.moment_sound import moment_sound, moments
 from arrange.live.picture_cache import PictureCache, Seen
 from arrange.live.results_cache import ResultsCache, section_findings
+from arrange.live.strip import draw_row, strip_row, strip_scale
 from arrange.quantities.texture import echo_times
 
 DEMO = "datasets/low-water.musicxml"
@@ -306,6 +307,28 @@ def test_lines_are_tablature_at_their_counts_and_chords_are_shapes(picked_and_st
     assert sum(each.get("class") == "shape-dot" for each in chart.iter()) == 2
 
 
+def test_shapes_of_a_bar_stand_beside_each_other_in_it():
+    """The one at 4& ends before the bar line; where four do not fit, there is tablature."""
+    chords = [(2, 0, 0), (3, 1, 1), (5, 3, 3), (7, 5, 5)]
+    onsets = [(0, 0.0), (1, 3.5), (2, 4.0), *((n % 4, 8.0 + n) for n in range(4))]
+    rows = [("Guitar 1", "E3 B3 E4", at, 0.5) for _, at in onsets]
+    frets = [fret for chord, _ in onsets for fret in chords[chord]]
+    made = song_of(*rows)
+    places = {"string": [4, 2, 1] * len(rows), "fret": frets}
+    song = replace(made, notes=made.notes.assign(
+        **{name: pd.array(values, dtype="Int64") for name, values in places.items()}
+    ))  # fmt: skip
+    row = strip_row(song, "Guitar 1", song.notes, Neck())
+    scale = strip_scale(song, (1, 3), [row])
+    shapes = "".join(draw_row(scale, row, 0.0))
+    lefts = [float(x) for x in re.findall(r'class="neck" d="M([\d.]+) [\d.]+v46', shapes)]
+    assert len(lefts) == 3
+    ends = [(left - 21, left + 45) for left in lefts]  # with the number of its first fret
+    assert scale.left(1) <= ends[0][0] < ends[0][1] <= ends[1][0]
+    assert ends[1][1] <= scale.left(2) + 0.1 <= ends[2][0] + 0.2
+    assert row.shaped == {1, 2}
+
+
 def test_the_words_say_what_is_played(picked_and_strummed):
     html = drawn(PictureCache(ResultsCache(picked_and_strummed)), Choices("Song"), moment=(1, 2))
     assert "bar 1. Guitar 1: 1 string 1 fret 0, 2 string 2 fret 1, 4&amp; string 1 fret 12." in html
@@ -427,6 +450,19 @@ def test_findings_are_listed_by_what_the_last_choice_changed(pictures):
     assert "No findings of Bass here" in findings_list(found, "Bass", "")
 
 
+def test_a_waived_finding_is_marked_with_its_reason(results):
+    """It is the last one in the list; what the last choice brought or ended stays there."""
+    meant = ar.Waiver("d1", "they swap on purpose", kind="crowding")
+    pictures = PictureCache(results, [meant, ar.Waiver("d2", "gone", kind="drive")])
+    found = pictures.found(CHORUS, CHORUS)
+    assert [each.state for each in found] == ["stays", "waived"]
+    html = findings_list(found, ALL_PARTS, "")
+    assert "<h3>2 findings, 1 waived</h3>" in html
+    assert "○ waived</span>" in html
+    assert html.count("Waived: they swap on purpose</span>") == 1
+    assert {each.state for each in pictures.found(chosen(octave=1), CHORUS)} == {"new", "ended"}
+
+
 def test_a_finding_that_is_looked_at_is_marked_in_its_bars(pictures):
     found = pictures.found(Choices("Verse 3"), Choices("Verse 3"))
     one = next(each for each in found if each.bars == (39, 39))
@@ -435,6 +471,8 @@ def test_a_finding_that_is_looked_at_is_marked_in_its_bars(pictures):
     (mark,) = [each for each in chart.iter() if each.get("class") == "marked"]
     bar = chart.find(".//*[@data-what='39']/*")
     assert float(mark.get("x")) == pytest.approx(float(bar.get("x")) - 1, abs=0.1)
+    drawn_in_order = [each.get("class") or "" for each in chart.iter()]
+    assert drawn_in_order.index("marked") < drawn_in_order.index("row-name one-name")
     assert float(mark.get("width")) == pytest.approx(float(bar.get("width")) + 2, abs=0.1)
 
 

@@ -1,10 +1,12 @@
 """The view of layers without a browser: its messages are sent as a browser would."""
 
+import random
 import re
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from songs import song as song_of
 
 import arrange as ar
 from arrange.__main__ import main
@@ -111,8 +113,8 @@ def test_a_press_gives_to_the_next_and_undo_takes_it_back(shown, clock):
         send(shown, "redo")
     assert shown.shares == given
     clock.run()
-    assert shown.path.name == "last-bell.layers.txt"
-    assert "has,Chorus 1,Ben,Pad + Rhythm" in shown.path.read_text()
+    assert shown._file.path.name == "last-bell.layers.txt"
+    assert "has,Chorus 1,Ben,Pad + Rhythm" in shown._file.path.read_text()
 
 
 def test_what_is_said_of_shares_by_hand(shown):
@@ -252,13 +254,95 @@ def test_a_decision_is_recorded_superseded_and_taken_back(shown, results):
     assert "Somebody else" not in part(again, "words")  # what it supersedes is not another's doing
     for _ in range(2):  # the first one reads the log again
         send(shown, "undo")
-    assert "Somebody else has changed that decision since" in part(shown, "words")
+    assert "That decision has been changed since" in part(shown, "words")
     assert [each.status for each in ar.read_decisions(shown.log).decisions][1:] == [
         "superseded", "agreed",
     ]  # fmt: skip
     send(again, "undo")
     assert ar.read_decisions(shown.log).decisions[2].status == "dropped"
     assert "The decision is taken back." in part(again, "words")
+    for view, do in ((shown, "record"), (again, "redo")):  # each reads the log again first
+        send(view, do)
+        send(view, do)
+    assert "Another decision shares out the layers by now" in part(again, "words")
+    assert [each.status for each in ar.read_decisions(shown.log).decisions][2:] == [
+        "dropped", "agreed",
+    ]  # fmt: skip
+
+
+def test_two_views_never_write_or_show_a_false_figure(tmp_path):
+    """Two people share out, record, undo and redo on one log in any order.
+
+    Two decisions never share out at once. Each holds the shares and the worth that its view shows;
+    a view that is opened anew, as after a kernel died, knows every decision that was acknowledged,
+    and the shares that were kept.
+    """
+    bars = (0.0, 4.0)
+    song = song_of(
+        *(("Low", "E2 B2 E3", at, 4) for at in bars),
+        *(("High", note, at + beat, 1) for at in bars for beat, note in enumerate(["E5", "G5"])),
+        *(("Middle", "G3 B3", at + 2, 2) for at in bars), sections=[("A", 1), ("B", 2)],
+    )  # fmt: skip
+    log, known = tmp_path / "song.decisions.txt", ar.condense(song, 2)
+    results, chance, recorded = LayersResults(known), random.Random(5), 0
+
+    def opened():
+        return LayersView(song, log, lambda _: results, Clock().later)
+
+    logs = {b"": ar.DecisionLog()}
+
+    def stands():
+        data = log.read_bytes() if log.exists() else b""
+        if data not in logs:
+            logs[data] = ar.read_decisions(log)
+        return logs[data]
+
+    views = [opened(), opened()]
+    for step in range(30):
+        at, before = chance.randrange(2), stands()
+        shown = views[at]
+        do = chance.choice(["give", "give", "give", "record", "record", "undo", "redo"])
+        send(shown, do, section=chance.randrange(2), layer=chance.randrange(3),
+             player=chance.randrange(3))  # fmt: skip
+        said, shares, now = shown._words, shown.shares, stands()
+        assert "Something went wrong" not in said, (step, said)
+        figures = results.figures(shares)
+        assert f"Worth {figures.plan.value:.1f} s, {figures.share:.0%}" in part(shown, "totals")
+        recorded += said.startswith("Recorded")
+        assert len(now.decisions) == recorded
+        assert sum(each.status == "agreed" for each in now.decisions) <= 1  # never two at once
+        if len(now.decisions) > len(before.decisions):
+            assert now.decisions[-1].after == (
+                f"this: {figures.plan.value:.1f} s ({figures.share:.0%}): "
+                f"{shares_words(results.problem, shares)}"
+            )
+        elif now != before:
+            assert said.startswith(("The decision is taken back", "The decision is agreed again"))
+        if step % 10 == 9:  # its kernel is gone, and it is opened again
+            kept = "other shares" in shown._file.keep(results.problem, shares)
+            views[at] = opened()
+            assert views[at]._decided.log == now
+            assert kept or views[at].shares == shares
+    assert recorded > 2
+
+
+def test_the_shares_of_another_view_are_not_written_over_unsaid(shown, results, clock):
+    """What another view kept meanwhile stays until something is changed once more."""
+    clock.run()
+    beside = LayersView(results.problem.recorded.song, shown.log, lambda _: results, clock.later)
+    send(beside, "next", **place(shown, "Chorus 1", "Pad"))
+    clock.run()
+    theirs = shown._file.path.read_text()
+    assert "has,Chorus 1,Ann,Hook + Pad" in theirs
+    send(shown, "go", **place(shown, "Verse 1", "Echo"))  # nothing of its own to keep
+    clock.run()
+    assert (shown._file.path.read_text(), part(shown, "words")) == (theirs, "")
+    for player, text in ((0, theirs), (1, None)):
+        send(shown, "give", player=player, **place(shown, "Verse 1", "Echo"))
+        clock.run()
+        is_told = "Another view of this song has kept other shares" in part(shown, "words")
+        assert is_told == (text is not None)
+        assert (shown._file.path.read_text() == theirs) == is_told
 
 
 def test_sheets_of_the_recording_say_so(shown, results, monkeypatch, capsys):

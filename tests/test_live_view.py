@@ -329,7 +329,9 @@ def test_redo_goes_on_again_with_its_decision(shown, log):
     assert "Guitar 1: an octave up" in shown.picture.value
     press(shown, "redo")
     assert ar.read_decisions(log).decisions[0].status == "agreed"
-    assert "1 → 1 findings" in shown.picture.value
+    # The same notes as before are decided now; nothing is new, and nothing has ended.
+    assert "1 → 1 findings, severity 0.30 → 0.30</span>" in shown.picture.value
+    assert "The decision is agreed again." in words(shown)
     press(shown, "redo")
     assert "nothing to redo" in words(shown)
     press(shown, "undo")
@@ -450,7 +452,7 @@ def test_the_last_picture_is_saved_in_the_notebook(shown, monkeypatch):
 # Two views on one log
 
 
-def test_two_views_never_write_or_show_a_false_figure(log):
+def test_two_views_never_write_or_show_a_false_figure(log, monkeypatch):
     """Two people choose, record, undo and redo on one log in any order.
 
     After each step the view shows the figures of the song that its log gives, unless it reports
@@ -458,6 +460,7 @@ def test_two_views_never_write_or_show_a_false_figure(log):
     and a view that is opened anew, as after a kernel died, knows every decision that was
     acknowledged.
     """
+    monkeypatch.setattr("arrange.live.view._LATE_SECONDS", 0)  # no step is faster than a hand
     song = song_of(("Guitar 1", "E3 B3 E4", 0, 4), ("Guitar 2", "E3 B3 E4", 0, 4))
     chance = random.Random(21)
     views = [PartsView(song, log, f"Guitar {n}", "Song", Clock().later) for n in (1, 2)]
@@ -494,7 +497,7 @@ def test_two_views_never_write_or_show_a_false_figure(log):
         if step % 20 == 19:  # its kernel is gone, and it is opened again
             views[at] = PartsView(song, log, f"Guitar {at + 1}", "Song", Clock().later)
             assert views[at]._stand.log == now
-    assert recorded > 3
+    assert recorded > 2
 
 
 @pytest.fixture
@@ -571,6 +574,7 @@ def test_what_another_took_back_is_not_taken_back_twice(shown, log):
     data = log.read_bytes()
     press(shown, "undo")
     assert log.read_bytes() == data
+    assert "That decision has been changed since: the log stays as it is." in words(shown)
     assert "Guitar 1: an octave up" in shown.picture.value
 
 
@@ -644,6 +648,11 @@ def test_every_way_to_hear(shown):
     shown.controls.choosing.octave.value = 1
     shown._ahead.settle()
     assert not shown.player.children[0].autoplay
+    shown._press("hear", shown._found()[0].key)
+    heard = shown.player.children[0]
+    assert heard.autoplay
+    shown._ahead.settle()
+    assert shown.player.children[0] is heard  # it plays on
     press(shown, "before")
     quiet = shown.player.children[0].value
     press(shown, "after")
@@ -819,15 +828,25 @@ def test_the_commands(monkeypatch, tmp_path, capsys):
     assert main(["lab", "--no-browser"]) == 0
     assert main(["page", DEMO, "--port", "8123", "--share", "--dark"]) == 0
     assert asked == [
-        ((None,), {"layers": False, "opens": False}),
-        ((DEMO,), {"layers": False, "port": 8123, "shares": True, "opens": True, "dark": True}),
+        ((None,), {"layers": False, "players": [], "opens": False}),
+        (
+            (DEMO,),
+            {
+                "layers": False,
+                "players": [],
+                "port": 8123,
+                "shares": True,
+                "opens": True,
+                "dark": True,
+            },
+        ),
     ]
     monkeypatch.undo()
     page = str(tmp_path / "sent.html")
     for wrong, says in (
         ([str(tmp_path / "none.mid")], "none.mid"),
         ([str(tmp_path / "none.mid"), "-o", page], "none.mid"),
-        ([DEMO, "-o", page, "--share"], "leave out --layers, --share"),
+        ([DEMO, "-o", page, "--share"], "leave out --layers, --player, --share"),
         ([DEMO, "-o", str(tmp_path / "sent.txt")], "end its name in .html"),
     ):
         assert main(["page", *wrong]) == 2
@@ -870,6 +889,6 @@ def test_a_part_without_pitch_does_not_rest():
     drum = song.notes[song.notes["part"] == "Hand drum"]
     for notes, words in ((drum, "sounds without pitch"), (drum.head(0), "rests here")):
         row = strip.strip_row(song, "Hand drum", notes, None)
-        drawn = "".join(strip.draw_row(strip.strip_scale(song, (1, 4), [row]), row, 0.0, "one"))
+        drawn = "".join(strip.draw_row(strip.strip_scale(song, (1, 4), [row]), row, 0.0))
         assert words in drawn
         assert drawn.count("axis") == 1

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import pandas as pd
 import pytest
 from songs import song
 
@@ -33,6 +34,10 @@ def test_a_text_says_what_a_player_has():
     ann, ben = found.known.problem.lineup.players
     assert (ann.name, ann.capos, ann.sounds, ann.echo) == ("Ann", (0, 2), ("clean",), False)
     assert ben == ar.Player("Ben: b")
+    row = found.song.parts.set_index("part").loc["Ann"]  # as sheets name it, and as it sounds
+    assert (row["instrument"], row["program"] is pd.NA) == ("acoustic guitar", True)
+    with pytest.raises(ar.ArrangeError, match="'kazoo'; write one of electric guitar, aco"):
+        ar.Player("Ann", instrument="kazoo")
     with pytest.raises(ar.ArrangeError, match="player Ann: 'kazoo' is"):
         ar.condense(MADE, ["Ann: kazoo"])
 

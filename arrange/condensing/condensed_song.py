@@ -89,19 +89,22 @@ def _part_row(
     per_section = np.bincount(recorded.section[part.note], lasts, minlength=len(recorded.sections))
     row = recorded.parts.iloc[int(per_layer.argmax())].to_dict()
     is_guitar = row["family"] == "guitar"
+    instrument, program = row["instrument"], row["program"]
+    if not is_guitar or who.instrument:
+        instrument, program = who.instrument or "Guitar", None
     drive, echo = _longest(choices[["drive", "echo"]], per_section)
     capo, tuning = _longest(choices[["capo", "tuning"]], per_section)
     return {
         **row,
         "part": who.name,
-        "instrument": row["instrument"] if is_guitar else "Guitar",
+        "instrument": instrument,
         "family": "guitar",
         "tuning": tuning,
         "capo": capo,
         "drive": drive or nearest_drive(who.sounds, row["drive"]),
         "echo": echo,
         "transpose": row["transpose"] if is_guitar else _WRITTEN,
-        "program": row["program"] if is_guitar else None,
+        "program": program,
         "player": who.name,
     }
 

@@ -76,9 +76,9 @@ class Lineup:
     @property
     def is_free(self) -> bool:
         """Whether nothing is decided for anybody: no pin, no ban, no gear and no hand."""
-        alike = {replace(player, name="any") for player in self.players}
+        alike = {replace(player, name="any", instrument="") for player in self.players}
         first = self.players[0]
-        has_all = Player(first.name, hand=first.hand) == first
+        has_all = Player("any", hand=first.hand) in alike
         return self.decided.is_free and len(alike) == 1 and has_all
 
     def are_alike(self, players: int) -> bool:

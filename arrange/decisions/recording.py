@@ -69,9 +69,9 @@ def record_decision(
     Raises
     ------
     ArrangeError
-        If the decision has been recorded already, a section or part is unknown, a decision to be
-        superseded is not there, a text or label cannot be kept, or the file cannot be written;
-        the log is then as it was.
+        If it is no decision or has been recorded already, a section or part is unknown, a decision
+        to be superseded is not there, a text or label cannot be kept, or the file cannot be
+        written; the log is then as it was.
     LogChangedError
         If the log is not as expected: somebody else has written since. The log is as it was.
 
@@ -87,6 +87,8 @@ def record_decision(
     (True, 'agreed')
     """
     path = Path(path)
+    if not isinstance(decision, Decision):
+        raise ArrangeError(f"{shown(decision)}: record a decision, such as Decision('what', 'why')")
     _check_is_new(decision)
     if arrangement is not None and song is None:
         raise ArrangeError("an arrangement is kept as what it changes: give the song too")

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from arrange.errors import ArrangeError
+from arrange.errors import ArrangeError, shown
 from arrange.exercises.exercise import Exercise
 from arrange.exercises.guess_by_ear import KIND as BY_EAR
 from arrange.exercises.guess_by_ear import Take, takes_of
@@ -37,7 +37,7 @@ def exercise_sound(exercise: Exercise, playback: Playback = PLAIN) -> Sound:
     Raises
     ------
     ArrangeError
-        If the exercise is about no passage, or as ``render_sound``.
+        If it is no exercise, or one about no passage, or as ``render_sound``.
 
     Examples
     --------
@@ -47,6 +47,8 @@ def exercise_sound(exercise: Exercise, playback: Playback = PLAIN) -> Sound:
     >>> round(ar.exercise_sound(by_ear).seconds)
     3
     """
+    if not isinstance(exercise, Exercise):
+        raise ArrangeError(f"{shown(exercise)}: give an exercise, such as make_exercises(song)[0]")
     once = replace(playback, loop=False)
     sounds = [_take_sound(exercise, take, once) for take in _takes(exercise)]
     return replace(join_sounds(*sounds), is_loop=playback.loop)

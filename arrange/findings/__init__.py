@@ -7,7 +7,7 @@ intended, and say what could not be checked.
     the changes by which one part alone could end it: a hint, not a search
 ``group_findings``
     similar findings as one row, so that they fit on a page
-``Waiver``, ``waive``
+``Waiver``, ``waive``, ``waive_what_is_there``
     what is intended, with the reason
 ``not_asked``
     what could not be checked in a song, and why
@@ -22,6 +22,7 @@ from arrange.findings.waivers import (
     parse_waiver,
     read_waivers,
     waive,
+    waive_what_is_there,
     waivers_table,
 )
 
@@ -36,5 +37,6 @@ __all__ = [
     "smallest_move",
     "smallest_moves",
     "waive",
+    "waive_what_is_there",
     "waivers_table",
 ]

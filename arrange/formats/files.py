@@ -44,6 +44,8 @@ def read_bytes(path: Path) -> bytes:
     except OSError as error:
         raise ReadError(f"the file cannot be read: {error.strerror}", file=name) from None
     if not data.strip():
+        if path.suffix.lower() == ".txt":
+            raise ReadError("the chart is empty; type a section and its bars", file=name)
         raise ReadError("the file is empty; export it again", file=name)
     return data
 

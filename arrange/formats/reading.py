@@ -7,7 +7,7 @@ import os
 from collections.abc import Mapping
 from pathlib import Path
 
-from arrange.errors import ReadError
+from arrange.errors import ArrangeError, ReadError, shown
 from arrange.formats.files import read_bytes
 from arrange.formats.known import FORMATS, format_of
 from arrange.tables.song import Song
@@ -36,6 +36,8 @@ def read(
 
     Raises
     ------
+    ArrangeError
+        If it is no path.
     ReadError
         If the file is missing, damaged, unsafe, or of no format that is read; for a chart a
         ChartError that lists every fault with its line.
@@ -49,6 +51,8 @@ def read(
     >>> len(ar.read("datasets/low-water.musicxml", played=False).measures)
     86
     """
+    if not isinstance(path, str | os.PathLike) or not str(path):
+        raise ArrangeError(f"{shown(path)}: read takes the path of a song, such as 'my-song.txt'")
     path = Path(path)
     data = read_bytes(path)
     form = format_of(data, path.suffix)

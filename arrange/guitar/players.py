@@ -50,12 +50,15 @@ class Player:
         ``"pick"`` or ``"fingers"``: what strikes the strings.
     hand : Hand
         What this hand can hold.
+    instrument : str
+        ``"electric guitar"``, ``"acoustic guitar"`` or ``"classical guitar"``, as sheets name it;
+        empty for that of the part.
 
     Raises
     ------
     ArrangeError
-        If the name is empty, there is no sound, a sound is unknown, a capo is beyond the neck, or
-        `picks` is neither of the two.
+        If the name is empty, there is no sound, a sound or the instrument is unknown, a capo is
+        beyond the neck, or `picks` is neither of the two.
 
     Examples
     --------
@@ -72,6 +75,7 @@ class Player:
     echo: bool = True
     picks: str = "pick"
     hand: Hand = field(default_factory=Hand)
+    instrument: str = ""
 
     def __post_init__(self) -> None:
         if not self.name.strip():
@@ -83,6 +87,11 @@ class Player:
         if self.picks not in PICKS:
             raise ArrangeError(
                 f"{self.name} plays with {shown(self.picks)}; write one of {listed(PICKS, 'or')}"
+            )
+        if self.instrument and self.instrument not in _INSTRUMENTS:
+            raise ArrangeError(
+                f"{self.name} plays {shown(self.instrument)}; write one of "
+                f"{listed(_INSTRUMENTS, 'or')}"
             )
         if self.capos is not None:
             self._check_capos(self.capos)
@@ -152,15 +161,17 @@ def read_player(text: str) -> Player:
         if each:
             _add_field(name, offset, each, fields)
             at |= {field: offset for field in fields if field not in at}
-    drives = _INSTRUMENTS.get(fields.pop("instrument", "electric guitar"), DRIVES)
-    fields.setdefault("sounds", drives)
-    fields.setdefault("picks", fields.pop("usual picks", "pick"))
-    # An echo is an electric guitar's where nothing is said (common practice).
-    fields.setdefault("echo", drives == DRIVES)
     try:
-        return Player(name, **fields)
+        return Player(name, **(_usual(fields.get("instrument", "")) | fields))
     except ArrangeError as error:
         raise PlayerError(str(error), at.get("capos", start) if name else start) from None
+
+
+def _usual(instrument: str) -> dict[str, Any]:
+    """What a player has of whom nothing but the instrument is said; empty for no instrument."""
+    drives = _INSTRUMENTS.get(instrument, DRIVES)
+    # An echo is an electric guitar's where nothing is said (common practice).
+    return {"sounds": drives, "echo": drives == DRIVES, "picks": usual_picks(instrument)}
 
 
 def format_player(player: Player) -> str:
@@ -169,7 +180,9 @@ def format_player(player: Player) -> str:
     It holds the tuning of the neck and the frets of the capo; not its other measures, nor the hand.
     """
     fields = [quoted(player.name, ":;")]
-    capos = player.capos
+    capos, usual = player.capos, _usual(player.instrument)
+    if player.instrument:
+        fields.append(player.instrument)
     if player.neck is not None:
         tuning = tuning_name(player.neck.tuning)
         is_named = tuning in TUNINGS
@@ -177,12 +190,12 @@ def format_player(player: Player) -> str:
         capos = (player.neck.capo,) if capos is None and player.neck.capo else capos
     if capos is not None:
         fields.append(f"capo {listed([str(capo or 'none') for capo in capos], 'or')}")
-    if player.sounds != DRIVES:
+    if player.sounds != usual["sounds"]:
         fields.append(", ".join(player.sounds))
-    if not player.echo:
-        fields.append("no echo")
-    if player.picks == "fingers":
-        fields.append("fingers")
+    if player.echo != usual["echo"]:
+        fields.append("echo" if player.echo else "no echo")
+    if player.picks != usual["picks"]:
+        fields.append(player.picks)
     return "; ".join(fields)
 
 
@@ -211,7 +224,6 @@ def _read_field(name: str, text: str, fields: dict[str, Any]) -> None:
         fields["neck"] = Neck(parse_tuning(text.removesuffix(" tuning").removeprefix("tuning ")))
     elif instrument in _INSTRUMENTS:
         fields["instrument"] = instrument
-        fields["usual picks"] = usual_picks(instrument)
     elif all(word in DRIVES for word in words):
         fields["sounds"] = tuple(sorted(set(words), key=DRIVES.index))
     else:

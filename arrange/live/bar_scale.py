@@ -10,9 +10,9 @@ from arrange.tables.song import Song, section_row
 from arrange.tables.sounding import Array
 
 MOST_BARS = 16  # at once; a longer section is shown in turns
-LEFT, RIGHT = 40.0, 104.0  # beside the bars, for names
+LEFT, RIGHT = 46.0, 104.0  # beside the bars, for names
 LEAST_WIDTH = 1000.0  # of the whole picture
-_MOST_BAR = 216.0  # of a bar
+MOST_BAR = 216.0  # of a bar
 INSIDE = 16.0  # from a bar line to the first count, and behind the last
 
 
@@ -77,4 +77,4 @@ def bar_scale(song: Song, bars: tuple[int, int], needed: float) -> BarScale:
     own = song.measures.iloc[first - 1 : last]
     room = (LEAST_WIDTH - LEFT - RIGHT) / (last - first + 1)
     onset, duration = (own[name].to_numpy(dtype=np.float64) for name in ("onset", "duration"))
-    return BarScale(first, last, onset, duration, max(room, min(needed, _MOST_BAR)))
+    return BarScale(first, last, onset, duration, max(room, min(needed, MOST_BAR)))

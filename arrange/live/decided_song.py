@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from arrange.decisions import Decision, DecisionLog, read_decisions, rebuild
+from arrange.decisions import Decision, DecisionLog, change_status, read_decisions, rebuild
 from arrange.tables.song import Song
 from arrange.text.letters import readable
 from arrange.text.markup import escape_html
@@ -48,6 +48,54 @@ def read_decided(source: Song, path: Path) -> DecidedSong:
     if built.stale:
         words += f"; not made: {'; '.join(why for _, why in built.stale)}"
     return DecidedSong(built.song, log, "".join([words, *(f"; {each}" for each in log.notices)]))
+
+
+@dataclass(frozen=True)
+class StatusChange:
+    """What Undo or Redo does to a decision that was recorded in that step.
+
+    Parameters
+    ----------
+    before, after : str
+        Statuses.
+    why : str
+        For the log.
+    words : str
+        For the user, once it is done.
+    """
+
+    before: str
+    after: str
+    why: str
+    words: str
+
+    def said(self, is_done: bool) -> str:
+        """Return what was done, or why nothing was."""
+        if is_done:
+            return self.words
+        return "That decision has been changed since: the log stays as it is."
+
+
+TAKEN_BACK = StatusChange(
+    "agreed", "dropped", "taken back in the live view", "The decision is taken back."
+)
+AGREED_AGAIN = StatusChange(
+    "dropped", "agreed", "agreed again in the live view", "The decision is agreed again."
+)
+
+
+def change_decision(path: Path, log: DecisionLog, decision: str, change: StatusChange) -> bool:
+    """Change the status of a decision, unless somebody else has done so; return whether.
+
+    Raises
+    ------
+    LogChangedError
+        If somebody else has written in the log since it was read.
+    """
+    found = any(each.id == decision and each.status == change.before for each in log.decisions)
+    if found:
+        change_status(path, decision, change.after, change.why, expected=log)
+    return found
 
 
 def log_changes(before: DecisionLog, after: DecisionLog, own: str = "") -> str:

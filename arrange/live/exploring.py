@@ -45,7 +45,7 @@ def explore_parts(
     ('Tune (2)', True)
     """
     if not isinstance(song, Song):
-        log = log or decisions_path(song)
-        song = read(song)
+        path, song = song, read(song)
+        log = log or decisions_path(path)
     log = Path(log or decisions_path(song.source or "song")).absolute()
     return PartsView(song, log, part, section)

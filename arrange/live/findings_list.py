@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import pandas as pd
 
+from arrange.findings import Waiver, waive_what_is_there
 from arrange.findings.ranking import ranked
 from arrange.findings.recheck import compare_findings
 from arrange.live.pane import press
@@ -18,7 +19,7 @@ from arrange.text.words import counted
 
 ALL_PARTS = "all parts"
 MOST_LISTED = 20
-_SIGNS = {"new": "▲ new", "ended": "✕ ended", "stays": "● stays"}
+_SIGNS = {"new": "▲ new", "ended": "✕ ended", "stays": "● stays", "waived": "○ waived"}
 
 
 @dataclass(frozen=True)
@@ -30,8 +31,9 @@ class Found:
     key : str
         The same for the same finding in another list.
     state : str
-        ``new`` or ``ended`` by the last choice, or ``stays``.
+        ``new`` or ``ended`` by the last choice, ``waived``, or ``stays``.
     what, why : str
+        `why` ends with the reason for which it is waived, if it is.
     bars : (int, int)
         First and last measure in which it is.
     severity : float
@@ -48,9 +50,13 @@ class Found:
 
 
 def list_findings(
-    before: pd.DataFrame, after: pd.DataFrame, lines: Sequence[float]
+    before: pd.DataFrame,
+    after: pd.DataFrame,
+    lines: Sequence[float],
+    waivers: Sequence[Waiver] = (),
 ) -> tuple[Found, ...]:
-    """Return what the last choice changed, then what stays, each in the order of ``ranking``.
+    """Return what the last choice changed, then what stays, then what is waived, each in the order
+    of ``ranking``.
 
     Parameters
     ----------
@@ -58,14 +64,19 @@ def list_findings(
         Of one section, before the last choice and after it.
     lines : sequence of float
         Where the song's measures begin, quarter notes.
+    waivers : sequence of Waiver
+        Those that cover none of these findings are left out.
     """
+    if waivers:
+        before, after = (waive_what_is_there(each, waivers) for each in (before, after))
+    reasons = {each.decision: each.reason for each in waivers}
     change = compare_findings(before, after)
     brought = {_key(row) for row in change.brought.itertuples()}
     now = [
-        _found(row, "new" if _key(row) in brought else "stays", lines)
+        _found(row, "new" if _key(row) in brought else "stays", lines, reasons)
         for row in ranked(after).itertuples()
     ]
-    ended = [_found(row, "ended", lines) for row in ranked(change.ended).itertuples()]
+    ended = [_found(row, "ended", lines, reasons) for row in ranked(change.ended).itertuples()]
     order = list(_SIGNS)
     return tuple(sorted([*now, *ended], key=lambda each: order.index(each.state)))
 
@@ -74,12 +85,16 @@ def _key(row: Any) -> str:
     return f"{row.kind}|{row.parts}|{row.onset:g}|{row.pitches}"
 
 
-def _found(row: Any, state: str, lines: Sequence[float]) -> Found:
+def _found(row: Any, state: str, lines: Sequence[float], reasons: Mapping[str, str]) -> Found:
     end = row.onset + row.duration - 1e-6
     last = max(bisect_left(lines, end), int(row.measure))
     what = f"bar {row.measure}: {row.kind}, {row.parts}"
     bars, parts = (int(row.measure), last), tuple(split_parts(str(row.parts)))
-    return Found(_key(row), state, what, str(row.why), bars, float(row.severity), parts)
+    why = str(row.why)
+    if row.waived in reasons:
+        why = f"{why} Waived: {reasons[row.waived]}"
+        state = "waived" if state == "stays" else state
+    return Found(_key(row), state, what, why, bars, float(row.severity), parts)
 
 
 def change_words(found: Sequence[Found]) -> str:
@@ -102,6 +117,8 @@ def findings_list(found: Sequence[Found], only: str, looked_at: str) -> str:
     own = [each for each in found if only == ALL_PARTS or only in each.parts]
     whose = "" if only == ALL_PARTS else f" of {only}"
     title = f"{counted(len(own), 'finding')}{whose}" if own else f"No findings{whose} here"
+    waived = sum(each.state == "waived" for each in own)
+    title += f", {waived} waived" if waived else ""
     words = change_words(own)
     title += f" · since the last choice: {words}" if words else ""
     more = len(own) - MOST_LISTED

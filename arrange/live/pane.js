@@ -9,16 +9,26 @@ function draw(place, html) {
   const active = place.contains(document.activeElement) ? document.activeElement : null;
   const scrolled = [...place.querySelectorAll("[data-scrolls]")]
     .map(each => [each.dataset.scrolls, each.scrollLeft, each.scrollTop, each.open]);
+  const marked = place.querySelector(".marked")?.getAttribute("x");
   place.innerHTML = html;
   for (const each of place.querySelectorAll("[data-scrolls]")) {
     const old = scrolled.find(([name]) => name === each.dataset.scrolls);
     if (old) [, each.scrollLeft, each.scrollTop, each.open] = old;
   }
+  show_mark(place.querySelector(".marked"), marked);
   if (active) {
     [...place.querySelectorAll("[data-do], [data-scrolls]")]
       .find(each => same(each, active) && each.dataset.scrolls === active.dataset.scrolls)
       ?.focus({ preventScroll: true });
   }
+}
+
+// A mark that lies elsewhere than before is scrolled to, sideways.
+function show_mark(mark, before) {
+  if (!mark || mark.getAttribute("x") === before) return;
+  const [chart, own] = [mark.closest("[data-scrolls]"), mark.getBoundingClientRect()];
+  const { left, right } = chart.getBoundingClientRect();
+  if (own.left < left || own.right > right) chart.scrollLeft += own.left - left - 60;
 }
 
 function name(view, tips) {

@@ -39,8 +39,8 @@ class Chart:
     ----------
     scale : BarScale
     height : float
-    drawn : str
-        SVG.
+    drawn, names : str
+        SVG; the names of the rows lie on top of all that is marked.
     words : str
         The same in words, HTML.
     """
@@ -48,18 +48,22 @@ class Chart:
     scale: BarScale
     height: float
     drawn: str
+    names: str
     words: str
 
 
 def make_chart(song: Song, scale: BarScale, rows: Sequence[Row], ranges: Ranges) -> Chart:
     """Return strip and ranges of the same bars."""
     top = _BARS + _CHORDS
-    pieces = [*draw_chords(scale, song, top - 5)]
+    pieces, names = [*draw_chords(scale, song, top - 5)], list[str]()
     for row, kind in zip(rows, KINDS, strict=False):
-        pieces += draw_row(scale, row, top, kind)
+        names.append(text(0, top + 12, row.part, f"row-name {kind}-name"))
+        pieces += draw_row(scale, row, top)
         top += row.height
+    names.append(text(0, top + 13, "Ranges", "axis row-name"))
     pieces += draw_ranges(scale, ranges, top)
-    return Chart(scale, top + RANGES_HEIGHT + 4, "".join(pieces), "".join(_words(scale, rows)))
+    height, words = top + RANGES_HEIGHT + 4, "".join(_words(scale, rows))
+    return Chart(scale, height, "".join(pieces), "".join(names), words)
 
 
 def _words(scale: BarScale, rows: Sequence[Row]) -> Iterator[str]:
@@ -105,6 +109,7 @@ def draw_chart(
             f'<rect class="marked" x="{left:.1f}" y="{_BARS:.1f}" width="{right - left:.1f}" '
             f'height="{height - _BARS - 2:.1f}"/>'
         )
+    pieces.append(chart.names)
     return (
         '<div class="chart" data-scrolls="chart" tabindex="0" role="group" '
         'aria-label="Bar by bar; scrolls sideways">'

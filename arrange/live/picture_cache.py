@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 import pandas as pd
 
+from arrange.findings import Waiver
 from arrange.guitar.fingering import lowest_neck
 from arrange.live.bar_scale import shown_bars
 from arrange.live.choices import Choices, choices_words, has_strings
@@ -59,10 +60,12 @@ class PictureCache:
     Parameters
     ----------
     results : ResultsCache
+    waivers : sequence of Waiver
+        Findings that are meant to be so.
     """
 
-    def __init__(self, results: ResultsCache) -> None:
-        self._results = results
+    def __init__(self, results: ResultsCache, waivers: Sequence[Waiver] = ()) -> None:
+        self._results, self._waivers = results, tuple(waivers)
         self.form = _form(results)
         self._lines = results.base.measures["onset"].tolist()
         self.charts = lru_cache(maxsize=256)(self._chart)
@@ -100,7 +103,7 @@ class PictureCache:
 
     def _list(self, choices: Choices, since: Choices) -> tuple[Found, ...]:
         findings = self._results.findings
-        return list_findings(findings(since), findings(choices), self._lines)
+        return list_findings(findings(since), findings(choices), self._lines, self._waivers)
 
     def _hands(self, choices: Choices, parts: tuple[str, ...]) -> list[Hands]:
         """Both hands in the section; parts without strings have none."""

@@ -47,7 +47,9 @@ class Ranges:
 
 
 def draw_ranges(scale: BarScale, ranges: Ranges, top: float) -> Iterator[str]:
-    """Yield the ranges on the same scale as the strip, with the shared zone between the two."""
+    """Yield the ranges on the same scale as the strip, below the line of their name, with the zone
+    that the two share.
+    """
     after, before = _by_bar(ranges.after), _by_bar(ranges.before)
     low, high = _bounds(before, after)
     first = top + _TITLE
@@ -62,7 +64,6 @@ def draw_ranges(scale: BarScale, ranges: Ranges, top: float) -> Iterator[str]:
             for bar, (below, above) in bars.items()
         )
 
-    yield text(0, top + 13, "Ranges", "axis")
     is_tight = y(_GRID[1]) - y(_OCTAVE) < _AXIS_LETTERS
     for pitch in range(int(np.ceil(low)), int(high) + 1):
         if pitch % _OCTAVE in _GRID:

@@ -24,7 +24,8 @@ def draw_shapes(
     top: float,
     on: tuple[Neck, str],
 ) -> Iterator[str]:
-    """Yield the shapes that are held in these bars, each where it begins or the bar does.
+    """Yield the shapes that are held in these bars, each where it begins or the bar does, or as
+    near as there is room beside the others of its bar.
 
     Parameters
     ----------
@@ -37,13 +38,13 @@ def draw_shapes(
     """
     for bar in sorted(bars.intersection(scale.bars)):  # some ring on behind the last
         at = bar - scale.first
-        right = scale.left(bar)
-        for each in held:
-            if bar in each.bars:
-                share = max(each.onset - float(scale.onset[at]), 0.0) / float(scale.duration[at])
-                left = max(scale.left(bar) + (scale.bar - 4) * share, right)
-                yield from _draw(each, on, left + _NUMBER, top + _SIGNS)
-                right = left + SHAPE_WIDTH
+        own = [each for each in held if bar in each.bars]
+        left, last = scale.left(bar), scale.left(bar + 1) - SHAPE_WIDTH * len(own)
+        for each in own:
+            share = max(each.onset - float(scale.onset[at]), 0.0) / float(scale.duration[at])
+            left = max(min(scale.left(bar) + (scale.bar - 4) * share, last), left)
+            yield from _draw(each, on, left + _NUMBER, top + _SIGNS)
+            left, last = left + SHAPE_WIDTH, last + SHAPE_WIDTH
 
 
 def _draw(held: Held, on: tuple[Neck, str], left: float, top: float) -> Iterator[str]:

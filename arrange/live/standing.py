@@ -5,10 +5,10 @@ from __future__ import annotations
 from functools import lru_cache, partial
 from pathlib import Path
 
-from arrange.decisions import Decision, DecisionLog, change_status, record_decision
+from arrange.decisions import Decision, DecisionLog, record_decision, waivers_of
 from arrange.findings.summary import findings_figures
 from arrange.live.choices import Choices, choices_words
-from arrange.live.decided_song import read_decided
+from arrange.live.decided_song import StatusChange, change_decision, read_decided
 from arrange.live.moment_sound import moment_sound
 from arrange.live.picture_cache import PictureCache
 from arrange.live.results_cache import ResultsCache
@@ -43,7 +43,7 @@ class Standing:
         results = next(known, None) or ResultsCache(base)
         self._kept = [results, *(each for each in self._kept if each is not results)][:_MOST_KEPT]
         self.results = results
-        self.pictures = PictureCache(results)
+        self.pictures = PictureCache(results, waivers_of(self.log))
         self.sound = lru_cache(maxsize=24)(partial(moment_sound, results))
 
     @property
@@ -69,13 +69,12 @@ class Standing:
         self.read_again()
         return decision
 
-    def change(self, decision: str, before: str, after: str, why: str) -> bool:
-        """Give a decision another status, unless somebody else has done so; return whether."""
-        found = any(each.id == decision and each.status == before for each in self.log.decisions)
-        if found:
-            change_status(self.path, decision, after, why, expected=self.log)
+    def change(self, decision: str, change: StatusChange) -> bool:
+        """Change the status of a decision, unless somebody else has done so; return whether."""
+        is_done = change_decision(self.path, self.log, decision, change)
+        if is_done:
             self.read_again()
-        return found
+        return is_done
 
 
 def _has_same_notes(one: Song, other: Song) -> bool:

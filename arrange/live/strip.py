@@ -7,6 +7,7 @@ of their highest notes.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
@@ -18,7 +19,7 @@ from arrange.explaining.held_shapes import Held, held_shapes, placed_notes, stru
 from arrange.explaining.tab_counts import attack_counts, fitted_counts
 from arrange.guitar.fret_counting import shown_fret
 from arrange.guitar.necks import Array, Neck
-from arrange.live.bar_scale import INSIDE, LEFT, BarScale, bar_scale
+from arrange.live.bar_scale import INSIDE, LEFT, MOST_BAR, BarScale, bar_scale
 from arrange.live.shape_picture import SHAPE_WIDTH, draw_shapes
 from arrange.live.svg import text
 from arrange.tables.song import Song, part_row
@@ -126,7 +127,9 @@ def _columns(song: Song, notes: pd.DataFrame) -> Drawn:
 
 
 def _strummed_bars(notes: Drawn, held: Sequence[Held]) -> Iterator[int]:
-    """The bars in which nothing but chords is struck, and at least one is held."""
+    """The bars in which nothing but chords is struck, and at least one is held, but no more than
+    there is room for.
+    """
     sizes: dict[int, dict[float, int]] = {}
     for bar, onset in zip(notes.measure.tolist(), notes.onset.tolist(), strict=True):
         own = sizes.setdefault(bar, {})
@@ -135,8 +138,10 @@ def _strummed_bars(notes: Drawn, held: Sequence[Held]) -> Iterator[int]:
     for each in held:
         for bar in each.bars:
             strings[bar] = min(len(each.strings), strings.get(bar, len(each.strings)))
+    shapes = Counter(bar for each in held for bar in {*each.bars})
     for bar, least in strings.items():
-        if min([least, *sizes.get(bar, {}).values()]) >= _STRUMMED:
+        is_strummed = min([least, *sizes.get(bar, {}).values()]) >= _STRUMMED
+        if is_strummed and shapes[bar] * SHAPE_WIDTH <= MOST_BAR:
             yield bar
 
 
@@ -205,9 +210,8 @@ def draw_chords(scale: BarScale, song: Song, top: float) -> Iterator[str]:
         right = left + _LETTER * len(words) + 4
 
 
-def draw_row(scale: BarScale, row: Row, top: float, kind: str) -> Iterator[str]:
-    """Yield a part's row; `kind` is its CSS class, ``one`` or ``two``."""
-    yield text(0, top + 12, row.part, f"row-name {kind}-name")
+def draw_row(scale: BarScale, row: Row, top: float) -> Iterator[str]:
+    """Yield a part's row, below the line of its name."""
     strings = 4 if row.neck is None else row.neck.strings
     first = top + NAME
     bottom = first + row.height - NAME - COUNTS

@@ -27,7 +27,14 @@ from arrange.live.controls import (
     next_choices,
     read_controls,
 )
-from arrange.live.decided_song import log_changes, log_html, recorded_words
+from arrange.live.decided_song import (
+    AGREED_AGAIN,
+    TAKEN_BACK,
+    StatusChange,
+    log_changes,
+    log_html,
+    recorded_words,
+)
 from arrange.live.event_loop import Later
 from arrange.live.findings_list import Found
 from arrange.live.kept_view import KeptView, keep_view, kept_path, kept_view
@@ -37,7 +44,7 @@ from arrange.live.picture_cache import Seen
 from arrange.live.results_cache import first_place
 from arrange.live.saved_picture import SavedPicture
 from arrange.live.standing import Standing
-from arrange.live.steps import Steps
+from arrange.live.steps import Step, Steps
 from arrange.tables.song import Song
 from arrange.text.markup import escape_html
 from arrange.text.words import bars_words
@@ -95,6 +102,7 @@ class PartsView:
         self._touched, self._touched_at = "", -np.inf
         self._late, self._late_until = "", -np.inf
         self._heard = "after"
+        self._sounding: Any = None  # what the player has
         self._is_moved = False  # by the user, so that there is something to keep
         self._saved: SavedPicture | None = None
         self.widget = layout(self.controls, self.picture, self.player, self.words, self.shown_log)
@@ -266,34 +274,38 @@ class PartsView:
 
     def undo(self) -> None:
         """Go one step back; a decision that was recorded in it is taken back in the log."""
-        if not self._steps.past:
-            self._say("There is nothing to undo.")
-            return
-        decision = self._steps.past[-1].decision
-        if decision:
-            self._stand.change(decision, "agreed", "dropped", "taken back in the live view")
-            self._show_log()
-        self._since = self.choices
-        self._go_to(self._steps.back(self.choices))
+        self._walk("undo", self._steps.past, self._steps.back, TAKEN_BACK)
 
     def redo(self) -> None:
         """Go on again to what was undone; a decision that was taken back is agreed again."""
-        if not self._steps.coming:
-            self._say("There is nothing to redo.")
-            return
-        decision = self._steps.coming[-1].decision
-        if decision:
-            self._stand.change(decision, "dropped", "agreed", "agreed again in the live view")
-            self._show_log()
-        self._since = self.choices
-        self._go_to(self._steps.on(self.choices))
+        self._walk("redo", self._steps.coming, self._steps.on, AGREED_AGAIN)
 
-    def _go_to(self, choices: Choices) -> None:
+    def _walk(
+        self,
+        what: str,
+        steps: list[Step[Choices]],
+        walk: Callable[[Choices], Choices],
+        change: StatusChange,
+    ) -> None:
+        if not steps:
+            self._say(f"There is nothing to {what}.")
+            return
+        decision, said, is_done = steps[-1].decision, "", False
+        if decision:
+            is_done = self._stand.change(decision, change)
+            said = change.said(is_done)
+            self._show_log()
+        choices = walk(self.choices)
+        # The same notes are then decided instead of chosen, or the other way round.
+        self._since = choices if is_done else self.choices
+        self._go_to(choices, said)
+
+    def _go_to(self, choices: Choices, said: str = "") -> None:
         late, self._touched = self._touched, ""
         self.choices, self._since = (each.that_fit(self._song) for each in (choices, self._since))
         self._is_moved = True
         self._fill()
-        self._show()
+        self._show(said)
         self._late, self._late_until = late, time.monotonic() + _LATE_SECONDS
 
     def record(self) -> None:
@@ -338,11 +350,11 @@ class PartsView:
                 moment.options = bars
                 moment.value = heard if heard in values else strongest
 
-    def _show(self) -> None:
+    def _show(self, said: str = "") -> None:
         """Show what is chosen, and then prepare what may be heard and chosen next."""
         pieces, words = self._stand.pictures.drawn(self._seen(self.choices, self._since))
         self.picture.show(pieces)
-        self._say(words)
+        self._say(f"{said} {words}".strip())
         self._ahead.wait()
 
     def _seen(self, choices: Choices, since: Choices) -> Seen:
@@ -388,7 +400,12 @@ class PartsView:
         return partial(self._stand.sound, *self._moment())
 
     def _set_sound(self, autoplay: bool) -> None:
+        """Give the player what is to be heard, unless it has that and need not begin anew."""
+        sounding = self._stand.sound, self._moment()
+        if sounding == self._sounding and not autoplay:
+            return
         data = self._stand.sound(*self._moment())
+        self._sounding = sounding
         old = self.player.children
         self.player.children = (
             widgets.Audio(value=data, format="wav", autoplay=autoplay, loop=False, controls=True,

@@ -56,9 +56,7 @@ def write_page(
     explore = "explore_layers" if layers else "explore_parts"
     asked = [repr(_path_from(song, target)), *([repr(list(players))] if players else [])]
     code = (
-        "# Run this cell: Shift and Enter.\n"
-        "import arrange as ar\n"
-        f"ar.{explore}({', '.join(asked)})"
+        f"# Run this cell: Shift and Enter.\nimport arrange as ar\nar.{explore}({', '.join(asked)})"
     )
     cells = [words_cell(f"# {escape_markdown(title)}\n\n{_TURN_DOWN}"), code_cell(code)]
     with whole_file(target) as draft:

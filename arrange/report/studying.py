@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 import os
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
@@ -19,8 +18,7 @@ from arrange.decisions import (
     read_decisions,
     waivers_of,
 )
-from arrange.errors import ArrangeError
-from arrange.findings import Waiver, waive, waivers_table
+from arrange.findings import Waiver, waive, waive_what_is_there, waivers_table
 from arrange.formats.reading import read
 from arrange.quantities.register import part_ranges, register_overlap
 from arrange.report.html_pages import report_html, write_report
@@ -97,11 +95,8 @@ class Study:
             If a waiver covers no finding.
         """
         found = waive(find_clashes(self.song), self.waivers)
-        for waiver in waivers_of(self.log):
-            # The findings that it waives may be gone by now; the decision stays in the log.
-            with contextlib.suppress(ArrangeError):
-                found = waive(found, [waiver])
-        return found
+        # The findings that a decision waives may be gone by now; it stays in the log.
+        return waive_what_is_there(found, waivers_of(self.log))
 
     @cached_property
     def _by_section(self) -> pd.DataFrame:

@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from functools import cache
 from pathlib import Path
 
-from arrange.decisions import decisions_path
+from arrange.decisions import decisions_path, waivers_of
 from arrange.errors import ArrangeError, shortened
 from arrange.formats.files import check_target, whole_file
 from arrange.formats.reading import read
@@ -69,7 +69,7 @@ def song_page(decided: DecidedSong, title: str) -> str:
     """Return a song with its decisions as a page, HTML that needs nothing else."""
     song = decided.song
     results = ResultsCache(song)
-    pictures, pair = PictureCache(results), _pair(results)
+    pictures, pair = PictureCache(results, waivers_of(decided.log)), _pair(results)
     pairs = _pairs(song, pair)
     sections = "".join(_sections(song, pictures, pairs))
     facts = "".join(

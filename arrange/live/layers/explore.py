@@ -55,8 +55,8 @@ def explore_layers(
     True
     """
     if not isinstance(song, Song):
-        log = log or decisions_path(song)
-        song = read(song)
+        path, song = song, read(song)
+        log = log or decisions_path(path)
     log = Path(log or decisions_path(song.source or "song"))
 
     def asked(song: Song) -> LayersResults:

@@ -12,10 +12,17 @@ from typing import Any
 
 from arrange.condensing.pins_and_bans import MOST_MERGED
 from arrange.condensing.plan_by_hand import why_no_option
-from arrange.decisions import Decision, change_status, record_decision
+from arrange.decisions import Decision, record_decision
 from arrange.errors import ArrangeError, LogChangedError
 from arrange.live.aside import Aside
-from arrange.live.decided_song import log_changes, log_html
+from arrange.live.decided_song import (
+    AGREED_AGAIN,
+    TAKEN_BACK,
+    StatusChange,
+    change_decision,
+    log_changes,
+    log_html,
+)
 from arrange.live.event_loop import Later
 from arrange.live.layers.grid import LayersGrid
 from arrange.live.layers.layers_log import read_layers
@@ -32,13 +39,7 @@ from arrange.live.layers.panels import (
 )
 from arrange.live.layers.results import LayersResults
 from arrange.live.layers.shares import NOBODY, Shares
-from arrange.live.layers.shares_file import (
-    format_shares,
-    parse_shares,
-    read_shares,
-    shares_path,
-    write_shares,
-)
+from arrange.live.layers.shares_file import SharesFile, format_shares, parse_shares, shares_path
 from arrange.live.steps import Steps
 from arrange.tables.song import Song
 from arrange.text.letters import readable
@@ -76,11 +77,11 @@ class LayersView:
         self._aside = Aside(later)
         self._lock = threading.RLock()  # a kernel may hear messages in another thread
         self._turn = 0
-        self.path = shares_path(log.with_name(log.name.replace(".decisions", "")))
+        self._file = SharesFile(shares_path(log.with_name(log.name.replace(".decisions", ""))))
         self._decided = read_layers(song, log)
         self.results = asked(self._decided.song)
         problem, optimum = self.results.problem, self.results.optimum
-        self.shares, self._words = read_shares(self.path, problem, optimum)
+        self.shares, self._words = self._file.read(problem, optimum)
         self._steps = Steps[Shares]()
         self._is_writing = False
         self._fields: dict[str, str] = {}
@@ -192,8 +193,7 @@ class LayersView:
             return
         decision = self._steps.past[-1].decision
         if decision:
-            words = "The decision is taken back."
-            self._change_status(decision, "agreed", "dropped", "taken back in the live view", words)
+            self._change_decision(decision, TAKEN_BACK)
         self._set(self._steps.back(self.shares))
 
     def _redo(self, _: dict[str, Any]) -> None:
@@ -201,10 +201,7 @@ class LayersView:
             return
         decision = self._steps.coming[-1].decision
         if decision:
-            words = "The decision is agreed again."
-            self._change_status(
-                decision, "dropped", "agreed", "agreed again in the live view", words
-            )
+            self._change_decision(decision, AGREED_AGAIN)
         self._set(self._steps.on(self.shares))
 
     def _compare(self, _: dict[str, Any]) -> None:
@@ -296,14 +293,15 @@ class LayersView:
         if others:
             self._words += f" Somebody else has written too: {others}."
 
-    def _change_status(self, decision: str, before: str, after: str, why: str, words: str) -> None:
-        """Give a decision of the log another status, unless somebody else has done so."""
+    def _change_decision(self, decision: str, change: StatusChange) -> None:
         log = self._decided.log
-        self._words = "Somebody else has changed that decision since: the log stays as it is."
-        if any(each.id == decision and each.status == before for each in log.decisions):
-            change_status(self.log, decision, after, why, expected=log)
-            self._words = words
+        superseded = {each.supersedes for each in log.decisions if each.id == decision}
+        if change is AGREED_AGAIN and {each.id for each in self._decided.earlier} - superseded:
+            self._words = "Another decision shares out the layers by now: the log stays as it is."
+            return
+        if is_done := change_decision(self.log, log, decision, change):
             self._decided = read_layers(self._source, self.log)
+        self._words = change.said(is_done)
 
     def _stand_on_log(self) -> None:
         """Read the log again; where the song is another one now, look for its best too."""
@@ -373,12 +371,14 @@ class LayersView:
         shares, section, results = self.shares, self._at[0], self.results
 
         def work() -> Callable[[], None]:
-            write_shares(self.path, results.problem, shares)
+            said = self._file.keep(results.problem, shares)
             details = results.details(shares, section)
 
             def show() -> None:
+                self._words = said or self._words
                 if turn == self._turn:
                     self._details = details
+                if turn == self._turn or said:
                     self._show()
 
             return show

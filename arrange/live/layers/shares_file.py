@@ -29,16 +29,57 @@ def shares_path(song: str | os.PathLike[str]) -> Path:
     return Path(song).with_suffix(".layers.txt")
 
 
-def write_shares(path: Path, problem: Problem, shares: Shares) -> None:
-    """Write the shares, completely or not at all.
+class SharesFile:
+    """The file of one view; another view of the same song may write it too.
 
-    Raises
-    ------
-    ArrangeError
-        If the file cannot be written.
+    Parameters
+    ----------
+    path : Path
     """
-    with whole_file(path) as draft:
-        draft.write_text(format_shares(problem, shares), encoding="utf-8", newline="")
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self._known: str | None = None  # what is in the file, as far as this view knows
+        self._seen = ""  # what this view was asked to keep last
+
+    def read(self, problem: Problem, otherwise: Taken) -> tuple[Shares, str]:
+        """Return what ``read_shares`` does."""
+        self._known = self._text()
+        return read_shares(self.path, problem, otherwise)
+
+    def keep(self, problem: Problem, shares: Shares) -> str:
+        """Write the shares if they are others than before, completely or not at all.
+
+        What another view has written is not written over, but said in words; the next time it is.
+
+        Raises
+        ------
+        ArrangeError
+            If the file cannot be written.
+        """
+        text, there = format_shares(problem, shares), self._text()
+        if text == self._seen:
+            return ""
+        if there not in (None, self._known, text):
+            self._known, self._seen = there, text
+            return (
+                f"Another view of this song has kept other shares in {readable(self.path.name)}. "
+                "Those here are not kept there until you change something once more; run the cell "
+                "again to see the others."
+            )
+        if text != there:
+            with whole_file(self.path) as draft:
+                draft.write_text(text, encoding="utf-8", newline="")
+        self._known = self._seen = text
+        return ""
+
+    def _text(self) -> str | None:
+        """What is in the file; None where nothing can be read."""
+        try:
+            with self.path.open(encoding="utf-8", errors="replace", newline="") as file:
+                return file.read(_MOST_BYTES)
+        except OSError:
+            return None
 
 
 def format_shares(problem: Problem, shares: Shares) -> str:
