@@ -175,11 +175,15 @@ def _is_picked(notes: _Notes, stretch: Array, counts: Array) -> Array:
 
 
 def _struck_again(notes: _Notes) -> Array:
-    """When the string of each note is struck next, in its part."""
+    """When the string of each note is struck next, in its part; a unison is one stroke."""
     order = np.lexsort((notes.onset, notes.string, notes.part))
-    again = np.full(len(order), np.inf)
-    same = (np.diff(notes.part[order]) == 0) & (np.diff(notes.string[order]) == 0)
-    again[order[:-1][same]] = notes.onset[order[1:][same]]
+    part, string, onset = (values[order] for values in (notes.part, notes.string, notes.onset))
+    other = np.append(True, (np.diff(part) != 0) | (np.diff(string) != 0))
+    new = other | np.append(True, np.diff(onset) > _NEAR)
+    starts = np.flatnonzero(new)
+    following = np.append(np.where(other[starts[1:]], np.inf, onset[starts[1:]]), np.inf)
+    again = np.empty(len(order))
+    again[order] = following[np.cumsum(new) - 1]
     return again
 
 
