@@ -473,7 +473,9 @@ def test_players_are_named_on_top():
     """As on the command line, in the form that is read there."""
     song = chart("Voice | C4 |", "player:  Ann;  acoustic guitar; capo none or 4\nplayer: Ben\n")
     assert song.players == ("Ann; acoustic guitar; capo none or 4", "Ben")
-    assert ar.song_players(song)[0] == ar.Player("Ann", capos=(0, 4), sounds=("clean",), echo=False)
+    assert ar.song_players(song)[0] == ar.Player(
+        "Ann", capos=(0, 4), sounds=("clean",), echo=False, instrument="acoustic guitar"
+    )
     assert "player: Ann; acoustic guitar; capo none or 4\nplayer: Ben\n" in format_chart(song)
 
 

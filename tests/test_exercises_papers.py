@@ -516,7 +516,7 @@ def test_only_so_many_notes_are_tried(monkeypatch, module, trial):
     for _ in range(2):
         tried.clear()
         try:
-            made.append(make_exercises(many_guitars(9, 16), 3, "small", [module.KIND])[0].question)
+            made.append(make_exercises(many_guitars(9, 16), 8, "small", [module.KIND])[0].question)
         except ArrangeError as error:
             made.append(str(error))
         assert 0 < len(tried) <= 4

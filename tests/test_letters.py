@@ -72,7 +72,7 @@ def test_a_file_s_name_in_a_songbook_and_on_a_page(tmp_path, untitled):
     assert list(book.studies) == ["caf�"]
     assert book.faults["file"].tolist() == ["bad�.mid"]
     page = write_page(untitled, tmp_path / "page.ipynb")
-    assert "# caf�" in page.read_text(encoding="utf-8").encode().decode("unicode_escape")
+    assert "# caf�" in page.read_text(encoding="utf-8")
 
 
 def test_the_command_shows_a_name_that_a_screen_cannot(tmp_path):

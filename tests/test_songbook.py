@@ -181,7 +181,7 @@ def test_the_log_beside_a_song_waives(tmp_path):
     after = ar.songbook_table(book).iloc[0]
     assert crowded == 4
     assert before["findings"] - after["findings"] == crowded
-    assert after["strongest"] == "crossing"
+    assert after["strongest"] == "voice"
     assert int(book_findings(book, grouped=False)["waived"].notna().sum()) == crowded
     log = ar.decisions_path(path)
     log.write_text(log.read_text().replace("why:", "because:", 1))

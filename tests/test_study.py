@@ -168,7 +168,7 @@ def test_waived_findings_stay_visible(tmp_path, capsys):
     assert page.open == []
     words = " ".join(" ".join(page.words).split())
     main_rows, below = words.split("Waived: meant to be so")
-    assert "18 places to listen to" in main_rows
+    assert "19 places to listen to" in main_rows
     assert "Waived by W1: the <hook> is meant" in below
     assert below.count("Waived by W2: a thud") == 1, "the mud and the bass's place are one row"
     assert "Waived by" not in main_rows

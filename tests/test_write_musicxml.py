@@ -454,7 +454,7 @@ def songs(draw, *, apart: bool = True) -> Song:
         here = [setups[name, max(head for head in heads if head <= bar)]["capo"]
                 for bar in range(1, count + 1)]  # fmt: skip
         rows += draw(part_rows(name, here, bars, apart=apart))
-    notes = pd.DataFrame(rows, columns=NOTES.names)
+    notes = pd.DataFrame(rows, columns=[name for name in NOTES.names if name != "sounds"])
     notes["section"] = [section_of[measure - 1] for measure in notes["measure"]]
     notes["source_id"] = [f"note.{number}" for number in range(len(notes))]
     notes["grace"] = notes["grace"].astype(bool)

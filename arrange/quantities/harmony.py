@@ -156,6 +156,7 @@ def _chord_table(
         chord_symbol(Chord(pitch_class_name(root, song.key_at(at)), kind))
         for root, kind, at in zip(roots.tolist(), kinds, onset.tolist(), strict=True)
     ]
+    sums = sums - sums.max(axis=1, keepdims=True)  # so that none is too large for exp
     by_root = np.exp(_SHARPNESS * sums).reshape(len(sums), len(names), 12).max(axis=1)
     members = [
         tuple((root + size) % 12 for size in KINDS[kind][0])
