@@ -730,6 +730,7 @@ def is_in_order(song: ar.Song) -> bool:
 SEEDS = sorted(SUITE.glob("*.xml"))[::6]
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize("path", SEEDS, ids=[path.stem for path in SEEDS])
 def test_damaged_suite_files_are_read_or_refused(tmp_path, path):
     """Twenty random faults in each of some suite files (fixed seed) raise no other error."""
@@ -751,6 +752,7 @@ def test_planted_elements_are_read_or_refused(tmp_path):
         is_read_or_refused(tmp_path / "m.musicxml", etree.tostring(root))
 
 
+@pytest.mark.long
 def test_damaged_demo_songs_are_read_or_refused(tmp_path):
     """Sixty random faults in the demo song, partwise and compressed (fixed seed), are handled."""
     dice = random.Random(3)

@@ -112,7 +112,12 @@ def stretches(text: str, progressions, end: str) -> list[list[str]]:
 
 
 @pytest.fixture(
-    scope="module", params=[(DEMOS[0], "letter"), *((name, "A4") for name in DEMOS)], ids=" ".join
+    scope="module",
+    params=[
+        pytest.param((name, paper), marks=pytest.mark.sampled)
+        for name, paper in [(DEMOS[0], "letter"), *((name, "A4") for name in DEMOS)]
+    ],
+    ids=" ".join,
 )
 def demo(request):
     """Return a song, its printed band sheet and the text of each page."""
@@ -301,6 +306,7 @@ HARD = {
 }  # fmt: skip
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize(
     ("name", "paper"),
     [*((name, "A4") for name in HARD), ("words without a space", "letter")],

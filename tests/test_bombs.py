@@ -122,6 +122,7 @@ def test_a_small_score_may_be_packed_tightly(tmp_path):
 # A plain file is in memory only once, as it is, and a parser's own limits are at ten megabytes.
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize(
     ("content", "says"),
     [
@@ -247,6 +248,7 @@ def test_charts_of_absurd_things(text, says, tmp_path):
     assert says in read_apart(tmp_path / "song.txt", text(), 6, 300)
 
 
+@pytest.mark.long
 def test_two_hundred_layers_are_weighed():
     """As many layers as a song may have: an answer within seconds, and a bound of it."""
     names = [f"Guitar {number}" for number in range(200)]

@@ -72,6 +72,7 @@ def test_raised_notes_stay_raised(tmp_path):
     assert after.chords["pitch_classes"].iloc[1] == (6, 10, 1, 4)
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize("semitones", [-7, -2, 1, 6])
 @pytest.mark.parametrize(
     "path",

@@ -678,6 +678,7 @@ def round_trip_files() -> list[Path]:
     return [path for path in paths if path.exists()]
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize("path", round_trip_files(), ids=lambda path: path.name)
 def test_scores_come_back(path):
     """A chart keeps what MusicXML gives; a change on a bar line comes back after it."""

@@ -218,6 +218,7 @@ GARBAGE = {
 }  # fmt: skip
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize("kind", GARBAGE)
 def test_a_megabyte_of_garbage_is_refused_in_a_second(kind):
     """It takes under a second of processor time, and the time grows no faster than the size."""

@@ -477,6 +477,7 @@ FIGURES = """
 """
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize("figure", ["", *FIGURES.split()])
 def test_spellings_agree_with_music21(figure):
     """The same pitch classes and bass as music21's chord symbols, which write flats as ``-``."""
@@ -588,6 +589,7 @@ def test_numbers_agree_with_roman_numerals(tonic, mode):
         assert parse_pitch_class(chord.root) == theirs.root().pitchClass, number
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize(
     ("tonic", "mode"), [(tonic, mode) for mode, names in TONICS.items() for tonic in names.split()]
 )
@@ -625,6 +627,7 @@ def test_a_number_s_parts(number, parts):
     assert number_parts(number) == parts
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize("key", KEYS)
 def test_numbers_read_back(key):
     """The number of every root and kind over every bass gives back its pitch classes and bass."""

@@ -166,6 +166,7 @@ def test_the_low_interval_table():
     assert third.tolist() == ["Bb2 and D3", True]
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize("size", range(1, 20))
 @pytest.mark.parametrize("players", [("Guitar 1", "Guitar 1"), ("Guitar 1", "Guitar 2")])
 def test_low_interval_limits(size, players):
@@ -344,6 +345,7 @@ def spans(part) -> list[tuple[float, float, float]]:
     ]
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize("path", CHORALES[:20], ids=lambda path: path.name)
 def test_crossings_of_chorales_agree_with_music21(path):
     """Cut time wherever a note of music21's begins or ends and compare the two voices slice by
@@ -501,6 +503,7 @@ def is_parallel(first, second, below_first, below_second) -> bool:
     return step.parallelUnison() or step.parallelOctave() or step.noMotion()
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize(
     "path",
     [*CHORALES[:12], *(CORPUS / "haydn" / "opus1no1" / f"movement{n}.mxl" for n in (1, 2, 5))],

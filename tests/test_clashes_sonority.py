@@ -160,6 +160,7 @@ def rounded(rows):
     return sorted((*row[:3], round(float(row[3]), 9)) for row in rows)
 
 
+@pytest.mark.long
 @given(ROWS)
 @EXAMPLES
 def test_roughness_by_the_half_beat(rows):

@@ -162,6 +162,7 @@ HOSTILE = [
 ]  # fmt: skip
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize(
     ("words", "match"),
     HOSTILE,
@@ -252,6 +253,7 @@ def test_a_name_that_no_terminal_can_show(tmp_path, monkeypatch, capsys):
     assert r"\udcff.mid" in capsys.readouterr().out
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize("name", NAMES)
 def test_the_example_in_the_help_runs(name, tmp_path, monkeypatch, capsys):
     """Each command's example runs on the demo songs; for commands that serve, and slow ones

@@ -118,6 +118,7 @@ def test_mend_lists_findings_and_moves_and_makes_one(tmp_path, capsys):
     assert after.notes.loc[rows, "fret"].notna().all()
 
 
+@pytest.mark.long
 def test_mend_where_no_move_helps(capsys):
     """One sentence: no single move ends it."""
     path = "datasets/tarrow-weir.txt"
@@ -140,6 +141,7 @@ def test_handout_writes_sheets(tmp_path, capsys):
     assert "--paper: invalid choice: 'A9'" in capsys.readouterr().err
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize("length", ["line", "paragraph", "steps"])
 def test_explain_prints_the_words(capsys, length):
     """A player's name means the part; the words are those of ``explain_part``."""
@@ -150,6 +152,7 @@ def test_explain_prints_the_words(capsys, length):
     assert capsys.readouterr().out.split() == words.split()
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize("columns", [60, 80])
 def test_lines_fit_the_terminal(capsys, monkeypatch, tmp_path, columns):
     """No line is so long that the terminal breaks it in the middle of a word."""

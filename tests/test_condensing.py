@@ -75,6 +75,7 @@ def nothing_left_out(condensation):
     return condensation.lost["value"].notna().all()
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize("players", [1, 2, 3])
 @settings(FORM, max_examples=3)
 @given(seed=st.integers(0, 10**6), layers=st.integers(2, 4))
@@ -114,6 +115,7 @@ def assert_worth_by_hand(found, steps, total, seed):
         assert by_hand.plan.value == pytest.approx(float(total[at]), abs=1e-3)
 
 
+@pytest.mark.long
 @settings(FORM, max_examples=3)
 @given(seed=st.integers(0, 10**6), layers=st.integers(2, 5))
 def test_what_always_holds(seed, layers):
@@ -182,6 +184,7 @@ def lead_is_kept(made, condensation):
     return True
 
 
+@pytest.mark.long
 @FORM
 @given(seed=st.integers(0, 10**6), layers=st.integers(2, 5), players=st.integers(1, 3))
 def test_the_order_of_layers_plays_no_part(seed, layers, players):
@@ -488,6 +491,7 @@ def test_alternatives_and_growth():
     assert grown["share"][3] == pytest.approx(1)
 
 
+@pytest.mark.long
 def test_an_alternative_costs_what_it_costs():
     """If the alternative is pinned, the whole plan has the value that was announced; what a hand
     pays in other sections may take a little more.

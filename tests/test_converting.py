@@ -15,6 +15,7 @@ DATASETS = Path(__file__).parents[1] / "datasets"
 SOUND = ["part", "onset", "duration", "measure", "section", "pitch"]
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize("suffix", [".musicxml", ".mid", ".txt"])
 @pytest.mark.parametrize("name", ["low-water.musicxml", "low-water.txt", "tarrow-weir.txt"])
 def test_every_format_keeps_what_sounds(tmp_path, name, suffix):
@@ -154,6 +155,7 @@ TRANSPOSED = [
 ]  # fmt: skip
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize("suffix", ["musicxml", "mid", "txt"])
 @pytest.mark.parametrize("key", ["Bb major", "D dorian"])
 @pytest.mark.parametrize(("part", "family", "transpose", "capo"), TRANSPOSED)

@@ -205,7 +205,13 @@ def sample(paths: list[Path], each: int) -> list[Path]:
     return list(dict.fromkeys([*paths[each - 1 :: each], *listed.values()]))
 
 
-@pytest.mark.parametrize("group", groups())
+@pytest.mark.parametrize(
+    "group",
+    [
+        pytest.param(group, marks=[] if group in ("bach", "suite") else pytest.mark.long)
+        for group in groups()
+    ],
+)
 def test_every_part_agrees_with_music21_or_the_cause_is_listed(group):
     """The two readers were written independently: where they agree, the file says so."""
     each = EACH_OF_SUITE if group == "suite" else EACH
@@ -228,6 +234,7 @@ def test_enough_is_compared():
     assert missing == []
 
 
+@pytest.mark.long
 def test_every_suite_file_is_read_or_refused():
     """Played out and in page order, each file gives a Song or an ArrangeError that is listed."""
     refused = {}

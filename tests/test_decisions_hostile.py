@@ -372,6 +372,7 @@ def named(label):
     return replace(song, parts=song.parts.replace(renamed), notes=song.notes.replace(renamed))
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize("label", ["C:\\new|parts", "\\", "a, 1-2", "end: d1", "x\\pz", "名前"])
 def test_any_label_survives(tmp_path, label):
     log, before = tmp_path / "log.txt", named(label)
@@ -413,6 +414,7 @@ while done < 100:
 """
 
 
+@pytest.mark.long
 def test_nobody_writes_between_the_check_and_the_entry(tmp_path):
     """Two processes write a hundred decisions each, and every decision says how many the process
     had seen: exactly so many must stand above it.
@@ -484,6 +486,7 @@ def damaged(data, draw):
     return text.encode("utf-8", "surrogatepass")
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize("seed", range(4))
 def test_a_damaged_log_is_read_or_refused_and_recording_keeps_it(tmp_path, written, seed):
     """For thirty logs of each seed, faults have lines, and one more decision removes nothing."""

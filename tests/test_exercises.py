@@ -87,6 +87,7 @@ def of_kind(name: str, size: str, kind: str) -> list:
     return [each for each in exercises(name, size) if each.kind == kind]
 
 
+@pytest.mark.long
 def test_there_are_hundreds_of_all_kinds():
     """There are three songs, three sizes, seven seeds, and every kind."""
     counts = Counter((n, s, e.kind) for n, s in ALL for e in exercises(n, s))
@@ -95,6 +96,7 @@ def test_there_are_hundreds_of_all_kinds():
     assert set(counts.values()) == {len(SEEDS)}
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize(("name", "size"), ALL)
 def test_every_exercise_accepts_its_own_answer(name, size):
     for each in exercises(name, size):
@@ -106,6 +108,7 @@ def test_every_exercise_accepts_its_own_answer(name, size):
         assert f"answer={each.answer!r}" not in repr(each)
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize(("name", "size"), ALL)
 def test_of_the_choices_exactly_one_is_right(name, size):
     """Each wrong choice gets a reply of its own; letters are accepted as well as words."""
@@ -133,6 +136,7 @@ def test_an_unreadable_answer_is_shown_the_form(name, size):
             assert wanted(each) in check_answer(each, answer).text
 
 
+@pytest.mark.long
 def test_the_same_seed_gives_the_same_exercises():
     own = facts("low-water.musicxml")
     fresh = SongFacts(own.song)
@@ -266,6 +270,7 @@ def cases(name: str) -> list:
     return list(found.values())
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize("name", DEMOS)
 def test_a_right_place_ends_the_finding_in_the_whole_song(name):
     """The move is made by hand, and the findings of the whole song are computed again."""
@@ -667,6 +672,7 @@ def test_a_song_without_findings_has_none_of_any_kind():
     assert quiet.of_kinds(lambda _: True).columns.tolist() == quiet.findings.columns.tolist()
 
 
+@pytest.mark.long
 def test_exercises_follow_what_a_section_has():
     """The same rub in two sections, in the second behind a capo, overdriven."""
     rub = (("Guitar 1", "C5", 0, 4), ("Guitar 2", "B4", 0, 4))

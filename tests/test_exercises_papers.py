@@ -66,7 +66,11 @@ SONG_SECONDS = 30.0  # of the demo songs, so that they are cut and made in no ti
 A4, LETTER = (210.0, 297.0), (215.9, 279.4)  # mm; ISO 216, ANSI/ASME Y14.1
 
 
-@pytest.fixture(scope="module", params=DEMOS, ids=[name for name, _ in DEMOS])
+@pytest.fixture(
+    scope="module",
+    params=[pytest.param(demo, marks=pytest.mark.sampled) for demo in DEMOS],
+    ids=[name for name, _ in DEMOS],
+)
 def papers(request, tmp_path_factory):
     """Return a demo song's workshop: its name, size, exercises and folder."""
     name, size = request.param
@@ -352,6 +356,7 @@ def test_the_page_to_take_home_has_the_commands_of_the_readme(papers):
     assert "http" not in text
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("papers", DEMOS[:1], indirect=True, ids=["low-water.musicxml"])
 def test_the_same_again_gives_the_same_bytes(papers, tmp_path, monkeypatch):
     name, exercises, folder = papers
@@ -525,6 +530,7 @@ def test_only_so_many_notes_are_tried(monkeypatch, module, trial):
         assert re.search(r"\(4 notes of \d+ were tried\)", made[0])
 
 
+@pytest.mark.long
 def test_a_workshop_of_a_dozen_guitars_takes_seconds_and_reports_its_steps(tmp_path, capsys):
     path = tmp_path / "many.musicxml"
     write_musicxml(many_guitars(12, 16), path)

@@ -101,6 +101,7 @@ PASSAGES = [
 ]  # fmt: skip
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize("frets", ["nut", "capo"])
 @pytest.mark.parametrize(("file", "part", "section"), PASSAGES)
 def test_a_reader_rebuilds_the_frets(file, part, section, frets):

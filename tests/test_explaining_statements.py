@@ -40,6 +40,7 @@ def fretted(a_song):
     return parts["part"][parts["family"].isin(["guitar", "bass"])].tolist()
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize("name", DEMOS)
 def test_every_statement_about_the_demo_songs(name):
     """In all sections: place, shapes, fingers, moves, counts, cues, others."""
@@ -51,6 +52,7 @@ def test_every_statement_about_the_demo_songs(name):
     assert not any(found.values()), found
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize(
     ("name", "part", "frets"),
     [("low-water.musicxml", "Guitar 2", "nut"), ("tarrow-weir.txt", "Guitar 2", "capo")],
@@ -110,6 +112,7 @@ PLANTED = [
 ]  # fmt: skip
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize(("name", "part", "section", "right", "wrong"), PLANTED)
 def test_a_planted_wrong_statement_is_named(name, part, section, right, wrong):
     """One statement changed in one place: that one is named, with its section."""
@@ -125,6 +128,7 @@ def test_a_planted_wrong_statement_is_named(name, part, section, right, wrong):
     )
 
 
+@pytest.mark.long
 def test_words_are_quick():
     """The slowest parts of the demo songs, the best of three each."""
     slowest = 0.0

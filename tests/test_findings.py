@@ -390,6 +390,7 @@ def test_versions_rechecked_at_once_are_as_each_alone(rows, chords, semitones):
         assert listed(own) == listed(named)
 
 
+@pytest.mark.long
 @given(ROWS, CHORDS)
 @EXAMPLES
 def test_looked_for_of_some_parts_only_findings_are_as_of_all(rows, chords):
@@ -795,6 +796,7 @@ DRIVEN = parts_of("Guitar 1", "Voice", "Bass", drive=["edge", "clean", "clean"])
 BAND = [("Guitar 1", "C4", 0, 4), ("Voice", "C5", 0, 4), ("Bass", "C2", 0, 4)]
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize(
     ("music", "expected"),
     [
@@ -851,6 +853,7 @@ def test_what_could_not_be_asked(music, expected):
         assert sentence in shown
 
 
+@pytest.mark.long
 def test_a_dozen_parts():
     """Twelve guitars, each a semitone above the next, play two at a time in a bar of their own:
     there are six rubs and no others.

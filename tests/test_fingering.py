@@ -89,6 +89,7 @@ NECKS = {
 }
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize("neck", NECKS.values(), ids=NECKS)
 @pytest.mark.parametrize("seed", range(12))
 def test_no_path_is_better(seed, neck):
@@ -134,6 +135,7 @@ def random_part(seed, neck, count=60):
     return song(*rows)
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize("tuning", ["standard", "open d", "baritone", "seven-string", "bass"])
 @pytest.mark.parametrize("capo", [0, 3])
 def test_each_fingering_can_be_played(tuning, capo):

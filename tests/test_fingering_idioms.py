@@ -83,6 +83,7 @@ def test_the_table_is_one_of_idioms():
     assert min(families.values()) >= 8
 
 
+@pytest.mark.long
 def test_idioms_are_fingered_as_players_do():
     """From pitches alone, the first answer is the table's, except for the idioms listed above.
 

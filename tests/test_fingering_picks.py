@@ -179,6 +179,7 @@ def test_a_player_says_it():
         finger_part(line("E2"), "Guitar", picks="toes")
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize("name", MANY_LAYERS)
 def test_the_demo_songs_are_played_with_a_pick(name):
     """No layer of any of them asks for fingers: octaves, barres and open chords leave one string

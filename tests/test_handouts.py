@@ -52,7 +52,14 @@ def headings(stretches) -> list[str]:
     return [f"{stretch.title} {stretch.where}" for stretch in stretches]
 
 
-@pytest.fixture(scope="module", params=zip(DEMOS, STYLES, strict=True), ids=str)
+@pytest.fixture(
+    scope="module",
+    params=[
+        pytest.param(each, marks=pytest.mark.long if n else [])
+        for n, each in enumerate(zip(DEMOS, STYLES, strict=True))
+    ],
+    ids=str,
+)
 def demo(request, tmp_path_factory):
     """Return a demo song, the style, and the files of its handout."""
     name, style = request.param
@@ -265,6 +272,7 @@ EDGES = {
 
 
 # Each song in one style, by turns; the longest in both.
+@pytest.mark.sampled
 @pytest.mark.parametrize(
     ("name", "style"),
     [
@@ -304,6 +312,7 @@ def test_what_cannot_be_played_is_reported(tmp_path):
     )
 
 
+@pytest.mark.long
 def test_the_same_song_gives_the_same_bytes(tmp_path):
     """The bytes do not depend on what was written before."""
     own = read(DATASETS / "tarrow-weir.txt")
@@ -316,6 +325,7 @@ def test_the_same_song_gives_the_same_bytes(tmp_path):
         assert before.read_bytes() == (tmp_path / "alone" / name).read_bytes()
 
 
+@pytest.mark.long
 def test_each_step_is_reported(tmp_path):
     steps = []
     write_handout(read(DATASETS / "tarrow-weir.txt"), tmp_path, progress=steps.append)

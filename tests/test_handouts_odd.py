@@ -53,6 +53,7 @@ def is_white_at_the_edges(path, paper: str) -> bool:
     return True
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize(
     "odd",
     [
@@ -92,6 +93,7 @@ def test_a_silent_part_keeps_what_is_asked_of_it():
     assert [(each.title, len(each.notices)) for each in sheet.stretches] == [("Part 2", 1)]
 
 
+@pytest.mark.long
 def test_a_song_that_no_two_pages_hold_is_engraved_once(monkeypatch):
     names = ["G3", "A3", "B3", "C4", "D4", "E4", "F#4", "G4"]
     more = "".join(

@@ -76,7 +76,11 @@ def songs():
     return song
 
 
-@pytest.fixture(scope="module", params=CASES, ids=lambda case: "-".join(map(str, case)))
+@pytest.fixture(
+    scope="module",
+    params=[pytest.param(case, marks=pytest.mark.sampled) for case in CASES],
+    ids=lambda case: "-".join(map(str, case)),
+)
 def page(request, songs, tmp_path_factory):
     name, place, style, paper = request.param
     song = songs(name)

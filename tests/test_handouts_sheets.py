@@ -106,6 +106,7 @@ SONGS = {
 }
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize("style", STYLES)
 @pytest.mark.parametrize("name", SONGS)
 def test_every_chord_printed_is_the_chords_table_s(name, style):
@@ -366,6 +367,7 @@ def test_a_player_is_named_once_on_the_band_sheet():
         assert players["Guitar 1"].startswith(said)
 
 
+@pytest.mark.long
 def test_no_line_ends_within_a_tempo_or_a_pair_of_chords(tmp_path):
     """In the demo song they would, in both formats and on both papers."""
     low = read(DATASETS / "low-water.txt")

@@ -259,6 +259,7 @@ def test_no_finger_stands_below_an_open_string():
     assert [text for _, text in written(line, "finger")] == ["3"]
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize(("name", "part"), DEMOS)
 def test_fingers_of_the_demos_are_those_of_a_slow_count(name, part):
     """Attack by attack: where the hand lies, how far it went, which string is the lowest."""
@@ -317,6 +318,7 @@ def test_a_long_row_of_equal_bars_is_written_again_for_each_line():
     assert [repeats(line) for line in lines] == [14, 14, 6]
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize("staff_mm", [4.5, 4.7, 5.5, 6.7])
 def test_digits_and_symbols_are_legible_in_any_size(staff_mm):
     """A fret is 2 mm high and a chord symbol 2.6 mm, on the paper; each bar stands once."""
@@ -377,6 +379,7 @@ def test_one_bar_or_two_keep_their_natural_width():
         assert cut.numbered().count(">18</text>") == 1
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize("has_notes", [True, False])
 @pytest.mark.parametrize(("name", "part"), DEMOS)
 def test_signs_stay_within_their_picture(name, part, has_notes):
@@ -423,6 +426,7 @@ def said_counts(song, part, bar):
     ]  # fmt: skip
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize(("name", "part"), DEMOS)
 def test_each_attack_has_its_count_below_it(name, part):
     """Bar by bar: the count as it is said, and above it the frets of that attack."""
@@ -442,6 +446,7 @@ def test_each_attack_has_its_count_below_it(name, part):
                 assert sorted(fret for at, _, fret in drawn if abs(at - x) < 1) == frets
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize("staff_mm", [4.7, 6.7])
 @pytest.mark.parametrize(("step", "cell"), [("sixteenths", "3" * 16), ("eighth triplets", "3" * 12),
                                             ("sixteenths", "3-33" * 4), ("sixteenths", "-33-" * 4),
@@ -548,6 +553,7 @@ E |--------|--------|
     assert counts(line)[0][0] == numbers(line)[-4][0]
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize(("name", "part"), DEMOS)
 def test_tablature_alone_is_lower_and_has_the_same_symbols(name, part):
     song, fingered = fingered_part(read(DATASETS / name), Player(part))

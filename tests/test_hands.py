@@ -28,6 +28,7 @@ def some_shapes(random, neck, count):
     return np.where(kind < 0.25, LEFT_OUT, np.where(kind < 0.4, neck.capo, shapes))
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize("hand", HANDS)
 def test_the_slow_twin_agrees(hand):
     """A shape is playable if some way to share strings among fingers is; its cost is the least for

@@ -56,6 +56,7 @@ def test_merging():
     assert apart.frequency.shape == (2,)
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize("name", DRIVES)
 def test_rolloffs_follow_from_the_curve(name):
     """Notes of 1/k with random phases behind the curve, by Fourier transform of their samples."""

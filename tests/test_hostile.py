@@ -108,6 +108,7 @@ def die(kind, number, *_):
     return outcome_of(kind, number, lambda: "read", limit_s=5)
 
 
+@pytest.mark.long
 def test_a_worker_that_dies_is_replaced():
     """The item is reported as a crash, and the others are still tried."""
     items = [("chart", number) for number in range(4)]

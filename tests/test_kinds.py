@@ -99,6 +99,7 @@ def test_an_invented_kind_is_found_grouped_moved_and_drawn(tmp_path):
     assert ar.finding_sound(song, finding).seconds > 0
 
 
+@pytest.mark.long
 @pytest.mark.usefixtures("with_it")
 def test_an_invented_kind_in_proposals_live_views_exercises_and_songbooks(tmp_path):
     """The invented kind also works in these higher packages."""

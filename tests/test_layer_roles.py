@@ -114,6 +114,7 @@ def top_parts():
     return found
 
 
+@pytest.mark.long
 def test_the_tune_on_top_leads():
     """The soprano of chorales and the first violin of quartets lead in at least 95 of a hundred."""
     found = top_parts()
@@ -125,6 +126,7 @@ def test_the_tune_on_top_leads():
     assert roles.count("lead") >= 0.95 * len(roles)
 
 
+@pytest.mark.long
 def test_melodies_of_folk_songs_lead(tmp_path):
     """The melody leads in Irish tunes of the Essen collection and in reels in even eighths."""
     roles = []

@@ -77,6 +77,7 @@ def replies_to(exercise):
         yield exercise.check(answer)
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize("lesson", LESSON_EXERCISES)
 def test_each_exercise_of_a_lesson_gets_fitting_replies(lesson):
     """The answer that *Show* gives is right; choices get a reply each; the song stays as it was."""

@@ -60,6 +60,7 @@ def untitled(tmp_path_factory):
     return path
 
 
+@pytest.mark.long
 def test_a_file_s_name_in_a_report(tmp_path, untitled):
     page = ar.study(untitled).write(tmp_path / "out\udcff")
     assert "caf�" in page.read_text(encoding="utf-8")

@@ -163,6 +163,7 @@ def test_unknown_names_are_reported(demo):
         try_choices(demo, CHORUS.with_part("Banjo", PartChoice(octave=1)))
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize("path", [DEMO, "datasets/last-bell.musicxml", "datasets/tarrow-weir.txt"])
 def test_a_section_gives_the_same_as_the_whole_song(path):
     """For every section the findings are those of the whole song that begin there."""

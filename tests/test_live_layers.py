@@ -270,6 +270,7 @@ def test_a_decision_is_recorded_superseded_and_taken_back(shown, results):
     ]  # fmt: skip
 
 
+@pytest.mark.long
 def test_two_views_never_write_or_show_a_false_figure(tmp_path):
     """Two people share out, record, undo and redo on one log in any order.
 

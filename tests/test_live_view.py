@@ -541,6 +541,7 @@ def test_a_second_view_shows_the_first_one_s_decision_before_it_records(shown, b
     assert second.after == figures(built.song)
 
 
+@pytest.mark.long
 def test_taking_back_shows_first_what_another_wrote(shown, beside, log, demo):
     shown.controls.choosing.octave.value = 1
     press(shown, "record")

@@ -23,6 +23,7 @@ def four_parts():
     )
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize("damage", DAMAGES)
 def test_four_bars_of_one_part_change(damage):
     """All else stays; the twin depends on the piece's name alone."""

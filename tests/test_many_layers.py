@@ -31,6 +31,7 @@ def with_few_kept(most, *args, **more):
         return condense(*args, **more)
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize("players", [1, 2, 3, 4])
 @FEW
 @given(seed=st.integers(0, 10**6), most=st.integers(2, 5), decided=st.booleans(), one=LETTERS,
@@ -115,6 +116,7 @@ def test_forty_layers(forty, for_two):
     assert values.is_monotonic_increasing
 
 
+@pytest.mark.long
 def test_a_pin_to_the_least_of_forty_layers(forty, for_two):
     """What is pinned is played, though it is worth least; what is forbidden is not."""
     free = for_two

@@ -130,6 +130,7 @@ def printed(pdf):
     return "".join(text.replace("\u200b", "").split())
 
 
+@pytest.mark.long
 def test_print_shows_text_as_it_is(tmp_path):
     """Sheets as PDF and HTML, chord symbols, reasons and workshop papers show the text as it is."""
     made = with_chord_symbols(hostile_song())

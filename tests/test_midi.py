@@ -641,6 +641,7 @@ def counted_up(path: Path) -> list[tuple[float, int]]:
     return sorted(found)
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize("path", PLAYED, ids=lambda path: path.stem)
 def test_notes_are_where_mido_has_them(path):
     """Files of music21's tests, some played live: pitches are the same, and onsets differ by as
@@ -777,6 +778,7 @@ def test_mido_reads_the_same_notes_and_markers(written):
     assert markers == before.sections["section"].tolist()
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize("name", SCORES)
 def test_scores_come_back(name, tmp_path):
     """Scores of music21's corpus: the notes that sound, the bars and the sections."""

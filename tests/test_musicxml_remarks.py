@@ -22,6 +22,7 @@ DATASETS = Path(__file__).parent.parent / "datasets"
 CHARTS = sorted(path.name for path in DATASETS.glob("*.txt") if "decisions" not in path.name)
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize("name", CHARTS)
 def test_remarks_of_a_chart_come_back_from_musicxml(name, tmp_path):
     """To the same sections, in the same order, and nothing is said to be lost."""

@@ -101,6 +101,7 @@ def test_findings_and_what_one_does_with_them(songs, found):
         assert plain(moves[1]) == plain(moves[0])
 
 
+@pytest.mark.long
 def test_proposals(songs):
     parts = ("Guitar 3", "Guitar 1"), ("Clean + Chorus", '"Ann" and I')
     texts = []
@@ -141,6 +142,7 @@ def test_a_waiver_and_a_decision_survive_any_label(label):
     assert parse_decisions(format_decision(decision)) == ([decision], [], [])
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize("label", [*VERY_ODD, *ODD.values()])
 def test_a_log_builds_the_arrangement_again_whatever_the_label(label, tmp_path):
     song = relabelled(many_guitars(2, 4), {"Guitar 1": label})
@@ -162,6 +164,7 @@ def test_a_log_builds_the_arrangement_again_whatever_the_label(label, tmp_path):
     assert ar.read_decisions(log).decisions[1].change.removed == (label,)
 
 
+@pytest.mark.long
 def test_exercises(songs):
     usual, odd = (ar.make_exercises(song, 1, "middle") for song in songs)
     assert [each.kind for each in odd] == [each.kind for each in usual]
@@ -195,6 +198,7 @@ def written_in(ax):
             for text in [*each.texts, *each.get_yticklabels()]]  # fmt: skip
 
 
+@pytest.mark.long
 def test_pictures(songs, found):
     onset, parts = next((row.onset, row.parts) for row in found[1].itertuples()
                         if '"Clean + Chorus"' in row.parts)  # fmt: skip
@@ -275,6 +279,7 @@ def test_a_report_marks_what_a_decision_is_about(songs, tmp_path):
     assert page.count(decision.id) > 1
 
 
+@pytest.mark.long
 def test_commands(odd_file, tmp_path, capsys):
     odd = str(odd_file)
     assert main(["revoice", odd, "--part", "Clean + Chorus", "--section", "Verse 1"]) == 0

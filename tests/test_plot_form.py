@@ -346,6 +346,7 @@ def test_up_and_down_differ_in_grey():
 # All -----------------------------------------------------------------------------------------
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize("draw", DRAW)
 @pytest.mark.parametrize("parts", [2, 20])
 @pytest.mark.parametrize("measures", [8, 500])
@@ -358,6 +359,7 @@ def test_nothing_is_clipped_and_no_names_overlap(draw, parts, measures):
     assert ax.get_figure().get_figwidth() == figures.PAGE_WIDTH
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize("draw", DRAW)
 def test_sections_along_the_top_and_the_demo_fits(draw, demo):
     ax = draw(demo)

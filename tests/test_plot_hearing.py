@@ -313,6 +313,7 @@ def test_parts_differ_without_colour():
         assert lightness(hearing.SHARED) - lightness(look.color) > 15
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize("parts", [2, 20])
 @pytest.mark.parametrize("notes", ["A2", "C2 E2 G2 B2 D3 F3 A3 C4 E4 G4 B4 D5"])
 def test_long_names_and_thick_chords_are_not_clipped(parts, notes):

@@ -67,6 +67,7 @@ def returning(seed, layers=3, sections=("A", "B", "A (2)", "B (2)")):
                 sections=places)  # fmt: skip
 
 
+@pytest.mark.long
 @settings(FORM, max_examples=3)
 @given(seed=st.integers(0, 10**6), swapped=st.sampled_from([0.0, 0.3, 2.0]),
        thinner=st.sampled_from([0.0, 5.0]))  # fmt: skip
@@ -98,6 +99,7 @@ def test_three_players_with_returns(seed):
     assert found.value >= 0.95 * best
 
 
+@pytest.mark.long
 @settings(FORM, max_examples=1)
 @given(seed=st.integers(0, 10**6))
 def test_the_next_best_with_returns(seed):
@@ -178,6 +180,7 @@ def best_with_capos(made, found):
     return best
 
 
+@pytest.mark.long
 @settings(FORM, max_examples=5)
 @given(seed=st.integers(0, 10**6))
 def test_all_capos_tried(seed):

@@ -491,6 +491,7 @@ def test_open_shapes_at_the_capo_that_is_there(muddy):
     assert found.costs["capo"] == 0
 
 
+@pytest.mark.long
 def test_who_is_on_top_is_that_of_the_song():
     """The findings of one idea do not depend on which others are tried beside it."""
     before = ar.read(LOW_WATER.parent / "kiln-yard.txt")
@@ -525,6 +526,7 @@ def test_low_water(low_water):
         assert fingered["problem"].isna().all()
 
 
+@pytest.mark.long
 def test_a_strum_mutes_one_string_within_at_most(crowded, low_water):
     """A pick that strums can jump one muted string, not two (common practice). This holds for every
     new voicing of one part or two; unchanged shapes and shapes that only move are not checked.

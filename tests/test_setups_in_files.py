@@ -156,6 +156,7 @@ def test_a_change_inside_a_section_is_reported(tmp_path):
     )
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize("suffix", [".musicxml", ".txt"])
 @pytest.mark.parametrize("name", DEMOS)
 def test_the_demos_with_setups_read_the_same_again(name, suffix, tmp_path):
@@ -194,6 +195,7 @@ def test_a_driven_section_has_a_program_of_its_own(tmp_path):
     assert [note.time for note in track if note.type == "note_off"] == [4 * 480] * 3
 
 
+@pytest.mark.long
 def test_music21_reads_the_same_pitches(tmp_path):
     """Written pitches, moved as the file says; the words and the capo change none."""
     made = with_setups(ar.read(DATASETS / "low-water.musicxml"))

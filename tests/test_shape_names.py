@@ -44,6 +44,7 @@ def inversions(members):
             yield turn, [*close, doubled + 24]
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize("suffix", KINDS)
 def test_music21_names_the_same_chord(suffix):
     """Root, inversion and kind of triads and sevenths on twelve roots, in all inversions and
@@ -105,6 +106,7 @@ def test_mir_eval_labels_the_same_notes(suffix):
         assert reading.members[0] == own[turn]
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize("tuning", TUNINGS)
 def test_a_name_leads_back_to_the_shape(tuning):
     """Naming, finding all voicings of the name, and naming again is the identity: 20 playable

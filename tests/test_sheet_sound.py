@@ -71,6 +71,7 @@ def in_order(notes):
     return sorted(notes, key=lambda each: (each[0], each[3] or 0.0, each[1], each[2]))
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize("name", SONGS)
 def test_every_note_is_given_in_seconds_and_hertz(name):
     song = read(DATASETS / name)

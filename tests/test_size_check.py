@@ -153,6 +153,7 @@ SLOW_BUT_MEANT = [HealthCheck.function_scoped_fixture, HealthCheck.too_slow]
 FORMATS = ("musicxml", "txt", "mid")
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize("suffix", FORMATS)
 @given(a_song=odd_songs())
 @settings(max_examples=20, deadline=None, suppress_health_check=SLOW_BUT_MEANT)

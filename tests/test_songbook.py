@@ -261,6 +261,7 @@ def test_an_empty_book_has_empty_tables():
 OTHERWISE = {"bwv111.6.mxl": 1.0, "bwv112.5.mxl": 1.0}
 
 
+@pytest.mark.long
 def test_chorales_and_quartets_against_music21():
     """Five files: how long, how many parts, which key signatures, meters and tempos.
 
@@ -406,6 +407,7 @@ def changing_inside(*sections):
     return made
 
 
+@pytest.mark.long
 def test_a_capo_that_moves_inside_a_song():
     """A song is begun with what its first section has and left with what its last one has."""
     calm, loud = "clean", "overdriven"
@@ -486,6 +488,7 @@ def random_set(seed, count=6):
     ]
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize("seed", range(3))
 def test_no_order_has_fewer_changes(seed):
     """Against all 720 orders of six songs, free and with the ends held."""
@@ -508,6 +511,7 @@ def test_no_order_has_fewer_changes(seed):
         assert effort([by_name[name] for name in order]) == best
 
 
+@pytest.mark.long
 def test_songs_of_few_setups_may_be_many():
     """By hand: 26 songs, by turns in standard, drop D and a capo at 2. Two changes are the least,
     since there are three setups; songs of one setup keep their order.
@@ -591,6 +595,7 @@ def test_heavy_lines_lie_where_something_changes(festival):
     assert not drawn(bare, "change")
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize("count", [1, 3, 25])
 def test_nothing_is_clipped(count, festival):
     """Long names with signs of their own, many songs, eight players."""
@@ -689,6 +694,7 @@ def test_the_command_stops_where_there_is_nothing(tmp_path, capsys):
     assert "is a file" in capsys.readouterr().err
 
 
+@pytest.mark.long
 def test_a_page_of_too_many_setups_says_so(tmp_path):
     capos = [{"Ann": ("standard", capo)} for capo in range(MOST_SETUPS + 1)]
     page = write_songbook(with_setups(*capos), tmp_path / "book")

@@ -91,6 +91,7 @@ def test_roughness_by_the_half_beat(rows, by):
         assert row.worst == pytest.approx((together - alone).max(), abs=1e-12)
 
 
+@pytest.mark.long
 @given(NOTES, st.sampled_from(["song", "measure"]))
 @EXAMPLES
 def test_masking_by_the_half_beat(rows, by):

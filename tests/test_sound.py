@@ -50,6 +50,7 @@ def attacks(wave, least):
     return np.flatnonzero(loud & np.append(True, quiet[:-1])) / RATE
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize("part", ["Guitar 1", "Bass", "Voice", "Keys"])
 @pytest.mark.parametrize("drive", ["clean", "overdriven"])
 def test_notes_are_in_tune(part, drive):
@@ -303,6 +304,7 @@ def whole_song():
     return render_sound(ar.read("datasets/low-water.musicxml"))
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize("name", ["whole.wav", "whole.flac", "whole.ogg"])
 def test_a_whole_song_is_written_in_every_format(tmp_path, name):
     """The files are read back: as long, two channels, nothing clipped, and the same sound."""

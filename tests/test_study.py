@@ -298,6 +298,7 @@ def test_a_file_where_the_folder_should_go(tmp_path, capsys, place):
     assert [path.name for path in tmp_path.iterdir()] == ["taken"]
 
 
+@pytest.mark.long
 def test_a_folder_that_may_not_be_written(tmp_path, capsys, monkeypatch):
     """The system's own reason is reported in one line."""
 
@@ -322,6 +323,7 @@ def test_a_folder_without_the_right_to_write(tmp_path, capsys):
     assert "cannot be written: Permission denied" in capsys.readouterr().err
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize("is_new", [True, False])
 def test_a_full_disk_leaves_no_half_written_folder(tmp_path, capsys, monkeypatch, is_new):
     """The write of one table fails: what was there before is as it was, nothing else is left."""
@@ -395,6 +397,7 @@ def test_a_song_with_little_in_it(tmp_path, made):
     )
 
 
+@pytest.mark.long
 def test_page_order(tmp_path, capsys):
     """86 printed measures instead of the 92 played: the verse once, with both endings in a row."""
     assert main(["study", str(DEMO), "-o", str(tmp_path / "study"), "--page-order"]) == 0
@@ -403,6 +406,7 @@ def test_page_order(tmp_path, capsys):
     assert measures["written"].astype(int).tolist() == list(range(1, 87))
 
 
+@pytest.mark.long
 def test_octave(tmp_path, capsys):
     """The part named is moved, the others are not."""
     folder = tmp_path / "study"

@@ -66,6 +66,7 @@ def every_unit(chord):
     return harmonies.scene, part_units(one, G1, find_stretch(one), harmonies)
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize("name", CHORDS)
 def test_the_search_avoids_the_rubs_that_are_found_and_no_others(name):
     """Over each chord and for every two pitches: an excused pair costs nothing in the search, a

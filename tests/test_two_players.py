@@ -57,6 +57,7 @@ def two(name):
     return song, players, condense(song, players)
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize("name", list(SONGS))
 def test_no_capo_and_no_sound_changes_without_a_word(name):
     """Where a layer, merged or alone, had another sound, echo or capo, the reason says so."""

@@ -100,6 +100,7 @@ CASES = [
 ]
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize(("chord", "tuning", "frets", "capo", "hand"), CASES)
 def test_nothing_is_missing_and_nothing_is_too_much(chord, tuning, frets, capo, hand):
     """Equal sets with all fret combinations, tried by the slow twin of the hand."""

@@ -211,6 +211,7 @@ def corpus_paths() -> list[Path]:
     return [*suite, *(CORPUS / name for name in CORPUS_FILES)]
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize("path", corpus_paths(), ids=label)
 def test_a_corpus_file_reads_the_same_again(path, written):
     """Another program's notes, chords, sections, tempo and parts, written by us and read again.
@@ -284,6 +285,7 @@ def named_song(name: str) -> Song:
     return ar.read(CORPUS / name)
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize("name", OTHERS_READ)
 def test_music21_reads_the_same_notes(name, tmp_path):
     """music21: onset, duration and sounding pitch of every note of every part, and the graces."""
@@ -298,6 +300,7 @@ def test_music21_reads_the_same_notes(name, tmp_path):
     assert [each for _, each in theirs] == graces
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize("name", OTHERS_READ)
 def test_partitura_reads_the_same_notes(name, tmp_path):
     """partitura: onset, duration and pitch of every note of every part."""
@@ -543,15 +546,17 @@ def chord_texts(draw, key: str | None) -> tuple:
 
 
 SETTINGS = settings(
-    max_examples=15,
+    max_examples=5,
     deadline=None,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
 )
 
 
+@pytest.mark.sampled
+@pytest.mark.parametrize("_third", range(3))
 @SETTINGS
-@given(songs())
-def test_a_generated_song_reads_the_same_again(written, a_song):
+@given(a_song=songs())
+def test_a_generated_song_reads_the_same_again(written, a_song, _third):
     """Chords, ties over bars and beats, tuplets, odd lengths, graces, capos, techniques, keys.
 
     Symbols over a transposing part may be spelled otherwise; roots and members stay.
@@ -562,6 +567,7 @@ def test_a_generated_song_reads_the_same_again(written, a_song):
     assert differences(a_song, written(a_song), left_out) == {}
 
 
+@pytest.mark.long
 @settings(SETTINGS, max_examples=10)
 @given(songs(apart=False))
 def test_overlapping_notes_read_the_same_but_for_their_voices(written, a_song):

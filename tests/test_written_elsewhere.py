@@ -36,6 +36,7 @@ SHARE = (
 )
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize("name", SHARE)
 def test_other_readers_read_the_same_notes(name, tmp_path):
     """Each part's onset, duration and pitch; what a reader gets wrong is listed with the cause."""
