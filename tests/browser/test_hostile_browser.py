@@ -93,6 +93,7 @@ def written_pages(place):
     return sorted(place.glob("*/*.html"))
 
 
+@pytest.mark.long
 def test_pages_that_are_written(context, hostile):
     """The report, the songbook, the sheets and the page to send show the texts as they are."""
     pages = written_pages(hostile)
@@ -124,6 +125,7 @@ def test_the_live_page(context, hostile, tmp_path):
         watched.shows_text_alone()
 
 
+@pytest.mark.sampled
 @pytest.mark.usefixtures("hostile")
 @pytest.mark.parametrize("name", ["workshop-solved", "shown"])
 def test_notebooks_in_the_lab(open_notebook, name):

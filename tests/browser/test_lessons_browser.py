@@ -79,7 +79,7 @@ def answer_by_clicking(page):
 
 def answer_in_the_workshop(page):
     """Choose by the keyboard; type a place, which is no division."""
-    asked = Asked(page, "In which of these measures")
+    asked = Asked(page, "crowd each other in one register")
     asked.form.get_by_role("radio").first.focus()
     for key in ("Tab", "Space", "Tab", "Tab", "Tab", "Enter"):  # the second of four, then Check
         page.keyboard.press(key)
@@ -110,7 +110,11 @@ def ran(request, folder):
         yield lambda: process.wait(300)
 
 
-@pytest.mark.parametrize("lesson", TOUCHED)
+@pytest.mark.parametrize(
+    "lesson",
+    [pytest.param(each, marks=pytest.mark.long if each[:2] in ("06", "08") else ())
+     for each in TOUCHED],
+)  # fmt: skip
 def test_a_lesson_runs_from_the_top_by_the_menu(open_notebook, lesson):
     notebook = open_notebook(f"notebooks/{lesson}.ipynb")
     notebook.run_once()
@@ -128,6 +132,7 @@ def test_a_lesson_runs_from_the_top_by_the_menu(open_notebook, lesson):
     assert notebook.faults() == []
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize("shown", SHOWN)
 def test_a_lesson_is_shown_as_its_kernel_ran_it(open_notebook, ran, folder, shown):
     """Every cell ran, and all that it shows is there: the exercises, with their widgets, too."""

@@ -93,6 +93,7 @@ def test_only_its_own_host_is_answered(served, place, host):
     assert is_nothing(ask(served.address, where.path + place, named, **SOCKET))
 
 
+@pytest.mark.long
 def test_visits_leave_no_kernels(served):
     """Four visits at once, two of them broken off, leave no kernel, and the page stays."""
     where = urlsplit(served.address)
