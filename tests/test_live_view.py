@@ -108,6 +108,7 @@ def test_a_moved_control_changes_the_picture(shown):
     assert shown.picture.value == before
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize(
     ("name", "value", "expected"),
     [
@@ -264,6 +265,7 @@ def test_why_is_cleared_once_it_stands_in_the_log(shown, log):
     ]  # fmt: skip
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize(
     ("name", "value"),
     [("inversion", "third lowest"), ("strings", "2–4"), ("capo", 4), ("drive", "distorted")],

@@ -101,6 +101,7 @@ def for_two(forty):
     return condense(forty, 2)
 
 
+@pytest.mark.long
 def test_forty_layers(forty, for_two):
     """Each layer is taken or lost; the gap is a few per cent; the next best cost something."""
     found = for_two

@@ -108,6 +108,7 @@ def test_pages_that_are_written(context, hostile):
         watched.page.close()
 
 
+@pytest.mark.long
 def test_the_live_page(context, hostile, tmp_path):
     """The page without code shows the texts as they are, and so does a decision recorded on it."""
     with started_page(hostile / "hostile.musicxml", tmp_path) as served:

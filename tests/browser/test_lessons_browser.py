@@ -112,7 +112,7 @@ def ran(request, folder):
 
 @pytest.mark.parametrize(
     "lesson",
-    [pytest.param(each, marks=pytest.mark.long if each[:2] in ("06", "08") else ())
+    [pytest.param(each, marks=pytest.mark.long if each[:2] in ("06", "07", "08") else ())
      for each in TOUCHED],
 )  # fmt: skip
 def test_a_lesson_runs_from_the_top_by_the_menu(open_notebook, lesson):

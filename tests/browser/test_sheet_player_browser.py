@@ -87,6 +87,7 @@ def cents(wave, hertz):
     return 1200 * np.log2(1 + np.angle(late / early) / (2 * np.pi * hop / RATE) / hertz)
 
 
+@pytest.mark.sampled
 @pytest.mark.parametrize("is_slow", [False, True])
 def test_what_is_heard_is_the_notes_table(page, song, is_slow):
     """Attacks to a millisecond, pitches to five cents (A4 is 440 Hz, ISO 16:1975)."""
