@@ -197,7 +197,7 @@ ONE = b"\0\x90\x3c\x40\x60\x80\x3c\x40" + STOP
          "claimed"],
 )  # fmt: skip
 def test_midi_of_absurd_things(data, says, tmp_path):
-    """Times, tracks and events that no song has give one sentence within two seconds."""
+    """Times, tracks and events that no song has give one sentence within seconds."""
     assert says in read_apart(tmp_path / "song.mid", data(), 6, 300)
 
 
@@ -244,7 +244,7 @@ DIGITS = "9" * 5_000
          "line", "heading", "sections", "lines", "settings", "remarks"],
 )  # fmt: skip
 def test_charts_of_absurd_things(text, says, tmp_path):
-    """Counts, numbers, lines and sections that no chart has give a sentence within two seconds."""
+    """Counts, numbers, lines and sections that no chart has give a sentence within seconds."""
     assert says in read_apart(tmp_path / "song.txt", text(), 6, 300)
 
 

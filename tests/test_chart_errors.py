@@ -220,8 +220,8 @@ GARBAGE = {
 
 @pytest.mark.sampled
 @pytest.mark.parametrize("kind", GARBAGE)
-def test_a_megabyte_of_garbage_is_refused_in_a_second(kind):
-    """It takes under a second of processor time, and the time grows no faster than the size."""
+def test_a_megabyte_of_garbage_is_refused_in_seconds(kind):
+    """It takes under five seconds of processor time, and the time grows no faster than the size."""
     times = []
     for size in (250_000, 1_000_000):
         data = GARBAGE[kind](size).encode()

@@ -613,7 +613,7 @@ def test_a_double_that_is_meant_is_one_quiet_row():
 
 def test_what_a_song_does_throughout_is_a_trait_and_comes_last():
     """Both guitars share a register in every bar of four sections, and rub once: the rub is first,
-    the crowding is told in a sentence. Eight bars are too short to know.
+    the crowding is stated in a sentence. Eight bars are too short to know.
     """
     names = [(f"Verse {n}", 4 * n - 3) for n in range(1, 5)]
     rows = [(part, note, 2 * at, 2) for at in range(32)

@@ -341,9 +341,9 @@ def test_the_shares_of_another_view_are_not_written_over_unsaid(shown, results, 
     for player, text in ((0, theirs), (1, None)):
         send(shown, "give", player=player, **place(shown, "Verse 1", "Echo"))
         clock.run()
-        is_told = "Another view of this song has kept other shares" in part(shown, "words")
-        assert is_told == (text is not None)
-        assert (shown._file.path.read_text() == theirs) == is_told
+        is_reported = "Another view of this song has kept other shares" in part(shown, "words")
+        assert is_reported == (text is not None)
+        assert (shown._file.path.read_text() == theirs) == is_reported
 
 
 def test_sheets_of_the_recording_say_so(shown, results, monkeypatch, capsys):
