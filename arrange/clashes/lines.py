@@ -16,6 +16,7 @@ from arrange.text.words import counted
 OCTAVE = 12  # semitones; a crossing that is deeper weighs no more (ours)
 ALMOST = 1e-9  # seconds; if the difference is smaller, both are on top equally long
 MOST_OCTAVES = 2  # farther apart, two lines are hardly heard as one (ours)
+EXACT_DOUBLE = 0.2  # severity below which an exact double stays, since it reads as meant (ours)
 
 
 def find_crowding(scene: Scene, limits: Limits) -> list[Clash]:
@@ -182,7 +183,7 @@ def find_doublings(scene: Scene, limits: Limits) -> list[Clash]:
             exact = missed == 0
             if exact and blend:
                 continue
-            weight = 1.0 if blend else 0.2 if exact else 0.5
+            weight = 1.0 if blend else EXACT_DOUBLE if exact else 0.5
             value = float(len(onset))
             parts = scene.parts[one], scene.parts[other]
             octaves = abs(interval) // 12

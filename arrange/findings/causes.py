@@ -12,10 +12,10 @@ from collections.abc import Sequence
 import pandas as pd
 
 from arrange.clashes import KINDS
+from arrange.clashes.lines import EXACT_DOUBLE
 from arrange.text.part_lists import split_parts
 
 SHARE = 0.5  # of its notes, that a group has in common with its cause (ours)
-QUIET = 0.2  # severity below which a doubling is exact, and reads as meant (``find_doublings``)
 
 
 def causes(table: pd.DataFrame, groups: Sequence[Sequence[int]], part_of: pd.Series) -> list[int]:
@@ -38,7 +38,7 @@ def causes(table: pd.DataFrame, groups: Sequence[Sequence[int]], part_of: pd.Ser
     waived, notes = table["waived"].fillna("").tolist(), table["notes"].tolist()
     whose = dict(zip(part_of.index.tolist(), part_of.tolist(), strict=True))
     first = [own[0] for own in groups]
-    doubled = [kind[row] == "doubling" and severity[row] < QUIET for row in first]
+    doubled = [kind[row] == "doubling" and severity[row] < EXACT_DOUBLE for row in first]
     found, heads = list(range(len(groups))), dict[int, list[int]]()
     for number in sorted(found, key=lambda number: not doubled[number]):
         row, own = first[number], {note for each in groups[number] for note in notes[each]}
