@@ -118,7 +118,7 @@ def test_a_rub_is_reported_once_with_its_length():
     assert (row["onset"], row["duration"], row["measure"], row["beat"]) == (0, 20, 1, 1)
     assert row["why"] == (
         "Guitar 2's Bb4 rubs against Guitar 1's A4, a minor second, for 20.0 s: listen whether it "
-        "is meant."
+        "is meant. Fewer than one passage in 100 of well-made music goes this far."
     )
     again = [("Guitar 2", "Bb4", onset, 1) for onset in (0, 5, 12)]
     reported = found(song(("Guitar 1", "A4", 0, 20), *again), "rub", rub=0.1)
@@ -251,7 +251,7 @@ def test_crowding_is_found_by_section():
     table = find_clashes(song(*rows, sections=sections), ["crowding"])
     assert table["section"].tolist() == ["Verse"]
     row = table.iloc[0]
-    assert (row["value"], row["severity"], row["limit"]) == (1, 1, 0.4)
+    assert (row["value"], row["limit"]) == (1, 0.4)
     assert (row["parts"], row["pitches"]) == ("Guitar 1 + Guitar 2", "C4 E4")
     assert (row["onset"], row["duration"]) == (0, 8)
     short = [("Guitar 1", "C4", 0, 3), ("Guitar 2", "C4", 0, 3)]
@@ -836,9 +836,7 @@ def test_an_unknown_kind_is_reported_with_all_known_ones():
 
 @pytest.mark.parametrize("kind", KINDS)
 def test_severity_rises_with_the_value(kind):
-    """A clash that lasts longer or has more notes is never less severe; at twice its limit a held
-    clash has severity one half, and none exceeds 1.
-    """
+    """A clash that lasts longer or has more notes is more severe, and none exceeds 1."""
     pairs = []
     for length in (2, 3, 4, 8, 16, 64):
         tune = [(60 + 2 * (step % 3), step / 2) for step in range(2 * length)]
@@ -860,13 +858,13 @@ def test_severity_rises_with_the_value(kind):
 
 
 @pytest.mark.parametrize("kind", ["rub", "mud", "crossing"])
-def test_severity_at_the_limit_and_at_twice_the_limit(kind):
-    """The rule of severity that `grows` documents: 1 - 2 ** (-ratio / 2)."""
+def test_severity_is_of_the_value_whatever_the_limit(kind):
+    """Well-made music is as it is: a smaller limit reports more, and makes nothing more severe."""
     table = find_clashes(busy_song(), [kind], LOOSE)
     value = float(table["value"].max())
-    for ratio, severity in ((1, 1 - 2**-0.5), (2, 0.5), (4, 0.75)):
+    for ratio in (1, 2, 4):
         again = find_clashes(busy_song(), [kind], Limits(**{kind: value / ratio}))
-        assert again["severity"].iloc[0] == pytest.approx(severity)
+        assert again["severity"].iloc[0] == table["severity"].iloc[0]
 
 
 @given(ROWS)

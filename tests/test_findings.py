@@ -631,13 +631,11 @@ def test_what_a_song_does_throughout_is_a_trait_and_comes_last():
 
 
 def test_what_good_music_seldom_has_comes_first():
-    """The rank is the severity over what one in ten passages reaches: with equal severities a kind
-    that is rarer comes first; of one kind the more severe; of equal ones the earlier.
-    """
+    """The most severe comes first; of equal ones the earlier."""
     rows = [("rub", 0.5, 0.0), ("mud", 0.5, 8.0), ("mud", 0.5, 4.0), ("mud", 0.9, 12.0)]
     table = pd.DataFrame(rows, columns=["kind", "severity", "onset"])
     table = table.assign(parts="Guitar 1", pitches="C4")
-    assert ranked(table).index.tolist() == [3, 2, 1, 0]
+    assert ranked(table).index.tolist() == [3, 0, 2, 1]
 
 
 # --- Waiving ----------------------------------------------------------------------------------

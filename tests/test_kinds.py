@@ -34,7 +34,7 @@ def find_low_strings(scene, limits):
                 found.append(
                     Clash(
                         NAME, onset, end, [scene.parts[part]], sorted({*scene.pitch[low].tolist()}),
-                        float(len(low)), limits.rub, "notes", 0.9,
+                        float(len(low)), limits.rub, "notes",
                         f"{scene.parts[part]} goes down to its lowest string in {label}.",
                         scene.row[low],
                     )

@@ -216,7 +216,7 @@ def test_a_decision_is_recorded_with_its_figures(shown, log, demo):
     assert (decision.why, decision.section, decision.parts) == (
         "room for Guitar 2", "Chorus 1", ("Guitar 1",),
     )  # fmt: skip
-    assert decision.before == "2 findings (1 crowding, 1 crossing), severity up to 0.83"
+    assert decision.before == "2 findings (1 crowding, 1 crossing), severity up to 0.57"
     assert decision.after == "1 finding (1 voice), severity up to 0.30"
     assert "Recorded: Guitar 1: an octave up" in words(shown)
     assert str(log.resolve()) in shown.shown_log.value

@@ -1,11 +1,11 @@
 """Findings: where the parts of a song get in each other's way. A finding is something to
 listen to, not a fault.
 
-Severity runs from 0 to 1 and compares across kinds: for nearly all kinds it is ``scene.grows`` of
-the value over its limit, so that a value at its limit gives 0.29, at twice the limit 0.5, at four
-times 0.75. Two kinds differ. The severity of ``crowding`` is its value, a share of time.
-``doubling`` is never a fault: its severity stays below a half, that of an exact doubling below a
-fifth. The function of each kind says what its value is.
+Severity runs from 0 to 1 and compares across kinds: it says how rare it is that well-made music
+goes so far. Fewer than one passage in N does, and severity is 1 - N ** (-1 / 5): a half at one in
+32, three quarters at one in a thousand. A few kinds cannot be compared, and are measured by value
+over limit (``rarity`` says which and how). ``doubling`` is never a fault: its severity stays below
+a half, that of an exact doubling below 0.14. The function of each kind says what its value is.
 
 ``kinds`` has a row for each kind, with its finder; ``table`` makes the findings table.
 """

@@ -12,7 +12,7 @@ import numpy as np
 
 from arrange.clashes.attacks import ALMOST, TOGETHER, Stream
 from arrange.clashes.limits import Limits
-from arrange.clashes.scene import Clash, Scene, grows
+from arrange.clashes.scene import Clash, Scene
 from arrange.clashes.stretches import Stretches
 from arrange.tables.sounding import Array
 from arrange.text.words import first_few, measures_words
@@ -67,7 +67,6 @@ def find_register(scene: Scene, limits: Limits) -> list[Clash]:
                 "register", begin, end, (scene.parts[part],),
                 sorted({float(pitch.min()), float(pitch.max())}), float(value[part, at]),
                 limits.register, "times its usual swing",
-                grows(float(value[part, at]) / limits.register),
                 f"In {_bars(scene, begin, end)} {scene.parts[part]} plays about "
                 f"{an_interval(far)} {where} where it lives in the rest of the song.",
                 scene.row[notes],
@@ -131,7 +130,7 @@ def _scale(
     names = first_few((pitch_class_name(each, key) for each in most), NAMES)
     return Clash(
         "scale", begin, end, (scene.parts[part],), sorted({*scene.pitch[notes].tolist()}), value,
-        limits.scale, "share of its time", grows(value / limits.scale),
+        limits.scale, "share of its time",
         f"In {_bars(scene, begin, end)} much of what {scene.parts[part]} plays ({names}) is "
         "foreign to the scale of the others there.",
         scene.row[notes],
@@ -174,7 +173,7 @@ def find_grid(scene: Scene, limits: Limits) -> list[Clash]:
             Clash(
                 "grid", float(stream.onset[late[0]]), end, (scene.parts[part],),
                 sorted({*pitch[np.isfinite(pitch)].tolist()}), float(value[part, at]), limits.grid,
-                "share of its attacks", grows(float(value[part, at]) / limits.grid),
+                "share of its attacks",
                 f"In {_bars(scene, float(stream.onset[late[0]]), end)} {share[part, at]:.0%} of "
                 f"the attacks of {scene.parts[part]} miss the others' by a sixteenth or less; in "
                 f"the rest of the song {float(usual[part, 0]):.0%} do.",

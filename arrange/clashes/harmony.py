@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from arrange.clashes.limits import Limits
-from arrange.clashes.scene import Clash, Scene, grows, reaching
+from arrange.clashes.scene import Clash, Scene, reaching
 from arrange.quantities.harmony import inferred_chords
 from arrange.tables.sounding import Array
 from arrange.text.words import listed
@@ -87,7 +87,6 @@ def _disagreement(
     symbol = scene.symbols[int(scene.slice_chord[at[0]])]
     return Clash(
         "third", onset, float(lines[at[-1] + 1]), parts, pitches, value, limits.third, "s",
-        grows(value / limits.third),
         f"{parts[0]}'s {names[0]} is {its_third} over {symbol} and {parts[1]}'s {names[1]} "
         f"{other_third}, for {value:.1f} s: agree on one, or leave it to one player.",
         _held_degrees(scene, pair, at, degrees),
@@ -188,7 +187,7 @@ def _find_outside_chord(scene: Scene, limits: Limits, keys: Array) -> list[Clash
         found.append(
             Clash(
                 "outside", onset, float(lines[at[run].max() + 1]), [part], [pitch], value,
-                limits.outside, "weighted s", grows(value / limits.outside),
+                limits.outside, "weighted s",
                 f"{part} holds {scene.name(pitch, onset)} over {over}, {why}, for "
                 f"{seconds[run].sum():.1f} s: listen whether it colours the chord or fights it"
                 f"{or_else}.",
@@ -260,7 +259,7 @@ def _away(
     inferred = " (the key is inferred from the notes)" * (scene.written_keys[where[1]] is None)
     return Clash(
         "outside", onset, float(lines[at[rows].max() + 1]), [part], pitches, value,
-        limits.outside_key_seconds, "s", grows(value / limits.outside_key_seconds),
+        limits.outside_key_seconds, "s",
         f"{part} plays notes outside {key}{inferred} in {where[2] - where[1] + 1} bars on end, "
         f"{listed(classes)}, which no other part has there: listen whether it is meant, or a slip "
         "of position, capo or clef.",

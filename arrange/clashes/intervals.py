@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from arrange.clashes.limits import DISPUTED_LIMITS, Limits
-from arrange.clashes.scene import Clash, Scene, grows, reaching, runs
+from arrange.clashes.scene import Clash, Scene, reaching, runs
 from arrange.clashes.two_pitches import is_rub, rub_weight, semitones_below
 from arrange.tables.sounding import Array
 from arrange.text.words import an, listed
@@ -60,7 +60,7 @@ def find_rubs(scene: Scene, limits: Limits) -> list[Clash]:
         found.append(
             Clash(
                 "rub", at, float(end[run].max()), parts, pitches, value, limits.rub,
-                "weighted s", grows(value / limits.rub),
+                "weighted s",
                 f"{parts[1]}'s {names[1]} rubs against {parts[0]}'s {names[0]}, "
                 f"{an(interval_name(pitches[1] - pitches[0]))}, for {held[run].sum():.1f} s"
                 f"{times}: listen whether it is meant.",
@@ -134,7 +134,6 @@ def _mud_runs(
             Clash(
                 "mud", float(start[at]), float(end[run].max()), list(dict.fromkeys(owners)),
                 (lower[at], upper[at]), value, limits.mud, "semitones x s",
-                grows(value / limits.mud),
                 f"{whose}: {names[0]} and {names[1]}{over}, {an(interval_name(size))}, stand low: "
                 f"below {limit_name} it tends to sound muddy{disputed}; "
                 f"held {held[run].sum():.1f} s.",

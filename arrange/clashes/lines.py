@@ -6,9 +6,10 @@ from collections.abc import Iterator
 from typing import NamedTuple
 
 import numpy as np
+import pandas as pd
 
 from arrange.clashes.limits import Limits
-from arrange.clashes.scene import Clash, Scene, grows, reaching, runs
+from arrange.clashes.scene import Clash, Scene, reaching, runs
 from arrange.quantities.register import overlap_coefficient
 from arrange.tables.sounding import Array
 from arrange.text.words import counted
@@ -16,16 +17,16 @@ from arrange.text.words import counted
 OCTAVE = 12  # semitones; a crossing that is deeper weighs no more (ours)
 ALMOST = 1e-9  # seconds; if the difference is smaller, both are on top equally long
 MOST_OCTAVES = 2  # farther apart, two lines are hardly heard as one (ours)
-EXACT_DOUBLE = 0.2  # severity below which an exact double stays, since it reads as meant (ours)
+OTHER_DOUBLE = 0.5  # severity below which a double that is not exact stays (ours)
+EXACT_DOUBLE = 0.14  # below which an exact one stays, which reads as meant: no other is as low
 
 
 def find_crowding(scene: Scene, limits: Limits) -> list[Clash]:
     """Return the sections in which two parts share a register while both sound.
 
     The value is the overlap coefficient of the time that each spends on each semitone, taken over
-    the time in which both sound; severity is that value. A singer or a bass beside another kind of
-    part is left out, since it has a finding of its own; so are parts of one family that are meant
-    to blend.
+    the time in which both sound. A singer or a bass beside another kind of part is left out, since
+    it has a finding of its own; so are parts of one family that are meant to blend.
     """
     seconds, section = scene.slice_seconds, scene.slice_section
     sounds, families = np.isfinite(scene.top), scene.families
@@ -67,7 +68,6 @@ def _crowding(
     low, high = (scene.name(pitch, onset) for pitch in shared)
     return Clash(
         "crowding", onset, end, (one, other), shared, value, limits.crowding, "share of time",
-        value,
         f"{one} and {other} live in the same register through {section}, {low} to {high}: "
         f"{value:.0%} of their time together is on the same notes ({seconds:.0f} s).",
         _in_shared_register(scene, pair, row, shared),
@@ -156,7 +156,7 @@ def _crossing(
     parts = scene.parts[upper], scene.parts[lower]
     return Clash(
         "crossing", float(lines[at[0]]), float(lines[at[-1] + 1]), parts, pitches, value,
-        limits.crossing, "semitones x s", grows(value / limits.crossing),
+        limits.crossing, "semitones x s",
         f"{parts[0]}, on top over the song, goes below {parts[1]} for {seconds:.1f} s, by up to "
         f"{counted(f'{most:.0f}', 'semitone')}: the ear takes the higher one for the tune.",
         scene.row[note[is_top]],
@@ -170,7 +170,7 @@ def find_doublings(scene: Scene, limits: Limits) -> list[Clash]:
     the same interval; one attack that differs is forgiven, two in a row end it, and so does a pause
     of a whole note. It must move (at least three changes of pitch). The value is the shared
     attacks. If every attack is shared, the doubling is rated as intended, else as accidental; it is
-    never a fault, so that severity stays below 0.2 if exact and below 0.5 if not. Where parts of
+    never a fault, so that severity stays below 0.14 if exact and below 0.5 if not. Where parts of
     one family are meant to blend, an exact doubling is wanted and not reported, and one that is not
     exact counts in full.
     """
@@ -183,7 +183,7 @@ def find_doublings(scene: Scene, limits: Limits) -> list[Clash]:
             exact = missed == 0
             if exact and blend:
                 continue
-            weight = 1.0 if blend else EXACT_DOUBLE if exact else 0.5
+            weight = 1.0 if blend else EXACT_DOUBLE if exact else OTHER_DOUBLE
             value = float(len(onset))
             parts = scene.parts[one], scene.parts[other]
             octaves = abs(interval) // 12
@@ -200,12 +200,18 @@ def find_doublings(scene: Scene, limits: Limits) -> list[Clash]:
                 Clash(
                     "doubling", float(onset[0]), last, parts, sorted({*pitch.tolist()}), value,
                     limits.doubling, "attacks",
-                    weight * grows(value / limits.doubling),
                     f"{parts[0]} and {parts[1]} play the same line {how}, {verdict}.",
                     scene.row[notes],
+                    weight,
                 )
             )  # fmt: skip
     return found
+
+
+def are_exact_doubles(findings: pd.DataFrame) -> Array:
+    """Return which findings are doublings that read as meant, with every attack together."""
+    is_quiet = findings["severity"].to_numpy() < EXACT_DOUBLE
+    return np.asarray((findings["kind"] == "doubling").to_numpy(dtype=bool) & is_quiet)
 
 
 class Attacks(NamedTuple):

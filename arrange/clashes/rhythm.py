@@ -13,7 +13,7 @@ import numpy as np
 
 from arrange.clashes.attacks import ALMOST, TOGETHER, Stream, groups_of
 from arrange.clashes.limits import Limits
-from arrange.clashes.scene import Clash, Scene, grows
+from arrange.clashes.scene import Clash, Scene
 from arrange.tables.setups import by_section, section_at
 from arrange.tables.sounding import Array
 
@@ -263,7 +263,7 @@ def _near(
             "near", float(run.onset[:, 0].min()), float(run.onset[:, -1].max()), names,
             pitches[np.isfinite(pitches)].tolist(), value, limits.near,
             MISSED_REPEATS if is_echo else "missed attacks",
-            grows(value / limits.near), why, np.concatenate(notes),
+            why, np.concatenate(notes),
         )
     ]  # fmt: skip
 
@@ -358,7 +358,7 @@ def _busy(
     return Clash(
         "busy", float(merged.onset[first]), float(merged.onset[last]), (one, other),
         sorted({pitch.min(), pitch.max()}) if len(pitch) else (),
-        value, limits.busy, "attacks/s", grows(value / limits.busy),
+        value, limits.busy, "attacks/s",
         f"{one} and {other} bring about {value:.0f} attacks a second between them for "
         f"{seconds:.1f} s, each in its own rhythm: more than the ear sorts out; let one hold or "
         "rest while the other moves.",
@@ -444,9 +444,9 @@ def _fusing(
     return Clash(
         "fusing", float(line.onset[first]), float(line.onset[last]), (one, other),
         sorted({*line.pitch[first : last + 1].tolist()}), float(count), limits.fusing, "attacks",
-        (0.5 if differs else 1.0) * grows(count / limits.fusing),
         f"{one} and {other} take turns note by note, {count} attacks, {1000 * pace:.0f} ms and "
         f"{gap:.1f} semitones from one to the next: the ear tends to make one line of them; "
         f"{remedy} more than about {two_streams_from(pace):.0f} semitones between them.",
         _attacked(scene, pair, line.seconds[[first, last]]),
+        0.5 if differs else 1.0,
     )  # fmt: skip

@@ -36,12 +36,12 @@ class Clash:
         MIDI numbers; the table has their note names.
     value, limit : float
     unit : str
-    severity : float
-        0 to 1.
     why : str
         One plain sentence.
     notes : array of int
         The notes that make it: positions in the notes table, in any order, each at least once.
+    weight : float
+        What its severity is multiplied by, 0 to 1.
     """
 
     kind: str
@@ -52,9 +52,9 @@ class Clash:
     value: float
     limit: float
     unit: str
-    severity: float
     why: str
     notes: Array
+    weight: float = 1.0
 
 
 @dataclass(frozen=True)
@@ -413,14 +413,6 @@ _note_name = lru_cache(maxsize=1024)(note_name)  # a song repeats few different 
 
 def _row_at(starts: Array, onset: Array) -> Array:
     return np.maximum(np.searchsorted(starts, np.asarray(onset) + 1e-9, side="right") - 1, 0)
-
-
-def grows(ratio: float) -> float:
-    """Severity of a value that has no upper end, from value / limit.
-
-    At the limit 0.29, at twice the limit 0.5, at four times 0.75, never quite 1.
-    """
-    return float(1 - 2 ** (-ratio / 2))
 
 
 def runs(groups: Sequence[Array], onset: Array, end: Array, gap: Array) -> tuple[Array, Array]:

@@ -11,7 +11,7 @@ from typing import NamedTuple
 import numpy as np
 
 from arrange.clashes.limits import Limits
-from arrange.clashes.scene import Clash, Scene, grows, reaching
+from arrange.clashes.scene import Clash, Scene, reaching
 from arrange.hearing import (
     Partials,
     beats,
@@ -71,7 +71,7 @@ def _rough_clash(
     names = [" ".join(scene.name(pitch, onset) for pitch in pitches) for pitches in held]
     return Clash(
         "roughness", onset, float(lines[at[-1] + 1]), parts, sorted({*held[0], *held[1]}), value,
-        limits.roughness, "added roughness", grows(value / limits.roughness),
+        limits.roughness, "added roughness",
         f"{parts[0]} ({names[0]}) and {parts[1]} ({names[1]}) sound rougher together than either "
         f"alone, for {seconds:.1f} s: their partials beat; spread them, or let one hold less.",
         scene.row[scene.sounding_in(at, *pair)[0]],
@@ -118,7 +118,6 @@ def find_masking(scene: Scene, limits: Limits) -> list[Clash]:
                 Clash(
                     "masking", onset, end, (parts[masker], parts[target]),
                     scene.held_by(target, worst), value, limits.masking, "share of energy",
-                    grows(value / limits.masking),
                     f"{parts[masker]} hides {value:.0%} of {parts[target]}'s sound through {name}: "
                     "turn it down, or move one of the two away.",
                     scene.row[scene.sounding_in(at[inside], masker, target)[0]],
@@ -185,7 +184,7 @@ def _drive_clash(
     names = f"{scene.name(pair.low, onset)} and {scene.name(pair.high, onset)}"
     return Clash(
         "drive", onset, float(lines[at[-1] + 1]), [scene.parts[part]], scene.held_by(part, worst),
-        value, limits.drive, "added roughness", grows(value / limits.drive),
+        value, limits.drive, "added roughness",
         f"{scene.parts[part]} is {drive} and holds {names}, a "
         f"{interval_name(pair.high - pair.low)}: the amplifier adds tones that beat "
         f"{pair.rate:.0f} times a second, for {seconds:.1f} s; a root and fifth stay clean, and so "

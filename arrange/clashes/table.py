@@ -9,6 +9,7 @@ import pandas as pd
 
 from arrange.clashes.kinds import KINDS
 from arrange.clashes.limits import Limits
+from arrange.clashes.rarity import UNKNOWN, rarity, rarity_sentences, severities
 from arrange.clashes.scene import Clash, Scene
 from arrange.tables.columns import object_column, text_column
 from arrange.tables.schema_check import make_table
@@ -30,14 +31,17 @@ def find_in(scene: Scene, kinds: Collection[str], limits: Limits) -> pd.DataFram
 
 def findings_table(scene: Scene, clashes: Sequence[Clash]) -> pd.DataFrame:
     """Return the clashes as a findings table, the most severe first, then by time."""
-    severity, onset, end, value, limit = (
+    weight, onset, end, value, limit = (
         np.array(
-            [(each.severity, each.onset, each.end, each.value, each.limit) for each in clashes],
+            [(each.weight, each.onset, each.end, each.value, each.limit) for each in clashes],
             dtype=np.float64,
         )
         .reshape(-1, 5)
         .T
     )
+    rare = rarity([(each.kind, each.unit) for each in clashes], value, scene.families)
+    severity = weight * severities(rare, value / limit)
+    why = list(map(_sentences, clashes, rarity_sentences(rare)))
     kinds = np.array([clash.kind for clash in clashes], dtype=np.str_)
     order = np.lexsort((kinds, onset, -severity))
     clashes = [clashes[place] for place in order.tolist()]
@@ -66,13 +70,18 @@ def findings_table(scene: Scene, clashes: Sequence[Clash]) -> pd.DataFrame:
             "limit": limit,
             "unit": text_column([clash.unit for clash in clashes]),
             "severity": severity,
-            "why": text_column([clash.why for clash in clashes]),
+            "why": text_column([why[place] for place in order.tolist()]),
             "source": text_column([KINDS[clash.kind].source for clash in clashes]),
             "notes": object_column([_rows_of(scene, clash) for clash in clashes]),
             "waived": text_column([None] * len(clashes)),
         },
         FINDINGS,
     )
+
+
+def _sentences(clash: Clash, how_rare: str) -> str:
+    """What a finding is and how rare; what is meant as often as not is not compared."""
+    return clash.why if how_rare == UNKNOWN and clash.weight < 1 else f"{clash.why} {how_rare}"
 
 
 def _rows_of(scene: Scene, clash: Clash) -> tuple[int, ...]:

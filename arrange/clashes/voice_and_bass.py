@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from arrange.clashes.limits import Limits
-from arrange.clashes.scene import Clash, Scene, grows, reaching
+from arrange.clashes.scene import Clash, Scene, reaching
 from arrange.tables.sounding import Array
 
 NEAR_THE_VOICE = 3  # semitones around the sung note (ours): within a minor third
@@ -50,7 +50,6 @@ def find_in_voice(scene: Scene, limits: Limits) -> list[Clash]:
                     Clash(
                         "voice", onset, end, who,
                         sorted({low, high}), value, limits.voice, "share of the singing",
-                        grows(value / limits.voice),
                         f"{who[0]} stays within a third of what {who[1]} sings for {value:.0%} "
                         f"of the singing in {name}, {names[0]} to "
                         f"{names[1]}: listen whether the words come through.",
@@ -111,7 +110,6 @@ def _in_bass(
     return Clash(
         "bass", onset, float(lines[run[-1] + 1]), (part, bass),
         (float(low[worst]), float(bottom[worst])), value, limits.bass, "s",
-        grows(value / limits.bass),
         f"{part}'s {names[0]} lies {where} {bass}'s {names[1]}, for {value:.1f} s: the low end "
         "belongs to one of them; leave the low strings out, or play higher.",
         scene.row[note[scene.pitch[note] == lowest]],

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 import pandas as pd
 
 from arrange.clashes import KINDS
-from arrange.clashes.lines import EXACT_DOUBLE
+from arrange.clashes.lines import are_exact_doubles
 from arrange.text.part_lists import split_parts
 
 SHARE = 0.5  # of its notes, that a group has in common with its cause (ours)
@@ -34,11 +34,11 @@ def causes(table: pd.DataFrame, groups: Sequence[Sequence[int]], part_of: pd.Ser
     part_of : Series
         The part of each row of the notes table.
     """
-    kind, parts, severity = (table[name].tolist() for name in ("kind", "parts", "severity"))
+    kind, parts = table["kind"].tolist(), table["parts"].tolist()
     waived, notes = table["waived"].fillna("").tolist(), table["notes"].tolist()
     whose = dict(zip(part_of.index.tolist(), part_of.tolist(), strict=True))
     first = [own[0] for own in groups]
-    doubled = [kind[row] == "doubling" and severity[row] < EXACT_DOUBLE for row in first]
+    doubled = are_exact_doubles(table.iloc[first]).tolist()
     found, heads = list(range(len(groups))), dict[int, list[int]]()
     for number in sorted(found, key=lambda number: not doubled[number]):
         row, own = first[number], {note for each in groups[number] for note in notes[each]}

@@ -1,4 +1,4 @@
-"""Which findings to listen to first: those that well-made music seldom has.
+"""Which findings to listen to first: the most severe, which well-made music seldom has.
 
 What a song does throughout is a trait of it, and comes last. This is the only order of rows: lists,
 reports and live views of findings ask for it here.
@@ -14,27 +14,15 @@ from arrange.tables.song import Song
 from arrange.tables.sounding import Array, each_of, is_played
 from arrange.text.part_lists import split_parts
 
-# Severity that one in ten passages of some 90 quarter notes of well-made music reaches, by kind
-# (ours, from the half of a collection of good music that was kept for tuning:
-# tests/benchmarks/local_damage.py). Where fewer reach the limit: that of a value at its limit.
-OFTEN = {"rub": 0.36, "crowding": 0.69, "roughness": 0.43, "crossing": 0.53}
-AT_LIMIT = 0.29
 THROUGHOUT = 0.5  # share of the bars in which a song does throughout what it does (ours)
 FEWEST_BARS = 12  # of a song that has traits (ours)
-
-
-def rank(findings: pd.DataFrame) -> Array:
-    """Return how early each finding is to be listened to, the larger the earlier: its severity,
-    divided by that which one in ten passages of well-made music reaches.
-    """
-    often = findings["kind"].map(OFTEN).fillna(AT_LIMIT).to_numpy(dtype=np.float64)
-    return np.asarray(findings["severity"].to_numpy() / often)
 
 
 def ranked(findings: pd.DataFrame) -> pd.DataFrame:
     """Return the findings in the order in which to listen to them; equal ones by time."""
     keys = [findings[name].to_numpy(dtype=object) for name in ("pitches", "parts", "kind")]
-    order = np.lexsort((*map(_codes, keys), findings["onset"].to_numpy(), -rank(findings)))
+    onset, severity = (findings[name].to_numpy() for name in ("onset", "severity"))
+    order = np.lexsort((*map(_codes, keys), onset, -severity))
     return findings.iloc[order]
 
 

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 import pandas as pd
 
+from arrange.clashes.lines import are_exact_doubles
 from arrange.errors import ArrangeError
 from arrange.guitar.fingering import part_neck
 from arrange.guitar.hands import Hand
@@ -14,7 +15,6 @@ from arrange.guitar.necks import STANDARD_TUNINGS, Neck
 from arrange.guitar.players import Player
 from arrange.revoicing.harmonies import Harmonies
 from arrange.revoicing.movers import Mover
-from arrange.revoicing.proposals import ASKS
 from arrange.revoicing.scope import Scope
 from arrange.revoicing.stretches import Stretch
 from arrange.revoicing.taste import Taste
@@ -121,7 +121,7 @@ def check_some_may_change(movers: Sequence[Mover], stretch: Stretch) -> None:
 
 def check_something_to_end(before: pd.DataFrame, parts: Sequence[str], stretch: Stretch) -> None:
     """Raise an ArrangeError if no finding of the parts touches the stretch but exact doublings."""
-    before = before[before["severity"] >= ASKS]
+    before = before[~are_exact_doubles(before)]
     if not before["parts"].map(lambda names: _names_any(names, parts)).any():
         who = " or ".join(parts)
         raise ArrangeError(f"no finding touches {who} in {stretch.name}; there is nothing to end")

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from arrange.clashes.lines import are_exact_doubles
 from arrange.errors import ArrangeError
 from arrange.findings.recheck import compare_findings
 from arrange.findings.summary import count_kinds
@@ -36,7 +37,6 @@ from arrange.tables.sounding import Array
 from arrange.text.words import counted, first_few
 from arrange.theory.pitch import pitch_class_name
 
-ASKS = 0.2  # severity from which a finding asks to be ended; an exact doubling, meant, has less
 _ALIKE = 0.9  # share of notes that two proposals have alike from which they are one idea (ours)
 
 
@@ -220,7 +220,7 @@ class Judge:
         before = self.before
         change = compare_findings(before, after)
         ended = change.ended
-        if not (ended["severity"] >= ASKS).any():
+        if are_exact_doubles(ended).all():
             was, is_ = float(before["severity"].sum()), float(after["severity"].sum())
             return f"it ends no finding (severity {was:.2f} before, {is_:.2f} after)"
         places, sounded_before = self._sounded_before

@@ -77,7 +77,7 @@ def try_bars(
     --------
     >>> import arrange as ar
     >>> ar.try_bars("Bb4", "A4").findings["kind"].tolist()
-    ['rub', 'roughness']
+    ['roughness', 'rub']
     >>> ar.try_bars("Bb3", "A4", kinds=["rub"])
     Nothing is found here.
     """

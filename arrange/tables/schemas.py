@@ -220,8 +220,15 @@ FINDINGS = Table(
         Column("value", "float64", "see unit", "what was measured"),
         Column("limit", "float64", "see unit", "the limit it is held against"),
         Column("unit", "str", "", "unit of value and limit"),
-        Column("severity", "float64", "0 to 1", "how strongly it asks to be heard", within=(0, 1)),
-        Column("why", "str", "", "one plain sentence"),
+        Column(
+            "severity",
+            "float64",
+            "0 to 1",
+            "how rare it is that well-made music goes so far: "
+            "0.5 at one passage in 32, 0.75 at one in a thousand",
+            within=(0, 1),
+        ),
+        Column("why", "str", "", "one plain sentence, and one that says how rare it is"),
         Column("source", "str", "", "key into the bibliography"),
         Column("notes", "object", "", "the rows of the notes table that make it, a tuple"),
         Column("waived", "str", "", "id of the decision that waives it, or none", needed=False),
