@@ -61,6 +61,7 @@ NAMES = ("read-me-first.pdf", "workshop.ipynb", "workshop-solved.ipynb",
          "workshop-answers.pdf", "workshop-plan.pdf", "workshop-handout-A4.pdf",
          "workshop-handout-letter.pdf", "workshop-song.wav", "workshop-sound-1.wav")  # fmt: skip
 SHEETS = ("exercises-A4", "exercises-letter", "hints", "answers")
+SEED = 8  # of the workshops
 POINTS = 72 / 25.4  # a mm
 SONG_SECONDS = 30.0  # of the demo songs, so that they are cut and made in no time
 A4, LETTER = (210.0, 297.0), (215.9, 279.4)  # mm; ISO 216, ANSI/ASME Y14.1
@@ -77,9 +78,9 @@ def papers(request, tmp_path_factory):
     folder = tmp_path_factory.mktemp("workshop") / "papers"
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(exercise_sounds, "_SONG_SECONDS", SONG_SECONDS)
-        paths = workshop_papers(DATASETS / name, folder, seed=4, size=size)
+        paths = workshop_papers(DATASETS / name, folder, seed=SEED, size=size)
     assert {path.name for path in paths} == {each.name for each in folder.iterdir()}
-    return name, make_exercises(read(DATASETS / name), 4, size), folder
+    return name, make_exercises(read(DATASETS / name), SEED, size), folder
 
 
 @cache
@@ -363,7 +364,7 @@ def test_the_same_again_gives_the_same_bytes(papers, tmp_path, monkeypatch):
     if name != DEMOS[0][0]:  # one is enough
         return
     monkeypatch.setattr(exercise_sounds, "_SONG_SECONDS", SONG_SECONDS)
-    workshop_papers(DATASETS / name, tmp_path, seed=4, size=exercises[0].size)
+    workshop_papers(DATASETS / name, tmp_path, seed=SEED, size=exercises[0].size)
     for path in folder.iterdir():
         assert path.read_bytes() == (tmp_path / path.name).read_bytes(), path.name
 

@@ -133,7 +133,7 @@ def test_the_report_says_what_was_found(written, whole):
     grouped = "what belongs together in 12 rows, the rarest in good music first: "
     assert f"22 places to listen to, {grouped}" in words
     assert "measures 61 to 64 (printed 55 to 58)" in words
-    assert "Intro measures 1 to 4 0.12" in words, "no printed numbers where they are the same"
+    assert "Intro measures 1 to 4 0.08" in words, "no printed numbers where they are the same"
     for source in whole.findings["source"].unique():
         assert source in words
     assert "92 measures as played, 86 printed" in words
