@@ -277,7 +277,7 @@ class LayersView:
                 parts=names,
                 supersedes=decided.earlier[-1].id if decided.earlier else "",
             )
-            made = results.condensation(shares).song
+            made = results.song(shares)
             done = record_decision(
                 self.log, decision, song=decided.song, arrangement=made, expected=decided.log
             )
