@@ -299,7 +299,7 @@ def test_two_views_never_write_or_show_a_false_figure(tmp_path):
         return logs[data]
 
     views = [opened(), opened()]
-    for step in range(30):
+    for step in range(100):
         at, before = chance.randrange(2), stands()
         shown = views[at]
         do = chance.choice(["give", "give", "give", "record", "record", "undo", "redo"])
