@@ -157,7 +157,7 @@ def test_a_singer_has_no_strings(shown):
 
 def test_what_a_hand_cannot_play_is_reported_and_is_no_error(shown):
     shown.controls.choosing.capo.value = 7
-    assert "Guitar 1 cannot play all of it: measure 25: Bb2 lies below" in words(shown)
+    assert "Guitar 1 cannot play all of it: bar 25: Bb2 lies below" in words(shown)
     assert 'role="status"' in words(shown)
     assert "out of reach" in shown.picture.value
 

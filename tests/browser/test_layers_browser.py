@@ -79,6 +79,7 @@ def test_two_players_share_out_fourteen_layers(open_notebook, folder):
     expect(words).to_contain_text("Somebody else has written in the log")
     press("Record the decision")
     expect(words).to_contain_text("Recorded")
+    expect(view.get_by_label("Why")).to_have_value("")
     (_, done) = ar.read_decisions(log).decisions
     assert (done.why, done.status) == ("the echo is enough", "agreed")
     assert "; Verse 1: Player 1 Echo" in done.after

@@ -288,6 +288,8 @@ class LayersView:
     def _after_recording(self, done: Decision) -> None:
         before, self._decided = self._decided, read_layers(self._source, self.log)
         self._steps.leave(self.shares, done.id)
+        self._fields.pop("why", None)
+        self.grid.send({"clear": "why"})
         self._words = f"Recorded; Undo takes it back.{_sheets_words(self._source, self.log)}"
         others = log_changes(before.log, self._decided.log, done.id)
         if others:
