@@ -463,7 +463,10 @@ def test_a_waived_finding_is_marked_with_its_reason(results):
     assert html.count("Waived: they swap on purpose</span>") == 1
     assert {each.state for each in pictures.found(chosen(octave=1), CHORUS)} == {"new", "ended"}
     own = next(each for each in pictures.form if each.label == CHORUS.section)
-    assert (own.words, own.name) == ("Chorus 1 <small>▲1</small>", "Chorus 1, 1 finding, 1 waived")
+    assert (own.words, own.name()) == (
+        "Chorus 1 <small>▲1</small>",
+        "Chorus 1, 1 finding, 1 waived",
+    )
     assert "2 → 2 findings, 1 of them waived, severity" in drawn(pictures, CHORUS)
 
 

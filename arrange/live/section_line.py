@@ -27,11 +27,10 @@ class FormSection(NamedTuple):
     findings: int
     waived: int
 
-    @property
-    def name(self) -> str:
-        """What it is called, as text."""
+    def name(self, how: str = "") -> str:
+        """Return what it is called, as text; `how` follows the number of findings."""
         waived = f", {self.waived} waived" if self.waived else ""
-        return f"{self.label}, {counted(self.findings, 'finding')}{waived}"
+        return f"{self.label}, {counted(self.findings, 'finding')}{how}{waived}"
 
     @property
     def words(self) -> str:
@@ -53,6 +52,6 @@ def section_line(form: Form, section: str) -> str:
 
 def _buttons(form: Form, section: str) -> Iterator[str]:
     for number, each in enumerate(form):
-        name = escape_html(f"{each.name} as written")
+        name = escape_html(each.name(" as written"))
         more = f' style="flex-grow:{each.length:g}" aria-label="{name}" title="{name}"'
         yield press("section", str(number), each.words, is_on=each.label == section, more=more)

@@ -192,7 +192,8 @@ def test_it_is_seen_on_every_screen_in_light_and_dark(live, theme):
     focused = live.view.get_by_label("Section", exact=True)
     assert violations(live.page, ".arrange-live") == []
     assert contrast(focused, live.view, "outlineColor") >= 3
-    for each in (focused, live.view.get_by_role("button", name="Undo", exact=True)):
+    undo = live.view.get_by_role("button", name="Undo", exact=True)
+    for each in (focused, undo, live.view.get_by_label("Why", exact=True)):
         each.focus()
         live.page.keyboard.press("Shift")  # it has the focus from the keyboard
         assert each.evaluate(OUTLINE) == "solid 3px"
