@@ -322,7 +322,7 @@ def test_two_views_never_write_or_show_a_false_figure(tmp_path):
         if step % 10 == 9:  # its kernel is gone, and it is opened again
             kept = "other shares" in shown._file.keep(results.problem, shares)
             views[at] = opened()
-            assert views[at]._decided.log == now
+            assert views[at]._stand.decided.log == now
             assert kept or views[at].shares == shares
     assert recorded > 2
 

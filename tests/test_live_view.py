@@ -76,7 +76,7 @@ def control(shown, name):
 
 def press(shown, name):
     """Press a button, and let its effects happen before anything else."""
-    clock = shown._ahead.later.__self__
+    clock = shown._ahead.clock.__self__
     clock.waiting.clear()
     control(shown, name).click()
     seconds, do = clock.waiting.pop()
@@ -387,7 +387,7 @@ def test_findings_of_one_part_are_listed(shown):
 
 def rest(shown):
     """Let time pass until nothing is left to be done."""
-    shown._ahead.later.__self__.run(12)
+    shown._ahead.clock.__self__.run(12)
 
 
 def test_a_view_opens_where_it_was_left(shown, log, demo):
