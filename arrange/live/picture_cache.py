@@ -123,10 +123,7 @@ class PictureCache:
         now = _in_bars(after.notes, bars)
         alone = Choices(choices.section)
         rows = [self._rows(alone.with_part(part, choices.of(part)), part, bars) for part in parts]
-        key = song.measures["key"].iloc[bars[0] - 1]
-        ranges = Ranges(
-            parts, _in_bars(song.notes, bars), now, key if isinstance(key, str) else None
-        )
+        ranges = Ranges(parts, _in_bars(song.notes, bars), now)
         return make_chart(after, strip_scale(after, bars, rows), rows, ranges)
 
     def _row(self, choices: Choices, part: str, bars: Bars) -> Row:
