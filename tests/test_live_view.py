@@ -26,6 +26,7 @@ from arrange.findings.summary import findings_figures
 from arrange.live import serving, strip, view
 from arrange.live.choices import Choices, PartChoice
 from arrange.live.controls import widgets_of
+from arrange.live.decided_song import decision_rows
 from arrange.live.kept_view import KeptView, keep_view, kept_path, kept_view
 from arrange.live.local_network import network_address
 from arrange.live.results_cache import section_findings
@@ -896,3 +897,9 @@ def test_a_part_without_pitch_does_not_rest():
         drawn = "".join(strip.draw_row(strip.strip_scale(song, (1, 4), [row]), row, 0.0))
         assert words in drawn
         assert drawn.count("axis") == 1
+
+
+def test_a_decision_without_figures_is_listed_without():
+    meant = ar.Decision("we start together", "the drummer counts in", id="d1", status="agreed")
+    row = "<li><b>agreed</b>: we start together. the drummer counts in.</li>"
+    assert decision_rows(ar.DecisionLog((meant,))) == row

@@ -19,7 +19,7 @@ from arrange.formats.reading import read
 from arrange.tables.song import Song
 from arrange.text.letters import readable
 from arrange.text.markup import escape_html
-from arrange.text.words import counted
+from arrange.text.words import counted, first_up
 
 
 @dataclass(frozen=True, eq=False)
@@ -185,13 +185,16 @@ def recorded_words(decision: Decision, is_heard: bool, others: str) -> str:
 def decision_rows(log: DecisionLog) -> str:
     """Return each decision as an item of a list in HTML, the last one on top."""
     return "".join(
-        f"<li><b>{escape_html(each.status)}</b>: "
-        + escape_html(
-            f"{_where(each)}{each.what}. {each.why}. Before: {each.before}; after: {each.after}."
-        )
-        + "</li>"
+        f"<li><b>{escape_html(each.status)}</b>: {escape_html(_words(each))}</li>"
         for each in log.decisions[::-1]
     )
+
+
+def _words(decision: Decision) -> str:
+    figures = (("before", decision.before), ("after", decision.after))
+    known = first_up("; ".join(f"{when}: {said}" for when, said in figures if said))
+    sentences = (f"{_where(decision)}{decision.what}", decision.why, known)
+    return " ".join(f"{each}." for each in sentences if each)
 
 
 def log_html(decided: DecidedSong, path: Path) -> str:
