@@ -245,7 +245,7 @@ def totals_html(results: LayersResults, shares: Shares, figures: Figures, best: 
         )
         if len(worth.kept) < len(worth.layers)
     ]
-    if many:
+    if many and not results.best.is_proven:
         said.append(
             f"To find it not all layers were weighed, but those that matter most: {listed(many)}."
         )
