@@ -29,6 +29,8 @@ import importlib
 import sys
 from typing import TYPE_CHECKING, Any
 
+from arrange.given_songs import with_songs_checked
+
 if TYPE_CHECKING:
     from arrange.clashes import Limits, find_clashes
     from arrange.condensing import Condensation, condense, layer_roles
@@ -360,8 +362,8 @@ def __getattr__(name: str) -> Any:
     if name not in _HOMES:
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
     value = getattr(importlib.import_module(f"arrange.{_HOMES[name]}"), name)
-    globals()[name] = value
-    return value
+    globals()[name] = with_songs_checked(value)
+    return globals()[name]
 
 
 def __dir__() -> list[str]:

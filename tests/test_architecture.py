@@ -16,7 +16,7 @@ PACKAGE = Path(arrange.__file__).parent
 # that two modules of one line share belongs on a line below.
 LEVELS = (
     ("errors", "song_size"),
-    ("best_path", "text"),
+    ("best_path", "given_songs", "text"),
     ("theory",),
     ("hearing", "tables"),
     ("guitar",),
@@ -143,7 +143,7 @@ def test_labels_are_joined_and_split_in_one_place():
 
 def test_the_front_door_is_complete(trees):
     """`__all__` is sorted and holds all names that the front door imports, and each exists."""
-    tree = trees["__init__.py"]
+    tree = next(node for node in trees["__init__.py"].body if isinstance(node, ast.If))
     given = {
         alias.name
         for node in ast.walk(tree)

@@ -59,7 +59,7 @@ DEMOS = (("low-water.musicxml", "small"), ("last-bell.musicxml", "middle"),
 NAMES = ("read-me-first.pdf", "workshop.ipynb", "workshop-solved.ipynb",
          "workshop-exercises-A4.pdf", "workshop-exercises-letter.pdf", "workshop-hints.pdf",
          "workshop-answers.pdf", "workshop-plan.pdf", "workshop-handout-A4.pdf",
-         "workshop-handout-letter.pdf", "workshop-song.wav", "workshop-sound-1.wav")  # fmt: skip
+         "workshop-handout-letter.pdf", "workshop-song.flac", "workshop-sound-1.flac")  # fmt: skip
 SHEETS = ("exercises-A4", "exercises-letter", "hints", "answers")
 SEED = 8  # of the workshops
 POINTS = 72 / 25.4  # a mm
@@ -260,12 +260,12 @@ def test_the_song_is_heard_once(papers):
         words, (_, last) = song_once_words(song_), song_once(song_)
     assert last in song_.sections["last_measure"].tolist()
     assert f"measure {last}, " in words
-    info = soundfile.info(folder / "workshop-song.wav")
+    info = soundfile.info(folder / "workshop-song.flac")
     row = song_.measures.iloc[last - 1]
     assert info.duration == pytest.approx(song_.seconds(row["onset"] + row["duration"]) + 2, abs=1)
     for file in ("read-me-first.pdf", "workshop-plan.pdf"):
         assert squeezed(words) in squeezed(text_of(folder / file))
-    assert 'src="workshop-song.wav"' in (folder / "workshop.ipynb").read_text().replace("\\", "")
+    assert 'src="workshop-song.flac"' in (folder / "workshop.ipynb").read_text().replace("\\", "")
 
 
 def test_words_are_explained_before_they_are_asked(papers):

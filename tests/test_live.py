@@ -23,7 +23,7 @@ from arrange.live.choices import (
     string_sets,
 )
 from arrange.live.chosen_song import section_hands, section_mover, try_choices
-from arrange.live.findings_list import ALL_PARTS, findings_list
+from arrange.live.findings_list import ALL_PARTS, findings_list, list_findings
 from arrange.live.moment_sound import moment_sound, moments
 from arrange.live.picture_cache import PictureCache, Seen
 from arrange.live.results_cache import ResultsCache, section_findings
@@ -350,13 +350,15 @@ def test_a_song_without_strings_has_note_names(duet):
     chart, *necks = svgs(drawn(PictureCache(ResultsCache(duet)), Choices("Song"),
                                ("Voice", "Keys"), (1, 1)))  # fmt: skip
     assert necks == []
-    assert texts(chart, "note") == ["E4", "F#4", "G4"]
+    assert texts(chart, "note") == ["E4", "F#4", "G#4"]  # as the key spells them
+    assert "C4" in texts(chart)  # a line of the scale, whatever the key
     assert "no chord symbols" in texts(chart)
 
 
 @pytest.fixture(scope="module")
 def duet():
-    return song_of(("Voice", "E4", 0, 2), ("Voice", "F#4", 2, 2), ("Keys", "C3 G4", 0, 4))
+    return song_of(("Voice", "E4", 0, 2), ("Voice", "F#4", 2, 2), ("Keys", "C3 G#4", 0, 4),
+                   key="F# minor")  # fmt: skip
 
 
 def test_a_long_section_is_shown_in_turns():
@@ -462,6 +464,27 @@ def test_a_waived_finding_is_marked_with_its_reason(results):
     assert "○ waived</span>" in html
     assert html.count("Waived: they swap on purpose</span>") == 1
     assert {each.state for each in pictures.found(chosen(octave=1), CHORUS)} == {"new", "ended"}
+    own = next(each for each in pictures.form if each.label == CHORUS.section)
+    assert (own.words, own.name()) == (
+        "Chorus 1 <small>▲1</small>",
+        "Chorus 1, 1 finding, 1 waived",
+    )
+    assert "2 → 2 findings, 1 of them waived, severity" in drawn(pictures, CHORUS)
+
+
+def test_each_finding_is_called_otherwise(results):
+    """By its bar, kind and parts; with the beat, and the notes, where two are alike."""
+    table = results.findings(Choices("Verse 3"))
+    two, three = (pd.concat([table.iloc[:1]] * count, ignore_index=True) for count in (2, 3))
+    two["beat"] = [1.0, 2.5]
+    three["pitches"], three["onset"] = ["C4", "D4", "E4"], [0.0, 1.0, 2.0]
+    names = [[each.what for each in list_findings(own, own, [0.0])] for own in (two, three)]
+    first = table.iloc[0]
+    whose = f"{first['kind']}, {first['parts']}"
+    at = f"bar {first['measure']}, beat"
+    assert names[0] == [f"{at} 1: {whose}", f"{at} 2.5: {whose}"]
+    beat = f"{at} {first['beat']:.3g}: {whose}"
+    assert sorted(names[1]) == [f"{beat}, {note}" for note in ("C4", "D4", "E4")]
 
 
 def test_a_finding_that_is_looked_at_is_marked_in_its_bars(pictures):

@@ -7,9 +7,11 @@ from pathlib import Path
 
 import pytest
 from songs import song as song_of
+from test_condensing import made_up
 
 import arrange as ar
 from arrange.__main__ import main
+from arrange.condensing import kept_layers
 from arrange.condensing.plan_by_hand import taken_by
 from arrange.live import serving
 from arrange.live.layers.layers_view import LayersView
@@ -172,6 +174,30 @@ def test_nothing_pressed_meanwhile_is_lost(shown, monkeypatch):
     assert [each.status for each in ar.read_decisions(shown.log).decisions] == ["agreed"]
 
 
+def test_a_layer_that_the_search_leaves_out_can_be_given(monkeypatch, tmp_path, clock):
+    """It is kept through a search too, which says that it does not weigh all layers."""
+    for name in ("MOST_LAYERS", "MOST_KEPT"):
+        monkeypatch.setattr(kept_layers, name, 3)
+    monkeypatch.setattr(kept_layers, "_NEIGHBOURS", 1)
+    song = made_up(2, 8, (("Verse", 1), ("Chorus", 2), ("Bridge", 3)))
+    results = LayersResults(ar.condense(song, 2))
+    view = LayersView(song, tmp_path / "song.decisions.txt", lambda _: results, clock.later)
+    worth = results.problem.worths[1]
+    least = next(each for each in worth.layers if each not in worth.kept)
+    assert "those that matter most: 3 of 5 in Verse, 3 of 6 in Chorus" in part(view, "totals")
+    for layer in view.shares.taken[1][0]:
+        send(view, "give", player=0, section=1, layer=layer)
+    send(view, "give", player=1, section=1, layer=least)
+    send(view, "keep", player=0)
+    assert view.shares.taken[1][0] == (least,)
+    send(view, "search", fields={"scope": "all"})
+    assert view.shares.taken[1][0] == (least,)
+    assert "Found" in part(view, "words") or "Nothing better" in part(view, "words")
+    clock.run()
+    send(view, "best")
+    assert "This is the best." in part(view, "totals")
+
+
 def test_the_same_twice_is_not_given(shown):
     """Nothing happens on a layer that does not play, or with a number that is no player."""
     before = shown.shares
@@ -299,7 +325,7 @@ def test_two_views_never_write_or_show_a_false_figure(tmp_path):
         return logs[data]
 
     views = [opened(), opened()]
-    for step in range(30):
+    for step in range(100):
         at, before = chance.randrange(2), stands()
         shown = views[at]
         do = chance.choice(["give", "give", "give", "record", "record", "undo", "redo"])
@@ -322,7 +348,7 @@ def test_two_views_never_write_or_show_a_false_figure(tmp_path):
         if step % 10 == 9:  # its kernel is gone, and it is opened again
             kept = "other shares" in shown._file.keep(results.problem, shares)
             views[at] = opened()
-            assert views[at]._decided.log == now
+            assert views[at]._stand.decided.log == now
             assert kept or views[at].shares == shares
     assert recorded > 2
 

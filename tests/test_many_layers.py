@@ -139,5 +139,5 @@ def test_more_pins_than_can_be_weighed(forty):
     names = forty.parts["part"].tolist()
     pins = [(player, "Part 1", tuple(names[2 * at : 2 * at + 2])) for at, player in
             enumerate(players)]  # fmt: skip
-    with pytest.raises(ArrangeError, match="20 layers are pinned in 'Part 1', where 40 play"):
+    with pytest.raises(ArrangeError, match="20 layers are pinned in 'Part 1'; of more than 18"):
         condense(forty, players, pins=pins)

@@ -9,7 +9,7 @@ from songs import parts_of
 from songs import song as song_of
 from test_condensing import made_up
 
-from arrange.condensing import condense
+from arrange.condensing import condense, kept_layers
 from arrange.condensing.pins_and_bans import PinsAndBans
 from arrange.condensing.plan_by_hand import (
     best_from_here,
@@ -19,6 +19,7 @@ from arrange.condensing.plan_by_hand import (
     untried,
     what_would_do,
     why_no_option,
+    with_taken,
     with_tried,
 )
 from arrange.condensing.reasons import choices_table, lost_table
@@ -154,4 +155,40 @@ def test_a_capo_that_cannot_be_moved_in_time(between):
     (trouble,) = by_hand(known, taken).troubles
     assert trouble.why.startswith("'Ann' would have to play")
     assert "High in 'Chorus' with capo 9, and there are" in trouble.why
+    assert trouble.why.endswith(
+        "give one of them to somebody else, or nothing in a section between"
+    )
     assert (trouble.section, trouble.player) == (-1, 0)
+
+
+def test_by_hand_everything_can_be_had(monkeypatch):
+    """A layer that the search leaves out is worth what it is worth where all are weighed; it is
+    kept as by a pin, and the search has its own layers again.
+    """
+    made = made_up(5, 6, SECTIONS[:2])
+    every = condense(made, 2)
+    for name in ("MOST_LAYERS", "MOST_KEPT"):
+        monkeypatch.setattr(kept_layers, name, 3)
+    monkeypatch.setattr(kept_layers, "_NEIGHBOURS", 1)
+    few = condense(made, 2)
+    worth = few.known.problem.worths[1]
+    least, *_ = sorted(set(worth.layers) - set(worth.kept))
+    taken = list(taken_by(few.known.problem, few.plan))
+    taken[1] = ((least,), taken[1][1])
+    taken = tuple(taken)
+    assert why_no_option(few.known.problem, 1, (least,)) == ""
+    known = with_taken(few.known, taken)
+    known = with_tried(known, untried(known, taken))
+    found = by_hand(known, taken)
+    whole = with_tried(every.known, untried(every.known, taken))
+    assert found.plan.value == pytest.approx(by_hand(whole, taken).plan.value, abs=1e-5)
+    pin = ("Player 1", "Chorus", made.parts["part"].iloc[least])
+    pinned = condense(made, 2, pins=[pin])
+    again, plan = best_from_here(known, PinsAndBans({(0, 1): (least,)}, ()))
+    assert taken_by(again.problem, plan)[1][0] == (least,)
+    assert plan.value == pytest.approx(pinned.value, abs=1e-5)
+    free, plan = best_from_here(again, PinsAndBans({}, ()))
+    assert plan.value == pytest.approx(few.value, abs=1e-5)
+    assert [each.kept for each in free.problem.worths] == [
+        each.kept for each in few.known.problem.worths
+    ]

@@ -585,8 +585,9 @@ def test_silent_or_nothing_to_end():
     """A part that is silent, one without strings, and one that disturbs no other part."""
     some = song(*strummed(G1, OPEN), (G2, "C5 E5", 0.0, 4.0), ("Voice", "C6", 0.0, 12.0),
                 chords=CHORDS)  # fmt: skip
-    with pytest.raises(ArrangeError, match="silent in measure 3"):
-        revoice(some, G2, measures=3)
+    for bar in (2, 3):  # it plays in the bar before, or not at all
+        with pytest.raises(ArrangeError, match=f"silent in measure {bar}"):
+            revoice(some, G2, measures=bar)
     with pytest.raises(ArrangeError, match="no strings to finger"):
         revoice(some, "Voice")
     with pytest.raises(ArrangeError, match="nothing to end"):

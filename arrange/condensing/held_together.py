@@ -143,6 +143,23 @@ class Playability:
                 playable[section][number, options.index(option)] = can
         return replace(self, playable=tuple(playable))
 
+    def with_known_of(self, other: Playability) -> Playability:
+        """Return it with what another one has learned of the options that both have."""
+        playable, stretched = ([own.copy() for own in each] for each in
+                               (self.playable, self.stretched))  # fmt: skip
+        for section, (own, known) in enumerate(zip(self.options, other.options, strict=True)):
+            at = {option: place for place, option in enumerate(known.options)}
+            both = [(n, at[option]) for n, option in enumerate(own.options) if option in at]
+            here, there = np.array(both).T
+            playable[section][:, here] = other.playable[section][:, there]
+            stretched[section][:, here] = other.stretched[section][:, there]
+        fingered = frozenset(
+            asked for asked in other.fingered if asked[1] in self.options[asked[0]].options
+        )
+        return replace(
+            self, playable=tuple(playable), stretched=tuple(stretched), fingered=fingered
+        )
+
     def with_stretches(self, found: Mapping[Asked, float]) -> Playability:
         """Return it with the share of attacks that reached too far where they were fingered."""
         stretched = [own.copy() for own in self.stretched]

@@ -16,6 +16,7 @@ from arrange.tables.sounding import Array
 from arrange.text.words import listed
 
 _CAPOS = range(13)  # that are proposed
+_LET_MORE = "let more be changed"  # of what somebody has shared out by hand
 _NO_CAPO = "no capo helps: pin something else, or another player"
 
 
@@ -34,11 +35,7 @@ def whys_impossible(problem: Problem, players: int) -> Iterator[str]:
             name = problem.lineup.name(player)
             pin = problem.lineup.decided.pins.get((player, section))
             if pin is not None:
-                refuses, would_do = refusal(problem, player, section, pin)
-                yield (
-                    f"{name!r} is pinned to {problem.name(pin)} in {where!r}, which {refuses}: "
-                    f"every part must be playable; {would_do}"
-                )
+                yield _refused_words(problem, player, section, pin)
             else:
                 yield f"everything is forbidden to {name!r} in {where!r}"
         if worth.lead_class >= 0:
@@ -51,12 +48,47 @@ def whys_impossible(problem: Problem, players: int) -> Iterator[str]:
                     "players=[Player(name, neck), ...]"
                 )
             elif not any((can & allowed).any() for allowed in may):
-                yield (
-                    f"{lead!r} is the lead in {where!r} and must be kept, but pins and bans leave "
-                    "it to nobody: free one of them, or give it another role, roles={...}"
-                )
+                yield _lead_left_words(problem, lead, where)
     for player in range(players):
         yield from too_fast(problem, player)
+
+
+def _refused_words(problem: Problem, player: int, section: int, pin: Option) -> str:
+    """Why a player cannot have what is decided, and what to do."""
+    refuses, would_do = refusal(problem, player, section, pin)
+    name, where = problem.lineup.name(player), problem.recorded.sections[section]
+    if problem.lineup.decided.by_hand:
+        return (
+            f"{name} has {problem.name(pin)} in {where}, which {refuses}, and it is not to be "
+            f"changed: take a layer away there, or {_LET_MORE}"
+        )
+    return (
+        f"{name!r} is pinned to {problem.name(pin)} in {where!r}, which {refuses}: every part must "
+        f"be playable; {would_do}"
+    )
+
+
+def _lead_left_words(problem: Problem, lead: str, where: str) -> str:
+    """That what is decided leaves the lead to nobody, and what to do."""
+    if problem.lineup.decided.by_hand:
+        return (
+            f"{lead} is the lead in {where} and has to be played, but it is left to nobody: let "
+            f"somebody have it, or {_LET_MORE}"
+        )
+    return (
+        f"{lead!r} is the lead in {where!r} and must be kept, but pins and bans leave it to "
+        "nobody: free one of them, or give it another role, roles={...}"
+    )
+
+
+def no_choice(problem: Problem) -> str:
+    """Return that nothing is left to choose, where no single rule stands in the way."""
+    if problem.lineup.decided.by_hand:
+        return (
+            "what is forbidden or not to be changed and the lead, which has to be played, leave no "
+            f"choice: {_LET_MORE}"
+        )
+    return "pins, bans and the lead that must be kept leave no choice; free one of them"
 
 
 def refusal(problem: Problem, player: int, section: int, option: Option) -> tuple[str, str]:
@@ -121,6 +153,7 @@ def _without_time(
     problem: Problem, player: int, sections: tuple[int, int], ways: tuple[Ways, Ways]
 ) -> str:
     names, said, pins = problem.recorded.sections, [], problem.lineup.decided.pins
+    by_hand = problem.lineup.decided.by_hand
     necks = [[problem.lineup.necks[n].neck for n in np.unique(own.neck).tolist()] for own in ways]
     tunings = [{neck.tuning for neck in own} for own in necks]
     is_tuning = not tunings[0] & tunings[1]
@@ -132,10 +165,18 @@ def _without_time(
         said.append(f"{what} in {names[section]!r} with {listed(dict.fromkeys(words), 'or')}")
     about = f"{problem.lineup.name(player)!r} would have to play {' and '.join(said)}"
     if is_tuning:
-        return f"{about}, and a tuning stays for the whole song: free a pin, or pin another player"
+        todo = (
+            "give one of them to somebody else" if by_hand else "free a pin, or pin another player"
+        )
+        return f"{about}, and a tuning stays for the whole song: {todo}"
+    todo = (
+        "give one of them to somebody else, or nothing in a section between"
+        if by_hand
+        else "free a pin, or pin a section between to nothing"
+    )
     return (
         f"{about}, and there are {_seconds(problem, sections, ways):.1f} s to move the capo, where "
-        f"{CAPO_CHANGE_SECONDS:.0f} are needed: free a pin, or pin a section between to nothing"
+        f"{CAPO_CHANGE_SECONDS:.0f} are needed: {todo}"
     )
 
 

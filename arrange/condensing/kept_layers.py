@@ -55,16 +55,24 @@ def with_kept(
             continue
         pinned = decided.pinned(section)
         if len(pinned) > MOST_LAYERS:
-            raise ArrangeError(
-                f"{len(pinned)} layers are pinned in {recorded.sections[section]!r}, where "
-                f"{len(worth.layers)} play; of more than {MOST_LAYERS} no more than "
-                f"{MOST_LAYERS} can be pinned: pin fewer"
-            )
+            raise ArrangeError(_too_many_words(recorded.sections[section], len(pinned), decided))
         lead = [stands[section][worth.lead_class]] if worth.lead_class >= 0 else []
         may = [one for one in stands[section] if not decided.is_banned(one, section)]
         kept = _chosen([*pinned, *lead], may, losses, section)
         found.append(replace(worth, kept=tuple(sorted(kept))))
     return tuple(found)
+
+
+def _too_many_words(where: str, count: int, decided: PinsAndBans) -> str:
+    if decided.by_hand:
+        return (
+            f"{count} layers are not to be changed in {where}, and of very many no more than "
+            f"{MOST_LAYERS} can be kept: let more be changed"
+        )
+    return (
+        f"{count} layers are pinned in {where!r}; of more than {MOST_LAYERS} that play no more "
+        f"than {MOST_LAYERS} can be pinned: pin fewer"
+    )
 
 
 def _one_of_each(

@@ -28,10 +28,13 @@ class PinsAndBans:
     bans : tuple of (player or -1, section or -1, Option)
         A single layer bans every option with it; two layers ban their merge; no layer bans
         laying out.
+    by_hand : bool
+        They stand for what somebody has shared out and does not want changed; errors say so.
     """
 
     pins: dict[tuple[int, int], Option]
     bans: tuple[tuple[int, int, Option], ...]
+    by_hand: bool = False
 
     @property
     def is_free(self) -> bool:

@@ -18,7 +18,7 @@ from arrange.best_path import best_path
 from arrange.condensing.capo_changes import may_move, player_ways, way_costs
 from arrange.condensing.held_together import Asked
 from arrange.condensing.impossible_plans import refusal, too_fast
-from arrange.condensing.pins_and_bans import PinsAndBans
+from arrange.condensing.pins_and_bans import MOST_MERGED, PinsAndBans
 from arrange.condensing.plan import Plan
 from arrange.condensing.playable_plan import Known, playable_plan
 from arrange.condensing.player_options import Option
@@ -68,20 +68,21 @@ def taken_by(problem: Problem, plan: Plan) -> Taken:
 def why_no_option(problem: Problem, section: int, option: Option) -> str:
     """Return why one player cannot be given some layers in a section; empty if they can."""
     worth, names = problem.worths[section], problem.recorded.names
-    if option in problem.options[section].options:
-        return ""
     where = problem.recorded.sections[section]
     for layer in option:
         if layer not in worth.layers:
             return f"{names[layer]} does not play in {where}"
-        if layer not in worth.kept:
-            return (
-                f"too many layers play in {where} to weigh all of them, and {names[layer]} is one "
-                "of those that matter least there"
-            )
     if len({worth.class_of[layer] for layer in option}) < len(option):
         return f"{join_parts(names[layer] for layer in option)} play exactly the same in {where}"
-    return f"one player cannot play {len(option)} layers at once; two are the most"
+    if len(option) > MOST_MERGED:
+        return f"one player cannot play {len(option)} layers at once; two are the most"
+    return ""
+
+
+def with_taken(known: Known, taken: Taken) -> Known:
+    """Return what is known with all that is taken among the options; `known` if it is already."""
+    problem = known.problem.with_options(taken)
+    return known if problem is known.problem else replace(known, problem=problem)
 
 
 def untried(known: Known, taken: Taken) -> list[Asked]:
@@ -227,7 +228,7 @@ def plan_by_hand(
     returns : Returns
         Of this problem, or of one with the same options.
     taken : Taken
-        Each of them an option of its section (``why_no_option``).
+        Each of them an option of its section (``with_taken``).
     terms, necks_of : callable
         ``section_terms`` and ``best_necks``, or what remembers what they have returned.
     """
@@ -297,11 +298,7 @@ def _pinned(problem: Problem, taken: Taken) -> Problem:
         for section, chosen in enumerate(taken)
         for player, option in enumerate(chosen)
     }
-    return _decided(problem, PinsAndBans(pins, ()))
-
-
-def _decided(problem: Problem, decided: PinsAndBans) -> Problem:
-    return replace(problem, lineup=replace(problem.lineup, decided=decided))
+    return replace(problem, lineup=replace(problem.lineup, decided=PinsAndBans(pins, (), True)))
 
 
 def best_from_here(known: Known, decided: PinsAndBans) -> tuple[Known, Plan]:
@@ -319,8 +316,7 @@ def best_from_here(known: Known, decided: PinsAndBans) -> tuple[Known, Plan]:
         If no choice is left; the message names the rule that stands in the way.
     """
     problem = known.problem
-    found, plan = playable_plan(
-        replace(known, problem=_decided(problem, decided)), len(problem.lineup.players)
-    )
+    asked = replace(known, problem=problem.with_decided(decided))
+    found, plan = playable_plan(asked, len(problem.lineup.players))
     free = replace(found, problem=replace(found.problem, lineup=problem.lineup))
     return free, plan

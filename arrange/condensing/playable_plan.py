@@ -10,7 +10,7 @@ import numpy as np
 
 from arrange.condensing.fingered_lines import Fingerings, layers_taken
 from arrange.condensing.held_together import Asked
-from arrange.condensing.impossible_plans import whys_impossible
+from arrange.condensing.impossible_plans import no_choice, whys_impossible
 from arrange.condensing.other_choices import Other, other_choices
 from arrange.condensing.plan import Plan
 from arrange.condensing.plan_search import solve
@@ -196,9 +196,7 @@ def playable_plan(known: Known, players: int) -> tuple[Known, Plan]:
         plan = solve(known.problem, players)
         if plan is None:
             why = next(whys_impossible(known.problem, players), None)
-            raise ArrangeError(
-                why or "pins, bans and the lead that must be kept leave no choice; free one of them"
-            )
+            raise ArrangeError(why or no_choice(known.problem))
         known, is_refused = _with_moments(known, plan)
         if is_refused:
             continue

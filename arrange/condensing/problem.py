@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -13,6 +13,7 @@ from arrange.condensing.clash_penalties import pair_severity
 from arrange.condensing.held_together import Asked, Playability
 from arrange.condensing.kept_layers import with_kept
 from arrange.condensing.lineup import Lineup
+from arrange.condensing.pins_and_bans import PinsAndBans
 from arrange.condensing.player_costs import PlayerCosts
 from arrange.condensing.player_options import Option, SectionOptions, section_options
 from arrange.condensing.recorded_layers import RecordedLayers
@@ -113,6 +114,40 @@ class Problem:
             still = tuple(layer for layer in kept if layer in worth.layers)
             worths[section] = replace(worth, kept=still)
         return self._of(recorded, self.criteria, self.lineup, tuple(worths))
+
+    def with_decided(self, decided: PinsAndBans) -> Problem:
+        """Return the problem with other pins and bans, and the layers kept that they ask for.
+
+        Raises
+        ------
+        ArrangeError
+            If more layers are pinned in a section than can be kept.
+        """
+        lineup = replace(self.lineup, decided=decided)
+        every = [replace(worth, kept=worth.layers) for worth in self.worths]
+        kept = with_kept(every, self.recorded, self.costs, decided, len(lineup.players))
+        if all(one.kept == own.kept for one, own in zip(kept, self.worths, strict=True)):
+            return replace(self, lineup=lineup)
+        return self._again(lineup, kept)
+
+    def with_options(self, asked: Sequence[Iterable[Option]]) -> Problem:
+        """Return the problem with these options too, section by section."""
+        left = [
+            {layer for option in own for layer in option}.difference(worth.kept)
+            for worth, own in zip(self.worths, asked, strict=True)
+        ]
+        if not any(left):
+            return self
+        kept = tuple(
+            replace(worth, kept=tuple(sorted({*worth.kept, *more})))
+            for worth, more in zip(self.worths, left, strict=True)
+        )
+        return self._again(self.lineup, kept)
+
+    def _again(self, lineup: Lineup, worths: tuple[SectionWorth, ...]) -> Problem:
+        """The problem with other layers kept, and what is known of hands."""
+        made = self._of(self.recorded, self.criteria, lineup, worths)
+        return replace(made, playability=made.playability.with_known_of(self.playability))
 
     def with_known(self, known: Mapping[Asked, bool]) -> Problem:
         """Return the problem with what has been learned: whether options can be held."""

@@ -29,16 +29,20 @@ _WORDS = {
     "presence": "being there",
 }
 LOST = ["section", "layer", "role", "what", "measures", "value", "unit", "share", "why"]
+_LEFT_OUT = "too many layers play here to weigh all, and it is one of those that matter least"
 _LITTLE = 0.005  # of a second, below which nothing is reported
 
 
-def choices_table(problem: Problem, plan: Plan) -> pd.DataFrame:
-    """Return a row for each section and player: what is taken, and why."""
-    swapped = swap_reasons(problem, plan)
+def choices_table(problem: Problem, plan: Plan, *, by_hand: bool = False) -> pd.DataFrame:
+    """Return a row for each section and player: what is taken, and why.
+
+    Of a plan made `by_hand` it is not said that anything else would be worth less.
+    """
+    swapped = swap_reasons(problem, plan, by_hand=by_hand)
     rows = [
         row
         for section in range(len(problem.recorded.sections))
-        for row in section_choices(problem, plan, section, swapped)
+        for row in section_choices(problem, plan, section, swapped, by_hand=by_hand)
     ]
     table = pd.DataFrame(rows)
     texts = ["section", "player", "action", "role", "drive", "echo", "unit", "reason"]
@@ -203,16 +207,16 @@ def _why_out(problem: Problem, plan: Plan, section: int, player: int, *, by_hand
     may = may[may != 0]
     if not len(may):
         return "none of the layers left can be held or is allowed here"
-    table = worth.covered
-    gain = table[mask | own.masks[may]] - table[mask] - problem.costs.merging[section][may]
+    left = [own.options[place] for place in may.tolist()]
+    gain = worth.adds(played, left) - problem.costs.merging[section][may]
     best = int(np.argmax(gain))
-    name = problem.name(own.options[int(may[best])])
+    name = problem.name(left[best])
     if gain[best] <= _LITTLE:
         return f"what is left, {name}, is heard in the others already"
     if by_hand:
         return f"{name} would add {gain[best]:.1f} s"
-    growth = problem.growth(section, plan.players)
-    if growth[mask | own.masks[may[best]]] - growth[mask] >= gain[best]:
+    fuller = problem.growth_of(section, plan.players, {*played, *left[best]})
+    if fuller - problem.growth_of(section, plan.players, played) >= gain[best]:
         return f"to leave room to grow: {_too_full(problem, section, name)}"
     return f"{name} would add {gain[best]:.1f} s, less than the changes to it and from it cost"
 
@@ -314,6 +318,8 @@ def _why_lost(
         return f"{problem.recorded.names[same[0]]} plays exactly the same: nothing is lost"
     if value <= _LITTLE:
         return "every note of it is heard in what is played"
+    if layer not in worth.kept:
+        return "" if by_hand else _LEFT_OUT
     resting = [player for player, place in enumerate(plan.choices[section]) if place == 0]
     if by_hand:
         merges = _merges(problem, plan, section, layer)

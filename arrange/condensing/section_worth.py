@@ -26,7 +26,7 @@ many layers as there are players can be.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -138,6 +138,13 @@ class SectionWorth:
         """Return what some layers are worth together, without growth."""
         covers, seconds = self.all_items
         return float(rounded(seconds[covers[:, self._has(layers)].any(axis=1)].sum()))
+
+    def adds(self, to: Iterable[int], options: Sequence[Iterable[int]]) -> Array:
+        """Return what each of some options adds to layers that are played, without growth."""
+        covers, seconds = self.all_items
+        left = np.where(covers[:, self._has(to)].any(axis=1), 0.0, seconds)
+        supplies = covers @ np.array([self._has(option) for option in options]).T
+        return rounded(np.einsum("i,ij->j", left, supplies))
 
     def _has(self, layers: Iterable[int]) -> Array:
         """Which classes some layers are of."""

@@ -64,7 +64,7 @@ def check_environment(song: str | os.PathLike[str] | None = None) -> pd.DataFram
         rows += [
             _tried("notebook kernel", "Python 3", _kernel, "install jupyterlab again"),
             _tried("song and exercises", "exercises", lambda: _song(found()), _song_to_do(song)),
-            _tried("sound", "a WAV is written", lambda: _sound(found(), Path(folder)),
+            _tried("sound", "a sound is written", lambda: _sound(found(), Path(folder)),
                    "install soundfile again; without it, leave out the exercise by ear"),
             _tried("a printed page", "one PDF page", lambda: _page(Path(folder)),
                    "install typst again; until then work from the notebooks"),
@@ -172,7 +172,7 @@ def _song_to_do(song: Any) -> str:
 
 def _sound(path: Path, folder: Path) -> str:
     song = read(path)
-    target = folder / "sound.wav"
+    target = folder / "sound.flac"
     clicks = Playback(click=True)  # the bar may be silent
     render_sound(song, target, measures=(1, 1), playback=clicks)
     return f"{target.stat().st_size // 1024} kB"

@@ -12,7 +12,7 @@ from arrange.exercises.guess_by_ear import KIND as BY_EAR
 from arrange.exercises.making import check_answer
 from arrange.exercises.printed_bars import PrintedBars, printed_bars
 
-SONG_SOUND = "workshop-song.wav"
+SONG_SOUND = "workshop-song.flac"
 WORDS_TITLE = "What the words mean"
 _HOW_PRINTED = (
     "The bars are printed below the questions, and count as they are played: the first bar of a "
@@ -33,7 +33,7 @@ def has_own_sound(exercise: Exercise) -> bool:
 def sound_name(number: int, exercise: Exercise) -> str:
     """Return the sound file of an exercise: its own or the song's; empty for none."""
     if has_own_sound(exercise):
-        return f"workshop-sound-{number}.wav"
+        return f"workshop-sound-{number}.flac"
     return SONG_SOUND if exercise.passage else ""
 
 

@@ -2,15 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+import os
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
 from pathlib import Path
 
-from arrange.decisions import Decision, DecisionLog, change_status, read_decisions, rebuild
+from arrange.decisions import (
+    Decision,
+    DecisionLog,
+    change_status,
+    decisions_path,
+    read_decisions,
+    rebuild,
+)
+from arrange.formats.reading import read
 from arrange.tables.song import Song
 from arrange.text.letters import readable
 from arrange.text.markup import escape_html
-from arrange.text.words import counted
+from arrange.text.words import counted, first_up
 
 
 @dataclass(frozen=True, eq=False)
@@ -25,15 +34,45 @@ class DecidedSong:
         As it was read.
     built : str
         How many decisions were made, which were not and why.
+    aside : tuple of Decision
+        Those that are set aside.
     """
 
     song: Song
     log: DecisionLog
     built: str = ""
+    aside: tuple[Decision, ...] = ()
 
 
-def read_decided(source: Song, path: Path) -> DecidedSong:
+def song_and_log(
+    song: Song | str | os.PathLike[str], log: str | os.PathLike[str] | None
+) -> tuple[Song, Path]:
+    """Return a song, read where a path is given, and the path of its log, if that is not given:
+    beside the file, or in the working folder.
+    """
+    if not isinstance(song, Song):
+        path, song = song, read(song)
+        log = log or decisions_path(path)
+    return song, Path(log or decisions_path(song.source or "song")).absolute()
+
+
+def read_decided(
+    source: Song,
+    path: Path,
+    what: str = "",
+    is_aside: Callable[[Decision], bool] = lambda _: False,
+) -> DecidedSong:
     """Return the song with the decisions of its log made.
+
+    Parameters
+    ----------
+    source : Song
+    path : Path
+        Of the log.
+    what : str
+        What the decisions decide that are set aside.
+    is_aside : callable
+        Whether a decision is set aside.
 
     Raises
     ------
@@ -43,11 +82,20 @@ def read_decided(source: Song, path: Path) -> DecidedSong:
     if not path.exists():
         return DecidedSong(source, DecisionLog())
     log = read_decisions(path)
-    built = rebuild(source, log)
-    words = f", {len(built.applied)} of them made here"
+    aside = tuple(filter(is_aside, log.decisions))
+    made = tuple(each for each in log.decisions if each not in aside)
+    built = rebuild(source, replace(log, decisions=made))
+    words = [f", {len(built.applied)} of them made here"]
+    if aside:
+        words.append(f"{what} on {aside[-1].date} is set aside here")
     if built.stale:
-        words += f"; not made: {'; '.join(why for _, why in built.stale)}"
-    return DecidedSong(built.song, log, "".join([words, *(f"; {each}" for each in log.notices)]))
+        words.append(f"not made: {'; '.join(why for _, why in built.stale)}")
+    return DecidedSong(built.song, log, "; ".join([*words, *log.notices]), aside)
+
+
+def has_same_notes(one: Song, other: Song) -> bool:
+    """Return whether two states of one song are the same."""
+    return one.notes.equals(other.notes) and one.parts.equals(other.parts)
 
 
 @dataclass(frozen=True)
@@ -137,13 +185,16 @@ def recorded_words(decision: Decision, is_heard: bool, others: str) -> str:
 def decision_rows(log: DecisionLog) -> str:
     """Return each decision as an item of a list in HTML, the last one on top."""
     return "".join(
-        f"<li><b>{escape_html(each.status)}</b>: "
-        + escape_html(
-            f"{_where(each)}{each.what}. {each.why}. Before: {each.before}; after: {each.after}."
-        )
-        + "</li>"
+        f"<li><b>{escape_html(each.status)}</b>: {escape_html(_words(each))}</li>"
         for each in log.decisions[::-1]
     )
+
+
+def _words(decision: Decision) -> str:
+    figures = (("before", decision.before), ("after", decision.after))
+    known = first_up("; ".join(f"{when}: {said}" for when, said in figures if said))
+    sentences = (f"{_where(decision)}{decision.what}", decision.why, known)
+    return " ".join(f"{each}." for each in sentences if each)
 
 
 def log_html(decided: DecidedSong, path: Path) -> str:

@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 import os
-from pathlib import Path
 
-from arrange.decisions import decisions_path
-from arrange.formats.reading import read
+from arrange.live.decided_song import song_and_log
 from arrange.live.view import PartsView
 from arrange.tables.song import Song
 
@@ -44,8 +42,5 @@ def explore_parts(
     >>> view.choices.section, view.choices.is_as_written
     ('Tune (2)', True)
     """
-    if not isinstance(song, Song):
-        path, song = song, read(song)
-        log = log or decisions_path(path)
-    log = Path(log or decisions_path(song.source or "song")).absolute()
-    return PartsView(song, log, part, section)
+    song, path = song_and_log(song, log)
+    return PartsView(song, path, part, section)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from bisect import bisect_left
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -47,6 +48,7 @@ class Found:
     bars: tuple[int, int]
     severity: float
     parts: tuple[str, ...]
+    is_waived: bool = False
 
 
 def list_findings(
@@ -72,29 +74,46 @@ def list_findings(
     reasons = {each.decision: each.reason for each in waivers}
     change = compare_findings(before, after)
     brought = {_key(row) for row in change.brought.itertuples()}
-    now = [
-        _found(row, "new" if _key(row) in brought else "stays", lines, reasons)
-        for row in ranked(after).itertuples()
+    rows = [("new" if _key(row) in brought else "stays", row) for row in ranked(after).itertuples()]
+    rows += [("ended", row) for row in ranked(change.ended).itertuples()]
+    names = _names([row for _, row in rows])
+    found = [
+        _found(row, (state, name), lines, reasons)
+        for (state, row), name in zip(rows, names, strict=True)
     ]
-    ended = [_found(row, "ended", lines, reasons) for row in ranked(change.ended).itertuples()]
     order = list(_SIGNS)
-    return tuple(sorted([*now, *ended], key=lambda each: order.index(each.state)))
+    return tuple(sorted(found, key=lambda each: order.index(each.state)))
+
+
+def _names(rows: Sequence[Any]) -> list[str]:
+    """What each finding is called: by its bar, where that is not enough its beat and notes too."""
+    short = [f"bar {row.measure}: {row.kind}, {row.parts}" for row in rows]
+    exact = [f"bar {row.measure}, beat {row.beat:.3g}: {row.kind}, {row.parts}" for row in rows]
+    names, counts = list[str](), (Counter(short), Counter(exact))
+    for one, other, row in zip(short, exact, rows, strict=True):
+        if counts[0][one] == 1:
+            names.append(one)
+        else:
+            names.append(other if counts[1][other] == 1 else f"{other}, {row.pitches}")
+    return names
 
 
 def _key(row: Any) -> str:
     return f"{row.kind}|{row.parts}|{row.onset:g}|{row.pitches}"
 
 
-def _found(row: Any, state: str, lines: Sequence[float], reasons: Mapping[str, str]) -> Found:
+def _found(
+    row: Any, named: tuple[str, str], lines: Sequence[float], reasons: Mapping[str, str]
+) -> Found:
+    state, what = named
     end = row.onset + row.duration - 1e-6
     last = max(bisect_left(lines, end), int(row.measure))
-    what = f"bar {row.measure}: {row.kind}, {row.parts}"
     bars, parts = (int(row.measure), last), tuple(split_parts(str(row.parts)))
-    why = str(row.why)
-    if row.waived in reasons:
+    why, is_waived = str(row.why), row.waived in reasons
+    if is_waived:
         why = f"{why} Waived: {reasons[row.waived]}"
         state = "waived" if state == "stays" else state
-    return Found(_key(row), state, what, why, bars, float(row.severity), parts)
+    return Found(_key(row), state, what, why, bars, float(row.severity), parts, is_waived)
 
 
 def change_words(found: Sequence[Found]) -> str:
@@ -117,7 +136,7 @@ def findings_list(found: Sequence[Found], only: str, looked_at: str) -> str:
     own = [each for each in found if only == ALL_PARTS or only in each.parts]
     whose = "" if only == ALL_PARTS else f" of {only}"
     title = f"{counted(len(own), 'finding')}{whose}" if own else f"No findings{whose} here"
-    waived = sum(each.state == "waived" for each in own)
+    waived = sum(each.is_waived for each in own)
     title += f", {waived} waived" if waived else ""
     words = change_words(own)
     title += f" · since the last choice: {words}" if words else ""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -9,7 +10,7 @@ from functools import lru_cache
 import numpy as np
 import pandas as pd
 
-from arrange.findings import Waiver
+from arrange.findings import Waiver, waive_what_is_there
 from arrange.guitar.fingering import lowest_neck
 from arrange.live.bar_scale import shown_bars
 from arrange.live.choices import Choices, choices_words, has_strings
@@ -18,7 +19,7 @@ from arrange.live.neck_picture import Hands, draw_neck, frets_shown
 from arrange.live.picture import KINDS, Chart, draw_chart, make_chart
 from arrange.live.ranges import Ranges
 from arrange.live.results_cache import ResultsCache
-from arrange.live.section_line import Form, section_line
+from arrange.live.section_line import Form, FormSection, section_line
 from arrange.live.strip import Row, strip_row, strip_scale
 from arrange.text.markup import escape_html
 from arrange.text.words import listed
@@ -66,7 +67,7 @@ class PictureCache:
 
     def __init__(self, results: ResultsCache, waivers: Sequence[Waiver] = ()) -> None:
         self._results, self._waivers = results, tuple(waivers)
-        self.form = _form(results)
+        self.form = _form(results, self._waivers)
         self._lines = results.base.measures["onset"].tolist()
         self.charts = lru_cache(maxsize=256)(self._chart)
         self._rows = lru_cache(maxsize=512)(self._row)
@@ -87,7 +88,8 @@ class PictureCache:
         found = self.found(choices, seen.since)
         marked = next((each.bars for each in found if each.key == seen.looked_at), None)
         head = f"{choices.section} · {choices_words(choices)}"
-        figures = _figures(results.findings(Choices(choices.section)), results.findings(choices))
+        as_written = results.findings(Choices(choices.section))
+        figures = _figures(as_written, results.findings(choices), found)
         bars = shown_bars(results.base, choices.section, seen.moment[0])
         chart = self.charts(choices.on_the_neck, seen.parts, bars)
         necks, problems = self.necks(choices.on_the_neck, seen.parts, seen.moment)
@@ -99,7 +101,7 @@ class PictureCache:
             draw_chart(chart, seen.moment, marked, _label(seen)),
             f'<div class="below">{necks}{findings_list(found, seen.only, seen.looked_at)}</div>',
         )
-        return pieces, ". ".join([*results.remarks(choices), *problems])
+        return pieces, ". ".join([*map(_of_bars, results.remarks(choices)), *problems])
 
     def _list(self, choices: Choices, since: Choices) -> tuple[Found, ...]:
         findings = self._results.findings
@@ -121,10 +123,7 @@ class PictureCache:
         now = _in_bars(after.notes, bars)
         alone = Choices(choices.section)
         rows = [self._rows(alone.with_part(part, choices.of(part)), part, bars) for part in parts]
-        key = song.measures["key"].iloc[bars[0] - 1]
-        ranges = Ranges(
-            parts, _in_bars(song.notes, bars), now, key if isinstance(key, str) else None
-        )
+        ranges = Ranges(parts, _in_bars(song.notes, bars), now)
         return make_chart(after, strip_scale(after, bars, rows), rows, ranges)
 
     def _row(self, choices: Choices, part: str, bars: Bars) -> Row:
@@ -163,19 +162,25 @@ def _label(seen: Seen) -> str:
     return f"{seen.choices.section} bar by bar: chords, what {parts} play, and the ranges"
 
 
-def _form(results: ResultsCache) -> Form:
-    """Each section: label, quarter notes, findings as written."""
+def _form(results: ResultsCache, waivers: Sequence[Waiver]) -> Form:
+    """Each section, as a line of sections shows it."""
     sections, found = results.base.sections, results.whole
     starts = np.searchsorted(sections["first_measure"], found["measure"], side="right") - 1
-    counts = np.bincount(starts, minlength=len(sections)).tolist()
+    is_waived = waive_what_is_there(found, waivers)["waived"].notna().to_numpy(dtype=bool)
+    asked, waived = (
+        np.bincount(starts[own], minlength=len(sections)).tolist()
+        for own in (~is_waived, is_waived)
+    )
     labels, lengths = sections["section"].tolist(), sections["duration"].tolist()
-    return tuple(zip(labels, lengths, counts, strict=True))
+    return tuple(map(FormSection, labels, lengths, asked, waived))
 
 
-def _figures(before: pd.DataFrame, after: pd.DataFrame) -> str:
-    """The number of findings and their total severity, as written and now."""
+def _figures(before: pd.DataFrame, after: pd.DataFrame, found: Sequence[Found]) -> str:
+    """The number of findings and their total severity, as written and now, waived ones too."""
     totals = (f"{each['severity'].sum():.2f}" for each in (before, after))
-    return f"{len(before)} → {len(after)} findings, severity {' → '.join(totals)}"
+    waived = sum(each.is_waived and each.state != "ended" for each in found)
+    more = f", {waived} of them waived" if waived else ""
+    return f"{len(before)} → {len(after)} findings{more}, severity {' → '.join(totals)}"
 
 
 def _problems(hands: list[Hands]) -> Iterator[str]:
@@ -183,7 +188,12 @@ def _problems(hands: list[Hands]) -> Iterator[str]:
         problems = each.notes["problem"].dropna().tolist()
         more = f" (and {len(problems) - 1} more)" if len(problems) > 1 else ""
         if problems:
-            yield f"{each.part} cannot play all of it: {problems[0]}{more}"
+            yield f"{each.part} cannot play all of it: {_of_bars(problems[0])}{more}"
+
+
+def _of_bars(words: str) -> str:
+    """A sentence with the view's word for a measure."""
+    return re.sub(r"\bmeasure(s?)\b", r"bar\1", words)
 
 
 def _in_bars(notes: pd.DataFrame, bars: Bars) -> pd.DataFrame:

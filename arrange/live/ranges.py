@@ -36,14 +36,11 @@ class Ranges:
         The part that changes, then the one beside it, if any.
     before, after : notes tables
         The bars as written and with the choices.
-    key : str or None
-        For the names of notes.
     """
 
     parts: tuple[str, ...]
     before: pd.DataFrame
     after: pd.DataFrame
-    key: str | None = None
 
 
 def draw_ranges(scale: BarScale, ranges: Ranges, top: float) -> Iterator[str]:
@@ -69,7 +66,7 @@ def draw_ranges(scale: BarScale, ranges: Ranges, top: float) -> Iterator[str]:
         if pitch % _OCTAVE in _GRID:
             yield f'<path class="grid" d="M{LEFT} {y(pitch):.1f}H{scale.right:.1f}"/>'
             if not (is_tight and pitch % _OCTAVE):
-                yield text(LEFT - 5, y(pitch) + 5, note_name(pitch, ranges.key), "axis end")
+                yield text(LEFT - 5, y(pitch) + 5, note_name(pitch), "axis end")
     labels: list[tuple[float, str, str]] = []
     for part, own in after.items():
         if part not in ranges.parts:

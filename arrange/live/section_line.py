@@ -3,12 +3,43 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import NamedTuple
 
 from arrange.live.pane import press
 from arrange.text.markup import escape_html
 from arrange.text.words import counted
 
-Form = tuple[tuple[str, float, int], ...]  # label, quarter notes, findings as written
+
+class FormSection(NamedTuple):
+    """A section in the line.
+
+    Parameters
+    ----------
+    label : str
+    length : float
+        Quarter notes.
+    findings, waived : int
+        Findings as written, and how many more are waived.
+    """
+
+    label: str
+    length: float
+    findings: int
+    waived: int
+
+    def name(self, how: str = "") -> str:
+        """Return what it is called, as text; `how` follows the number of findings."""
+        waived = f", {self.waived} waived" if self.waived else ""
+        return f"{self.label}, {counted(self.findings, 'finding')}{how}{waived}"
+
+    @property
+    def words(self) -> str:
+        """What stands in the line, as HTML."""
+        count = f"▲{self.findings}" if self.findings else "–"
+        return f"{escape_html(self.label)} <small>{count}</small>"
+
+
+Form = tuple[FormSection, ...]
 
 
 def section_line(form: Form, section: str) -> str:
@@ -20,8 +51,7 @@ def section_line(form: Form, section: str) -> str:
 
 
 def _buttons(form: Form, section: str) -> Iterator[str]:
-    for number, (label, length, count) in enumerate(form):
-        words = f"{escape_html(label)} <small>{f'▲{count}' if count else '–'}</small>"
-        name = escape_html(f"{label}, {counted(count, 'finding')} as written")
-        more = f' style="flex-grow:{length:g}" aria-label="{name}"'
-        yield press("section", str(number), words, is_on=label == section, more=more)
+    for number, each in enumerate(form):
+        name = escape_html(each.name(" as written"))
+        more = f' style="flex-grow:{each.length:g}" aria-label="{name}" title="{name}"'
+        yield press("section", str(number), each.words, is_on=each.label == section, more=more)

@@ -8,7 +8,12 @@ from pathlib import Path
 from arrange.decisions import Decision, DecisionLog, record_decision, waivers_of
 from arrange.findings.summary import findings_figures
 from arrange.live.choices import Choices, choices_words
-from arrange.live.decided_song import StatusChange, change_decision, read_decided
+from arrange.live.decided_song import (
+    StatusChange,
+    change_decision,
+    has_same_notes,
+    read_decided,
+)
 from arrange.live.moment_sound import moment_sound
 from arrange.live.picture_cache import PictureCache
 from arrange.live.results_cache import ResultsCache
@@ -39,7 +44,7 @@ class Standing:
         """Read the log, and use the song with its decisions from now on."""
         self.decided = read_decided(self._source, self.path)
         base = self.decided.song
-        known = (each for each in self._kept if _has_same_notes(each.base, base))
+        known = (each for each in self._kept if has_same_notes(each.base, base))
         results = next(known, None) or ResultsCache(base)
         self._kept = [results, *(each for each in self._kept if each is not results)][:_MOST_KEPT]
         self.results = results
@@ -75,8 +80,3 @@ class Standing:
         if is_done:
             self.read_again()
         return is_done
-
-
-def _has_same_notes(one: Song, other: Song) -> bool:
-    """Whether two states of one song are the same."""
-    return one.notes.equals(other.notes) and one.parts.equals(other.parts)

@@ -25,7 +25,6 @@ from arrange.live.svg import text
 from arrange.tables.song import Song, part_row
 from arrange.tables.sounding import sounding_notes
 from arrange.text.markup import escape_html
-from arrange.theory.pitch import note_name
 
 GAP = 11.0  # between strings
 NAME, COUNTS = 20.0, 17.0  # above and below the strings
@@ -42,7 +41,6 @@ class Drawn(NamedTuple):
 
     measure: Array
     onset: Array
-    pitch: Array
     string: Array
     fret: Array
     is_muted: Array
@@ -70,6 +68,8 @@ class Row:
         The bars that are drawn as shapes.
     is_unpitched : bool
         Whether it sounds without any pitch, as drums do.
+    names : tuple of str
+        Without a neck the notes' names, as the key spells them.
     """
 
     part: str
@@ -79,6 +79,7 @@ class Row:
     held: tuple[Held, ...] = ()
     shaped: frozenset[int] = frozenset()
     is_unpitched: bool = False
+    names: tuple[str, ...] = ()
 
     @property
     def height(self) -> float:
@@ -109,6 +110,7 @@ def strip_row(song: Song, part: str, notes: pd.DataFrame, neck: Neck | None) -> 
         return Row(
             part, None, frets_from, _columns(song, own),
             is_unpitched=bool(notes["pitch"].isna().any()),
+            names=tuple(map(song.note_name, own["pitch"].tolist(), own["onset"].tolist())),
         )  # fmt: skip
     own = placed_notes(notes)
     drawn = _columns(song, own)
@@ -121,9 +123,9 @@ def _columns(song: Song, notes: pd.DataFrame) -> Drawn:
         notes[name].to_numpy(dtype=np.int64, na_value=0) for name in ("measure", "string", "fret")
     )
     measure, string, fret = whole
-    onset, pitch = (notes[name].to_numpy(dtype=np.float64) for name in ("onset", "pitch"))
+    onset = notes["onset"].to_numpy(dtype=np.float64)
     is_muted = notes["technique"].str.contains("muted", na=False).to_numpy(dtype=bool)
-    return Drawn(measure, onset, pitch, string, fret, is_muted, attack_counts(song, notes))
+    return Drawn(measure, onset, string, fret, is_muted, attack_counts(song, notes))
 
 
 def _strummed_bars(notes: Drawn, held: Sequence[Held]) -> Iterator[int]:
@@ -277,9 +279,8 @@ def _counts(scale: BarScale, row: Row, y: float) -> Iterator[str]:
 def _note_names(scale: BarScale, row: Row, top: float) -> Iterator[str]:
     """The highest note of each attack, on as many lines as are needed."""
     x = scale.x(row.notes.measure, row.notes.onset)
-    names = [note_name(pitch, None) for pitch in row.notes.pitch.tolist()]
     ends = [-np.inf] * 3
-    for at, name in zip(x.tolist(), names, strict=True):
+    for at, name in zip(x.tolist(), row.names, strict=True):
         line = next((n for n, end in enumerate(ends) if end <= at), None)
         if line is not None:
             ends[line] = at + _LETTER * len(name) + 3
@@ -292,10 +293,10 @@ def row_words(row: Row) -> dict[int, str]:
     capo = row.neck.capo if row.neck else 0
     fret = shown_fret(notes.fret, capo, row.frets_from).tolist()
     starts = {*row.attacks().tolist()}
-    columns = zip(notes.measure.tolist(), notes.string.tolist(), fret, notes.pitch.tolist(),
-                  notes.counts.tolist(), strict=True)  # fmt: skip
-    for at, (bar, string, number, pitch, count) in enumerate(columns):
-        name = f"string {string} fret {number}" if row.neck else note_name(pitch, None)
+    columns = zip(notes.measure.tolist(), notes.string.tolist(), fret, notes.counts.tolist(),
+                  strict=True)  # fmt: skip
+    for at, (bar, string, number, count) in enumerate(columns):
+        name = f"string {string} fret {number}" if row.neck else row.names[at]
         own = said.setdefault(bar, [])
         if at in starts:
             own.append(f"{count} {name}" if count else name)

@@ -16,7 +16,7 @@ import numpy as np
 from IPython.display import display
 
 from arrange.errors import ArrangeError, LogChangedError
-from arrange.live.ahead import Ahead, Work
+from arrange.live.aside import Ahead, Later, Work
 from arrange.live.choices import Choices
 from arrange.live.controls import (
     PLAYED,
@@ -35,7 +35,6 @@ from arrange.live.decided_song import (
     log_html,
     recorded_words,
 )
-from arrange.live.event_loop import Later
 from arrange.live.findings_list import Found
 from arrange.live.kept_view import KeptView, keep_view, kept_path, kept_view
 from arrange.live.moment_sound import Bars, moments
@@ -193,7 +192,7 @@ class PartsView:
         safe = self._safely(do)
 
         def press(_: Any) -> None:
-            if self._ahead.later is None:
+            if self._ahead.clock is None:
                 safe(None)
             else:
                 self._ahead.later(_BUTTON_SECONDS, lambda: safe(None))

@@ -86,7 +86,7 @@ def show(table: pd.DataFrame | pd.Series[Any], song: Song | None = None, most: i
     Raises
     ------
     ArrangeError
-        If it is no table, or not a song.
+        If it is no table.
 
     Examples
     --------
@@ -97,8 +97,6 @@ def show(table: pd.DataFrame | pd.Series[Any], song: Song | None = None, most: i
     Guitar 1  F2        7.43
     Guitar 2  G2        6.58
     """
-    if song is not None and not isinstance(song, Song):
-        raise ArrangeError(f"{shown(song)}: give the song of the table, such as ar.read(path)")
     if isinstance(table, pd.Series):
         is_row = not isinstance(table.index, pd.RangeIndex) and table.dtype == object
         table = _standing(table.to_frame().T, song) if is_row else table.to_frame()

@@ -47,7 +47,8 @@ def make_mover(
     here = song_in_section(song, song.sections["section"].iloc[first])
     neck = player_neck(here, part, player)  # a longer stretch has one neck too
     units = part_units(song, part, stretch, harmonies, scope.pins_of(song, part))
-    if not units:
+    struck = song.notes["onset"][song.notes["part"] == part].to_numpy()
+    if not (units and stretch.holds(struck).any()):  # there are units in the bars around it too
         raise ArrangeError(f"{part} is silent in {stretch.name}; there is nothing to re-voice")
     hand = player.hand if player else Hand()
     return Mover(harmonies.scene, part, units, neck, hand, taste, scope.top_fret, without)

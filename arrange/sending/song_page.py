@@ -159,10 +159,9 @@ def _decisions(decided: DecidedSong) -> str:
 def _links(pictures: PictureCache) -> str:
     """The sections in a line, each a link to its place on the page."""
     links = (
-        f'<a href="#s{number}" style="flex-grow:{length:g}" '
-        f'aria-label="{escape_html(label)}, {counted(count, "finding")}">'
-        f"{escape_html(label)} <small>{f'▲{count}' if count else '–'}</small></a>"
-        for number, (label, length, count) in enumerate(pictures.form, 1)
+        f'<a href="#s{number}" style="flex-grow:{each.length:g}" '
+        f'aria-label="{escape_html(each.name())}">{each.words}</a>'
+        for number, each in enumerate(pictures.form, 1)
     )
     return f'<nav class="form" aria-label="Sections of the song">{"".join(links)}</nav>'
 

@@ -73,12 +73,15 @@ def test_two_players_share_out_fourteen_layers(open_notebook, folder):
     # Somebody else writes; that is shown first, and the second press records.
     log = folder / "datasets" / LOG
     ar.record_decision(log, ar.Decision("the drummer counts in", "we start together"))
-    view.get_by_label("Why").fill("the echo is enough")
-    press("Record the decision")
+    view.get_by_label("Why").focus()
+    page.keyboard.type("the echo is enough")
+    page.keyboard.press("Tab")
+    page.keyboard.press("Enter")
     words = view.locator("[data-part=words]")
     expect(words).to_contain_text("Somebody else has written in the log")
     press("Record the decision")
     expect(words).to_contain_text("Recorded")
+    expect(view.get_by_label("Why")).to_have_value("")
     (_, done) = ar.read_decisions(log).decisions
     assert (done.why, done.status) == ("the echo is enough", "agreed")
     assert "; Verse 1: Player 1 Echo" in done.after

@@ -87,6 +87,7 @@ def answer_in_the_workshop(page):
     expect(asked.form.locator(".right, .wrong")).to_be_visible()
     asked = Asked(page, "This time give a wrong answer")
     asked.field.fill("2/5")
+    expect(asked.field).to_have_css("outline-style", "solid")  # the focus is seen
     asked.press("Check")
     asked.replies("Not yet", "Wrong, but it does not end")
 

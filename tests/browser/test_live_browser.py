@@ -73,8 +73,10 @@ def test_move_hear_record_and_take_back(live, folder):
     live.press("Before, then after")
     live.page.wait_for_function(f"once => {AUDIO}?.duration > 1.9 * once", arg=alone)
     expect(live.view.locator("audio")).to_have_count(1)
-    live.view.get_by_label("Why", exact=True).fill("room for Guitar 2")
-    live.press("Record the decision")
+    live.view.get_by_label("Why", exact=True).focus()
+    live.page.keyboard.type("room for Guitar 2")
+    live.page.keyboard.press("Tab")
+    live.page.keyboard.press("Space")
     expect(live.view.locator(".log")).to_contain_text("room for Guitar 2. Before: 2 findings")
     expect(live.view.locator(".log")).to_contain_text(str(log))
     expect(live.view.get_by_label("Why", exact=True)).to_have_value("")
@@ -192,7 +194,8 @@ def test_it_is_seen_on_every_screen_in_light_and_dark(live, theme):
     focused = live.view.get_by_label("Section", exact=True)
     assert violations(live.page, ".arrange-live") == []
     assert contrast(focused, live.view, "outlineColor") >= 3
-    for each in (focused, live.view.get_by_role("button", name="Undo", exact=True)):
+    undo = live.view.get_by_role("button", name="Undo", exact=True)
+    for each in (focused, undo, live.view.get_by_label("Why", exact=True)):
         each.focus()
         live.page.keyboard.press("Shift")  # it has the focus from the keyboard
         assert each.evaluate(OUTLINE) == "solid 3px"

@@ -4,12 +4,10 @@ from __future__ import annotations
 
 import os
 from collections.abc import Sequence
-from pathlib import Path
 
 from arrange.condensing import Weights, condense
-from arrange.decisions import decisions_path
-from arrange.formats.reading import read
 from arrange.guitar.players import Player
+from arrange.live.decided_song import song_and_log
 from arrange.live.layers.layers_view import LayersView
 from arrange.live.layers.results import LayersResults
 from arrange.tables.song import Song
@@ -54,12 +52,9 @@ def explore_layers(
     >>> view.shares.taken[0] == view.results.optimum[0]
     True
     """
-    if not isinstance(song, Song):
-        path, song = song, read(song)
-        log = log or decisions_path(path)
-    log = Path(log or decisions_path(song.source or "song"))
+    song, path = song_and_log(song, log)
 
     def asked(song: Song) -> LayersResults:
         return LayersResults(condense(song, players, layers=layers, roles=roles, weights=weights))
 
-    return LayersView(song, log, asked)
+    return LayersView(song, path, asked)

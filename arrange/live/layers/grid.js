@@ -79,6 +79,10 @@ function render({ model, el }) {
     event.preventDefault();
   });
   model.on("msg:custom", (message, buffers) => {
+    if (message.clear) {
+      el.querySelector(`[data-field="${message.clear}"]`).value = "";
+      return;
+    }
     const sound = el.querySelector("audio");
     if (sound.src) URL.revokeObjectURL(sound.src);
     sound.src = URL.createObjectURL(new Blob([buffers[0]], { type: "audio/wav" }));

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from arrange.condensing import Condensation
 from arrange.errors import ArrangeError
 from arrange.live.layers.results import LayersResults
 from arrange.live.layers.shares import Shares
 from arrange.live.moment_sound import wav_bytes
 from arrange.sound import Sound, join_sounds, render_sound
+from arrange.tables.song import Song
 
 WHAT = ("mine", "optimum", "recording", "each")
 
@@ -27,17 +27,17 @@ def section_sound(results: LayersResults, shares: Shares, section: int, what: st
     def recording() -> Sound:
         return render_sound(problem.recorded.song, parts=list(problem.recorded.names), section=name)
 
-    def played(found: Condensation) -> Sound:
-        here = found.song.notes[found.song.notes["section"] == name]
+    def played(song: Song) -> Sound:
+        here = song.notes[song.notes["section"] == name]
         players = [each.name for each in problem.lineup.players]
         able = [who for who in players if (here["part"] == who).any()]
         if not able:
             raise ArrangeError(f"nobody plays in {name}: give somebody a layer first")
-        return render_sound(found.song, parts=able, section=name)
+        return render_sound(song, parts=able, section=name)
 
     ways = {
-        "mine": lambda: played(results.condensation(shares)),
-        "optimum": lambda: played(results.best),
+        "mine": lambda: played(results.song(shares)),
+        "optimum": lambda: played(results.best.song),
         "recording": recording,
     }
     if what == "each":

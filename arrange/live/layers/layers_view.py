@@ -12,27 +12,22 @@ from typing import Any
 
 from arrange.condensing.pins_and_bans import MOST_MERGED
 from arrange.condensing.plan_by_hand import why_no_option
-from arrange.decisions import Decision, record_decision
+from arrange.decisions import Decision, DecisionLog
 from arrange.errors import ArrangeError, LogChangedError
-from arrange.live.aside import Aside
+from arrange.live.aside import Aside, Later
 from arrange.live.decided_song import (
     AGREED_AGAIN,
     TAKEN_BACK,
-    StatusChange,
-    change_decision,
-    log_changes,
     log_html,
 )
-from arrange.live.event_loop import Later
 from arrange.live.layers.grid import LayersGrid
-from arrange.live.layers.layers_log import read_layers
+from arrange.live.layers.layers_log import LayersLog
 from arrange.live.layers.layers_sound import WHAT, section_sound
 from arrange.live.layers.panels import (
     cells,
     foot_parts,
     frame_html,
     section_html,
-    shares_words,
     signed_seconds,
     totals_html,
     troubles_html,
@@ -42,9 +37,7 @@ from arrange.live.layers.shares import NOBODY, Shares
 from arrange.live.layers.shares_file import SharesFile, format_shares, parse_shares, shares_path
 from arrange.live.steps import Steps
 from arrange.tables.song import Song
-from arrange.text.letters import readable
 from arrange.text.markup import escape_html
-from arrange.text.words import counted
 
 _SETTLE_SECONDS = 0.4  # without a press, after which what is shared out is tried
 _REST_SECONDS = 1.5  # and after that, before what may be shared out next is tried
@@ -73,13 +66,11 @@ class LayersView:
         asked: Callable[[Song], LayersResults],
         later: Later | None = None,
     ) -> None:
-        self.log, self._source, self._asked = log, song, asked
-        self._aside = Aside(later)
+        self.log, self._aside = log, Aside(later)
         self._lock = threading.RLock()  # a kernel may hear messages in another thread
         self._turn = 0
         self._file = SharesFile(shares_path(log.with_name(log.name.replace(".decisions", ""))))
-        self._decided = read_layers(song, log)
-        self.results = asked(self._decided.song)
+        self._stand = LayersLog(song, log, asked)
         problem, optimum = self.results.problem, self.results.optimum
         self.shares, self._words = self._file.read(problem, optimum)
         self._steps = Steps[Shares]()
@@ -94,6 +85,11 @@ class LayersView:
 
     def _repr_mimebundle_(self, **options: Any) -> Any:
         return self.grid._repr_mimebundle_(**options)
+
+    @property
+    def results(self) -> LayersResults:
+        """The results of the song as its log has it."""
+        return self._stand.results
 
     def _first_place(self) -> tuple[int, int]:
         """The first section and layer that can be shared out."""
@@ -193,7 +189,7 @@ class LayersView:
             return
         decision = self._steps.past[-1].decision
         if decision:
-            self._change_decision(decision, TAKEN_BACK)
+            self._words = self._stand.change(decision, TAKEN_BACK)
         self._set(self._steps.back(self.shares))
 
     def _redo(self, _: dict[str, Any]) -> None:
@@ -201,7 +197,7 @@ class LayersView:
             return
         decision = self._steps.coming[-1].decision
         if decision:
-            self._change_decision(decision, AGREED_AGAIN)
+            self._words = self._stand.change(decision, AGREED_AGAIN)
         self._set(self._steps.on(self.shares))
 
     def _compare(self, _: dict[str, Any]) -> None:
@@ -259,61 +255,42 @@ class LayersView:
     def _record(self, _: dict[str, Any]) -> None:
         if self._is_writing:
             return  # the button was pressed twice
-        shares, decided, results = self.shares, self._decided, self.results
-        figures, problem = results.figures(shares), results.problem
-        if figures.troubles:
-            self._words = f"Not recorded: {figures.troubles[0].why}"
+        troubles = self.results.figures(self.shares).troubles
+        if troubles:
+            self._words = f"Not recorded: {troubles[0].why}"
             return
         why = self._fields.get("why", "").strip() or "tried in the live view"
-        names = [player.name for player in problem.lineup.players]
+        write, log = self._stand.writing(self.shares, why), self._stand.decided.log
+        self._take_time(
+            "The decision is written ...",
+            lambda: partial(self._after_recording, write(), log),
+            is_writing=True,
+        )
 
-        def write() -> Callable[[], None]:
-            decision = Decision(
-                f"{counted(len(problem.recorded.names), 'layer')} shared out by hand",
-                why,
-                before=f"the best: {results.best.value:.1f} s ({results.best.share:.0%})",
-                after=f"this: {figures.plan.value:.1f} s ({figures.share:.0%}): "
-                f"{shares_words(problem, shares)}",
-                parts=names,
-                supersedes=decided.earlier[-1].id if decided.earlier else "",
-            )
-            made = results.condensation(shares).song
-            done = record_decision(
-                self.log, decision, song=decided.song, arrangement=made, expected=decided.log
-            )
-            return partial(self._after_recording, done)
-
-        self._take_time("The decision is written ...", write, is_writing=True)
-
-    def _after_recording(self, done: Decision) -> None:
-        before, self._decided = self._decided, read_layers(self._source, self.log)
+    def _after_recording(self, done: Decision, before: DecisionLog) -> None:
+        self._read_log()
         self._steps.leave(self.shares, done.id)
-        self._words = f"Recorded; Undo takes it back.{_sheets_words(self._source, self.log)}"
-        others = log_changes(before.log, self._decided.log, done.id)
+        self._fields.pop("why", None)
+        self.grid.send({"clear": "why"})
+        self._words = f"Recorded; Undo takes it back.{self._stand.sheets_words()}"
+        others = self._stand.changes(before, done.id)
         if others:
             self._words += f" Somebody else has written too: {others}."
 
-    def _change_decision(self, decision: str, change: StatusChange) -> None:
-        log = self._decided.log
-        superseded = {each.supersedes for each in log.decisions if each.id == decision}
-        if change is AGREED_AGAIN and {each.id for each in self._decided.earlier} - superseded:
-            self._words = "Another decision shares out the layers by now: the log stays as it is."
-            return
-        if is_done := change_decision(self.log, log, decision, change):
-            self._decided = read_layers(self._source, self.log)
-        self._words = change.said(is_done)
-
-    def _stand_on_log(self) -> None:
-        """Read the log again; where the song is another one now, look for its best too."""
-        before, self._decided = self._decided, read_layers(self._source, self.log)
-        if not self._decided.has_same_notes(before):
-            text = format_shares(self.results.problem, self.shares)
-            self.results = self._asked(self._decided.song)
+    def _read_log(self) -> None:
+        """Read the log again; where the song is another one now, begin with its best."""
+        text = format_shares(self.results.problem, self.shares)
+        if self._stand.read_again():
             self.shares, _ = parse_shares(text, self.results.problem, self.results.optimum)
             self._steps, self._details = Steps[Shares](), None
             self._at = self._first_place()
             self.grid.frame = frame_html(self.results)
-        changes = log_changes(before.log, self._decided.log) or "its text was edited"
+
+    def _stand_on_log(self) -> None:
+        """Show what somebody else has written."""
+        before = self._stand.decided.log
+        self._read_log()
+        changes = self._stand.changes(before) or "its text was edited"
         self._words = (
             f"Somebody else has written in the log since ({changes}). The figures stand on that "
             "now; nothing of yours was written. If it still holds, press the button again."
@@ -329,7 +306,7 @@ class LayersView:
             "section": section_html(results, shares, figures, self._at, self._details or {}),
             "troubles": troubles_html(figures),
             "words": f"<p>{escape_html(self._words)}</p>" if self._words else "",
-            "log": log_html(self._decided.shown, self.log),
+            "log": log_html(self._stand.decided, self._stand.path),
             **foot_parts(figures, best),
         }
         self.grid.state = {
@@ -417,17 +394,6 @@ class LayersView:
             self._aside.later(_IDLE_SECONDS, partial(self._try_next, turn, rested=rested))
 
         self._aside.do(finger, then)
-
-
-def _sheets_words(song: Song, log: Path) -> str:
-    """How sheets of what was decided are made; empty where the song is in no file."""
-    if not song.source:
-        return ""
-    name = readable(Path(song.source).name)
-    return (
-        f" Sheets of it: arrange rebuild {name} -o arranged.musicxml, then arrange handout "
-        f"arranged.musicxml --decisions {readable(log.name)} -o sheets."
-    )
 
 
 def _flag(value: bool) -> str:

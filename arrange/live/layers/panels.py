@@ -8,7 +8,8 @@ from typing import Any
 import numpy as np
 
 from arrange.condensing.problem import Problem
-from arrange.live.layers.results import Figures, LayersResults, SectionFigures
+from arrange.live.layers.figures import Figures, SectionFigures
+from arrange.live.layers.results import LayersResults
 from arrange.live.layers.shares import NOBODY, Shares
 from arrange.text.markup import escape_html
 from arrange.text.words import counted, first_up, listed
@@ -237,6 +238,17 @@ def totals_html(results: LayersResults, shares: Shares, figures: Figures, best: 
         f"Worth {figures.plan.value:.1f} s, {figures.share:.0%} of what all layers together are "
         f"worth. The best that hands can play: {best.plan.value:.1f} s; {proven}."
     ]
+    many = [
+        f"{len(worth.kept)} of {len(worth.layers)} in {name}"
+        for name, worth in zip(
+            results.problem.recorded.sections, results.best.known.problem.worths, strict=True
+        )
+        if len(worth.kept) < len(worth.layers)
+    ]
+    if many and not results.best.is_proven:
+        said.append(
+            f"To find it not all layers were weighed, but those that matter most: {listed(many)}."
+        )
     if shares.taken == results.optimum:
         said.append("This is the best.")
     else:

@@ -79,7 +79,7 @@ class Shares:
             for section, player, layer in sorted(self.forbidden)
             if (player, section) not in pins
         )
-        return PinsAndBans(pins, bans)
+        return PinsAndBans(pins, bans, by_hand=True)
 
     def differing(self, other: Taken) -> list[tuple[int, int]]:
         """Return the sections and layers whose player is another one in other shares."""
