@@ -327,7 +327,7 @@ def test_a_section_says_its_sound_its_capo_and_its_layers():
                          ("D", 7, 2, True))  # fmt: skip
     assert page.legend == (
         "In a box: first bar, section, how many bars. Filled: you play; empty: lay out. "
-        "A slanted number below tablature: the finger."
+        "At tablature: a slanted number is the finger."
     )
 
 

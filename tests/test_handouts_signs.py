@@ -30,9 +30,10 @@ from arrange.handouts.engraving import (
     prepare,
 )
 from arrange.handouts.line_heights import LineHeights
+from arrange.handouts.marked_notes import marked_notes
 from arrange.handouts.progressions import song_progressions
 from arrange.handouts.sheets import fingered_part
-from arrange.handouts.tab_signs import drawn_techniques, marked_notes
+from arrange.handouts.tab_signs import drawn_techniques
 from arrange.tables.setups import note_setups
 
 DATASETS = Path(__file__).parent.parent / "datasets"

@@ -20,7 +20,8 @@ from arrange.formats.musicxml.writing import score_tree
 from arrange.formats.musicxml.writing_elements import add
 from arrange.formats.musicxml.writing_layers import LEADING
 from arrange.guitar.necks import Array
-from arrange.handouts.tab_signs import TabSign, marked_notes, signs_of
+from arrange.handouts.marked_notes import marked_notes
+from arrange.handouts.tab_signs import TabSign, signs_of
 from arrange.tables.columns import object_column
 from arrange.tables.schemas import NOTES
 from arrange.tables.song import Song, part_row
@@ -272,7 +273,7 @@ def _excerpt_song(
         measure[rows] + (begins + 1 - first)[stretch], begins[stretch] + 1
     )
     if len(held):
-        for name, none in (("finger", 0), ("count", ""), ("stroke", "")):
+        for name, none in (("finger", 0), ("count", ""), ("stroke", ""), ("place", "")):
             notes[name] = notes[name].mask(is_held, none)
     signs = signs_of(notes, stretch, has_counts=not has_notes)
     leads_out = notes["leads_to"].to_numpy() > last[stretch]

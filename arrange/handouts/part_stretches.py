@@ -17,7 +17,7 @@ from arrange.guitar.fret_counting import frets_from_of
 from arrange.guitar.necks import Neck
 from arrange.guitar.players import Player
 from arrange.handouts.remarks_and_decisions import part_notices
-from arrange.handouts.shapes_and_rhythm import DRAWN_IN_MARKS, StrumSection
+from arrange.handouts.shapes_and_rhythm import DRAWN_IN_MARKS, StrumSection, movable_of
 from arrange.handouts.song_facts import new_facts
 from arrange.handouts.stretches import (
     EITHER,
@@ -122,6 +122,7 @@ def part_stretches(
     style : str
         ``"shapes"`` to draw those as shapes.
     """
+    movable = movable_of(strums.values())
     known: set[Any] = set()
     printed: set[str] = set()
     stretches = []
@@ -137,11 +138,12 @@ def part_stretches(
             stretch = replace(stretch, words=f"Play {again} again, under these chords.")
         elif first.plays and not is_elsewhere:
             printed |= {each.stay.section for each in group}
+            own = [strums[s] for s in (each.stay.section for each in group) if s in strums]
+            stretch = replace(stretch, moves=any(each.movable for each in own))
             if as_shapes:
                 stretch = struck_stretch(stretch, group, strums, source.bars)
-                own = [strums[each.stay.section] for each in group]
                 neck, hand = necks[first.section], source.player.hand
-                new, seen = drawn_shapes(own, neck, hand, source.frets_from, known)
+                new, seen = drawn_shapes(own, movable, neck, hand, source.frets_from, known)
                 stretch = replace(stretch, shapes=new, seen=seen)
             else:
                 form = TAB if style == "shapes" else EITHER if is_strummed else RATHER_NOTES
