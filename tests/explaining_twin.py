@@ -454,15 +454,28 @@ def check_off(reading, found, section, _shapes):
     return reading.bar_of(end - 2 * NEAR) + 1 == int(found[1])
 
 
+def parts_named(reading, text):
+    """The parts of 'Voice, Bass and Keys', or all others of '4 others', with how many are meant."""
+    others = [name for name in reading.song.parts["part"] if name != reading.part]
+    many = re.fullmatch(r"(\d+) others", text)
+    said = re.split(r", | and ", text)
+    names = [name for name in others if name in said]
+    return (others, int(many[1])) if many else (names, len(said))
+
+
 def check_listen(reading, found, _section, _shapes):
-    bars = {reading.bar_of(row["onset"]) for row in reading.notes if row["part"] == found[1]}
-    return int(found[2]) in bars and int(found[2]) - 1 not in bars
+    names, count = parts_named(reading, found[1])
+    bar = int(found[2])
+    bars = [{reading.bar_of(row["onset"]) for row in reading.notes if row["part"] == name}
+            for name in names]  # fmt: skip
+    return count <= sum(bar in own and bar - 1 not in own for own in bars)
 
 
 def check_together(reading, found, section, _shapes):
     entry = next_entry(reading, section)["onset"]
-    return any(row["part"] == found[1] and abs(row["onset"] - entry) < NEAR
-               for row in reading.notes)  # fmt: skip
+    names, count = parts_named(reading, found[1])
+    begin = {row["part"] for row in reading.notes if abs(row["onset"] - entry) < NEAR}
+    return count <= len(begin.intersection(names))
 
 
 def check_last_chord(reading, found, section, _shapes):
@@ -545,8 +558,11 @@ def check_other(reading, found, section, _shapes):
 
 
 def check_lays_out(reading, found, section, _shapes):
-    names = {row["part"] for row in others_in(reading, section)}
-    return found[1] not in names and found[1] in {row["part"] for row in reading.notes}
+    names, count = parts_named(reading, found[1])
+    here = {row["part"] for row in others_in(reading, section)}
+    return count == len(names) and here.isdisjoint(names) and {
+        row["part"] for row in reading.notes
+    }.issuperset(names)  # fmt: skip
 
 
 def check_sound(reading, found, section, _shapes):
@@ -595,7 +611,7 @@ CHECKS = (
     (r"hold the last notes on into (.+)", check_hold),
     (r"(.+): (chords|two notes at once|single notes and chords|single notes)"
      r"(?: (above you|below you))?(?:, (struck with you|struck between yours))?", check_other),
-    (r"(.+) lays out", check_lays_out),
+    (r"(.+) lays? out", check_lays_out),
     (r"(clean|edge \(just breaking up\)|overdriven|distorted)", check_sound),
     (r"(?:echo (.+)|no echo)", check_echo),
     (r"(?:then )?(?:capo (\d+)|no capo)(?:, (?:\d+ s for|with no rest to move) it)?", check_capo),

@@ -21,7 +21,6 @@ from arrange.explaining.held_shapes import (
     SectionShapes,
     Struck,
     bar_grids,
-    part_shapes,
     struck_of,
 )
 from arrange.explaining.movable_shapes import MovableShape, circled
@@ -90,16 +89,16 @@ def strum_sections(
     song: Song,
     notes: pd.DataFrame,
     stays: Sequence[Stay],
+    shapes: Mapping[str, SectionShapes],
     necks: Mapping[str, Neck],
     frets_from: str = NUT,
 ) -> dict[str, StrumSection]:
     """Return the sections that are made of shapes, by name; parameters as in ``strum_section``.
 
-    `necks` has the neck of each section; none where the part has no strings; frets of shapes that
-    move are counted from the nut or the capo. A section that is
-    played as another, under the same chords and keys, is worked out once.
+    `shapes` and `necks` have those of each section, as ``part_shapes`` gives and takes them; frets
+    of shapes that move are counted from the nut or the capo. A section that is played as another,
+    under the same chords and keys, is worked out once.
     """
-    shapes = part_shapes(song, notes, necks)
     known: dict[Any, StrumSection | None] = {}
     found = {}
     for stay in (stay for stay in stays if stay.plays and stay.section in necks):

@@ -10,8 +10,9 @@ import pandas as pd
 
 from arrange.decisions import DecisionLog
 from arrange.errors import ArrangeError
-from arrange.explaining import Explanation, explain_fingered
+from arrange.explaining import Explanation, KnownPart, explain_fingered
 from arrange.explaining.cues import section_cues
+from arrange.explaining.held_shapes import part_shapes
 from arrange.explaining.movable_shapes import MovableShape
 from arrange.explaining.part_sections import own_notes, part_stays
 from arrange.explaining.returning_sections import Return, returning_sections
@@ -198,13 +199,14 @@ def part_sheet(
     necks = {name: replace(neck, capo=capo) for name, capo in capos.items()} if neck else {}
     groups = returning_sections(song, part, stays)
     frets_from = frets_from_of(song, part)
-    strums = strum_sections(song, _own_notes(song, part, fingered), stays, necks, frets_from)
-    cues = section_cues(song, part, stays)
+    notes = _own_notes(song, part, fingered)
+    known = KnownPart(stays, section_cues(song, part, stays), part_shapes(song, notes, necks))
+    strums = strum_sections(song, notes, stays, known.shapes, necks, frets_from)
     words = (
-        explain_fingered(song, part, fingered, own_neck=player.neck, cues=cues)
+        explain_fingered(song, part, fingered, own_neck=player.neck, known=known)
         if fingered is not None else None
     )  # fmt: skip
-    cues_of = {stay.section: own for stay, own in zip(stays, cues, strict=True)}
+    cues_of = {stay.section: own for stay, own in zip(stays, known.cues, strict=True)}
     source = StretchSource.of(song, player, groups, cues_of, words, log)
     stretches = part_stretches(source, groups, necks, strums, style)
     notices = part_notices(song, part, log).song
