@@ -17,9 +17,9 @@ import arrange as ar
 
 NEAR = 1e-4
 WITHIN = "|".join((
-    "muted pulse", "octaves", "power chords", "drone over a moving line", "double stops", "triads",
-    "held chords", "strummed chords", "picked chords", "held notes", "line",
-    "single notes and chords in turn",
+    "harmonics", "muted pulse", "octaves", "power chords", "drone over a moving line",
+    "double stops", "triads", "held chords", "strummed chords", "picked chords", "held notes",
+    "line", "single notes and chords in turn",
 ))  # fmt: skip
 SOUNDS = {"clean": "clean", "edge (just breaking up)": "edge", "overdriven": "overdriven",
           "distorted": "distorted"}  # fmt: skip
@@ -118,6 +118,7 @@ class Reading:
         about = song.parts.set_index("part").loc[part]
         self.frets = frets or about["frets_from"]
         self.neck = own_neck
+        self.tuning = own_neck.tuning if own_neck else about["tuning"]
 
     def capo(self, section):
         return self.neck.capo if self.neck else self.setups[section]["capo"]
@@ -183,6 +184,12 @@ def check_what(reading, found, section, _shapes):
     kind, place, strings = found[1].lower(), found[2].lower(), found[3]
     rows = reading.inside(section)
     capo = reading.capo(section) if reading.frets == "capo" else 0
+    touched = place.startswith("touched over")
+    if touched:
+        frets = {reading.fret(int(fret), section) for fret in re.findall(r"\d+", place)}
+        return frets == {row["fret"] for row in rows} and all(
+            is_natural(reading, row, section) for row in rows
+        )
     at = [row["position"] - capo for row in rows if row["finger"] > 0]
     wanted = "open strings alone"
     if at and min(at) == max(at):
@@ -197,6 +204,15 @@ def check_what(reading, found, section, _shapes):
     return fits and check_kind(kind, reading.attacks(rows))
 
 
+def is_natural(reading, row, section):
+    """Whether a string that is touched at a fret sounds that pitch (common practice)."""
+    capo = reading.capo(section)
+    opened = reading.tuning[row["string"] - 1] + capo
+    partial = {12: 2, 7: 3, 19: 3, 5: 4, 24: 4, 4: 5, 9: 5, 16: 5}.get(row["fret"] - capo)
+    above = {2: 12, 3: 19, 4: 24, 5: 28}.get(partial)
+    return "harmonic" in str(row["technique"]) and above == row["pitch"] - opened
+
+
 def check_kind(kind, attacks):
     """What most attacks of each kind have (common practice)."""
     sizes = [len(rows) for _, rows in attacks]
@@ -207,6 +223,7 @@ def check_kind(kind, attacks):
         "strummed chords": lambda n: sizes[n] >= 3, "held chords": lambda n: sizes[n] >= 3,
         "octaves": lambda n: apart[n][-1] - apart[n][0] == 12,
         "power chords": lambda n: {(p - apart[n][0]) % 12 for p in apart[n]} == {0, 7},
+        "harmonics": lambda n: all("harmonic" in str(row["technique"]) for row in attacks[n][1]),
         "muted pulse": lambda n: all("mute" in str(row["technique"]) for row in attacks[n][1]),
         "drone over a moving line": lambda n: sizes[n] == 2,
     }  # fmt: skip
@@ -333,6 +350,11 @@ def check_bars(reading, found, section, shapes):
         places = shapes.get(body)
         if places is None:
             places = moved(body, shapes, lambda number: reading.fret(number, section))
+        touching = re.findall(r"strings? ([\d, and]+) touched over fret (\d+)", body)
+        if touching:
+            places = {int(string): reading.fret(int(fret), section)
+                      for strings, fret in touching
+                      for string in re.findall(r"\d+", strings)}  # fmt: skip
         if places is None and single:
             places = {int(s): reading.fret(0 if f == "open" else int(f[5:]), section)
                       for s, f in single}  # fmt: skip
@@ -348,6 +370,8 @@ def check_bars(reading, found, section, shapes):
         for (onset, rows), (_, places, names), time in zip(struck, events, times, strict=True):
             here = onset - reading.bars[bar]["onset"]
             if {row["string"]: row["fret"] for row in rows} != places:
+                return False
+            if touching and not all(is_natural(reading, row, section) for row in rows):
                 return False
             if time is not None and abs(here - time) > 1e-3:
                 return False
@@ -591,10 +615,15 @@ def is_true(_reading, _found, _section, _shapes):
 
 
 CHECKS = (
-    (rf"({WITHIN}), (first finger at fret \d+|first finger from fret \d+ to \d+|open strings alone)"
+    (rf"({WITHIN}), (first finger at fret \d+|first finger from fret \d+ to \d+|open strings alone"
+     r"|touched over (?:(?:fret \d+)(?:, | and )?)+)"
      r", (strings? [\d, toand]+)", check_what),
     (r"(.+) is ([\dx-]+)(?:, fingers ([\dT-]+))?", check_shape),
     (r"the (?:octave|power chord): string .+", check_movable),
+    (r"bars? ([\d, –]+): no open string has these harmonics, play plain notes",
+     lambda reading, found, section, _s: numbers(found[1]) == {
+         row["measure"] for row in reading.inside(section)
+         if not is_natural(reading, row, section)}),
     (r"bars? ([\d, –]+): (.+)", check_bars),
     (r"struck on ([^;]+?)(?:; otherwise in bars? ([\d, –]+))?", check_counts),
     (r"(.+) to (.+), bar (\d+): (.+)", check_move),

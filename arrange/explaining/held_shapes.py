@@ -8,7 +8,8 @@ order of time, then the others. Only where no symbol holds does a shape have a n
 single string belongs to a shape that has it, or is none.
 
 A sheet draws the shapes of a section that is made of them: where every shape has two strings or
-more and the rhythm fits a count. Octaves and power chords that move have no names.
+more, none is of harmonics, and the rhythm fits a count. Octaves and power chords that move have no
+names.
 """
 
 from __future__ import annotations
@@ -25,6 +26,7 @@ import pandas as pd
 
 from arrange.errors import ArrangeError
 from arrange.explaining.movable_shapes import MovableShape, movable_shapes
+from arrange.guitar.harmonics import NAME
 from arrange.guitar.necks import LEFT_OUT, Array, Neck, Shape
 from arrange.guitar.shape_names import name_shape
 from arrange.tables.song import Song
@@ -125,14 +127,17 @@ def part_shapes(
         row.section: (row.first_measure, row.last_measure) for row in song.sections.itertuples()
     }
     notes = notes[~_is_cue(notes)]
-    unplaced = set(notes["section"][~_is_placed(notes) | notes["grace"].to_numpy(dtype=bool)])
+    is_harmonic = notes["technique"].str.contains(NAME, na=False).to_numpy(dtype=bool)
+    is_other = is_harmonic | ~_is_placed(notes) | notes["grace"].to_numpy(dtype=bool)
+    harmonic, unplaced = (set(notes["section"][rows]) for rows in (is_harmonic, is_other))
     named, found = {}, {}
     for section, own in placed_notes(notes).groupby("section", sort=False):
         name = str(section)
         if name not in necks:
             continue
         struck, neck = struck_of(own), necks[name]
-        held, movable = held_shapes(struck, song), movable_shapes(_attacks(struck), neck)
+        held, attacks = held_shapes(struck, song), _attacks(struck)
+        movable = () if name in harmonic else movable_shapes(attacks, neck)
         is_drawn = (
             name not in unplaced
             and bool(movable or all(len(each.strings) >= _FEWEST for each in held))

@@ -48,7 +48,7 @@ _REPEAT_FIRST = 2.0  # a line that begins with the sign of the bar before
 _MOST_COMPACT = 2  # bars that stand at their natural width where they are a stretch, or end one
 _COMPACT, _LOOSE = 0.5, 1.15  # share of the page up to which they do; how much wider than measured
 
-_DRAWN = (*PLAYED, "rise", "finger", "stroke", "place")  # of a note
+_DRAWN = (*PLAYED, "rise", "finger", "stroke", "place", "touched")  # of a note
 
 
 class Prepared(NamedTuple):

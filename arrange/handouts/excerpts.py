@@ -29,6 +29,7 @@ from arrange.theory.meters import added_beats, beat_quarters
 
 SCORE, TAB = "score", "tab"
 MUTED = "muted-"  # begins the id of each muted note in the tablature
+TOUCHED = "touched-"  # of each natural harmonic there
 HELD = "held"  # in the id of a note that is held from before its stretch
 
 _NEAR = 1e-6  # quarter notes
@@ -73,15 +74,17 @@ class PartStaves(NamedTuple):
         Of ``marked_notes``, in the order of measures.
     notes : a notes table
         The marked notes once for each staff, one staff after the other.
-    is_placed, is_muted : array of bool
-        Of each marked note, whether it stands in the tablature, and there as a cross.
+    is_placed : array of bool
+        Of each marked note, whether it stands in the tablature.
+    ids : list of str
+        How its id begins there, by which a cross or a harmonic is known.
     """
 
     parts: pd.DataFrame
     marked: pd.DataFrame
     notes: pd.DataFrame
     is_placed: Array
-    is_muted: Array
+    ids: list[str]
 
     @classmethod
     def of(cls, song: Song, part: str, marked: pd.DataFrame) -> PartStaves:
@@ -101,7 +104,10 @@ class PartStaves(NamedTuple):
             part=SCORE, section=_NAMES_ONLY, technique=pd.array(techniques, dtype="str"),
             voice=pd.array(marked["voice"].map(voices) if voices else marked["voice"], dtype="str"),
         )  # fmt: skip
-        is_muted = np.array(["muted" in (names or "") for names in techniques], dtype=bool)
+        ids = [
+            MUTED if "muted" in (names or "") else TOUCHED if touched else "fret-"
+            for names, touched in zip(techniques, marked["touched"], strict=True)
+        ]
         is_placed = marked["shown"].notna().to_numpy() & has_tab
         if has_tab:
             fretted = notes.assign(
@@ -110,7 +116,7 @@ class PartStaves(NamedTuple):
             parts = pd.concat([parts, parts.assign(part=TAB)], ignore_index=True)
             parts["tuning"] = object_column([None, row["tuning"]])
             notes = pd.concat([notes, fretted], ignore_index=True)
-        return cls(parts, marked, notes, is_placed, is_muted)
+        return cls(parts, marked, notes, is_placed, ids)
 
 
 def part_excerpt(
@@ -347,12 +353,11 @@ def _on_staves(
     sources = notes["source_id"].tolist()
     ids = [f"{HELD}-{n}" if is_held[n] else sources[n] for n in plain.tolist()]
     ids += [
-        f"{MUTED if muted else 'fret-'}{n}{f'-{HELD}' if held else ''}"
-        for n, muted, held in zip(
-            fretted.tolist(), staves.is_muted[rows[fretted]].tolist(),
-            is_held[fretted].tolist(), strict=True,
+        f"{staves.ids[row]}{n}{f'-{HELD}' if held else ''}"
+        for n, row, held in zip(
+            fretted.tolist(), rows[fretted].tolist(), is_held[fretted].tolist(), strict=True
         )
-    ]  # fmt: skip
+    ]
     names = ("onset", "duration", "measure")
     own = {name: notes[name].to_numpy()[both] for name in names} | {"source_id": ids}
     if leads_out[plain].any():

@@ -11,6 +11,7 @@ from arrange.handouts.stretches import Bar, Stretch
 _BOXES = "In a box: first bar, section, how many bars."
 _EMPTY = "Filled: you play; empty: lay out."
 _MARKS = (("↓", "strum down"), ("↑", "up"), ("×", "muted"), ("–", "let it sound"), ("·", "silence"))
+_TOUCHED = "‹12› a harmonic: touch the string over the fret"
 _STROKES = "⊓ strum down, V up, until another pattern comes"
 
 
@@ -57,10 +58,12 @@ def _of_shapes(own: Sequence[Stretch]) -> list[str]:
 def _of_tablature(
     stretches: Iterable[Stretch], engraved: Iterable[Prepared], *, has_fingers: bool
 ) -> list[str]:
+    drawn = [*engraved]
     music = [stretch for stretch in stretches if stretch.spans]
     signs = [f"{MOVES} the fret of the shape with {MOVES}"] * any(each.moves for each in music)
     signs += ["a slanted number is the finger"] * (has_fingers and bool(music))
-    signs += [_STROKES] * any(prepared.has_strokes for prepared in engraved)
+    signs += [_STROKES] * any(prepared.has_strokes for prepared in drawn)
+    signs += [_TOUCHED] * any(prepared.part.notes["touched"].any() for prepared in drawn)
     return [f"At tablature: {'; '.join(signs)}."] if signs else []
 
 

@@ -15,6 +15,7 @@ from arrange.explaining.strokes import part_strokes
 from arrange.explaining.tab_counts import attack_counts
 from arrange.formats.musicxml.writing_layers import LEADING
 from arrange.guitar.fret_counting import shown_fret
+from arrange.guitar.harmonics import NAME, harmonic_pitches
 from arrange.guitar.necks import Array
 from arrange.tables.setups import note_setups
 from arrange.tables.song import Song, part_row
@@ -50,7 +51,7 @@ def marked_notes(
         they lead there; `leads_to`, the measure of that note, infinite where it does not follow at
         once; `at`, where it is struck in its bar; `shown`, its fret as the part counts, NA where
         it has no place in tablature; `finger`, 0 where none is to be drawn; `count`, `stroke`
-        and `place`, empty where it has none.
+        and `place`, empty where it has none; `touched`, whether it is a natural harmonic there.
     """
     own = song.notes[song.notes["part"] == part]
     given = [0] * len(own) if fingers is None else list(fingers)
@@ -75,7 +76,24 @@ def marked_notes(
     own["count"] = attack_counts(song, own)
     own["stroke"] = part_strokes(song, own)
     own["place"] = _places(own, movable or {})
+    own["touched"] = _is_touched(song, part, own)
     return own
+
+
+def _is_touched(song: Song, part: str, own: pd.DataFrame) -> Array:
+    """Whether each note is a natural harmonic of its string at its fret."""
+    tuning = part_row(song, part)["tuning"]
+    is_harmonic = (
+        own["technique"].str.contains(NAME, na=False)
+        & own[["string", "fret", "pitch"]].notna().all(axis=1)
+    ).to_numpy(dtype=bool)
+    if not is_harmonic.any() or not isinstance(tuning, tuple):
+        return np.zeros(len(own), dtype=bool)
+    capo = note_setups(song)["capo"].loc[own.index].to_numpy(dtype=float)
+    places = own["string"].fillna(1).to_numpy(dtype=np.int64) - 1
+    opened = np.array(tuning)[np.clip(places, 0, len(tuning) - 1)] + capo
+    frets = own["fret"].astype(float).to_numpy() - capo
+    return is_harmonic & (harmonic_pitches(opened, frets) == own["pitch"].to_numpy())
 
 
 def _places(own: pd.DataFrame, movable: Mapping[str, Sequence[MovableShape]]) -> list[str]:

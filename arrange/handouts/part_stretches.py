@@ -11,9 +11,11 @@ from arrange.explaining import Explanation
 from arrange.explaining.cues import is_said_of
 from arrange.explaining.dynamics import dynamics_words
 from arrange.explaining.part_sections import Stay
+from arrange.explaining.playing_kinds import HARMONICS
 from arrange.explaining.returning_sections import Return, as_words
 from arrange.explaining.section_setups import standing_words
 from arrange.guitar.fret_counting import frets_from_of
+from arrange.guitar.harmonics import NAME
 from arrange.guitar.necks import Neck
 from arrange.guitar.players import Player
 from arrange.handouts.remarks_and_decisions import part_notices
@@ -35,6 +37,7 @@ from arrange.handouts.stretches import (
 )
 from arrange.handouts.tab_signs import drawn_techniques
 from arrange.tables.song import Song
+from arrange.text.words import first_up
 
 _Words = Mapping[str, Sequence[str]]  # by section
 
@@ -167,6 +170,8 @@ def _said(
     """
     lines = source.uncounted if has_counts else source.lines
     first, own = group[0].stay, [each.stay for each in group]
+    if lines.get(first.section, "").startswith(first_up(HARMONICS)):
+        drawn = (*drawn, NAME)
     compared = {
         s.section: [(cue, moved_bars(cue, first.first - s.first))
                     for cue in source.cues[s.section] if not is_said_of(cue, drawn)]
