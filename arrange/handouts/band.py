@@ -190,7 +190,7 @@ def _players(song: Song, roles: Mapping[str, str]) -> list[tuple[str, str]]:
             words.append(f"echo {echo}" + (f", {late:.0f} ms" if late == late else ""))
         if row.part in roles:
             words.append(f"role: {roles[row.part]}")
-        lines.append((row.part, "; ".join(filter(None, words))))
+        lines.append((row.part, first_up("; ".join(filter(None, words)))))
     return lines
 
 
