@@ -321,7 +321,7 @@ def test_a_section_says_its_sound_its_capo_and_its_layers():
     ]  # fmt: skip
     head = dict(page.facts)
     assert head["Sound"] == "clean at first; changes stand beside the sections"
-    assert head["Capo"].startswith("no capo at first; changes stand beside the sections")
+    assert head["Capo"].startswith("none at first; changes stand beside the sections")
     assert head["Echo"] == "dotted eighth, 750 ms in bars 5–6"
     assert page.form == (("A", 1, 2, True), ("B", 3, 2, False), ("C", 5, 2, True),
                          ("D", 7, 2, True))  # fmt: skip

@@ -75,9 +75,9 @@ def only_line(song, **more):
 def numbers(line):
     """Return (x, base line, number) of the fret numbers, from left to right, without brackets."""
     found = re.findall(r'<text x="([\d.]+)" y="([\d.]+)" text-anchor="middle"'
-                       r"[^>]*>\(?([\d×]+)\)?</text>", line.picture)  # fmt: skip
+                       r"[^>]*>\(?‹?([\d×]+)›?\)?</text>", line.picture)  # fmt: skip
     found += re.findall(r'translate\(([\d.]+) ([\d.]+)\) scale\([\d.]+ 1\)" text-anchor="middle"'
-                        r"[^>]*>\(?([\d×]+)\)?</text>", line.picture)  # fmt: skip
+                        r"[^>]*>\(?‹?([\d×]+)›?\)?</text>", line.picture)  # fmt: skip
     return sorted((float(x), -float(y), number) for x, y, number in found)
 
 

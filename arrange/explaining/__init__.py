@@ -165,7 +165,9 @@ def explain_fingered(
     necks = {name: replace(neck, capo=int(capo)) for name, capo in capos.items()}
     shapes = known.shapes if known else part_shapes(song, fingered, necks)
     notes_in = dict(list(struck.groupby("section")))
-    start = _start(played, neck, frets_from)
+    if own_neck:
+        played = played.assign(capo=neck.capo)
+    start = _start(played.loc[[section]] if section in played.index else played, neck, frets_from)
     if not any(stay.plays for stay in stays):
         return Explanation(part, f"{start} It does not play in this song.", ())
     words = []
@@ -188,8 +190,9 @@ def _start(setups: pd.DataFrame, neck: Neck, frets_from: str) -> str:
     """Tuning, capo and sound at first, and how frets are counted."""
     first = setups.iloc[0]
     echo = f", echo {first['echo']}" if isinstance(first["echo"], str) else ""
-    counting = counting_words(neck.capo or int(setups["capo"].max()), frets_from)
-    capo = "; ".join(filter(None, [capo_words(neck.capo), counting]))
+    counting = counting_words(int(setups["capo"].max()), frets_from)
+    later = " at first" if len({*setups["capo"]}) > 1 else ""
+    capo = "; ".join(filter(None, [capo_words(int(first["capo"])) + later, counting]))
     return (
         f"{first_up(tuning_name(neck.tuning))} tuning. {first_up(capo)}. "
         f"{first_up(drive_words(first['drive']))}{echo}. Shapes are written low string first; "

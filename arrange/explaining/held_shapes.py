@@ -122,24 +122,26 @@ def part_shapes(
         string and fret are left out.
     necks : mapping of section to Neck
         With the capo of each section that the part plays in.
+
+    A harmonic belongs to no shape.
     """
     spans = {
         row.section: (row.first_measure, row.last_measure) for row in song.sections.itertuples()
     }
     notes = notes[~_is_cue(notes)]
-    is_harmonic = notes["technique"].str.contains(NAME, na=False).to_numpy(dtype=bool)
-    is_other = is_harmonic | ~_is_placed(notes) | notes["grace"].to_numpy(dtype=bool)
-    harmonic, unplaced = (set(notes["section"][rows]) for rows in (is_harmonic, is_other))
+    unplaced = set(notes["section"][~_is_placed(notes) | notes["grace"].to_numpy(dtype=bool)])
     named, found = {}, {}
     for section, own in placed_notes(notes).groupby("section", sort=False):
         name = str(section)
         if name not in necks:
             continue
-        struck, neck = struck_of(own), necks[name]
+        is_touched = own["technique"].str.contains(NAME, na=False).to_numpy(dtype=bool)
+        struck, neck = struck_of(own[~is_touched]), necks[name]
         held, attacks = held_shapes(struck, song), _attacks(struck)
-        movable = () if name in harmonic else movable_shapes(attacks, neck)
+        movable = () if is_touched.any() else movable_shapes(attacks, neck)
         is_drawn = (
-            name not in unplaced
+            not is_touched.any()
+            and name not in unplaced
             and bool(movable or all(len(each.strings) >= _FEWEST for each in held))
             and all(bar_grids(song, struck, *spans[name]).values())
         )
@@ -167,7 +169,7 @@ def _attacks(struck: Struck) -> list[dict[int, tuple[int, int]]]:
     first = np.flatnonzero(np.diff(struck.onset, prepend=-np.inf) > _NEAR).tolist()
     columns = (struck.string.tolist(), struck.fret.tolist(), struck.finger.tolist())
     rows = [(string, (fret, finger)) for string, fret, finger in zip(*columns, strict=True)]
-    edges = [*first[1:], len(rows)]
+    edges = [*first, len(rows)][1:]
     return [dict(rows[start:end]) for start, end in zip(first, edges, strict=True)]
 
 

@@ -129,7 +129,7 @@ class Passage:
 
     def label_of(self, attack: Attack) -> str:
         """Return the label of the shape that is held at an attack, if all of it is struck."""
-        if NAME in attack.techniques:
+        if NAME in attack.techniques:  # belongs to no shape
             return ""
         starts = [held.onset for _, held in self.held]
         label = self.held[bisect_right(starts, attack.onset + NEAR) - 1][0]

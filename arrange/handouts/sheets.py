@@ -24,7 +24,7 @@ from arrange.explaining.section_setups import (
 from arrange.guitar.fingering import finger_part, part_neck
 from arrange.guitar.fret_counting import counting_words, frets_from_of
 from arrange.guitar.hands import Hand
-from arrange.guitar.necks import Neck, capo_words
+from arrange.guitar.necks import Neck
 from arrange.guitar.players import Player
 from arrange.handouts.engraving import (
     STAFF_MM,
@@ -348,7 +348,7 @@ def _capo_words(capos: Sequence[int], frets_from: str) -> str:
         return "none"
     later = "" if len(capos) == 1 else " at first; changes stand beside the sections"
     counting = counting_words(next(filter(None, capos)), frets_from)
-    return f"{capo_words(capos[0])}{later}; {counting}"
+    return f"{capos[0] or 'none'}{later}; {counting}"
 
 
 def _shape_chords(song: Song, capo: int, sections: Iterable[str]) -> str:
