@@ -195,7 +195,7 @@ def test_sections_written_as_another_are_note_for_note_the_same(name, part):
 
 
 def frets_drawn(line):
-    return re.findall(r'text-anchor="middle"[^>]*>\(?([\d×]+)\)?</text>', line.picture)
+    return re.findall(r'text-anchor="middle"[^>]*>\(?‹?([\d×]+)›?\)?</text>', line.picture)
 
 
 @pytest.mark.parametrize(
