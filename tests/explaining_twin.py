@@ -17,9 +17,9 @@ import arrange as ar
 
 NEAR = 1e-4
 WITHIN = "|".join((
-    "muted pulse", "octaves", "power chords", "drone over a moving line", "double stops", "triads",
-    "held chords", "strummed chords", "picked chords", "held notes", "line",
-    "single notes and chords in turn",
+    "harmonics", "muted pulse", "octaves", "power chords", "drone over a moving line",
+    "double stops", "triads", "held chords", "strummed chords", "picked chords", "held notes",
+    "line", "single notes and chords in turn",
 ))  # fmt: skip
 SOUNDS = {"clean": "clean", "edge (just breaking up)": "edge", "overdriven": "overdriven",
           "distorted": "distorted"}  # fmt: skip
@@ -118,6 +118,7 @@ class Reading:
         about = song.parts.set_index("part").loc[part]
         self.frets = frets or about["frets_from"]
         self.neck = own_neck
+        self.tuning = own_neck.tuning if own_neck else about["tuning"]
 
     def capo(self, section):
         return self.neck.capo if self.neck else self.setups[section]["capo"]
@@ -183,6 +184,12 @@ def check_what(reading, found, section, _shapes):
     kind, place, strings = found[1].lower(), found[2].lower(), found[3]
     rows = reading.inside(section)
     capo = reading.capo(section) if reading.frets == "capo" else 0
+    touched = place.startswith("touched over")
+    if touched:
+        frets = {reading.fret(int(fret), section) for fret in re.findall(r"\d+", place)}
+        return frets == {row["fret"] for row in rows} and all(
+            is_natural(reading, row, section) for row in rows
+        )
     at = [row["position"] - capo for row in rows if row["finger"] > 0]
     wanted = "open strings alone"
     if at and min(at) == max(at):
@@ -197,6 +204,15 @@ def check_what(reading, found, section, _shapes):
     return fits and check_kind(kind, reading.attacks(rows))
 
 
+def is_natural(reading, row, section):
+    """Whether a string that is touched at a fret sounds that pitch (common practice)."""
+    capo = reading.capo(section)
+    opened = reading.tuning[row["string"] - 1] + capo
+    partial = {12: 2, 7: 3, 19: 3, 5: 4, 24: 4, 4: 5, 9: 5, 16: 5}.get(row["fret"] - capo)
+    above = {2: 12, 3: 19, 4: 24, 5: 28}.get(partial)
+    return "harmonic" in str(row["technique"]) and above == row["pitch"] - opened
+
+
 def check_kind(kind, attacks):
     """What most attacks of each kind have (common practice)."""
     sizes = [len(rows) for _, rows in attacks]
@@ -207,6 +223,7 @@ def check_kind(kind, attacks):
         "strummed chords": lambda n: sizes[n] >= 3, "held chords": lambda n: sizes[n] >= 3,
         "octaves": lambda n: apart[n][-1] - apart[n][0] == 12,
         "power chords": lambda n: {(p - apart[n][0]) % 12 for p in apart[n]} == {0, 7},
+        "harmonics": lambda n: all("harmonic" in str(row["technique"]) for row in attacks[n][1]),
         "muted pulse": lambda n: all("mute" in str(row["technique"]) for row in attacks[n][1]),
         "drone over a moving line": lambda n: sizes[n] == 2,
     }  # fmt: skip
@@ -333,6 +350,11 @@ def check_bars(reading, found, section, shapes):
         places = shapes.get(body)
         if places is None:
             places = moved(body, shapes, lambda number: reading.fret(number, section))
+        touching = re.findall(r"strings? ([\d, and]+) touched over fret (\d+)", body)
+        if touching:
+            places = {int(string): reading.fret(int(fret), section)
+                      for strings, fret in touching
+                      for string in re.findall(r"\d+", strings)}  # fmt: skip
         if places is None and single:
             places = {int(s): reading.fret(0 if f == "open" else int(f[5:]), section)
                       for s, f in single}  # fmt: skip
@@ -348,6 +370,8 @@ def check_bars(reading, found, section, shapes):
         for (onset, rows), (_, places, names), time in zip(struck, events, times, strict=True):
             here = onset - reading.bars[bar]["onset"]
             if {row["string"]: row["fret"] for row in rows} != places:
+                return False
+            if touching and not all(is_natural(reading, row, section) for row in rows):
                 return False
             if time is not None and abs(here - time) > 1e-3:
                 return False
@@ -454,15 +478,28 @@ def check_off(reading, found, section, _shapes):
     return reading.bar_of(end - 2 * NEAR) + 1 == int(found[1])
 
 
+def parts_named(reading, text):
+    """The parts of 'Voice, Bass and Keys', or all others of '4 others', with how many are meant."""
+    others = [name for name in reading.song.parts["part"] if name != reading.part]
+    many = re.fullmatch(r"(\d+) others", text)
+    said = re.split(r", | and ", text)
+    names = [name for name in others if name in said]
+    return (others, int(many[1])) if many else (names, len(said))
+
+
 def check_listen(reading, found, _section, _shapes):
-    bars = {reading.bar_of(row["onset"]) for row in reading.notes if row["part"] == found[1]}
-    return int(found[2]) in bars and int(found[2]) - 1 not in bars
+    names, count = parts_named(reading, found[1])
+    bar = int(found[2])
+    bars = [{reading.bar_of(row["onset"]) for row in reading.notes if row["part"] == name}
+            for name in names]  # fmt: skip
+    return count <= sum(bar in own and bar - 1 not in own for own in bars)
 
 
 def check_together(reading, found, section, _shapes):
     entry = next_entry(reading, section)["onset"]
-    return any(row["part"] == found[1] and abs(row["onset"] - entry) < NEAR
-               for row in reading.notes)  # fmt: skip
+    names, count = parts_named(reading, found[1])
+    begin = {row["part"] for row in reading.notes if abs(row["onset"] - entry) < NEAR}
+    return count <= len(begin.intersection(names))
 
 
 def check_last_chord(reading, found, section, _shapes):
@@ -545,8 +582,11 @@ def check_other(reading, found, section, _shapes):
 
 
 def check_lays_out(reading, found, section, _shapes):
-    names = {row["part"] for row in others_in(reading, section)}
-    return found[1] not in names and found[1] in {row["part"] for row in reading.notes}
+    names, count = parts_named(reading, found[1])
+    here = {row["part"] for row in others_in(reading, section)}
+    return count == len(names) and here.isdisjoint(names) and {
+        row["part"] for row in reading.notes
+    }.issuperset(names)  # fmt: skip
 
 
 def check_sound(reading, found, section, _shapes):
@@ -575,10 +615,15 @@ def is_true(_reading, _found, _section, _shapes):
 
 
 CHECKS = (
-    (rf"({WITHIN}), (first finger at fret \d+|first finger from fret \d+ to \d+|open strings alone)"
+    (rf"({WITHIN}), (first finger at fret \d+|first finger from fret \d+ to \d+|open strings alone"
+     r"|touched over (?:(?:fret \d+)(?:, | and )?)+)"
      r", (strings? [\d, toand]+)", check_what),
     (r"(.+) is ([\dx-]+)(?:, fingers ([\dT-]+))?", check_shape),
     (r"the (?:octave|power chord): string .+", check_movable),
+    (r"bars? ([\d, –]+): no open string has these harmonics, play plain notes",
+     lambda reading, found, section, _s: numbers(found[1]) == {
+         row["measure"] for row in reading.inside(section)
+         if not is_natural(reading, row, section)}),
     (r"bars? ([\d, –]+): (.+)", check_bars),
     (r"struck on ([^;]+?)(?:; otherwise in bars? ([\d, –]+))?", check_counts),
     (r"(.+) to (.+), bar (\d+): (.+)", check_move),
@@ -595,7 +640,7 @@ CHECKS = (
     (r"hold the last notes on into (.+)", check_hold),
     (r"(.+): (chords|two notes at once|single notes and chords|single notes)"
      r"(?: (above you|below you))?(?:, (struck with you|struck between yours))?", check_other),
-    (r"(.+) lays out", check_lays_out),
+    (r"(.+) lays? out", check_lays_out),
     (r"(clean|edge \(just breaking up\)|overdriven|distorted)", check_sound),
     (r"(?:echo (.+)|no echo)", check_echo),
     (r"(?:then )?(?:capo (\d+)|no capo)(?:, (?:\d+ s for|with no rest to move) it)?", check_capo),

@@ -10,6 +10,7 @@ import arrange as ar
 from arrange.explaining.attacks import Attack, Placed
 from arrange.explaining.held_shapes import part_shapes
 from arrange.explaining.playing_kinds import playing_kind
+from arrange.formats.chart import read_chart
 
 ROOT = Path(__file__).parent.parent
 
@@ -168,6 +169,23 @@ def test_sheets_and_words_get_the_same_shapes():
             assert known.setdefault(label, whole) == whole
             assert all(fret in (-1, full) for fret, full in zip(frets, whole, strict=True))
     assert len(known) > len(shapes["Chorus 1"].shapes)
+
+
+def test_the_first_words_have_the_capo_of_what_is_explained():
+    """Of the song the first section's, of one section its own; a player's neck has one for all."""
+    song = read_chart(b"""part: Guitar
+section: A
+sound: Guitar; capo 3
+Guitar | 355433 |
+section: B
+Guitar | x32010 |
+""")
+
+    def capo(*arguments):
+        return re.search(r"tuning. ([^.;]+)", ar.explain_part(song, "Guitar", *arguments).start)[1]
+
+    assert [capo(), capo("A"), capo("B")] == ["Capo 3 at first", "Capo 3", "No capo"]
+    assert capo(None, ar.Player("Guitar", ar.Neck(capo=1))) == "Capo 1"
 
 
 @pytest.mark.parametrize(("file", "part", "section", "says"), [

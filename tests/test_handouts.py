@@ -154,7 +154,7 @@ def test_facts_of_the_part_are_printed(demo):
     own, _, paths = demo
     text = text_of(pdf_of(paths, "guitar-2"))
     capo = own.parts.set_index("part").loc["Guitar 2", "capo"]
-    assert re.search(rf"Capo capo {capo}; frets are counted from the (nut|capo)", text)
+    assert re.search(rf"Capo {capo}; frets are counted from the (nut|capo)", text)
     assert "Tuning E A D G B E (low to high, standard)" in text
     if own.title.startswith("Low"):
         assert "Key Bb major Meter 4/4 Tempo quarter = 102 Length 3:30, 92 bars" in text

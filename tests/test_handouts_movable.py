@@ -120,6 +120,35 @@ def test_the_sheet_prints_them_under_the_chords(written):
     assert "struck on" not in text, "the counts are drawn"
 
 
+def test_notation_has_the_same_line_of_frets(written, tmp_path):
+    """Below tablature, where a bar begins and where the place changes; each shape is drawn once,
+    beside the form, and the fingers that its picture has are not below the tablature.
+    """
+    own, _ = written
+    page = ar.write_handout(own, tmp_path)[1].read_text(encoding="utf-8").split("</main>")[0]
+    shapes = [drawn_shape(svg) for svg in re.findall(r"<svg.*?</svg>", page) if "moves" in svg]
+    assert shapes == [("octaves ⑥", {6: 0, 4: 2}), ("octaves ⑤", {5: 0, 3: 2}),
+                      ("power ⑥", {6: 0, 5: 2, 4: 2}), ("power ⑤", {5: 0, 4: 2, 3: 2})]  # fmt: skip
+    wanted, before = [], (0, 0, 0)
+    for _, attack in own.notes.groupby("onset"):
+        lowest = attack.sort_values("string").iloc[-1]
+        bar, string, fret = (int(lowest[name]) for name in ("measure", "string", "fret"))
+        circle = CIRCLED[string - 1] if (bar, string) != before[:2] else ""
+        sign = "▸" if bar != before[0] else ""
+        if (bar, string, fret) != before:
+            wanted.append(f"{circle}{sign}{fret - 2}")
+        before = bar, string, fret
+    found = []
+    for line in page.split('<div class="system wide"')[1:]:
+        texts = re.findall(
+            r'class="place-tab" (?:x="|transform="translate\()(\d+)[^>]*>([^<]+)', line
+        )
+        found += [text for _, text in sorted(texts, key=lambda each: int(each[0]))]
+    assert found == wanted
+    assert "At tablature: ▸ the fret of the shape with ▸" in page
+    assert not re.findall(r'class="finger-tab"[^>]*>1<', page)
+
+
 def test_words_and_pictures_hold_the_same_fingers(written):
     """Also the title over the picture and the kind that words name."""
     own, _ = written

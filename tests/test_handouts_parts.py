@@ -15,11 +15,13 @@ import matplotlib
 import numpy as np
 import pandas as pd
 import pytest
+from explaining_twin import Reading
 from matplotlib.ft2font import FT2Font, LoadFlags
 from songs import notes_of, parts_of, song
 
 from arrange.explaining.cues import bars_words, nearly_words, section_cues
 from arrange.explaining.held_shapes import part_shapes
+from arrange.explaining.other_guitars import other_guitars
 from arrange.explaining.part_sections import own_notes, part_stays
 from arrange.formats.chart import read_chart
 from arrange.formats.reading import read
@@ -129,6 +131,30 @@ def test_cues_are_worked_out_from_the_notes():
     assert other[2] == ("still out, 4 more bars, to the end",)
 
 
+@pytest.mark.parametrize(("names", "said"), [
+    (("Voice", "Bass"), "together with Voice and Bass"),
+    (("Voice", "Bass", "Keys"), "together with Voice, Bass and Keys"),
+    (("Voice", "Bass", "Keys", "Voice 2"), "together with 4 others"),
+])  # fmt: skip
+def test_those_who_come_in_at_once_are_said_together(names, said):
+    """In one phrase, by the words that a second reading of them bears out."""
+    rows = [("Guitar", "E3", 8, 4), ("Guitar 2", "A3", 0, 2), ("Guitar 3", "A3", 0, 2)]
+    own = song(*rows, *((name, "E4", 8, 4) for name in names), sections=[("A", 1), ("B", 3)])
+    cue = section_cues(own, "Guitar", part_stays(own, "Guitar"))[0]
+    listen = "listen: Guitar 2 and Guitar 3 in at bar 1"
+    assert cue == ("lay out 2 bars; in at B, bar 3", listen, said)
+    reading = Reading(own, "Guitar", None, None)
+    assert reading.bears_out(f"{said}.", "A", {})
+    assert reading.bears_out(f"{listen}.", "A", {})
+    assert not reading.bears_out(f"{listen}.".replace("Guitar 3", "Voice"), "A", {})
+    assert not reading.bears_out(f"{said}.".replace("Voice", "Drum").replace("4", "5"), "A", {})
+    assert not reading.bears_out("Together with Voice and Guitar 2.", "A", {})
+    others = other_guitars(own, "Guitar", part_stays(own, "Guitar"), [(), ()])
+    assert others["B"] == ["Guitar 2 and Guitar 3 lay out"]
+    assert reading.bears_out("Guitar 2 and Guitar 3 lay out.", "B", {})
+    assert not reading.bears_out("Guitar 2 and Voice lay out.", "B", {})
+
+
 def test_entries_techniques_and_held_notes_are_cued():
     """What rings on into a section is no rest there, whether something is struck in it or not; D
     is not said to be as A, with which it has a bar of rest alike and nothing else.
@@ -169,7 +195,7 @@ def test_sections_written_as_another_are_note_for_note_the_same(name, part):
 
 
 def frets_drawn(line):
-    return re.findall(r'text-anchor="middle"[^>]*>\(?([\d×]+)\)?</text>', line.picture)
+    return re.findall(r'text-anchor="middle"[^>]*>\(?‹?([\d×]+)›?\)?</text>', line.picture)
 
 
 @pytest.mark.parametrize(
@@ -575,10 +601,9 @@ Guitar 1 | xx0232 | 320033 |
 def test_a_push_over_a_section_s_end_is_the_next_section_s_chord():
     """The chord is struck on the last eighth of A and rings through the first bar of B."""
     own, _ = fingered_part(read_chart(PUSHED), Player("Guitar 1"))
-    stays = part_stays(own, "Guitar 1")
-    strums = strum_sections(
-        own, own_notes(own, "Guitar 1"), stays, dict.fromkeys(own.sections["section"], Neck())
-    )
+    stays, notes = part_stays(own, "Guitar 1"), own_notes(own, "Guitar 1")
+    necks = dict.fromkeys(own.sections["section"], Neck())
+    strums = strum_sections(own, notes, stays, part_shapes(own, notes, necks), necks)
     assert [label for label, _ in strums["A"].shapes] == ["D", "G", "A"]
     assert strums["A"].bars[1].labels == ("G", "A")
     assert [label for label, _ in strums["B"].shapes] == ["D"]
@@ -596,9 +621,8 @@ def test_a_section_that_returns_is_worked_out_once(monkeypatch):
         return strum_section(*arguments)
 
     monkeypatch.setattr(shapes_and_rhythm, "strum_section", counted)
-    together = strum_sections(
-        own, own_notes(own, "Guitar 2"), stays, dict.fromkeys(own.sections["section"], Neck(capo=2))
-    )
+    notes, necks = own_notes(own, "Guitar 2"), dict.fromkeys(own.sections["section"], Neck(capo=2))
+    together = strum_sections(own, notes, stays, part_shapes(own, notes, necks), necks)
     assert together == {section: strums for section, strums in alone.items() if strums}
     assert "Tune (2)" in asked
     assert "Tune (3)" not in asked

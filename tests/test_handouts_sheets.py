@@ -321,13 +321,13 @@ def test_a_section_says_its_sound_its_capo_and_its_layers():
     ]  # fmt: skip
     head = dict(page.facts)
     assert head["Sound"] == "clean at first; changes stand beside the sections"
-    assert head["Capo"].startswith("no capo at first; changes stand beside the sections")
+    assert head["Capo"].startswith("none at first; changes stand beside the sections")
     assert head["Echo"] == "dotted eighth, 750 ms in bars 5–6"
     assert page.form == (("A", 1, 2, True), ("B", 3, 2, False), ("C", 5, 2, True),
                          ("D", 7, 2, True))  # fmt: skip
     assert page.legend == (
         "In a box: first bar, section, how many bars. Filled: you play; empty: lay out. "
-        "A slanted number below tablature: the finger."
+        "At tablature: a slanted number is the finger."
     )
 
 
@@ -355,13 +355,13 @@ def test_what_rests_more_says_as_which_printed_bars_it_is():
 def test_the_band_sheet_lists_every_sound_of_a_part():
     _, made = sheets_of_changing_sounds()
     ((_, words),) = band_sheet(made, None, {}).players
-    assert words == "guitar; no capo; capo 2; clean and overdriven; echo dotted eighth, 750 ms"
+    assert words == "Guitar; no capo; capo 2; clean and overdriven; echo dotted eighth, 750 ms"
 
 
 def test_a_player_is_named_once_on_the_band_sheet():
     """The same where the line of a part says who plays it."""
     tarrow = read(DATASETS / "tarrow-weir.txt")
-    for name, said in (("Corrie", "Corrie; acoustic guitar"), ("Guitar 1", "acoustic guitar")):
+    for name, said in (("Corrie", "Corrie; acoustic guitar"), ("Guitar 1", "Acoustic guitar")):
         parts = tarrow.parts.assign(player=tarrow.parts["player"].replace("Corrie", name))
         players = dict(band_sheet(replace(tarrow, parts=parts), None, {}).players)
         assert players["Guitar 1"].startswith(said)

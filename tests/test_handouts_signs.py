@@ -30,9 +30,10 @@ from arrange.handouts.engraving import (
     prepare,
 )
 from arrange.handouts.line_heights import LineHeights
+from arrange.handouts.marked_notes import marked_notes
 from arrange.handouts.progressions import song_progressions
 from arrange.handouts.sheets import fingered_part
-from arrange.handouts.tab_signs import drawn_techniques, marked_notes
+from arrange.handouts.tab_signs import drawn_techniques
 from arrange.tables.setups import note_setups
 
 DATASETS = Path(__file__).parent.parent / "datasets"
@@ -74,9 +75,9 @@ def only_line(song, **more):
 def numbers(line):
     """Return (x, base line, number) of the fret numbers, from left to right, without brackets."""
     found = re.findall(r'<text x="([\d.]+)" y="([\d.]+)" text-anchor="middle"'
-                       r"[^>]*>\(?([\d×]+)\)?</text>", line.picture)  # fmt: skip
+                       r"[^>]*>\(?‹?([\d×]+)›?\)?</text>", line.picture)  # fmt: skip
     found += re.findall(r'translate\(([\d.]+) ([\d.]+)\) scale\([\d.]+ 1\)" text-anchor="middle"'
-                        r"[^>]*>\(?([\d×]+)\)?</text>", line.picture)  # fmt: skip
+                        r"[^>]*>\(?‹?([\d×]+)›?\)?</text>", line.picture)  # fmt: skip
     return sorted((float(x), -float(y), number) for x, y, number in found)
 
 

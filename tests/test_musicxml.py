@@ -818,6 +818,21 @@ def test_techniques(tmp_path, notations, technique):
     assert song.notes["technique"].fillna("").tolist() == [technique, ""]
 
 
+@pytest.mark.parametrize(("name", "kind"), [
+    ("B4", "<natural/><touching-pitch/>"), ("E4", "<natural/><base-pitch/>"),
+    ("B4", "<natural/>"), ("B5", "<natural/><sounding-pitch/>"),
+])  # fmt: skip
+def test_a_harmonic_is_read_as_it_sounds(tmp_path, name, kind):
+    """String 1 touched over fret 7 sounds B5, whichever of its three pitches is written."""
+    harmonic = fretted(name, 1, 7, 16, f"<harmonic>{kind}</harmonic>")
+    own = read_text(tmp_path, score([tab() + harmonic], names=["Guitar"]))
+    assert column(own, "pitch", "string", "fret") == [(83, 1, 7)]
+    assert not any("do not give" in notice for notice in own.notices)
+    ar.write_musicxml(own, tmp_path / "again.musicxml")
+    again = ar.read(tmp_path / "again.musicxml")
+    assert column(again, "pitch", "string", "fret") == [(83, 1, 7)]
+
+
 def test_hammer_on_is_marked_where_it_starts(tmp_path):
     """Two notes share it; the first has it, the second only its end."""
     text = score(

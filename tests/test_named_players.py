@@ -36,6 +36,11 @@ def test_a_text_says_what_a_player_has():
     assert ben == ar.Player("Ben: b")
     row = found.song.parts.set_index("part").loc["Ann"]  # as sheets name it, and as it sounds
     assert (row["instrument"], row["program"] is pd.NA) == ("acoustic guitar", True)
+    recorded = ["Acoustic guitar", "Electric guitar, distorted"]
+    driven = MADE.parts.assign(instrument=recorded, drive="overdriven")
+    found = ar.condense(replace(MADE, parts=driven), ["Ben", "Cy"]).song.parts.set_index("part")
+    assert found.loc[["Ben", "Cy"], "drive"].tolist() == ["overdriven"] * 2
+    assert set(found["instrument"]) == {"electric guitar", recorded[1]}
     with pytest.raises(ar.ArrangeError, match="'kazoo'; write one of electric guitar, aco"):
         ar.Player("Ann", instrument="kazoo")
     with pytest.raises(ar.ArrangeError, match="player Ann: 'kazoo' is"):

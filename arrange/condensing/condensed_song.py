@@ -12,7 +12,7 @@ import pandas as pd
 from arrange.condensing.fingered_lines import Fingerings
 from arrange.condensing.plan import Plan
 from arrange.condensing.problem import Problem
-from arrange.guitar.players import Player, nearest_drive
+from arrange.guitar.players import Player, instrument_with, nearest_drive
 from arrange.tables.schemas import NOTES, SETUPS
 from arrange.tables.setups import part_setups, where_otherwise
 from arrange.tables.song import Song
@@ -89,9 +89,9 @@ def _part_row(
     per_section = np.bincount(recorded.section[part.note], lasts, minlength=len(recorded.sections))
     row = recorded.parts.iloc[int(per_layer.argmax())].to_dict()
     is_guitar = row["family"] == "guitar"
-    instrument, program = row["instrument"], row["program"]
-    if not is_guitar or who.instrument:
-        instrument, program = who.instrument or "Guitar", None
+    own = _text(row["instrument"])
+    usual = instrument_with(choices["drive"].dropna(), own) if is_guitar else "Guitar"
+    instrument = who.instrument or usual
     drive, echo = _longest(choices[["drive", "echo"]], per_section)
     capo, tuning = _longest(choices[["capo", "tuning"]], per_section)
     return {
@@ -104,7 +104,7 @@ def _part_row(
         "drive": drive or nearest_drive(who.sounds, row["drive"]),
         "echo": echo,
         "transpose": row["transpose"] if is_guitar else _WRITTEN,
-        "program": program,
+        "program": row["program"] if instrument == own else None,
         "player": who.name,
     }
 

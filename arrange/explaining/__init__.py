@@ -6,17 +6,18 @@ part says, as on the sheets: from the nut or from the capo, an open string as 0.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import pandas as pd
 
 from arrange.errors import ArrangeError
 from arrange.explaining.attacks import part_attacks, struck_notes
 from arrange.explaining.cues import section_cues
-from arrange.explaining.held_shapes import part_shapes
+from arrange.explaining.held_shapes import SectionShapes, part_shapes
 from arrange.explaining.other_guitars import other_guitars
-from arrange.explaining.part_sections import part_stays
+from arrange.explaining.part_sections import Stay, part_stays
 from arrange.explaining.passages import Passage
 from arrange.explaining.section_setups import drive_words, own_played_setups, setup_words
 from arrange.explaining.section_words import SectionWords, played_words, silent_words
@@ -74,6 +75,16 @@ class Explanation:
         return f'<div class="{ignored}">{paragraphs}</div>'
 
 
+class KnownPart(NamedTuple):
+    """What a sheet and its words have in common: the part's sections, the cues of each, and its
+    shapes by section.
+    """
+
+    stays: Sequence[Stay]
+    cues: Sequence[tuple[str, ...]]
+    shapes: Mapping[str, SectionShapes]
+
+
 def explain_part(
     song: Song,
     part: str,
@@ -125,7 +136,7 @@ def explain_fingered(
     section: str | None = None,
     own_neck: Neck | None = None,
     frets: str | None = None,
-    cues: Sequence[tuple[str, ...]] | None = None,
+    known: KnownPart | None = None,
 ) -> Explanation:
     """Return the same of a part with its strings and fingers, as ``finger_part`` gives them.
 
@@ -138,22 +149,25 @@ def explain_fingered(
     own_neck : Neck, optional
         Where it is not the part's own.
     frets : str, optional
-    cues : sequence of tuple of str, optional
-        Of ``section_cues``, where they are known.
+    known : KnownPart, optional
+        Else it is worked out.
     """
     frets_from = frets_from_of(song, part, frets)
     neck = own_neck or part_neck(song, part)
-    stays = part_stays(song, part)
-    cues, setups = cues or section_cues(song, part, stays), setup_words(song, part, stays)
-    others = other_guitars(song, part, stays, cues)
+    stays = known.stays if known else part_stays(song, part)
+    cues = known.cues if known else section_cues(song, part, stays)
+    setups, others = setup_words(song, part, stays), other_guitars(song, part, stays, cues)
     struck = struck_notes(fingered)
     played = own_played_setups(song, part)
     capos = {stay.section: neck.capo for stay in stays}
     if not own_neck:
         capos |= played["capo"].to_dict()
     necks = {name: replace(neck, capo=int(capo)) for name, capo in capos.items()}
-    shapes, notes_in = part_shapes(song, fingered, necks), dict(list(struck.groupby("section")))
-    start = _start(played, neck, frets_from)
+    shapes = known.shapes if known else part_shapes(song, fingered, necks)
+    notes_in = dict(list(struck.groupby("section")))
+    if own_neck:
+        played = played.assign(capo=neck.capo)
+    start = _start(played.loc[[section]] if section in played.index else played, neck, frets_from)
     if not any(stay.plays for stay in stays):
         return Explanation(part, f"{start} It does not play in this song.", ())
     words = []
@@ -176,8 +190,9 @@ def _start(setups: pd.DataFrame, neck: Neck, frets_from: str) -> str:
     """Tuning, capo and sound at first, and how frets are counted."""
     first = setups.iloc[0]
     echo = f", echo {first['echo']}" if isinstance(first["echo"], str) else ""
-    counting = counting_words(neck.capo or int(setups["capo"].max()), frets_from)
-    capo = "; ".join(filter(None, [capo_words(neck.capo), counting]))
+    counting = counting_words(int(setups["capo"].max()), frets_from)
+    later = " at first" if len({*setups["capo"]}) > 1 else ""
+    capo = "; ".join(filter(None, [capo_words(int(first["capo"])) + later, counting]))
     return (
         f"{first_up(tuning_name(neck.tuning))} tuning. {first_up(capo)}. "
         f"{first_up(drive_words(first['drive']))}{echo}. Shapes are written low string first; "

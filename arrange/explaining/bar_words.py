@@ -7,6 +7,7 @@ from collections.abc import Collection, Iterator
 
 from arrange.explaining.attacks import Attack
 from arrange.explaining.passages import Passage
+from arrange.guitar.harmonics import NAME
 from arrange.text.words import bars_words, first_up
 
 
@@ -37,7 +38,8 @@ def _events(
     for attack, count in zip(attacks, passage.counts[bar], strict=True):
         label = passage.label_of(attack)
         text = label if label in labels else passage.attack_text(attack)
-        techniques = ", ".join(sorted(attack.techniques - passage.throughout))
+        said = passage.throughout | {NAME} if passage.touched(attack) else passage.throughout
+        techniques = ", ".join(sorted(attack.techniques - said))
         words = text + (f" ({techniques})" if techniques else "")
         if words != before:
             if before:

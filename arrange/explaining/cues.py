@@ -11,15 +11,15 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 import pandas as pd
 
-from arrange.explaining.part_sections import Stay, own_notes
+from arrange.explaining.part_sections import Stay, own_and_others
 from arrange.tables.song import Song
-from arrange.tables.sounding import played_notes
-from arrange.text.words import bars_words, counted
+from arrange.text.words import bars_words, counted, listed
 
 _SAME = 0.9  # share of attacks by which a part doubles another
 _FEWEST = 3  # attacks of which one can say so
 _LONG_REST = 2  # bars of rest after which an entry is heard as one
 _BEFORE = 2  # bars before an entry in which another one is a cue
+_MOST_NAMES = 3  # of parts that come in at once
 _RINGS = 0.25  # quarter notes beyond a section's end
 _THROUGHOUT = 0.9  # share of the notes of a section
 _NEAR = 1e-6
@@ -39,7 +39,7 @@ def section_cues(song: Song, part: str, stays: Sequence[Stay]) -> list[tuple[str
     stays : sequence of Stay
         The part's own, as ``part_stays`` gives them.
     """
-    own, others = own_notes(song, part), _others(song, part)
+    own, others = own_and_others(song, part)
     own_in, attacks = dict(list(own.groupby("section"))), _attacks(pd.concat([own, others]))
     cues = []
     for place, stay in enumerate(stays):
@@ -60,11 +60,6 @@ def nearly_words(stay: Stay) -> list[str]:
     if not stay.nearly_as:
         return []
     return [f"as {stay.nearly_as} but for {bars_words(stay.different)}"]
-
-
-def _others(song: Song, part: str) -> pd.DataFrame:
-    notes = played_notes(song.notes)
-    return notes[notes["part"] != part]
 
 
 def _while_out(
@@ -119,7 +114,7 @@ def _entry(song: Song, own: pd.DataFrame, inside: pd.DataFrame, stay: Stay) -> l
 def _heard_before(song: Song, others: pd.DataFrame, onset: float, bar: int) -> list[str]:
     """What a player who comes in at an onset can listen for."""
     starts = song.measures["onset"].to_numpy()
-    sentences = []
+    coming: dict[str, list[str]] = {}  # names by how and where they come in
     part, onsets, ends = others["part"], others["onset"], others["onset"] + others["duration"]
     is_near = onsets.between(starts[max(bar - 1 - _BEFORE, 0)], onset + _NEAR)
     entries = onsets[is_near].groupby(part).min()
@@ -133,9 +128,12 @@ def _heard_before(song: Song, others: pd.DataFrame, onset: float, bar: int) -> l
         if before > starts[max(own_bar - 1 - _LONG_REST, 0)] + _NEAR:
             continue
         together = abs(enters - onset) < _NEAR
-        sentences.append(
-            f"together with {name}" if together else f"listen: {name} in at bar {own_bar}"
-        )
+        how = "together with {}" if together else f"listen: {{}} in at bar {own_bar}"
+        coming.setdefault(how, []).append(name)
+    sentences = [
+        how.format(listed(names) if len(names) <= _MOST_NAMES else counted(len(names), "other"))
+        for how, names in coming.items()
+    ]
     if bar > 1:
         chords = song.chords[song.chords["onset"] < onset - _NEAR]
         if len(chords) and chords["symbol"].iloc[-1] != "N.C.":

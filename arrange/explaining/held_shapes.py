@@ -8,7 +8,8 @@ order of time, then the others. Only where no symbol holds does a shape have a n
 single string belongs to a shape that has it, or is none.
 
 A sheet draws the shapes of a section that is made of them: where every shape has two strings or
-more and the rhythm fits a count. Octaves and power chords that move have no names.
+more, none is of harmonics, and the rhythm fits a count. Octaves and power chords that move have no
+names.
 """
 
 from __future__ import annotations
@@ -25,6 +26,7 @@ import pandas as pd
 
 from arrange.errors import ArrangeError
 from arrange.explaining.movable_shapes import MovableShape, movable_shapes
+from arrange.guitar.harmonics import NAME
 from arrange.guitar.necks import LEFT_OUT, Array, Neck, Shape
 from arrange.guitar.shape_names import name_shape
 from arrange.tables.song import Song
@@ -120,6 +122,8 @@ def part_shapes(
         string and fret are left out.
     necks : mapping of section to Neck
         With the capo of each section that the part plays in.
+
+    A harmonic belongs to no shape.
     """
     spans = {
         row.section: (row.first_measure, row.last_measure) for row in song.sections.itertuples()
@@ -131,10 +135,13 @@ def part_shapes(
         name = str(section)
         if name not in necks:
             continue
-        struck, neck = struck_of(own), necks[name]
-        held, movable = held_shapes(struck, song), movable_shapes(_attacks(struck), neck)
+        is_touched = own["technique"].str.contains(NAME, na=False).to_numpy(dtype=bool)
+        struck, neck = struck_of(own[~is_touched]), necks[name]
+        held, attacks = held_shapes(struck, song), _attacks(struck)
+        movable = () if is_touched.any() else movable_shapes(attacks, neck)
         is_drawn = (
-            name not in unplaced
+            not is_touched.any()
+            and name not in unplaced
             and bool(movable or all(len(each.strings) >= _FEWEST for each in held))
             and all(bar_grids(song, struck, *spans[name]).values())
         )
@@ -162,7 +169,7 @@ def _attacks(struck: Struck) -> list[dict[int, tuple[int, int]]]:
     first = np.flatnonzero(np.diff(struck.onset, prepend=-np.inf) > _NEAR).tolist()
     columns = (struck.string.tolist(), struck.fret.tolist(), struck.finger.tolist())
     rows = [(string, (fret, finger)) for string, fret, finger in zip(*columns, strict=True)]
-    edges = [*first[1:], len(rows)]
+    edges = [*first, len(rows)][1:]
     return [dict(rows[start:end]) for start, end in zip(first, edges, strict=True)]
 
 

@@ -15,6 +15,7 @@ from arrange.explaining.playing_kinds import OCTAVES, POWER, is_octave, is_power
 from arrange.guitar.necks import Neck
 
 MOST = 3  # shapes in a passage; ours
+_CIRCLED = "①②③④⑤⑥⑦⑧⑨⑩"  # a string's number (common practice)
 
 
 @dataclass(frozen=True)
@@ -42,6 +43,11 @@ class MovableShape:
     def string(self) -> int:
         """The lowest string."""
         return self.above[0][0]
+
+
+def circled(string: int) -> str:
+    """Return how a sheet writes a string's number."""
+    return _CIRCLED[string - 1]
 
 
 def movable_shapes(

@@ -10,9 +10,10 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 import pandas as pd
 
-from arrange.explaining.part_sections import Stay, own_notes
+from arrange.explaining.part_sections import Stay, own_and_others
 from arrange.tables.song import Song, part_row
-from arrange.tables.sounding import Array, played_notes
+from arrange.tables.sounding import Array
+from arrange.text.words import listed
 
 MOST = 0.75  # of the attacks; ours
 APART = 5.0  # semitones between the middles of two parts, from which one lies above; ours
@@ -39,7 +40,7 @@ def other_guitars(
     if part_row(song, part)["family"] != "guitar":
         return {stay.section: [] for stay in stays}
     names = table["part"][(table["family"] == "guitar") & (table["part"] != part)].tolist()
-    own, every = own_notes(song, part), played_notes(song.notes)
+    own, every = own_and_others(song, part)
     every = every[every["part"].isin(names) & every["pitch"].notna() & ~every["grace"]]
     mine = dict(list(own[own["pitch"].notna() & ~own["grace"]].groupby("section")))
     theirs = dict(list(every.groupby("section")))
@@ -56,7 +57,9 @@ def other_guitars(
                     other = inside[inside["part"] == name]
                     words.append(f"{name}: {', '.join(_described(other, mine.get(stay.section)))}")
         if stay.plays and len(heard) <= _MOST_OTHERS:
-            words += [f"{name} lays out" for name in names if name in heard - set(playing)]
+            silent = [name for name in names if name in heard - set(playing)]
+            if silent:
+                words.append(f"{listed(silent)} {'lays' if len(silent) == 1 else 'lay'} out")
         found[stay.section] = words
     return found
 

@@ -60,6 +60,12 @@ def own_notes(song: Song, part: str) -> pd.DataFrame:
     return notes[~is_cue].sort_values(["onset", "pitch"], kind="stable")
 
 
+def own_and_others(song: Song, part: str) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Return what a part plays, as ``own_notes`` does, and what the others play."""
+    notes = played_notes(song.notes)
+    return own_notes(song, part), notes[notes["part"] != part]
+
+
 def part_stays(song: Song, part: str) -> list[Stay]:
     """Return what a part does, section by section."""
     notes = own_notes(song, part)

@@ -12,8 +12,10 @@ from arrange.explaining.held_shapes import Held, SectionShapes
 from arrange.explaining.part_sections import Stay
 from arrange.explaining.playing_kinds import playing_kind
 from arrange.guitar.fret_counting import shown_fret, shown_shape
+from arrange.guitar.harmonics import NAME, harmonic_pitches
 from arrange.guitar.necks import LEFT_OUT, Neck, Shape
 from arrange.tables.song import Song
+from arrange.text.words import listed
 from arrange.theory.meters import bar_grid, beat_quarters
 
 _WHOLE_SHAPE = 3  # strings from which an attack is said as a shape
@@ -100,8 +102,35 @@ class Passage:
             for label, held in zip(self.own_shapes.labels, self.own_shapes.held, strict=True)
         ]
 
+    def touched(self, attack: Attack) -> dict[int, list[int]]:
+        """Return the strings that are touched over each fret for natural harmonics; none where an
+        attack is none of these.
+        """
+        strings, frets = zip(*attack.places, strict=True)
+        opened = [self.neck.tuning[string - 1] + self.neck.capo for string in strings]
+        sounding = harmonic_pitches(opened, [fret - self.neck.capo for fret in frets]).tolist()
+        found: dict[int, list[int]] = {}
+        if NAME in attack.techniques and sounding == [note.pitch for note in attack.notes]:
+            for string, fret in attack.places:
+                found.setdefault(fret, []).append(string)
+        return found
+
+    @cached_property
+    def touched_frets(self) -> list[int]:
+        """The frets over which strings are touched, where all attacks are natural harmonics."""
+        if self.pressed_bars:
+            return []
+        return sorted({fret for attack in self.attacks for fret in self.touched(attack)})
+
+    @cached_property
+    def pressed_bars(self) -> list[int]:
+        """The bars with attacks that are no natural harmonics."""
+        return [bar for bar, own in self.bars.items() if not all(map(self.touched, own))]
+
     def label_of(self, attack: Attack) -> str:
         """Return the label of the shape that is held at an attack, if all of it is struck."""
+        if NAME in attack.techniques:  # belongs to no shape
+            return ""
         starts = [held.onset for _, held in self.held]
         label = self.held[bisect_right(starts, attack.onset + NEAR) - 1][0]
         shape = dict(self.shapes).get(label, ())
@@ -117,6 +146,13 @@ class Passage:
         """Return what is struck: a shape, or string and fret of one or two notes; of a shape that
         moves, its fret, with its string where there are several.
         """
+        touched = self.touched(attack)
+        if touched:
+            return " with ".join(
+                f"string{'' if len(own) == 1 else 's'} {listed(map(str, own))} touched over "
+                f"{self.fret_text(fret)}"
+                for fret, own in touched.items()
+            )
         movable = self.own_shapes.movable
         if movable:
             string, fret = attack.places[0]

@@ -3,6 +3,7 @@
 Decided on the fingered notes, by the first rule that at least ``MOST`` of the attacks keep:
 
 - rest: nothing is struck;
+- harmonics: all notes of an attack are harmonics;
 - muted pulse: all notes of an attack are muted or palm-muted;
 - octaves: two notes, twelve semitones apart;
 - power chords: a lowest note with fifths and octaves above it, a fifth at least;
@@ -29,13 +30,17 @@ from collections.abc import Callable, Sequence
 import numpy as np
 
 from arrange.explaining.attacks import NEAR, Attack
+from arrange.guitar.harmonics import NAME
 
 MOST = 0.75  # of the attacks
 HAND_FRETS = 4  # from the lowest to the highest fret of a shape that is picked
 LONG_BEATS = 2.0
 
-REST, MUTED, OCTAVES, POWER, DRONE, DOUBLE, TRIADS, HELD, STRUMMED, PICKED, NOTES, LINE, MIXED = (
-    "rest", "muted pulse", "octaves", "power chords", "drone over a moving line", "double stops",
+REST, HARMONICS, MUTED, OCTAVES, POWER, DRONE, DOUBLE = (
+    "rest", "harmonics", "muted pulse", "octaves", "power chords", "drone over a moving line",
+    "double stops",
+)  # fmt: skip
+TRIADS, HELD, STRUMMED, PICKED, NOTES, LINE, MIXED = (
     "triads", "held chords", "strummed chords", "picked chords", "held notes", "line",
     "single notes and chords in turn",
 )  # fmt: skip
@@ -101,6 +106,7 @@ def _is_triad(attack: Attack) -> bool:
 
 
 _RULES: tuple[tuple[str, Callable[[Attack], bool]], ...] = (
+    (HARMONICS, lambda attack: NAME in attack.techniques),
     (MUTED, lambda attack: attack.is_muted),
     (OCTAVES, lambda attack: is_octave(_pitches(attack))),
     (POWER, lambda attack: is_power(_pitches(attack))),

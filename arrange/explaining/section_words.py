@@ -14,6 +14,7 @@ from arrange.explaining.passages import Passage
 from arrange.explaining.playing_kinds import (
     DOUBLE,
     DRONE,
+    HARMONICS,
     LINE,
     NOTES,
     OCTAVES,
@@ -21,6 +22,7 @@ from arrange.explaining.playing_kinds import (
 )
 from arrange.guitar.fret_counting import shown_fret
 from arrange.guitar.hands import FINGER_NAMES
+from arrange.guitar.harmonics import NAME
 from arrange.text.words import bars_words, counted, first_up, listed, number_runs
 
 MOST_BARS = 2  # of a line, note by note, before the tablature says it better; ours
@@ -28,7 +30,7 @@ MOST_ALIKE = 4  # kinds of bars where it is made of shapes; ours
 MOST_MOVED = 8  # kinds of bars of a shape that moves; ours
 MOST_MOVES = 6
 
-_NO_SHAPES = (DOUBLE, DRONE, LINE, NOTES, OCTAVES)
+_NO_SHAPES = (DOUBLE, DRONE, HARMONICS, LINE, NOTES, OCTAVES)
 _ONE_OF = {OCTAVES: "the octave", POWER: "the power chord"}
 
 
@@ -88,6 +90,11 @@ def played_words(
     holds = holds_of(passage) if has_shapes else []
     shapes = _shape_list(passage, holds)
     moved = _movable_steps(passage)
+    if passage.kind == HARMONICS:
+        after = [each for each in after if each != f"{NAME} throughout"]
+        if passage.pressed_bars:
+            bars = bars_words(passage.pressed_bars)
+            moved.append(f"{bars}: no open string has these harmonics, play plain notes")
     said = [*again, what, *before, *filter(None, [shapes, *moved, count]),
             *_hard_moves(holds), *after]  # fmt: skip
     steps = [*again, what, *before, *_shape_steps(passage, holds), *moved,
@@ -99,6 +106,9 @@ def played_words(
 
 def where_words(passage: Passage) -> str:
     """Return where on the neck it lies: the first finger's frets, the strings."""
+    touched = [passage.fret_text(fret) for fret in passage.touched_frets]
+    if touched:
+        return f"touched over {listed(touched)}, {strings_words(passage)}"
     positions = [
         int(shown_fret(attack.position, passage.neck.capo, passage.frets_from))
         for attack in passage.attacks

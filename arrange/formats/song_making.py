@@ -21,11 +21,20 @@ from arrange.formats.played_notes import note_columns
 from arrange.formats.played_setups import setup_table
 from arrange.formats.playing_order import playing_order
 from arrange.formats.section_names import section_heads, section_kind, section_labels
-from arrange.formats.written import DEFAULT_TEMPO, Array, PlayedBars, Written, move_octaves
+from arrange.formats.written import (
+    DEFAULT_TEMPO,
+    HARMONIC,
+    Array,
+    PlayedBars,
+    Written,
+    move_octaves,
+)
+from arrange.guitar.harmonics import NAME, harmonic_pitches
 from arrange.song_size import LEAST_TEMPO, MOST_SECTIONS, MOST_TEMPO
 from arrange.tables.columns import integer_column, object_column, text_column
 from arrange.tables.schema_check import make_table
 from arrange.tables.schemas import NUT, PARTS, RINGING, SONG_TABLES
+from arrange.tables.setups import note_setups
 from arrange.tables.size_check import check_limits
 from arrange.tables.song import Remark, Song
 from arrange.text.words import first_few
@@ -141,6 +150,8 @@ def make_song(written: Written, *, played: bool, **about: Any) -> Song:
             players=tuple(written.players),
             **about,
         )
+        if (written.notes["technique"] & HARMONIC).any():
+            song = _with_harmonics(song)
         check_limits(
             {table.name: getattr(song, table.name) for table in SONG_TABLES},
             song.title,
@@ -149,6 +160,32 @@ def make_song(written: Written, *, played: bool, **about: Any) -> Song:
     except TableError as error:
         raise ReadError(str(error)) from None
     return song
+
+
+def _with_harmonics(song: Song) -> Song:
+    """The song with each harmonic on a string at the pitch that it sounds.
+
+    A fret says where the string is touched, and files have the pitch of that fret, or the open
+    string's.
+    """
+    notes = song.notes
+    is_harmonic = notes["technique"].str.contains(NAME, na=False).to_numpy(dtype=bool)
+    is_placed = notes[["pitch", "string", "fret"]].notna().to_numpy().all(axis=1)
+    own = notes[is_harmonic & is_placed]
+    tunings = dict(zip(song.parts["part"], song.parts["tuning"], strict=True))
+    opened = [
+        tunings[part][string - 1] if 0 < string <= len(tunings[part] or ()) else np.nan
+        for part, string in zip(own["part"], own["string"], strict=True)
+    ]
+    capo = note_setups(song)["capo"].loc[own.index].to_numpy(dtype=float)
+    at_capo, node = np.array(opened, dtype=float) + capo, own["fret"].to_numpy(dtype=float) - capo
+    sounding, pitch = harmonic_pitches(at_capo, node), own["pitch"].to_numpy()
+    is_touch = np.isfinite(sounding) & ((pitch == at_capo + node) | (pitch == at_capo))
+    if not (is_touch & (pitch != sounding)).any():
+        return song
+    moved = notes["pitch"].copy()
+    moved.loc[own.index[is_touch]] = sounding[is_touch]
+    return replace(song, notes=notes.assign(pitch=moved))
 
 
 def _taken(values: Sequence[str | None], order: Array) -> Any:

@@ -27,6 +27,7 @@ TECHNIQUES = (
     "vibrato",
     "cue",
 )
+HARMONIC = 1 << TECHNIQUES.index("harmonic")  # its bit
 MOST_OCTAVES = 3  # that a part is moved by; more is a slip of the hand (ours)
 DEFAULT_TEMPO = 120.0  # quarter notes a minute, as in the Standard MIDI File specification
 

@@ -31,6 +31,7 @@ from arrange.theory.chord_symbols import parse_chord
 from arrange.theory.pitch import parse_pitch_class, pitch_class_name
 
 LEAST_ROWS = 4
+_LEAST_MOVED = 2  # of a shape that moves, which has no nut to show
 
 _SHOWN = ("fingers", "notes", "members", "")
 _NO_FINGER = FINGER_NAMES[0]
@@ -154,7 +155,8 @@ class FretPicture:
     @property
     def rows(self) -> int:
         """How many rows the picture has at least."""
-        return max(LEAST_ROWS, max(self.frets) - self.first + 1)
+        least = _LEAST_MOVED if self.is_movable else LEAST_ROWS
+        return max(least, max(self.frets) - self.first + 1)
 
     @property
     def shows_end(self) -> bool:

@@ -104,6 +104,19 @@ class Player:
             raise ArrangeError(f"{self.name}: {said}; a capo is none (0) or from 1 to {most}")
 
 
+def instrument_with(drives: Iterable[str], instrument: str | None) -> str | None:
+    """Return an instrument that has some drives: the one that is named, or else an electric guitar.
+
+    Examples
+    --------
+    >>> instrument_with(["clean"], "Acoustic guitar"), instrument_with(["edge"], "Acoustic guitar")
+    ('Acoustic guitar', 'electric guitar')
+    """
+    named = (instrument or "").lower()
+    own = next((own for known, own in _INSTRUMENTS.items() if named.startswith(known)), DRIVES)
+    return instrument if {*drives} <= {*own} else "electric guitar"
+
+
 def nearest_drive(sounds: Iterable[str], drive: str) -> str:
     """Return the one of some drives that is nearest to one; of two, the weaker."""
     wanted = DRIVES.index(drive)

@@ -178,7 +178,8 @@ def _players(song: Song, roles: Mapping[str, str]) -> list[tuple[str, str]]:
     lines = []
     for row in song.parts.itertuples():
         words = [row.player] if isinstance(row.player, str) and row.player != row.part else []
-        is_named = isinstance(row.instrument, str) and row.instrument != row.part
+        named = str(row.instrument).partition(",")[0]  # of drums a file names the first
+        is_named = isinstance(row.instrument, str) and named != row.part
         words.append(row.instrument if is_named else row.family)
         if isinstance(row.tuning, tuple):
             words.append(tuning_words(row.tuning))
@@ -190,7 +191,7 @@ def _players(song: Song, roles: Mapping[str, str]) -> list[tuple[str, str]]:
             words.append(f"echo {echo}" + (f", {late:.0f} ms" if late == late else ""))
         if row.part in roles:
             words.append(f"role: {roles[row.part]}")
-        lines.append((row.part, "; ".join(filter(None, words))))
+        lines.append((row.part, first_up("; ".join(filter(None, words)))))
     return lines
 
 

@@ -11,10 +11,11 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, NamedTuple
 
 from arrange.errors import ArrangeError
+from arrange.explaining.movable_shapes import MovableShape
 from arrange.explaining.part_sections import bar_contents
 from arrange.guitar.necks import Array
 from arrange.handouts.bar_lines import PLAYED, BarLines, bar_lines, repeated_bars
@@ -29,8 +30,8 @@ from arrange.handouts.engraved_documents import (
 from arrange.handouts.engraver import bar_widths, pages_before, score_pages
 from arrange.handouts.excerpts import PartStaves
 from arrange.handouts.line_heights import LineHeights
+from arrange.handouts.marked_notes import marked_notes
 from arrange.handouts.systems import IN_PICTURE, System, system_of
-from arrange.handouts.tab_signs import marked_notes
 from arrange.tables.song import Song, part_row
 
 STAFF_MM = 6.7  # height of the five lines, parts have some 7 mm (common practice)
@@ -47,7 +48,7 @@ _REPEAT_FIRST = 2.0  # a line that begins with the sign of the bar before
 _MOST_COMPACT = 2  # bars that stand at their natural width where they are a stretch, or end one
 _COMPACT, _LOOSE = 0.5, 1.15  # share of the page up to which they do; how much wider than measured
 
-_DRAWN = (*PLAYED, "rise", "finger", "stroke")  # of a note
+_DRAWN = (*PLAYED, "rise", "finger", "stroke", "place", "touched")  # of a note
 
 
 class Prepared(NamedTuple):
@@ -84,7 +85,12 @@ def engrave(
     return engrave_prepared(prepared, width_mm, staff_mm)
 
 
-def drawn_part(song: Song, part: str, fingers: Sequence[float] | None = None) -> DrawnPart:
+def drawn_part(
+    song: Song,
+    part: str,
+    fingers: Sequence[float] | None = None,
+    movable: Mapping[str, Sequence[MovableShape]] | None = None,
+) -> DrawnPart:
     """Return a part to engrave.
 
     Parameters
@@ -94,6 +100,8 @@ def drawn_part(song: Song, part: str, fingers: Sequence[float] | None = None) ->
     fingers : sequence of float, optional
         The fretting finger of each note of the part, in the order of the song's notes; 0, NaN or
         none for none. It is drawn where the hand moves or stretches.
+    movable : mapping of section to sequence of MovableShape, optional
+        Where shapes that move are played, with a line of their frets.
 
     Raises
     ------
@@ -103,7 +111,7 @@ def drawn_part(song: Song, part: str, fingers: Sequence[float] | None = None) ->
     held = song.notes["measure"][song.notes["part"] == part].value_counts()
     if len(held) and held.iloc[0] > _MOST_NOTES:
         raise _too_full(part, int(held.index[0]))
-    notes = marked_notes(song, part, fingers)
+    notes = marked_notes(song, part, fingers, movable)
     measures = song.measures[["meter", "key"]].astype(object)
     signs = [measures[name].where(measures[name].notna(), None) for name in measures]
     return DrawnPart(

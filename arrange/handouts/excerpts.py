@@ -20,7 +20,8 @@ from arrange.formats.musicxml.writing import score_tree
 from arrange.formats.musicxml.writing_elements import add
 from arrange.formats.musicxml.writing_layers import LEADING
 from arrange.guitar.necks import Array
-from arrange.handouts.tab_signs import TabSign, marked_notes, signs_of
+from arrange.handouts.marked_notes import marked_notes
+from arrange.handouts.tab_signs import TabSign, signs_of
 from arrange.tables.columns import object_column
 from arrange.tables.schemas import NOTES
 from arrange.tables.song import Song, part_row
@@ -28,6 +29,7 @@ from arrange.theory.meters import added_beats, beat_quarters
 
 SCORE, TAB = "score", "tab"
 MUTED = "muted-"  # begins the id of each muted note in the tablature
+TOUCHED = "touched-"  # of each natural harmonic there
 HELD = "held"  # in the id of a note that is held from before its stretch
 
 _NEAR = 1e-6  # quarter notes
@@ -72,15 +74,17 @@ class PartStaves(NamedTuple):
         Of ``marked_notes``, in the order of measures.
     notes : a notes table
         The marked notes once for each staff, one staff after the other.
-    is_placed, is_muted : array of bool
-        Of each marked note, whether it stands in the tablature, and there as a cross.
+    is_placed : array of bool
+        Of each marked note, whether it stands in the tablature.
+    ids : list of str
+        How its id begins there, by which a cross or a harmonic is known.
     """
 
     parts: pd.DataFrame
     marked: pd.DataFrame
     notes: pd.DataFrame
     is_placed: Array
-    is_muted: Array
+    ids: list[str]
 
     @classmethod
     def of(cls, song: Song, part: str, marked: pd.DataFrame) -> PartStaves:
@@ -100,7 +104,10 @@ class PartStaves(NamedTuple):
             part=SCORE, section=_NAMES_ONLY, technique=pd.array(techniques, dtype="str"),
             voice=pd.array(marked["voice"].map(voices) if voices else marked["voice"], dtype="str"),
         )  # fmt: skip
-        is_muted = np.array(["muted" in (names or "") for names in techniques], dtype=bool)
+        ids = [
+            MUTED if "muted" in (names or "") else TOUCHED if touched else "fret-"
+            for names, touched in zip(techniques, marked["touched"], strict=True)
+        ]
         is_placed = marked["shown"].notna().to_numpy() & has_tab
         if has_tab:
             fretted = notes.assign(
@@ -109,7 +116,7 @@ class PartStaves(NamedTuple):
             parts = pd.concat([parts, parts.assign(part=TAB)], ignore_index=True)
             parts["tuning"] = object_column([None, row["tuning"]])
             notes = pd.concat([notes, fretted], ignore_index=True)
-        return cls(parts, marked, notes, is_placed, is_muted)
+        return cls(parts, marked, notes, is_placed, ids)
 
 
 def part_excerpt(
@@ -272,7 +279,7 @@ def _excerpt_song(
         measure[rows] + (begins + 1 - first)[stretch], begins[stretch] + 1
     )
     if len(held):
-        for name, none in (("finger", 0), ("count", ""), ("stroke", "")):
+        for name, none in (("finger", 0), ("count", ""), ("stroke", ""), ("place", "")):
             notes[name] = notes[name].mask(is_held, none)
     signs = signs_of(notes, stretch, has_counts=not has_notes)
     leads_out = notes["leads_to"].to_numpy() > last[stretch]
@@ -346,12 +353,11 @@ def _on_staves(
     sources = notes["source_id"].tolist()
     ids = [f"{HELD}-{n}" if is_held[n] else sources[n] for n in plain.tolist()]
     ids += [
-        f"{MUTED if muted else 'fret-'}{n}{f'-{HELD}' if held else ''}"
-        for n, muted, held in zip(
-            fretted.tolist(), staves.is_muted[rows[fretted]].tolist(),
-            is_held[fretted].tolist(), strict=True,
+        f"{staves.ids[row]}{n}{f'-{HELD}' if held else ''}"
+        for n, row, held in zip(
+            fretted.tolist(), rows[fretted].tolist(), is_held[fretted].tolist(), strict=True
         )
-    ]  # fmt: skip
+    ]
     names = ("onset", "duration", "measure")
     own = {name: notes[name].to_numpy()[both] for name in names} | {"source_id": ids}
     if leads_out[plain].any():

@@ -23,7 +23,7 @@ _LONGER = 50.0  # what a line gains that holds more bars than the known one
 _SYMBOLS, _SYMBOL_HIGH = 100.0, 0.78  # a row of chord symbols, and how high against its type
 _COUNT_HIGH = 0.76
 # Rows below tablature, or above it: each grows with the numbers, or is as high as here.
-_FINGERS, _STROKES = 318.0, 180.0
+_FINGERS, _STROKES, _PLACES = 318.0, 180.0, 370.0
 _PALM, _RING, _ARCS = 297.0, 258.0, 301.0
 
 
@@ -33,8 +33,9 @@ class LineHeights:
 
     Parameters
     ----------
-    signs : array of bool, bars x 5
-        Which bars of the song have fingers, strokes, P.M., let ring, arcs.
+    signs : array of bool, bars x 6
+        Which bars of the song have fingers, strokes, frets of a shape that moves, P.M., let ring,
+        arcs.
     has_symbols : bool
         Whether chord symbols stand above.
     with_notes : mapping of bar to float
@@ -73,7 +74,8 @@ class LineHeights:
         """
         technique = notes["technique"].fillna("")
         named = [technique.str.contains(name) for name in ("palm", "let ring", "hammer|pull")]
-        flags = np.column_stack([notes["finger"] > 0, notes["stroke"] != "", *named])
+        own = notes["finger"] > 0, notes["stroke"] != "", notes["place"] != ""
+        flags = np.column_stack([*own, *named])
         signs = np.zeros((bars, flags.shape[1]), dtype=bool)
         np.logical_or.at(signs, notes["measure"].to_numpy(dtype=np.int64) - 1, flags.astype(bool))
         high = {bar: line.height * line.width for line in lines
@@ -84,13 +86,14 @@ class LineHeights:
         """Return how high a line of bars will be, in the engraver's picture coordinates."""
         here, web = letter_sizes(staff_mm), letter_sizes(self.web_mm)
         signs = np.flatnonzero(self.signs[first - 1 : last].max(axis=0))
-        finger, stroke, palm, ring, arcs = (sign in signs for sign in range(5))
+        finger, stroke, place, palm, ring, arcs = (sign in signs for sign in range(6))
         if has_notes:
             known = max(self.with_notes.get(bar, _NOTES) for bar in range(first, last + 1))
             letters = _SYMBOL_HIGH * (here.symbol - web.symbol) * self.has_symbols
-            return known + letters + _FINGERS * (here.scale - web.scale) * finger + _LONGER
+            rows = _FINGERS * finger + _PLACES * place
+            return known + letters + rows * (here.scale - web.scale) + _LONGER
         symbols = (_SYMBOLS + _SYMBOL_HIGH * here.symbol) * self.has_symbols
-        rows = (_FINGERS * finger + _STROKES * stroke) * here.scale
+        rows = (_FINGERS * finger + _STROKES * stroke + _PLACES * place) * here.scale
         return (
             _TAB + symbols + _COUNT_HIGH * here.count + rows
             + _PALM * palm + _RING * ring + _ARCS * arcs

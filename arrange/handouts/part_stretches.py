@@ -11,13 +11,15 @@ from arrange.explaining import Explanation
 from arrange.explaining.cues import is_said_of
 from arrange.explaining.dynamics import dynamics_words
 from arrange.explaining.part_sections import Stay
+from arrange.explaining.playing_kinds import HARMONICS
 from arrange.explaining.returning_sections import Return, as_words
 from arrange.explaining.section_setups import standing_words
 from arrange.guitar.fret_counting import frets_from_of
+from arrange.guitar.harmonics import NAME
 from arrange.guitar.necks import Neck
 from arrange.guitar.players import Player
 from arrange.handouts.remarks_and_decisions import part_notices
-from arrange.handouts.shapes_and_rhythm import DRAWN_IN_MARKS, StrumSection
+from arrange.handouts.shapes_and_rhythm import DRAWN_IN_MARKS, StrumSection, movable_of
 from arrange.handouts.song_facts import new_facts
 from arrange.handouts.stretches import (
     EITHER,
@@ -35,6 +37,7 @@ from arrange.handouts.stretches import (
 )
 from arrange.handouts.tab_signs import drawn_techniques
 from arrange.tables.song import Song
+from arrange.text.words import first_up
 
 _Words = Mapping[str, Sequence[str]]  # by section
 
@@ -122,6 +125,7 @@ def part_stretches(
     style : str
         ``"shapes"`` to draw those as shapes.
     """
+    movable = movable_of(strums.values())
     known: set[Any] = set()
     printed: set[str] = set()
     stretches = []
@@ -137,11 +141,12 @@ def part_stretches(
             stretch = replace(stretch, words=f"Play {again} again, under these chords.")
         elif first.plays and not is_elsewhere:
             printed |= {each.stay.section for each in group}
+            own = [strums[s] for s in (each.stay.section for each in group) if s in strums]
+            stretch = replace(stretch, moves=any(each.movable for each in own))
             if as_shapes:
                 stretch = struck_stretch(stretch, group, strums, source.bars)
-                own = [strums[each.stay.section] for each in group]
                 neck, hand = necks[first.section], source.player.hand
-                new, seen = drawn_shapes(own, neck, hand, source.frets_from, known)
+                new, seen = drawn_shapes(own, movable, neck, hand, source.frets_from, known)
                 stretch = replace(stretch, shapes=new, seen=seen)
             else:
                 form = TAB if style == "shapes" else EITHER if is_strummed else RATHER_NOTES
@@ -165,6 +170,8 @@ def _said(
     """
     lines = source.uncounted if has_counts else source.lines
     first, own = group[0].stay, [each.stay for each in group]
+    if lines.get(first.section, "").startswith(first_up(HARMONICS)):
+        drawn = (*drawn, NAME)
     compared = {
         s.section: [(cue, moved_bars(cue, first.first - s.first))
                     for cue in source.cues[s.section] if not is_said_of(cue, drawn)]

@@ -220,7 +220,8 @@ def _stretch_blocks(
     }
     if stretch.shapes:
         head["shapes"] = list(stretch.shapes)
-    is_beside = bool(stretch.patterns) or (stretch.moves and len(stretch.bars) <= _MOST_BESIDE_BARS)
+    is_few = stretch.moves and not systems and len(stretch.bars) <= _MOST_BESIDE_BARS
+    is_beside = bool(stretch.patterns) or is_few
     if is_beside:
         head["patterns"] = [asdict(pattern) for pattern in stretch.patterns]
         wide = _shapes_wide(stretch, width, scale)
@@ -348,6 +349,6 @@ def _data(
         "pass": "measure", "paper": PAPERS[paper][2], "size": _PART_SIZE * scale, "scale": scale,
         "title": sheet.title, "name": sheet.part, "player": sheet.player,
         "foot": page_foot(sheet.title, sheet.part), "facts": sheet.facts, "form": sheet.form,
-        "legend": sheet.legend, "why_so": "", "blocks": list(blocks),
+        "legend": sheet.legend, "shapes": list(sheet.shapes), "why_so": "", "blocks": list(blocks),
         "notices": list(sheet.notices), "starts": [], "turns": [],
     })  # fmt: skip

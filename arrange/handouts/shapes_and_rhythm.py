@@ -8,7 +8,7 @@ one place in every bar, that stands with the bar's chords, else over each count.
 from __future__ import annotations
 
 import itertools
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from operator import itemgetter
 from typing import Any, NamedTuple
@@ -21,10 +21,9 @@ from arrange.explaining.held_shapes import (
     SectionShapes,
     Struck,
     bar_grids,
-    part_shapes,
     struck_of,
 )
-from arrange.explaining.movable_shapes import MovableShape
+from arrange.explaining.movable_shapes import MovableShape, circled
 from arrange.explaining.part_sections import Stay
 from arrange.explaining.playing_kinds import OCTAVES, POWER
 from arrange.explaining.strokes import DOWN, STRUM, UP, strum_strokes
@@ -38,7 +37,6 @@ from arrange.theory.meters import BarGrid
 HELD, SILENT, MUTED = "–", "·", "×"
 STROKES = (DOWN, UP)
 DRAWN_IN_MARKS = ("muted",)  # techniques that need no words
-_CIRCLED = "①②③④⑤⑥⑦⑧⑨⑩"  # a string's number (common practice)
 _AFTER = 4.0  # quarter notes behind a section: a shape struck early has its chord there
 _NEAR = 1e-6
 _TITLES = {OCTAVES: "octaves", POWER: "power"}
@@ -74,9 +72,16 @@ class StrumSection:
     movable: tuple[MovableShape, ...] = ()
 
 
+def movable_of(strums: Iterable[StrumSection]) -> list[MovableShape]:
+    """Return the shapes that move of all these sections."""
+    return [shape for each in strums for shape in each.movable]
+
+
 def movable_title(shape: MovableShape, every: Sequence[MovableShape]) -> str:
-    """Return what stands over the picture of a shape that moves: with its string among several."""
-    string = f" {_CIRCLED[shape.string - 1]}" if len(every) > 1 else ""
+    """Return what stands over the picture of a shape that moves: with its string, where `every`
+    one of its part has not the same.
+    """
+    string = f" {circled(shape.string)}" if len({each.string for each in every}) > 1 else ""
     return _TITLES[shape.kind] + string
 
 
@@ -84,16 +89,16 @@ def strum_sections(
     song: Song,
     notes: pd.DataFrame,
     stays: Sequence[Stay],
+    shapes: Mapping[str, SectionShapes],
     necks: Mapping[str, Neck],
     frets_from: str = NUT,
 ) -> dict[str, StrumSection]:
     """Return the sections that are made of shapes, by name; parameters as in ``strum_section``.
 
-    `necks` has the neck of each section; none where the part has no strings; frets of shapes that
-    move are counted from the nut or the capo. A section that is
-    played as another, under the same chords and keys, is worked out once.
+    `shapes` and `necks` have those of each section, as ``part_shapes`` gives and takes them; frets
+    of shapes that move are counted from the nut or the capo. A section that is played as another,
+    under the same chords and keys, is worked out once.
     """
-    shapes = part_shapes(song, notes, necks)
     known: dict[Any, StrumSection | None] = {}
     found = {}
     for stay in (stay for stay in stays if stay.plays and stay.section in necks):
@@ -215,7 +220,7 @@ def _movable_section(
         for n, place in enumerate(places):
             if not place:
                 continue
-            circle = _CIRCLED[place[0] - 1] if has_strings and place[0] != string else ""
+            circle = circled(place[0]) if has_strings and place[0] != string else ""
             string, fret = place[0], shown_fret(place[1], *counting)
             if not is_still:
                 marks[n] = "+".join(filter(None, [circle, str(fret)]))

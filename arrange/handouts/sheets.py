@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -10,8 +10,10 @@ import pandas as pd
 
 from arrange.decisions import DecisionLog
 from arrange.errors import ArrangeError
-from arrange.explaining import Explanation, explain_fingered
+from arrange.explaining import Explanation, KnownPart, explain_fingered
 from arrange.explaining.cues import section_cues
+from arrange.explaining.held_shapes import part_shapes
+from arrange.explaining.movable_shapes import MovableShape
 from arrange.explaining.part_sections import own_notes, part_stays
 from arrange.explaining.returning_sections import Return, returning_sections
 from arrange.explaining.section_setups import (
@@ -22,7 +24,7 @@ from arrange.explaining.section_setups import (
 from arrange.guitar.fingering import finger_part, part_neck
 from arrange.guitar.fret_counting import counting_words, frets_from_of
 from arrange.guitar.hands import Hand
-from arrange.guitar.necks import Neck, capo_words
+from arrange.guitar.necks import Neck
 from arrange.guitar.players import Player
 from arrange.handouts.engraving import (
     STAFF_MM,
@@ -32,16 +34,25 @@ from arrange.handouts.engraving import (
     engrave_prepared,
     prepare,
 )
+from arrange.handouts.legend import legend
 from arrange.handouts.line_heights import LineHeights
 from arrange.handouts.part_stretches import StretchSource, part_stretches
 from arrange.handouts.remarks_and_decisions import part_notices
-from arrange.handouts.shapes_and_rhythm import strum_sections
+from arrange.handouts.shapes_and_rhythm import StrumSection, movable_of, strum_sections
 from arrange.handouts.song_facts import song_facts, tuning_words
-from arrange.handouts.stretches import EITHER, NOTES, RATHER_NOTES, TAB, Bar, Stretch
+from arrange.handouts.stretches import (
+    EITHER,
+    NOTES,
+    RATHER_NOTES,
+    TAB,
+    Stretch,
+    drawn_shapes,
+)
 from arrange.handouts.systems import System
 from arrange.quantities.texture import echo_times
 from arrange.tables.columns import object_column
 from arrange.tables.schemas import NOTES as NOTE_COLUMNS
+from arrange.tables.schemas import NUT
 from arrange.tables.song import Song, part_row
 from arrange.text.words import bars_words, joined_labels
 from arrange.theory.chord_symbols import parse_chord
@@ -50,11 +61,7 @@ from arrange.theory.pitch import moved_key
 
 STYLES = ("notation", "shapes")
 _FORMS = {NOTES: (NOTES, EITHER, RATHER_NOTES), TAB: (TAB, EITHER, RATHER_NOTES)}
-_BOXES = "In a box: first bar, section, how many bars."
 _WEB_MM = 180.0  # width for which the web page's systems are engraved
-_EMPTY = "Filled: you play; empty: lay out."
-_MARKS = (("↓", "strum down"), ("↑", "up"), ("×", "muted"), ("–", "let it sound"), ("·", "silence"))
-_STROKES = "Below tablature: ⊓ strum down, V up, until another pattern comes."
 _MOST_PROBLEMS = 4  # problems named one by one
 
 WARM_UP = (
@@ -85,6 +92,8 @@ class PartSheet:
     form : tuple of (section, first bar, bars, plays)
         The song from beginning to end.
     stretches : tuple of Stretch
+    shapes : tuple of str
+        Fret pictures, SVG, of shapes that move in music.
     engraved : dict of str to Prepared
         The spans that may have a form, in their order, to be engraved in any size.
     legend : str
@@ -100,6 +109,7 @@ class PartSheet:
     notices: tuple[str, ...]
     form: tuple[tuple[str, int, int, bool], ...]
     stretches: tuple[Stretch, ...]
+    shapes: tuple[str, ...]
     engraved: dict[str, Prepared]
     legend: str
     cautions: tuple[str, ...]
@@ -189,13 +199,14 @@ def part_sheet(
     necks = {name: replace(neck, capo=capo) for name, capo in capos.items()} if neck else {}
     groups = returning_sections(song, part, stays)
     frets_from = frets_from_of(song, part)
-    strums = strum_sections(song, _own_notes(song, part, fingered), stays, necks, frets_from)
-    cues = section_cues(song, part, stays)
+    notes = _own_notes(song, part, fingered)
+    known = KnownPart(stays, section_cues(song, part, stays), part_shapes(song, notes, necks))
+    strums = strum_sections(song, notes, stays, known.shapes, necks, frets_from)
     words = (
-        explain_fingered(song, part, fingered, own_neck=player.neck, cues=cues)
+        explain_fingered(song, part, fingered, own_neck=player.neck, known=known)
         if fingered is not None else None
     )  # fmt: skip
-    cues_of = {stay.section: own for stay, own in zip(stays, cues, strict=True)}
+    cues_of = {stay.section: own for stay, own in zip(stays, known.cues, strict=True)}
     source = StretchSource.of(song, player, groups, cues_of, words, log)
     stretches = part_stretches(source, groups, necks, strums, style)
     notices = part_notices(song, part, log).song
@@ -203,8 +214,8 @@ def part_sheet(
         stretches = tuple(stretch for stretch in stretches if stretch.notices)
         notices = f"{part} does not play in this song.", *notices
     row = part_row(song, part)
-    engraved = _prepared(song, part, stretches, fingered)
-    has_strokes = any(prepared.has_strokes for prepared in engraved.values())
+    movable = {section: own.movable for section, own in strums.items() if own.movable}
+    engraved = _prepared(song, part, stretches, fingered, movable)
     return PartSheet(
         song.title or "Untitled",
         part,
@@ -213,14 +224,13 @@ def part_sheet(
         notices,
         tuple((stay.section, stay.first, stay.last - stay.first + 1, stay.plays) for stay in stays),
         stretches,
+        _pictures(stretches, strums, player.hand, neck),
         engraved,
-        " ".join(
-            [
-                _BOXES,
-                *[_EMPTY] * any(not stay.plays for stay in stays),
-                *_legend(stretches, has_fingers=fingered is not None),
-                *[_STROKES] * has_strokes,
-            ]
+        legend(
+            stretches,
+            engraved.values(),
+            has_rests=not all(stay.plays for stay in stays),
+            has_fingers=fingered is not None,
         ),
         tuple(_cautions(fingered, player.hand)),
         _lessons(words, groups) if words and has_lessons else (),
@@ -236,8 +246,26 @@ def _own_notes(song: Song, part: str, fingered: pd.DataFrame | None) -> pd.DataF
     return notes.assign(finger=fingered["finger"].set_axis(places).reindex(notes.index))
 
 
+def _pictures(
+    stretches: Sequence[Stretch],
+    strums: Mapping[str, StrumSection],
+    hand: Hand,
+    neck: Neck | None,
+) -> tuple[str, ...]:
+    """The shapes that move in music, each once."""
+    placed = [stretch for stretch in stretches if stretch.moves and stretch.spans]
+    own = [strums[s] for stretch in placed for s in stretch.sections if s in strums]
+    own = [each for each in own if each.movable]
+    movable = movable_of(strums.values())
+    return drawn_shapes(own, movable, neck, hand, NUT, set())[0] if neck else ()
+
+
 def _prepared(
-    song: Song, part: str, stretches: Sequence[Stretch], fingered: pd.DataFrame | None
+    song: Song,
+    part: str,
+    stretches: Sequence[Stretch],
+    fingered: pd.DataFrame | None,
+    movable: Mapping[str, Sequence[MovableShape]],
 ) -> dict[str, Prepared]:
     """The spans of all stretches, measured, by form."""
     spans = [span for stretch in stretches for span in stretch.spans]
@@ -246,7 +274,7 @@ def _prepared(
             for form, forms in _FORMS.items()}  # fmt: skip
     if not spans:
         return {}
-    drawn = drawn_part(song, part, fingers)
+    drawn = drawn_part(song, part, fingers, movable)
     return {form: prepare(drawn, own, has_notes=form == NOTES)
             for form, own in held.items() if own}  # fmt: skip
 
@@ -320,7 +348,7 @@ def _capo_words(capos: Sequence[int], frets_from: str) -> str:
         return "none"
     later = "" if len(capos) == 1 else " at first; changes stand beside the sections"
     counting = counting_words(next(filter(None, capos)), frets_from)
-    return f"{capo_words(capos[0])}{later}; {counting}"
+    return f"{capos[0] or 'none'}{later}; {counting}"
 
 
 def _shape_chords(song: Song, capo: int, sections: Iterable[str]) -> str:
@@ -352,42 +380,6 @@ def _echo_words(song: Song, part: str) -> str:
             where = "" if is_on.all() else f" in {bars_words(played.loc[is_on, 'measure'])}"
             found[row.echo] = f"{found.get(row.echo, row.echo)}{late}{where}"
     return "; ".join(found.values())
-
-
-def _legend(stretches: Iterable[Stretch], *, has_fingers: bool) -> list[str]:
-    """What signs on the sheet mean, those that it has."""
-    own, sentences = [*stretches], []
-    drawn = {mark for stretch in own for mark in _marks(stretch)}
-    marks = [f"{sign} {words}" for sign, words in _MARKS if any(sign in mark for mark in drawn)]
-    if marks:
-        sentences.append(f"Over the count: {', '.join(marks)}.")
-    if any(_has_numbers(stretch) for stretch in own if not stretch.moves):
-        sentences.append("A number there: a single string (1 is the highest).")
-    moving = [stretch for stretch in own if stretch.moves]
-    if moving:
-        over = " or over the count" if any(map(_has_numbers, moving)) else ""
-        sentences.append(f"A shape with ▸ is put at the fret that stands behind the chord{over}.")
-    if any(bar.shapes for stretch in own if not stretch.moves for bar in _all_bars(stretch)):
-        sentences.append("In small type: the shapes of the bar, a later one behind its count.")
-    if has_fingers and any(stretch.spans for stretch in own):
-        sentences.append("A slanted number below tablature: the finger.")
-    return sentences
-
-
-def _all_bars(stretch: Stretch) -> list[Bar]:
-    return [*stretch.bars, *(bar for row in stretch.rows for bar in row.bars)]
-
-
-def _has_numbers(stretch: Stretch) -> bool:
-    """Whether numbers stand over counts."""
-    return any(mark[-1:].isdecimal() for mark in _marks(stretch))
-
-
-def _marks(stretch: Stretch) -> list[str]:
-    """All that stands over counts."""
-    rows = [pattern.marks for pattern in stretch.patterns]
-    rows += [bar.marks for bar in _all_bars(stretch)]
-    return [mark for marks in rows for mark in marks]
 
 
 def _cautions(fingered: pd.DataFrame | None, hand: Hand) -> list[str]:

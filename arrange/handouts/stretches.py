@@ -128,7 +128,8 @@ class Stretch:
     rows : tuple of Row
         The bars in which a later time differs, where it is made of shapes.
     moves : bool
-        Whether its shapes move, so that numbers are frets.
+        Whether its shapes move, so that numbers are frets, or a line of frets stands with its
+        music.
     """
 
     times: tuple[Stay, ...]
@@ -259,12 +260,12 @@ def struck_stretch(
         rows.append(Row(label, tuple(everywhere[bar] for bar in range(begin, end + 1))))
     if patterns:
         own = _by_pattern(own, patterns)
-    moves = bool(strums[first].movable)
-    return replace(stretch, bars=own, patterns=patterns, rows=tuple(rows), moves=moves)
+    return replace(stretch, bars=own, patterns=patterns, rows=tuple(rows))
 
 
 def drawn_shapes(
     strums: Iterable[StrumSection],
+    movable: Sequence[MovableShape],
     neck: Neck,
     hand: Hand,
     frets_from: str,
@@ -272,13 +273,13 @@ def drawn_shapes(
 ) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """Return pictures of the shapes that are new, and the labels of those drawn before.
 
-    A shape has the fingers of the part; where it is never held whole, those of the `hand`. `known`
-    has those drawn before, and grows.
+    A shape has the fingers of the part; where it is never held whole, those of the `hand`.
+    `movable` are all that move in the part. `known` has those drawn before, and grows.
     """
     shapes: dict[Any, tuple[str, FretPicture]] = {}
     for own in strums:
         for moving in own.movable:
-            title = movable_title(moving, own.movable)
+            title = movable_title(moving, movable)
             shapes[moving.above, title] = title, _moving_picture(moving, title, neck)
         for label, frets in own.shapes:
             fingers = own.fingers.get(label) or hold_shape(frets, neck, hand).fingers

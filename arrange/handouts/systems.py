@@ -17,7 +17,7 @@ from xml.etree import ElementTree
 
 import verovio
 
-from arrange.handouts.excerpts import HELD, MUTED
+from arrange.handouts.excerpts import HELD, MUTED, TOUCHED
 from arrange.handouts.tab_signs import Number, TabSign, TabStaff, draw_signs
 from arrange.text.markup import escape_html
 
@@ -322,13 +322,17 @@ def _with_symbols(
 
 
 def _fret_number(found: re.Match[str]) -> str:
-    """What is written for a number; in brackets where a tie goes on (common practice)."""
+    """What is written for a number; in brackets where a tie goes on, in others where the string is
+    touched (common practice).
+    """
     number = "×" if found[1].startswith(MUTED) else found[5].strip()
+    if found[1].startswith(TOUCHED):
+        number = f"‹{number}›"
     return f"({number})" if found[1].count("-") > 1 else number
 
 
 def _fret_wide(number: str, size: float) -> float:
-    letters = len(number) - _BRACKETS * number.startswith("(")
+    letters = len(number) - _BRACKETS * number.startswith(("(", "‹"))
     return _WIDE * size * _fret_narrow(number) * letters
 
 

@@ -1,4 +1,5 @@
-"""Signs at the numbers of a tablature: slides, arcs with H or P, P.M., let ring, fingers, counts.
+"""Signs at the numbers of a tablature: slides, arcs with H or P, P.M., let ring, fingers, counts,
+and the fret of a shape that moves.
 
 The engraver draws none of them there. They are drawn into its picture, line by line, from where
 its numbers stand; what leads over the end of a line is open there and goes on in the next one.
@@ -7,28 +8,24 @@ its numbers stand; what leads over the end of a line is open there and goes on i
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
 
-from arrange.explaining.strokes import UP, part_strokes
-from arrange.explaining.tab_counts import attack_counts, fitted_counts
+from arrange.explaining.strokes import UP
+from arrange.explaining.tab_counts import fitted_counts
 from arrange.formats.musicxml.writing_layers import LEADING
-from arrange.guitar.fret_counting import shown_fret
 from arrange.guitar.necks import Array
-from arrange.tables.setups import note_setups
-from arrange.tables.song import Song, part_row
 from arrange.text.markup import escape_html
 
 _DRAWN = (*LEADING, "muted", "palm mute", "let ring")
 _DRAWN_IN_NOTATION = ("slide", "muted")
-MOVED = 2  # frets by which the hand moves so that the finger is said
-STRETCHED = 4  # frets that a chord spans so that the finger is said; a finger a fret spans three
 
 # Picture coordinates.
 _LETTER = 280  # size of letters and fingers
+_PLACE = 320  # size of the frets of a shape that moves
 _ARC = 130  # how high an arc rises
 _SLANT = 95  # a slide's end over or below its string
 _OPEN = 330  # length of what leads on without a number to lead to
@@ -75,6 +72,8 @@ class TabSign(NamedTuple):
         Its count; empty where none is drawn.
     stroke : str
         Of a strum, where it is drawn.
+    place : str
+        Where a shape that moves is put, where that is new; else empty.
     """
 
     leads: tuple[str, ...]
@@ -85,6 +84,7 @@ class TabSign(NamedTuple):
     finger: int
     counted: str
     stroke: str
+    place: str
 
 
 class Number(NamedTuple):
@@ -98,80 +98,6 @@ class Number(NamedTuple):
     y: float
     half: float
     is_struck: bool
-
-
-def marked_notes(song: Song, part: str, fingers: Sequence[float] | None = None) -> pd.DataFrame:
-    """Return the part's notes with what its tablature shows besides frets.
-
-    Parameters
-    ----------
-    song : Song
-    part : str
-    fingers : sequence of float, optional
-        A finger for each note of the part in the order of the table; 0 or NaN for none.
-
-    Returns
-    -------
-    DataFrame
-        The part's notes; `rise`, the frets by which the next note on the string is higher, where
-        they lead there; `leads_to`, the measure of that note, infinite where it does not follow at
-        once; `at`, where it is struck in its bar; `shown`, its fret as the part counts, NA where
-        it has no place in tablature; `finger`, 0 where none is to be drawn; `count` and `stroke`,
-        empty where it has none.
-    """
-    own = song.notes[song.notes["part"] == part]
-    given = [0] * len(own) if fingers is None else list(fingers)
-    own = own.assign(finger=pd.array(given, dtype="Int64").fillna(0).to_numpy(dtype=np.int64))
-    own = own.sort_values(["onset", "grace"], ascending=[True, False], kind="stable")
-    names = ["onset", "fret", "measure"]
-    after = own.groupby("string", dropna=False)[names].shift(-1).astype("Float64")
-    rise = (after["fret"] - own["fret"]).to_numpy(dtype=float, na_value=np.nan)
-    is_joined = after["onset"] <= own["onset"] + own["duration"] + _NEAR
-    leads_to = after["measure"].where(is_joined).to_numpy(dtype=float, na_value=np.inf)
-    is_leading = own["technique"].str.contains("|".join(LEADING), na=False).to_numpy(dtype=bool)
-    own["rise"] = np.where(is_leading, rise, np.nan)
-    own["leads_to"] = np.where(is_leading, leads_to, -1.0)
-    own["finger"] = _fingers_drawn(own)
-    own["shown"] = _frets_shown(song, part, own)
-    lines = song.measures["onset"].to_numpy()
-    own["at"] = (own["onset"] - lines[own["measure"].to_numpy(dtype=np.int64) - 1]).round(6)
-    own["count"] = attack_counts(song, own)
-    own["stroke"] = part_strokes(song, own)
-    return own
-
-
-def _frets_shown(song: Song, part: str, own: pd.DataFrame) -> Any:
-    """The frets as they are printed; NA where there is none, or it lies behind the capo."""
-    row = part_row(song, part)
-    if not isinstance(row["tuning"], tuple):
-        return pd.array([pd.NA] * len(own), dtype="Int64")
-    capo = note_setups(song)["capo"].loc[own.index]
-    shown = shown_fret(own["fret"], capo, row["frets_from"])
-    is_placed = own[["string", "fret", "pitch"]].notna().all(axis=1)
-    return shown.where(is_placed & (shown >= 0).fillna(False)).astype("Int64")
-
-
-def _fingers_drawn(own: pd.DataFrame) -> Array:
-    """The finger at the lowest string of an attack where the hand has moved or stretches.
-
-    Where an open string is the lowest, it would seem to be that one's: the next attack has it.
-    """
-    finger, fret = own["finger"], own["fret"].fillna(0)
-    held = own[finger.between(1, 4) & (fret > 0)]
-    by_finger = held.sort_values(["onset", "finger"], kind="stable").drop_duplicates("onset")
-    first = (by_finger["fret"] - by_finger["finger"]).set_axis(by_finger["onset"])
-    has_moved = first.diff().abs().fillna(MOVED) >= MOVED  # the hand, by its first finger
-    frets = held.groupby("onset", sort=True)["fret"]
-    has_moved |= frets.max() - frets.min() >= STRETCHED
-    lowest = own[~own["grace"] & own["string"].notna()].sort_values("string", kind="stable")
-    lowest = lowest.drop_duplicates("onset", keep="last").set_index("onset")
-    can_say = pd.Series(lowest["finger"].between(1, 4) & (lowest["fret"] > 0))
-    can_say = can_say.reindex(first.index, fill_value=False).astype(bool)
-    since = can_say.shift(fill_value=False).cumsum()  # since it could be said before
-    is_said = has_moved.astype(bool).groupby(since).cummax() & can_say
-    said = own["onset"].isin(first.index[is_said]) & ~own["grace"]
-    is_lowest = own["string"] == own["onset"].map(lowest["string"])
-    return np.where(said & is_lowest.fillna(False), finger, 0).astype(np.int64)
 
 
 def signs_of(notes: pd.DataFrame, stretch: Array, *, has_counts: bool) -> list[TabSign]:
@@ -194,15 +120,17 @@ def signs_of(notes: pd.DataFrame, stretch: Array, *, has_counts: bool) -> list[T
     to[order[:-1]] = np.where(is_next, order[1:], -1)
     to[~np.isfinite(notes["leads_to"].to_numpy())] = -1
     columns: list[list[Any]] = [
-        notes[name].tolist() for name in ("technique", "rise", "finger", "count")
+        notes[name].tolist() for name in ("technique", "rise", "finger", "count", "place")
     ]
     columns.append(_strokes_drawn(notes, stretch))
     signs = []
-    for technique, rise, finger, count, stroke, target in zip(*columns, to.tolist(), strict=True):
+    for technique, rise, finger, count, place, stroke, target in zip(
+        *columns, to.tolist(), strict=True
+    ):
         names = technique.split(", ") if isinstance(technique, str) else []
         leads = tuple(name for name in names if name in LEADING)
         signs.append(TabSign(leads, target, rise, "palm mute" in names, "let ring" in names,
-                             int(finger), count if has_counts else "", stroke))  # fmt: skip
+                             int(finger), count if has_counts else "", stroke, place))  # fmt: skip
     return signs
 
 
@@ -271,6 +199,10 @@ def draw_signs(
         below += row
         drawn += [_sign(x, below - _BELOW * scale, finger, scale, "finger")
                   for x, finger in fingers]  # fmt: skip
+    places = {round(number.x): sign.place for number, sign in struck if sign.place}
+    if places:
+        below += row + _CLEAR
+        drawn += _fitted(places, below - _BELOW * scale, _PLACE * scale, "place")
     for kind, words in _RUNS:
         runs = list(_runs(first, signs, kind))
         if not runs:
@@ -291,14 +223,10 @@ def draw_signs(
             below += high
             base = below
         drawn += [_stroke(x, base, stroke, scale) for x, stroke in strokes.items()]
-    counts = dict(
-        sorted((round(number.x), sign.counted) for number, sign in struck if sign.counted)
-    )
+    counts = {round(number.x): sign.counted for number, sign in struck if sign.counted}
     if counts:
         below += _UNDER + _CAPITAL * count_size
-        fits = fitted_counts([*counts.items()], count_size)
-        drawn += [_count(x, below, count, count_size, fit)
-                  for (x, count), fit in zip(counts.items(), fits, strict=True)]  # fmt: skip
+        drawn += _fitted(counts, below, count_size, "count")
         below += _TAIL * count_size * any("p" in count for count in counts.values())
     return "".join(drawn), above, below
 
@@ -410,11 +338,17 @@ def _stroke(x: float, y: float, stroke: str, scale: float) -> str:
     return f'<path class="{kind}-stroke" d="M{path}" stroke-width="26" fill="none"/>'
 
 
-def _count(x: float, y: float, words: str, size: float, narrow: float) -> str:
-    place = f'x="{x:.0f}" y="{y:.0f}"'
-    if narrow < 1:
-        place = f'transform="translate({x:.0f} {y:.0f}) scale({narrow:.2f} 1)"'
-    return (
-        f'<text class="count-tab" {place} text-anchor="middle" font-size="{size:.0f}px" '
-        f'font-family="DejaVu Sans, sans-serif">{escape_html(words)}</text>'
-    )
+def _fitted(words: Mapping[int, str], y: float, size: float, kind: str) -> list[str]:
+    """What stands at each x of a row, as narrow as the next one asks."""
+    row = sorted(words.items())
+    weight = ' font-weight="bold"' if kind == "place" else ""
+    drawn = []
+    for (x, text), fit in zip(row, fitted_counts(row, size), strict=True):
+        place = f'x="{x}" y="{y:.0f}"'
+        if fit < 1:
+            place = f'transform="translate({x} {y:.0f}) scale({fit:.2f} 1)"'
+        drawn.append(
+            f'<text class="{kind}-tab" {place} text-anchor="middle" font-size="{size:.0f}px"'
+            f'{weight} font-family="DejaVu Sans, sans-serif">{escape_html(text)}</text>'
+        )
+    return drawn

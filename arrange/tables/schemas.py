@@ -177,8 +177,8 @@ NOTES = Table(
         Column("voice", "str", "", "MusicXML voice within the part", needed=False),
         Column("string", "Int64", "", "string, 1 is the highest", needed=False,
                within=(1, MOST_STRINGS)),
-        Column("fret", "Int64", "frets", "from the nut, capo or not", needed=False,
-               within=(0, MOST_FRETS)),
+        Column("fret", "Int64", "frets", "from the nut, capo or not; where a string is touched, of "
+               "a harmonic", needed=False, within=(0, MOST_FRETS)),
         Column("technique", "str", "", "slide, hammer-on, pull-off, bend, let ring, palm mute, "
                "muted, harmonic, tap, vibrato, cue; several joined by commas", needed=False),
         Column("grace", "bool", "", "a grace note, with duration 0"),

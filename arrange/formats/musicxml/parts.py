@@ -12,6 +12,7 @@ from arrange.formats.instruments import instrument_drive, instrument_family, uni
 from arrange.formats.musicxml.attributes import Attributes
 from arrange.formats.musicxml.events import Array, Events
 from arrange.formats.musicxml.writing_parts import PLAYER
+from arrange.formats.written import HARMONIC
 from arrange.guitar.necks import STANDARD_TUNINGS
 from arrange.guitar.players import read_player
 from arrange.song_size import (
@@ -173,12 +174,14 @@ def settle_strings(
     Where a part has strings and frets but no tuning, the standard one is taken if it fits
     the pitches. Where only the count from the nut fits the pitches, that is what the file
     counts. Notes at which a tie ends decide nothing: they may ring on into another capo than the
-    one that they were struck under. `notes` is changed: the columns are this reader's own. `capos`
+    one that they were struck under; nor do harmonics, which sound other pitches than their frets.
+    `notes` is changed: the columns are this reader's own. `capos`
     are those of the notes.
     """
     part, fret = notes["part"], notes["fret"]
     counts_from = capos.astype(fret.dtype)  # what the fret of each note lacks
-    fretted = np.flatnonzero((notes["string"] > 0) & (fret >= 0) & ~notes["tie_stop"])
+    is_plain = ~notes["tie_stop"] & (notes["technique"] & HARMONIC == 0)
+    fretted = np.flatnonzero((notes["string"] > 0) & (fret >= 0) & is_plain)
     if len(fretted):
         tunings = [tuning or STANDARD_TUNINGS["guitar"] for tuning in columns["tuning"]]
         opened = np.full((len(tunings), max(map(len, tunings))), np.nan)

@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from arrange.guitar.harmonics import NAME, natural_places
 from arrange.guitar.necks import Array, Neck
 from arrange.tables.song import Song
 from arrange.theory.pitch import note_name
@@ -133,7 +134,7 @@ def _stroke(
     """What a row asks for, and what is wrong with it; None if it lies nowhere."""
     names = ("pitch", "string", "fret", "onset", "duration", "technique", "line")
     pitch, string, fret, onset, duration, technique, line = (columns[name][row] for name in names)
-    key, is_harmonic = song.key_at(onset), "harmonic" in technique
+    key, is_harmonic = song.key_at(onset), NAME in technique
     places, fixed, problem = _note_places(pitch, string, fret, is_harmonic, neck, key)
     if not places:
         return None, problem
@@ -208,6 +209,11 @@ def _note_places(
 ) -> tuple[Places, bool, str]:
     """Where a note may lie, whether the source said so, and what is wrong with what it said."""
     places = _places(pitch, neck)
+    if is_harmonic and (string < 1 or fret < 0):
+        touched = [place for place in natural_places(pitch, neck) if string in (-1, place[0])]
+        if places and not touched:
+            return places, False, _no_harmonic(pitch, neck, key)
+        return tuple(touched), False, "" if touched else neck.why_no_place(pitch, key)
     if string < 1:
         return places, False, "" if places else neck.why_no_place(pitch, key)
     named = f"string {string}" if fret < 0 else f"string {string}, fret {fret}"
@@ -225,6 +231,16 @@ def _note_places(
             f"the source puts {note_name(pitch, key)} on {named}, where it does not lie in this "
             "tuning with this capo; it is fingered from its pitch: check tuning, capo and octave"
         ),
+    )
+
+
+def _no_harmonic(pitch: float, neck: Neck, key: str | None) -> str:
+    held = [fret for string, fret in neck.places(pitch - 12)
+            if neck.capo < fret <= neck.last_fret(string) - 12]  # fmt: skip
+    way = " (an artificial one: hold it an octave lower, touch 12 frets above)"
+    return (
+        f"no open string has {note_name(pitch, key)} as a natural harmonic{way if held else ''}; "
+        "it is fingered as a plain note"
     )
 
 
