@@ -33,7 +33,7 @@ from arrange.findings import (
     waivers_table,
 )
 from arrange.findings.possible_moves import Move, moved_notes
-from arrange.findings.ranking import ranked
+from arrange.findings.ranking import ranked, weights
 from arrange.findings.recheck import recheck
 from arrange.findings.summary import trait_sentences
 from arrange.tables.schema_check import check_table
@@ -636,6 +636,14 @@ def test_what_good_music_seldom_has_comes_first():
     table = pd.DataFrame(rows, columns=["kind", "severity", "onset"])
     table = table.assign(parts="Guitar 1", pitches="C4")
     assert ranked(table).index.tolist() == [3, 0, 2, 1]
+
+
+def test_a_row_of_several_kinds_comes_before_a_row_as_severe_of_one():
+    """Severities of a half and 0.75 are one and two times ln 2; of the other kinds 0.3 count."""
+    kinds, severities = ["rub", "third", "rub", "mud", "mud"], [0.75, 0.5, 0.5, 0.75, 0.75]
+    table = pd.DataFrame({"kind": kinds, "severity": severities})
+    found = weights(table, [[0, 1], [0, 2], [3, 4], [2, 1, 3]])
+    assert found / np.log(2) == pytest.approx([2.3, 2, 2, 2.6])
 
 
 # --- Waiving ----------------------------------------------------------------------------------

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from arrange.findings.causes import causes
-from arrange.findings.ranking import is_trait, ranked
+from arrange.findings.ranking import is_trait, ranked, weights
 from arrange.tables.columns import object_column, text_column
 from arrange.tables.schema_check import check_table
 from arrange.tables.schemas import FINDINGS
@@ -75,8 +75,8 @@ def group_findings(findings: pd.DataFrame, song: Song) -> pd.DataFrame:
     groups = list(members.values())
     plain = [own for own in groups if not trait[own[0]]]
     rows = [
-        *_by_cause(table, plain, song),
-        *_by_cause(table, groups[len(plain) :], song),
+        *_in_order(table, _by_cause(table, plain, song)),
+        *_in_order(table, _by_cause(table, groups[len(plain) :], song)),
     ]
     first = [own[0] for own in rows]
     order_of = {name: number for number, name in enumerate(song.sections["section"])}
@@ -105,6 +105,12 @@ def _by_cause(table: pd.DataFrame, groups: list[list[int]], song: Song) -> list[
         if number != cause:
             joined[cause] += groups[number]
     return list(joined.values())
+
+
+def _in_order(table: pd.DataFrame, rows: list[list[int]]) -> list[list[int]]:
+    """The rows in the order in which to listen to them; equal ones as they are."""
+    order = np.argsort(-weights(table, rows), kind="stable")
+    return [rows[number] for number in order.tolist()]
 
 
 def section_text(names: Iterable[str]) -> str:

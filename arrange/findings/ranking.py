@@ -6,6 +6,8 @@ reports and live views of findings ask for it here.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import pandas as pd
 
@@ -14,6 +16,7 @@ from arrange.tables.song import Song
 from arrange.tables.sounding import Array, each_of, is_played
 from arrange.text.part_lists import split_parts
 
+OTHER_KINDS = 0.3  # of their weight in a row of several kinds (ours, on the half kept for tuning)
 THROUGHOUT = 0.5  # share of the bars in which a song does throughout what it does (ours)
 FEWEST_BARS = 12  # of a song that has traits (ours)
 
@@ -24,6 +27,29 @@ def ranked(findings: pd.DataFrame) -> pd.DataFrame:
     onset, severity = (findings[name].to_numpy() for name in ("onset", "severity"))
     order = np.lexsort((*map(_codes, keys), onset, -severity))
     return findings.iloc[order]
+
+
+def weights(findings: pd.DataFrame, rows: Sequence[Sequence[int]]) -> Array:
+    """Return how early each row of several findings is to be listened to, the larger the earlier:
+    the logarithm of how rare its strongest finding is, and a share of that of its other kinds, as
+    one thing heard in several ways is surer.
+
+    Parameters
+    ----------
+    findings : a findings table, in the order of ``ranked``
+    rows : sequence of places in it
+        The findings of each row.
+    """
+    rare = -np.log1p(-findings["severity"].to_numpy())
+    kind = findings["kind"].to_numpy(dtype=object)
+    out = np.zeros(len(rows))
+    for number, own in enumerate(rows):
+        strongest: dict[str, float] = {}
+        for place in own:
+            strongest[kind[place]] = max(rare[place], strongest.get(kind[place], 0.0))
+        most = max(strongest.values())
+        out[number] = most + OTHER_KINDS * (sum(strongest.values()) - most)
+    return out
 
 
 def _codes(texts: Array) -> Array:
