@@ -611,6 +611,21 @@ def test_a_double_that_is_meant_is_one_quiet_row():
     assert groups["severity"].iloc[0] < 0.2
 
 
+def test_what_a_double_brings_is_one_row():
+    """Two guitars strum the same chords, whose top notes are a quarter of what they share, beside a
+    third in their register: they crowd each other since they double, and the third once.
+    """
+    music = in_form(*[row for at in range(8) for row in (
+        *((part, f"C3 E3 G3 {SCALE[at]}", at, 1) for part in ("Guitar 1", "Guitar 2")),
+        ("Guitar 3", "C3 E3 G3 C4", at, 1),
+    )])  # fmt: skip
+    groups = group_findings(find_clashes(music, ["crowding", "doubling"]), music)
+    assert groups[["kinds", "parts", "times"]].to_numpy().tolist() == [
+        ["crowding", "Guitar 1 + Guitar 3", 2],
+        ["doubling, crowding", "Guitar 1 + Guitar 2", 2],
+    ]
+
+
 def test_what_a_song_does_throughout_is_a_trait_and_comes_last():
     """Both guitars share a register in every bar of four sections, and rub once: the rub is first,
     the crowding is stated in a sentence. Eight bars are too short to know.
