@@ -3,9 +3,10 @@ listen to, not a fault.
 
 Severity runs from 0 to 1 and compares across kinds: for nearly all kinds it is ``scene.grows`` of
 the value over its limit, so that a value at its limit gives 0.29, at twice the limit 0.5, at four
-times 0.75. Two kinds differ. The severity of ``crowding`` is its value, a share of time.
-``doubling`` is never a fault: its severity stays below a half, that of an exact doubling below a
-fifth. The function of each kind says what its value is.
+times 0.75. Three kinds differ. The severity of ``crowding`` is its value, a share of time; that of
+``voice`` is weighed by how much a part is in the way. ``doubling`` is never a fault: its severity
+stays below a half, that of one that is meant below a fifth. The function of each kind says what
+its value is.
 
 ``kinds`` has a row for each kind, with its finder; ``table`` makes the findings table.
 """
