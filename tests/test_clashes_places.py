@@ -40,8 +40,8 @@ def test_near_the_sung_note(note, near):
 
 def test_a_triad_in_the_notes_of_the_singer():
     """C4 E4 G4 is in the way of a sung C4, though no note of it is a minor third from that; so are
-    other triads with that C in them. The next inversion up leaves it free, and an octave lower it is
-    out of the way. Alone, the unison is a doubling; with its fifth and octave it is no triad.
+    other triads with that C in them. The next inversion up is not, nor is it an octave lower.
+    Alone, the unison is a doubling; with its fifth and octave it is no triad.
     """
     for notes, share in (("C4 E4 G4", 1), ("E4 G4 C5", 0), ("C4", 0), ("C4 G4 C5", 0),
                          ("C3 E3 G3", 0), ("G3 C4 E4", 1), ("A3 C4 Eb4", 1)):  # fmt: skip

@@ -27,9 +27,10 @@ def find_in_voice(scene: Scene, limits: Limits) -> list[Clash]:
     away do not count.
 
     The value is the share of the singing time in which some are. The severity is weighed by how
-    much the part is in the way there, at most in full: by the share of its notes that are near, so
-    that a close triad counts more than a wide chord that passes through; by half for a note that
-    merely rings on; and by half for a part that is 10 dB softer than the singer.
+    much the part is in the way there, at most in full: by the root of the share of its notes that
+    are near, as amplitudes go by the root of power, so that a close triad counts more than a wide
+    chord that passes through; by half for a note that merely rings on; and by half for a part that
+    is 10 dB softer than the singer.
     """
     size = len(scene.sections)
     note, at = scene.slices[1:]
