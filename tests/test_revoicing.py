@@ -5,6 +5,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 import pytest
 from songs import parts_of, song, with_setup
 
@@ -163,6 +164,21 @@ def test_findings_after_are_those_of_the_new_song(crowded, muddy, of_muddy):
             left = {(row.kind, row.parts) for row in true.itertuples()}
             gone = {(row.kind, row.parts) for row in was.itertuples()} - left
             assert gone <= {(row.kind, row.parts) for row in each.ended.itertuples()}
+
+
+def test_a_departure_that_an_idea_brings_counts(demo):
+    """In Verse 3 an octave up leaves the register in which Guitar 2 lives in the rest of the song;
+    what the whole song decides on is as ``find_clashes`` has it.
+    """
+    [up] = revoice(demo, G2, section="Verse 3", scope=Scope(ideas=["an octave up"]))
+    brought = up.brought[up.brought["kind"] == "register"]
+    assert brought["parts"].tolist() == [G2]
+    true = ar.find_clashes(up.song, ["register"])
+    keys = ["onset", "kind", "parts", "pitches", "severity"]
+    pd.testing.assert_frame_equal(
+        brought[keys].reset_index(drop=True),
+        true[true["onset"].isin(brought["onset"])][keys].reset_index(drop=True),
+    )
 
 
 def test_only_chord_members_and_no_third_lost():

@@ -17,6 +17,7 @@ from arrange.revoicing.harmonies import Harmonies, Harmony
 from arrange.revoicing.judging import (
     Place,
     counts_by_measure,
+    departures_of_each,
     findings_of_each,
     foreign,
     given_up,
@@ -169,7 +170,9 @@ class Judge:
         return self._findings([self.song.notes])[0]
 
     def _findings(self, versions: Sequence[pd.DataFrame]) -> list[pd.DataFrame]:
-        return findings_of_each(self.song, versions, self.stretch, self.taste.limits)
+        about = self.song, versions, self.stretch, self.taste.limits
+        both = zip(findings_of_each(*about), departures_of_each(*about), strict=True)
+        return [pd.concat(each, ignore_index=True) for each in both]
 
     def proposals(self, versions: Sequence[Version]) -> list[Proposal]:
         """Return the versions that help, best first, each idea once; near copies come last.
