@@ -5,7 +5,6 @@ from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
-import pandas as pd
 import pytest
 from songs import parts_of, song, with_setup
 
@@ -174,11 +173,9 @@ def test_a_departure_that_an_idea_brings_counts(demo):
     brought = up.brought[up.brought["kind"] == "register"]
     assert brought["parts"].tolist() == [G2]
     true = ar.find_clashes(up.song, ["register"])
+    true = true[true["onset"].isin(brought["onset"])]
     keys = ["onset", "kind", "parts", "pitches", "severity"]
-    pd.testing.assert_frame_equal(
-        brought[keys].reset_index(drop=True),
-        true[true["onset"].isin(brought["onset"])][keys].reset_index(drop=True),
-    )
+    assert brought[keys].to_numpy().tolist() == true[keys].to_numpy().tolist()
 
 
 def test_only_chord_members_and_no_third_lost():
