@@ -217,7 +217,7 @@ def test_a_decision_is_recorded_with_its_figures(shown, log, demo):
         "room for Guitar 2", "Chorus 1", ("Guitar 1",),
     )  # fmt: skip
     assert decision.before == "2 findings (1 crowding, 1 crossing), severity up to 0.83"
-    assert decision.after == "1 finding (1 voice), severity up to 0.30"
+    assert decision.after == "1 finding (1 voice), severity up to 0.17"
     assert "Recorded: Guitar 1: an octave up" in words(shown)
     assert str(log.resolve()) in shown.shown_log.value
     assert "1 decision" in shown.shown_log.value
@@ -332,7 +332,7 @@ def test_redo_goes_on_again_with_its_decision(shown, log):
     press(shown, "redo")
     assert ar.read_decisions(log).decisions[0].status == "agreed"
     # The same notes as before are decided now; nothing is new, and nothing has ended.
-    assert "1 → 1 findings, severity 0.30 → 0.30</span>" in shown.picture.value
+    assert "1 → 1 findings, severity 0.17 → 0.17</span>" in shown.picture.value
     assert "The decision is agreed again." in words(shown)
     press(shown, "redo")
     assert "nothing to redo" in words(shown)
