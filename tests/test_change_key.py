@@ -322,8 +322,8 @@ def test_the_command_prints_and_writes(tmp_path, capsys):
              "Guitar 2: acoustic; capo 1 or 3", "--most", "2", "-o", str(target)]  # fmt: skip
     assert main(words) == 0
     out = capsys.readouterr().out
-    assert "1. findings 20 to " in out
-    assert "2. findings 20 to " in out
+    assert "1. findings 21 to " in out
+    assert "2. findings 21 to " in out
     assert "3. findings" not in out
     assert "In Ab major, 2 semitones lower: " in out
     after = ar.read(target)

@@ -420,6 +420,32 @@ def test_other_intervals_are_no_doubling(up):
     assert found(made, "doubling") == []
 
 
+def test_a_note_alone_is_its_own_bass():
+    """F2 in a riff over D minor is a melody: no D is assumed below it; below F2 and A2 one is."""
+    chords = [(0, 2, "minor", None)]
+    assert found(song(("Guitar 1", "F2", 0, 4), chords=chords), "mud") == []
+    assert "D2 F2" in [row[1] for row in found(
+        song(("Guitar 1", "F2 A2", 0, 4), chords=chords), "mud")]  # fmt: skip
+
+
+def test_a_double_that_is_nearly_exact_or_of_the_bass_is_meant():
+    """One slip in twenty attacks is a player's; a bass an octave below carries the roots, however
+    many attacks it has beside them. In unison with the bass it is as with any other part.
+    """
+    long = [(pitch, onset + 6 * turn) for turn in range(3) for pitch, onset in TUNE]
+    slip = [(pitch, onset + 0.25 * (row == 9)) for row, (pitch, onset) in enumerate(long)]
+    sparse = [each for row, each in enumerate(long) if row % 3]
+    for other, notes, up, says in (
+        ("Guitar 2", slip, 0, "reads as meant"),
+        ("Bass", sparse, -12, "carries the roots"),
+        ("Bass", sparse, 0, "an accident"),
+    ):
+        made = song(*line("Guitar 1", long), *line(other, notes, up))
+        row = find_clashes(made, ["doubling"]).iloc[0]
+        assert says in row["why"]
+        assert (row["severity"] < 0.2) == (says != "an accident")
+
+
 def test_a_slip_in_a_doubled_line():
     """If one note is late, 7 of 8 attacks are together, which looks like an accident and weighs
     more. One note an octave off is tolerated in the same way. Two in a row end the run.
@@ -630,7 +656,7 @@ def made_name(pitch: int) -> str:
 @EXAMPLES
 def test_mud_by_the_half_beat(rows, chords):
     """Compare every pair of notes in every half beat with the table, and every note with the root
-    assumed below it.
+    assumed below it; a note alone has none.
     """
     made = song(*rows, chords=chords, bars=10, parts=PLAYERS)
     limits = {size: parse_note(name) for size, name in LOWEST_BOTTOM.items()}
@@ -642,7 +668,8 @@ def test_mud_by_the_half_beat(rows, chords):
         lowest = min(pitch for _, pitch in notes)
         if chord and chord[1] is not None and not any(part == "Bass" for part, _ in notes):
             asked = chord[1] if chord[3] is None else chord[3]
-            if lowest % 12 not in (chord[1], asked):
+            several = len({pitch for _, pitch in notes}) > 1
+            if several and lowest % 12 not in (chord[1], asked):
                 root = lowest - (lowest - asked) % 12
                 checked += [(None, part, root, pitch) for part, pitch in notes]
         for part, other, low, high in checked:

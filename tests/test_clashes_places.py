@@ -5,7 +5,9 @@ practice; how much is our own choice, so that the tests state the definition.
 """
 
 from collections import Counter
+from dataclasses import replace
 
+import pandas as pd
 import pytest
 from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
@@ -34,6 +36,43 @@ def test_near_the_sung_note(note, near):
     """Notes up to a minor third around the sung G count; a unison is a doubling, an octave free."""
     reported = found("voice", ("Voice", "G4", 0, 4), ("Guitar 1", note, 0, 2))
     assert reported == ([("Voice + Guitar 1", note, 0, 0.5)] if near else [])
+
+
+def test_a_triad_in_the_notes_of_the_singer():
+    """C4 E4 G4 is in the way of a sung C4, though no note of it is a minor third from that; so are
+    other triads with that C in them. The next inversion up is not, nor is it an octave lower.
+    Alone, the unison is a doubling; with its fifth and octave it is no triad.
+    """
+    for notes, share in (("C4 E4 G4", 1), ("E4 G4 C5", 0), ("C4", 0), ("C4 G4 C5", 0),
+                         ("C3 E3 G3", 0), ("G3 C4 E4", 1), ("A3 C4 Eb4", 1)):  # fmt: skip
+        reported = found("voice", ("Voice", "C4", 0, 4), ("Guitar 1", notes, 0, 4))
+        assert [value for *_, value in reported] == [share] * share, notes
+
+
+def test_a_wide_chord_is_not_accused_before_a_triad():
+    """Six strings of C pass by the sung D4 with one note more than a triad around it does; a part
+    that is softer, or whose notes merely ring on, is less in the way.
+    """
+
+    def severity(*rows):
+        made = song(("Voice", "D4", 0, 4), *rows, parts=PLAYERS)
+        return float(find_clashes(made, ["voice"], LOOSE)["severity"].iloc[0])
+
+    one, triad = ("Guitar 1", "E4", 0, 4), ("Guitar 1", "A3 D4 F4", 0, 4)
+    wide = ("Guitar 1", "E2 B2 E3 G3 B3 E4", 0, 4)
+    assert severity(one) == pytest.approx(severity(triad))
+    assert severity(triad) > 1.5 * severity(wide)
+    made = song(("Voice", "D4", 0, 2), ("Guitar 1", "E4", 0, 2), parts=PLAYERS)
+    soft = replace(made, parts=made.parts.assign(level=[0.0, -10.0, 0.0, 0.0]))
+    rings = replace(made, notes=made.notes.assign(
+        duration=[2.0, 1.0], technique=pd.array([None, "let ring"], dtype="str")
+    ))  # fmt: skip
+    assert rings.notes["sounds"].iloc[1] > 2
+    full, half, three_quarters = (
+        find_clashes(each, ["voice"], LOOSE)["severity"].iloc[0] for each in (made, soft, rings)
+    )
+    assert half == pytest.approx(full / 2)
+    assert three_quarters == pytest.approx(full * (1 + 0.5) / 2)
 
 
 def test_only_while_it_is_sung():
@@ -86,7 +125,9 @@ def test_by_the_half_beat(rows):
         for guitar in {"Guitar 1", "Guitar 2"} & set(holds):
             if "Voice" in holds:
                 top = max(holds["Voice"])
-                near[guitar] += 0.5 * any(1 <= abs(p - top) <= 3 for p in holds[guitar])
+                far = {abs(p - top) for p in holds[guitar]}
+                triad = 0 in far and max(far) <= 7 and len(set(holds[guitar])) >= 3
+                near[guitar] += 0.5 * (triad or bool(far & {1, 2, 3}))
             if "Bass" in holds and min(holds["Bass"]) < 52:
                 above = min(holds[guitar]) - min(holds["Bass"])
                 low[guitar] += 0.5 * (above <= 4 and above % 12 != 0)

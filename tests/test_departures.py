@@ -8,7 +8,7 @@ nobody leaves a register, the scale or the grid.
 
 import numpy as np
 import pytest
-from songs import parts_of, song
+from songs import parts_of, song, with_setup
 
 from arrange.clashes import KINDS, Limits, find_clashes
 from arrange.clashes.departures import _foreign, _missing
@@ -118,6 +118,22 @@ def test_a_whole_section_is_arranged_so():
     assert found(band(octave_up, range(32, 64), sections=unnamed))[0][:2] == (
         "register", "Guitar 2",
     )  # fmt: skip
+
+
+def test_another_recorded_layer_has_a_register_of_its_own():
+    """Guitar 2 plays a layer that lies an octave higher in Verse 2: no departure. What goes
+    up in the middle of one layer is one.
+    """
+    names = [(f"Verse {n}", 4 * n - 3) for n in range(1, BARS // 4 + 1)]
+    music = band(octave_up, BAD, sections=names)
+    assert [kind for kind, *_ in found(music)] == ["register"]
+    for name, _ in names:
+        layer = "High hook" if name == "Verse 2" else "Strum"
+        music = with_setup(music, "Guitar 2", name, layers=layer)
+    assert found(music) == []
+    whole = [(names[0][0], 1)]
+    one = with_setup(band(octave_up, BAD, sections=whole), "Guitar 2", whole[0][0], layers="Strum")
+    assert [kind for kind, *_ in found(one)] == ["register"]
 
 
 def test_eight_bars_are_one_departure():

@@ -284,8 +284,14 @@ def test_a_guitar_under_the_bass_is_the_one_to_move():
 
 
 def test_a_bass_may_go_up_below_the_guitar():
-    """A bass in the way of its own fifth, nothing lower than where it goes to."""
-    music = song(("Bass", "E1", 0, 4), ("Guitar 1", "F3", 0, 4))
+    """Over F the bass plays E, the guitar F: the bass alone is outside the chord and moves, to
+    nothing higher than the guitar's note. Without a symbol it stays, and the guitar moves.
+    """
+    rows = ("Bass", "E1", 0, 4), ("Guitar 1", "F3", 0, 4)
+    music = song(*rows)
+    assert set(smallest_moves(music, first(music, "rub"))["part"]) == {"Guitar 1"}
+    music = song(*rows, chords=[(0, 5, "major", None)])
+    assert smallest_move(music, first(music, "rub")).startswith("Bass: up a semitone to F1")
     moves = smallest_moves(music, first(music, "rub"))
     up = moves[(moves["part"] == "Bass") & (moves["semitones"] > 0)]["semitones"]
     assert len(up)
@@ -305,6 +311,39 @@ def test_a_moved_note_has_a_string_again():
     assert after["string"].isna().tolist() == [False, True]
     out = moves[(moves["part"] == "Guitar 1") & moves["semitones"].isna()].iloc[0]
     assert apply_move(music, out).notes["part"].tolist() == ["Guitar 2"]
+
+
+def test_the_intruder_moves_first():
+    """Over C, B3 is no member and C4 is: Guitar 1 goes a semitone up, or three down to another
+    member, before Guitar 2 moves at all, though its way onto E4 is not longer.
+    """
+    music = song(("Guitar 1", "B3", 0, 4), ("Guitar 2", "C4", 0, 4),
+                 chords=[(0, 0, "major", None)], key="C major")  # fmt: skip
+    moves = smallest_moves(music, first(music, "rub"))
+    assert moves["part"].tolist()[:2] == ["Guitar 1"] * 2
+    assert moves["move"].iloc[0] == "up a semitone to C4"
+
+
+def test_no_note_moves_onto_one_that_is_there():
+    """A2 and C3 are too low: neither goes where the other is, but C3 goes up."""
+    music = song(("Guitar 1", "A2 C3", 0, 4), chords=[(0, 9, "minor", None)])
+    moves = smallest_moves(music, first(music, "mud"))
+    assert moves["move"].tolist()[0] == "C3 up 4 semitones to E3"
+    assert not moves["move"].str.contains("A2 up 3|C3 down 3").any()
+
+
+def test_a_move_that_brings_as_much_as_it_ends_is_not_offered():
+    """Between two others, B4 rubs with C5; a semitone down, or two up, it would rub with another
+    guitar's notes as long and as exposed.
+    """
+    music = song(("Guitar 1", "B4", 0, 4), ("Guitar 2", "C5", 0, 4), ("Guitar 3", "A4", 0, 4))
+    rub = first(music, "rub")
+    moves = smallest_moves(music, rub)
+    own = moves[moves["part"] == "Guitar 1"]
+    assert "down a semitone to Bb4" not in own["move"].tolist()
+    down = own[own["semitones"] < 0].iloc[0]
+    assert down["semitones"] < -1
+    assert len(find_clashes(apply_move(music, down), ["rub"])) == 0
 
 
 def test_what_a_move_brings_is_listed():
@@ -609,6 +648,21 @@ def test_a_double_that_is_meant_is_one_quiet_row():
     groups = group_findings(find_clashes(music, ["crowding", "doubling"]), music)
     assert groups["kinds"].tolist() == ["doubling, crowding"]
     assert groups["severity"].iloc[0] < 0.2
+
+
+def test_what_a_double_brings_is_one_row():
+    """Two guitars strum the same chords, whose top notes are a quarter of what they share, beside a
+    third in their register: they crowd each other since they double, and the third once.
+    """
+    music = in_form(*[row for at in range(8) for row in (
+        *((part, f"C3 E3 G3 {SCALE[at]}", at, 1) for part in ("Guitar 1", "Guitar 2")),
+        ("Guitar 3", "C3 E3 G3 C4", at, 1),
+    )])  # fmt: skip
+    groups = group_findings(find_clashes(music, ["crowding", "doubling"]), music)
+    assert groups[["kinds", "parts", "times"]].to_numpy().tolist() == [
+        ["crowding", "Guitar 1 + Guitar 3", 2],
+        ["doubling, crowding", "Guitar 1 + Guitar 2", 2],
+    ]
 
 
 def test_what_a_song_does_throughout_is_a_trait_and_comes_last():

@@ -333,7 +333,7 @@ def test_redo_goes_on_again_with_its_decision(shown, log):
     press(shown, "redo")
     assert ar.read_decisions(log).decisions[0].status == "agreed"
     # The same notes as before are decided now; nothing is new, and nothing has ended.
-    assert "1 → 1 findings, severity 0.30 → 0.30</span>" in shown.picture.value
+    assert "1 → 1 findings, severity 0.17 → 0.17</span>" in shown.picture.value
     assert "The decision is agreed again." in words(shown)
     press(shown, "redo")
     assert "nothing to redo" in words(shown)

@@ -34,12 +34,13 @@ SAID_BELOW = {
     ("crossing", "Chorus 1", "19-20", GUITARS, "F4 Bb4"),
 }
 # Also reported under other kinds: both guitars of the rub are near the voice, as is what Guitar 1
-# picks and lets ring before the second chorus, the mud of bar 33 is
-# a guitar right above the bass, and so many low strings hide some of the bass.
+# picks and lets ring before the second chorus and its close triads in it, the mud of bar 33 is a
+# guitar right above the bass, and so many low strings hide some of the bass.
 SAID_BELOW |= {
     ("voice", "Pre-chorus 1", "15-18", frozenset({"Voice", "Guitar 1"}), "G4 Eb5"),
     ("voice", "Pre-chorus 1", "15-18", frozenset({"Voice", "Guitar 2"}), "G4 A4"),
-    ("voice", "Pre-chorus 2", "39-42", frozenset({"Voice", "Guitar 1"}), "G4 Eb5"),
+    ("voice", "Pre-chorus 2", "39-42", frozenset({"Voice", "Guitar 1"}), "F4 F5"),
+    ("voice", "Chorus 2", "43-50", frozenset({"Voice", "Guitar 1"}), "Eb4 Eb5"),
     ("bass", "Verse 3", "33", frozenset({"Bass", "Guitar 2"}), "Eb2 G2"),
     ("masking", "Verse 3", "31-38", frozenset({"Bass", "Guitar 2"}), "A1"),
 }

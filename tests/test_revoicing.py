@@ -165,6 +165,19 @@ def test_findings_after_are_those_of_the_new_song(crowded, muddy, of_muddy):
             assert gone <= {(row.kind, row.parts) for row in each.ended.itertuples()}
 
 
+def test_a_departure_that_an_idea_brings_counts(demo):
+    """In Verse 3 an octave up leaves the register in which Guitar 2 lives in the rest of the song;
+    what the whole song decides on is as ``find_clashes`` has it.
+    """
+    [up] = revoice(demo, G2, section="Verse 3", scope=Scope(ideas=["an octave up"]))
+    brought = up.brought[up.brought["kind"] == "register"]
+    assert brought["parts"].tolist() == [G2]
+    true = ar.find_clashes(up.song, ["register"])
+    true = true[true["onset"].isin(brought["onset"])]
+    keys = ["onset", "kind", "parts", "pitches", "severity"]
+    assert brought[keys].to_numpy().tolist() == true[keys].to_numpy().tolist()
+
+
 def test_only_chord_members_and_no_third_lost():
     """An idea that keeps the harmony keeps each third in some part; one that does not says so."""
     bare = song(*strummed(G1, ("C4 G4 C5", "F4 C5 F5", "G4 D5 G5")), *strummed(G2, OPEN),

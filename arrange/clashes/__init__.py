@@ -4,8 +4,9 @@ listen to, not a fault.
 Severity runs from 0 to 1 and compares across kinds: it says how rare it is that well-made music
 goes so far. Fewer than one passage in N does, and severity is 1 - N ** (-1 / 5): a half at one in
 32, three quarters at one in a thousand. A few kinds cannot be compared, and are measured by value
-over limit (``rarity`` says which and how). ``doubling`` is never a fault: its severity stays below
-a half, that of an exact doubling below 0.14. The function of each kind says what its value is.
+over limit (``rarity`` says which and how). ``voice`` is weighed by how much a part is in the way.
+``doubling`` is never a fault: its severity stays below a half, that of one that is meant below
+0.14. The function of each kind says what its value is.
 
 ``kinds`` has a row for each kind, with its finder; ``table`` makes the findings table.
 """

@@ -9,11 +9,13 @@ none.
 from __future__ import annotations
 
 import numpy as np
+import pandas as pd
 
 from arrange.clashes.attacks import ALMOST, TOGETHER, Stream
 from arrange.clashes.limits import Limits
 from arrange.clashes.scene import Clash, Scene
 from arrange.clashes.stretches import Stretches
+from arrange.tables.setups import by_section
 from arrange.tables.sounding import Array
 from arrange.text.words import first_few, measures_words
 from arrange.theory.pitch import an_interval, pitch_class_name
@@ -38,14 +40,18 @@ def find_register(scene: Scene, limits: Limits) -> list[Clash]:
     from where it usually lies to the other parts, and from its bars right before and after. Each is
     divided by what is usual for the part, the median of that distance over the song and four
     semitones. The value is their mean. It must lie farther than a fourth from its median. None is a
-    part that stays there for a whole section: it is arranged so.
+    part that stays there for a whole section: it is arranged so. A part that plays other recorded
+    layers in other sections lives where each of them does: medians are taken layer by layer.
     """
     stretches = scene.stretches
     if not len(stretches.first):
         return []
-    height = _heights(stretches)
-    own = height - _median(height)
-    ratios = np.stack([_ratio(own), _ratio(_beside(height)), _ratio(height - _around(stretches))])
+    layers = _layers(scene)
+    height = np.where(layers >= 0, _heights(stretches), np.nan)
+    own = height - _usual(height, layers)
+    beside = _beside(height)
+    beside -= _usual(beside, layers)
+    ratios = np.stack([_ratio(own), _ratio(beside), _ratio(height - _around(stretches))])
     known = np.isfinite(ratios)
     signed = np.where(known, ratios, 0.0).sum(axis=0) / np.maximum(known.sum(axis=0), 1)
     is_far = (np.abs(own) >= LEAST_FAR) & (np.sign(signed) == np.sign(own))
@@ -192,11 +198,34 @@ def _heights(stretches: Stretches) -> Array:
 
 def _median(values: Array) -> Array:
     """Each part's median over the song, as a column; NaN for a part that has no value."""
-    median = np.full((len(values), 1), np.nan)
-    known = np.isfinite(values).any(axis=1)
-    if known.any():
-        median[known, 0] = np.nanmedian(values[known], axis=1)
-    return median
+    values = np.sort(values, axis=1)  # NaN last
+    count = np.count_nonzero(~np.isnan(values), axis=1)
+    rows, last = np.arange(len(values)), np.maximum(count - 1, 0)
+    middle = values[rows, last // 2] + values[rows, (last + 1) // 2]
+    return np.asarray(middle[:, None] / 2)
+
+
+def _layers(scene: Scene) -> Array:
+    """Parts x stretches: a number for the recorded layers that a part plays there, -1 where they
+    change.
+    """
+    stretches = scene.stretches
+    code, _ = pd.factorize(by_section(scene.song, "layers").ravel(), use_na_sentinel=False)
+    bars = scene.section_of(stretches.lines[:-1])
+    each = code.reshape(len(scene.parts), -1)[:, bars]
+    last = stretches.first + stretches.bars - 1
+    changes = np.cumsum(np.diff(each, axis=1, prepend=each[:, :1]) != 0, axis=1)
+    is_one = changes[:, stretches.first] == changes[:, last]
+    return np.where(is_one, each[:, stretches.first], -1)
+
+
+def _usual(values: Array, layers: Array) -> Array:
+    """Each part's median over the stretches in which it plays the same recorded layers."""
+    usual = np.repeat(_median(values), values.shape[1], axis=1)
+    for part in np.flatnonzero(np.ptp(layers, axis=1) > 0).tolist():
+        for own in (layers[part] == which for which in np.unique(layers[part])):
+            usual[part, own] = _median(values[part : part + 1, own])
+    return usual
 
 
 def _ratio(far: Array) -> Array:
@@ -205,13 +234,12 @@ def _ratio(far: Array) -> Array:
 
 
 def _beside(height: Array) -> Array:
-    """How far each part lies from where it usually lies to the mean of the others."""
+    """How far each part lies from the mean of the others."""
     known = np.isfinite(height)
     own = np.where(known, height, 0.0)
     others = known.sum(axis=0) - known
     mean = (own.sum(axis=0) - own) / np.maximum(others, 1)
-    apart = np.where(known & (others > 0), height - mean, np.nan)
-    return apart - _median(apart)
+    return np.where(known & (others > 0), height - mean, np.nan)
 
 
 def _around(stretches: Stretches) -> Array:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
 
@@ -142,7 +141,7 @@ def find_outside(scene: Scene, limits: Limits) -> list[Clash]:
     if not len(scene.part):
         return []
     if scene.song.chords.empty:
-        scene = replace(scene, harmony=inferred_chords(scene.song))
+        scene = scene.under(inferred_chords(scene.song))
     if scene.chords.empty:
         return []
     away = _find_away(scene, limits, _in_key(scene.keys))

@@ -74,9 +74,9 @@ def find_mud(scene: Scene, limits: Limits) -> list[Clash]:
     """Return where an interval stands below its low interval limit, in one part or between two.
 
     The value is the semitones below the limit, times the seconds held; repeats within a section,
-    at most a bar apart, add up. Where the lowest sounding note is neither the chord symbol's
-    root nor the bass it asks for, and no bass plays, that bass (the root, but for D/F#) is
-    assumed below it and the intervals above it are checked again.
+    at most a bar apart, add up. Where several notes sound, the lowest of them is neither the chord
+    symbol's root nor the bass it asks for, and no bass plays, that bass (the root, but for D/F#) is
+    assumed below it and the intervals above it are checked again. A note alone is its own bass.
     """
     deepest = max(limits.low_intervals, default=0)
     first, second = scene.pairs
@@ -153,7 +153,7 @@ def _mud_over_assumed_roots(scene: Scene, limits: Limits) -> list[Clash]:
     lines, note, at = scene.slices
     if chords.empty or not len(note):
         return []
-    lowest = np.full(len(lines) - 1, np.inf)
+    lowest, highest = np.full(len(lines) - 1, np.inf), scene.top.max(axis=0)
     np.minimum.at(lowest, at, scene.pitch[note])
     bass_plays = np.zeros(len(lines) - 1, dtype=bool)
     bass_plays[at[scene.families[scene.part[note]] == "bass"]] = True
@@ -166,7 +166,7 @@ def _mud_over_assumed_roots(scene: Scene, limits: Limits) -> list[Clash]:
         missing = np.mod(lowest - wanted, 12)  # semitones down to the assumed bass
         is_root = np.mod(lowest - root, 12) == 0
     assume = (wanted >= 0) & np.isfinite(lowest) & ~bass_plays & ~is_root & (missing > 0)
-    assume &= missing % 1 == 0
+    assume &= (missing % 1 == 0) & (highest > lowest)
     rows = np.flatnonzero(assume[at] & scene.is_asked[scene.part[note]])
     lower = (lowest - missing)[at[rows]]
     upper = scene.pitch[note[rows]]

@@ -76,6 +76,8 @@ class Kind:
         Whether a listener hears which of two takes has it and which has not.
     may_be_meant : bool
         Whether it is as often meant as not: no reason to keep two layers apart.
+    comes_with_a_double : bool
+        Whether two parts that play the same line have it for that reason alone.
     one_note_ends_it : bool
         Whether moving a single note may end it.
     notes_can_be_named : bool
@@ -105,6 +107,7 @@ class Kind:
     evidence: str = "distance"
     can_be_heard: bool = False
     may_be_meant: bool = False
+    comes_with_a_double: bool = False
     one_note_ends_it: bool = False
     notes_can_be_named: bool = False
     trait: str = ""
@@ -173,6 +176,7 @@ KINDS: dict[str, Kind] = {
         source="overlap coefficient",
         moves=("octave",),
         pitches_are_ends=True,
+        comes_with_a_double=True,
         trait="{parts} share a register",
     ),
     "masking": Kind(
@@ -187,6 +191,7 @@ KINDS: dict[str, Kind] = {
         moves=("octave",),
         others_matter=True,
         pitches_are_ends=True,
+        comes_with_a_double=True,
         trait="one of {parts} hides the other",
     ),
     "crossing": Kind(
@@ -310,6 +315,7 @@ KINDS: dict[str, Kind] = {
         moves=("octave",),
         is_of_attacks=True,
         evidence="attacks",
+        comes_with_a_double=True,
         trait="the lines of {parts} fuse into one",
     ),
     "voice": Kind(

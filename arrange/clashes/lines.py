@@ -17,8 +17,9 @@ from arrange.text.words import counted
 OCTAVE = 12  # semitones; a crossing that is deeper weighs no more (ours)
 ALMOST = 1e-9  # seconds; if the difference is smaller, both are on top equally long
 MOST_OCTAVES = 2  # farther apart, two lines are hardly heard as one (ours)
-OTHER_DOUBLE = 0.5  # severity below which a double that is not exact stays (ours)
-EXACT_DOUBLE = 0.14  # below which an exact one stays, which reads as meant: no other is as low
+MEANT = 0.9  # share of the attacks that two parts share where a double is meant (ours)
+MEANT_DOUBLE = 0.14  # severity below which such a double stays: no other is as low (ours)
+OTHER_DOUBLE = 0.5  # below which another one stays (ours)
 
 
 def find_crowding(scene: Scene, limits: Limits) -> list[Clash]:
@@ -169,8 +170,9 @@ def find_doublings(scene: Scene, limits: Limits) -> list[Clash]:
     A line is a part's top note at each of its attacks. A run goes on while both attack together on
     the same interval; one attack that differs is forgiven, two in a row end it, and so does a pause
     of a whole note. It must move (at least three changes of pitch). The value is the shared
-    attacks. If every attack is shared, the doubling is rated as intended, else as accidental; it is
-    never a fault, so that severity stays below 0.14 if exact and below 0.5 if not. Where parts of
+    attacks. If nine in ten attacks are shared, the doubling is rated as intended, and so is one in
+    octaves with a bass, whose work it is to carry the roots of others; else as accidental. It is
+    never a fault: severity stays below 0.14 if intended and below 0.5 if not. Where parts of
     one family are meant to blend, an exact doubling is wanted and not reported, and one that is not
     exact counts in full.
     """
@@ -180,27 +182,17 @@ def find_doublings(scene: Scene, limits: Limits) -> list[Clash]:
         for other, run in _doubled_runs(attacks, one, limits):
             blend = limits.goal == "blend" and scene.families[one] == scene.families[other]
             onset, pitch, interval, missed, last, notes = run
-            exact = missed == 0
-            if exact and blend:
+            if missed == 0 and blend:
                 continue
-            weight = 1.0 if blend else EXACT_DOUBLE if exact else OTHER_DOUBLE
-            value = float(len(onset))
-            parts = scene.parts[one], scene.parts[other]
-            octaves = abs(interval) // 12
-            how = "in unison" if octaves == 0 else "in octaves" if octaves == 1 else (
-                f"{octaves} octaves apart"
-            )  # fmt: skip
-            verdict = (
-                "every attack together, so it reads as meant"
-                if exact
-                else f"{len(onset)} of {len(onset) + missed} attacks together, "
-                "so it reads as an accident: make it exact, or let one play something else"
-            )
+            is_root = interval != 0 and "bass" in scene.families[[one, other]]
+            value, parts = float(len(onset)), (scene.parts[one], scene.parts[other])
+            is_meant, how = _how_doubled(len(onset), missed, abs(interval) // 12, is_root, blend)
+            weight = 1.0 if blend else MEANT_DOUBLE if is_meant else OTHER_DOUBLE
             found.append(
                 Clash(
                     "doubling", float(onset[0]), last, parts, sorted({*pitch.tolist()}), value,
                     limits.doubling, "attacks",
-                    f"{parts[0]} and {parts[1]} play the same line {how}, {verdict}.",
+                    f"{parts[0]} and {parts[1]} play the same line {how}.",
                     scene.row[notes],
                     weight,
                 )
@@ -208,10 +200,26 @@ def find_doublings(scene: Scene, limits: Limits) -> list[Clash]:
     return found
 
 
-def are_exact_doubles(findings: pd.DataFrame) -> Array:
-    """Return which findings are doublings that read as meant, with every attack together."""
-    is_quiet = findings["severity"].to_numpy() < EXACT_DOUBLE
+def are_meant_doubles(findings: pd.DataFrame) -> Array:
+    """Return which findings are doublings that read as meant."""
+    is_quiet = findings["severity"].to_numpy() < MEANT_DOUBLE
     return np.asarray((findings["kind"] == "doubling").to_numpy(dtype=bool) & is_quiet)
+
+
+def _how_doubled(
+    shared: int, missed: int, octaves: int, is_root: bool, blend: bool
+) -> tuple[bool, str]:
+    """Whether a doubling is meant, and how it is played, in words."""
+    how = ("in unison", "in octaves")[octaves] if octaves < 2 else f"{octaves} octaves apart"
+    together = "every attack" if missed == 0 else f"{shared} of {shared + missed} attacks"
+    how = f"{how}, {together} together, "
+    if is_root:
+        return True, f"{how}as a bass carries the roots of others"
+    if shared >= (1.0 if blend else MEANT) * (shared + missed):
+        return True, f"{how}so it reads as meant"
+    return False, (
+        f"{how}so it reads as an accident: make it exact, or let one play something else"
+    )
 
 
 class Attacks(NamedTuple):

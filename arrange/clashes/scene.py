@@ -7,7 +7,7 @@ onset. A kind is a function ``find_...(scene, limits)`` that returns a list of `
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 
 import numpy as np
@@ -77,6 +77,13 @@ class Scene:
     whole_on_top: Array | None = None
     asked: Collection[str] | None = None
     harmony: pd.DataFrame | None = None
+
+    def under(self, harmony: pd.DataFrame) -> Scene:
+        """Return the scene with other chords; what does not ask for them is kept."""
+        other = replace(self, harmony=harmony)
+        kept = {name: value for name, value in vars(self).items() if name in _WITHOUT_CHORDS}
+        vars(other).update(kept)
+        return other
 
     @property
     def chords(self) -> pd.DataFrame:
@@ -407,6 +414,10 @@ class Scene:
         measures = self.song.measures
         return measures["onset"].to_numpy(), measures["duration"].to_numpy()
 
+
+# What a scene has computed of its notes, bars and sections alone.
+_WITHOUT_CHORDS = ("parts", "families", "sections", "written_keys", "keys", "played_rows", "played",
+                   "_sounding", "is_asked", "_section_starts", "_measures")  # fmt: skip
 
 _note_name = lru_cache(maxsize=1024)(note_name)  # a song repeats few different notes many times
 

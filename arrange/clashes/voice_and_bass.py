@@ -9,6 +9,11 @@ from arrange.clashes.scene import Clash, Scene, reaching
 from arrange.tables.sounding import Array
 
 NEAR_THE_VOICE = 3  # semitones around the sung note (ours): within a minor third
+TRIAD, FIFTH = 3, 7  # notes of a chord that stands in the singer's place, semitones to each
+RINGS_ON = 0.5  # of a note's weight once it merely rings: it falls by 20 dB (theory.decay), and 10
+# dB less sound half as loud (the sone scale of ISO 532-1), so that half is what it has on average
+HALF_AS_LOUD = 10.0  # dB, as above
+SAME = 0.5  # semitones; less is one note
 INTO_THE_BASS = 4  # semitones above the bass note (ours): a third or less
 FOUNDATION = 52  # E3; a bass note above it is a tune, which others may join
 
@@ -16,12 +21,19 @@ FOUNDATION = 52  # E3; a bass note above it is a tune, which others may join
 def find_in_voice(scene: Scene, limits: Limits) -> list[Clash]:
     """Return the sections in which a part stays around the note that is being sung.
 
-    It is looked for in every part except singers, basses and drums. The value is the share of the
-    singing time in which the part holds a note within a minor third of the sung one, without
-    unisons, which are a doubling. Notes an octave away do not count.
+    It is looked for in every part except singers, basses and drums. Notes within a minor third of
+    the sung one are near, and all notes of a part that holds three and more, one of them the sung
+    one and none farther from it than a fifth. Any other unison is a doubling, and notes an octave
+    away do not count.
+
+    The value is the share of the singing time in which some are. The severity is weighed by how
+    much the part is in the way there, at most in full: by the root of the share of its notes that
+    are near, as amplitudes go by the root of power, so that a close triad counts more than a wide
+    chord that passes through; by half for a note that merely rings on; and by half for a part that
+    is 10 dB softer than the singer.
     """
     size = len(scene.sections)
-    lines, note, at = scene.slices
+    note, at = scene.slices[1:]
     if not len(note):
         return []
     section = scene.slice_section
@@ -32,11 +44,11 @@ def find_in_voice(scene: Scene, limits: Limits) -> list[Clash]:
         time = np.bincount(section, sings * scene.slice_seconds, minlength=size)
         for part in np.flatnonzero(~np.isin(scene.families, ("voice", "bass", "drums"))).tolist():
             own = np.flatnonzero((scene.part[note] == part) & sings[at])
-            distance = np.abs(scene.pitch[note[own]] - sung[at[own]])
-            own = own[(distance > 0.5) & (distance <= NEAR_THE_VOICE + 0.5)]
-            near = np.zeros(len(lines) - 1, dtype=bool)
-            near[at[own]] = True
-            near_time = np.bincount(section, near * scene.slice_seconds, minlength=size)
+            own, weight = _in_the_way(scene, own, sung)
+            near_time, weighed = (
+                np.bincount(section, each * scene.slice_seconds, minlength=size)
+                for each in (weight > 0, weight * _loudness(scene, part, singer))
+            )
             share = near_time / np.where(time > 0, time, 1)
             for row in np.flatnonzero((share >= limits.voice) & (time >= limits.voice_seconds)):
                 name, onset, end = scene.sections[row]
@@ -54,9 +66,38 @@ def find_in_voice(scene: Scene, limits: Limits) -> list[Clash]:
                         f"of the singing in {name}, {names[0]} to "
                         f"{names[1]}: listen whether the words come through.",
                         _with_sung(scene, singer, sung, note[inside], at[inside]),
+                        float(weighed[row] / near_time[row]),
                     )
                 )  # fmt: skip
     return found
+
+
+def _in_the_way(scene: Scene, own: Array, sung: Array) -> tuple[Array, Array]:
+    """Of a part's (note, slice) pairs those near the sung note, and how much the part is in the way
+    in each slice of the song, 0 to 1.
+    """
+    lines, note, at = scene.slices
+    note, at = note[own], at[own]
+    count = len(lines) - 1
+    far = np.abs(scene.pitch[note] - sung[at])
+    sounds = np.maximum(np.bincount(at, minlength=count), 1)
+    farthest = np.zeros(count)
+    np.maximum.at(farthest, at, far)
+    is_sung = np.bincount(at, far <= SAME, minlength=count) > 0
+    is_triad = is_sung & (sounds >= TRIAD) & (farthest <= FIFTH + SAME)
+    near = is_triad[at] | ((far > SAME) & (far <= NEAR_THE_VOICE + SAME))
+    notes = scene.song.notes
+    until = (notes["onset"] + notes["duration"]).to_numpy()[scene.row[note[near]]]
+    held = np.clip((until - lines[at[near]]) / np.diff(lines)[at[near]], 0, 1)
+    some = np.maximum(np.bincount(at[near], minlength=count), 1)
+    loud = np.bincount(at[near], RINGS_ON + (1 - RINGS_ON) * held, minlength=count) / some
+    return own[near], loud * np.sqrt(some / sounds)
+
+
+def _loudness(scene: Scene, part: int, singer: int) -> float:
+    """How loud a part is beside the singer, at most 1."""
+    level = scene.song.parts["level"].to_numpy()
+    return float(min(1.0, 2 ** ((level[part] - level[singer]) / HALF_AS_LOUD)))
 
 
 def _with_sung(scene: Scene, singer: int, sung: Array, note: Array, at: Array) -> Array:

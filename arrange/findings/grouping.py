@@ -8,6 +8,7 @@ from collections.abc import Hashable, Iterable
 import numpy as np
 import pandas as pd
 
+from arrange.clashes import KINDS
 from arrange.findings.causes import causes
 from arrange.findings.ranking import is_trait, ranked, weights
 from arrange.tables.columns import object_column, text_column
@@ -26,9 +27,9 @@ def group_findings(findings: pd.DataFrame, song: Song) -> pd.DataFrame:
     Two findings of one kind and the same parts, both waived by one decision or neither waived,
     belong together if
 
-    - they have the same pitches at the same beat of the same printed measure (played again in a
-      repeat), or at the same place of sections of one kind (each chorus; not kind "other", which
-      says nothing); or
+    - they have the same pitches, or both are about registers, at the same beat of the same printed
+      measure (played again in a repeat), or at the same place of sections of one kind (each chorus;
+      not kind "other", which says nothing); or
     - they begin in the same section, on whatever pitches;
 
     and so do all findings that are linked by these rules. What the same notes cause is one row too
@@ -60,7 +61,7 @@ def group_findings(findings: pd.DataFrame, song: Song) -> pd.DataFrame:
     >>> song = ar.read("datasets/low-water.musicxml")
     >>> findings = ar.find_clashes(song)
     >>> len(findings), len(ar.group_findings(findings, song))
-    (22, 12)
+    (23, 13)
     """
     table = check_table(findings, FINDINGS)
     table = ranked(table.set_axis(range(len(table)), axis=0))
@@ -130,11 +131,12 @@ def _keys(table: pd.DataFrame, song: Song) -> list[list[Hashable]]:
     keys: list[list[Hashable]] = []
     for row in table.itertuples():
         own = (row.kind, row.parts, row.waived if isinstance(row.waived, str) else "")
+        pitches = "" if KINDS[str(row.kind)].pitches_are_ends else row.pitches
         place = round(float(row.onset - starts[row.section]), 6)
         keys.append(
             [
-                (*own, row.pitches, "printed", written[row.measure - 1], round(row.beat, 6)),
-                (*own, row.pitches, "form", kinds[row.section], place),
+                (*own, pitches, "printed", written[row.measure - 1], round(row.beat, 6)),
+                (*own, pitches, "form", kinds[row.section], place),
                 (*own, "section", row.section),
             ]
         )

@@ -24,7 +24,14 @@ from arrange.clashes.scene import Scene
 from arrange.errors import ArrangeError
 from arrange.findings.finding_notes import finding_notes, finding_parts, finding_row
 from arrange.findings.possible_moves import Move, Unit, moved_notes
-from arrange.findings.recheck import compare_findings, has_ended, notes_around, recheck
+from arrange.findings.recheck import (
+    Change,
+    compare_findings,
+    departures_in,
+    has_ended,
+    notes_around,
+    recheck,
+)
 from arrange.guitar.fingering import fingered_song
 from arrange.tables.song import Song
 from arrange.tables.sounding import Array, is_played
@@ -37,11 +44,13 @@ def smallest_moves(song: Song, finding: Any, limits: Limits = DEFAULT_LIMITS) ->
     """Return, for each part of a finding, the smallest changes that end it.
 
     This is a hint, not a search: each part moves alone, with all its notes of the finding. Moves
-    are tried in order of size and given only if the finding is gone then. Under a chord symbol,
-    steps to its members come first; other notes are tried only if no member helps. Fretted parts
-    stay on their neck. The singer or the bass whose place another part takes stays there, and a
-    bass does not go up past the other part's lowest note: a guitar that came too low is the one to
-    move.
+    are tried in order of size and given only if the finding is gone then, and if what comes instead
+    is less severe than what ends. Under a chord symbol, steps to its members come first; other
+    notes are tried only if no member helps, and the part that plays outside the chord moves before
+    one that does not. Fretted parts stay on their neck, and no note moves onto one that the part
+    holds already. Singers and basses stay where they are, unless they alone are outside the chord,
+    and a bass does not go up past the other part's lowest note: a guitar that came too low is the
+    one to move.
 
     Parameters
     ----------
@@ -54,11 +63,12 @@ def smallest_moves(song: Song, finding: Any, limits: Limits = DEFAULT_LIMITS) ->
     Returns
     -------
     DataFrame
-        A row a move, the smallest first (semitones or quarter notes of all notes moved), leaving
-        out last: ``part``; ``move``, as a player says it; ``semitones``, missing unless pitch
-        changes; ``quarters``, a tuple, how far each changed note moves in time, empty unless it
-        does; ``changed``, a tuple of labels of the notes table; ``in_chord``, whether all of
-        them land on members of their chord symbols (missing where none stands);
+        A row a move, the smallest first (semitones or quarter notes of all notes moved), those of
+        the part outside the chord before others, leaving out last: ``part``; ``move``, as a player
+        says it; ``semitones``, missing unless pitch changes; ``quarters``, a tuple, how far each
+        changed note moves in time, empty unless it does; ``changed``, a tuple of labels of the
+        notes table; ``in_chord``, whether all of them land on members of their chord symbols
+        (missing where none stands);
         ``also``, how many new findings of any kind it brings in the passage. If no move of one
         part ends it, one row says so and why, and changes nothing.
 
@@ -78,10 +88,10 @@ def smallest_moves(song: Song, finding: Any, limits: Limits = DEFAULT_LIMITS) ->
     1  Guitar 1   up 2 semitones to C5
     """
     bench = _Bench(song, finding_row(song, finding), limits)
-    moves = sorted(bench.ending_moves(), key=lambda move: (move.leaves_out, move.size))
+    moves = sorted(bench.ending_moves(), key=lambda each: each[0].listing)
     rows = [
         (move.part, move.text, move.semitones, move.quarters, move.rows, move.in_chord, also)
-        for move, also in zip(moves, bench.new_findings(moves) if moves else (), strict=True)
+        for move, also in moves
     ] or [(bench.finding.parts, bench.no_move, np.nan, (), (), None, 0)]  # fmt: skip
     names = ("part", "move", "semitones", "quarters", "changed", "in_chord", "also")
     frame = pd.DataFrame(rows, columns=names)
@@ -94,7 +104,7 @@ def smallest_move(song: Song, finding: Any, limits: Limits = DEFAULT_LIMITS) -> 
     As ``smallest_moves``, but the first that helps is enough, so that it is quicker.
     """
     bench = _Bench(song, finding_row(song, finding), limits)
-    return next((f"{move.part}: {move.text}" for move in bench.ending_moves()), bench.no_move)
+    return next((f"{move.part}: {move.text}" for move, _ in bench.ending_moves()), bench.no_move)
 
 
 def apply_move(song: Song, move: Any) -> Song:
@@ -179,25 +189,62 @@ class _Bench:
             )
         return (
             "no single move ends it: each part alone was tried, up, down and left out as far as "
-            "the kind allows; it takes both, or more than these notes"
+            "the kind allows, and what helps brings as much; it takes both, or more than these "
+            "notes"
         )
 
-    def ending_moves(self) -> Iterator[Move]:
-        """The moves that end the finding, one for each part and way, in the order tried."""
+    def ending_moves(self) -> Iterator[tuple[Move, int]]:
+        """The moves that end the finding and bring less than that, one for each part and way, in
+        the order tried, and how many new findings each brings.
+        """
         done: set[tuple[str, str]] = set()
-        moves = sorted(self._moves(), key=lambda move: move.order)
+        moves = sorted(filter(self._is_sound, self._moves()), key=lambda move: move.order)
         for first in range(0, len(moves), _AT_ONCE):
             some = moves[first : first + _AT_ONCE]
             some = [move for move in some if (move.part, move.way) not in done]
-            for move, ends in zip(some, self._ends(some), strict=True):
-                if ends and (move.part, move.way) not in done:
+            some = [move for move, ends in zip(some, self._ends(some), strict=True) if ends]
+            if not some:
+                continue
+            before, *after = recheck(self.song, self._versions(some), self._span, self.limits)
+            for move, found in zip(some, after, strict=True):
+                if (move.part, move.way) in done:
+                    continue
+                change = self._change(move, before, found)
+                if self._is_worth_it(change):
                     done.add((move.part, move.way))
-                    yield move
+                    yield move, len(change.brought)
 
-    def new_findings(self, moves: Sequence[Move]) -> list[int]:
-        """How many findings each move brings where there was none of their kind and parts."""
-        before, *after = recheck(self.song, self._versions(moves), self._span, self.limits)
-        return [len(compare_findings(before, each).brought) for each in after]
+    def _change(self, move: Move, before: pd.DataFrame, after: pd.DataFrame) -> Change:
+        """What a move does to the findings of the passage, departures of its parts among them."""
+        changed = replace(self.song, notes=moved_notes(self.song.notes, move))
+        departs = departures_in(changed, self._span, self.parts, self.limits)
+        return compare_findings(pd.concat([before, self._departures]), pd.concat([after, departs]))
+
+    @cached_property
+    def _departures(self) -> pd.DataFrame:
+        return departures_in(self.song, self._span, self.parts, self.limits)
+
+    def _is_worth_it(self, change: Change) -> bool:
+        """Whether what a change brings is less severe in all than what it ends."""
+        ended = max(change.ended["severity"].sum(), self.finding.severity)
+        return bool(change.brought["severity"].sum() < ended)
+
+    def _is_sound(self, move: Move) -> bool:
+        """Whether no note moves onto one that its part holds already."""
+        if move.leaves_out or move.quarters:
+            return True
+        notes = self.song.notes
+        moved, others = notes.loc[list(move.rows)], notes[notes["part"] == move.part]
+        others = others.drop(index=moved.index)
+        (start, end, pitch), (begin, until, at) = (
+            (onset, onset + each["sounds"].to_numpy(), each["pitch"].to_numpy())
+            for each in (moved, others)
+            for onset in (each["onset"].to_numpy(),)
+        )
+        same = pitch[:, None] + move.semitones == at
+        return not (
+            same & (start[:, None] < until - ALMOST) & (begin < end[:, None] - ALMOST)
+        ).any()
 
     def _ends(self, moves: Sequence[Move]) -> list[bool]:
         """Whether each move ends the finding."""
@@ -238,12 +285,13 @@ class _Bench:
             return
         for part in self.parts:
             own = self.notes[self.notes["part"] == part]
-            if own.empty or self.kind.family == self._families[part]:
-                continue  # whose place it is stays there
+            if own.empty or part in self._staying:
+                continue
             by_pitch = self.kind.moves_one_pitch and bool(np.ptp(own["pitch"]))
             for _, unit in own.groupby("pitch" if by_pitch else "part"):
                 name = str(unit["name"].iloc[0]) if by_pitch else ""
-                yield from filter(self._leaves_the_bass_lowest, self._moves_of(part, unit, name))
+                for move in filter(self._leaves_the_bass_lowest, self._moves_of(part, unit, name)):
+                    yield replace(move, fits=part in self._fitting)
         if "shift" in self.kind.moves:
             yield from self._shifts()
 
@@ -259,6 +307,25 @@ class _Bench:
             if len(line) > len(unit):
                 yield from Unit(self.song, part, line).octaves("the whole line", True)
         yield notes.left_out(name)
+
+    @cached_property
+    def _fitting(self) -> set[str]:
+        """The parts whose notes are all members of their chord symbols, where another's are not."""
+        if self.kind.group != "harmony":
+            return set()
+        fits = {
+            part: Unit(self.song, part, own).fits
+            for part, own in self.notes.groupby("part", sort=False)
+        }
+        return {str(part) for part, own in fits.items() if own and not all(fits.values())}
+
+    @cached_property
+    def _staying(self) -> set[str]:
+        """Singers and basses, where another part could move: whose place it is stays there."""
+        stay = {part for part in self.parts if self._families[part] in ("voice", "bass")}
+        if stay == set(self.parts) or (self._fitting and not stay & self._fitting):
+            return set()
+        return stay
 
     @cached_property
     def _families(self) -> dict[str, str]:

@@ -33,6 +33,7 @@ class Move:
     quarters: tuple[float, ...] = ()
     in_chord: bool | None = None
     second_choice: bool = False
+    fits: bool = False  # whether its part is in the chord while another is not
 
     @property
     def size(self) -> float:
@@ -47,9 +48,14 @@ class Move:
         return not self.quarters and bool(np.isnan(self.semitones))
 
     @property
-    def order(self) -> tuple[bool, bool, float]:
+    def order(self) -> tuple[bool, bool, bool, float]:
         """Leaving out stands last, members of the chord before other notes."""
-        return self.leaves_out, self.second_choice, self.size
+        return self.leaves_out, self.fits, self.second_choice, self.size
+
+    @property
+    def listing(self) -> tuple[bool, bool, float]:
+        """The order of those that help."""
+        return self.leaves_out, self.fits, self.size
 
 
 def moved_notes(notes: pd.DataFrame, move: Move) -> pd.DataFrame:
@@ -160,6 +166,11 @@ class Unit:
             for pitch, at in zip(self.pitch.tolist(), row.tolist(), strict=True)
             if at >= 0 and len(classes[at]) > 1
         ]
+
+    @property
+    def fits(self) -> bool:
+        """Whether all notes are members of their chord symbols."""
+        return self._lands(0) is not False
 
     def _lands(self, semitones: int) -> bool | None:
         """Whether moved notes are members of their chord symbols; None where none stands."""

@@ -25,6 +25,7 @@ _AROUND = 2  # bars around the sections that a change touches
 _LONG = 48  # bars; longer sections are not taken whole
 _AROUND_LONG = 16  # bars around the change itself in that case
 _SLACK = 1e-6  # quarter notes
+_OF_THE_SONG = tuple(name for name, kind in KINDS.items() if kind.is_of_the_song)
 
 
 @dataclass(frozen=True)
@@ -92,6 +93,18 @@ def recheck(
     if "crossing" in wanted:
         _ask_again_who_crosses(found, copies, signs, limits)
     return [_placed(song, each) for each in found]
+
+
+def departures_in(
+    song: Song, span: tuple[float, float], parts: Collection[str], limits: Limits
+) -> pd.DataFrame:
+    """Return the findings of some parts on which the whole song decides, where they touch a
+    stretch.
+    """
+    found = find_in(Scene(song, asked=parts), _OF_THE_SONG, limits)
+    onset = found["onset"].to_numpy()
+    inside = (onset < span[1] - _SLACK) & (onset + found["duration"] > span[0] + _SLACK)
+    return found[inside]
 
 
 def passage_around(song: Song, begin: float, end: float) -> tuple[float, float]:

@@ -24,7 +24,7 @@ import pandas as pd
 
 from arrange.tables.columns import integer_column, object_column, text_column
 from arrange.tables.song import Song
-from arrange.tables.sounding import Array, slices, sounding_notes
+from arrange.tables.sounding import Array, is_played, slices
 from arrange.theory.chords import KINDS, Chord, chord_symbol
 from arrange.theory.meters import beat_quarters
 from arrange.theory.pitch import key_name, pitch_class_name
@@ -152,10 +152,12 @@ def _chord_table(
     names, first, onset = list(_KINDS), span[0], pieces.lines[span[0]]
     kinds, roots = [names[each] for each in (state // 12).tolist()], state % 12
     bar = pieces.bar[first]
-    symbols = [
-        chord_symbol(Chord(pitch_class_name(root, song.key_at(at)), kind))
-        for root, kind, at in zip(roots.tolist(), kinds, onset.tolist(), strict=True)
-    ]
+    keys = map(song.key_at, onset.tolist())
+    named = list(zip(roots.tolist(), kinds, keys, strict=True))
+    symbol_of = {
+        (root, kind, key): chord_symbol(Chord(pitch_class_name(root, key), kind))
+        for root, kind, key in set(named)
+    }
     sums = sums - sums.max(axis=1, keepdims=True)  # so that none is too large for exp
     by_root = np.exp(_SHARPNESS * sums).reshape(len(sums), len(names), 12).max(axis=1)
     members = [
@@ -167,7 +169,7 @@ def _chord_table(
         "duration": pieces.lines[span[1]] - onset,
         "measure": bar + 1,
         "section": song.measures["section"].array.take(bar),
-        "symbol": text_column(symbols),
+        "symbol": text_column([symbol_of[each] for each in named]),
         "root": integer_column(roots),
         "bass": integer_column(roots),
         "kind": text_column(kinds),
@@ -194,14 +196,12 @@ def _sounding_time(song: Song, lines: Array) -> tuple[Array, Array]:
     """Pieces x pitch classes: quarter notes that each sounds, once a part, and that each is the
     lowest.
     """
-    drums = song.parts["part"][song.parts["family"] == "drums"]
-    notes = sounding_notes(song.notes)
-    notes = notes[~notes["part"].isin(drums)]
-    part = pd.factorize(notes["part"])[0]
-    onset = notes["onset"].to_numpy()
+    notes, is_drums = song.notes, (song.parts["family"] == "drums").to_numpy()
+    part = pd.Index(song.parts["part"]).get_indexer(notes["part"])
+    onset, pitch = notes["onset"].to_numpy(), np.rint(notes["pitch"].to_numpy())
     end = np.minimum(onset + notes["duration"].to_numpy(), lines[-1])
-    heard = end > onset
-    pitch, part = np.rint(notes["pitch"].to_numpy()[heard]), part[heard]
+    heard = is_played(notes) & ~np.isnan(pitch) & ~is_drums[part] & (end > onset)
+    pitch, part = pitch[heard], part[heard]
     cuts, note, at = slices(onset[heard], end[heard], lines)
     piece = np.clip(np.searchsorted(lines, cuts[:-1] + 1e-9, side="right") - 1, 0, len(lines) - 2)
     lasts, shape = np.diff(cuts), (len(lines) - 1, 12)

@@ -30,6 +30,7 @@ from arrange.tables.sounding import Array, slices, sounding_notes
 
 REFERENCE_LEVEL = 70.0  # dB sound pressure level of the fundamentals of a part at level 0 (ours)
 _SPANS = ("song", "section", "measure")
+_AT_ONCE = 8  # pitches whose thresholds are computed in one go: more take more memory, no less time
 
 
 def pair_roughness(song: Song, by: str = "section") -> pd.DataFrame:
@@ -219,12 +220,18 @@ class Sonorities:
         """Energy of each tone (columns) that each holding (rows) hides."""
         tones = np.arange(len(self.pitch))
         hidden = np.zeros(self.strength.shape)
-        for pitch in np.unique(self.pitch):  # tones of one pitch have their partials in one place
-            own = np.flatnonzero(self.pitch == pitch)
-            raised = threshold_raised(self.palette, tones, np.full(len(tones), own[0]))
-            threshold = self.strength @ raised + quiet_power(self.palette.frequency[own[0]])
-            energy = self.palette.amplitude[own] ** 2
-            hidden[:, own] = np.where(energy < threshold[:, None], energy, 0.0).sum(axis=-1)
+        # Tones of one pitch have their partials in one place.
+        _, first, which = np.unique(self.pitch, return_index=True, return_inverse=True)
+        quiet = quiet_power(self.palette.frequency[first])
+        for begin in range(0, len(first), _AT_ONCE):
+            some = first[begin : begin + _AT_ONCE]
+            pairs = np.tile(tones, len(some)), np.repeat(some, len(tones))
+            raised = threshold_raised(self.palette, *pairs).reshape(len(some), len(tones), -1)
+            for place, heard in enumerate(raised, start=begin):
+                threshold = self.strength @ heard + quiet[place]
+                own = np.flatnonzero(which == place)
+                energy = self.palette.amplitude[own] ** 2
+                hidden[:, own] = np.where(energy < threshold[:, None], energy, 0.0).sum(axis=-1)
         return hidden
 
 

@@ -6,13 +6,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
 
 from arrange.clashes import Limits
 from arrange.clashes.scene import Scene
-from arrange.findings.recheck import recheck
+from arrange.findings.recheck import departures_in, recheck
 from arrange.revoicing.harmonies import Harmonies, Harmony
 from arrange.revoicing.stretches import Stretch
 from arrange.tables.song import Song
@@ -45,6 +46,21 @@ def findings_of_each(
     tables = [notes.reset_index(drop=True) for notes in (*own, *versions)]
     found = recheck(song, tables, span, limits)[len(own) :]
     return [each[_touching(each, stretch)].reset_index(drop=True) for each in found]
+
+
+def departures_of_each(
+    song: Song, versions: Sequence[pd.DataFrame], stretch: Stretch, limits: Limits
+) -> list[pd.DataFrame]:
+    """Return the findings on which the whole song decides that touch a stretch, for each version
+    of the song's notes; arguments as ``findings_of_each``.
+    """
+    spans, parts = np.array(stretch.spans), song.parts["part"].tolist()
+    span = float(spans[:, 0].min()), float(spans[:, 1].max())
+    found = (
+        departures_in(replace(song, notes=notes.reset_index(drop=True)), span, parts, limits)
+        for notes in versions
+    )
+    return [each[_touching(each, stretch)] for each in found]
 
 
 def _touching(findings: pd.DataFrame, stretch: Stretch) -> Array:

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 import pandas as pd
 
-from arrange.clashes.lines import are_exact_doubles
+from arrange.clashes.lines import are_meant_doubles
 from arrange.errors import ArrangeError
 from arrange.guitar.fingering import part_neck
 from arrange.guitar.hands import Hand
@@ -121,8 +121,8 @@ def check_some_may_change(movers: Sequence[Mover], stretch: Stretch) -> None:
 
 
 def check_something_to_end(before: pd.DataFrame, parts: Sequence[str], stretch: Stretch) -> None:
-    """Raise an ArrangeError if no finding of the parts touches the stretch but exact doublings."""
-    before = before[~are_exact_doubles(before)]
+    """Raise an ArrangeError if no finding of the parts touches the stretch but meant doubles."""
+    before = before[~are_meant_doubles(before)]
     if not before["parts"].map(lambda names: _names_any(names, parts)).any():
         who = " or ".join(parts)
         raise ArrangeError(f"no finding touches {who} in {stretch.name}; there is nothing to end")

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from arrange.clashes.lines import are_exact_doubles
+from arrange.clashes.lines import are_meant_doubles
 from arrange.errors import ArrangeError
 from arrange.findings.recheck import compare_findings
 from arrange.findings.summary import count_kinds
@@ -18,6 +18,7 @@ from arrange.revoicing.harmonies import Harmonies, Harmony
 from arrange.revoicing.judging import (
     Place,
     counts_by_measure,
+    departures_of_each,
     findings_of_each,
     foreign,
     given_up,
@@ -169,7 +170,9 @@ class Judge:
         return self._findings([self.song.notes])[0]
 
     def _findings(self, versions: Sequence[pd.DataFrame]) -> list[pd.DataFrame]:
-        return findings_of_each(self.song, versions, self.stretch, self.taste.limits)
+        about = self.song, versions, self.stretch, self.taste.limits
+        both = zip(findings_of_each(*about), departures_of_each(*about), strict=True)
+        return [pd.concat(each, ignore_index=True) for each in both]
 
     def proposals(self, versions: Sequence[Version]) -> list[Proposal]:
         """Return the versions that help, best first, each idea once; near copies come last.
@@ -220,7 +223,7 @@ class Judge:
         before = self.before
         change = compare_findings(before, after)
         ended = change.ended
-        if are_exact_doubles(ended).all():
+        if are_meant_doubles(ended).all():
             was, is_ = float(before["severity"].sum()), float(after["severity"].sum())
             return f"it ends no finding (severity {was:.2f} before, {is_:.2f} after)"
         places, sounded_before = self._sounded_before

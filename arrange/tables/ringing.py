@@ -45,6 +45,7 @@ _NEAR = 1e-9  # quarter notes
 _DAMPED = ("overdriven", "distorted")
 _NO_STRING = 100  # behind it a pitch stands in place of the string
 _UNKNOWN = -1  # fret, or pitch class
+_MOST = 256  # more than any fret, and than any distance of two pitches
 
 Tables = Mapping[str, Columns | pd.DataFrame]
 
@@ -157,16 +158,15 @@ def _is_picked(notes: _Notes, stretch: Array, counts: Array) -> Array:
     new = np.append(True, (np.diff(notes.part[own]) != 0) | (np.diff(stretch[own]) != 0))
     starts, group = np.flatnonzero(new), np.cumsum(new) - 1  # by onset within each group
     attacks = np.add.reduceat(new | np.append(True, np.diff(onset) > _NEAR), starts, dtype=int)
-    order = np.lexsort((fret, string, group))
-    is_string = new | np.append(True, np.diff(string[order]) != 0)
+    place = np.sort((group * (string.max() + 1) + string) * _MOST + fret - _UNKNOWN)
+    is_string = np.append(True, np.diff(place // _MOST) != 0)
     strings = np.add.reduceat(is_string, starts, dtype=int)
-    shapes = np.add.reduceat(is_string | np.append(True, np.diff(fret[order]) != 0), starts,
-                             dtype=int)  # fmt: skip
+    shapes = np.add.reduceat(np.append(True, np.diff(place) != 0), starts, dtype=int)
     by_hand = (fret != _UNKNOWN) & ~notes.is_open[own]
     low = np.minimum.reduceat(np.where(by_hand, fret, np.inf), starts)
     high = np.maximum.reduceat(np.where(by_hand, fret, -np.inf), starts)
     unknown = np.logical_or.reduceat(string >= _NO_STRING, starts)
-    gap = np.diff(pitch[np.lexsort((pitch, group))], prepend=np.inf)
+    gap = np.diff(np.sort(_MOST * group + pitch), prepend=np.inf)
     near = np.logical_or.reduceat(~new & (gap > 0) & (gap < _STEP), starts)
     held = (strings >= _STRINGS) & (shapes == strings) & (high - low <= REACH)
     held &= (attacks >= _ATTACKS + unknown) & ~(unknown & near)
@@ -176,9 +176,10 @@ def _is_picked(notes: _Notes, stretch: Array, counts: Array) -> Array:
 
 def _struck_again(notes: _Notes) -> Array:
     """When the string of each note is struck next, in its part; a unison is one stroke."""
-    order = np.lexsort((notes.onset, notes.string, notes.part))
-    part, string, onset = (values[order] for values in (notes.part, notes.string, notes.onset))
-    other = np.append(True, (np.diff(part) != 0) | (np.diff(string) != 0))
+    place = notes.part * (notes.string.max() + 1) + notes.string
+    order = np.argsort(place, kind="stable")  # by onset on each string, as they come
+    place, onset = place[order], notes.onset[order]
+    other = np.append(True, np.diff(place) != 0)
     new = other | np.append(True, np.diff(onset) > _NEAR)
     starts = np.flatnonzero(new)
     following = np.append(np.where(other[starts[1:]], np.inf, onset[starts[1:]]), np.inf)

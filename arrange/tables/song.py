@@ -109,7 +109,7 @@ class Song:
             object.__setattr__(self, table.name, check_table(getattr(self, table.name), table))
         tables = {table.name: getattr(self, table.name) for table in SONG_TABLES}
         _check_across(tables)
-        self._let_ring()
+        self._let_ring(tables)
         remarks = [remark.text for remark in self.remarks]
         check_limits(tables, self.title, [*remarks, *self.players])
 
@@ -140,14 +140,12 @@ class Song:
         for name in ABOUT:
             object.__setattr__(song, name, about.get(name, getattr(cls, name)))
         _check_across(columns)
-        song._let_ring()
+        song._let_ring(columns)
         return song
 
-    def _let_ring(self) -> None:
+    def _let_ring(self, tables: Mapping[str, Columns | pd.DataFrame]) -> None:
         """Set the column ``sounds`` of the notes, whatever a given table has there."""
-        sounds = sounding_durations(
-            {table.name: getattr(self, table.name) for table in SONG_TABLES}
-        )
+        sounds = sounding_durations(tables)
         if not np.array_equal(sounds, self.notes["sounds"].to_numpy()):
             object.__setattr__(self, "notes", self.notes.assign(sounds=sounds))
 

@@ -33,7 +33,6 @@ from arrange.clashes import KINDS
 from arrange.clashes.limits import DEFAULT_LIMITS
 from arrange.clashes.scene import Scene
 from arrange.clashes.table import findings_table
-from arrange.tables.schemas import CHORDS, MEASURES, NOTES, PARTS, SECTIONS
 from arrange.tables.song import Song
 
 QUARTET = Path(music21.__file__).parent / "corpus" / "beethoven"
@@ -91,25 +90,25 @@ def band_song(players: Sequence[Player]) -> Song:
         {"onset": start, "duration": BAR, "measure": bars, "section": section,
          "symbol": [symbol for _, symbol, _ in chords], "root": roots, "bass": roots,
          "kind": [kind for *_, kind in chords], "pitch_classes": members, "degree": None}
-    )[CHORDS.names]  # fmt: skip
+    )  # fmt: skip
     first = bars[::SECTION]
     sections = pd.DataFrame(
         {"section": section[::SECTION], "kind": "other", "pass": 1, "first_measure": first,
          "last_measure": first + SECTION - 1, "onset": start[::SECTION],
          "duration": BAR * SECTION}
-    )[SECTIONS.names]  # fmt: skip
+    )  # fmt: skip
     parts = pd.DataFrame(
         {"part": [player.name for player in players],
          "instrument": [player.name for player in players],
          "family": [player.family for player in players], "tuning": None, "capo": 0,
          "transpose": 0, "drive": [player.drive for player in players],
          "echo": [player.echo for player in players], "level": 0.0, "program": None,
-         "player": None, "frets_from": "nut"}
-    )[PARTS.names]  # fmt: skip
+         "player": None}
+    )  # fmt: skip
     tables = [_notes(player, np.array(members), measures, random) for player in players]
     notes = pd.concat(tables, ignore_index=True)
     notes["source_id"] = [f"n{k}" for k in range(len(notes))]
-    return Song(parts, sections, measures[MEASURES.names], symbols, notes[NOTES.names])
+    return Song(parts, sections, measures, symbols, notes)
 
 
 def _notes(
@@ -151,7 +150,7 @@ def crowd_song(parts: int, notes: int) -> Song:
     measures = band.measures.head(bars).assign(section="Song")
     sections = band.sections.head(1).assign(section="Song", last_measure=bars, duration=BAR * bars)
     chords = band.chords.head(bars).assign(section="Song")
-    return Song(band.parts, sections, measures, chords, frame[NOTES.names])
+    return Song(band.parts, sections, measures, chords, frame)
 
 
 def study_of_crowd(parts: int, notes: int) -> str:

@@ -14,12 +14,15 @@ made ("tuning"); the results are those of the other half ("reported"). Files wit
 read at 120 quarter notes a minute.
 
 The score of a kind is the sum of the severities of its findings a minute; the total is the sum over
-all kinds. Each damage should be noticed by its matching kinds. The area under the ROC curve is the
-chance that a twin scores higher than an original, ties counting half: any twin against any
-original, or, in the paired version, each twin against its own original. Beside it stand the area
-where only the worst finding of the matching kinds counts, and the areas of two naive rules: how far
-the ranges of the parts overlap, and how many pairs of notes a minute make a minor second, a minor
-ninth or a compound of it.
+all kinds. Each damage should be noticed by its matching kinds: what the damaged notes do to the
+others', and, where a phrase is damaged, that the part leaves there its register or the others'
+harmony. (Crowding is of whole sections; a phrase is too little of one to tell by.)
+
+The area under the ROC curve is the chance that a twin scores higher than an original, ties counting
+half: any twin against any original, or, in the paired version, each twin against its own original.
+Beside it stand the area where only the worst finding of the matching kinds counts, and the areas of
+two naive rules: how far the ranges of the parts overlap, and how many pairs of notes a minute make
+a minor second, a minor ninth or a compound of it.
 
 References
 ----------
@@ -213,14 +216,15 @@ class Damage:
     kinds: tuple[str, ...]
 
 
+FOREIGN = ("rub", "roughness", "outside", "scale")
 DAMAGES = {
     "inner part an octave off": Damage(inner_octave, ("crowding", "crossing")),
-    "inner part, for a phrase": Damage(inner_octave_phrase, ("crowding", "crossing")),
-    "a semitone off for a phrase": Damage(semitone_off, ("rub", "roughness")),
-    "a semitone off for half a phrase": Damage(semitone_off_briefly, ("rub", "roughness")),
-    "a sixteenth late": Damage(late, ("near",)),
-    "into the mud for a phrase": Damage(into_the_mud, ("mud",)),
-    "swapped for a phrase": Damage(swapped, ("crossing",)),
+    "inner part, for a phrase": Damage(inner_octave_phrase, ("crossing", "register")),
+    "a semitone off for a phrase": Damage(semitone_off, FOREIGN),
+    "a semitone off for half a phrase": Damage(semitone_off_briefly, FOREIGN),
+    "a sixteenth late": Damage(late, ("near", "grid")),
+    "into the mud for a phrase": Damage(into_the_mud, ("mud", "register")),
+    "swapped for a phrase": Damage(swapped, ("crossing", "register")),
 }
 
 

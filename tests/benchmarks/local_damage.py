@@ -120,9 +120,13 @@ def foreign_chord(song: Song, part: str, span: Span, _: Rng) -> Song:
     notes = song.notes
     inside = notes[notes["onset"].between(*span, inclusive="left")]
     time = np.bincount(inside["pitch"].astype(int) % 12, inside["duration"], minlength=12)
-    chord = min(TRIADS, key=lambda tones: time[tones].sum())
+    return to_nearest(song, part, span, min(TRIADS, key=lambda tones: time[tones].sum()))
+
+
+def to_nearest(song: Song, part: str, span: Span, chord: Array) -> Song:
+    """Return the song with a part's notes in a stretch moved to the nearest tones of a chord."""
     which = in_span(song, part, span)
-    pitch = notes["pitch"].to_numpy()[which]
+    pitch = song.notes["pitch"].to_numpy()[which]
     steps = (chord - pitch[:, None] + 6) % 12 - 6
     nearest = np.abs(steps).argmin(axis=1)
     return with_pitches(song, which, pitch + steps[np.arange(len(pitch)), nearest])
@@ -132,11 +136,11 @@ def low_thirds(song: Song, part: str, span: Span, _: Rng) -> Song:
     """Double the part in thirds above, those that the passage's notes have more of; where it lies
     above C3 on average, both go down by octaves first.
     """
-    notes = song.notes
     which = in_span(song, part, span)
-    pitch = notes["pitch"].to_numpy()
+    pitch = song.notes["pitch"].to_numpy()
     down = OCTAVE * max(0, np.ceil((pitch[which].mean() - LOW) / OCTAVE))
-    time = np.bincount(pitch.astype(int) % 12, notes["duration"], minlength=12)
+    pitched = song.notes[song.notes["pitch"].notna()]
+    time = np.bincount(pitched["pitch"].astype(int) % 12, pitched["duration"], minlength=12)
     low = pitch[which] - down
     minor, major = (time[(low + size).astype(int) % 12] for size in (3, 4))
     song = with_pitches(song, which, low)
