@@ -305,7 +305,7 @@ def test_bars_on_the_sheet_are_those_of_the_tables(papers):
             bars = range(int(first), int(last) + 1)
             for line in cell["lines"]:
                 drawn = re.findall(r"<text[^>]*>(.*?)</text>", line["picture"])
-                assert "".join(drawn[:-1]) in text
+                assert squeezed("".join(drawn[:-1])) in text
                 assert drawn[-1] == first
                 notes = finger_part(song_, line["part"])
                 frets = notes["fret"][notes["measure"].isin(bars)].astype(int)
@@ -313,7 +313,8 @@ def test_bars_on_the_sheet_are_those_of_the_tables(papers):
                 shown = [str(fret if fret > capo else 0) for fret in frets]
                 symbols = song_.chords["symbol"][song_.chords["measure"].isin(bars)].tolist()
                 has_frets = each.kind != "which capo"
-                assert Counter(drawn[:-1]) == Counter(shown * has_frets + symbols)
+                written = [text for text in drawn[:-1] if text != "let ring"]
+                assert Counter(written) == Counter(shown * has_frets + symbols)
                 seen += 1
     assert (
         seen

@@ -251,7 +251,7 @@ def texts(svg, kind=None):
 def test_the_picture_says_all_in_words(pictures):
     html = drawn(pictures, chosen(octave=1))
     assert "<b>Chorus 1 · Guitar 1: an octave up</b>" in html
-    assert "2 → 1 findings, severity 0.80 → 0.30; ▲ 1 new, ✕ 2 ended" in html
+    assert "2 → 1 findings, severity 0.80 → 0.17; ▲ 1 new, ✕ 2 ended" in html
     chart, *necks = svgs(html)
     assert "Chorus 1 bar by bar: chords, what Guitar 1 and Guitar 2 play" in chart.get("aria-label")
     assert {"C4", "C5", "25 ♪", "32", "Voice", "Bass", "Guitar 1"} <= set(texts(chart))

@@ -269,7 +269,7 @@ def test_a_decision_is_recorded_superseded_and_taken_back(shown, results):
     first = ar.read_decisions(shown.log).decisions[1]
     assert (first.why, first.after) == (
         "it keeps the hook",
-        f"this: 547.3 s (77%): {shares_words(results.problem, shown.shares)}",
+        f"this: 548.5 s (77%): {shares_words(results.problem, shown.shares)}",
     )
     assert "then arrange handout arranged.musicxml --decisions" in part(shown, "words")
     assert {"Ann", "Ben"} <= set(ar.rebuild(song, ar.read_decisions(shown.log)).song.parts["part"])

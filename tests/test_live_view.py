@@ -218,7 +218,7 @@ def test_a_decision_is_recorded_with_its_figures(shown, log, demo):
         "room for Guitar 2", "Chorus 1", ("Guitar 1",),
     )  # fmt: skip
     assert decision.before == "2 findings (1 crowding, 1 crossing), severity up to 0.57"
-    assert decision.after == "1 finding (1 voice), severity up to 0.30"
+    assert decision.after == "1 finding (1 voice), severity up to 0.17"
     assert "Recorded: Guitar 1: an octave up" in words(shown)
     assert str(log.resolve()) in shown.shown_log.value
     assert "1 decision" in shown.shown_log.value

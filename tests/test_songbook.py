@@ -180,7 +180,7 @@ def test_the_log_beside_a_song_waives(tmp_path):
     after = ar.songbook_table(book).iloc[0]
     assert crowded == 4
     assert before["findings"] - after["findings"] == crowded
-    assert after["strongest"] == "register"
+    assert after["strongest"] == "voice"
     assert int(book_findings(book, grouped=False)["waived"].notna().sum()) == crowded
     log = ar.decisions_path(path)
     log.write_text(log.read_text().replace("why:", "because:", 1))
@@ -578,7 +578,7 @@ def test_bars_are_the_findings_a_minute(festival):
             ends[lane] = right
     assert list(ends.values()) == pytest.approx(table["findings_a_minute"].tolist())
     assert written(ax, "song name") == table["song"].tolist()
-    assert written(ax, "findings number")[4] == "6.3 register"
+    assert written(ax, "findings number")[4] == "6.5 register"
     assert written(ax, "song facts")[4] == "3:30 · Bb major · 102, 96"
 
 

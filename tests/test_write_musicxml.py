@@ -45,6 +45,7 @@ from arrange.formats.musicxml.writing import format_musicxml, write_musicxml
 from arrange.formats.musicxml.writing_durations import Value, cut_into_values, find_divisions
 from arrange.formats.section_names import section_kind
 from arrange.formats.written import TECHNIQUES
+from arrange.guitar.harmonics import harmonic_pitches
 from arrange.tables.schema_check import check_table
 from arrange.tables.schemas import CHORDS, MEASURES, NOTES, PARTS, SECTIONS, SETUPS
 from arrange.tables.setups import where_otherwise
@@ -391,6 +392,10 @@ def part_rows(
             for string in sorted(strings)[: 1 if grace or family == "drums" else 3]:
                 fret = draw(st.integers(capos[bar - 1], 15)) if tuning else None
                 pitch = tuning[string - 1] + fret if tuning else 48 + 5 * string
+                if tuning and "harmonic" in techniques:  # at the pitch that it sounds
+                    capo = capos[bar - 1]
+                    (heard,) = harmonic_pitches([tuning[string - 1] + capo], [fret - capo])
+                    pitch = pitch if math.isnan(heard) else heard
                 if family == "voice":
                     pitch += draw(st.sampled_from([0, 0.5]))
                 rows.append(

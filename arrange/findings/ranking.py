@@ -12,6 +12,7 @@ import numpy as np
 import pandas as pd
 
 from arrange.clashes import KINDS
+from arrange.clashes.lines import are_meant_doubles
 from arrange.tables.song import Song
 from arrange.tables.sounding import Array, each_of, is_played
 from arrange.text.part_lists import split_parts
@@ -32,7 +33,7 @@ def ranked(findings: pd.DataFrame) -> pd.DataFrame:
 def weights(findings: pd.DataFrame, rows: Sequence[Sequence[int]]) -> Array:
     """Return how early each row of several findings is to be listened to, the larger the earlier:
     the logarithm of how rare its strongest finding is, and a share of that of its other kinds, as
-    one thing heard in several ways is surer.
+    one thing heard in several ways is surer. What comes with a double that is meant adds nothing.
 
     Parameters
     ----------
@@ -41,11 +42,12 @@ def weights(findings: pd.DataFrame, rows: Sequence[Sequence[int]]) -> Array:
         The findings of each row.
     """
     rare = -np.log1p(-findings["severity"].to_numpy())
+    is_meant = are_meant_doubles(findings)
     kind = findings["kind"].to_numpy(dtype=object)
     out = np.zeros(len(rows))
     for number, own in enumerate(rows):
         strongest: dict[str, float] = {}
-        for place in own:
+        for place in own[:1] if is_meant[own[0]] else own:
             strongest[kind[place]] = max(rare[place], strongest.get(kind[place], 0.0))
         most = max(strongest.values())
         out[number] = most + OTHER_KINDS * (sum(strongest.values()) - most)

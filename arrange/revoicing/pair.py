@@ -81,7 +81,7 @@ def revoice_pair(
     >>> song = ar.read("datasets/low-water.musicxml")
     >>> ideas = ar.revoice_pair(song, ["Guitar 1", "Guitar 2"], measures=(21, 24))
     >>> ideas[0].idea, len(ideas[0].ended)
-    ('Guitar 1 shells, Guitar 2 chords', 2)
+    ('Guitar 1 chords, Guitar 2 shells', 1)
     """
     scope, taste = scope or Scope(), taste or Taste()
     names = list(dict.fromkeys(parts))

@@ -77,8 +77,8 @@ class Prices:
     voice: float = 40.0
     bass: float = 25.0
     grip: float = 0.5
-    finding: float = 200.0
-    brought: float = 100.0
+    finding: float = 320.0
+    brought: float = 160.0
     guide: float = 150.0
     hand: float = 0.5
     top: float = 2.0

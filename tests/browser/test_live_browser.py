@@ -53,7 +53,7 @@ def test_move_hear_record_and_take_back(live, folder):
     live.shows("Chorus 1 · as written")
     live.drag("Octave", 0.25)
     live.shows("Guitar 1: an octave up")
-    live.shows("2 → 1 findings, severity 0.80 → 0.30")
+    live.shows("2 → 1 findings, severity 0.80 → 0.17")
     live.choose("Inversion", "third lowest")
     live.shows("an octave up, third lowest")
     live.choose("Drive", "distorted")
