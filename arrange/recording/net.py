@@ -1,0 +1,110 @@
+"""The net that hears notes: which pitches sound, and which are struck, frame by frame.
+
+``note_net.onnx`` is trained by ``datasets/note_net/train.py``. It takes spectra, windows x 2 x
+frames x bins, and gives windows x 3 x frames x pitches: how sure it is that a pitch sounds, that
+it is struck, and that this is a repeat of an echo.
+"""
+
+from __future__ import annotations
+
+import os
+from functools import lru_cache
+from pathlib import Path
+from typing import Any, NamedTuple
+
+import numpy as np
+
+from arrange.errors import ArrangeError, shortened
+from arrange.recording.spectra import HOP, PER_SEMITONE, power, spectra
+from arrange.recording.spectra import LOWEST as LOWEST_BIN
+from arrange.tables.sounding import Array
+
+NET = Path(__file__).with_name("note_net.onnx")
+LOWEST, PITCHES = 35, 54  # MIDI number of the lowest pitch that the net hears, and how many
+_AT_ONCE = 2048  # frames
+_AROUND = 96  # frames before and after these, that the net looks at
+_SILENT = 1e-3  # peak under which a stretch is not listened to: 40 dB under the loud parts
+_THREADS = 2
+_PARTIALS = (1, 2, 3, 4)
+
+
+class Frames(NamedTuple):
+    """What is heard of a layer, frame by frame: each frames x ``PITCHES``, the first ``LOWEST``.
+
+    Parameters
+    ----------
+    sounds, struck, repeats : array of float32
+        How sure the net is that a pitch sounds, that it is struck, that this is a repeat; 0 to 1.
+    strength : array of float32
+        Power of the pitch's first partials, 1 at full level.
+    """
+
+    sounds: Array
+    struck: Array
+    repeats: Array
+    strength: Array
+
+
+def heard_frames(samples: Array, net: str | os.PathLike[str] | None = None) -> Frames:
+    """Return what is heard of a layer, frame by frame.
+
+    Parameters
+    ----------
+    samples : array of float32
+        A layer, levelled.
+    net : path, optional
+        An ONNX net of the same shape, in place of the kit's own.
+
+    Raises
+    ------
+    ArrangeError
+        If ``onnxruntime`` is not installed, or the file is no such net.
+    """
+    session = _session(os.fspath(net or NET))
+    frames = len(samples) // HOP + 1
+    out = np.zeros((4, frames, PITCHES), dtype=np.float32)
+    for begin in range(0, frames, _AT_ONCE):
+        end = min(begin + _AT_ONCE, frames)
+        first, last = max(begin - _AROUND, 0), min(end + _AROUND, frames)
+        if np.abs(samples[first * HOP : last * HOP]).max(initial=0) < _SILENT:
+            continue
+        bins = spectra(samples, first, last)
+        (heard,) = session.run(None, {"spectra": bins[None]})
+        own = slice(begin - first, end - first)
+        out[:3, begin:end] = heard[0, :, own]
+        out[3, begin:end] = _strength(power(bins[1, own]))
+    return Frames(*out)
+
+
+def _strength(short: Array) -> Array:
+    """The power of each pitch's first partials, of the power of the short window's bins."""
+    places = (LOWEST - LOWEST_BIN + np.arange(PITCHES)) * PER_SEMITONE
+    steps = np.rint(12 * PER_SEMITONE * np.log2(_PARTIALS)).astype(int)
+    beside = np.arange(-1, 2)
+    bins = places[:, None, None] + steps[:, None] + beside
+    return np.asarray(short[:, bins.reshape(PITCHES, -1)].sum(axis=2))
+
+
+@lru_cache(maxsize=2)
+def _session(path: str) -> Any:
+    try:
+        import onnxruntime
+    except ImportError:
+        raise ArrangeError(
+            "to hear single notes, install what runs the net: pip install 'arrange[audio]'"
+        ) from None
+    options = onnxruntime.SessionOptions()
+    options.intra_op_num_threads = _THREADS
+    options.log_severity_level = 4
+    try:
+        session = onnxruntime.InferenceSession(path, options)
+    except Exception as error:  # its own classes have no public names
+        first = str(error).splitlines()[0]
+        raise ArrangeError(f"{shortened(path)}: this is no net that can be run ({first})") from None
+    takes = [(each.name, len(each.shape)) for each in session.get_inputs()]
+    if takes != [("spectra", 4)] or len(session.get_outputs()) != 1:
+        raise ArrangeError(
+            f"{shortened(path)}: this net takes and gives something else; one of the kit takes "
+            "spectra, windows x 2 x frames x bins"
+        )
+    return session
