@@ -22,7 +22,7 @@ from arrange.tables.sounding import Array
 NET = Path(__file__).with_name("note_net.onnx")
 LOWEST, PITCHES = 35, 54  # MIDI number of the lowest pitch that the net hears, and how many
 _AT_ONCE = 2048  # frames
-_AROUND = 96  # frames before and after these, that the net looks at
+_AROUND = 72  # frames before and after these, at least as far as the net looks
 _SILENT = 1e-3  # peak under which a stretch is not listened to: 40 dB under the loud parts
 _THREADS = 2
 _PARTIALS = (1, 2, 3, 4)
@@ -96,6 +96,7 @@ def _session(path: str) -> Any:
     options = onnxruntime.SessionOptions()
     options.intra_op_num_threads = _THREADS
     options.log_severity_level = 4
+    options.add_session_config_entry("session.intra_op.allow_spinning", "0")  # others need the time
     try:
         session = onnxruntime.InferenceSession(path, options)
     except Exception as error:  # its own classes have no public names

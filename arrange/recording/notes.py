@@ -36,8 +36,8 @@ def heard_notes(samples: Array, net: str | os.PathLike[str] | None = None) -> pd
     -------
     DataFrame
         A row a note, by time: ``begin`` and ``end``, seconds; ``pitch``, MIDI number;
-        ``confidence``, 0 to 1; ``level``, dB, 0 at full level of the layer levelled. Ends are not to
-        be trusted.
+        ``confidence``, 0 to 1; ``level``, dB, 0 at full level of the layer levelled. Do not trust
+        the ends.
 
     Raises
     ------

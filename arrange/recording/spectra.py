@@ -13,17 +13,13 @@ HOP = 256  # samples from frame to frame
 LONG, SHORT = 4096, 1024  # samples of a window: one tells pitches apart, the other moments
 LOWEST, HIGHEST = 23, 125  # pitches, MIDI numbers
 PER_SEMITONE = 3  # bins
+BINS = (HIGHEST - LOWEST) * PER_SEMITONE + 1
 FLOOR = 90.0  # dB below full level, at which a bin is 0
 LEVEL = 0.1  # root mean square of a layer's loud parts: -20 dB below full
 _TENTH = RATE // 10  # samples over which loudness is taken
 _LOUD_WITHIN = 30.0  # dB of the loudest tenth of a second, within which a layer plays
 _LOUD = 0.8  # share of the playing time that is softer than its loud parts
-_AT_ONCE = 512  # frames
-
-
-def frame_seconds(frame: Array) -> Array:
-    """Return when frames are, in seconds from the start of a layer."""
-    return np.asarray(frame) * (HOP / RATE)
+_AT_ONCE, _BAND = 16, 12  # frames and bins: so few that numpy multiplies them in one thread
 
 
 def levelled(samples: Array) -> Array:
@@ -56,17 +52,19 @@ def spectra(samples: Array, first: int, last: int) -> Array:
         For the long and the short window: 0 at ``FLOOR`` below full level and under it, 1 at full
         level. The bins go from ``LOWEST`` to ``HIGHEST``.
     """
-    out = np.empty((2, last - first, _bin_weights(LONG).shape[1]), dtype=np.float32)
+    out = np.empty((2, last - first, BINS), dtype=np.float32)
     for row, size in enumerate((LONG, SHORT)):
         window = np.hanning(size + 1)[:-1].astype(np.float32)
-        scale, weights = (2 / window.sum()) ** 2, _bin_weights(size)
+        window *= 2 / window.sum()
+        bands = _bands(size)
         for begin in range(first, last, _AT_ONCE):
             end = min(begin + _AT_ONCE, last)
+            own = out[row, begin - first : end - first]
             lines = np.fft.rfft(_windows(samples, begin, end, size) * window)
-            power = ((lines.real**2 + lines.imag**2) * scale).astype(np.float32) @ weights
-            decibels = 10 * np.log10(power + 1e-12)
-            out[row, begin - first : end - first] = np.maximum(decibels / FLOOR + 1, 0)
-    return out
+            squares = lines.view(np.float32) ** 2  # of real and imaginary parts, in turn
+            for bins, parts, weights in bands:
+                np.matmul(squares[:, parts], weights, out=own[:, bins])
+    return np.maximum(np.log10(out + 1e-12) * np.float32(10 / FLOOR) + 1, 0)
 
 
 def power(bins: Array) -> Array:
@@ -83,13 +81,27 @@ def _windows(samples: Array, begin: int, end: int, size: int) -> Array:
 
 
 @cache
+def _bands(size: int) -> list[tuple[slice, slice, Array]]:
+    """Some bins at a time, the real and imaginary parts of the lines that are in them, and how
+    much of each part is in each bin.
+    """
+    weights = np.repeat(_bin_weights(size), 2, axis=0)
+    bands = []
+    for begin in range(0, BINS, _BAND):
+        bins = slice(begin, min(begin + _BAND, BINS))
+        own = np.flatnonzero(weights[:, bins].any(axis=1))
+        parts = slice(int(own[0]), int(own[-1]) + 1)
+        bands.append((bins, parts, np.ascontiguousarray(weights[parts, bins])))
+    return bands
+
+
 def _bin_weights(size: int) -> Array:
     """How much of each line of a spectrum is in each bin: a triangle that is a bin wide on either
     side, or a line where lines are further apart.
     """
     hertz = np.arange(size // 2 + 1) * RATE / size
-    steps = np.arange(LOWEST * PER_SEMITONE, HIGHEST * PER_SEMITONE + 1) / PER_SEMITONE
+    steps = LOWEST + np.arange(BINS) / PER_SEMITONE
     centre = 440 * 2 ** ((steps - 69) / 12)
     half = np.maximum(centre * (2 ** (1 / 12 / PER_SEMITONE) - 1), RATE / size)
     weights = np.maximum(0, 1 - np.abs(hertz - centre[:, None]) / half[:, None])
-    return np.ascontiguousarray(weights.T, dtype=np.float32)
+    return np.asarray(weights.T, dtype=np.float32)
