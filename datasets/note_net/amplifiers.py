@@ -1,103 +1,130 @@
-"""Amplifiers, loudspeakers, echoes, rooms and levels, many recordings at once on a GPU."""
+"""Amplifiers, loudspeakers, echoes, rooms and levels, for many windows at once.
+
+Waves are B x SIZE, a row a window; every window gets settings of its own, at random.
+"""
 
 from __future__ import annotations
 
 import math
 
 import torch
-from shared import DEVICE, PRE, RATE, SAMPLES, SIZE, uniform
+from agreed import LEVEL, RATE
+from torch import Tensor
+from windows import DEVICE, FIRST, SAMPLES, SIZE, decibels, one_in, uniform
+
+REPEATS = 4  # of an echo
+FINER = 4  # times the rate at which an amplifier bends a wave
+TENTH = RATE // 10  # samples over which loudness is taken
+ROOM_SECONDS = 2
+CLEAN, HARD, SOFT = 0.35, 0.25, 0.4  # shares of windows, and of amplifiers by their curve
+CHORUSED, ECHOED, IN_ROOM = 0.12, 0.22, 0.7  # shares of windows
 
 
-def filtered(wave, response):
+def filtered(wave: Tensor, response: Tensor) -> Tensor:
+    """Return waves through filters, given their responses, B x SIZE/2+1."""
     return torch.fft.irfft(torch.fft.rfft(wave) * response, n=SIZE)
 
 
-def responses(count: int, strength, low, high):
-    """Return random smooth responses, with a low and a high cut, B x SIZE/2+1."""
-    hertz = torch.linspace(0, RATE / 2, SIZE // 2 + 1, device=DEVICE)
-    octave = torch.log2(hertz.clamp(min=20) / 20)
-    knots = torch.randn(count, 11, device=DEVICE) * strength
-    place = octave.clamp(max=9.99)
-    left = place.long()
-    part = place - left
-    db = knots[:, left] * (1 - part) + knots[:, left + 1] * part
-    db = db - 10 * torch.log10(1 + (hertz[None] / high) ** 4 ) - 10 * torch.log10(1 + (low / hertz.clamp(min=1)[None]) ** 4)
-    return 10 ** (db / 20)
+def responses(count: int, strength: float, low: Tensor, high: Tensor) -> Tensor:
+    """Return random smooth responses, B x SIZE/2+1.
 
-
-def driven(wave):
-    """Return the waves through amplifiers: a tone control, a curve at four times the rate, a
-    loudspeaker; some stay as they are.
+    ``strength`` is in dB, from octave to octave; below ``low`` and above ``high``, in Hz and B x 1,
+    they fall by 12 dB an octave.
     """
+    hertz = torch.linspace(0, RATE / 2, SIZE // 2 + 1, device=DEVICE)
+    octave = torch.log2(hertz.clamp(min=20) / 20).clamp(max=9.99)
+    knots = torch.randn(count, 11, device=DEVICE) * strength
+    left = octave.long()
+    part = octave - left
+    level = knots[:, left] * (1 - part) + knots[:, left + 1] * part
+    level = level - 10 * torch.log10(1 + (hertz[None] / high) ** 4)
+    level = level - 10 * torch.log10(1 + (low / hertz.clamp(min=1)[None]) ** 4)
+    return decibels(level)
+
+
+def at_peak(wave: Tensor) -> Tensor:
+    """Return waves with a peak of 1."""
+    return wave / wave.abs().amax(1, keepdim=True).clamp(min=1e-4)
+
+
+def toned(wave: Tensor, strength: float, lows: tuple[int, int], highs: tuple[int, int]) -> Tensor:
+    """Return waves through random tone controls, given the limits of their low and high cuts."""
     count = len(wave)
-    peak = wave.abs().amax(1, keepdim=True).clamp(min=1e-4)
-    clean = torch.rand((count, 1), device=DEVICE) < 0.35
-    before = filtered(wave / peak, responses(count, 3.5, uniform((count, 1), 20, 250), uniform((count, 1), 3000, 10000)))
-    before = before / before.abs().amax(1, keepdim=True).clamp(min=1e-4)
-    gain = 10 ** (uniform((count, 1), 0, 40) / 20)
-    spectrum = torch.fft.rfft(before)
-    fine = torch.fft.irfft(spectrum, n=4 * SIZE) * 4
+    low, high = uniform((count, 1), *lows), uniform((count, 1), *highs)
+    return filtered(wave, responses(count, strength, low, high))
+
+
+def driven(wave: Tensor) -> Tensor:
+    """Return waves through amplifiers: a tone control, a curve, a loudspeaker. Some stay clean."""
+    wave = at_peak(wave)
+    before = at_peak(toned(wave, 3.5, (20, 250), (3000, 10_000)))
+    loud = toned(bent(before), 3.0, (40, 130), (2500, 6500))
+    plain = toned(wave, 3.5, (20, 100), (4000, 11_000))
+    return torch.where(one_in(len(wave), CLEAN), plain, at_peak(loud))
+
+
+def bent(wave: Tensor) -> Tensor:
+    """Return waves through a curve that is soft, hard or not symmetric, by 0 to 40 dB."""
+    count = len(wave)
+    gain = decibels(uniform((count, 1), 0, 40))
+    fine = torch.fft.irfft(torch.fft.rfft(wave), n=FINER * SIZE) * FINER * gain
     bias = uniform((count, 1), 0, 0.6)
-    x = fine * gain
     which = torch.rand((count, 1), device=DEVICE)
-    y = torch.where(which < 0.4, torch.tanh(x), torch.where(which < 0.65, x.clamp(-1, 1), torch.tanh(x + bias) - torch.tanh(bias)))
-    y = torch.fft.irfft(torch.fft.rfft(y)[:, : SIZE // 2 + 1], n=SIZE) / 4
-    y = filtered(y, responses(count, 3.0, uniform((count, 1), 40, 130), uniform((count, 1), 2500, 6500)))
-    y = y / y.abs().amax(1, keepdim=True).clamp(min=1e-4)
-    plain = filtered(wave / peak, responses(count, 3.5, uniform((count, 1), 20, 100), uniform((count, 1), 4000, 11000)))
-    return torch.where(clean, plain, y)
+    others = torch.where(
+        which < SOFT + HARD, fine.clamp(-1, 1), torch.tanh(fine + bias) - torch.tanh(bias)
+    )
+    fine = torch.where(which < SOFT, torch.tanh(fine), others)
+    return torch.fft.irfft(torch.fft.rfft(fine)[:, : SIZE // 2 + 1], n=SIZE) / FINER
 
 
-def chorused(wave):
+def chorused(wave: Tensor) -> Tensor:
+    """Return waves, some with a copy whose delay moves up and down."""
     count = len(wave)
     at = torch.arange(SIZE, device=DEVICE, dtype=torch.float32)[None]
     depth, speed = uniform((count, 1), 0.0005, 0.003), uniform((count, 1), 0.3, 3)
-    lag = (0.008 + depth * (1 + torch.sin(2 * math.pi * speed * at / RATE + uniform((count, 1), 0, 6)))) * RATE
-    place = (at - lag).clamp(0, SIZE - 2)
+    swing = torch.sin(2 * math.pi * speed * at / RATE + uniform((count, 1), 0, 6))
+    place = (at - (0.008 + depth * (1 + swing)) * RATE).clamp(0, SIZE - 2)
     low = place.long()
     part = place - low
     late = torch.gather(wave, 1, low) * (1 - part) + torch.gather(wave, 1, low + 1) * part
-    mix = uniform((count, 1), 0.3, 1) * (torch.rand((count, 1), device=DEVICE) < 0.12)
-    return wave + mix * late
+    return wave + uniform((count, 1), 0.3, 1) * one_in(count, CHORUSED) * late
 
 
-def echoes(count: int):
-    """Return delay in seconds and strengths of up to four repeats, B x 4."""
-    on = (torch.rand((count, 1), device=DEVICE) < 0.22).float()
+def echoes(count: int) -> tuple[Tensor, Tensor]:
+    """Return delays in seconds, B x 1, and strengths of the repeats, B x REPEATS; 0 without."""
     delay = uniform((count, 1), 0.12, 0.65)
-    back = 10 ** (-uniform((count, 1), 3, 14) / 20)
-    first = 10 ** (-uniform((count, 1), 1, 14) / 20)
-    return delay, on * first * back ** torch.arange(4, device=DEVICE)
+    back, first = decibels(-uniform((count, 1), 3, 14)), decibels(-uniform((count, 1), 1, 14))
+    strengths = first * back ** torch.arange(REPEATS, device=DEVICE)
+    return delay, one_in(count, ECHOED) * strengths
 
 
-def echoed(wave, delay, strengths):
+def echoed(wave: Tensor, delay: Tensor, strengths: Tensor) -> Tensor:
+    """Return waves with their repeats, each duller than the one before."""
     frequency = torch.arange(SIZE // 2 + 1, device=DEVICE)[None] / SIZE
     response = torch.ones(len(wave), SIZE // 2 + 1, dtype=torch.complex64, device=DEVICE)
     dull = 1 / (1 + (frequency * RATE / uniform((len(wave), 1), 2000, 9000)) ** 2)
-    for k in range(4):
-        lag = torch.round(delay * RATE * (k + 1))
-        response = response + strengths[:, k : k + 1] * dull ** (k + 1) * torch.exp(-2j * math.pi * frequency * lag)
-    return torch.fft.irfft(torch.fft.rfft(wave) * response, n=SIZE)
+    for number in range(REPEATS):
+        late = torch.exp(-2j * math.pi * frequency * torch.round(delay * RATE * (number + 1)))
+        response = response + strengths[:, number : number + 1] * dull ** (number + 1) * late
+    return filtered(wave, response)
 
 
-def roomed(wave):
-    count = len(wave)
-    at = torch.arange(RATE * 2, device=DEVICE)[None] / RATE
-    fades = torch.exp(-6.9 * at / (10 ** uniform((count, 1), -0.7, 0.35)))
-    room = torch.randn(count, RATE * 2, device=DEVICE) * fades
+def in_room(wave: Tensor) -> Tensor:
+    """Return waves, most of them in a room that fades within 0.2 to 2.2 seconds."""
+    count, length = len(wave), RATE * ROOM_SECONDS
+    at = torch.arange(length, device=DEVICE)[None] / RATE
+    room = torch.randn(count, length, device=DEVICE)
+    room = room * torch.exp(-6.9 * at / (10 ** uniform((count, 1), -0.7, 0.35)))
     room = room / room.pow(2).sum(1, keepdim=True).sqrt()
-    room = torch.cat([room, torch.zeros(count, SIZE - room.shape[1], device=DEVICE)], 1)
-    wet = 10 ** (uniform((count, 1), -32, -8) / 20) * (torch.rand((count, 1), device=DEVICE) < 0.7)
-    out = torch.fft.irfft(torch.fft.rfft(wave) * (1 + wet * torch.fft.rfft(room)), n=SIZE)
-    return out
+    wet = decibels(uniform((count, 1), -32, -8)) * one_in(count, IN_ROOM)
+    return filtered(wave, 1 + wet * torch.fft.rfft(room, n=SIZE))
 
 
-def levelled(wave):
-    """Return waves at the level that a whole layer's loud parts would have."""
-    inside = wave[:, PRE : PRE + SAMPLES]
-    block = inside[:, : SAMPLES // 2205 * 2205].reshape(len(wave), -1, 2205).pow(2).mean(2).sqrt()
-    loud = torch.quantile(block, 0.9, dim=1, keepdim=True).clamp(min=1e-4)
-    level = 0.1 * 10 ** (torch.where(torch.rand_like(loud) < 0.75, uniform(loud.shape, -5, 2), uniform(loud.shape, -20, -5)) / 20)
+def levelled(wave: Tensor) -> Tensor:
+    """Return waves at a level as windows have it in a layer that is levelled as a whole."""
+    inside = wave[:, FIRST : FIRST + SAMPLES // TENTH * TENTH]
+    loudness = inside.reshape(len(wave), -1, TENTH).pow(2).mean(2).sqrt()
+    loud = torch.quantile(loudness, 0.9, dim=1, keepdim=True).clamp(min=1e-4)
+    usual, soft = uniform(loud.shape, -5, 2), uniform(loud.shape, -20, -5)
+    level = LEVEL * decibels(torch.where(one_in(len(wave), 0.75), usual, soft))
     return wave / loud * level
-
-

@@ -1,17 +1,19 @@
 """Make up short passages of guitar music, as events, for training the net.
 
-A passage lasts from ``BEFORE`` seconds before a window to its end. ``passages(count, seed)`` gives
-an array of count x EVENTS x 5: onset and end in seconds from the window's start, pitch (MIDI
-number, NaN where there is no event), strength (0 to 1) and 1 where the string is muted by the palm.
+A passage lasts from ``BEFORE`` seconds before a window to its end; all times are in seconds from
+the window's start. An event is a note: onset, end, pitch (MIDI number), strength (0 to 1), and 1
+where the string is muted by the palm.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 
 BEFORE, SECONDS, EVENTS = 2.0, 3.0, 80
-LOWEST, HIGHEST = 35, 88
-TUNINGS = (
+LOWEST, HIGHEST = 35, 88  # pitches
+TUNINGS = (  # pitches of the strings, from the lowest
     (40, 45, 50, 55, 59, 64),
     (38, 45, 50, 55, 59, 64),
     (39, 44, 49, 54, 58, 63),
@@ -20,16 +22,14 @@ TUNINGS = (
     (38, 45, 50, 54, 57, 62),
     (35, 40, 45, 50, 54, 59),
 )
-QUALITIES = (
+QUALITIES = (  # chords, semitones above their root
     (0, 4, 7), (0, 3, 7), (0, 4, 7, 10), (0, 3, 7, 10), (0, 4, 7, 11), (0, 2, 7), (0, 5, 7),
     (0, 2, 4, 7), (0, 4, 7, 9), (0, 3, 6), (0, 7),
 )  # fmt: skip
 SCALE = np.array([0, 2, 4, 5, 7, 9, 11])
 PENTATONIC = np.array([0, 3, 5, 7, 10])
-KINDS = {
-    "picked": 0.2, "strummed": 0.2, "power": 0.19, "line": 0.12, "octaves": 0.05, "dyads": 0.06,
-    "pulse": 0.08, "held": 0.04, "tremolo": 0.03, "silence": 0.03,
-}  # fmt: skip
+FIFTHS = ((0, 7), (0, 7, 12), (0, 7, 12), (0, 5), (0, 12), (-5, 0, 7))
+SHORTEST = 0.09  # seconds from stroke to stroke
 
 Rng = np.random.Generator
 Event = tuple[float, float, float, float, float]
@@ -39,8 +39,7 @@ def shape(rng: Rng) -> list[tuple[int, int]]:
     """Return string and pitch of a chord that lies within four frets."""
     tuning = TUNINGS[0] if rng.random() < 0.6 else TUNINGS[rng.integers(len(TUNINGS))]
     quality = QUALITIES[int(rng.integers(len(QUALITIES)) * rng.random() ** 0.5)]
-    tones = {(int(rng.integers(12)) + step) % 12 for step in quality[:1]}
-    root = tones.pop()
+    root = int(rng.integers(12))
     tones = {(root + step) % 12 for step in quality}
     place = int(rng.integers(0, 12)) if rng.random() < 0.6 else 0
     capo = int(rng.integers(0, 8)) if rng.random() < 0.3 else 0
@@ -51,8 +50,7 @@ def shape(rng: Rng) -> list[tuple[int, int]]:
             frets.append(0)
         if frets:
             found.append((string, open_pitch + capo + int(rng.choice(frets))))
-    kinds = rng.random()
-    if kinds < 0.35:  # some strings beside each other
+    if rng.random() < 0.35:  # some strings beside each other
         count = int(rng.integers(2, 5))
         begin = int(rng.integers(0, max(len(found) - count, 0) + 1))
         found = found[begin : begin + count]
@@ -67,46 +65,54 @@ def times(rng: Rng, step: float, density: float) -> list[float]:
 
 
 def beat(rng: Rng) -> float:
+    """Return the seconds of a quarter note."""
     return 60 / rng.uniform(60, 180)
 
 
 def changes(rng: Rng, moments: list[float], each: float) -> list[int]:
-    """Return which chord sounds at each moment, changing every so many seconds."""
+    """Return the number of the chord at each moment, another one every so many seconds."""
     begin = rng.uniform(0, each)
     return [int((moment + BEFORE + begin) // each) for moment in moments]
 
 
 def picked(rng: Rng) -> list[Event]:
+    """Chords string by string, left to ring until the chord changes or the string is struck."""
     quarter = beat(rng)
     step = quarter / float(rng.choice([2, 2, 3, 4, 1]))
-    moments = times(rng, max(step, 0.09), rng.uniform(0.75, 1))
+    moments = times(rng, max(step, SHORTEST), rng.uniform(0.75, 1))
     which = changes(rng, moments, quarter * float(rng.choice([2, 4, 4, 8])))
     chords = {each: shape(rng) for each in set(which)}
     order = rng.integers(0, 6, int(rng.integers(3, 9)))
     events: list[Event] = []
-    stops: dict[int, int] = {}
+    ringing: dict[int, int] = {}  # row of the event by string
     last = -1
     for count, (moment, chord) in enumerate(zip(moments, which, strict=True)):
         if chord != last:
-            for row in stops.values():
-                events[row] = (events[row][0], min(events[row][1], moment), *events[row][2:])
-            stops, last = {}, chord
+            for row in ringing.values():
+                events[row] = until(events[row], moment)
+            ringing, last = {}, chord
         notes = chords[chord]
         picks = [notes[int(order[count % len(order)]) % len(notes)]]
         if rng.random() < 0.12:
             picks.append(notes[0])
         for string, pitch in dict(picks).items():
-            if string in stops:
-                row = stops[string]
-                events[row] = (events[row][0], min(events[row][1], moment), *events[row][2:])
-            stops[string] = len(events)
-            events.append((moment + rng.normal(0, 0.004), moment + 8, pitch, rng.uniform(0.4, 1), 0))
+            if string in ringing:
+                events[ringing[string]] = until(events[ringing[string]], moment)
+            ringing[string] = len(events)
+            begin, force = moment + rng.normal(0, 0.004), rng.uniform(0.4, 1)
+            events.append((begin, moment + 8, pitch, force, 0))
     if rng.random() < 0.25:  # damped, not left to ring
-        events = [(a, min(b, a + step * 1.05), *rest) for a, b, *rest in events]  # type: ignore[misc]
+        events = [until(each, each[0] + step * 1.05) for each in events]
     return events
 
 
+def until(event: Event, end: float) -> Event:
+    """Return an event that ends at a moment, if not before."""
+    return (event[0], min(event[1], end), *event[2:])
+
+
 def strummed(rng: Rng) -> list[Event]:
+    """Chords struck across the strings, some of them whole, some damped."""
     quarter = beat(rng)
     step = quarter / float(rng.choice([2, 2, 4, 1]))
     moments = times(rng, max(step, 0.1), rng.uniform(0.5, 1))
@@ -126,16 +132,19 @@ def strummed(rng: Rng) -> list[Event]:
         muted = float(rng.random() < 0.06)
         for place, (_, pitch) in enumerate(notes):
             begin = moment + place * spread
-            events.append((begin, max(end, begin + 0.05), pitch, force * rng.uniform(0.6, 1), muted))
+            events.append(
+                (begin, max(end, begin + 0.05), pitch, force * rng.uniform(0.6, 1), muted)
+            )
     return events
 
 
 def power(rng: Rng) -> list[Event]:
+    """Power chords, octaves and fourths, some muted by the palm."""
     quarter = beat(rng)
     step = quarter / float(rng.choice([2, 2, 4, 1, 0.5, 0.25]))
-    moments = times(rng, max(step, 0.09), rng.uniform(0.6, 1))
+    moments = times(rng, max(step, SHORTEST), rng.uniform(0.6, 1))
     which = changes(rng, moments, quarter * float(rng.choice([0.5, 1, 2, 4])))
-    size = [(0, 7), (0, 7, 12), (0, 7, 12), (0, 5), (0, 12), (-5, 0, 7)][int(rng.integers(6))]
+    size = FIFTHS[int(rng.integers(len(FIFTHS)))]
     roots = {each: int(rng.integers(36, 56)) for each in set(which)}
     palm = rng.random() if rng.random() < 0.5 else 0.0
     events: list[Event] = []
@@ -146,18 +155,19 @@ def power(rng: Rng) -> list[Event]:
             end = min(end, moment + rng.uniform(0.06, 0.25))
         for place, each in enumerate(size):
             begin = moment + place * rng.uniform(0, 0.006)
-            events.append((begin, max(end, begin + 0.04), roots[chord] + each, rng.uniform(0.7, 1), muted))
+            pitch, force = roots[chord] + each, rng.uniform(0.7, 1)
+            events.append((begin, max(end, begin + 0.04), pitch, force, muted))
     return events
 
 
 def tune(rng: Rng, low: int, high: int, wide: bool) -> tuple[list[float], list[int], list[float]]:
-    """Return onsets, pitches and ends of a line."""
+    """Return onsets, pitches and ends of a line, by steps or by wider intervals."""
     quarter = beat(rng)
     onsets, ends = [], []
     now = -BEFORE + rng.uniform(0, quarter)
     while now < SECONDS:
         length = quarter * float(rng.choice([0.25, 0.5, 0.5, 0.5, 1, 1, 2, 1 / 3]))
-        length = max(length, 0.09)
+        length = max(length, SHORTEST)
         if rng.random() < 0.88:
             onsets.append(now + rng.normal(0, 0.004))
             ends.append(now + length * (rng.uniform(0.4, 0.9) if rng.random() < 0.3 else 1.0))
@@ -175,12 +185,15 @@ def tune(rng: Rng, low: int, high: int, wide: bool) -> tuple[list[float], list[i
 
 
 def line(rng: Rng) -> list[Event]:
+    """Single notes of a scale."""
     low = int(rng.integers(38, 66))
     onsets, pitches, ends = tune(rng, low, low + int(rng.integers(8, 22)), rng.random() < 0.3)
-    return [(a, b, p, rng.uniform(0.5, 1), 0) for a, p, b in zip(onsets, pitches, ends, strict=True)]
+    notes = zip(onsets, ends, pitches, strict=True)
+    return [(begin, end, pitch, rng.uniform(0.5, 1), 0) for begin, end, pitch in notes]
 
 
 def doubled(rng: Rng, sizes: tuple[int, ...], low: int, high: int) -> list[Event]:
+    """A line from a pitch between two, with a second voice so many semitones above it."""
     begin = int(rng.integers(low, high))
     onsets, pitches, ends = tune(rng, begin, begin + int(rng.integers(6, 15)), False)
     events: list[Event] = []
@@ -193,16 +206,19 @@ def doubled(rng: Rng, sizes: tuple[int, ...], low: int, high: int) -> list[Event
 
 
 def octaves(rng: Rng) -> list[Event]:
+    """A line in octaves."""
     return doubled(rng, (12,), 40, 64)
 
 
 def dyads(rng: Rng) -> list[Event]:
+    """A line in thirds, fourths, fifths, sixths and tenths."""
     return doubled(rng, (3, 4, 5, 7, 8, 9, 15, 16), 42, 66)
 
 
 def pulse(rng: Rng) -> list[Event]:
+    """One or two muted notes, again and again."""
     quarter = beat(rng)
-    step = max(quarter / float(rng.choice([2, 4, 4, 3])), 0.09)
+    step = max(quarter / float(rng.choice([2, 4, 4, 3])), SHORTEST)
     moments = times(rng, step, rng.uniform(0.7, 1))
     which = changes(rng, moments, quarter * float(rng.choice([2, 4])))
     low = {each: int(rng.integers(38, 70)) for each in set(which)}
@@ -216,6 +232,7 @@ def pulse(rng: Rng) -> list[Event]:
 
 
 def held(rng: Rng) -> list[Event]:
+    """Chords of one to four seconds."""
     length = rng.uniform(1, 4)
     moments = times(rng, length, 0.9)
     events: list[Event] = []
@@ -227,28 +244,38 @@ def held(rng: Rng) -> list[Event]:
 
 
 def tremolo(rng: Rng) -> list[Event]:
+    """One note, as quickly as a pick goes."""
     step = rng.uniform(0.065, 0.13)
     moments = times(rng, step, 1)
     which = changes(rng, moments, rng.uniform(0.4, 2))
     pitch = {each: int(rng.integers(45, 84)) for each in set(which)}
-    return [(m, m + step, pitch[w], rng.uniform(0.5, 1), 0) for m, w in zip(moments, which, strict=True)]
+    strokes = zip(moments, which, strict=True)
+    return [(at, at + step, pitch[each], rng.uniform(0.5, 1), 0) for at, each in strokes]
 
 
 def silence(_: Rng) -> list[Event]:
+    """Nothing, so that hiss and bleed are not taken for notes."""
     return []
 
 
+KINDS: dict[Callable[[Rng], list[Event]], float] = {
+    picked: 0.2, strummed: 0.2, power: 0.19, line: 0.12, octaves: 0.05, dyads: 0.06, pulse: 0.08,
+    held: 0.04, tremolo: 0.03, silence: 0.03,
+}  # fmt: skip
+
+
 def passage(rng: Rng) -> np.ndarray:
-    """Return one passage, EVENTS x 5."""
-    kind = str(rng.choice(list(KINDS), p=list(KINDS.values())))
-    events = globals()[kind](rng)
+    """Return one passage, EVENTS x 5; NaN in rows without an event."""
+    kinds = list(KINDS)
+    events = kinds[rng.choice(len(kinds), p=list(KINDS.values()))](rng)
     if rng.random() < 0.25:  # a rest somewhere
         begin = rng.uniform(-1, SECONDS)
         end = begin + rng.uniform(0.5, 3)
-        events = [e for e in events if not begin <= e[0] < end]
-        events = [(a, min(b, begin) if a < begin else b, *rest) for a, b, *rest in events]
+        events = [each for each in events if not begin <= each[0] < end]
+        events = [until(each, begin) if each[0] < begin else each for each in events]
     out = np.full((EVENTS, 5), np.nan, dtype=np.float32)
-    events = [e for e in events if LOWEST <= e[2] <= HIGHEST and e[1] > -BEFORE and e[0] < SECONDS]
+    events = [each for each in events if LOWEST <= each[2] <= HIGHEST]
+    events = [each for each in events if each[1] > -BEFORE and each[0] < SECONDS]
     events = sorted(events)[-EVENTS:]
     if events:
         out[: len(events)] = events
@@ -259,12 +286,3 @@ def passages(count: int, seed: int) -> np.ndarray:
     """Return so many passages, count x EVENTS x 5."""
     rng = np.random.default_rng(seed)
     return np.stack([passage(rng) for _ in range(count)])
-
-
-if __name__ == "__main__":
-    import time
-
-    began = time.time()
-    made = passages(2000, 1)
-    print(made.shape, time.time() - began, np.isfinite(made[..., 2]).sum(1).mean())
-    print(np.quantile(np.isfinite(made[..., 2]).sum(1), [0.5, 0.9, 0.99]))

@@ -1,9 +1,10 @@
 """Train the net that hears the notes of one recorded guitar layer.
 
-Run on a machine with a GPU: ``python train.py notes.npz -o FOLDER [--minutes 9] [--seed 1]``. All
-audio is made while training: passages of ``music.py`` played on the notes of ``sounds.py`` and on
-computed strings, through amplifiers, echoes, rooms and noise. FOLDER gets ``net.onnx``,
-``report.txt`` and ``net.pt``.
+Run it on a machine with a GPU: ``python train.py notes.npz -o FOLDER [--minutes 8] [--seed 1]``.
+It needs torch and onnx besides numpy. All sound is made while training: ``passages`` played on the
+notes of ``collect_notes`` and on computed ``strings``, through amplifiers, echoes, rooms and noise.
+FOLDER gets ``net.onnx`` and ``report.txt``. Without a GPU it runs too, for a trial:
+``--minutes 0.5 --batch 2 --passages 64 --instruments 2``.
 """
 
 from __future__ import annotations
@@ -11,245 +12,133 @@ from __future__ import annotations
 import argparse
 import copy
 import math
+import platform
 import time
+from collections.abc import Iterator
 from multiprocessing import Pool
 from pathlib import Path
 
 import numpy as np
 import torch
 import torch.nn.functional as F
-from torch import nn
+from layers import layers
+from listening import Net, Spectra, export
+from passages import passages
+from playing import Bank, load_bank
+from torch import Tensor, nn
+from windows import DEVICE
 
-from music import BEFORE, EVENTS, SECONDS, passages
-
-def layers(bank: Bank, events: torch.Tensor):
-    """Return waves as recorded and their labels."""
-    count = len(events)
-    dry, is_, pitch, onset, end, gain = played(bank, events)
-    empty = is_.sum(1) == 0
-    wave = driven(dry)
-    wave = chorused(wave)
-    delay, strengths = echoes(count)
-    wave = roomed(echoed(wave, delay, strengths))
-    wave = torch.where(empty[:, None], torch.zeros_like(wave), levelled(wave))
-    other = wave.roll(1, 0)
-    bleed = 10 ** (-uniform((count, 1), 15, 45) / 20) * (torch.rand((count, 1), device=DEVICE) < 0.25)
-    hiss = 0.1 * 10 ** (-uniform((count, 1), 20, 65) / 20)
-    at = torch.arange(SIZE, device=DEVICE)[None] / RATE
-    hum = 0.1 * 10 ** (-uniform((count, 1), 25, 60) / 20) * (torch.rand((count, 1), device=DEVICE) < 0.3)
-    mains = torch.where(torch.rand((count, 1), device=DEVICE) < 0.5, 50.0, 60.0)
-    buzz = sum(torch.sin(2 * math.pi * mains * k * at) / k for k in (1, 2, 3, 5))
-    noise = torch.randn(count, SIZE, device=DEVICE)
-    tint = responses(count, 2.0, torch.full((count, 1), 20.0, device=DEVICE), uniform((count, 1), 2000, 11000))
-    wave = wave + bleed * other + hiss * filtered(noise, tint) + hum * buzz
-    labels = labelled(count, is_, pitch, onset, end, delay, strengths)
-    return wave[:, PRE - LONG // 2 : PRE + SAMPLES + LONG // 2], labels
-
-
-def labelled(count, is_, pitch, onset, end, delay, strengths):
-    """Return frame, onset and repeat, each B x FRAMES x PITCHES."""
-    frames = torch.arange(FRAMES, device=DEVICE) * HOP / RATE
-    frame = torch.zeros(count, PITCHES, FRAMES, device=DEVICE)
-    start = torch.zeros_like(frame)
-    again = torch.zeros_like(frame)
-    row = pitch.clamp(0, PITCHES - 1)[..., None].expand(-1, -1, FRAMES)
-
-    def put(target, values):
-        target.scatter_reduce_(1, row, values * is_[..., None], "amax")
-
-    near = lambda times: (1.5 - (frames - times[..., None]).abs() * RATE / HOP).clamp(0, 1)  # noqa: E731
-    put(frame, ((frames >= onset[..., None]) & (frames < end[..., None])).float())
-    put(start, near(onset))
-    for k in range(4):
-        audible = (strengths[:, k : k + 1] > REPEAT_AUDIBLE).float()
-        put(again, near(onset + delay * (k + 1)) * audible[..., None])
-    again = again * (start < 0.5)
-    return torch.stack([frame, start, again], 1).transpose(2, 3)
-
-
-def bin_weights(size: int) -> np.ndarray:
-    """Return the weights that take a spectrum to bins, three a semitone: triangles at least two
-    lines of the spectrum wide.
-    """
-    hertz = np.arange(size // 2 + 1) * RATE / size
-    centre = 440 * 2 ** ((np.arange(BINS_LOW * PER_SEMITONE, BINS_HIGH * PER_SEMITONE + 1) / PER_SEMITONE - 69) / 12)
-    half = np.maximum(centre * (2 ** (1 / 12 / PER_SEMITONE) - 1), RATE / size)
-    return np.maximum(0, 1 - np.abs(hertz - centre[:, None]) / half[:, None]).astype(np.float32)
-
-
-class Spectra(nn.Module):
-    """Log-frequency spectra of two window lengths: B x 2 x FRAMES x bins."""
-
-    def __init__(self) -> None:
-        super().__init__()
-        for size in (LONG, SHORT):
-            self.register_buffer(f"weights{size}", torch.tensor(bin_weights(size)).T.contiguous())
-            self.register_buffer(f"window{size}", torch.hann_window(size))
-
-    def forward(self, wave):
-        out = []
-        for size in (LONG, SHORT):
-            window = getattr(self, f"window{size}")
-            cut = wave[:, (LONG - size) // 2 : wave.shape[1] - (LONG - size) // 2]
-            spectrum = torch.stft(cut, size, HOP, window=window, center=False, return_complex=True)
-            power = (spectrum.abs() / (window.sum() / 2)) ** 2
-            bins = power.transpose(1, 2) @ getattr(self, f"weights{size}")
-            out.append((10 * torch.log10(bins + 1e-12) / FLOOR + 1).clamp(min=0))
-        return torch.stack(out, 1)
-
-
-class Block(nn.Module):
-    def __init__(self, channels: int, narrow: int, apart: int) -> None:
-        super().__init__()
-        self.into = nn.Conv2d(channels, narrow, 1)
-        self.pitch = nn.Conv2d(narrow, narrow, (1, 25), padding=(0, 12))
-        self.time = nn.Conv2d(narrow, channels, (3, 3), padding=(apart, 1), dilation=(apart, 1))
-        self.norm = nn.BatchNorm2d(channels)
-
-    def forward(self, x):
-        y = F.relu(self.into(x))
-        y = F.relu(self.pitch(y))
-        return F.relu(x + self.norm(self.time(y)))
-
-
-class Net(nn.Module):
-    """Spectra, B x 2 x FRAMES x bins, to logits, B x 3 x FRAMES x PITCHES."""
-
-    def __init__(self, first: int = 24, wide: int = 48, narrow: int = 20) -> None:
-        super().__init__()
-        self.one = nn.Sequential(nn.Conv2d(2 * len(HARMONICS), first, (3, 5), padding=(1, 2)), nn.BatchNorm2d(first), nn.ReLU())
-        self.two = nn.Sequential(nn.Conv2d(first, first, 3, padding=1), nn.BatchNorm2d(first))
-        self.three = nn.Sequential(nn.Conv2d(first, wide, (3, 3), stride=(1, 3), padding=(1, 0)), nn.BatchNorm2d(wide), nn.ReLU())
-        self.blocks = nn.Sequential(*[Block(wide, narrow, apart) for apart in (1, 2, 4, 8, 16, 32, 1)])
-        self.heads = nn.Conv2d(wide, 3, (3, 1), padding=(1, 0))
-
-    def forward(self, spectra):
-        width = PITCHES * PER_SEMITONE
-        begin = (LOW - BINS_LOW) * PER_SEMITONE - 1
-        channels = []
-        for harmonic in HARMONICS:
-            at = begin + round(12 * PER_SEMITONE * math.log2(harmonic))
-            piece = spectra[..., max(at, 0) : at + width]
-            channels.append(F.pad(piece, (max(-at, 0), 0)))
-        x = self.one(torch.cat(channels, 1))
-        x = F.relu(x + self.two(x))
-        return self.heads(self.blocks(self.three(x)))
-
-
-WEIGHTS = torch.tensor([1.5, 3.0, 2.0])
-
-
-def loss_of(logits, labels):
-    weights = WEIGHTS.to(logits.device)[:, None, None]
-    return F.binary_cross_entropy_with_logits(logits.float(), labels, pos_weight=weights, reduction="none").mean((0, 2, 3)) @ torch.tensor([1.0, 2.0, 1.0], device=logits.device)
-
-
-@torch.no_grad()
-def average(mean: Net, net: Net, share: float) -> None:
-    """Move the averaged net towards the net by a share."""
-    for name in ("parameters", "buffers"):
-        pairs = zip(getattr(mean, name)(), getattr(net, name)(), strict=True)
-        old, new = zip(*[pair for pair in pairs if pair[0].is_floating_point()], strict=True)
-        torch._foreach_lerp_(list(old), list(new), share)
-
-
-def batch_f1(logits, labels):
-    hit = logits.float().sigmoid() > 0.5
-    true = labels > 0.5
-    both = (hit & true).sum((0, 2, 3)).float()
-    return 2 * both / (hit.sum((0, 2, 3)) + true.sum((0, 2, 3))).clamp(min=1)
-
-
-def export(net: Net, path: Path) -> None:
-    net = net.eval().float().cpu()
-
-    class Out(nn.Module):
-        def __init__(self, inner):
-            super().__init__()
-            self.inner = inner
-
-        def forward(self, spectra):
-            return self.inner(spectra).sigmoid()
-
-    spectra = torch.zeros(1, 2, FRAMES, (BINS_HIGH - BINS_LOW) * PER_SEMITONE + 1)
-    torch.onnx.export(Out(net), (spectra,), str(path), input_names=["spectra"], output_names=["heard"],
-                      dynamic_axes={"spectra": {0: "windows", 2: "frames"}, "heard": {0: "windows", 2: "frames"}},
-                      opset_version=17, dynamo=False)
+LEARNING, WARM = 3e-3, 200  # rate, and steps until it is reached
+POSITIVE = (1.5, 3.0, 2.0)  # weights of what is there: sounds, struck, repeats
+HEADS = (1.0, 2.0, 1.0)  # weights of the three
+CHUNKS = 64  # of passages, made side by side
+EVERY = 20.0  # seconds from line to line of progress
 
 
 def main() -> None:
+    """Write the net and the report."""
     parser = argparse.ArgumentParser()
     parser.add_argument("notes", type=Path)
-    parser.add_argument("-o", "--output", type=Path, default=Path("."))
-    parser.add_argument("--minutes", type=float, default=9.0)
+    parser.add_argument("-o", "--output", type=Path, default=Path())
+    parser.add_argument("--minutes", type=float, default=8.0)
     parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--batch", type=int, default=128)
-    parser.add_argument("--rate", type=float, default=3e-3)
-    parser.add_argument("--start", type=Path)
-    parser.add_argument("--pool", type=int, default=60_000)
-    parser.add_argument("--device", type=int, default=0)
+    parser.add_argument("--batch", type=int, default=128, help="windows a step")
+    parser.add_argument("--passages", type=int, default=60_000)
+    parser.add_argument("--instruments", type=int, default=60, help="computed")
     asked = parser.parse_args()
-    global play_slot_fast
+    torch.manual_seed(asked.seed)
     if DEVICE == "cuda":
-        torch.cuda.set_device(asked.device)
         torch.backends.cuda.matmul.allow_tf32 = True
         torch.backends.cudnn.allow_tf32 = True
         torch.backends.cudnn.benchmark = True
-        play_slot_fast = torch.compile(play_slot, dynamic=False)
-    began = time.time()
-    torch.manual_seed(asked.seed)
+    each = max(asked.passages // CHUNKS, 1)
     with Pool() as pool:
-        chunks = pool.starmap(passages, [(asked.pool // 64, 1000 * asked.seed + k) for k in range(64)])
+        chunks = pool.starmap(passages, [(each, 1000 * asked.seed + k) for k in range(CHUNKS)])
     music = torch.tensor(np.concatenate(chunks), device=DEVICE)
-    bank = Bank(asked.notes, asked.seed)
-    print(f"{len(music)} passages, {len(bank.waves)} notes, {time.time() - began:.0f} s", flush=True)
-    spectra, net = Spectra().to(DEVICE), Net().to(DEVICE)
-    if asked.start:
-        net.load_state_dict(torch.load(asked.start, map_location=DEVICE))
+    bank = load_bank(asked.notes, asked.seed, asked.instruments)
+    net = Net().to(DEVICE)
+    asked.output.mkdir(parents=True, exist_ok=True)
+    report = [_machine(), f"seed {asked.seed}, {len(music)} passages, {len(bank.waves)} notes"]
+    report += train(net, bank, music, asked.batch, asked.minutes)
+    export(net, asked.output / "net.onnx")
+    (asked.output / "report.txt").write_text("\n".join(report) + "\n", encoding="utf-8")
+
+
+def _machine() -> str:
+    device = torch.cuda.get_device_name() if DEVICE == "cuda" else "no GPU"
+    return (
+        f"Python {platform.python_version()}, torch {torch.__version__}, numpy {np.__version__}, "
+        f"{device}"
+    )
+
+
+def train(net: Net, bank: Bank, music: Tensor, batch: int, minutes: float) -> Iterator[str]:
+    """Train a net in place; yield lines for the report.
+
+    At the end the net has the average of its weights over the last steps.
+    """
     mean = copy.deepcopy(net)
-    print(sum(p.numel() for p in net.parameters()), "weights", flush=True)
-    adam = torch.optim.AdamW(net.parameters(), lr=asked.rate, weight_decay=1e-2)
-    net = net.to(memory_format=torch.channels_last)
-    learn = torch.compile(net) if DEVICE == "cuda" else net
-    started, step, seconds = time.time(), 0, asked.minutes * 60
-    shown = started
-    while (done := (time.time() - started) / seconds) < 1:
-        for group in adam.param_groups:
-            warm = min(1, (step + 1) / 200)
-            group["lr"] = asked.rate * warm * (0.5 + 0.5 * math.cos(math.pi * done))
+    spectra = Spectra().to(DEVICE)
+    adam = torch.optim.AdamW(net.parameters(), lr=LEARNING, weight_decay=1e-2)
+    running = net.to(memory_format=torch.channels_last)
+    running = torch.compile(running) if DEVICE == "cuda" else running
+    yield f"{sum(each.numel() for each in net.parameters())} weights, {batch} windows a step"
+    began = shown = time.time()
+    step, done = 0, 0.0
+    while done < 1:
+        adam.param_groups[0]["lr"] = _rate(step, done)
         with torch.no_grad():
-            events = music[torch.randint(len(music), (asked.batch,), device=DEVICE)]
-            wave, labels = layers(bank, events)
+            events = music[torch.randint(len(music), (batch,), device=DEVICE)]
+            wave, truth = layers(bank, events)
             bins = spectra(wave)
-        with torch.autocast("cuda", dtype=torch.bfloat16, enabled=DEVICE == "cuda"):
-            logits = learn(bins)
-        loss = loss_of(logits, labels)
+        with torch.autocast(DEVICE, dtype=torch.bfloat16, enabled=DEVICE == "cuda"):
+            logits = running(bins)
+        loss = loss_of(logits, truth)
         adam.zero_grad(set_to_none=True)
         loss.backward()
         nn.utils.clip_grad_norm_(net.parameters(), 1.0)
         adam.step()
         average(mean, net, max(0.002, 1 / (step / 2 + 2)))
-        step += 1
-        if step == 50:
-            torch.cuda.synchronize()
-            marks = [time.time()]
-            for _ in range(20):
-                wave, labels = layers(bank, events)
-            torch.cuda.synchronize()
-            marks.append(time.time())
-            for _ in range(20):
-                spectra(wave)
-            torch.cuda.synchronize()
-            marks.append(time.time())
-            print("seconds a step: sound", (marks[1] - marks[0]) / 20, "spectra", (marks[2] - marks[1]) / 20, flush=True)
-        if time.time() - shown > 20 or step in (1, 20, 100):
+        step, done = step + 1, (time.time() - began) / (60 * minutes)
+        if step == 1 or done >= 1 or time.time() - shown > EVERY:
             shown = time.time()
-            f1 = batch_f1(logits, labels)
-            print(f"{step} steps, {time.time() - started:.0f} s, loss {loss.item():.4f}, F1 {[round(x, 3) for x in f1.tolist()]}", flush=True)
-    asked.output.mkdir(parents=True, exist_ok=True)
-    torch.save(mean.state_dict(), asked.output / "net.pt")
-    export(mean, asked.output / "net.onnx")
-    print(f"{step} steps of {asked.batch} windows; net.onnx {(asked.output / 'net.onnx').stat().st_size} bytes", flush=True)
+            line = _progress(step, shown - began, loss, logits, truth)
+            print(line, flush=True)
+            yield line
+    net.load_state_dict(mean.state_dict())
+
+
+def _rate(step: int, done: float) -> float:
+    """The rate of learning at a step, when a share of the time is over."""
+    return LEARNING * min(1, (step + 1) / WARM) * (0.5 + 0.5 * math.cos(math.pi * done))
+
+
+def loss_of(logits: Tensor, truth: Tensor) -> Tensor:
+    """Return how wrong a net is, of B x 3 x FRAMES x PITCHES."""
+    positive = torch.tensor(POSITIVE, device=logits.device)[:, None, None]
+    losses = F.binary_cross_entropy_with_logits(
+        logits.float(), truth, pos_weight=positive, reduction="none"
+    )
+    return losses.mean((0, 2, 3)) @ torch.tensor(HEADS, device=logits.device)
+
+
+@torch.no_grad()
+def average(mean: Net, net: Net, share: float) -> None:
+    """Move the averaged net towards the net by a share."""
+    old, new = mean.state_dict(), net.state_dict()
+    names = [name for name, each in old.items() if each.is_floating_point()]
+    torch._foreach_lerp_([old[name] for name in names], [new[name] for name in names], share)
+
+
+def _progress(step: int, seconds: float, loss: Tensor, logits: Tensor, truth: Tensor) -> str:
+    """How far training is, with the F1 of the three heads by frame and pitch in one batch."""
+    hit, true = logits.float() > 0, truth > 0.5
+    both = 2 * (hit & true).sum((0, 2, 3))
+    f1 = both / (hit.sum((0, 2, 3)) + true.sum((0, 2, 3))).clamp(min=1)
+    return (
+        f"{step} steps, {seconds:.0f} s, loss {loss.item():.4f}, "
+        "F1 sounds {:.3f}, struck {:.3f}, repeats {:.3f}".format(*f1.tolist())
+    )
 
 
 if __name__ == "__main__":
