@@ -693,11 +693,14 @@ def test_what_good_music_seldom_has_comes_first():
 
 
 def test_a_row_of_several_kinds_comes_before_a_row_as_severe_of_one():
-    """Severities of a half and 0.75 are one and two times ln 2; of the other kinds 0.3 count."""
-    kinds, severities = ["rub", "third", "rub", "mud", "mud"], [0.75, 0.5, 0.5, 0.75, 0.75]
-    table = pd.DataFrame({"kind": kinds, "severity": severities})
-    found = weights(table, [[0, 1], [0, 2], [3, 4], [2, 1, 3]])
-    assert found / np.log(2) == pytest.approx([2.3, 2, 2, 2.6])
+    """Severities of a half and 0.75 are one and two times ln 2; of the other kinds 0.3 count. What
+    departs from the song counts 1.2 times, what comes with a double that is meant not at all.
+    """
+    kinds = ["rub", "third", "rub", "mud", "mud", "register", "doubling"]
+    table = pd.DataFrame({"kind": kinds, "severity": [0.75, 0.5, 0.5, 0.75, 0.75, 0.5, 0.1]})
+    found = weights(table, [[0, 1], [0, 2], [3, 4], [2, 1, 3], [5], [6, 0]])
+    assert found[:5] / np.log(2) == pytest.approx([2.3, 2, 2, 2.6, 1.2])
+    assert found[5] == pytest.approx(-np.log(0.9))
 
 
 # --- Waiving ----------------------------------------------------------------------------------

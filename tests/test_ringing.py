@@ -120,6 +120,17 @@ def test_strings_that_are_not_known():
     assert (made.notes["sounds"] == made.notes["duration"]).all()
 
 
+def test_without_symbols_a_note_rings_until_nobody_plays_it():
+    """E3 marked to ring: the second bar has an E in the bass, the third, of G, has none; a bar in
+    which nobody plays would not end it. At this tempo the string would ring longer.
+    """
+    guitar, basses = ("Guitar 1", "E3", 0, 1), [("Bass", "E2", 4, 4), ("Bass", "G2", 12, 4)]
+    made = song_of(guitar, *basses, bars=4, tempo=240)
+    marked = made.notes["technique"].mask(made.notes["part"] == "Guitar 1", "let ring")
+    rings = replace(made, notes=made.notes.assign(technique=marked))
+    assert sounds(rings)[0] == 12
+
+
 def test_a_slide_sounds_up_to_its_target():
     """A short rest between the two is how it is written, not how it sounds."""
     notes = notes_of(("Guitar 1", "C4", 0, 1), ("Guitar 1", "D4", 1.5, 1)).assign(

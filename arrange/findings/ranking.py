@@ -18,6 +18,7 @@ from arrange.tables.sounding import Array, each_of, is_played
 from arrange.text.part_lists import split_parts
 
 OTHER_KINDS = 0.3  # of their weight in a row of several kinds (ours, on the half kept for tuning)
+DEPARTURE = 1.2  # times the weight of what departs from the rest of the song (ours, likewise)
 THROUGHOUT = 0.5  # share of the bars in which a song does throughout what it does (ours)
 FEWEST_BARS = 12  # of a song that has traits (ours)
 
@@ -33,7 +34,8 @@ def ranked(findings: pd.DataFrame) -> pd.DataFrame:
 def weights(findings: pd.DataFrame, rows: Sequence[Sequence[int]]) -> Array:
     """Return how early each row of several findings is to be listened to, the larger the earlier:
     the logarithm of how rare its strongest finding is, and a share of that of its other kinds, as
-    one thing heard in several ways is surer. What comes with a double that is meant adds nothing.
+    one thing heard in several ways is surer. What departs from the rest of the song weighs more;
+    what comes with a double that is meant adds nothing.
 
     Parameters
     ----------
@@ -41,9 +43,10 @@ def weights(findings: pd.DataFrame, rows: Sequence[Sequence[int]]) -> Array:
     rows : sequence of places in it
         The findings of each row.
     """
-    rare = -np.log1p(-findings["severity"].to_numpy())
-    is_meant = are_meant_doubles(findings)
     kind = findings["kind"].to_numpy(dtype=object)
+    departs = np.array([KINDS[each].is_of_the_song for each in kind], dtype=bool)
+    rare = -np.log1p(-findings["severity"].to_numpy()) * np.where(departs, DEPARTURE, 1.0)
+    is_meant = are_meant_doubles(findings)
     out = np.zeros(len(rows))
     for number, own in enumerate(rows):
         strongest: dict[str, float] = {}

@@ -4,8 +4,9 @@ A note that rings sounds on after its written duration, until the first of these
 
 - its string is struck again; where strings are not known, its pitch is;
 - the fretting hand must leave it: a note of the part lies out of its reach (``REACH``);
-- the harmony changes under it: another chord symbol, with other members or another bass. A picked
-  chord without symbols stops at the bar line;
+- the harmony changes under it: another chord symbol, with other members or another bass. Without
+  symbols that is the first bar in which nobody plays its note, in any octave; a picked chord stops
+  at the bar line;
 - the part has a written rest, unless the note itself is marked to ring;
 - it has died away (``theory.decay``).
 
@@ -128,13 +129,18 @@ def _ring_until(tables: Tables, notes: _Notes) -> Array:
     measures = tables["measures"]
     lines = np.append(np.asarray(measures["onset"])[1:], np.inf)
     bar = np.searchsorted(lines, notes.onset + _NEAR, side="right")
-    stretch, changes, is_member = bar, np.full(len(bar), np.inf), np.full(len(bar), True)
-    if len(tables["chords"]["onset"]):
+    stretch, is_member = bar, np.full(len(bar), True)
+    tone = np.mod(np.rint(notes.pitch), 12).astype(np.int64)
+    if not len(tables["chords"]["onset"]):
+        changes = np.append(np.inf, lines)[_bar_without(tables["notes"], lines)[bar + 1, tone]]
+        at_once = lines[bar]
+    else:
         begins, members = _harmony(tables["chords"])
         at = np.searchsorted(begins, notes.onset + _NEAR, side="right") - 1
         stretch, changes = bar * len(begins) + at, np.append(begins[1:], np.inf)[at]
-        is_member = members[at, np.mod(np.rint(notes.pitch), 12).astype(np.int64)]
-    at_once = np.minimum(lines[bar] if np.isinf(changes).all() else changes, notes.block)
+        is_member = members[at, tone]
+        at_once = lines[bar] if np.isinf(changes).all() else changes
+    at_once = np.minimum(at_once, notes.block)
     free = notes.is_guitar & ~notes.is_damped
     rings = free & (_is_picked(notes, stretch, free) | (notes.is_open & is_member))
     until = np.where(rings, at_once, notes.end)
@@ -143,6 +149,23 @@ def _ring_until(tables: Tables, notes: _Notes) -> Array:
     slides = notes.is_slide & (again <= notes.end + _SLIDES_WITHIN)
     until = np.where(slides, again, until)
     return np.minimum(np.minimum(until, again), _died_away(tables, notes, bar))
+
+
+def _bar_without(notes: Columns | pd.DataFrame, lines: Array) -> Array:
+    """The first bar from each one on in which notes are played, but none of each pitch class: bars
+    and one more x 12. `lines` are the bars' ends.
+    """
+    onset, pitch = (np.asarray(notes[name], dtype=np.float64) for name in ("onset", "pitch"))
+    own = np.flatnonzero(~np.isnan(pitch))
+    end = onset[own] + np.asarray(notes["duration"], dtype=np.float64)[own]
+    first = np.searchsorted(lines, onset[own] + _NEAR, side="right")
+    last = np.maximum(np.searchsorted(lines, end - _NEAR), first)
+    heard = np.zeros((len(lines) + 1, 12), dtype=bool)
+    tone = np.mod(np.rint(pitch[own]), 12).astype(np.int64)
+    heard[each_of(first, last - first + 1), np.repeat(tone, last - first + 1)] = True
+    number = np.arange(len(lines) + 1)[:, None]
+    without = np.where(~heard & heard.any(axis=1, keepdims=True), number, len(lines))
+    return np.minimum.accumulate(without[::-1], axis=0)[::-1]
 
 
 def _is_picked(notes: _Notes, stretch: Array, counts: Array) -> Array:
