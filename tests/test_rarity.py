@@ -20,6 +20,7 @@ from arrange.clashes.rarity import (
     rarity,
     rarity_sentences,
     severities,
+    without_rarity,
 )
 
 
@@ -57,6 +58,8 @@ def test_how_rare_it_is_in_words():
         "Well-made music often goes this far.", fewer(2), fewer(30), fewer(50), fewer(100),
         fewer("1,000"), fewer(60), UNKNOWN,
     ]  # fmt: skip
+    for each in rarity_sentences(Rarity(np.log(one_in), np.array(passages))):
+        assert without_rarity(f"They rub. {each}") == "They rub."
 
 
 @pytest.mark.parametrize("key", sorted(curves()))

@@ -13,6 +13,7 @@ amplifier or chord symbols, which the collection lacks, and doublings, which may
 from __future__ import annotations
 
 import csv
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from functools import cache
 from pathlib import Path
@@ -28,6 +29,8 @@ INSTRUMENTS, SMALL_CHOIR, LARGE_CHOIR = "instruments", "small choir", "large cho
 SMALL = 4  # parts of a choir
 OFTEN = 2.0  # one passage in fewer than so many is often
 UNKNOWN = "How rare this is in well-made music is not known."
+_RARE, _SO_FAR = "Fewer than one passage in ", " goes this far."
+_RARITY = re.compile(rf" (?:{UNKNOWN}|(?:{_RARE}[\d,]+ of w|W)ell-made music(?: often)?{_SO_FAR})$")
 
 FILE = Path(__file__).with_name("rarity.csv")
 
@@ -154,7 +157,12 @@ def rarity_sentences(rare: Rarity) -> list[str]:
     rounded = (np.floor(one_in / digit) * digit).astype(np.int64)
     return [
         UNKNOWN if not known
-        else "Well-made music often goes this far." if number < OFTEN
-        else f"Fewer than one passage in {number:,} of well-made music goes this far."
+        else f"Well-made music often{_SO_FAR}" if number < OFTEN
+        else f"{_RARE}{number:,} of well-made music{_SO_FAR}"
         for known, number in zip(is_known.tolist(), rounded.tolist(), strict=True)
     ]  # fmt: skip
+
+
+def without_rarity(why: str) -> str:
+    """Return what a finding says, without the sentence on how rare it is."""
+    return _RARITY.sub("", why)

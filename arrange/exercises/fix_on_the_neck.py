@@ -12,6 +12,7 @@ from random import Random
 from typing import Any
 
 from arrange.clashes import KINDS
+from arrange.clashes.rarity import without_rarity
 from arrange.errors import ArrangeError
 from arrange.exercises.answers import other_names
 from arrange.exercises.evidence import chord_names
@@ -144,7 +145,11 @@ def _asked(
     string, fret = note.places[0]
     bars = sorted({bar for onset in note.onsets for bar in facts.measures_of(onset, onset)})
     about = f"{row['section']}, {runs_words(bars)}. "
-    why = row["why"] if size != "large" else f"There is a clash in {parts_words(row['parts'])}."
+    why = (
+        without_rarity(row["why"])
+        if size != "large"
+        else f"There is a clash in {parts_words(row['parts'])}."
+    )
     question = (
         f"{about}{why} {note.part} has {facts.name(note.pitch)} on string {string} at fret "
         f"{fret}{_capo(note, fret)}. To which string and fret could this one note go, each time, "

@@ -79,7 +79,7 @@ def answer_by_clicking(page):
 
 def answer_in_the_workshop(page):
     """Choose by the keyboard; type a place, which is no division."""
-    asked = Asked(page, "crowd each other in one register")
+    asked = Asked(page, "the upper one goes below the other")
     asked.form.get_by_role("radio").first.focus()
     for key in ("Tab", "Space", "Tab", "Tab", "Tab", "Enter"):  # the second of four, then Check
         page.keyboard.press(key)
