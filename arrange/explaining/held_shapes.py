@@ -150,8 +150,8 @@ def part_shapes(
         )
         if not movable:
             named[name] = _Section(held, neck, is_drawn)
-    labels = _Labels(song, [*named.values()])
-    return found | {name: labels.section(own) for name, own in named.items()}
+    labels = _Labels(song, named)
+    return found | {name: labels.section(name) for name in named}
 
 
 def bar_grids(song: Song, struck: Struck, first: int, last: int) -> dict[int, BarGrid | None]:
@@ -284,17 +284,23 @@ class _Whole:
 class _Labels:
     """The shapes under each chord, in the order of their numbers.
 
-    A shape that is part of another under the same chord and capo is that one.
+    What is struck of a shape that its section has whole, under the same chord, is that shape; in a
+    section that never has the rest of it, three strings and more are a shape of their own, while
+    fewer belong to one of another section with the same capo.
     """
 
-    def __init__(self, song: Song, sections: Sequence[_Section]) -> None:
+    def __init__(self, song: Song, sections: Mapping[str, _Section]) -> None:
+        self._sections = sections
         self._known: dict[str, list[_Whole]] = {}
-        every = [(each, own) for own in sections for each in own.held]
-        for each, own in every:
-            each.chord = each.symbol or _named(each.strings, own.neck, song.key_at(each.onset))
-            self._add(each, own.neck.capo)
-        for own in sections:
-            wholes = [self._of(each, own.neck.capo) for each in own.held]
+        self._of_section: dict[tuple[str, str], list[_Whole]] = {}
+        every = [(name, each) for name, own in sections.items() for each in own.held]
+        for name, each in every:
+            neck = sections[name].neck
+            each.chord = each.symbol or _named(each.strings, neck, song.key_at(each.onset))
+        for name, each in sorted(every, key=lambda one: -len(one[1].strings)):
+            self._add(name, each)
+        for name, own in sections.items():
+            wholes = [self._of(name, each) for each in own.held]
             is_drawn = own.is_drawn and len({*map(id, wholes)}) <= MOST_SHAPES
             for each, whole in zip(own.held, wholes, strict=True):
                 if whole:
@@ -306,21 +312,30 @@ class _Labels:
             for number, whole in enumerate(sorted(known, key=attrgetter("rank")), 1):
                 whole.label = chord if number == 1 else f"{chord} ({number})"
 
-    def _add(self, held: Held, capo: int) -> None:
-        """Note a shape that is no part of one that is known."""
-        known = self._known.setdefault(held.chord, [])
-        if len(held.strings) < _FEWEST or self._of(held, capo):
+    def _add(self, section: str, held: Held) -> None:
+        """Note a shape that belongs to none that is known; larger ones come first."""
+        if len(held.strings) < _FEWEST or self._of(section, held):
             return
-        own = _Whole(capo, held.strings)
-        known[:] = [other for other in known if not own.has(other.capo, other.strings)] + [own]
+        capo, known = self._sections[section].neck.capo, self._known.setdefault(held.chord, [])
+        same = (own for own in known if (own.capo, own.strings) == (capo, held.strings))
+        whole = next(same, None)
+        if whole is None:
+            whole = _Whole(capo, held.strings)
+            known.append(whole)
+        self._of_section.setdefault((section, held.chord), []).append(whole)
 
-    def _of(self, held: Held, capo: int) -> _Whole | None:
-        return next((own for own in self._known[held.chord] if own.has(capo, held.strings)), None)
+    def _of(self, section: str, held: Held) -> _Whole | None:
+        known = [*self._of_section.get((section, held.chord), ())]
+        if len(held.strings) < _CHORD:
+            known += self._known.get(held.chord, ())
+        capo = self._sections[section].neck.capo
+        return next((own for own in known if own.has(capo, held.strings)), None)
 
-    def section(self, own: _Section) -> SectionShapes:
+    def section(self, name: str) -> SectionShapes:
         """Return the shapes of a section, all of them on its neck."""
+        own = self._sections[name]
         neck = own.neck
-        known = [self._of(each, neck.capo) for each in own.held]
+        known = [self._of(name, each) for each in own.held]
         struck, whole = dict[str, _Strings](), dict[str, _Whole]()
         for each, shape in zip(own.held, known, strict=True):
             if shape:
