@@ -180,6 +180,8 @@ def test_behind_an_echo():
     ]
     with pytest.raises(ArrangeError, match="this row changes nothing: no single move"):
         apply_move(music, moves.iloc[0])
+    with pytest.raises(ArrangeError, match="no row of smallest_moves"):
+        apply_move(music, finding)
 
 
 def test_a_finding_by_its_label_or_as_a_row():

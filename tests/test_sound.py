@@ -234,6 +234,7 @@ def test_hours_after_the_table_of_niosh():
     ("asked", "match"),
     [
         ({"parts": ["Guitar 9"]}, "no part 'Guitar 9'"),
+        ({"parts": "Guitar 1"}, r"give a list of labels, \['Guitar 1'\]"),
         ({"section": "Chorus 9"}, "no section 'Chorus 9'"),
         ({"measures": (0, 1)}, "measures 1 to 1"),
         ({"measures": (1, 1), "section": "Song"}, "not both"),

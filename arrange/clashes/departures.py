@@ -174,15 +174,17 @@ def find_grid(scene: Scene, limits: Limits) -> list[Clash]:
         rows = stream.notes_of(late)
         notes = scene.song.notes
         end = float((notes["onset"].to_numpy() + notes["duration"].to_numpy())[rows].max())
-        pitch = stream.pitch[late]
+        begin, pitch = float(stream.onset[late[0]]), stream.pitch[late]
+        here = (stream.onset >= begin) & (stream.onset < end)
+        elsewhere = missing[part][~here]
         found.append(
             Clash(
-                "grid", float(stream.onset[late[0]]), end, (scene.parts[part],),
+                "grid", begin, end, (scene.parts[part],),
                 sorted({*pitch[np.isfinite(pitch)].tolist()}), float(value[part, at]), limits.grid,
                 "share of its attacks",
-                f"In {_bars(scene, float(stream.onset[late[0]]), end)} {share[part, at]:.0%} of "
-                f"the attacks of {scene.parts[part]} miss the others' by a sixteenth or less; in "
-                f"the rest of the song {float(usual[part, 0]):.0%} do.",
+                f"In {_bars(scene, begin, end)} {missing[part][here].mean():.0%} of the attacks of "
+                f"{scene.parts[part]} miss the others' by a sixteenth or less; in the rest of the "
+                f"song {elsewhere.mean() if len(elsewhere) else 0:.0%} do.",
                 rows,
             )
         )  # fmt: skip

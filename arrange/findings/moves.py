@@ -118,7 +118,7 @@ def apply_move(song: Song, move: Any) -> Song:
     Raises
     ------
     ArrangeError
-        If the row holds no move.
+        If the row holds no move, or is none of ``smallest_moves``.
 
     Examples
     --------
@@ -129,6 +129,8 @@ def apply_move(song: Song, move: Any) -> Song:
     >>> len(ar.find_clashes(changed, ["rub"]))
     0
     """
+    if not hasattr(move, "changed"):
+        raise ArrangeError("this is no row of smallest_moves(song, finding): give one of its rows")
     if not len(move.changed):
         raise ArrangeError(f"this row changes nothing: {move.move}")
     made = Move(

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from arrange.errors import ArrangeError
+from arrange.errors import ArrangeError, shown
 from arrange.findings import finding_notes
 from arrange.findings.finding_notes import finding_row
 from arrange.quantities.texture import echo_times
@@ -178,6 +178,8 @@ def _check_length(song: Song, heard: HeardBars, playback: Playback) -> None:
 
 
 def _parts(song: Song, parts: Sequence[str] | None) -> list[str]:
+    if isinstance(parts, str):
+        raise ArrangeError(f"parts={shown(parts)}: give a list of labels, [{shown(parts)}]")
     for part in parts or ():
         part_row(song, part)
     return song.parts["part"].tolist() if parts is None else list(dict.fromkeys(parts))
