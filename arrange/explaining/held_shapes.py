@@ -285,8 +285,8 @@ class _Labels:
     """The shapes under each chord, in the order of their numbers.
 
     What is struck of a shape that its section has whole, under the same chord, is that shape; in a
-    section that never has the rest of it, three strings and more are a shape of their own, while
-    fewer belong to one of another section with the same capo.
+    section that never has the rest of it, it is a shape of its own. A single string may belong to
+    one of another section with the same capo.
     """
 
     def __init__(self, song: Song, sections: Mapping[str, _Section]) -> None:
@@ -326,7 +326,7 @@ class _Labels:
 
     def _of(self, section: str, held: Held) -> _Whole | None:
         known = [*self._of_section.get((section, held.chord), ())]
-        if len(held.strings) < _CHORD:
+        if len(held.strings) < _FEWEST:
             known += self._known.get(held.chord, ())
         capo = self._sections[section].neck.capo
         return next((own for own in known if own.has(capo, held.strings)), None)

@@ -36,9 +36,9 @@ from arrange.text.words import counted, first_up
 FACING = 2  # pages that lie open on the stand
 
 _PART_SIZE = 13.0  # points; some 4.6 mm, read at arm's length
-# Against that size and the usual staff: the smallest has a staff of 4.1 mm, and is taken only where
+# Against that size and the usual staff: the smallest has a staff of 4.0 mm, and is taken only where
 # there is no other way to two pages.
-_SCALES = (1.0, 0.94, 0.88, 0.82, 0.76, 0.7, 0.67, 0.65, 0.63, 0.61)
+_SCALES = (1.0, 0.94, 0.88, 0.82, 0.76, 0.7, 0.67, 0.65, 0.63, 0.61, 0.59)
 _LONG_SCALE = 0.88  # where two pages do not do
 _CHORDS_IN_TAB = (
     "Chords stand in tablature with counts, so that all lies open on two pages; the web page has "
@@ -207,7 +207,7 @@ def _stretch_blocks(
 ) -> list[dict[str, Any]]:
     head: dict[str, Any] = {
         "kind": "stretch",
-        "above": 3.0 * scale,
+        "above": 2.5 * scale,
         "title": stretch.title,
         "where": stretch.where,
         "facts": "; ".join(stretch.facts),
