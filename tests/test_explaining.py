@@ -8,7 +8,7 @@ from explaining_twin import movable, moved
 
 import arrange as ar
 from arrange.explaining.attacks import Attack, Placed
-from arrange.explaining.held_shapes import part_shapes
+from arrange.explaining.held_shapes import Held, part_shapes
 from arrange.explaining.playing_kinds import playing_kind
 from arrange.formats.chart import read_chart
 
@@ -153,6 +153,23 @@ def test_a_shape_has_one_label_all_through_a_part(tmp_path):
     ]  # fmt: skip
     assert "G (3) is 3x00xx" in " ".join(sections[2].steps)
     assert "G (2) is 355433" in " ".join(sections[2].steps)
+
+
+@pytest.mark.parametrize(
+    ("frets", "fingers", "is_held"),
+    [
+        ("3x003x", (3, None, 0, 0, 4, None), True),
+        ("3x003x", (3, None, 0, 0, 3, None), False),  # the barre would stop the open strings
+        ("133211", (1, 3, 4, 2, 1, 1), True),
+        ("133211", (1, 3, 3, 1, 1, 1), False),  # one finger at two frets
+    ],
+)
+def test_a_finger_lies_on_no_string_that_sounds_lower(frets, fingers, is_held):
+    """Common practice: a barre stops all strings that it lies on."""
+    strings = {6 - at: int(fret) for at, fret in enumerate(frets) if fret != "x"}
+    own = {6 - at: {finger} for at, finger in enumerate(fingers) if finger is not None}
+    found = dict(Held("G", 0.0, strings=strings, fingers=own).fingering())
+    assert found == ({string: min(each) for string, each in own.items()} if is_held else {})
 
 
 def test_sheets_and_words_get_the_same_shapes():

@@ -54,13 +54,17 @@ class Held:
     bars: list[int] = field(default_factory=list)
 
     def fingering(self) -> tuple[tuple[int, int], ...]:
-        """Return the (string, finger) of a shape; none where a finger changes or is not known."""
+        """Return the (string, finger) of a shape; none where a finger changes, is not known, or
+        would lie on a string that sounds lower, which it can play in turn but not hold.
+        """
         if any(len(own) > 1 or min(own) < 0 for own in self.fingers.values()):
             return ()
         fingers = {string: min(own) for string, own in self.fingers.items()}
-        frets: dict[int, int] = {}
-        for string, finger in fingers.items():
-            if finger and frets.setdefault(finger, self.strings[string]) != self.strings[string]:
+        for finger in set(fingers.values()) - {0}:
+            own = [string for string, each in fingers.items() if each == finger]
+            under = range(min(own), max(own) + 1)
+            low, *others = {self.strings[string] for string in own}
+            if others or any(self.strings.get(string, low) < low for string in under):
                 return ()
         return tuple(sorted(fingers.items()))
 
