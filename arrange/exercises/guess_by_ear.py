@@ -135,8 +135,8 @@ def _ask_interval(facts: SongFacts, size: str, chance: Random, pair: tuple[int, 
         choices = tuple(sorted(picked, key=INTERVAL_NAMES.index))
     bar = int(rows["measure"].max())
     question = (
-        f"Listen: {rows['part'].iloc[0]} and {rows['part'].iloc[1]} hold one note each "
-        f"({facts.section_at(bar)}, measure {bar}). Which interval is it?"
+        f"Listen to one note of {rows['part'].iloc[0]} and one of {rows['part'].iloc[1]}, which "
+        f"sound together ({facts.section_at(bar)}, measure {bar}). Which interval is it?"
     )
     low, high = sorted(rows["pitch"])
     hints = (
