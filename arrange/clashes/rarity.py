@@ -1,13 +1,14 @@
 """How rare a finding is: in how many passages of well-made music its kind goes as far.
 
-``rarity.csv`` has, for each kind and unit of its value, values and in how many passages one goes so
-far, by the number of parts of a song. Between its rows the logarithm of that number is a straight
-line over the value, from 1 at a value of 0; beyond the last row the last line goes on.
-``tests/benchmarks/rarity.py`` makes it and says of which music; where that is too little, its tails
-are fitted, and people are told no number larger than the passages that there are.
+``rarity.csv`` has some values of each kind, and in one of how many passages the kind reaches each,
+for music for instruments, for small choirs and for large ones. Between its rows the logarithm of
+that number is a straight line over the value, from 1 at a value of 0; beyond the last row the last
+line goes on. ``tests/benchmarks/rarity.py`` makes the table and says of which music. Where there is
+too little of it the tails are fitted, and a sentence gives no number larger than the passages that
+there are.
 
-Kinds that the table has not are measured by their limit alone: those that need a singer, a bass, an
-amplifier or chord symbols, which the collection lacks, and doublings, which may be meant.
+Kinds that are not in the table are measured by their limit alone: those that need a singer, a bass,
+an amplifier or chord symbols, which the collection lacks, and doublings, which may be meant.
 """
 
 from __future__ import annotations
